@@ -1,0 +1,9 @@
+//! Floor 7: where samples come from and go to.
+//!
+//! Every source (sound card, recording, simulated machine) runs on a thread of
+//! its own and hands over one end of a ring with [`source::SourceEvent`]; the
+//! analysis thread holds the other. The ring is all that they share.
+
+pub mod analysis;
+pub mod ring;
+pub mod source;

@@ -1,0 +1,288 @@
+//! What can be typed: commands, options, their help. Validates and does
+//! nothing else.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, SampleClock};
+use crate::references::{MachineClass, Reference, Tolerance};
+use crate::units::{Percent, Ppm};
+
+/// Live speed, drift and flutter of a tape machine, for the technician at the
+/// trimmer.
+#[derive(Debug, Parser)]
+#[command(name = "tapewright", version, max_term_width = 100)]
+pub struct Cli {
+    /// What to do; `watch` when nothing is said.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Watch the speed live while you turn the trimmer
+    Watch(Box<WatchOptions>),
+    /// Measure recordings
+    Read(ReadOptions),
+    /// List sound inputs and outputs
+    Inputs(InputsOptions),
+    /// Write or play a reference tone
+    Tone(ToneOptions),
+    /// List and compare kept snapshots
+    Snapshots(SnapshotsOptions),
+}
+
+impl Default for Command {
+    fn default() -> Self {
+        Self::Watch(Box::default())
+    }
+}
+
+/// What is measured against; the same for every command that measures.
+#[derive(Args, Clone, Debug)]
+pub struct ReferenceOptions {
+    /// What the tape carries: tone:3150 (any frequency in Hz) or tone:auto
+    #[arg(long, short, value_name = "REFERENCE", default_value = "tone:3150")]
+    pub reference: Reference,
+
+    /// The reference's own error in percent: positive plays high on a true
+    /// machine
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
+    pub reference_error: Option<f64>,
+
+    /// How well that error is known, ± percent (95 %)
+    #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
+    pub reference_uncertainty: Option<f64>,
+
+    /// The tape is home-made: ±3 % unless --reference-uncertainty says
+    /// otherwise
+    #[arg(long)]
+    pub home_made: bool,
+
+    /// Known error of the sample clock in ppm: positive runs fast
+    #[arg(long, value_name = "PPM", allow_negative_numbers = true, value_parser = ppm)]
+    pub clock_error: Option<f64>,
+
+    /// How well it is known, ± ppm (95 %) [default: 100]
+    #[arg(long, value_name = "PPM", value_parser = uncertainty)]
+    pub clock_uncertainty: Option<f64>,
+
+    /// Which channel to listen to
+    #[arg(long, value_enum, default_value_t = Channel::Auto)]
+    pub channel: Channel,
+}
+
+/// Channel as typed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum Channel {
+    /// Both where both carry the tone, else the one that does
+    #[default]
+    Auto,
+    /// Left only
+    Left,
+    /// Right only
+    Right,
+}
+
+/// `tapewright watch`.
+#[derive(Args, Debug)]
+pub struct WatchOptions {
+    /// Sound input by name or id, as `tapewright inputs` lists it
+    #[arg(long, short, value_name = "NAME-OR-ID", conflicts_with_all = ["file", "rehearse"])]
+    pub input: Option<String>,
+
+    /// A recording, played into the same path at its own pace
+    #[arg(long, short, value_name = "FILE", conflicts_with = "rehearse")]
+    pub file: Option<PathBuf>,
+
+    /// With --file: as fast as it goes
+    #[arg(long, requires = "file")]
+    pub fast: bool,
+
+    /// Practise on a simulated machine
+    #[arg(long)]
+    pub rehearse: bool,
+
+    /// With --rehearse: which simulated machine; the same number is the same
+    /// machine
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub seed: u64,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub reference: ReferenceOptions,
+
+    /// When is it right: portable (1 %), deck (0.5 %), professional (0.1 %)
+    /// or a half width in percent
+    #[arg(long, short, value_name = "BAND", default_value = "deck")]
+    pub tolerance: Tolerance,
+
+    /// Name of the machine on the bench, kept with every snapshot
+    #[arg(long, short, value_name = "NAME")]
+    pub machine: Option<String>,
+
+    /// Record file for snapshots instead of the usual one
+    #[arg(long, value_name = "FILE")]
+    pub record: Option<PathBuf>,
+
+    /// Plain characters only, for terminals without Unicode
+    #[arg(long)]
+    pub ascii: bool,
+}
+
+/// `tapewright read`.
+#[derive(Args, Debug)]
+pub struct ReadOptions {
+    /// Recordings: WAV, FLAC and other usual kinds
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+
+    /// One JSON object a file and line instead of tables
+    #[arg(long)]
+    pub json: bool,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub reference: ReferenceOptions,
+
+    /// Start here, in seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub from: Option<f64>,
+
+    /// Stop here, in seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub to: Option<f64>,
+}
+
+/// `tapewright inputs`.
+#[derive(Args, Debug)]
+pub struct InputsOptions {}
+
+/// `tapewright tone`.
+#[derive(Args, Debug)]
+pub struct ToneOptions {}
+
+/// `tapewright snapshots`.
+#[derive(Args, Debug)]
+pub struct SnapshotsOptions {
+    /// Record file instead of the usual one
+    #[arg(long, value_name = "FILE")]
+    pub record: Option<PathBuf>,
+}
+
+impl ReferenceOptions {
+    /// What the engine is told.
+    pub fn conditions(&self) -> Conditions {
+        // A home-made tape without a figure of its own: ±3 %, common practice.
+        let home_made = self.home_made.then_some(3.0);
+        let default = SampleClock::default();
+        let clock_said = self.clock_error.is_some() || self.clock_uncertainty.is_some();
+        Conditions {
+            nominal: self.reference.nominal(),
+            reference: ReferenceError {
+                error: Percent(self.reference_error.unwrap_or(0.0)),
+                uncertainty: self.reference_uncertainty.or(home_made).map(Percent),
+                home_made: self.home_made && self.reference_uncertainty.is_none(),
+            },
+            clock: SampleClock {
+                error: Ppm(self.clock_error.unwrap_or(0.0)),
+                uncertainty: self.clock_uncertainty.map_or(default.uncertainty, Ppm),
+                source: if clock_said {
+                    ClockSource::Option
+                } else {
+                    default.source
+                },
+            },
+        }
+    }
+
+    /// Which channel the engine is told to take.
+    pub fn choice(&self) -> ChannelChoice {
+        match self.channel {
+            Channel::Auto => ChannelChoice::Auto,
+            Channel::Left => ChannelChoice::Left,
+            Channel::Right => ChannelChoice::Right,
+        }
+    }
+}
+
+impl Default for ReferenceOptions {
+    fn default() -> Self {
+        Self {
+            reference: Reference::Tone(crate::readings::USUAL_TONES[0]),
+            reference_error: None,
+            reference_uncertainty: None,
+            home_made: false,
+            clock_error: None,
+            clock_uncertainty: None,
+            channel: Channel::Auto,
+        }
+    }
+}
+
+impl Default for WatchOptions {
+    fn default() -> Self {
+        Self {
+            input: None,
+            file: None,
+            fast: false,
+            rehearse: false,
+            seed: 1,
+            reference: ReferenceOptions::default(),
+            tolerance: MachineClass::Deck.tolerance(),
+            machine: None,
+            record: None,
+            ascii: false,
+        }
+    }
+}
+
+fn number_between(text: &str, low: f64, high: f64, what: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if (low..=high).contains(&value) => Ok(value),
+        _ => Err(format!("must be {what} between {low} and {high}")),
+    }
+}
+
+fn small_percent(text: &str) -> Result<f64, String> {
+    number_between(text, -25.0, 25.0, "a percentage")
+}
+
+fn uncertainty(text: &str) -> Result<f64, String> {
+    number_between(text, 0.0, 10_000.0, "a number")
+}
+
+fn ppm(text: &str) -> Result<f64, String> {
+    number_between(text, -10_000.0, 10_000.0, "a number of ppm")
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    number_between(text, 0.0, 1e7, "a number of seconds")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_table_is_sound() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn nothing_said_is_the_same_as_bare_watch() {
+        let Some(Command::Watch(said)) = Cli::try_parse_from(["tapewright", "watch"])
+            .expect("parses")
+            .command
+        else {
+            panic!("watch was not understood");
+        };
+        let Command::Watch(unsaid) = Command::default() else {
+            panic!("the default is not watch");
+        };
+        assert_eq!(format!("{said:?}"), format!("{unsaid:?}"));
+    }
+}

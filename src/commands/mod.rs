@@ -1,0 +1,72 @@
+//! Floor 9: the command line. `cli` defines what can be typed and validates
+//! it; a file each carries a command out; the exit status is decided here.
+
+pub mod cli;
+mod inputs;
+mod read;
+mod snapshots;
+mod tone;
+mod watch;
+
+use std::process::ExitCode;
+
+use cli::{Cli, Command};
+
+/// How a command ends. The numbers are what scripts rely on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Exit {
+    /// All went well.
+    Done = 0,
+    /// The command line was not understood.
+    Usage = 2,
+    /// A file could not be read or written.
+    File = 3,
+    /// No usable reference in a file.
+    NoReference = 4,
+    /// Sound input or output.
+    Sound = 5,
+    /// The terminal.
+    Terminal = 6,
+}
+
+/// A command that could not be carried out: what the shell is told and one
+/// sentence for the user.
+#[derive(Debug)]
+pub struct Failure {
+    /// What the shell is told.
+    pub exit: Exit,
+    /// What happened, what was found, what to do next.
+    pub message: String,
+}
+
+/// How every command returns.
+pub type Outcome = Result<Exit, Failure>;
+
+impl Failure {
+    /// A failure with its sentence.
+    pub fn new(exit: Exit, message: impl Into<String>) -> Self {
+        Self {
+            exit,
+            message: message.into(),
+        }
+    }
+}
+
+/// Carries out a command and turns its outcome into the exit status, with at
+/// most one sentence on standard error.
+pub fn run(cli: Cli) -> ExitCode {
+    let outcome = match cli.command.unwrap_or_default() {
+        Command::Watch(options) => watch::run(*options),
+        Command::Read(options) => read::run(&options),
+        Command::Inputs(options) => inputs::run(&options),
+        Command::Tone(options) => tone::run(&options),
+        Command::Snapshots(options) => snapshots::run(&options),
+    };
+    match outcome {
+        Ok(exit) => ExitCode::from(exit as u8),
+        Err(failure) => {
+            eprintln!("tapewright: {}", failure.message);
+            ExitCode::from(failure.exit as u8)
+        }
+    }
+}

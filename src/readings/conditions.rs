@@ -1,0 +1,133 @@
+//! What a reading is taken against: the nominal tone, its own error, and the
+//! sample clock. Filled in by the floors above.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Hertz, Percent, Ppm};
+
+/// The tones that test tapes usually carry, in hertz.
+///
+/// 3150 Hz: IEC 60386, DIN 45507, AES6. 3000 Hz: JIS and NAB practice. 1000,
+/// 440, 400 and 315 Hz: common practice, no source. 6300 and 10000 Hz lie on
+/// alignment tapes and are named when heard; common practice, no source.
+pub const USUAL_TONES: [Hertz; 8] = [
+    Hertz(3150.0),
+    Hertz(3000.0),
+    Hertz(1000.0),
+    Hertz(440.0),
+    Hertz(400.0),
+    Hertz(315.0),
+    Hertz(6300.0),
+    Hertz(10_000.0),
+];
+
+/// Which frequency means "right speed".
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Nominal {
+    /// The tape carries this tone.
+    Fixed(Hertz),
+    /// Not said: the nearest of [`USUAL_TONES`] to what is heard, kept from
+    /// the first lock until somebody chooses.
+    Nearest,
+}
+
+/// How far the reference itself can be trusted.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReferenceError {
+    /// The reference's own error: positive plays high on a true machine.
+    pub error: Percent,
+    /// Its 95 % uncertainty; `None` when nobody has said, which is the rule.
+    pub uncertainty: Option<Percent>,
+    /// Declared home-made without a figure of its own.
+    pub home_made: bool,
+}
+
+/// Where the figures about the sample clock come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ClockSource {
+    /// Nobody said: ±100 ppm, common practice for a consumer sound card.
+    Default,
+    /// Given on the command line.
+    Option,
+    /// Measured earlier and kept.
+    Measured,
+}
+
+/// The sample clock's own error.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SampleClock {
+    /// Known error, taken out of every reading; positive: the clock runs fast,
+    /// so a true tone reads low.
+    pub error: Ppm,
+    /// What is left, 95 %.
+    pub uncertainty: Ppm,
+    /// Where the two come from.
+    pub source: ClockSource,
+}
+
+/// Everything that turns a measured frequency into a speed deviation.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Conditions {
+    /// Which frequency means right speed.
+    pub nominal: Nominal,
+    /// The reference's own error.
+    pub reference: ReferenceError,
+    /// The sample clock's own error.
+    pub clock: SampleClock,
+}
+
+/// Which channels of the input are listened to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ChannelChoice {
+    /// Both where both carry the tone, else the one that does.
+    #[default]
+    Auto,
+    /// Left only.
+    Left,
+    /// Right only.
+    Right,
+}
+
+impl Default for ReferenceError {
+    fn default() -> Self {
+        Self {
+            error: Percent(0.0),
+            uncertainty: None,
+            home_made: false,
+        }
+    }
+}
+
+impl Default for SampleClock {
+    fn default() -> Self {
+        Self {
+            error: Ppm(0.0),
+            uncertainty: Ppm(100.0),
+            source: ClockSource::Default,
+        }
+    }
+}
+
+impl Default for Conditions {
+    fn default() -> Self {
+        Self {
+            nominal: Nominal::Fixed(USUAL_TONES[0]),
+            reference: ReferenceError::default(),
+            clock: SampleClock::default(),
+        }
+    }
+}
+
+impl Conditions {
+    /// The speed deviation of a measured frequency.
+    ///
+    /// deviation = (measured ÷ nominal) ÷ (1 + reference error) − 1, with the
+    /// clock's error taken out first: a clock that runs fast by e delivers
+    /// more samples a second and so reads every tone low by e.
+    pub fn deviation(&self, measured: Hertz, nominal: Hertz) -> Percent {
+        let true_hz = measured.0 * (1.0 + self.clock.error.0 * 1e-6);
+        Percent::from_ratio(true_hz / nominal.0 / self.reference.error.ratio())
+    }
+}

@@ -1,0 +1,19 @@
+//! Floor 2: what a technician reads.
+//!
+//! [`Engine`] is the only door: samples in, [`Reading`] or [`Measurement`]
+//! out. It counts samples and knows no clock, no file, no thread: the same
+//! samples give the same numbers whatever the block size.
+
+mod conditions;
+mod engine;
+mod reading;
+
+pub use conditions::{
+    ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
+};
+pub use engine::{Engine, EngineError, KeepRequest, Settings};
+pub use reading::{
+    Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
+    Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,
+    Steadiness, ToneState, UncertaintyParts, WrongTone,
+};

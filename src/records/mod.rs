@@ -1,0 +1,1 @@
+//! Floor 5: files that must never be lost.

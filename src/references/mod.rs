@@ -1,0 +1,12 @@
+//! Floor 3: what "right" means.
+//!
+//! Parses what the user says about the reference and the tolerance, and hands
+//! [`crate::readings::Conditions`] down to the engine. Measures nothing.
+
+mod choice;
+mod note;
+mod tolerance;
+
+pub use choice::{Reference, ReferenceParseError};
+pub use note::{Note, NoteError};
+pub use tolerance::{MachineClass, Tolerance, ToleranceError};

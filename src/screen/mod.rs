@@ -1,0 +1,1 @@
+//! Floor 8: draws what it is given; never measures.
