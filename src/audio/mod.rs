@@ -5,5 +5,6 @@
 //! analysis thread holds the other. The ring is all that they share.
 
 pub mod analysis;
+pub mod rehearsal_source;
 pub mod ring;
 pub mod source;

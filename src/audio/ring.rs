@@ -127,6 +127,11 @@ impl RingWriter {
         self.lose(usize::try_from(lost_frames).unwrap_or(usize::MAX));
     }
 
+    /// Interleaved channels in the ring.
+    pub fn channels(&self) -> usize {
+        self.channels
+    }
+
     /// True once the reading end is gone.
     pub fn is_abandoned(&self) -> bool {
         !self.samples.read_is_held()

@@ -1,2 +1,27 @@
 //! Floor 4: a simulated tape machine whose true speed is known at every
 //! sample. Invented throughout, deterministic from its seed; no clock, no I/O.
+//!
+//! [`SimulatedMachine`] renders the line output of a machine that plays a test
+//! tape; [`MachineConfig`] says what is wrong with it, each fault in its own
+//! unit. [`PracticeMachine`] invents a whole machine from a number, for
+//! somebody who wants to practise the job. Time is samples ÷ rate.
+//!
+//! Random numbers are those of the published PCG generators and are the same
+//! on every platform. Sines are computed here from additions and
+//! multiplications alone. Only time constants and decibels go through the
+//! platform's `exp` and `pow`, whose last bit may differ.
+
+mod dropouts;
+mod flutter;
+mod machine;
+mod noise;
+mod oscillator;
+mod practice;
+mod trimmer;
+
+pub use dropouts::DropoutConfig;
+pub use flutter::{FlutterLine, FlutterModel};
+pub use machine::{MachineConfig, SimulatedMachine};
+pub use noise::HumConfig;
+pub use practice::PracticeMachine;
+pub use trimmer::{TrimmerConfig, WiperConfig};

@@ -1,0 +1,297 @@
+//! The simulated machine as a source: its samples at real-time pace into the
+//! ring, its trimmer in the user's hands.
+
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use arc_swap::ArcSwap;
+
+use super::ring::{RingWriter, ring};
+use super::source::{SourceEvent, SourceEvents, StreamFormat};
+use crate::rehearsal::{MachineConfig, SimulatedMachine};
+
+/// A block is this long: short enough for the hand on the trimmer.
+const BLOCK_MS: u32 = 10;
+/// The ring holds this much; the analysis is never that late unless stopped.
+const RING_S: u32 = 2;
+/// Further behind than this (the program was suspended), the machine goes on
+/// from now instead of catching up.
+const GIVE_UP_CATCHING_UP: Duration = Duration::from_millis(250);
+
+/// What the user does at the simulated machine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BenchCommand {
+    /// Turn the trimmer by a share of its travel; it stops at its ends.
+    Turn(f64),
+    /// Work the wiper once to both ends and back. Cleans with the power off.
+    CleanStroke,
+    /// Switch the machine on or off.
+    Power(bool),
+}
+
+/// What the user can see on the simulated machine. Its true speed is not
+/// among it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BenchStatus {
+    /// Where the trimmer stands, 0 to 1 of its travel.
+    pub trimmer: f64,
+    /// Whether the power is on.
+    pub powered: bool,
+    /// Cleaning strokes done with the power off.
+    pub strokes: u32,
+}
+
+/// The user's end of a simulated machine at play.
+pub struct Bench {
+    commands: Sender<BenchCommand>,
+    status: Arc<ArcSwap<BenchStatus>>,
+}
+
+impl Bench {
+    /// Does something at the machine; it takes effect within 10 ms.
+    pub fn send(&self, command: BenchCommand) {
+        // A machine that is gone has nothing left to turn.
+        let _ = self.commands.send(command);
+    }
+
+    /// How the machine stands; never waits.
+    pub fn status(&self) -> BenchStatus {
+        **self.status.load()
+    }
+}
+
+/// Starts the machine on a thread of its own, which ends when nobody listens
+/// any more. `name` is what the screen and the records call it and should say
+/// that it is simulated.
+pub fn start(
+    name: String,
+    config: MachineConfig,
+    seed: u64,
+    events: SourceEvents,
+) -> std::io::Result<Bench> {
+    let machine = SimulatedMachine::new(config, seed);
+    let (commands, receiver) = channel();
+    let status = Arc::new(ArcSwap::from_pointee(status_of(&machine, 0)));
+    let player = Player {
+        machine,
+        strokes: 0,
+        commands: receiver,
+        status: Arc::clone(&status),
+    };
+    thread::Builder::new()
+        .name("rehearsal".into())
+        .spawn(move || player.run(name, &events))?;
+    Ok(Bench { commands, status })
+}
+
+fn status_of(machine: &SimulatedMachine, strokes: u32) -> BenchStatus {
+    BenchStatus {
+        trimmer: machine.trimmer(),
+        powered: machine.is_powered(),
+        strokes,
+    }
+}
+
+struct Player {
+    machine: SimulatedMachine,
+    strokes: u32,
+    commands: Receiver<BenchCommand>,
+    status: Arc<ArcSwap<BenchStatus>>,
+}
+
+impl Player {
+    fn run(mut self, name: String, events: &SourceEvents) {
+        let format = StreamFormat {
+            rate_hz: self.machine.config().rate_hz,
+            channels: self.machine.config().channels,
+        };
+        let capacity = (format.rate_hz * RING_S) as usize;
+        let (mut writer, reader) = ring(capacity, format.channels);
+        let connected = SourceEvent::Connected {
+            format,
+            reader,
+            name,
+        };
+        if events.send(connected).is_err() {
+            return;
+        }
+        let frames = (format.rate_hz * BLOCK_MS / 1000).max(1);
+        let mut block = vec![0.0; frames as usize * usize::from(format.channels)];
+        let mut pace = Pace::starting(
+            Instant::now(),
+            f64::from(frames) / f64::from(format.rate_hz),
+        );
+        while !writer.is_abandoned() {
+            self.obey_until(pace.due());
+            self.machine.fill(&mut block);
+            deliver(&mut writer, &block);
+            pace.block_done(Instant::now());
+        }
+    }
+
+    /// Does what is asked until the time is up.
+    fn obey_until(&mut self, due: Instant) {
+        loop {
+            let wait = due.saturating_duration_since(Instant::now());
+            match self.commands.recv_timeout(wait) {
+                Ok(command) => self.obey(command),
+                Err(RecvTimeoutError::Timeout) => return,
+                // Nobody at the trimmer any more, but somebody may listen.
+                Err(RecvTimeoutError::Disconnected) => return thread::sleep(wait),
+            }
+        }
+    }
+
+    fn obey(&mut self, command: BenchCommand) {
+        match command {
+            BenchCommand::Turn(by) => self.machine.turn_trimmer(by),
+            BenchCommand::CleanStroke => {
+                self.machine.clean_wiper_stroke();
+                self.strokes += u32::from(!self.machine.is_powered());
+            }
+            BenchCommand::Power(true) => self.machine.power_on(),
+            BenchCommand::Power(false) => self.machine.power_off(),
+        }
+        self.status
+            .store(Arc::new(status_of(&self.machine, self.strokes)));
+    }
+}
+
+/// Puts a block in whole, waiting for room; nothing of it is lost unless the
+/// reader is gone.
+fn deliver(writer: &mut RingWriter, block: &[f32]) {
+    let channels = writer.channels();
+    let mut done = 0;
+    loop {
+        done += writer.push_what_fits(&block[done..]) * channels;
+        if done >= block.len() || writer.is_abandoned() {
+            return;
+        }
+        thread::sleep(Duration::from_millis(u64::from(BLOCK_MS)));
+    }
+}
+
+/// When each block is due. Counted from one start, so that small delays do
+/// not add up.
+#[derive(Clone, Copy, Debug)]
+struct Pace {
+    start: Instant,
+    block_s: f64,
+    blocks: u64,
+}
+
+impl Pace {
+    fn starting(now: Instant, block_s: f64) -> Self {
+        Self {
+            start: now,
+            block_s,
+            blocks: 0,
+        }
+    }
+
+    /// The moment at which the next block has just been played whole.
+    fn due(&self) -> Instant {
+        self.start + Duration::from_secs_f64((self.blocks + 1) as f64 * self.block_s)
+    }
+
+    fn block_done(&mut self, now: Instant) {
+        self.blocks += 1;
+        if now.saturating_duration_since(self.due()) > GIVE_UP_CATCHING_UP {
+            *self = Self::starting(now, self.block_s);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::audio::ring::{Popped, RingReader};
+    use std::sync::mpsc;
+
+    fn started() -> (Bench, RingReader, StreamFormat) {
+        let (events, incoming) = mpsc::channel();
+        let bench = start("Test (simulated)".into(), MachineConfig::ideal(), 1, events)
+            .expect("a thread can be started");
+        match incoming.recv().expect("connects") {
+            SourceEvent::Connected {
+                format,
+                reader,
+                name,
+            } => {
+                assert_eq!(name, "Test (simulated)");
+                (bench, reader, format)
+            }
+            _ => panic!("the first event is not a connection"),
+        }
+    }
+
+    /// Waits for so many frames of the left channel.
+    fn take(reader: &mut RingReader, frames: usize) -> Vec<f32> {
+        let mut left = Vec::new();
+        let mut buffer = [0.0; 256];
+        while left.len() < frames {
+            let room = (2 * (frames - left.len())).min(256);
+            match reader.pop(&mut buffer[..room]) {
+                Popped::Samples(n) => left.extend(buffer[..n].chunks(2).map(|frame| frame[0])),
+                Popped::Gap(lost) => panic!("{lost} frames lost"),
+                Popped::Empty => thread::sleep(Duration::from_millis(1)),
+            }
+        }
+        left
+    }
+
+    #[test]
+    fn the_machines_own_samples_come_out() {
+        let (_bench, mut reader, format) = started();
+        assert_eq!((format.rate_hz, format.channels), (48_000, 2));
+        let got = take(&mut reader, 4800);
+        let mut expected = vec![0.0; 9600];
+        SimulatedMachine::new(MachineConfig::ideal(), 1).fill(&mut expected);
+        assert!(got.iter().eq(expected.iter().step_by(2)));
+    }
+
+    #[test]
+    fn what_is_done_at_the_bench_is_seen_and_heard() {
+        let (bench, mut reader, _) = started();
+        assert!((bench.status().trimmer - 0.5).abs() < 1e-12);
+        bench.send(BenchCommand::Power(false));
+        bench.send(BenchCommand::CleanStroke);
+        bench.send(BenchCommand::Turn(0.75));
+        // Half a second at 0.03 s time constant is silence; however late the
+        // thread is, it obeys before it renders what is asked for here.
+        let samples = take(&mut reader, 48_000);
+        let status = bench.status();
+        assert!(!status.powered && status.strokes == 1, "{status:?}");
+        assert!((status.trimmer - 1.0).abs() < 1e-12, "{status:?}");
+        assert!(samples[47_000..].iter().all(|x| x.abs() < 1e-5));
+    }
+
+    #[test]
+    fn it_ends_when_nobody_listens() {
+        let (bench, reader, _) = started();
+        drop(reader);
+        // The commands' receiver goes with the thread.
+        while bench.commands.send(BenchCommand::Turn(0.0)).is_ok() {
+            thread::sleep(Duration::from_millis(1));
+        }
+    }
+
+    #[test]
+    fn the_pace_does_not_drift_and_does_not_race_after_a_pause() {
+        let start = Instant::now();
+        let mut pace = Pace::starting(start, 0.01);
+        for block in 1..=100_000 {
+            // Every block is done 3 ms late.
+            let late = start + Duration::from_secs_f64(f64::from(block) * 0.01 + 0.003);
+            pace.block_done(late);
+        }
+        let due = pace.due().duration_since(start).as_secs_f64();
+        assert!((due - 1000.01).abs() < 1e-6, "{due}");
+        let later = start + Duration::from_secs(2000);
+        pace.block_done(later);
+        let next = pace.due().duration_since(later).as_secs_f64();
+        assert!((next - 0.01).abs() < 1e-6, "{next}");
+    }
+}
