@@ -45,12 +45,13 @@ pub(super) struct Dropouts {
     frames: f64,
     edge_frames: f64,
     floor: f64,
+    one_track: bool,
     running: Option<(f64, Track)>,
     count: u64,
 }
 
 impl Dropouts {
-    pub(super) fn new(config: DropoutConfig, rate_hz: f64, seed: u64) -> Self {
+    pub(super) fn new(config: DropoutConfig, rate_hz: f64, one_track: bool, seed: u64) -> Self {
         let edge_frames = (EDGE_S * rate_hz).max(1.0);
         Self {
             random: Random::new(seed, Purpose::Dropouts),
@@ -58,6 +59,7 @@ impl Dropouts {
             frames: config.length_s * rate_hz + edge_frames,
             edge_frames,
             floor: Decibels(-config.depth_db).amplitude_ratio(),
+            one_track,
             running: None,
             count: 0,
         }
@@ -80,6 +82,7 @@ impl Dropouts {
             return;
         }
         let track = match (self.random.unit() * 4.0) as u32 {
+            _ if self.one_track => Track::Both,
             0 => Track::Left,
             1 => Track::Right,
             _ => Track::Both,
@@ -116,7 +119,7 @@ mod tests {
             length_s: 0.030,
             depth_db: 20.0,
         };
-        let mut dropouts = Dropouts::new(config, 48_000.0, 1);
+        let mut dropouts = Dropouts::new(config, 48_000.0, false, 1);
         dropouts.start();
         let gains: Vec<f64> = (0..4800)
             .map(|_| dropouts.next())
@@ -137,7 +140,7 @@ mod tests {
             length_s: 0.02,
             depth_db: 12.0,
         };
-        let mut dropouts = Dropouts::new(config, NODES_HZ, 4);
+        let mut dropouts = Dropouts::new(config, NODES_HZ, true, 4);
         // 100 minutes: 600 expected, Poisson, sd 24.5; within 4 sd.
         for _ in 0..100 * 60 * 200 {
             dropouts.next_node();

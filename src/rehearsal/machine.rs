@@ -180,7 +180,7 @@ impl SimulatedMachine {
         let aim = trimmer.percent();
         let mut machine = Self {
             flutter: Flutter::new(&config.flutter, rate_hz, seed),
-            dropouts: Dropouts::new(config.dropouts, rate_hz, seed),
+            dropouts: Dropouts::new(config.dropouts, rate_hz, config.channels < 2, seed),
             hum: config.hum.map(|hum| Hum::new(hum, peak, rate_hz)),
             hiss: Random::new(seed, Purpose::Hiss),
             hiss_rms: config.hiss_snr_db.map_or(0.0, |snr| {
