@@ -418,8 +418,9 @@ fn an_overdriven_output_clips_and_never_exceeds_full_scale() {
 
 /// The machines that benchmarks are run on read 0.15 % weighted two-sigma.
 /// The weighting here is the table itself (IEC 60386, from memory) applied to
-/// the lines of a long discrete spectrum: a judge that shares nothing with
-/// the filter of the readings.
+/// a long discrete spectrum: a judge that shares nothing with the filter of
+/// the readings. Between the points of the table it draws straight lines,
+/// which lie below the bowed curve: it reads 1 to 2 % low.
 #[test]
 fn the_named_flutter_models_read_what_they_say() {
     for (name, model) in [
@@ -427,14 +428,25 @@ fn the_named_flutter_models_read_what_they_say() {
         ("pure wow", FlutterModel::pure_wow()),
         ("correlated", FlutterModel::correlated()),
     ] {
-        let levels: Vec<f64> = (0..4)
+        let mean = (0..8)
             .map(|seed| weighted_two_sigma(&model, seed))
-            .collect();
-        let mean = levels.iter().sum::<f64>() / levels.len() as f64;
-        assert!(
-            (mean - 0.15).abs() < 0.15 * 0.03,
-            "{name}: {mean} {levels:?}"
-        );
+            .sum::<f64>()
+            / 8.0;
+        assert!((mean / 0.15 - 0.985).abs() < 0.02, "{name}: {mean}");
+    }
+}
+
+/// Usual weighted flutter: up to 0.3 % of a portable, 0.1 % of a deck (common
+/// practice, no source).
+#[test]
+fn the_ready_machines_flutter_as_such_machines_do() {
+    let portable = weighted_two_sigma(&MachineConfig::portable().flutter, 1);
+    assert!((0.1..0.3).contains(&portable), "{portable}");
+    let deck = weighted_two_sigma(&MachineConfig::deck().flutter, 1);
+    assert!((0.03..0.1).contains(&deck), "{deck}");
+    for seed in 0..6 {
+        let practice = weighted_two_sigma(&PracticeMachine::of_seed(seed).config.flutter, seed);
+        assert!((0.08..0.3).contains(&practice), "{seed}: {practice}");
     }
 }
 
