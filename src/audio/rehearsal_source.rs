@@ -259,13 +259,16 @@ mod tests {
         bench.send(BenchCommand::Power(false));
         bench.send(BenchCommand::CleanStroke);
         bench.send(BenchCommand::Turn(0.75));
-        // Half a second at 0.03 s time constant is silence; however late the
-        // thread is, it obeys before it renders what is asked for here.
-        let samples = take(&mut reader, 48_000);
+        // However late either thread is, the output falls silent in the end.
+        let quiet = |block: &[f32]| block.iter().all(|x| x.abs() < 1e-5);
+        let blocks = (0..1000).find(|_| quiet(&take(&mut reader, 480)));
+        assert!(blocks.is_some(), "ten seconds on it still plays");
+        // What is heard was done before.
         let status = bench.status();
-        assert!(!status.powered && status.strokes == 1, "{status:?}");
-        assert!((status.trimmer - 1.0).abs() < 1e-12, "{status:?}");
-        assert!(samples[47_000..].iter().all(|x| x.abs() < 1e-5));
+        assert!(!status.powered, "{status:?}");
+        while bench.status().trimmer < 1.0 || bench.status().strokes < 1 {
+            take(&mut reader, 480);
+        }
     }
 
     #[test]
