@@ -5,6 +5,16 @@
 //! analysis thread holds the other. The ring is all that they share.
 
 pub mod analysis;
+pub mod callback;
+pub mod devices;
+pub mod input;
+pub mod output;
+pub mod quiet;
 pub mod rehearsal_source;
 pub mod ring;
+mod sound_error;
 pub mod source;
+mod stream_plan;
+mod watchdog;
+
+pub use sound_error::{Direction, SoundError};

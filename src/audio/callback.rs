@@ -1,0 +1,286 @@
+//! What happens inside the sound system's callbacks: convert, push, count.
+//!
+//! They run on a thread whose deadline is the next block, so nothing here
+//! allocates, locks, logs or blocks; what the callbacks have to tell goes
+//! through the atomics of [`SignsOfLife`].
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::Instant;
+
+use cpal::{ErrorKind, FromSample, Sample};
+
+use super::ring::RingWriter;
+use super::source::StreamFormat;
+
+/// Samples that are converted at a time.
+const CHUNK: usize = 1024;
+
+/// What the callbacks leave for the thread that watches them.
+#[derive(Debug, Default)]
+pub struct SignsOfLife {
+    /// Frames that came, and those known to be lost on the way.
+    frames: AtomicU64,
+    /// Errors that the stream may survive.
+    errors: AtomicU64,
+    /// Overruns reported by the sound system and not yet marked.
+    overruns: AtomicU64,
+    /// Frames found missing by comparison with time and not yet marked.
+    missing: AtomicU64,
+    /// The stream will not come back.
+    gone: AtomicBool,
+    /// The system moved the stream to another device.
+    moved: AtomicBool,
+}
+
+impl SignsOfLife {
+    /// Frames that came, and those known to be lost on the way.
+    pub fn frames(&self) -> u64 {
+        self.frames.load(Ordering::Acquire)
+    }
+
+    /// Errors so far that the stream may survive.
+    pub fn errors(&self) -> u64 {
+        self.errors.load(Ordering::Relaxed)
+    }
+
+    /// True once the stream cannot come back by itself.
+    pub fn is_gone(&self) -> bool {
+        self.gone.load(Ordering::Acquire)
+    }
+
+    /// True once the system has moved the stream to another device.
+    pub fn is_moved(&self) -> bool {
+        self.moved.load(Ordering::Acquire)
+    }
+
+    /// Frames that never came, to be marked in front of the next block.
+    pub fn report_missing(&self, frames: u64) {
+        self.missing.fetch_add(frames, Ordering::AcqRel);
+    }
+
+    /// The error callback. Errors repeat as fast as the sound system likes,
+    /// so they are only counted.
+    pub fn note_error(&self, kind: ErrorKind) {
+        match kind {
+            ErrorKind::Xrun => {
+                self.overruns.fetch_add(1, Ordering::AcqRel);
+            }
+            ErrorKind::DeviceNotAvailable
+            | ErrorKind::HostUnavailable
+            | ErrorKind::StreamInvalidated
+            | ErrorKind::PermissionDenied => self.gone.store(true, Ordering::Release),
+            ErrorKind::DeviceChanged => self.moved.store(true, Ordering::Release),
+            // The stream runs on, only with less certain timing; a ring of
+            // two seconds does not mind.
+            ErrorKind::RealtimeDenied => {}
+            _ => {
+                self.errors.fetch_add(1, Ordering::Relaxed);
+            }
+        }
+    }
+
+    /// A callback of an output has asked for so many frames.
+    pub(super) fn note_frames(&self, frames: u64) {
+        self.frames.fetch_add(frames, Ordering::Release);
+    }
+}
+
+/// The work of the input callback.
+pub struct CallbackSink {
+    writer: RingWriter,
+    /// Whole frames, allocated once.
+    chunk: Box<[f32]>,
+    format: StreamFormat,
+    last_block: Option<Instant>,
+    signs: Arc<SignsOfLife>,
+}
+
+impl CallbackSink {
+    /// A sink that feeds a ring of the given format.
+    pub fn new(writer: RingWriter, format: StreamFormat, signs: Arc<SignsOfLife>) -> Self {
+        let channels = usize::from(format.channels.max(1));
+        let frames = (CHUNK / channels).max(1);
+        Self {
+            writer,
+            chunk: vec![0.0; frames * channels].into_boxed_slice(),
+            format,
+            last_block: None,
+            signs,
+        }
+    }
+
+    /// Takes a block of interleaved samples as the sound system delivers it,
+    /// at the time of its arrival. Losses that became known since the last
+    /// block are marked in front of it.
+    pub fn take<T>(&mut self, block: &[T], arrival: Instant)
+    where
+        T: Copy,
+        f32: FromSample<T>,
+    {
+        let frames = (block.len() / usize::from(self.format.channels.max(1))) as u64;
+        self.mark_losses(frames, arrival);
+        self.last_block = Some(arrival);
+        for part in block.chunks(self.chunk.len()) {
+            let converted = &mut self.chunk[..part.len()];
+            for (to, from) in converted.iter_mut().zip(part) {
+                *to = f32::from_sample(*from);
+            }
+            self.writer.push_or_lose(converted);
+        }
+        self.signs.note_frames(frames);
+    }
+
+    fn mark_losses(&mut self, frames: u64, arrival: Instant) {
+        let missing = self.signs.missing.swap(0, Ordering::AcqRel);
+        let overrun = if self.signs.overruns.swap(0, Ordering::AcqRel) > 0 {
+            self.frames_not_delivered(frames, arrival)
+        } else {
+            0
+        };
+        if missing + overrun > 0 {
+            self.writer.note_loss(missing + overrun);
+            // What was found missing is counted by whoever found it.
+            self.signs.note_frames(overrun);
+        }
+    }
+
+    /// After an overrun the sound system starts anew with an empty buffer:
+    /// all that was recorded since the last block, but for this one, is lost.
+    fn frames_not_delivered(&self, frames: u64, arrival: Instant) -> u64 {
+        let Some(last) = self.last_block else {
+            return 1;
+        };
+        let passed = arrival.saturating_duration_since(last).as_secs_f64();
+        let recorded = (passed * f64::from(self.format.rate_hz)).round() as u64;
+        recorded.saturating_sub(frames).max(1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+    use crate::audio::ring::{Popped, RingReader, ring};
+
+    const STEREO: StreamFormat = StreamFormat {
+        rate_hz: 48_000,
+        channels: 2,
+    };
+
+    fn sink(frames: usize) -> (CallbackSink, RingReader, Arc<SignsOfLife>) {
+        let (writer, reader) = ring(frames, STEREO.channels);
+        let signs = Arc::new(SignsOfLife::default());
+        let sink = CallbackSink::new(writer, STEREO, Arc::clone(&signs));
+        (sink, reader, signs)
+    }
+
+    fn converted<T: Copy>(block: &[T]) -> Vec<f32>
+    where
+        f32: FromSample<T>,
+    {
+        let (mut sink, mut reader, _) = sink(4096);
+        sink.take(block, Instant::now());
+        let mut out = vec![0.0; block.len()];
+        assert_eq!(reader.pop(&mut out), Popped::Samples(block.len()));
+        out
+    }
+
+    #[test]
+    fn every_format_reaches_full_scale_and_zero() {
+        let close = |got: Vec<f32>, want: [f32; 4], step: f32| {
+            for (got, want) in got.iter().zip(want) {
+                assert!((got - want).abs() <= step, "{got} is not {want}");
+            }
+        };
+        let want = [-1.0, 0.0, 0.5, 1.0];
+        close(converted(&[i8::MIN, 0, 1 << 6, i8::MAX]), want, 1.0 / 128.0);
+        close(
+            converted(&[0_u8, 1 << 7, 3 << 6, u8::MAX]),
+            want,
+            1.0 / 128.0,
+        );
+        close(
+            converted(&[i16::MIN, 0, 1 << 14, i16::MAX]),
+            want,
+            1.0 / 32_768.0,
+        );
+        close(
+            converted(&[0_u16, 1 << 15, 3 << 14, u16::MAX]),
+            want,
+            1.0 / 32_768.0,
+        );
+        let i24 = |value| cpal::I24::new(value).unwrap();
+        close(
+            converted(&[i24(-(1 << 23)), i24(0), i24(1 << 22), i24((1 << 23) - 1)]),
+            want,
+            1.0 / 8_388_608.0,
+        );
+        close(
+            converted(&[i32::MIN, 0, 1 << 30, i32::MAX]),
+            want,
+            f32::EPSILON,
+        );
+        close(
+            converted(&[0_u32, 1 << 31, 3 << 30, u32::MAX]),
+            want,
+            f32::EPSILON,
+        );
+        close(converted(&[-1.0_f32, 0.0, 0.5, 1.0]), want, 0.0);
+        close(converted(&[-1.0_f64, 0.0, 0.5, 1.0]), want, 0.0);
+    }
+
+    #[test]
+    fn a_block_longer_than_the_chunk_arrives_whole() {
+        let block: Vec<f32> = (0..2 * CHUNK + 6).map(|n| n as f32 / 1e4).collect();
+        assert_eq!(converted(&block), block);
+    }
+
+    #[test]
+    fn an_overrun_is_marked_with_the_time_that_passed() {
+        let (mut sink, mut reader, signs) = sink(4096);
+        let start = Instant::now();
+        sink.take(&[0.0_f32; 960], start);
+        signs.note_error(ErrorKind::Xrun);
+        // 100 ms later a block of 10 ms: 4800 frames passed, 480 are here.
+        sink.take(&[0.0_f32; 960], start + Duration::from_millis(100));
+        let mut out = [0.0; 4096];
+        assert_eq!(reader.pop(&mut out), Popped::Samples(960));
+        assert_eq!(reader.pop(&mut out), Popped::Gap(4800 - 480));
+        assert_eq!(reader.pop(&mut out), Popped::Samples(960));
+        assert_eq!(signs.frames(), 480 + 4320 + 480);
+    }
+
+    #[test]
+    fn what_time_shows_as_missing_is_marked_before_the_next_block() {
+        let (mut sink, mut reader, signs) = sink(4096);
+        signs.report_missing(777);
+        sink.take(&[0.0_f32; 2], Instant::now());
+        let mut out = [0.0; 8];
+        assert_eq!(reader.pop(&mut out), Popped::Gap(777));
+        assert_eq!(reader.pop(&mut out), Popped::Samples(2));
+        assert_eq!(reader.lost_frames(), 777);
+    }
+
+    #[test]
+    fn a_full_ring_counts_what_did_not_fit() {
+        let (mut sink, reader, signs) = sink(100);
+        sink.take(&[0.0_f32; 2 * 150], Instant::now());
+        assert_eq!(reader.lost_frames(), 50);
+        assert_eq!(signs.frames(), 150);
+    }
+
+    #[test]
+    fn errors_are_told_apart() {
+        let signs = SignsOfLife::default();
+        signs.note_error(ErrorKind::RealtimeDenied);
+        assert!(!signs.is_gone() && !signs.is_moved() && signs.errors() == 0);
+        signs.note_error(ErrorKind::BackendError);
+        assert_eq!(signs.errors(), 1);
+        signs.note_error(ErrorKind::DeviceChanged);
+        assert!(signs.is_moved());
+        signs.note_error(ErrorKind::DeviceNotAvailable);
+        assert!(signs.is_gone());
+    }
+}

@@ -1,0 +1,351 @@
+//! The live source: a sound input, watched, and opened again when it returns.
+//!
+//! The first opening is waited for, so that an input that cannot be had is an
+//! error on the command line. After that the source never gives up: a lost
+//! input is reported and looked for until it is back or nobody listens. Only
+//! the same input is taken again, never another in its place.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{self, RecvTimeoutError, Sender};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig, U24};
+
+pub use super::callback::{CallbackSink, SignsOfLife};
+use super::devices::{self, Found};
+use super::quiet::QuietStderr;
+use super::ring::{RingReader, ring};
+use super::sound_error::{Direction, SoundError};
+use super::source::{SourceEvent, SourceEvents};
+use super::stream_plan::StreamPlan;
+use super::watchdog::{Look, LossKind, TICKS_PER_SECOND, Verdict, Watchdog};
+
+/// What the ring holds: a computer that is busy for so long loses nothing.
+const RING_S: u32 = 2;
+
+/// An input must deliver within this time of being opened; wireless ones
+/// need a moment.
+const FIRST_BLOCK: Duration = Duration::from_secs(3);
+
+/// The sound system must answer within this time.
+const ANSWER: Duration = Duration::from_secs(10);
+
+/// A sound server may take so long to set a stream up.
+const SET_UP: Duration = Duration::from_secs(2);
+
+const TICK: Duration = Duration::from_millis(1000 / TICKS_PER_SECOND as u64);
+const FIRST_RETRY: Duration = Duration::from_millis(300);
+const LAST_RETRY: Duration = Duration::from_secs(2);
+
+/// How often a sound server is asked whether the device is still there.
+const PRESENCE: Duration = Duration::from_secs(1);
+
+/// A running sound input. Dropping it ends the source.
+#[derive(Debug)]
+pub struct LiveInput {
+    name: String,
+    stop: Arc<AtomicBool>,
+}
+
+impl LiveInput {
+    /// What the input is called.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+}
+
+impl Drop for LiveInput {
+    /// Does not wait for the thread: a sound server that hangs must not keep
+    /// the program from ending.
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Release);
+    }
+}
+
+/// Opens a sound input, by id or name or, with `None`, the default, and
+/// sends its events from then on. Returns when it delivers samples. Standard
+/// error stays quiet meanwhile; while the source runs it is the caller's to
+/// keep quiet.
+///
+/// [`SoundError::NoInput`] is returned only where the default was asked for
+/// and the computer has no sound input at all.
+pub fn start(input: Option<&str>, events: SourceEvents) -> Result<LiveInput, SoundError> {
+    let _quiet = QuietStderr::start();
+    let stop = Arc::new(AtomicBool::new(false));
+    let (tell, told) = mpsc::channel();
+    let wanted = input.map(str::to_owned);
+    let source_stop = Arc::clone(&stop);
+    thread::Builder::new()
+        .name("sound input".to_owned())
+        .spawn(move || run(wanted.as_deref(), &events, &source_stop, &tell))
+        .map_err(|error| SoundError::Thread {
+            direction: Direction::Input,
+            reason: error.to_string(),
+        })?;
+    let opened = told.recv_timeout(ANSWER);
+    match opened {
+        Ok(Ok(name)) => Ok(LiveInput { name, stop }),
+        Ok(Err(error)) => Err(error),
+        Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
+            stop.store(true, Ordering::Release);
+            Err(SoundError::Silent {
+                direction: Direction::Input,
+                name: input.unwrap_or("default").to_owned(),
+            })
+        }
+    }
+}
+
+/// The thread of the source.
+fn run(
+    wanted: Option<&str>,
+    events: &SourceEvents,
+    stop: &AtomicBool,
+    tell: &Sender<Result<String, SoundError>>,
+) {
+    let first = devices::find(Direction::Input, wanted).and_then(Opened::open);
+    let mut opened = match first {
+        Ok(opened) => opened,
+        Err(error) => {
+            // Whoever asked may have given up waiting.
+            let _ = tell.send(Err(error));
+            return;
+        }
+    };
+    if tell.send(Ok(opened.found.name.clone())).is_err() {
+        return;
+    }
+    loop {
+        let Opened {
+            found,
+            reader,
+            stream,
+        } = opened;
+        let name = found.name.clone();
+        let connected = SourceEvent::Connected {
+            format: stream.plan.format,
+            reader,
+            name: name.clone(),
+        };
+        if events.send(connected).is_err() {
+            return;
+        }
+        let loss = stream.watch(stop);
+        stream.close();
+        let Some(loss) = loss else { return };
+        let reason = reason(&name, loss);
+        if events.send(SourceEvent::Lost { reason }).is_err() {
+            return;
+        }
+        let Some(again) = wait_for_return(&found, stop) else {
+            return;
+        };
+        opened = again;
+    }
+}
+
+fn reason(name: &str, loss: LossKind) -> String {
+    let what = match loss {
+        LossKind::Gone => "is gone",
+        LossKind::Failing => "reports errors and no more samples",
+        LossKind::Quiet => "has stopped delivering samples",
+        LossKind::Moved => "was exchanged by the system",
+    };
+    format!("The sound input \"{name}\" {what}; waiting for it to return")
+}
+
+/// Tries until the same input is back; `None` when it is to stop.
+fn wait_for_return(lost: &Found, stop: &AtomicBool) -> Option<Opened> {
+    let mut pause = FIRST_RETRY;
+    loop {
+        let until = Instant::now() + pause;
+        while Instant::now() < until {
+            if stop.load(Ordering::Acquire) {
+                return None;
+            }
+            thread::sleep(TICK);
+        }
+        if let Ok(opened) = lost.again().and_then(Opened::open) {
+            return Some(opened);
+        }
+        pause = (pause * 2).min(LAST_RETRY);
+    }
+}
+
+/// An input that delivers.
+struct Opened {
+    found: Found,
+    reader: RingReader,
+    stream: WatchedStream,
+}
+
+struct WatchedStream {
+    stream: cpal::Stream,
+    plan: StreamPlan,
+    signs: Arc<SignsOfLife>,
+    began: Instant,
+    /// Frames that had come when the clock was started.
+    began_frames: u64,
+}
+
+impl Opened {
+    fn open(found: Found) -> Result<Self, SoundError> {
+        let plan = found.plan()?;
+        let failed =
+            |error: cpal::Error| SoundError::of_system(Direction::Input, &found.name, &error);
+        let (stream, reader, signs) = build_any(&found.device, &plan).map_err(failed)?;
+        stream.play().map_err(failed)?;
+        let Some(began_frames) = first_frames(&signs) else {
+            let name = found.name.clone();
+            close(stream);
+            let direction = Direction::Input;
+            return Err(if signs.is_gone() {
+                SoundError::Gone { direction, name }
+            } else {
+                SoundError::Silent { direction, name }
+            });
+        };
+        if found.is_behind_a_server() {
+            check_presence(&found, &signs);
+        }
+        Ok(Self {
+            found,
+            reader,
+            stream: WatchedStream {
+                stream,
+                plan,
+                signs,
+                began: Instant::now(),
+                began_frames,
+            },
+        })
+    }
+}
+
+impl WatchedStream {
+    /// Returns when the stream is lost, or `None` when it is to stop.
+    fn watch(&self, stop: &AtomicBool) -> Option<LossKind> {
+        let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
+        while !stop.load(Ordering::Acquire) {
+            thread::sleep(TICK);
+            let verdict = watchdog.look(Look {
+                elapsed_s: self.began.elapsed().as_secs_f64(),
+                frames: self.signs.frames() - self.began_frames,
+                errors: self.signs.errors(),
+                gone: self.signs.is_gone(),
+                moved: self.signs.is_moved(),
+            });
+            match verdict {
+                Verdict::Alive => {}
+                Verdict::Missing(frames) => self.signs.report_missing(frames),
+                Verdict::Lost(loss) => return Some(loss),
+            }
+        }
+        None
+    }
+
+    fn close(self) {
+        close(self.stream);
+    }
+}
+
+/// Ends a stream on a thread of its own, for it may wait for a sound server
+/// that no longer answers.
+fn close(stream: cpal::Stream) {
+    // Without a thread the closure, and the stream with it, is dropped here.
+    let _ = thread::Builder::new()
+        .name("sound input end".to_owned())
+        .spawn(move || drop(stream));
+}
+
+fn first_frames(signs: &SignsOfLife) -> Option<u64> {
+    let until = Instant::now() + FIRST_BLOCK;
+    while Instant::now() < until && !signs.is_gone() {
+        match signs.frames() {
+            0 => thread::sleep(TICK / 5),
+            frames => return Some(frames),
+        }
+    }
+    None
+}
+
+/// Asks the sound server every second whether the device is still there: one
+/// that loses it may feed the stream from another device without a word.
+fn check_presence(found: &Found, signs: &Arc<SignsOfLife>) {
+    let watched = Arc::downgrade(signs);
+    let Some((host, id)) = found.host_and_id() else {
+        return;
+    };
+    // Without the thread the other signs of life still tell.
+    let _ = thread::Builder::new()
+        .name("sound input presence".to_owned())
+        .spawn(move || {
+            loop {
+                thread::sleep(PRESENCE);
+                let Some(signs) = watched.upgrade() else {
+                    return;
+                };
+                if host.device_by_id(&id).is_none() {
+                    signs.note_error(ErrorKind::DeviceNotAvailable);
+                    return;
+                }
+            }
+        });
+}
+
+type Built = (cpal::Stream, RingReader, Arc<SignsOfLife>);
+
+/// Tries one size of block after the other.
+fn build_any(device: &cpal::Device, plan: &StreamPlan) -> Result<Built, cpal::Error> {
+    let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
+    for size in plan.block_sizes() {
+        match build_with(device, plan, size) {
+            Err(error) if error.kind() == ErrorKind::UnsupportedConfig => refused = error,
+            other => return other,
+        }
+    }
+    Err(refused)
+}
+
+fn build_with(device: &cpal::Device, plan: &StreamPlan, size: u32) -> Result<Built, cpal::Error> {
+    match plan.samples {
+        SampleFormat::F32 => build::<f32>(device, plan, size),
+        SampleFormat::F64 => build::<f64>(device, plan, size),
+        SampleFormat::I8 => build::<i8>(device, plan, size),
+        SampleFormat::I16 => build::<i16>(device, plan, size),
+        SampleFormat::I24 => build::<I24>(device, plan, size),
+        SampleFormat::I32 => build::<i32>(device, plan, size),
+        SampleFormat::U8 => build::<u8>(device, plan, size),
+        SampleFormat::U16 => build::<u16>(device, plan, size),
+        SampleFormat::U24 => build::<U24>(device, plan, size),
+        SampleFormat::U32 => build::<u32>(device, plan, size),
+        _ => Err(cpal::Error::new(ErrorKind::UnsupportedConfig)),
+    }
+}
+
+fn build<T>(device: &cpal::Device, plan: &StreamPlan, size: u32) -> Result<Built, cpal::Error>
+where
+    T: SizedSample,
+    f32: FromSample<T>,
+{
+    let format = plan.format;
+    let (writer, reader) = ring((format.rate_hz * RING_S) as usize, format.channels);
+    let signs = Arc::new(SignsOfLife::default());
+    let mut sink = CallbackSink::new(writer, format, Arc::clone(&signs));
+    let errors = Arc::clone(&signs);
+    let config = StreamConfig {
+        channels: format.channels,
+        sample_rate: format.rate_hz,
+        buffer_size: BufferSize::Fixed(size),
+    };
+    let stream = device.build_input_stream(
+        config,
+        move |block: &[T], _: &cpal::InputCallbackInfo| sink.take(block, Instant::now()),
+        move |error: cpal::Error| errors.note_error(error.kind()),
+        Some(SET_UP),
+    )?;
+    Ok((stream, reader, signs))
+}

@@ -1,0 +1,233 @@
+//! What can go wrong with sound inputs and outputs, each in one sentence.
+
+use cpal::ErrorKind;
+use thiserror::Error;
+
+/// Sound that cannot be had.
+#[derive(Clone, Debug, Error, PartialEq, Eq)]
+pub enum SoundError {
+    /// The computer has no sound input at all.
+    #[error(
+        "this computer has no sound input; connect one, or use --file for a recording or --rehearse to practise"
+    )]
+    NoInput,
+
+    /// There are inputs, but none is the default.
+    #[error(
+        "no sound input is set as the default; name one with --input: {}",
+        names(listed)
+    )]
+    NoDefaultInput {
+        /// What there is.
+        listed: Vec<String>,
+    },
+
+    /// The computer has no sound output at all.
+    #[error("this computer has no sound output; connect one, or write the tone to a file instead")]
+    NoOutput,
+
+    /// There is no such device.
+    #[error(
+        "there is no sound {direction} called \"{wanted}\"; there is {}",
+        names(listed)
+    )]
+    Unknown {
+        /// Input or output.
+        direction: Direction,
+        /// What was asked for.
+        wanted: String,
+        /// What there is.
+        listed: Vec<String>,
+    },
+
+    /// Several devices begin like this.
+    #[error(
+        "\"{wanted}\" could be more than one sound {direction}; give the id of one of them: {}",
+        names(matching)
+    )]
+    Ambiguous {
+        /// Input or output.
+        direction: Direction,
+        /// What was asked for.
+        wanted: String,
+        /// What fits.
+        matching: Vec<String>,
+    },
+
+    /// Another program has it.
+    #[error(
+        "the sound {direction} \"{name}\" is in use by another program; close that program or choose another {direction} (tapewright inputs lists them)"
+    )]
+    Busy {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+    },
+
+    /// The system does not let this user have it.
+    #[error(
+        "the system refuses access to the sound {direction} \"{name}\"; allow it in the system's privacy settings or, on Linux, add yourself to the group audio and log in again"
+    )]
+    Refused {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+    },
+
+    /// It delivers nothing that can be used.
+    #[error(
+        "the sound {direction} \"{name}\" has no format that can be used (it offers {found}); choose another {direction} or change its format in the system's sound settings"
+    )]
+    NoUsableFormat {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+        /// What it has.
+        found: String,
+    },
+
+    /// It was there and is not any more.
+    #[error(
+        "the sound {direction} \"{name}\" is gone; check its cable and the system's sound settings"
+    )]
+    Gone {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+    },
+
+    /// It opens, but nothing comes.
+    #[error(
+        "the sound {direction} \"{name}\" opens but does not run; check it in the system's sound settings or choose another {direction}"
+    )]
+    Silent {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+    },
+
+    /// Anything else that the sound system says.
+    #[error(
+        "the sound {direction} \"{name}\" cannot be used: {reason}; check it in the system's sound settings or choose another {direction}"
+    )]
+    System {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+        /// In the sound system's words.
+        reason: String,
+    },
+
+    /// A thread could not be started.
+    #[error(
+        "the sound {direction} could not be started: {reason}; close other programs and try again"
+    )]
+    Thread {
+        /// Input or output.
+        direction: Direction,
+        /// In the system's words.
+        reason: String,
+    },
+}
+
+/// Which way the sound goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// Into the computer.
+    Input,
+    /// Out of it.
+    Output,
+}
+
+impl std::fmt::Display for Direction {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        out.write_str(match self {
+            Self::Input => "input",
+            Self::Output => "output",
+        })
+    }
+}
+
+impl SoundError {
+    /// The sentence for what the sound system reports about a device.
+    pub(super) fn of_system(direction: Direction, name: &str, error: &cpal::Error) -> Self {
+        let name = name.to_owned();
+        match error.kind() {
+            ErrorKind::DeviceBusy => Self::Busy { direction, name },
+            ErrorKind::PermissionDenied => Self::Refused { direction, name },
+            ErrorKind::DeviceNotAvailable | ErrorKind::HostUnavailable => {
+                Self::Gone { direction, name }
+            }
+            _ => Self::System {
+                direction,
+                name,
+                reason: plain(&error.to_string()),
+            },
+        }
+    }
+}
+
+/// Text of a foreign library or device as it may stand within a sentence and
+/// on a terminal: no control characters, no full stop.
+pub(super) fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect::<String>()
+        .trim_start()
+        .trim_end_matches(|c: char| c == '.' || c.is_whitespace())
+        .to_owned()
+}
+
+fn names(listed: &[String]) -> String {
+    if listed.is_empty() {
+        return "none".to_owned();
+    }
+    listed.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wrong_name_is_answered_with_what_there_is() {
+        let error = SoundError::Unknown {
+            direction: Direction::Input,
+            wanted: "tape".into(),
+            listed: vec!["\"Line\" (alsa:hw:CARD=A,DEV=0)".into()],
+        };
+        assert_eq!(
+            error.to_string(),
+            "there is no sound input called \"tape\"; there is \"Line\" (alsa:hw:CARD=A,DEV=0)"
+        );
+    }
+
+    #[test]
+    fn what_the_system_reports_is_told_apart() {
+        let of = |kind| SoundError::of_system(Direction::Input, "Line", &cpal::Error::new(kind));
+        assert!(matches!(of(ErrorKind::DeviceBusy), SoundError::Busy { .. }));
+        assert!(matches!(
+            of(ErrorKind::PermissionDenied),
+            SoundError::Refused { .. }
+        ));
+        assert!(matches!(
+            of(ErrorKind::DeviceNotAvailable),
+            SoundError::Gone { .. }
+        ));
+        assert!(matches!(
+            of(ErrorKind::BackendError),
+            SoundError::System { .. }
+        ));
+    }
+
+    #[test]
+    fn foreign_text_cannot_drive_the_terminal() {
+        assert_eq!(plain("Mic\u{1b}[2J\n."), "Mic [2J");
+    }
+}

@@ -1,0 +1,205 @@
+//! Which of a device's formats to use.
+
+use cpal::{SampleFormat, SupportedBufferSize, SupportedStreamConfig, SupportedStreamConfigRange};
+
+use super::source::StreamFormat;
+
+/// Blocks of about so many seconds are asked for: short enough that nothing
+/// on screen waits for them, long enough to cost nothing. Never the system's
+/// own choice, which with some sound servers is two seconds.
+const BLOCK_S: f64 = 0.01;
+
+/// Rates at which the tones of test tapes and their flutter pass whole.
+const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
+
+/// Formats that are converted, the best first.
+const FORMATS: [SampleFormat; 10] = [
+    SampleFormat::F32,
+    SampleFormat::I32,
+    SampleFormat::I24,
+    SampleFormat::I16,
+    SampleFormat::F64,
+    SampleFormat::U32,
+    SampleFormat::U24,
+    SampleFormat::U16,
+    SampleFormat::I8,
+    SampleFormat::U8,
+];
+
+/// More channels than any interface has are a plugin's fancy.
+const MOST_CHANNELS: u16 = 64;
+
+/// How a stream is to be opened.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct StreamPlan {
+    pub format: StreamFormat,
+    pub samples: SampleFormat,
+    buffer: SupportedBufferSize,
+}
+
+impl StreamPlan {
+    /// Takes the device's own format where it can be used, else the best of
+    /// the others; `None` where there is none.
+    pub(super) fn choose(
+        own: Option<&SupportedStreamConfig>,
+        all: &[SupportedStreamConfigRange],
+    ) -> Option<Self> {
+        own.and_then(Self::of_own).or_else(|| {
+            all.iter()
+                .filter_map(Self::of_range)
+                .min_by_key(Self::preference)
+        })
+    }
+
+    /// Sizes of block to try, in frames; the first that the device takes.
+    pub(super) fn block_sizes(&self) -> Vec<u32> {
+        let wanted = f64::from(self.format.rate_hz) * BLOCK_S;
+        let wanted = (wanted as u32).next_power_of_two();
+        let mut sizes: Vec<u32> = [wanted, 2 * wanted, 4 * wanted, wanted / 2]
+            .into_iter()
+            .map(|size| match self.buffer {
+                SupportedBufferSize::Range { min, max } => size.clamp(min, max.max(min)),
+                SupportedBufferSize::Unknown => size,
+            })
+            .collect();
+        sizes.dedup();
+        sizes
+    }
+
+    fn of_own(own: &SupportedStreamConfig) -> Option<Self> {
+        let usable = FORMATS.contains(&own.sample_format())
+            && RATES_HZ.contains(&own.sample_rate())
+            && (1..=MOST_CHANNELS).contains(&own.channels());
+        usable.then(|| Self {
+            format: StreamFormat {
+                rate_hz: own.sample_rate(),
+                channels: own.channels(),
+            },
+            samples: own.sample_format(),
+            buffer: *own.buffer_size(),
+        })
+    }
+
+    fn of_range(range: &SupportedStreamConfigRange) -> Option<Self> {
+        let low = range.min_sample_rate().max(*RATES_HZ.start());
+        let high = range.max_sample_rate().min(*RATES_HZ.end());
+        let usable = FORMATS.contains(&range.sample_format())
+            && low <= high
+            && (1..=MOST_CHANNELS).contains(&range.channels());
+        let within = |rate: &u32| (low..=high).contains(rate);
+        let rate_hz = [48_000, 44_100].into_iter().find(within).unwrap_or(
+            // The nearest that there is.
+            48_000_u32.clamp(low, high.max(low)),
+        );
+        usable.then(|| Self {
+            format: StreamFormat {
+                rate_hz,
+                channels: range.channels(),
+            },
+            samples: range.sample_format(),
+            buffer: *range.buffer_size(),
+        })
+    }
+
+    /// Smaller is better: two channels, then one, then few; 48 kHz, then
+    /// 44.1; then the format.
+    fn preference(&self) -> (u16, u32, usize) {
+        let channels = match self.format.channels {
+            2 => 0,
+            other => other,
+        };
+        let rate = self.format.rate_hz.abs_diff(48_000);
+        let format = FORMATS.iter().position(|known| *known == self.samples);
+        (channels, rate, format.unwrap_or(FORMATS.len()))
+    }
+}
+
+/// What a device offers, for a message that refuses it.
+pub(super) fn offered(all: &[SupportedStreamConfigRange]) -> String {
+    let mut texts: Vec<String> = all
+        .iter()
+        .map(|range| {
+            let (low, high) = (range.min_sample_rate(), range.max_sample_rate());
+            if low == high {
+                format!("{} at {low} Hz", range.sample_format())
+            } else {
+                format!("{} at {low} to {high} Hz", range.sample_format())
+            }
+        })
+        .collect();
+    texts.dedup();
+    texts.truncate(4);
+    if texts.is_empty() {
+        return "nothing".to_owned();
+    }
+    texts.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ANY: SupportedBufferSize = SupportedBufferSize::Unknown;
+
+    fn range(
+        channels: u16,
+        low: u32,
+        high: u32,
+        samples: SampleFormat,
+    ) -> SupportedStreamConfigRange {
+        SupportedStreamConfigRange::new(channels, low, high, ANY, samples)
+    }
+
+    #[test]
+    fn the_own_format_of_the_device_goes_first() {
+        let own = SupportedStreamConfig::new(1, 96_000, ANY, SampleFormat::I16);
+        let all = [range(2, 8000, 192_000, SampleFormat::F32)];
+        let plan = StreamPlan::choose(Some(&own), &all).unwrap();
+        assert_eq!(plan.format.rate_hz, 96_000);
+        assert_eq!(plan.format.channels, 1);
+        assert_eq!(plan.samples, SampleFormat::I16);
+    }
+
+    #[test]
+    fn an_own_format_that_cannot_be_used_gives_way() {
+        let own = SupportedStreamConfig::new(2, 2_822_400, ANY, SampleFormat::DsdU8);
+        let all = [
+            range(2, 2_822_400, 2_822_400, SampleFormat::DsdU8),
+            range(1, 48_000, 48_000, SampleFormat::I24),
+            range(2, 44_100, 44_100, SampleFormat::I24),
+            range(2, 8000, 44_100, SampleFormat::I16),
+        ];
+        let plan = StreamPlan::choose(Some(&own), &all).unwrap();
+        assert_eq!(plan.format.channels, 2);
+        assert_eq!(plan.format.rate_hz, 44_100);
+        assert_eq!(plan.samples, SampleFormat::I24);
+    }
+
+    #[test]
+    fn nothing_usable_is_refused_by_name() {
+        let all = [
+            range(2, 2_822_400, 2_822_400, SampleFormat::DsdU8),
+            range(1, 1, 8000, SampleFormat::I16),
+        ];
+        assert_eq!(StreamPlan::choose(None, &all), None);
+        assert_eq!(offered(&all), "dsdu8 at 2822400 Hz, i16 at 1 to 8000 Hz");
+    }
+
+    #[test]
+    fn blocks_are_small_and_within_what_the_device_takes() {
+        let plan = |buffer| StreamPlan {
+            format: StreamFormat {
+                rate_hz: 48_000,
+                channels: 2,
+            },
+            samples: SampleFormat::F32,
+            buffer,
+        };
+        assert_eq!(plan(ANY).block_sizes()[0], 512);
+        let large = SupportedBufferSize::Range {
+            min: 1024,
+            max: 4096,
+        };
+        assert_eq!(plan(large).block_sizes(), [1024, 2048, 1024]);
+    }
+}

@@ -1,0 +1,260 @@
+//! Decides from the signs of life of a stream whether it still lives, and
+//! whether frames are missing that nobody reported.
+//!
+//! Pure: the caller looks at the clock and the counters. Losing an input shows
+//! in different ways: some systems say so, some repeat the same error for
+//! ever, some simply stop calling.
+
+/// The caller asks this often.
+pub const TICKS_PER_SECOND: u32 = 20;
+
+/// No block for so many ticks in a row, half a second, is a loss. Counted in
+/// ticks, not in time: a process that was stopped and continued has not seen
+/// its input fail.
+const QUIET_TICKS: u32 = TICKS_PER_SECOND / 2;
+
+/// So many ticks without a block are enough when errors come meanwhile.
+const QUIET_TICKS_WITH_ERRORS: u32 = 3;
+
+/// Lag behind time that no block length or scheduling explains, in seconds.
+const UNEXPLAINED_LAG_S: f64 = 0.06;
+
+/// What a stream shows at one tick.
+#[derive(Clone, Copy, Debug)]
+pub struct Look {
+    /// Seconds since the stream began to deliver.
+    pub elapsed_s: f64,
+    /// Frames so far, known losses included.
+    pub frames: u64,
+    /// Errors so far.
+    pub errors: u64,
+    /// It said that it is gone.
+    pub gone: bool,
+    /// It was moved to another device.
+    pub moved: bool,
+}
+
+/// What follows from it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// It lives.
+    Alive,
+    /// It lives, but so many frames have gone missing unreported.
+    Missing(u64),
+    /// It is lost.
+    Lost(LossKind),
+}
+
+/// How it was lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LossKind {
+    /// The system said so.
+    Gone,
+    /// Nothing but errors.
+    Failing,
+    /// No more blocks, no reason given.
+    Quiet,
+    /// The system put another device in its place.
+    Moved,
+}
+
+/// Watches one stream.
+#[derive(Debug)]
+pub struct Watchdog {
+    rate_hz: f64,
+    frames: u64,
+    errors_at_last_block: u64,
+    quiet_ticks: u32,
+    /// Smallest lag of this second and of the one before. A block that comes
+    /// late lags for a moment; frames that never come lag for good, so only
+    /// the smallest counts.
+    lag: Lag,
+}
+
+#[derive(Debug)]
+struct Lag {
+    ticks: u32,
+    smallest_s: f64,
+    before_s: Option<f64>,
+}
+
+impl Watchdog {
+    /// For a stream of so many frames a second.
+    pub fn new(rate_hz: u32) -> Self {
+        Self {
+            rate_hz: f64::from(rate_hz),
+            frames: 0,
+            errors_at_last_block: 0,
+            quiet_ticks: 0,
+            lag: Lag {
+                ticks: 0,
+                smallest_s: f64::INFINITY,
+                before_s: None,
+            },
+        }
+    }
+
+    /// One tick. Frames that it finds missing it takes as lost from then on,
+    /// without having them counted in [`Look::frames`] by the caller.
+    pub fn look(&mut self, look: Look) -> Verdict {
+        if look.gone {
+            return Verdict::Lost(LossKind::Gone);
+        }
+        if look.moved {
+            return Verdict::Lost(LossKind::Moved);
+        }
+        if look.frames > self.frames {
+            self.frames = look.frames;
+            self.errors_at_last_block = look.errors;
+            self.quiet_ticks = 0;
+        } else {
+            self.quiet_ticks += 1;
+        }
+        let failing = look.errors > self.errors_at_last_block + 1;
+        if failing && self.quiet_ticks >= QUIET_TICKS_WITH_ERRORS {
+            return Verdict::Lost(LossKind::Failing);
+        }
+        if self.quiet_ticks >= QUIET_TICKS {
+            return Verdict::Lost(LossKind::Quiet);
+        }
+        self.missing(look)
+    }
+
+    fn missing(&mut self, look: Look) -> Verdict {
+        let lag_s = look.elapsed_s - look.frames as f64 / self.rate_hz;
+        let lag = &mut self.lag;
+        lag.smallest_s = lag.smallest_s.min(lag_s);
+        lag.ticks += 1;
+        if lag.ticks < TICKS_PER_SECOND {
+            return Verdict::Alive;
+        }
+        // The clocks of computer and sound card differ by a fraction of a
+        // millisecond each second; following along takes that out.
+        let grown_s = lag
+            .before_s
+            .map_or(0.0, |before_s| lag.smallest_s - before_s);
+        lag.before_s = Some(lag.smallest_s);
+        lag.smallest_s = f64::INFINITY;
+        lag.ticks = 0;
+        if grown_s > UNEXPLAINED_LAG_S {
+            Verdict::Missing((grown_s * self.rate_hz).round() as u64)
+        } else {
+            Verdict::Alive
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TICK_S: f64 = 1.0 / TICKS_PER_SECOND as f64;
+
+    fn steady(tick: u32) -> Look {
+        Look {
+            elapsed_s: f64::from(tick) * TICK_S,
+            frames: u64::from(tick) * 2400,
+            errors: 0,
+            gone: false,
+            moved: false,
+        }
+    }
+
+    /// The first verdict that is not `Alive`, and its tick.
+    fn first(ticks: u32, mut look: impl FnMut(u32) -> Look) -> Option<(u32, Verdict)> {
+        let mut dog = Watchdog::new(48_000);
+        (1..=ticks)
+            .map(|tick| (tick, dog.look(look(tick))))
+            .find(|(_, verdict)| *verdict != Verdict::Alive)
+    }
+
+    #[test]
+    fn a_steady_stream_lives() {
+        assert_eq!(first(2000, steady), None);
+    }
+
+    #[test]
+    fn another_clock_is_no_loss() {
+        // 300 ppm slow for 100 s: 30 ms in all.
+        let slow = |tick| Look {
+            elapsed_s: f64::from(tick) * TICK_S * 1.0003,
+            ..steady(tick)
+        };
+        assert_eq!(first(2000, slow), None);
+    }
+
+    #[test]
+    fn late_blocks_are_no_loss() {
+        let late = |tick| Look {
+            frames: steady(tick).frames - if tick % 7 == 0 { 2000 } else { 0 },
+            ..steady(tick)
+        };
+        assert_eq!(first(2000, late), None);
+    }
+
+    #[test]
+    fn silence_of_the_callback_is_a_loss_after_half_a_second() {
+        let stops = |tick: u32| Look {
+            frames: steady(tick.min(100)).frames,
+            ..steady(tick)
+        };
+        assert_eq!(
+            first(2000, stops),
+            Some((110, Verdict::Lost(LossKind::Quiet)))
+        );
+    }
+
+    #[test]
+    fn repeated_errors_without_samples_are_a_loss_sooner() {
+        let fails = |tick: u32| Look {
+            frames: steady(tick.min(100)).frames,
+            errors: u64::from(tick.saturating_sub(100)) * 9,
+            ..steady(tick)
+        };
+        assert_eq!(
+            first(2000, fails),
+            Some((103, Verdict::Lost(LossKind::Failing)))
+        );
+    }
+
+    #[test]
+    fn errors_among_samples_are_survived() {
+        let crackles = |tick: u32| Look {
+            errors: u64::from(tick),
+            ..steady(tick)
+        };
+        assert_eq!(first(2000, crackles), None);
+    }
+
+    #[test]
+    fn what_the_system_says_counts_at_once() {
+        let gone = |tick| Look {
+            gone: tick == 5,
+            ..steady(tick)
+        };
+        assert_eq!(first(9, gone), Some((5, Verdict::Lost(LossKind::Gone))));
+        let moved = |tick| Look {
+            moved: tick == 5,
+            ..steady(tick)
+        };
+        assert_eq!(first(9, moved), Some((5, Verdict::Lost(LossKind::Moved))));
+    }
+
+    #[test]
+    fn frames_that_never_come_are_found_once() {
+        let mut dog = Watchdog::new(48_000);
+        let mut found = Vec::new();
+        for tick in 1..=400 {
+            // 9600 frames, 0.2 s, vanish at 5 s.
+            let lost = if tick > 100 { 9600 } else { 0 };
+            let look = Look {
+                frames: steady(tick).frames - lost,
+                ..steady(tick)
+            };
+            if let Verdict::Missing(frames) = dog.look(look) {
+                found.push(frames);
+            }
+        }
+        assert_eq!(found, [9600]);
+    }
+}

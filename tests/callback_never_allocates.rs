@@ -1,0 +1,107 @@
+//! The work of the input callback neither takes nor gives back memory,
+//! whatever the sample format, block length and losses.
+
+#![allow(unsafe_code)] // an allocator cannot be written without
+
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::cell::Cell;
+use std::hint::black_box;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use cpal::ErrorKind;
+use tapewright::audio::input::{CallbackSink, SignsOfLife};
+use tapewright::audio::ring::ring;
+use tapewright::audio::source::StreamFormat;
+
+struct Counting;
+
+static COUNTED: AtomicU64 = AtomicU64::new(0);
+
+thread_local! {
+    static WATCHED: Cell<bool> = const { Cell::new(false) };
+}
+
+fn count() {
+    // The flag may be gone while a thread ends; nothing is watched then.
+    if WATCHED.try_with(Cell::get).unwrap_or(false) {
+        COUNTED.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
+// SAFETY: every call is handed to the system's allocator as it came; counting
+// touches only an atomic and a thread-local without destructor.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        count();
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, memory: *mut u8, layout: Layout) {
+        count();
+        unsafe { System.dealloc(memory, layout) }
+    }
+}
+
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
+
+/// Calls to the allocator during `work`, on this thread.
+fn allocations(work: impl FnOnce()) -> u64 {
+    let before = COUNTED.load(Ordering::Relaxed);
+    WATCHED.set(true);
+    work();
+    WATCHED.set(false);
+    COUNTED.load(Ordering::Relaxed) - before
+}
+
+const STEREO: StreamFormat = StreamFormat {
+    rate_hz: 48_000,
+    channels: 2,
+};
+
+#[test]
+fn the_counter_sees_an_allocation() {
+    assert_eq!(allocations(|| drop(black_box(Box::new(1_u8)))), 2);
+}
+
+#[test]
+fn blocks_of_every_kind_are_taken_without_allocating() {
+    let (writer, reader) = ring(1000, STEREO.channels);
+    let signs = Arc::new(SignsOfLife::default());
+    let mut sink = CallbackSink::new(writer, STEREO, Arc::clone(&signs));
+    let start = Instant::now();
+    let floats = vec![0.25_f32; 10_000];
+    let words = vec![-1000_i16; 10_000];
+    let middle = vec![cpal::I24::new(77).expect("in range"); 10_000];
+    let counted = allocations(|| {
+        for (n, frames) in [1, 64, 512, 4999].into_iter().cycle().take(100).enumerate() {
+            let now = start + Duration::from_millis(10 * n as u64);
+            sink.take(&floats[..2 * frames], now);
+            sink.take(&words[..2 * frames], now);
+            sink.take(&middle[..2 * frames], now);
+        }
+    });
+    assert_eq!(counted, 0);
+    assert!(reader.lost_frames() > 0, "the ring was to run over");
+}
+
+#[test]
+fn errors_and_losses_are_noted_without_allocating() {
+    let (writer, reader) = ring(48_000, STEREO.channels);
+    let signs = Arc::new(SignsOfLife::default());
+    let mut sink = CallbackSink::new(writer, STEREO, Arc::clone(&signs));
+    let start = Instant::now();
+    let counted = allocations(|| {
+        for n in 0..50 {
+            signs.note_error(ErrorKind::Xrun);
+            signs.note_error(ErrorKind::BackendError);
+            signs.note_error(ErrorKind::DeviceNotAvailable);
+            signs.report_missing(3);
+            sink.take(&[0.0_f32; 96], start + Duration::from_millis(n));
+        }
+    });
+    assert_eq!(counted, 0);
+    assert!(reader.lost_frames() >= 150);
+}

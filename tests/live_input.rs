@@ -1,0 +1,264 @@
+//! A live input through a real sound server: it runs at the pace of the
+//! clock, its loss is reported within a second, and it is taken again when it
+//! is back. The same by both ways in that there are on Linux.
+
+#![cfg(target_os = "linux")]
+
+mod support;
+
+use std::f64::consts::TAU;
+use std::sync::mpsc::{self, Receiver};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use support::sound_server::{SoundServer, with_sound_server};
+use tapewright::audio::ring::{Popped, RingReader};
+use tapewright::audio::source::{SourceEvent, StreamFormat};
+use tapewright::audio::{Direction, SoundError, devices, input, output};
+
+/// What the virtual deck plays: 1 % below 3150 Hz.
+const TONE_HZ: f64 = 3118.5;
+
+struct Connection {
+    format: StreamFormat,
+    reader: RingReader,
+    name: String,
+}
+
+fn connection(events: &Receiver<SourceEvent>, limit: Duration) -> Connection {
+    match events.recv_timeout(limit).expect("an event") {
+        SourceEvent::Connected {
+            format,
+            reader,
+            name,
+        } => Connection {
+            format,
+            reader,
+            name,
+        },
+        SourceEvent::Lost { reason } | SourceEvent::Failed { reason } => {
+            panic!("not connected: {reason}")
+        }
+        SourceEvent::Ended => panic!("a live input does not end"),
+    }
+}
+
+impl Connection {
+    /// Left channel of what comes in for so long, and how many gaps.
+    fn listen(&mut self, time: Duration) -> (Vec<f32>, usize) {
+        let channels = usize::from(self.format.channels);
+        let mut left = Vec::new();
+        let mut gaps = 0;
+        let mut buffer = [0.0; 4096];
+        let until = Instant::now() + time;
+        while Instant::now() < until {
+            match self.reader.pop(&mut buffer) {
+                Popped::Samples(count) => {
+                    left.extend(buffer[..count].iter().step_by(channels));
+                }
+                Popped::Gap(_) => gaps += 1,
+                Popped::Empty => thread::sleep(Duration::from_millis(2)),
+            }
+        }
+        (left, gaps)
+    }
+
+    /// Waits until the tone is in, then measures its frequency.
+    fn tone_hz(&mut self) -> f64 {
+        let limit = Instant::now() + Duration::from_secs(10);
+        loop {
+            let (left, _) = self.listen(Duration::from_millis(200));
+            let quietest = left.chunks(480).map(peak).fold(f32::MAX, f32::min);
+            if quietest > 0.3 {
+                break;
+            }
+            assert!(Instant::now() < limit, "no tone came in");
+        }
+        let (left, gaps) = self.listen(Duration::from_secs(2));
+        assert_eq!(gaps, 0);
+        frequency_hz(&left, f64::from(self.format.rate_hz))
+    }
+}
+
+fn peak(samples: &[f32]) -> f32 {
+    samples
+        .iter()
+        .fold(0.0, |peak, sample| peak.max(sample.abs()))
+}
+
+/// From the first to the last rising zero crossing, each interpolated.
+fn frequency_hz(samples: &[f32], rate_hz: f64) -> f64 {
+    let crossings: Vec<f64> = samples
+        .windows(2)
+        .enumerate()
+        .filter(|(_, pair)| pair[0] < 0.0 && pair[1] >= 0.0)
+        .map(|(n, pair)| n as f64 + f64::from(pair[0]) / f64::from(pair[0] - pair[1]))
+        .collect();
+    let (first, last) = (crossings[0], crossings[crossings.len() - 1]);
+    (crossings.len() - 1) as f64 * rate_hz / (last - first)
+}
+
+fn runs_is_lost_and_returns(mut server: SoundServer, input: Option<&str>) {
+    let player = server.play_tone(TONE_HZ, 60);
+    let (send, events) = mpsc::channel();
+    let live = input::start(input, send).expect("the monitor opens");
+    let mut connection_1 = connection(&events, Duration::from_secs(1));
+    assert_eq!(connection_1.name, live.name());
+    assert_eq!(connection_1.format.channels, 2);
+    let rate_hz = f64::from(connection_1.format.rate_hz);
+
+    // At the pace of the clock.
+    connection_1.listen(Duration::from_millis(300));
+    let start = Instant::now();
+    let (left, gaps) = connection_1.listen(Duration::from_secs(2));
+    let expected = start.elapsed().as_secs_f64() * rate_hz;
+    let frames = left.len() as f64;
+    assert!(
+        (frames / expected - 1.0).abs() < 0.1,
+        "{frames} of {expected}"
+    );
+    assert_eq!(gaps, 0);
+    assert_eq!(connection_1.reader.lost_frames(), 0);
+    let heard_hz = connection_1.tone_hz();
+    assert!((heard_hz - TONE_HZ).abs() < 0.2, "{heard_hz} Hz");
+
+    // Lost within a second.
+    let killed = Instant::now();
+    server.kill();
+    drop(player);
+    let lost = events
+        .recv_timeout(Duration::from_secs(5))
+        .expect("an event");
+    let SourceEvent::Lost { reason } = lost else {
+        panic!("the loss was not reported");
+    };
+    assert!(
+        killed.elapsed() < Duration::from_secs(1),
+        "{:?}",
+        killed.elapsed()
+    );
+    assert!(reason.contains(live.name()), "{reason}");
+
+    // Nothing comes, and nothing else is taken, while it is away.
+    assert!(events.recv_timeout(Duration::from_secs(2)).is_err());
+
+    // Back when it is back.
+    server.restart();
+    let _player = server.play_tone(TONE_HZ, 60);
+    let mut connection_2 = connection(&events, Duration::from_secs(10));
+    assert_eq!(connection_2.name, connection_1.name);
+    let heard_hz = connection_2.tone_hz();
+    assert!((heard_hz - TONE_HZ).abs() < 0.2, "{heard_hz} Hz");
+
+    // Ends when nobody wants it any more.
+    drop(live);
+    match events.recv_timeout(Duration::from_secs(5)) {
+        Err(mpsc::RecvTimeoutError::Disconnected) => {}
+        Err(mpsc::RecvTimeoutError::Timeout) => panic!("the source did not end"),
+        Ok(_) => panic!("an event after the end"),
+    }
+}
+
+#[test]
+fn the_default_input_is_lost_and_returns() {
+    with_sound_server("the_default_input_is_lost_and_returns", &[], |server| {
+        runs_is_lost_and_returns(server, None);
+    });
+}
+
+#[test]
+fn an_alsa_input_is_lost_and_returns() {
+    with_sound_server("an_alsa_input_is_lost_and_returns", &[], |server| {
+        runs_is_lost_and_returns(server, Some("alsa:default"));
+    });
+}
+
+#[test]
+fn an_input_named_by_the_beginning_of_its_name_opens() {
+    with_sound_server(
+        "an_input_named_by_the_beginning_of_its_name_opens",
+        &[],
+        |_server| {
+            let (send, events) = mpsc::channel();
+            let live = input::start(Some("monitor"), send).expect("the monitor opens");
+            let connected = connection(&events, Duration::from_secs(1));
+            assert!(connected.name.starts_with("Monitor"), "{}", connected.name);
+            assert_eq!(connected.name, live.name());
+        },
+    );
+}
+
+#[test]
+fn what_is_not_there_is_told_with_what_is() {
+    with_sound_server(
+        "what_is_not_there_is_told_with_what_is",
+        &[],
+        |mut server| {
+            let (send, _events) = mpsc::channel();
+            let error =
+                input::start(Some("no such input"), send.clone()).expect_err("no such input");
+            assert!(matches!(error, SoundError::Unknown { .. }), "{error:?}");
+            assert!(
+                error.to_string().contains("pulseaudio:deck.monitor"),
+                "{error}"
+            );
+
+            // No input at all is another matter, and a named one never becomes it.
+            server.kill();
+            let error = input::start(None, send.clone()).expect_err("no input at all");
+            assert_eq!(error, SoundError::NoInput);
+            let error = input::start(Some("monitor"), send).expect_err("no input at all");
+            assert!(
+                matches!(
+                    error,
+                    SoundError::Unknown {
+                        direction: Direction::Input,
+                        ..
+                    }
+                ),
+                "{error:?}"
+            );
+            assert!(devices::list().inputs.is_empty());
+        },
+    );
+}
+
+#[test]
+fn a_tone_played_out_comes_back_in() {
+    with_sound_server("a_tone_played_out_comes_back_in", &[], |_server| {
+        let (send, events) = mpsc::channel();
+        let _live = input::start(None, send).expect("the monitor opens");
+        let mut connection = connection(&events, Duration::from_secs(1));
+        let seconds = 4.0;
+        let player = thread::spawn(move || {
+            let start = Instant::now();
+            let make = move |format: StreamFormat| -> output::FillSamples {
+                let channels = usize::from(format.channels);
+                let step = TAU * 3150.0 / f64::from(format.rate_hz);
+                let frames = (seconds * f64::from(format.rate_hz)) as u64;
+                let mut frame = 0;
+                Box::new(move |buffer| {
+                    for slot in buffer.chunks_exact_mut(channels) {
+                        if frame < frames {
+                            slot.fill(0.5 * (step * frame as f64).sin() as f32);
+                            frame += 1;
+                        }
+                    }
+                    frame < frames
+                })
+            };
+            let mut progress = Vec::new();
+            output::play(None, make, |played| {
+                progress.push(played.0);
+                true
+            })
+            .expect("the virtual output plays");
+            (start.elapsed().as_secs_f64(), progress)
+        });
+        let heard_hz = connection.tone_hz();
+        assert!((heard_hz - 3150.0).abs() < 0.2, "{heard_hz} Hz");
+        let (took_s, progress) = player.join().expect("playing ends");
+        assert!((seconds..seconds + 2.0).contains(&took_s), "{took_s} s");
+        assert!(progress.is_sorted() && progress.len() > 20, "{progress:?}");
+    });
+}

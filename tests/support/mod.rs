@@ -1,0 +1,3 @@
+//! What tests on the whole program share.
+
+pub mod sound_server;
