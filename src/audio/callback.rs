@@ -23,7 +23,8 @@ pub struct SignsOfLife {
     frames: AtomicU64,
     /// Errors that the stream may survive.
     errors: AtomicU64,
-    /// Overruns reported by the sound system and not yet marked.
+    /// Overruns, or of an output underruns, reported by the sound system and
+    /// not yet marked.
     overruns: AtomicU64,
     /// Frames found missing by comparison with time and not yet marked.
     missing: AtomicU64,
@@ -78,6 +79,11 @@ impl SignsOfLife {
                 self.errors.fetch_add(1, Ordering::Relaxed);
             }
         }
+    }
+
+    /// Breaks reported by the sound system and not yet marked in a ring.
+    pub(super) fn overruns(&self) -> u64 {
+        self.overruns.load(Ordering::Acquire)
     }
 
     /// A callback of an output has asked for so many frames.

@@ -11,7 +11,7 @@ use std::sync::mpsc::{self, RecvTimeoutError, Sender};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig, U24};
 
 pub use super::callback::{CallbackSink, SignsOfLife};
@@ -22,6 +22,11 @@ use super::sound_error::{Direction, SoundError};
 use super::source::{SourceEvent, SourceEvents};
 use super::stream_plan::StreamPlan;
 use super::watchdog::{Look, LossKind, TICKS_PER_SECOND, Verdict, Watchdog};
+use crate::units::Seconds;
+
+/// Length of block that is asked for: short enough that nothing on screen
+/// waits for it, long enough to cost nothing.
+const BLOCK: Seconds = Seconds(0.01);
 
 /// What the ring holds: a computer that is busy for so long loses nothing.
 const RING_S: u32 = 2;
@@ -39,9 +44,6 @@ const SET_UP: Duration = Duration::from_secs(2);
 const TICK: Duration = Duration::from_millis(1000 / TICKS_PER_SECOND as u64);
 const FIRST_RETRY: Duration = Duration::from_millis(300);
 const LAST_RETRY: Duration = Duration::from_secs(2);
-
-/// How often a sound server is asked whether the device is still there.
-const PRESENCE: Duration = Duration::from_secs(1);
 
 /// A running sound input. Dropping it ends the source.
 #[derive(Debug)]
@@ -208,9 +210,6 @@ impl Opened {
                 SoundError::Silent { direction, name }
             });
         };
-        if found.is_behind_a_server() {
-            check_presence(&found, &signs);
-        }
         Ok(Self {
             found,
             reader,
@@ -272,36 +271,12 @@ fn first_frames(signs: &SignsOfLife) -> Option<u64> {
     None
 }
 
-/// Asks the sound server every second whether the device is still there: one
-/// that loses it may feed the stream from another device without a word.
-fn check_presence(found: &Found, signs: &Arc<SignsOfLife>) {
-    let watched = Arc::downgrade(signs);
-    let Some((host, id)) = found.host_and_id() else {
-        return;
-    };
-    // Without the thread the other signs of life still tell.
-    let _ = thread::Builder::new()
-        .name("sound input presence".to_owned())
-        .spawn(move || {
-            loop {
-                thread::sleep(PRESENCE);
-                let Some(signs) = watched.upgrade() else {
-                    return;
-                };
-                if host.device_by_id(&id).is_none() {
-                    signs.note_error(ErrorKind::DeviceNotAvailable);
-                    return;
-                }
-            }
-        });
-}
-
 type Built = (cpal::Stream, RingReader, Arc<SignsOfLife>);
 
 /// Tries one size of block after the other.
 fn build_any(device: &cpal::Device, plan: &StreamPlan) -> Result<Built, cpal::Error> {
     let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
-    for size in plan.block_sizes() {
+    for size in plan.block_sizes(BLOCK) {
         match build_with(device, plan, size) {
             Err(error) if error.kind() == ErrorKind::UnsupportedConfig => refused = error,
             other => return other,

@@ -25,6 +25,10 @@ use crate::units::Seconds;
 /// must not allocate, lock or block.
 pub type FillSamples = Box<dyn FnMut(&mut [f32]) -> bool + Send>;
 
+/// Length of block that is asked for. Nobody waits for these samples, but a
+/// tone that is recorded must not break when the computer is busy.
+const BLOCK: Seconds = Seconds(0.15);
+
 /// Samples generated at a time.
 const CHUNK: usize = 1024;
 
@@ -45,12 +49,13 @@ const SET_UP: Duration = Duration::from_secs(2);
 /// `make` is called once with the rate and channels that the output has taken
 /// and returns what fills the buffers. `go_on` is called about twenty times a
 /// second with the time played so far; when it returns false, playing stops
-/// at once. Returns when the last sample is out.
+/// at once. Returns when the last sample is out, with what there is to say of
+/// it.
 pub fn play(
     output: Option<&str>,
     make: impl FnOnce(StreamFormat) -> FillSamples,
     mut go_on: impl FnMut(Seconds) -> bool,
-) -> Result<(), SoundError> {
+) -> Result<Played, SoundError> {
     let (found, running) = {
         let _quiet = QuietStderr::start();
         let found = devices::find(Direction::Output, output)?;
@@ -58,6 +63,16 @@ pub fn play(
         (found, running)
     };
     running.until_done(&found, &mut go_on)
+}
+
+/// How playing went.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Played {
+    /// What was played.
+    pub time: Seconds,
+    /// Times that the output ran dry for a moment: each is a break in the
+    /// tone, and what was recorded of it is no reference.
+    pub breaks: u64,
 }
 
 /// What the callback and the waiting thread share.
@@ -71,7 +86,8 @@ struct Progress {
 }
 
 struct Running {
-    stream: cpal::Stream,
+    /// Plays as long as it is held.
+    _stream: cpal::Stream,
     format: StreamFormat,
     progress: Arc<Progress>,
 }
@@ -92,7 +108,7 @@ impl Running {
         let stream = build_with(&found.device, &plan, size, feed).map_err(failed)?;
         stream.play().map_err(failed)?;
         Ok(Self {
-            stream,
+            _stream: stream,
             format: plan.format,
             progress,
         })
@@ -102,7 +118,7 @@ impl Running {
         self,
         found: &Found,
         go_on: &mut dyn FnMut(Seconds) -> bool,
-    ) -> Result<(), SoundError> {
+    ) -> Result<Played, SoundError> {
         let signs = &self.progress.signs;
         let mut last = (0, Instant::now());
         while !self.progress.done.load(Ordering::Acquire) {
@@ -113,16 +129,24 @@ impl Running {
             if signs.is_gone() || last.1.elapsed() > QUIET {
                 return Err(lost(found, frames > 0));
             }
-            let played = Seconds(frames as f64 / f64::from(self.format.rate_hz));
-            if !go_on(played) {
-                return Ok(());
+            if !go_on(self.played().time) {
+                return Ok(self.played());
             }
             thread::sleep(TICK);
         }
+        // Breaks after the last sample are none.
+        let played = self.played();
         let latency = Duration::from_micros(self.progress.latency_us.load(Ordering::Acquire));
         thread::sleep(latency.min(QUIET) + MARGIN);
-        drop(self.stream);
-        Ok(())
+        Ok(played)
+    }
+
+    fn played(&self) -> Played {
+        let signs = &self.progress.signs;
+        Played {
+            time: Seconds(signs.frames() as f64 / f64::from(self.format.rate_hz)),
+            breaks: signs.overruns(),
+        }
     }
 }
 
@@ -204,7 +228,7 @@ fn within_range(sample: f32) -> f32 {
 
 fn accepted_size(found: &Found, plan: &StreamPlan) -> Result<u32, cpal::Error> {
     let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
-    for size in plan.block_sizes() {
+    for size in plan.block_sizes(BLOCK) {
         let silence: FillSamples = Box::new(|_| false);
         let feed = Feed::new(silence, plan.format, Arc::new(Progress::default()));
         match build_with(&found.device, plan, size, feed) {

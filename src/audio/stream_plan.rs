@@ -3,11 +3,7 @@
 use cpal::{SampleFormat, SupportedBufferSize, SupportedStreamConfig, SupportedStreamConfigRange};
 
 use super::source::StreamFormat;
-
-/// Blocks of about so many seconds are asked for: short enough that nothing
-/// on screen waits for them, long enough to cost nothing. Never the system's
-/// own choice, which with some sound servers is two seconds.
-const BLOCK_S: f64 = 0.01;
+use crate::units::Seconds;
 
 /// Rates at which the tones of test tapes and their flutter pass whole.
 const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
@@ -51,9 +47,11 @@ impl StreamPlan {
         })
     }
 
-    /// Sizes of block to try, in frames; the first that the device takes.
-    pub(super) fn block_sizes(&self) -> Vec<u32> {
-        let wanted = f64::from(self.format.rate_hz) * BLOCK_S;
+    /// Sizes of block to try, in frames, around a wanted length; the first
+    /// that the device takes is to be used. Never the system's own choice,
+    /// which with some sound servers is two seconds.
+    pub(super) fn block_sizes(&self, wanted: Seconds) -> Vec<u32> {
+        let wanted = f64::from(self.format.rate_hz) * wanted.0;
         let wanted = (wanted as u32).next_power_of_two();
         let mut sizes: Vec<u32> = [wanted, 2 * wanted, 4 * wanted, wanted / 2]
             .into_iter()
@@ -195,11 +193,11 @@ mod tests {
             samples: SampleFormat::F32,
             buffer,
         };
-        assert_eq!(plan(ANY).block_sizes()[0], 512);
+        assert_eq!(plan(ANY).block_sizes(Seconds(0.01))[0], 512);
         let large = SupportedBufferSize::Range {
             min: 1024,
             max: 4096,
         };
-        assert_eq!(plan(large).block_sizes(), [1024, 2048, 1024]);
+        assert_eq!(plan(large).block_sizes(Seconds(0.01)), [1024, 2048, 1024]);
     }
 }

@@ -158,7 +158,34 @@ pub struct ReadOptions {
 
 /// `tapewright inputs`.
 #[derive(Args, Debug)]
+#[command(
+    long_about = INPUTS_ABOUT,
+    after_long_help = INPUTS_EXAMPLES,
+)]
 pub struct InputsOptions {}
+
+const INPUTS_ABOUT: &str = "\
+List sound inputs and outputs
+
+Every device stands with its name, its id, and the channels, rates and sample formats that it \
+has; the first format is the one that will be used. The default, which is what the system's sound \
+settings say, comes first. Ids stay the same from one start to the next.
+
+A direct id of the hardware (alsa:hw:…) goes past the sound server and its processing, but only \
+while no other program uses the device.";
+
+const INPUTS_EXAMPLES: &str = "\
+Examples:
+  tapewright inputs
+      what is there?
+  tapewright watch --input alsa:hw:CARD=CODEC,DEV=0
+      an input by its id
+  tapewright watch --input \"usb audio\"
+      the same by its name, or by the beginning of it, in upper or lower case
+  tapewright tone --play --output alsa:default
+      an output by its id
+
+A microphone input will do only with its automatic gain and noise suppression switched off.";
 
 /// `tapewright tone`.
 #[derive(Args, Debug)]

@@ -1,3 +1,5 @@
 //! What tests on the whole program share.
 
+#![allow(dead_code)] // compiled into each test, which uses a part of it
+
 pub mod sound_server;

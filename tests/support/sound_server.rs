@@ -64,7 +64,8 @@ fn environment(folder: &Path) -> Vec<(&'static str, OsString)> {
     socket.push(socket_path(folder));
     vec![
         ("HOME", folder.into()),
-        ("XDG_CONFIG_HOME", folder.join("config").into()),
+        // Where every client looks for the key that the first one makes.
+        ("XDG_CONFIG_HOME", folder.join(".config").into()),
         ("XDG_DATA_HOME", folder.join("data").into()),
         ("XDG_RUNTIME_DIR", runtime.clone().into()),
         ("PULSE_RUNTIME_PATH", runtime.join("pulse").into()),
@@ -149,11 +150,11 @@ impl SoundServer {
             .expect("pulseaudio starts");
         self.process = Some(process);
         within(Duration::from_secs(20), "the sound server answers", || {
-            UnixStream::connect(&socket).is_ok() && self.has_sink()
+            UnixStream::connect(&socket).is_ok() && Self::has_sink()
         });
     }
 
-    fn has_sink(&self) -> bool {
+    fn has_sink() -> bool {
         // The socket answers a moment before the virtual output is there.
         Command::new("pactl")
             .args(["list", "short", "sinks"])
