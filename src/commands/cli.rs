@@ -27,6 +27,7 @@ pub enum Command {
     /// Measure recordings
     Read(ReadOptions),
     /// List sound inputs and outputs
+    #[command(long_about = INPUTS_ABOUT, after_long_help = INPUTS_EXAMPLES)]
     Inputs(InputsOptions),
     /// Write or play a reference tone
     Tone(ToneOptions),
@@ -158,10 +159,6 @@ pub struct ReadOptions {
 
 /// `tapewright inputs`.
 #[derive(Args, Debug)]
-#[command(
-    long_about = INPUTS_ABOUT,
-    after_long_help = INPUTS_EXAMPLES,
-)]
 pub struct InputsOptions {}
 
 const INPUTS_ABOUT: &str = "\
