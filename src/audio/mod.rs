@@ -10,11 +10,13 @@ pub mod devices;
 pub mod input;
 pub mod output;
 pub mod quiet;
+pub mod recording;
 pub mod rehearsal_source;
 pub mod ring;
 mod sound_error;
 pub mod source;
 mod stream_plan;
+pub mod tone_file;
 mod watchdog;
 
 pub use sound_error::{Direction, SoundError};

@@ -132,6 +132,11 @@ impl RingWriter {
         self.channels
     }
 
+    /// True when everything that was put in has been taken out.
+    pub fn is_drained(&self) -> bool {
+        self.samples.is_empty()
+    }
+
     /// True once the reading end is gone.
     pub fn is_abandoned(&self) -> bool {
         !self.samples.read_is_held()

@@ -3,11 +3,13 @@
 
 pub mod cli;
 mod inputs;
+mod progress;
 mod read;
 mod snapshots;
 mod tone;
 mod watch;
 
+use std::io::{self, Write};
 use std::process::ExitCode;
 
 use cli::{Cli, Command};
@@ -49,6 +51,27 @@ impl Failure {
             exit,
             message: message.into(),
         }
+    }
+}
+
+/// Whether somebody took what was written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Written {
+    Whole,
+    /// Whoever read standard output has seen enough, which is no failure.
+    NobodyReads,
+}
+
+/// Writes to standard output at once.
+fn write_out(text: &str) -> Result<Written, Failure> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Ok(()) => Ok(Written::Whole),
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Written::NobodyReads),
+        Err(error) => Err(Failure::new(
+            Exit::File,
+            format!("cannot write the results: {error}; make room or send them elsewhere"),
+        )),
     }
 }
 

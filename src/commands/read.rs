@@ -1,9 +1,227 @@
-//! `tapewright read`.
+//! `tapewright read`: measures recordings, one after the other, each straight
+//! from its decoder into an engine of its own.
 
-use super::Outcome;
+use std::io::{self, Write};
+use std::path::Path;
+
 use super::cli::ReadOptions;
+use super::progress::Progress;
+use super::{Exit, Failure, Outcome, Written};
+use crate::audio::recording::{Faults, Recording, RecordingError};
+use crate::readings::{Caution, CautionCode, Engine, EngineError, Measurement, Settings};
+use crate::references::MachineClass;
+use crate::report::{FileReport, FileResult, json, text};
+
+/// Why a file was not measured.
+#[derive(Debug, thiserror::Error)]
+enum NotMeasured {
+    #[error(transparent)]
+    Recording(#[from] RecordingError),
+    #[error("{file}: {source}")]
+    Engine { file: String, source: EngineError },
+}
 
 pub(super) fn run(options: &ReadOptions) -> Outcome {
-    let _ = options;
-    todo!()
+    if let (Some(from), Some(to)) = (options.from, options.to)
+        && from >= to
+    {
+        return Err(Failure::new(
+            Exit::Usage,
+            format!("--from {from} is not before --to {to}; what lies between them is measured"),
+        ));
+    }
+    let mut worst = Exit::Done;
+    for (index, path) in options.files.iter().enumerate() {
+        let (exit, mut report) = one_file(options, path);
+        worst = worst.max(exit);
+        if index > 0 && !options.json {
+            report.insert(0, '\n');
+        }
+        match super::write_out(&report)? {
+            Written::Whole => {}
+            Written::NobodyReads => return Ok(Exit::Done),
+        }
+    }
+    Ok(worst)
+}
+
+/// Measures a file and says what is to be written about it. What went wrong
+/// is told on standard error, and the next file gets its turn.
+fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String) {
+    let file = path.to_string_lossy();
+    let conditions = options.reference.conditions();
+    let measured = measure(options, path).map_err(|error| error.to_string());
+    let (exit, result) = match &measured {
+        Ok(measurement) if measurement.signal.usable => {
+            (Exit::Done, FileResult::Measured(measurement))
+        }
+        Ok(measurement) => {
+            complain(&format!("{file}: {}", why_unusable(measurement)));
+            (Exit::NoReference, FileResult::Measured(measurement))
+        }
+        Err(reason) => {
+            complain(reason);
+            let result = FileResult::Unreadable {
+                conditions: &conditions,
+                reason,
+            };
+            (Exit::File, result)
+        }
+    };
+    let report = FileReport {
+        file: &file,
+        result,
+    };
+    let written = if options.json {
+        json::line(&report) + "\n"
+    } else {
+        text::block(&report)
+    };
+    (exit, written)
+}
+
+fn measure(options: &ReadOptions, path: &Path) -> Result<Measurement, NotMeasured> {
+    let mut recording = Recording::open(path)?;
+    let format = recording.format();
+    let settings = Settings {
+        rate_hz: format.rate_hz,
+        channels: format.channels,
+        choice: options.reference.choice(),
+        conditions: options.reference.conditions(),
+        // Decides when live digits count as settled; a recording is read whole.
+        tolerance: MachineClass::Deck.tolerance().half_width,
+    };
+    let mut engine = Engine::new(settings).map_err(|source| NotMeasured::Engine {
+        file: path.display().to_string(),
+        source,
+    })?;
+    let stretch = Stretch::new(options, format.rate_hz);
+    let reached_end = push_stretch(&mut recording, &mut engine, stretch);
+    let mut measurement = engine.measurement();
+    if recording.read_frames() <= stretch.from && stretch.from > 0 {
+        measurement
+            .cautions
+            .push(beyond_the_end(&recording, format.rate_hz));
+    }
+    let mut faults = recording.faults();
+    faults.cut_short &= reached_end;
+    add_faults(&mut measurement, &faults, &recording);
+    Ok(measurement)
+}
+
+/// What is measured of a recording, in frames.
+#[derive(Clone, Copy, Debug)]
+struct Stretch {
+    from: u64,
+    to: u64,
+}
+
+impl Stretch {
+    fn new(options: &ReadOptions, rate_hz: u32) -> Self {
+        let frames = |seconds: f64| (seconds * f64::from(rate_hz)).round() as u64;
+        Self {
+            from: options.from.map_or(0, frames),
+            to: options.to.map_or(u64::MAX, frames),
+        }
+    }
+}
+
+/// Pushes the stretch into the engine. True when the recording was read to
+/// its end.
+fn push_stretch(recording: &mut Recording, engine: &mut Engine, stretch: Stretch) -> bool {
+    let format = recording.format();
+    let channels = usize::from(format.channels);
+    let mut progress = Progress::of_recording(recording.total_frames(), format.rate_hz);
+    let mut block = Vec::new();
+    loop {
+        let start = recording.read_frames();
+        if start >= stretch.to {
+            return false;
+        }
+        let Some(frames) = recording.next_block(&mut block) else {
+            return true;
+        };
+        // Where the stretch begins and ends within this block.
+        let within = |at: u64| at.saturating_sub(start).min(frames as u64) as usize * channels;
+        let (from, to) = (within(stretch.from), within(stretch.to));
+        if from < to {
+            engine.push(&block[from..to]);
+        }
+        progress.at(recording.read_frames());
+    }
+}
+
+fn beyond_the_end(recording: &Recording, rate_hz: u32) -> Caution {
+    let length = recording.read_frames() as f64 / f64::from(rate_hz.max(1));
+    Caution {
+        code: CautionCode::RecordTooShort,
+        text: format!(
+            "The recording ends at {length:.1} s, before the stretch that was asked for begins; choose an earlier --from."
+        ),
+    }
+}
+
+fn add_faults(measurement: &mut Measurement, faults: &Faults, recording: &Recording) {
+    let mut add = |code, text| measurement.cautions.push(Caution { code, text });
+    if faults.cut_short {
+        let missing = match recording.total_frames() {
+            Some(total) if total > recording.read_frames() => {
+                let rate_hz = f64::from(recording.format().rate_hz.max(1));
+                let missing = (total - recording.read_frames()) as f64 / rate_hz;
+                format!("about {missing:.1} s are missing at its end")
+            }
+            _ => "its end is missing".to_owned(),
+        };
+        add(
+            CautionCode::FileCutShort,
+            format!("The file is cut short: {missing}; it was measured as far as it goes."),
+        );
+    }
+    if faults.undecodable_packets > 0 {
+        add(
+            CautionCode::SamplesReplaced,
+            format!(
+                "Parts of the file could not be decoded ({} of its packets); they count as silence, so copy it again.",
+                faults.undecodable_packets
+            ),
+        );
+    }
+    if faults.replaced_samples > 0 {
+        add(
+            CautionCode::SamplesReplaced,
+            format!(
+                "{} samples of the file are no numbers (NaN or infinite); they count as silence, so check what wrote it.",
+                faults.replaced_samples
+            ),
+        );
+    }
+}
+
+/// The caution that says best why there is no reading.
+fn why_unusable(measurement: &Measurement) -> String {
+    let telling = [
+        CautionCode::RecordTooShort,
+        CautionCode::HalfOrDoubleSpeed,
+        CautionCode::MainsFrequencyMismatch,
+        CautionCode::ToneTooLow,
+        CautionCode::ToneNotFound,
+    ];
+    let caution = telling
+        .iter()
+        .find_map(|code| {
+            measurement
+                .cautions
+                .iter()
+                .rfind(|caution| caution.code == *code)
+        })
+        .or(measurement.cautions.first());
+    match caution {
+        Some(caution) => format!("no usable reference: {}", caution.text),
+        None => "no usable reference was found; name the tone with --reference".to_owned(),
+    }
+}
+
+/// One sentence on standard error; where that is closed, nobody listens.
+fn complain(sentence: &str) {
+    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
 }

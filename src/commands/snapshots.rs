@@ -1,9 +1,115 @@
-//! `tapewright snapshots`.
+//! `tapewright snapshots`: lists and compares what was kept.
 
-use super::Outcome;
-use super::cli::SnapshotsOptions;
+use std::io::{self, Write};
+use std::path::PathBuf;
+
+use jiff::tz::TimeZone;
+
+use super::cli::{SnapshotsAction, SnapshotsOptions};
+use super::{Exit, Failure, Outcome};
+use crate::records::{Label, Record, Snapshot, places};
+use crate::report::{comparison, listing};
+
+/// A snapshot with the number that the list shows.
+type Numbered<'a> = (usize, &'a Snapshot);
 
 pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
-    let _ = options;
-    todo!()
+    let path = record_path(options)?;
+    let (record, warnings) =
+        Record::open(path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+    for warning in warnings {
+        let _ = writeln!(io::stderr(), "tapewright: {warning}");
+    }
+    let all: Vec<Numbered<'_>> = (1..).zip(record.list()).collect();
+    let of_machine: Vec<Numbered<'_>> = all
+        .iter()
+        .copied()
+        .filter(|(_, snapshot)| is_of_machine(snapshot, options.machine.as_deref()))
+        .collect();
+    let text = match &options.action {
+        None | Some(SnapshotsAction::List) if of_machine.is_empty() => {
+            nothing_kept(&record, options.machine.as_deref())
+        }
+        None | Some(SnapshotsAction::List) => listing::table(&of_machine, &TimeZone::system()),
+        Some(SnapshotsAction::Compare { numbers }) => {
+            let (earlier, later) = match numbers[..] {
+                [one, other] => (numbered(&all, one)?, numbered(&all, other)?),
+                _ => newest_pair(&of_machine)?,
+            };
+            comparison::side_by_side(earlier, later, &TimeZone::system())
+        }
+    };
+    super::write_out(&text)?;
+    Ok(Exit::Done)
+}
+
+fn record_path(options: &SnapshotsOptions) -> Result<PathBuf, Failure> {
+    let kind = if options.rehearsal {
+        places::Kind::Rehearsal
+    } else {
+        places::Kind::Measured
+    };
+    let usual = || places::usual(kind);
+    options.record.clone().or_else(usual).ok_or_else(|| {
+        Failure::new(
+            Exit::File,
+            "this system names no home folder to keep records in; name a file with --record",
+        )
+    })
+}
+
+/// Names are compared as people do: capitals make no difference.
+fn is_of_machine(snapshot: &Snapshot, wanted: Option<&str>) -> bool {
+    wanted.is_none_or(|wanted| {
+        let name = snapshot.machine.as_deref().unwrap_or_default();
+        name.to_lowercase() == wanted.to_lowercase()
+    })
+}
+
+fn nothing_kept(record: &Record, machine: Option<&str>) -> String {
+    let of = machine.map_or(String::new(), |name| format!(" of \"{name}\""));
+    format!(
+        "No snapshots{of} in {} yet; tapewright watch keeps them.\n",
+        record.path().display()
+    )
+}
+
+fn numbered<'a>(all: &[Numbered<'a>], number: usize) -> Result<Numbered<'a>, Failure> {
+    all.iter()
+        .copied()
+        .find(|(n, _)| *n == number)
+        .ok_or_else(|| {
+            let there_are = match all.len() {
+                0 => "the record is empty".to_owned(),
+                count => format!("the record has 1 to {count}"),
+            };
+            Failure::new(
+                Exit::Usage,
+                format!(
+                    "there is no snapshot {number}; {there_are} (tapewright snapshots lists them)"
+                ),
+            )
+        })
+}
+
+/// The newest after that has a before of the same machine in front of it, and
+/// the newest such before.
+fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered<'a>), Failure> {
+    let before_of = |after: &Numbered<'a>| {
+        snapshots.iter().copied().rfind(|(number, before)| {
+            *number < after.0 && before.label == Label::Before && before.machine == after.1.machine
+        })
+    };
+    snapshots
+        .iter()
+        .copied()
+        .rev()
+        .filter(|(_, snapshot)| snapshot.label == Label::After)
+        .find_map(|after| Some((before_of(&after)?, after)))
+        .ok_or_else(|| {
+            Failure::new(
+                Exit::Usage,
+                "there is no before and after of the same machine to compare; name two numbers of the list that tapewright snapshots shows",
+            )
+        })
 }

@@ -373,5 +373,6 @@ pub enum CautionCode {
     Drifting,
     FileCutShort,
     FileUnreadable,
+    SamplesReplaced,
     NotYetMeasured,
 }

@@ -1,2 +1,36 @@
 //! Floor 6: readings and records as text and JSON, one file a format. Turns
 //! values into strings; writes no file and measures nothing.
+
+pub mod comparison;
+pub mod json;
+pub mod listing;
+mod numbers;
+#[cfg(test)]
+mod sample;
+pub mod text;
+mod words;
+
+use crate::readings::{Conditions, Measurement};
+
+/// One file of `tapewright read`: what is reported of it, measured or not.
+#[derive(Debug)]
+pub struct FileReport<'a> {
+    /// The file as the user named it.
+    pub file: &'a str,
+    /// What came of it.
+    pub result: FileResult<'a>,
+}
+
+/// What came of a file.
+#[derive(Debug)]
+pub enum FileResult<'a> {
+    /// It was read.
+    Measured(&'a Measurement),
+    /// It could not be read.
+    Unreadable {
+        /// What it would have been taken against.
+        conditions: &'a Conditions,
+        /// One sentence: what happened.
+        reason: &'a str,
+    },
+}

@@ -1,0 +1,233 @@
+//! Every kind but plain WAV, by way of symphonia: FLAC, AIFF, MP3, Ogg
+//! Vorbis, AAC and ALAC in M4A, CAF, and what else it knows.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+
+use symphonia::core::codecs::CodecParameters;
+use symphonia::core::codecs::audio::AudioDecoder;
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatReader, TrackType};
+use symphonia::core::io::{MediaSourceStream, ReadOnlySource};
+use symphonia::core::packet::Packet;
+
+use super::samples::replace_no_numbers;
+use super::{Faults, RecordingError, failed};
+use crate::audio::source::StreamFormat;
+
+/// Coders that work in blocks say their length to a block or two; less than
+/// this missing at the end is no cut. Two blocks of AAC, or 3.5 of MP3.
+const LOSSY_SLACK_FRAMES: u64 = 4096;
+
+/// No single packet is longer than this; a file that claims so is broken.
+const LONGEST_PACKET_FRAMES: u64 = 1 << 20;
+
+pub(super) struct DecodedReader {
+    container: Box<dyn FormatReader>,
+    decoder: Box<dyn AudioDecoder>,
+    track: u32,
+    format: StreamFormat,
+    total_frames: Option<u64>,
+    slack_frames: u64,
+    read_frames: u64,
+    /// The first packet, decoded to learn the format.
+    waiting: Vec<f32>,
+    ended: bool,
+    faults: Faults,
+}
+
+/// What the next packet gave.
+enum Next {
+    Samples,
+    Nothing,
+    End,
+}
+
+impl DecodedReader {
+    /// Probes the file. `beginning` is what was already taken from it, or
+    /// empty.
+    pub(super) fn open(
+        path: &Path,
+        beginning: Vec<u8>,
+        mut file: File,
+    ) -> Result<Self, RecordingError> {
+        let is_file = file.metadata().is_ok_and(|metadata| metadata.is_file());
+        let stream = if is_file {
+            io::Seek::rewind(&mut file).map_err(|source| failed(path, source))?;
+            MediaSourceStream::new(Box::new(file), Default::default())
+        } else {
+            let whole = ReadOnlySource::new(io::Cursor::new(beginning).chain(file));
+            MediaSourceStream::new(Box::new(whole), Default::default())
+        };
+        let container = symphonia::default::get_probe()
+            .probe(&hint(path), stream, Default::default(), Default::default())
+            .map_err(|error| refused(path, error))?;
+        Self::begin(container).map_err(|reason| RecordingError::Unusable {
+            path: path.to_path_buf(),
+            reason,
+        })
+    }
+
+    fn begin(container: Box<dyn FormatReader>) -> Result<Self, String> {
+        let track = container
+            .default_track(TrackType::Audio)
+            .ok_or("there is no sound in it")?;
+        let Some(CodecParameters::Audio(parameters)) = &track.codec_params else {
+            return Err("there is no sound in it".to_owned());
+        };
+        let decoder = symphonia::default::get_codecs()
+            .make_audio_decoder(parameters, &Default::default())
+            .map_err(|_| "its way of coding sound is not supported".to_owned())?;
+        let lossless = matches!(container.format_info().short_name, "flac" | "aiff" | "wave");
+        let mut reader = Self {
+            track: track.id,
+            total_frames: track.num_frames,
+            slack_frames: if lossless { 0 } else { LOSSY_SLACK_FRAMES },
+            format: StreamFormat {
+                rate_hz: 0,
+                channels: 0,
+            },
+            container,
+            decoder,
+            read_frames: 0,
+            waiting: Vec::new(),
+            ended: false,
+            faults: Faults::default(),
+        };
+        reader.learn_format()?;
+        Ok(reader)
+    }
+
+    /// Headers may leave the format open or, rarely, be wrong about it; the
+    /// first decoded packet is sure.
+    fn learn_format(&mut self) -> Result<(), String> {
+        let mut first = Vec::new();
+        while self.waiting.is_empty() {
+            match self.next_packet(&mut first) {
+                Next::Samples => self.waiting.append(&mut first),
+                Next::Nothing => {}
+                Next::End => break,
+            }
+        }
+        if self.format.channels == 0 {
+            let parameters = self.decoder.codec_params();
+            let channels = parameters
+                .channels
+                .as_ref()
+                .map_or(0, |channels| channels.count());
+            self.format = StreamFormat {
+                rate_hz: parameters.sample_rate.unwrap_or(0),
+                channels: u16::try_from(channels).unwrap_or(u16::MAX),
+            };
+        }
+        if self.format.channels == 0 || (self.waiting.is_empty() && self.faults.cut_short) {
+            return Err("no sound in it can be decoded".to_owned());
+        }
+        Ok(())
+    }
+
+    pub(super) fn format(&self) -> StreamFormat {
+        self.format
+    }
+
+    pub(super) fn total_frames(&self) -> Option<u64> {
+        self.total_frames
+    }
+
+    pub(super) fn faults(&self) -> Faults {
+        self.faults.clone()
+    }
+
+    pub(super) fn next_block(&mut self, samples: &mut Vec<f32>) {
+        if !self.waiting.is_empty() {
+            std::mem::swap(samples, &mut self.waiting);
+            self.waiting = Vec::new();
+            return;
+        }
+        while samples.is_empty() && !matches!(self.next_packet(samples), Next::End) {}
+    }
+
+    fn next_packet(&mut self, samples: &mut Vec<f32>) -> Next {
+        if self.ended {
+            return Next::End;
+        }
+        let packet = match self.container.next_packet() {
+            Ok(Some(packet)) => packet,
+            Ok(None) => return self.end(false),
+            Err(_) => return self.end(true),
+        };
+        if packet.track_id != self.track {
+            return Next::Nothing;
+        }
+        match self.decoder.decode(&packet) {
+            Ok(decoded) => {
+                let format = StreamFormat {
+                    rate_hz: decoded.spec().rate(),
+                    channels: u16::try_from(decoded.spec().channels().count()).unwrap_or(u16::MAX),
+                };
+                let frames = decoded.frames();
+                if frames == 0 {
+                    return Next::Nothing;
+                }
+                if self.format.channels == 0 {
+                    self.format = format;
+                } else if self.format != format {
+                    // Another recording follows in the same file.
+                    return self.end(true);
+                }
+                decoded.copy_to_vec_interleaved(samples);
+                self.read_frames += frames as u64;
+                self.faults.replaced_samples += replace_no_numbers(samples);
+                Next::Samples
+            }
+            Err(Error::DecodeError(_) | Error::IoError(_)) => self.silence(&packet, samples),
+            Err(_) => self.end(true),
+        }
+    }
+
+    /// What cannot be decoded is silent, so that all that follows stays in
+    /// its place.
+    fn silence(&mut self, packet: &Packet, samples: &mut Vec<f32>) -> Next {
+        self.faults.undecodable_packets += 1;
+        let frames = packet.dur.get().min(LONGEST_PACKET_FRAMES);
+        if self.format.channels == 0 || frames == 0 {
+            return Next::Nothing;
+        }
+        samples.resize(frames as usize * usize::from(self.format.channels), 0.0);
+        self.read_frames += frames;
+        Next::Samples
+    }
+
+    fn end(&mut self, broken: bool) -> Next {
+        self.ended = true;
+        let missing = self
+            .total_frames
+            .map_or(0, |total| total.saturating_sub(self.read_frames));
+        self.faults.cut_short = broken || missing > self.slack_frames;
+        Next::End
+    }
+}
+
+fn hint(path: &Path) -> Hint {
+    let mut hint = Hint::new();
+    if let Some(extension) = path.extension().and_then(|extension| extension.to_str()) {
+        hint.with_extension(extension);
+    }
+    hint
+}
+
+fn refused(path: &Path, error: Error) -> RecordingError {
+    match error {
+        Error::IoError(source) if source.kind() != io::ErrorKind::UnexpectedEof => {
+            failed(path, source)
+        }
+        // Only the search for a known beginning ends in these two.
+        Error::Unsupported(_) | Error::IoError(_) => RecordingError::Unknown(path.to_path_buf()),
+        error => RecordingError::Unusable {
+            path: path.to_path_buf(),
+            reason: error.to_string(),
+        },
+    }
+}

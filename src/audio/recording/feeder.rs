@@ -1,0 +1,146 @@
+//! Feeds a recording to the ring as if it were a live input.
+
+use std::path::Path;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use super::{Recording, RecordingError};
+use crate::audio::ring::{RingWriter, ring};
+use crate::audio::source::{SourceEvent, SourceEvents};
+
+/// How fast a recording is played into the ring.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    /// At its own pace.
+    Real,
+    /// As fast as it is taken.
+    Fast,
+}
+
+/// Room in the ring: long enough that neither end waits for the other's sleep.
+const RING_SECONDS: u32 = 2;
+
+/// A header may claim any rate and number of channels.
+const LARGEST_RING_SAMPLES: u32 = 1 << 23;
+
+/// A live input delivers about so often; the needle moves as it would there.
+const CHUNK: Duration = Duration::from_millis(10);
+
+/// How long to wait for room in a full ring.
+const FULL_RING_WAIT: Duration = Duration::from_micros(250);
+
+/// Opens the recording, whose error is returned at once, and feeds it to a
+/// ring from a thread of its own. Waits when the ring is full, so nothing is
+/// lost. Says `Ended` when all of it has been taken out of the ring; ends
+/// without a word when the reading end is gone.
+pub fn start(path: &Path, pace: Pace, events: SourceEvents) -> Result<(), RecordingError> {
+    let recording = Recording::open(path)?;
+    let name = path
+        .file_name()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy()
+        .into_owned();
+    let spawned = thread::Builder::new()
+        .name("recording".to_owned())
+        .spawn(move || feed(recording, name, pace, &events));
+    match spawned {
+        Ok(_) => Ok(()),
+        Err(source) => Err(super::failed(path, source)),
+    }
+}
+
+fn feed(mut recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
+    let format = recording.format();
+    let room = (format.rate_hz.saturating_mul(RING_SECONDS))
+        .min(LARGEST_RING_SAMPLES / u32::from(format.channels));
+    let (mut writer, reader) = ring(room as usize, format.channels);
+    let connected = SourceEvent::Connected {
+        format,
+        reader,
+        name,
+    };
+    if events.send(connected).is_err() {
+        return;
+    }
+    let mut clock = Clock::new(pace, format.rate_hz);
+    let chunk = clock.chunk_frames() * usize::from(format.channels);
+    let mut block = Vec::new();
+    while recording.next_block(&mut block).is_some() {
+        for chunk in block.chunks(chunk) {
+            clock.wait_for(chunk.len() / usize::from(format.channels));
+            if !push_all(&mut writer, chunk) {
+                return;
+            }
+        }
+    }
+    while !writer.is_drained() {
+        if writer.is_abandoned() {
+            return;
+        }
+        thread::sleep(FULL_RING_WAIT);
+    }
+    drop(writer);
+    // Nobody listens any more: then nobody needs to know.
+    let _ = events.send(SourceEvent::Ended);
+}
+
+/// False when the reading end is gone.
+fn push_all(writer: &mut RingWriter, samples: &[f32]) -> bool {
+    let mut rest = samples;
+    loop {
+        let pushed = writer.push_what_fits(rest) * writer.channels();
+        rest = &rest[pushed..];
+        if rest.is_empty() {
+            return !writer.is_abandoned();
+        }
+        if writer.is_abandoned() {
+            return false;
+        }
+        thread::sleep(FULL_RING_WAIT);
+    }
+}
+
+/// Further behind than this (the program was suspended), the recording goes on
+/// from now instead of catching up.
+const GIVE_UP_CATCHING_UP: Duration = Duration::from_millis(250);
+
+/// When the next frames are due. Counts frames from one start, so that no
+/// sleep that was a little long adds up.
+struct Clock {
+    start: Instant,
+    pace: Pace,
+    rate_hz: f64,
+    fed_frames: u64,
+}
+
+impl Clock {
+    fn new(pace: Pace, rate_hz: u32) -> Self {
+        Self {
+            start: Instant::now(),
+            pace,
+            rate_hz: f64::from(rate_hz.max(1)),
+            fed_frames: 0,
+        }
+    }
+
+    fn chunk_frames(&self) -> usize {
+        match self.pace {
+            Pace::Real => ((self.rate_hz * CHUNK.as_secs_f64()) as usize).max(1),
+            Pace::Fast => 1 << 16,
+        }
+    }
+
+    /// Waits until these frames would have been heard.
+    fn wait_for(&mut self, frames: usize) {
+        self.fed_frames += frames as u64;
+        if self.pace == Pace::Fast {
+            return;
+        }
+        let due = Duration::from_secs_f64(self.fed_frames as f64 / self.rate_hz);
+        let now = self.start.elapsed();
+        if now > due + GIVE_UP_CATCHING_UP {
+            self.start += now - due;
+        }
+        thread::sleep(due.saturating_sub(now));
+    }
+}

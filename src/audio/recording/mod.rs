@@ -1,0 +1,231 @@
+//! Recordings as a source of samples, streamed: a block at a time, so that
+//! memory does not grow with length.
+//!
+//! WAV in all its kinds is read by [`wav`], everything else by `decoded`. A
+//! file that breaks off is read as far as it goes; [`Recording::faults`] says
+//! afterwards what was wrong with it. [`start`] feeds a recording to the ring
+//! as if it were a live input.
+
+mod decoded;
+mod feeder;
+mod samples;
+mod wav;
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use super::source::StreamFormat;
+pub use feeder::{Pace, start};
+
+/// A recording that is being read.
+pub struct Recording {
+    reader: Reader,
+    format: StreamFormat,
+    read_frames: u64,
+}
+
+enum Reader {
+    Wav(wav::WavReader),
+    Decoded(Box<decoded::DecodedReader>),
+}
+
+/// What was wrong with a recording, known once all of it is read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Faults {
+    /// It ends before its own header says.
+    pub cut_short: bool,
+    /// Packets that could not be decoded; silence stands in their place.
+    pub undecodable_packets: u64,
+    /// Samples that were no number (NaN or infinite); 0 stands in their place.
+    pub replaced_samples: u64,
+}
+
+/// Why a recording cannot be read.
+#[derive(Debug, thiserror::Error)]
+pub enum RecordingError {
+    /// Not there.
+    #[error("{}: there is no such file; check the name and the folder", .0.display())]
+    Missing(PathBuf),
+    /// A folder.
+    #[error("{}: this is a folder; name the recordings in it", .0.display())]
+    Folder(PathBuf),
+    /// Not allowed.
+    #[error("{}: reading this file is not permitted; change its permissions or copy it", .0.display())]
+    Denied(PathBuf),
+    /// No byte in it.
+    #[error("{}: the file is empty; record or copy it again", .0.display())]
+    Empty(PathBuf),
+    /// Text under the name of a recording.
+    #[error(
+        "{}: this is a text file, not a recording; name a WAV, FLAC or other sound file", .0.display()
+    )]
+    Text(PathBuf),
+    /// Nothing known.
+    #[error(
+        "{}: this is no recording of a known kind; convert it to WAV or FLAC", .0.display()
+    )]
+    Unknown(PathBuf),
+    /// A known kind that is broken, or of an unsupported variety.
+    #[error("{}: {reason}; convert it to plain WAV or FLAC, or record it again", path.display())]
+    Unusable {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        reason: String,
+    },
+    /// The system refuses.
+    #[error("{}: cannot be read: {source}; check the disk or the connection", path.display())]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+}
+
+impl Recording {
+    /// Opens a recording and reads its header.
+    pub fn open(path: &Path) -> Result<Self, RecordingError> {
+        let io = |source| failed(path, source);
+        let mut file = File::open(path).map_err(io)?;
+        let metadata = file.metadata().map_err(io)?;
+        if metadata.is_dir() {
+            return Err(RecordingError::Folder(path.to_path_buf()));
+        }
+        let length = metadata.is_file().then_some(metadata.len());
+        let beginning = read_beginning(&mut file).map_err(io)?;
+        if beginning.is_empty() {
+            return Err(RecordingError::Empty(path.to_path_buf()));
+        }
+        if !wav::is_wave(&beginning) {
+            return Self::open_decoded(path, beginning, file);
+        }
+        match wav::WavReader::open(&beginning, file, length) {
+            Ok(reader) => Ok(Self {
+                format: reader.format(),
+                reader: Reader::Wav(reader),
+                read_frames: 0,
+            }),
+            // Compressed inside a WAV: read from its beginning again.
+            Err(wav::WavError::NotPcm) => {
+                Self::open_decoded(path, Vec::new(), File::open(path).map_err(io)?)
+            }
+            Err(wav::WavError::Io(source)) => Err(failed(path, source)),
+            Err(wav::WavError::Broken(reason)) => Err(RecordingError::Unusable {
+                path: path.to_path_buf(),
+                reason: reason.to_owned(),
+            }),
+        }
+    }
+
+    fn open_decoded(path: &Path, beginning: Vec<u8>, file: File) -> Result<Self, RecordingError> {
+        let text = looks_like_text(&beginning);
+        match decoded::DecodedReader::open(path, beginning, file) {
+            Ok(reader) => Ok(Self {
+                format: reader.format(),
+                reader: Reader::Decoded(Box::new(reader)),
+                read_frames: 0,
+            }),
+            Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
+            Err(error) => Err(error),
+        }
+    }
+
+    /// Rate and channels.
+    pub fn format(&self) -> StreamFormat {
+        self.format
+    }
+
+    /// Frames in all, where the file says so.
+    pub fn total_frames(&self) -> Option<u64> {
+        match &self.reader {
+            Reader::Wav(reader) => reader.total_frames(),
+            Reader::Decoded(reader) => reader.total_frames(),
+        }
+    }
+
+    /// Frames read so far.
+    pub fn read_frames(&self) -> u64 {
+        self.read_frames
+    }
+
+    /// Puts the next frames, interleaved, in place of what `block` held and
+    /// says how many; `None` at the end, and where the file breaks off.
+    pub fn next_block(&mut self, block: &mut Vec<f32>) -> Option<usize> {
+        block.clear();
+        match &mut self.reader {
+            Reader::Wav(reader) => reader.next_block(block),
+            Reader::Decoded(reader) => reader.next_block(block),
+        }
+        let frames = block.len() / usize::from(self.format.channels);
+        self.read_frames += frames as u64;
+        (frames > 0).then_some(frames)
+    }
+
+    /// What was wrong with it; complete once [`Recording::next_block`] has
+    /// given `None`.
+    pub fn faults(&self) -> Faults {
+        match &self.reader {
+            Reader::Wav(reader) => reader.faults(),
+            Reader::Decoded(reader) => reader.faults(),
+        }
+    }
+}
+
+impl Faults {
+    /// True when nothing was wrong.
+    pub fn is_none(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
+fn failed(path: &Path, source: io::Error) -> RecordingError {
+    let path = path.to_path_buf();
+    match source.kind() {
+        io::ErrorKind::NotFound => RecordingError::Missing(path),
+        io::ErrorKind::PermissionDenied => RecordingError::Denied(path),
+        io::ErrorKind::IsADirectory => RecordingError::Folder(path),
+        _ => RecordingError::Io { path, source },
+    }
+}
+
+/// The first bytes, enough to tell the kinds apart; fewer in a shorter file.
+fn read_beginning(file: &mut File) -> io::Result<Vec<u8>> {
+    let mut beginning = Vec::new();
+    file.take(64).read_to_end(&mut beginning)?;
+    Ok(beginning)
+}
+
+/// Printable to the last byte; a sound file has binary figures in its first
+/// 64 bytes. A letter may be cut at the end.
+fn looks_like_text(beginning: &[u8]) -> bool {
+    let text = match std::str::from_utf8(beginning) {
+        Ok(text) => text,
+        Err(error) if error.error_len().is_none() => {
+            let (whole, _) = beginning.split_at(error.valid_up_to());
+            std::str::from_utf8(whole).unwrap_or_default()
+        }
+        Err(_) => return false,
+    };
+    !text.is_empty()
+        && text
+            .chars()
+            .all(|c| !c.is_control() || matches!(c, '\n' | '\r' | '\t' | '\u{c}'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_is_told_from_sound() {
+        assert!(looks_like_text(b"Side A, recorded in spring\r\n\tquiet"));
+        assert!(looks_like_text("größe".as_bytes()));
+        assert!(looks_like_text(&"grö".as_bytes()[..3]));
+        assert!(!looks_like_text(b"RIFF\x24\x00\x00\x00WAVE"));
+        assert!(!looks_like_text(b"OggS\x00\x02"));
+        assert!(!looks_like_text(b"fLaC\x00"));
+        assert!(!looks_like_text(b""));
+    }
+}

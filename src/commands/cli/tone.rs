@@ -1,0 +1,169 @@
+//! What `tapewright tone` understands.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::number_between;
+use crate::references::Note;
+use crate::units::Hertz;
+
+/// `tapewright tone`.
+#[derive(Args, Debug)]
+#[command(
+    long_about = "\
+Write a reference tone as a WAV file, or play it out, so that you can record a \
+reference tape of your own.
+
+The phase of the tone is counted in samples and never drifts; the tone is as \
+true as the sample clock that plays it, which is usually within 100 ppm (0.01 \
+%; common practice). It fades in and out over 10 ms, so that nothing clicks.",
+    after_long_help = "\
+Examples:
+  tapewright tone
+          3150 Hz at -12 dBFS for a minute, into tone-3150Hz.wav
+  tapewright tone 3000 --seconds 1800 --bits 24 -o side-a.wav
+          half an hour of 3000 Hz in 24 bit
+  tapewright tone A4 --concert-pitch 442
+          the note A4 of an orchestra tuned to 442 Hz
+  tapewright tone 3150 --play --seconds 600
+          ten minutes out of the default sound output
+
+Recording a reference tape:
+  Record on a machine whose speed you know, not on the one that you are going
+  to set: a tape played on the machine that recorded it reads right at any
+  speed of that machine. Then measure with --home-made, or with
+  --reference-error and --reference-uncertainty where you know them.
+
+Cautions:
+  A steady tone in headphones can harm your hearing: start at the lowest
+  level. The same tone into loudspeakers can harm a tweeter.
+
+Exit status: 0 done, 2 usage, 3 the file could not be written, 5 sound output."
+)]
+pub struct ToneOptions {
+    /// Frequency in Hz, or a note: A4, C#5, Db3
+    #[arg(value_name = "HZ-OR-NOTE", default_value = "3150", value_parser = pitch)]
+    pub pitch: Pitch,
+
+    /// Frequency of A4 that notes are reckoned from
+    #[arg(long, value_name = "HZ", default_value = "440", value_parser = concert_pitch)]
+    pub concert_pitch: f64,
+
+    /// Level of the tone; a full-scale sine is 0 dBFS
+    #[arg(long, short, value_name = "DBFS", default_value = "-12", allow_negative_numbers = true,
+          value_parser = level)]
+    pub level: f64,
+
+    /// How long it lasts
+    #[arg(long, short, value_name = "S", default_value = "60", value_parser = length)]
+    pub seconds: f64,
+
+    /// Samples a second in the file
+    #[arg(long, value_name = "HZ", default_value = "48000",
+          value_parser = clap::value_parser!(u32).range(8000..=768_000))]
+    pub rate: u32,
+
+    /// Sample format of the file
+    #[arg(long, value_enum, default_value_t = Bits::Sixteen)]
+    pub bits: Bits,
+
+    /// One channel instead of two
+    #[arg(long)]
+    pub mono: bool,
+
+    /// File to write [default: named after the tone]
+    #[arg(long, short, value_name = "FILE")]
+    pub output_file: Option<PathBuf>,
+
+    /// Replace the file if it is there
+    #[arg(long)]
+    pub force: bool,
+
+    /// Play it out instead of writing a file
+    #[arg(long, conflicts_with_all = ["output_file", "force", "rate", "bits", "mono"])]
+    pub play: bool,
+
+    /// With --play: sound output by name or id, as `tapewright inputs` lists
+    /// it
+    #[arg(long, value_name = "NAME-OR-ID", requires = "play")]
+    pub output: Option<String>,
+}
+
+/// What is played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pitch {
+    /// A frequency.
+    Frequency(Hertz),
+    /// A note, whose frequency depends on the concert pitch.
+    Note(Note),
+}
+
+/// Sample format as typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Bits {
+    /// 16 bit with triangular dither
+    #[value(name = "16")]
+    Sixteen,
+    /// 24 bit
+    #[value(name = "24")]
+    TwentyFour,
+    /// 32-bit floating point
+    #[value(name = "float")]
+    Float,
+}
+
+impl ToneOptions {
+    /// The frequency that was asked for.
+    pub fn frequency(&self) -> Hertz {
+        match self.pitch {
+            Pitch::Frequency(hz) => hz,
+            Pitch::Note(note) => note.frequency(Hertz(self.concert_pitch)),
+        }
+    }
+}
+
+fn pitch(text: &str) -> Result<Pitch, String> {
+    let number = text
+        .trim_end_matches("Hz")
+        .trim_end_matches("hz")
+        .trim_end();
+    if let Ok(hz) = number.parse::<f64>() {
+        return if (10.0..=100_000.0).contains(&hz) {
+            Ok(Pitch::Frequency(Hertz(hz)))
+        } else {
+            Err("must be a frequency between 10 and 100000 Hz".to_owned())
+        };
+    }
+    match text.parse() {
+        Ok(note) => Ok(Pitch::Note(note)),
+        Err(error) => Err(format!("{error}; or write a frequency in Hz")),
+    }
+}
+
+fn concert_pitch(text: &str) -> Result<f64, String> {
+    number_between(text, 380.0, 500.0, "a frequency in Hz")
+}
+
+fn level(text: &str) -> Result<f64, String> {
+    number_between(text, -90.0, 0.0, "a level in dBFS")
+}
+
+fn length(text: &str) -> Result<f64, String> {
+    number_between(text, 0.1, 1e6, "a number of seconds")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frequencies_and_notes_are_told_apart() {
+        assert_eq!(pitch("3150"), Ok(Pitch::Frequency(Hertz(3150.0))));
+        assert_eq!(pitch("314.5 Hz"), Ok(Pitch::Frequency(Hertz(314.5))));
+        assert!(matches!(pitch("A4"), Ok(Pitch::Note(_))));
+        for nonsense in ["", "H4", "0", "-5", "1e9", "NaN", "inf"] {
+            assert!(pitch(nonsense).is_err(), "{nonsense}");
+        }
+    }
+}

@@ -1,0 +1,79 @@
+//! A bar on standard error for what takes its time; nothing where that is no
+//! terminal.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::{Duration, Instant};
+
+/// A shorter recording is read before anybody could look at the bar.
+const LONG_SECONDS: u64 = 600;
+
+/// How often the bar is drawn.
+const INTERVAL: Duration = Duration::from_millis(100);
+
+/// Characters in the bar.
+const WIDTH: usize = 40;
+
+/// A bar that wipes itself away when it is dropped.
+pub(super) struct Progress {
+    /// `None` when nothing is to be drawn.
+    total: Option<u64>,
+    drawn: Option<Instant>,
+}
+
+impl Progress {
+    /// For a recording: drawn only where it is long and its length known.
+    pub(super) fn of_recording(total_frames: Option<u64>, rate_hz: u32) -> Self {
+        Self::new(total_frames.filter(|total| *total > LONG_SECONDS * u64::from(rate_hz)))
+    }
+
+    /// For so many steps.
+    pub(super) fn new(total: Option<u64>) -> Self {
+        Self {
+            total: total.filter(|total| *total > 0 && io::stderr().is_terminal()),
+            drawn: None,
+        }
+    }
+
+    /// So much is done.
+    pub(super) fn at(&mut self, done: u64) {
+        let Some(total) = self.total else { return };
+        if self.drawn.is_some_and(|drawn| drawn.elapsed() < INTERVAL) {
+            return;
+        }
+        self.drawn = Some(Instant::now());
+        // A bar that cannot be drawn is no reason to stop.
+        let _ = write!(io::stderr(), "\r{}", bar(done, total));
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if self.drawn.is_some() {
+            let _ = write!(io::stderr(), "\r{:width$}\r", "", width = WIDTH + 8);
+        }
+    }
+}
+
+fn bar(done: u64, total: u64) -> String {
+    let share = done.min(total) as f64 / total as f64;
+    let full = (share * WIDTH as f64) as usize;
+    format!(
+        "[{}{}] {:3.0} %",
+        "=".repeat(full),
+        " ".repeat(WIDTH - full),
+        share * 100.0
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_bar_fills_and_never_overflows() {
+        assert_eq!(bar(0, 10), format!("[{}]   0 %", " ".repeat(WIDTH)));
+        assert_eq!(bar(10, 10), format!("[{}] 100 %", "=".repeat(WIDTH)));
+        assert_eq!(bar(99, 10), bar(10, 10));
+        assert_eq!(bar(5, 10).matches('=').count(), WIDTH / 2);
+    }
+}

@@ -1,0 +1,30 @@
+//! Where records lie when nobody says otherwise: the platform's data folder.
+
+use std::path::PathBuf;
+
+use directories::ProjectDirs;
+
+/// Which record: what is simulated never mixes with what was measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Real machines.
+    Measured,
+    /// The simulated machine.
+    Rehearsal,
+}
+
+impl Kind {
+    fn file_name(self) -> &'static str {
+        match self {
+            Self::Measured => "snapshots.jsonl",
+            Self::Rehearsal => "rehearsal.jsonl",
+        }
+    }
+}
+
+/// The usual record file of a kind; `None` where the system names no home
+/// folder.
+pub fn usual(kind: Kind) -> Option<PathBuf> {
+    let folders = ProjectDirs::from("", "", "tapewright")?;
+    Some(folders.data_dir().join(kind.file_name()))
+}

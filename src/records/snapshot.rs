@@ -1,0 +1,99 @@
+//! What is kept: one measurement with all that is needed to understand it a
+//! year later.
+
+use std::fmt;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::readings::Measurement;
+
+/// What a snapshot was kept as.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Label {
+    /// Before the work.
+    Before,
+    /// After the work.
+    After,
+    /// Under a name of its own.
+    Named(String),
+}
+
+/// One kept measurement.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Snapshot {
+    /// Unlike every other's.
+    pub id: String,
+    /// What it was kept as.
+    pub label: Label,
+    /// When it was complete.
+    pub taken_at: Timestamp,
+    /// Name of the machine on the bench.
+    pub machine: Option<String>,
+    /// What the technician noted.
+    pub note: Option<String>,
+    /// Where the samples came from.
+    pub source: String,
+    /// From the simulated machine: invented, not measured.
+    pub simulated: bool,
+    /// All figures, with what they were taken against.
+    pub measurement: Measurement,
+}
+
+impl Snapshot {
+    /// A snapshot taken now, without machine and note, of a real source.
+    pub fn new(label: Label, source: impl Into<String>, measurement: Measurement) -> Self {
+        let taken_at = Timestamp::now();
+        Self {
+            id: new_id(taken_at),
+            label,
+            taken_at,
+            machine: None,
+            note: None,
+            source: source.into(),
+            simulated: false,
+            measurement,
+        }
+    }
+
+    /// The line it becomes, without the line's end.
+    pub(super) fn to_line(&self) -> serde_json::Result<String> {
+        #[derive(Serialize)]
+        struct Line<'a> {
+            schema: &'static str,
+            #[serde(flatten)]
+            snapshot: &'a Snapshot,
+        }
+        serde_json::to_string(&Line {
+            schema: SCHEMA,
+            snapshot: self,
+        })
+    }
+}
+
+/// Schema of the lines that this version writes.
+pub(super) const SCHEMA: &str = "tapewright.snapshot/1";
+
+/// How every line of every version begins.
+pub(super) const LINE_BEGINS: &[u8] = b"{\"schema\":\"tapewright.snapshot/";
+
+impl fmt::Display for Label {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Before => f.write_str("before"),
+            Self::After => f.write_str("after"),
+            Self::Named(name) => f.write_str(name),
+        }
+    }
+}
+
+/// Time, process and a counter: two programs that keep at the same moment
+/// differ in the process, two snapshots of one program in the counter.
+fn new_id(at: Timestamp) -> String {
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    let count = COUNT.fetch_add(1, Ordering::Relaxed);
+    let process = std::process::id();
+    format!("{:x}-{process:x}-{count:x}", at.as_nanosecond())
+}

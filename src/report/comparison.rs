@@ -1,0 +1,293 @@
+//! Two snapshots side by side, and what changed in words.
+
+use jiff::tz::TimeZone;
+
+use super::listing::{cut, time};
+use super::numbers::plain;
+use super::words::{
+    COLUMNS, NONE, best_uncertainty, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
+};
+use crate::readings::Measurement;
+use crate::records::Snapshot;
+use crate::units::Percent;
+
+const NAME: usize = 28;
+const COLUMN: usize = 25;
+
+/// A row: what it is, and how it is read off a snapshot.
+type Row = (&'static str, fn(&Snapshot) -> String);
+
+const ROWS: [Row; 12] = [
+    ("kept as", |s| plain(&s.label.to_string())),
+    ("machine", |s| {
+        s.machine.as_deref().map_or(NONE.to_owned(), plain)
+    }),
+    ("source", |s| plain(&s.source)),
+    ("reference", |s| {
+        s.measurement
+            .nominal
+            .map_or(NONE.to_owned(), |hz| hz.to_string())
+    }),
+    ("speed %", |s| speed(&s.measurement)),
+    ("drift % a minute", |s| drift(&s.measurement)),
+    ("wow, 0.5–6 Hz, RMS %", |s| {
+        figure(s.measurement.flutter.wow_rms, None)
+    }),
+    ("flutter, 6–100 Hz, RMS %", |s| {
+        figure(s.measurement.flutter.flutter_rms, None)
+    }),
+    ("weighted, two-sigma %", |s| {
+        let flutter = &s.measurement.flutter;
+        figure(
+            flutter.weighted_two_sigma,
+            flutter.weighted_two_sigma_uncertainty,
+        )
+    }),
+    ("weighted, quasi-peak %", |s| {
+        let flutter = &s.measurement.flutter;
+        figure(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
+    }),
+    ("signal-to-noise dB", |s| {
+        s.measurement
+            .signal
+            .snr
+            .map_or(NONE.to_owned(), |snr| format!("{:.1}", snr.0))
+    }),
+    ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain)),
+];
+
+/// The two side by side, each under the number that the user calls it by.
+/// Times are shown in `zone`.
+pub fn side_by_side(
+    earlier: (usize, &Snapshot),
+    later: (usize, &Snapshot),
+    zone: &TimeZone,
+) -> String {
+    let mut text = String::new();
+    if earlier.1.simulated || later.1.simulated {
+        text.push_str("SIMULATED: these figures are invented.\n");
+    }
+    let mut row = |name: &str, left: &str, right: &str| {
+        let (left, right) = (cut(left, COLUMN), cut(right, COLUMN));
+        let line = format!("{name:<NAME$}{left:<COLUMN$} {right}");
+        text.push_str(line.trim_end());
+        text.push('\n');
+    };
+    row("number", &earlier.0.to_string(), &later.0.to_string());
+    row("taken", &time(earlier.1, zone), &time(later.1, zone));
+    for (name, read) in ROWS {
+        row(name, &read(earlier.1), &read(later.1));
+    }
+    text.push('\n');
+    for sentence in changes(earlier.1, later.1) {
+        text.push_str(&wrapped("", &sentence));
+    }
+    debug_assert!(text.lines().all(|line| line.chars().count() <= COLUMNS));
+    text
+}
+
+/// What changed, a sentence each.
+pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
+    let (before, after) = (&earlier.measurement, &later.measurement);
+    let mut sentences = vec![speed_change(before, after)];
+    sentences.push(flutter_change(
+        "Weighted flutter (two-sigma)",
+        [
+            (
+                before.flutter.weighted_two_sigma,
+                before.flutter.weighted_two_sigma_uncertainty,
+            ),
+            (
+                after.flutter.weighted_two_sigma,
+                after.flutter.weighted_two_sigma_uncertainty,
+            ),
+        ],
+    ));
+    if before.nominal != after.nominal || before.conditions.reference != after.conditions.reference
+    {
+        sentences.push(
+            "The two were taken against different references, so part of the change may be theirs."
+                .to_owned(),
+        );
+    } else if before.conditions.reference.uncertainty.is_none() {
+        sentences.push(
+            "The reference's own error is not known; with the same tape it is the same in both \
+             and falls out of the change."
+                .to_owned(),
+        );
+    }
+    if earlier.machine != later.machine {
+        sentences.push("The two are of different machines.".to_owned());
+    }
+    sentences
+}
+
+fn speed_change(before: &Measurement, after: &Measurement) -> String {
+    let (Some(before), Some(after)) = (&before.speed, &after.speed) else {
+        return "The speed cannot be compared: one of the two has none.".to_owned();
+    };
+    let change = after.deviation.0 - before.deviation.0;
+    // The reference's own error is common to both, so it is left out here.
+    let uncertainty = combined(before.uncertainty, after.uncertainty);
+    let moved = format!("by {} %", with_uncertainty(change, uncertainty, true));
+    if change.abs() <= uncertainty.unwrap_or(0.0) {
+        return format!("The speed is unchanged within the ±: it moved {moved}.");
+    }
+    let gain = before.deviation.0.abs() - after.deviation.0.abs();
+    let verdict = if gain.abs() <= uncertainty.unwrap_or(0.0) {
+        "as far from right as before".to_owned()
+    } else if gain > 0.0 {
+        format!("{gain:.3} % nearer to right")
+    } else {
+        format!("{:.3} % farther from right", -gain)
+    };
+    let said = |speed: &crate::readings::SpeedFigures| {
+        let uncertainty = best_uncertainty(speed);
+        format!(
+            "{} % ({})",
+            signed_fixed(speed.deviation.0, 3),
+            slow_or_fast(speed.deviation, uncertainty)
+        )
+    };
+    format!(
+        "The speed went from {} to {}, {moved}: {verdict}.",
+        said(before),
+        said(after)
+    )
+}
+
+fn flutter_change(what: &str, figures: [(Option<Percent>, Option<Percent>); 2]) -> String {
+    let [(Some(before), before_pm), (Some(after), after_pm)] = figures else {
+        return format!("{what} cannot be compared: one of the two has none.");
+    };
+    let change = after.0 - before.0;
+    let from_to = format!("from {:.3} to {:.3} %", before.0, after.0);
+    match combined(before_pm, after_pm) {
+        Some(uncertainty) if change.abs() <= uncertainty => {
+            format!("{what} is unchanged within the ± ({from_to}).")
+        }
+        _ if change < 0.0 => format!("{what} fell {from_to}: better."),
+        _ if change > 0.0 => format!("{what} rose {from_to}: worse."),
+        _ => format!("{what} is unchanged ({from_to})."),
+    }
+}
+
+/// Two independent uncertainties together; `None` unless both are known.
+fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
+    Some(one?.0.hypot(other?.0))
+}
+
+fn speed(measurement: &Measurement) -> String {
+    measurement.speed.as_ref().map_or(NONE.to_owned(), |speed| {
+        let uncertainty = best_uncertainty(speed);
+        let word = match slow_or_fast(speed.deviation, uncertainty) {
+            word @ ("slow" | "fast") => word,
+            _ => "",
+        };
+        format!(
+            "{} {word}",
+            with_uncertainty(speed.deviation.0, uncertainty, true)
+        )
+    })
+}
+
+fn drift(measurement: &Measurement) -> String {
+    measurement.drift.map_or(NONE.to_owned(), |drift| {
+        with_uncertainty(
+            drift.percent_per_minute,
+            drift.uncertainty_percent_per_minute,
+            true,
+        )
+    })
+}
+
+fn figure(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
+    value.map_or(NONE.to_owned(), |value| {
+        with_uncertainty(value.0, uncertainty.map(|u| u.0), false)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Label;
+    use crate::report::sample;
+    use crate::units::Hertz;
+
+    fn before_and_after() -> (Snapshot, Snapshot) {
+        let mut before = Snapshot::new(Label::Before, "line in", sample::measurement());
+        before.taken_at = "2026-03-01T11:05:00Z".parse().expect("a time");
+        before.machine = Some("deck 4".to_owned());
+        let mut after = before.clone();
+        after.label = Label::After;
+        after.taken_at = "2026-03-01T11:45:00Z".parse().expect("a time");
+        let speed = after.measurement.speed.as_mut().expect("a speed");
+        speed.deviation = Percent(0.004);
+        speed.measured = Hertz(3150.126);
+        after.measurement.flutter.weighted_two_sigma = Some(Percent(0.08));
+        (before, after)
+    }
+
+    #[test]
+    fn before_and_after_stand_side_by_side() {
+        let (before, after) = before_and_after();
+        let text = side_by_side((1, &before), (2, &after), &TimeZone::UTC);
+        let expected = "\
+number                      1                         2
+taken                       2026-03-01 11:05          2026-03-01 11:45
+kept as                     before                    after
+machine                     deck 4                    deck 4
+source                      line in                   line in
+reference                   3150 Hz                   3150 Hz
+speed %                     -1.232 ±0.011 slow        +0.004 ±0.011
+drift % a minute            +0.021 ±0.015             +0.021 ±0.015
+wow, 0.5–6 Hz, RMS %        0.100                     0.100
+flutter, 6–100 Hz, RMS %    0.050                     0.050
+weighted, two-sigma %       0.1210 ±0.0080            0.0800 ±0.0080
+weighted, quasi-peak %      0.142 ±0.012              0.142 ±0.012
+signal-to-noise dB          57.9                      57.9
+note                        –                         –
+
+The speed went from -1.232 % (slow) to +0.004 % (right within the ±), by +1.236
+±0.016 %: 1.228 % nearer to right.
+Weighted flutter (two-sigma) fell from 0.121 to 0.080 %: better.
+The reference's own error is not known; with the same tape it is the same in
+both and falls out of the change.
+";
+        assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn a_change_within_the_uncertainty_is_none() {
+        let (before, _) = before_and_after();
+        let mut after = before.clone();
+        let speed = after.measurement.speed.as_mut().expect("a speed");
+        speed.deviation.0 += 0.01;
+        let said = changes(&before, &after);
+        assert!(said[0].contains("unchanged within the ±"), "{}", said[0]);
+        assert!(said[1].contains("unchanged within the ±"), "{}", said[1]);
+    }
+
+    #[test]
+    fn what_got_worse_is_called_worse() {
+        let (before, after) = before_and_after();
+        let said = changes(&after, &before);
+        assert!(said[0].contains("farther from right"), "{}", said[0]);
+        assert!(said[1].contains("worse"), "{}", said[1]);
+    }
+
+    #[test]
+    fn what_cannot_be_compared_is_said() {
+        let (before, mut after) = before_and_after();
+        after.measurement = sample::without_tone();
+        after.measurement.nominal = Some(Hertz(3000.0));
+        after.machine = None;
+        after.simulated = true;
+        let said = changes(&before, &after).join("\n");
+        assert!(said.contains("The speed cannot be compared"), "{said}");
+        assert!(said.contains("different references"), "{said}");
+        assert!(said.contains("different machines"), "{said}");
+        let text = side_by_side((1, &before), (2, &after), &TimeZone::UTC);
+        assert!(text.starts_with("SIMULATED"), "{text}");
+    }
+}

@@ -1,0 +1,365 @@
+//! One line of JSON a file: the contract that scripts rely on, described by
+//! `assets/reading.schema.json`.
+//!
+//! Keys stand in a fixed order and carry their unit. A figure that cannot be
+//! had is `null`, never 0, never NaN, never left out; a caution says why.
+
+use serde::Serialize;
+
+use super::numbers::{places, significant};
+use super::{FileReport, FileResult};
+use crate::readings::{
+    Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
+    Measurement, Nominal, SampleClock, SignalFigures, SpeedFigures,
+};
+use crate::units::{Decibels, Hertz, Percent};
+
+/// Value of the key `schema`.
+pub const SCHEMA: &str = "tapewright.reading/1";
+
+/// The line for a file, without the line's end.
+pub fn line(report: &FileReport<'_>) -> String {
+    let reading = match &report.result {
+        FileResult::Measured(measurement) => Line::of(report.file, measurement),
+        FileResult::Unreadable { conditions, reason } => {
+            Line::unreadable(report.file, conditions, reason)
+        }
+    };
+    // Strings, numbers and fixed keys only: nothing that JSON cannot say.
+    serde_json::to_string(&reading).expect("plain values always become JSON")
+}
+
+#[derive(Serialize)]
+struct Line<'a> {
+    schema: &'static str,
+    file: &'a str,
+    duration_s: Option<f64>,
+    rate_hz: Option<u32>,
+    channel: Option<ChannelUsed>,
+    reference: Reference,
+    signal: Signal,
+    speed: Speed,
+    clock: Clock,
+    drift: Drift,
+    flutter: Flutter,
+    cautions: Vec<Caution>,
+}
+
+#[derive(Serialize)]
+struct Reference {
+    kind: &'static str,
+    hz: Option<f64>,
+    tape: Option<&'static str>,
+    error_percent: Option<f64>,
+    error_uncertainty_percent: Option<f64>,
+}
+
+#[derive(Serialize, Default)]
+struct Signal {
+    usable: bool,
+    level_dbfs: Option<f64>,
+    snr_db: Option<f64>,
+    clipped_samples: Option<u64>,
+    dropouts: Option<Vec<Dropout>>,
+}
+
+#[derive(Serialize)]
+struct Dropout {
+    start_s: Option<f64>,
+    length_s: Option<f64>,
+}
+
+#[derive(Serialize, Default)]
+struct Speed {
+    measured_hz: Option<f64>,
+    deviation_percent: Option<f64>,
+    deviation_cents: Option<f64>,
+    uncertainty_percent: Option<f64>,
+    uncertainty_with_reference_percent: Option<f64>,
+    uncertainty_parts: Parts,
+}
+
+#[derive(Serialize, Default)]
+struct Parts {
+    noise_percent: Option<f64>,
+    wow_percent: Option<f64>,
+    clock_percent: Option<f64>,
+    reference_percent: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Clock {
+    error_ppm: Option<f64>,
+    uncertainty_ppm: Option<f64>,
+    source: ClockSource,
+}
+
+#[derive(Serialize, Default)]
+struct Drift {
+    percent_per_minute: Option<f64>,
+    uncertainty_percent_per_minute: Option<f64>,
+    span_percent: Option<f64>,
+}
+
+#[derive(Serialize, Default)]
+struct Flutter {
+    weighted_two_sigma_percent: Option<f64>,
+    weighted_two_sigma_uncertainty_percent: Option<f64>,
+    weighted_peak_percent: Option<f64>,
+    weighted_peak_uncertainty_percent: Option<f64>,
+    weighted_rms_percent: Option<f64>,
+    weighted_rms_uncertainty_percent: Option<f64>,
+    unweighted_two_sigma_percent: Option<f64>,
+    unweighted_rms_percent: Option<f64>,
+    unweighted_band_hz: Option<[Option<f64>; 2]>,
+    wow_rms_percent: Option<f64>,
+    flutter_rms_percent: Option<f64>,
+}
+
+impl<'a> Line<'a> {
+    fn of(file: &'a str, measurement: &Measurement) -> Self {
+        let conditions = &measurement.conditions;
+        Self {
+            schema: SCHEMA,
+            file,
+            duration_s: places(measurement.duration.0, 6),
+            rate_hz: Some(measurement.rate_hz),
+            channel: Some(measurement.channel),
+            reference: Reference::of(conditions, measurement.nominal),
+            signal: Signal::of(&measurement.signal),
+            speed: measurement
+                .speed
+                .as_ref()
+                .map(Speed::of)
+                .unwrap_or_default(),
+            clock: Clock::of(&conditions.clock),
+            drift: measurement
+                .drift
+                .as_ref()
+                .map(Drift::of)
+                .unwrap_or_default(),
+            flutter: Flutter::of(&measurement.flutter),
+            cautions: measurement.cautions.clone(),
+        }
+    }
+
+    fn unreadable(file: &'a str, conditions: &Conditions, reason: &str) -> Self {
+        let nominal = match conditions.nominal {
+            Nominal::Fixed(hz) => Some(hz),
+            Nominal::Nearest => None,
+        };
+        Self {
+            schema: SCHEMA,
+            file,
+            duration_s: None,
+            rate_hz: None,
+            channel: None,
+            reference: Reference::of(conditions, nominal),
+            signal: Signal::default(),
+            speed: Speed::default(),
+            clock: Clock::of(&conditions.clock),
+            drift: Drift::default(),
+            flutter: Flutter::default(),
+            cautions: vec![Caution {
+                code: CautionCode::FileUnreadable,
+                text: reason.to_owned(),
+            }],
+        }
+    }
+}
+
+impl Reference {
+    fn of(conditions: &Conditions, nominal: Option<Hertz>) -> Self {
+        let reference = &conditions.reference;
+        Self {
+            kind: "tone",
+            hz: nominal.and_then(|hz| significant(hz.0, 10)),
+            tape: None,
+            error_percent: significant(reference.error.0, 6),
+            error_uncertainty_percent: uncertainty(reference.uncertainty),
+        }
+    }
+}
+
+impl Signal {
+    fn of(signal: &SignalFigures) -> Self {
+        let dropout = |dropout: &crate::readings::Dropout| Dropout {
+            start_s: places(dropout.start.0, 4),
+            length_s: places(dropout.length.0, 4),
+        };
+        Self {
+            usable: signal.usable,
+            level_dbfs: decibels(signal.level),
+            snr_db: decibels(signal.snr),
+            clipped_samples: Some(signal.clipped_samples),
+            dropouts: Some(signal.dropouts.iter().map(dropout).collect()),
+        }
+    }
+}
+
+impl Speed {
+    fn of(speed: &SpeedFigures) -> Self {
+        Self {
+            measured_hz: places(speed.measured.0, 5),
+            deviation_percent: places(speed.deviation.0, 6),
+            deviation_cents: places(speed.deviation.cents().0, 4),
+            uncertainty_percent: uncertainty(speed.uncertainty),
+            uncertainty_with_reference_percent: uncertainty(speed.uncertainty_with_reference),
+            uncertainty_parts: Parts {
+                noise_percent: uncertainty(speed.parts.noise),
+                wow_percent: uncertainty(speed.parts.wow),
+                clock_percent: uncertainty(Some(speed.parts.clock)),
+                reference_percent: uncertainty(speed.parts.reference),
+            },
+        }
+    }
+}
+
+impl Clock {
+    fn of(clock: &SampleClock) -> Self {
+        Self {
+            error_ppm: significant(clock.error.0, 6),
+            uncertainty_ppm: significant(clock.uncertainty.0, 6),
+            source: clock.source,
+        }
+    }
+}
+
+impl Drift {
+    fn of(drift: &DriftReading) -> Self {
+        Self {
+            percent_per_minute: places(drift.percent_per_minute, 6),
+            uncertainty_percent_per_minute: drift
+                .uncertainty_percent_per_minute
+                .and_then(|value| significant(value, 3)),
+            span_percent: flutter(drift.span),
+        }
+    }
+}
+
+impl Flutter {
+    fn of(reading: &FlutterReading) -> Self {
+        Self {
+            weighted_two_sigma_percent: flutter(reading.weighted_two_sigma),
+            weighted_two_sigma_uncertainty_percent: uncertainty(
+                reading.weighted_two_sigma_uncertainty,
+            ),
+            weighted_peak_percent: flutter(reading.weighted_peak),
+            weighted_peak_uncertainty_percent: uncertainty(reading.weighted_peak_uncertainty),
+            weighted_rms_percent: flutter(reading.weighted_rms),
+            weighted_rms_uncertainty_percent: uncertainty(reading.weighted_rms_uncertainty),
+            unweighted_two_sigma_percent: flutter(reading.unweighted_two_sigma),
+            unweighted_rms_percent: flutter(reading.unweighted_rms),
+            unweighted_band_hz: reading
+                .unweighted_band
+                .map(|band| band.map(|edge| significant(edge.0, 6))),
+            wow_rms_percent: flutter(reading.wow_rms),
+            flutter_rms_percent: flutter(reading.flutter_rms),
+        }
+    }
+}
+
+fn decibels(value: Option<Decibels>) -> Option<f64> {
+    places(value?.0, 2)
+}
+
+fn flutter(value: Option<Percent>) -> Option<f64> {
+    significant(value?.0, 4)
+}
+
+/// Three digits are more than any uncertainty is known to.
+fn uncertainty(value: Option<Percent>) -> Option<f64> {
+    significant(value?.0, 3)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+    use crate::units::Seconds;
+
+    fn measured(measurement: &Measurement) -> String {
+        line(&FileReport {
+            file: "side-a.wav",
+            result: FileResult::Measured(measurement),
+        })
+    }
+
+    #[test]
+    fn a_measurement_becomes_the_line_of_the_contract() {
+        let expected = concat!(
+            r#"{"schema":"tapewright.reading/1","file":"side-a.wav","duration_s":62.4,"rate_hz":48000,"channel":"both","#,
+            r#""reference":{"kind":"tone","hz":3150.0,"tape":null,"error_percent":0.0,"error_uncertainty_percent":null},"#,
+            r#""signal":{"usable":true,"level_dbfs":-12.1,"snr_db":57.9,"clipped_samples":0,"dropouts":[{"start_s":8.31,"length_s":0.02}]},"#,
+            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4566,"uncertainty_percent":0.0113,"#,
+            r#""uncertainty_with_reference_percent":null,"#,
+            r#""uncertainty_parts":{"noise_percent":0.0001,"wow_percent":0.0052,"clock_percent":0.01,"reference_percent":null}},"#,
+            r#""clock":{"error_ppm":0.0,"uncertainty_ppm":100.0,"source":"default"},"#,
+            r#""drift":{"percent_per_minute":0.021,"uncertainty_percent_per_minute":0.015,"span_percent":0.03},"#,
+            r#""flutter":{"weighted_two_sigma_percent":0.121,"weighted_two_sigma_uncertainty_percent":0.008,"#,
+            r#""weighted_peak_percent":0.142,"weighted_peak_uncertainty_percent":0.012,"#,
+            r#""weighted_rms_percent":0.06,"weighted_rms_uncertainty_percent":0.004,"#,
+            r#""unweighted_two_sigma_percent":0.31,"unweighted_rms_percent":0.12,"unweighted_band_hz":[0.1,200.0],"#,
+            r#""wow_rms_percent":0.1,"flutter_rms_percent":0.05},"#,
+            r#""cautions":[{"code":"reference_error_unknown","text":"Nobody has said how true this tape is."}]}"#,
+        );
+        assert_eq!(measured(&sample::measurement()), expected);
+    }
+
+    #[test]
+    fn what_is_no_number_is_null() {
+        let mut measurement = sample::measurement();
+        measurement.signal.level = Some(Decibels(f64::NEG_INFINITY));
+        measurement.signal.snr = Some(Decibels(f64::NAN));
+        measurement.flutter.wow_rms = Some(Percent(f64::INFINITY));
+        measurement.signal.dropouts[0].length = Seconds(f64::NAN);
+        let line = measured(&measurement);
+        for null in [
+            r#""level_dbfs":null"#,
+            r#""snr_db":null"#,
+            r#""wow_rms_percent":null"#,
+            r#""length_s":null"#,
+        ] {
+            assert!(line.contains(null), "{null} in {line}");
+        }
+        assert!(!line.contains("NaN") && !line.contains("inf"), "{line}");
+    }
+
+    #[test]
+    fn without_a_tone_every_key_is_there_and_null() {
+        let line = measured(&sample::without_tone());
+        let value: serde_json::Value = serde_json::from_str(&line).expect("JSON");
+        assert_eq!(value["signal"]["usable"], false);
+        let figures = |key: &str| value[key].as_object().expect("an object").clone();
+        for (key, count) in [("drift", 3), ("flutter", 11), ("speed", 6)] {
+            let figures = figures(key);
+            assert_eq!(figures.len(), count, "{key}");
+            for (name, figure) in figures {
+                let empty = figure.is_null()
+                    || figure
+                        .as_object()
+                        .is_some_and(|parts| parts.values().all(|v| v.is_null()));
+                assert!(empty, "{name} is {figure}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_unreadable_file_says_so_and_keeps_its_reference() {
+        let conditions = Conditions::default();
+        let line = line(&FileReport {
+            file: "no\"tes.wav",
+            result: FileResult::Unreadable {
+                conditions: &conditions,
+                reason: "this is a text file",
+            },
+        });
+        let value: serde_json::Value = serde_json::from_str(&line).expect("JSON");
+        assert_eq!(value["file"], "no\"tes.wav");
+        assert_eq!(value["reference"]["hz"], 3150.0);
+        assert_eq!(value["signal"]["usable"], false);
+        assert!(value["signal"]["dropouts"].is_null());
+        assert!(value["duration_s"].is_null() && value["channel"].is_null());
+        assert_eq!(value["cautions"][0]["code"], "file_unreadable");
+    }
+}

@@ -1,0 +1,91 @@
+//! The list of kept snapshots: a line each, oldest first, fits 80 columns.
+
+use jiff::tz::TimeZone;
+
+use super::numbers::plain;
+use super::words::{COLUMNS, NONE, best_uncertainty, with_uncertainty};
+use crate::records::Snapshot;
+
+/// Widths of the columns; the note takes what is left.
+const MACHINE: usize = 14;
+const LABEL: usize = 9;
+
+/// The table; `numbered` are snapshots with the number that the user calls
+/// them by. Times are shown in `zone`.
+pub fn table(numbered: &[(usize, &Snapshot)], zone: &TimeZone) -> String {
+    let mut text = format!(
+        "{:>4}  {:<16}  {:<MACHINE$}  {:<LABEL$} {:<15} {:<7} note\n",
+        "no.", "taken", "machine", "kept as", "speed %", "w.fl. %"
+    );
+    for (number, snapshot) in numbered {
+        text.push_str(&line(*number, snapshot, zone));
+    }
+    text
+}
+
+fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
+    let measurement = &snapshot.measurement;
+    let taken = time(snapshot, zone);
+    let machine = snapshot.machine.as_deref().map_or(NONE.to_owned(), plain);
+    let speed = measurement.speed.as_ref().map_or(NONE.to_owned(), |speed| {
+        with_uncertainty(speed.deviation.0, best_uncertainty(speed), true)
+    });
+    let flutter = measurement
+        .flutter
+        .weighted_two_sigma
+        .map_or(NONE.to_owned(), |flutter| format!("{:.3}", flutter.0));
+    let mut note = if snapshot.simulated {
+        "SIMULATED ".to_owned()
+    } else {
+        String::new()
+    };
+    note.push_str(&plain(snapshot.note.as_deref().unwrap_or_default()));
+    let machine = cut(&machine, MACHINE);
+    let label = cut(&plain(&snapshot.label.to_string()), LABEL);
+    let line = format!(
+        "{number:>4}  {taken:<16}  {machine:<MACHINE$}  {label:<LABEL$} {speed:<15} {flutter:<7} {note}"
+    );
+    cut(line.trim_end(), COLUMNS) + "\n"
+}
+
+/// When it was taken, on the clock on the wall.
+pub(super) fn time(snapshot: &Snapshot, zone: &TimeZone) -> String {
+    let zoned = snapshot.taken_at.to_zoned_datetime(zone.clone());
+    zoned.strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// At most so many characters; the last one shows that there was more.
+pub(super) fn cut(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    let mut short: String = text.chars().take(width.saturating_sub(1)).collect();
+    short.push('…');
+    short
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Label;
+    use crate::report::sample;
+
+    #[test]
+    fn a_line_shows_what_tells_snapshots_apart() {
+        let mut snapshot = Snapshot::new(Label::Before, "input", sample::measurement());
+        snapshot.taken_at = "2026-03-01T11:05:00Z".parse().expect("a time");
+        snapshot.machine = Some("kitchen portable".to_owned());
+        snapshot.note = Some("new belt, motor oiled, pinch roller cleaned twice".to_owned());
+        let mut other = snapshot.clone();
+        other.label = Label::Named("a\u{1b}[2Jb".to_owned());
+        other.simulated = true;
+        other.measurement = sample::without_tone();
+        let text = table(&[(3, &snapshot), (14, &other)], &TimeZone::UTC);
+        let expected = "\
+ no.  taken             machine         kept as   speed %         w.fl. % note
+   3  2026-03-01 11:05  kitchen porta…  before    -1.232 ±0.011   0.121   new b…
+  14  2026-03-01 11:05  kitchen porta…  a\u{fffd}[2Jb   –               –       SIMUL…
+";
+        assert_eq!(text, expected);
+    }
+}

@@ -1,0 +1,275 @@
+//! A block of text a file, for people: first what decides what to do at the
+//! machine, then the rest. Fits 80 columns.
+
+use std::fmt::Write as _;
+
+use super::numbers::{places, plain};
+use super::words::{
+    NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
+};
+use super::{FileReport, FileResult};
+use crate::readings::{FlutterReading, Measurement, SignalFigures, SpeedFigures};
+use crate::units::{Hertz, Percent};
+
+/// Dropouts whose place is said one by one.
+const DROPOUTS_LISTED: usize = 4;
+
+/// The block for a file, with its last line's end.
+pub fn block(report: &FileReport<'_>) -> String {
+    let file = plain(report.file);
+    match &report.result {
+        FileResult::Measured(measurement) => measured(&file, measurement),
+        FileResult::Unreadable { reason, .. } => {
+            let mut text = format!("{file}\n");
+            // The sentence names the file first; here it stands above.
+            let reason = plain(reason);
+            let reason = reason.strip_prefix(&format!("{file}: ")).unwrap_or(&reason);
+            text.push_str(&wrapped("  Not read   ", reason));
+            text
+        }
+    }
+}
+
+fn measured(file: &str, measurement: &Measurement) -> String {
+    let mut text = format!(
+        "{file}\n  {:.1} s, {} Hz, {}\n",
+        measurement.duration.0,
+        measurement.rate_hz,
+        channel(measurement.channel)
+    );
+    match &measurement.speed {
+        Some(speed) => text.push_str(&speed_lines(speed, measurement.nominal)),
+        None => text.push_str("  Speed      not measured\n"),
+    }
+    text.push_str(&drift_line(measurement));
+    if measurement.speed.is_some() {
+        text.push_str(&flutter_lines(&measurement.flutter));
+    }
+    text.push_str(&wrapped("  Signal     ", &signal(&measurement.signal)));
+    for caution in &measurement.cautions {
+        text.push_str(&wrapped("  Caution    ", &plain(&caution.text)));
+    }
+    text
+}
+
+fn speed_lines(speed: &SpeedFigures, nominal: Option<Hertz>) -> String {
+    let uncertainty = best_uncertainty(speed);
+    let mut text = format!(
+        "  Speed      {} %  {}\n",
+        with_uncertainty(speed.deviation.0, uncertainty, true),
+        slow_or_fast(speed.deviation, uncertainty).to_uppercase(),
+    );
+    let nominal = nominal.map_or(String::new(), |hz| format!(" for {hz}"));
+    let _ = writeln!(
+        text,
+        "             {} cents, {:.2} Hz{nominal}",
+        signed_fixed(speed.deviation.cents().0, 1),
+        speed.measured.0,
+    );
+    let about = match (speed.uncertainty_with_reference, speed.uncertainty) {
+        (Some(_), _) => "the ± has the reference's own error in it",
+        (None, Some(_)) => "the ± leaves out the reference's own error, which is not known",
+        (None, None) => "no ± can be given yet",
+    };
+    let _ = writeln!(text, "             {about}");
+    text
+}
+
+fn drift_line(measurement: &Measurement) -> String {
+    let Some(drift) = &measurement.drift else {
+        return "  Drift      not measured\n".to_owned();
+    };
+    let span = drift.span.map_or(String::new(), |span| {
+        format!(", 5 s means span {} %", figure(span.0))
+    });
+    format!(
+        "  Drift      {} % a minute{span}\n",
+        with_uncertainty(
+            drift.percent_per_minute,
+            drift.uncertainty_percent_per_minute,
+            true
+        )
+    )
+}
+
+fn flutter_lines(reading: &FlutterReading) -> String {
+    let band = reading
+        .unweighted_band
+        .map_or(String::new(), |[low, high]| {
+            format!(", {}–{} Hz", low.0, high.0)
+        });
+    let mut text =
+        String::from("  Flutter %                     two-sigma      quasi-peak     RMS\n");
+    let rows = [
+        (
+            "weighted".to_owned(),
+            [
+                cell(
+                    reading.weighted_two_sigma,
+                    reading.weighted_two_sigma_uncertainty,
+                ),
+                cell(reading.weighted_peak, reading.weighted_peak_uncertainty),
+                cell(reading.weighted_rms, reading.weighted_rms_uncertainty),
+            ],
+        ),
+        (
+            format!("unweighted{band}"),
+            [
+                cell(reading.unweighted_two_sigma, None),
+                String::new(),
+                cell(reading.unweighted_rms, None),
+            ],
+        ),
+        (
+            "wow, 0.5–6 Hz".to_owned(),
+            [String::new(), String::new(), cell(reading.wow_rms, None)],
+        ),
+        (
+            "flutter, 6–100 Hz".to_owned(),
+            [
+                String::new(),
+                String::new(),
+                cell(reading.flutter_rms, None),
+            ],
+        ),
+    ];
+    for (name, [two_sigma, peak, rms]) in rows {
+        let line = format!("    {name:<28}{two_sigma:<15}{peak:<15}{rms}");
+        text.push_str(line.trim_end());
+        text.push('\n');
+    }
+    text
+}
+
+fn cell(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
+    match (value, uncertainty) {
+        (None, _) => NONE.to_owned(),
+        (Some(value), None) => figure(value.0),
+        (Some(value), Some(uncertainty)) => with_uncertainty(value.0, Some(uncertainty.0), false),
+    }
+}
+
+/// Three places, or more where three would show nothing.
+fn figure(percent: f64) -> String {
+    if percent.abs() < 0.01 {
+        format!("{percent:.5}")
+    } else {
+        format!("{percent:.3}")
+    }
+}
+
+fn signal(signal: &SignalFigures) -> String {
+    let mut parts = Vec::new();
+    match signal.level {
+        Some(level) => parts.push(format!("tone at {:.1} dBFS", level.0)),
+        None => parts.push("no tone".to_owned()),
+    }
+    if let Some(snr) = signal.snr {
+        parts.push(format!("{:.1} dB above all else", snr.0));
+    }
+    parts.push(match signal.clipped_samples {
+        0 => "not clipped".to_owned(),
+        count => format!("{} clipped", counted(count, "sample", "samples")),
+    });
+    parts.push(dropouts(signal));
+    if signal.gaps > 0 {
+        parts.push(counted(
+            signal.gaps,
+            "gap in the input",
+            "gaps in the input",
+        ));
+    }
+    parts.join(", ")
+}
+
+fn dropouts(signal: &SignalFigures) -> String {
+    if signal.dropout_count == 0 {
+        return "no dropout".to_owned();
+    }
+    let listed: Vec<String> = signal
+        .dropouts
+        .iter()
+        .take(DROPOUTS_LISTED)
+        .map(|dropout| format!("{} s", places(dropout.start.0, 2).unwrap_or_default()))
+        .collect();
+    let more = if signal.dropout_count > listed.len() as u64 {
+        " …"
+    } else {
+        ""
+    };
+    let count = counted(signal.dropout_count, "dropout", "dropouts");
+    format!("{count} (at {}{more})", listed.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::Conditions;
+    use crate::report::sample;
+    use crate::report::words::COLUMNS;
+
+    fn text_of(measurement: &Measurement) -> String {
+        block(&FileReport {
+            file: "side-a.wav",
+            result: FileResult::Measured(measurement),
+        })
+    }
+
+    #[test]
+    fn what_decides_comes_first() {
+        let text = text_of(&sample::measurement());
+        let expected = "\
+side-a.wav
+  62.4 s, 48000 Hz, both channels
+  Speed      -1.232 ±0.011 %  SLOW
+             -21.5 cents, 3111.20 Hz for 3150 Hz
+             the ± leaves out the reference's own error, which is not known
+  Drift      +0.021 ±0.015 % a minute, 5 s means span 0.030 %
+  Flutter %                     two-sigma      quasi-peak     RMS
+    weighted                    0.1210 ±0.0080 0.142 ±0.012   0.0600 ±0.0040
+    unweighted, 0.1–200 Hz      0.310                         0.120
+    wow, 0.5–6 Hz                                             0.100
+    flutter, 6–100 Hz                                         0.050
+  Signal     tone at -12.1 dBFS, 57.9 dB above all else, not clipped, one
+             dropout (at 8.31 s)
+  Caution    Nobody has said how true this tape is.
+";
+        assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn everything_fits_eighty_columns() {
+        let mut measurement = sample::measurement();
+        measurement.signal.clipped_samples = 1_234_567;
+        measurement.signal.dropout_count = 12_345;
+        measurement.signal.gaps = 3;
+        measurement.cautions[0].text = "a caution of many words ".repeat(20);
+        for measurement in [measurement, sample::without_tone()] {
+            let text = text_of(&measurement);
+            for line in text.lines() {
+                assert!(line.chars().count() <= COLUMNS, "{line}");
+            }
+        }
+    }
+
+    #[test]
+    fn no_tone_shows_no_figure() {
+        let text = text_of(&sample::without_tone());
+        assert!(text.contains("Speed      not measured"), "{text}");
+        assert!(!text.contains('%'), "{text}");
+        assert!(text.contains("No steady tone"), "{text}");
+    }
+
+    #[test]
+    fn an_unreadable_file_says_why() {
+        let conditions = Conditions::default();
+        let text = block(&FileReport {
+            file: "notes.wav",
+            result: FileResult::Unreadable {
+                conditions: &conditions,
+                reason: "notes.wav: this is a text file",
+            },
+        });
+        assert_eq!(text, "notes.wav\n  Not read   this is a text file\n");
+    }
+}
