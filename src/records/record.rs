@@ -143,7 +143,7 @@ impl Record {
     /// so. Folders are made as needed.
     pub fn append(&mut self, snapshot: &Snapshot) -> Result<Option<RecordWarning>, RecordError> {
         let line = line_that_reads_back(snapshot)?;
-        let warning = append_line(&self.path, line).map_err(|source| RecordError::Write {
+        let warning = append_line(&self.path, &line).map_err(|source| RecordError::Write {
             path: self.path.clone(),
             source,
         })?;
@@ -251,7 +251,7 @@ fn line_that_reads_back(snapshot: &Snapshot) -> Result<Vec<u8>, RecordError> {
     Ok(line.into_bytes())
 }
 
-fn append_line(path: &Path, line: Vec<u8>) -> io::Result<Option<RecordWarning>> {
+fn append_line(path: &Path, line: &[u8]) -> io::Result<Option<RecordWarning>> {
     let is_new = !path.exists();
     if let Some(folder) = path.parent() {
         fs::create_dir_all(folder)?;
@@ -268,7 +268,7 @@ fn append_line(path: &Path, line: Vec<u8>) -> io::Result<Option<RecordWarning>> 
     }
     let warning = mend_end(path, &mut file)?;
     let before = file.metadata()?.len();
-    if let Err(error) = file.write_all(&line).and_then(|()| file.sync_data()) {
+    if let Err(error) = file.write_all(line).and_then(|()| file.sync_data()) {
         // Half a line is worse than none. If even this fails, the next append
         // sets it aside.
         let _ = file.set_len(before);
@@ -306,7 +306,7 @@ fn mend_end(path: &Path, file: &mut File) -> io::Result<Option<RecordWarning>> {
     }
     set_aside(&torn_path(path), &bytes[start..])?;
     file.set_len(start as u64)?;
-    let line = 1 + bytes[..start].iter().filter(|&&byte| byte == b'\n').count();
+    let line = bytes.split(|&byte| byte == b'\n').count();
     Ok(Some(RecordWarning::Torn {
         path: path.to_path_buf(),
         line,

@@ -18,6 +18,7 @@ use crate::units::{Decibels, Hertz, Percent};
 pub const SCHEMA: &str = "tapewright.reading/1";
 
 /// The line for a file, without the line's end.
+#[allow(clippy::missing_panics_doc)] // it cannot, as the reason given says
 pub fn line(report: &FileReport<'_>) -> String {
     let reading = match &report.result {
         FileResult::Measured(measurement) => Line::of(report.file, measurement),
@@ -79,6 +80,7 @@ struct Speed {
     uncertainty_parts: Parts,
 }
 
+#[allow(clippy::struct_field_names)] // the keys of the contract carry their unit
 #[derive(Serialize, Default)]
 struct Parts {
     noise_percent: Option<f64>,
@@ -101,6 +103,7 @@ struct Drift {
     span_percent: Option<f64>,
 }
 
+#[allow(clippy::struct_field_names)] // the keys of the contract
 #[derive(Serialize, Default)]
 struct Flutter {
     weighted_two_sigma_percent: Option<f64>,
@@ -291,7 +294,7 @@ mod tests {
             r#"{"schema":"tapewright.reading/1","file":"side-a.wav","duration_s":62.4,"rate_hz":48000,"channel":"both","#,
             r#""reference":{"kind":"tone","hz":3150.0,"tape":null,"error_percent":0.0,"error_uncertainty_percent":null},"#,
             r#""signal":{"usable":true,"level_dbfs":-12.1,"snr_db":57.9,"clipped_samples":0,"dropouts":[{"start_s":8.31,"length_s":0.02}]},"#,
-            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4566,"uncertainty_percent":0.0113,"#,
+            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4568,"uncertainty_percent":0.0113,"#,
             r#""uncertainty_with_reference_percent":null,"#,
             r#""uncertainty_parts":{"noise_percent":0.0001,"wow_percent":0.0052,"clock_percent":0.01,"reference_percent":null}},"#,
             r#""clock":{"error_ppm":0.0,"uncertainty_ppm":100.0,"source":"default"},"#,
@@ -338,7 +341,7 @@ mod tests {
                 let empty = figure.is_null()
                     || figure
                         .as_object()
-                        .is_some_and(|parts| parts.values().all(|v| v.is_null()));
+                        .is_some_and(|parts| parts.values().all(serde_json::Value::is_null));
                 assert!(empty, "{name} is {figure}");
             }
         }

@@ -1,21 +1,25 @@
-//! The list of kept snapshots: a line each, oldest first, fits 80 columns.
+//! The list of kept snapshots, oldest first: a line each, the note below it.
+//! Fits 80 columns.
 
 use jiff::tz::TimeZone;
 
 use super::numbers::plain;
-use super::words::{COLUMNS, NONE, best_uncertainty, with_uncertainty};
+use super::words::{NONE, best_uncertainty, with_uncertainty, wrapped};
 use crate::records::Snapshot;
 
-/// Widths of the columns; the note takes what is left.
-const MACHINE: usize = 14;
-const LABEL: usize = 9;
+/// Widths of the columns whose text is the user's.
+const MACHINE: usize = 16;
+const LABEL: usize = 10;
+
+/// Under the time, not under the number.
+const INDENT: &str = "      ";
 
 /// The table; `numbered` are snapshots with the number that the user calls
 /// them by. Times are shown in `zone`.
 pub fn table(numbered: &[(usize, &Snapshot)], zone: &TimeZone) -> String {
     let mut text = format!(
-        "{:>4}  {:<16}  {:<MACHINE$}  {:<LABEL$} {:<15} {:<7} note\n",
-        "no.", "taken", "machine", "kept as", "speed %", "w.fl. %"
+        "{:>4}  {:<16}  {:<MACHINE$}  {:<LABEL$} {:<15} {}\n",
+        "no.", "taken", "machine", "kept as", "speed %", "w.flutter %"
     );
     for (number, snapshot) in numbered {
         text.push_str(&line(*number, snapshot, zone));
@@ -34,18 +38,18 @@ fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
         .flutter
         .weighted_two_sigma
         .map_or(NONE.to_owned(), |flutter| format!("{:.3}", flutter.0));
-    let mut note = if snapshot.simulated {
-        "SIMULATED ".to_owned()
-    } else {
-        String::new()
-    };
-    note.push_str(&plain(snapshot.note.as_deref().unwrap_or_default()));
     let machine = cut(&machine, MACHINE);
     let label = cut(&plain(&snapshot.label.to_string()), LABEL);
-    let line = format!(
-        "{number:>4}  {taken:<16}  {machine:<MACHINE$}  {label:<LABEL$} {speed:<15} {flutter:<7} {note}"
+    let mut text = format!(
+        "{number:>4}  {taken:<16}  {machine:<MACHINE$}  {label:<LABEL$} {speed:<15} {flutter}\n"
     );
-    cut(line.trim_end(), COLUMNS) + "\n"
+    if snapshot.simulated {
+        text.push_str(&wrapped(INDENT, "SIMULATED"));
+    }
+    if let Some(note) = &snapshot.note {
+        text.push_str(&wrapped(INDENT, &plain(note)));
+    }
+    text
 }
 
 /// When it was taken, on the clock on the wall.
@@ -69,6 +73,7 @@ mod tests {
     use super::*;
     use crate::records::Label;
     use crate::report::sample;
+    use crate::report::words::COLUMNS;
 
     #[test]
     fn a_line_shows_what_tells_snapshots_apart() {
@@ -78,14 +83,19 @@ mod tests {
         snapshot.note = Some("new belt, motor oiled, pinch roller cleaned twice".to_owned());
         let mut other = snapshot.clone();
         other.label = Label::Named("a\u{1b}[2Jb".to_owned());
+        other.machine = Some("kitchen portable of aunt".to_owned());
+        other.note = None;
         other.simulated = true;
         other.measurement = sample::without_tone();
         let text = table(&[(3, &snapshot), (14, &other)], &TimeZone::UTC);
-        let expected = "\
- no.  taken             machine         kept as   speed %         w.fl. % note
-   3  2026-03-01 11:05  kitchen porta…  before    -1.232 ±0.011   0.121   new b…
-  14  2026-03-01 11:05  kitchen porta…  a\u{fffd}[2Jb   –               –       SIMUL…
-";
+        let expected = concat!(
+            " no.  taken             machine           kept as    speed %         w.flutter %\n",
+            "   3  2026-03-01 11:05  kitchen portable  before     -1.232 ±0.011   0.121\n",
+            "      new belt, motor oiled, pinch roller cleaned twice\n",
+            "  14  2026-03-01 11:05  kitchen portabl…  a\u{fffd}[2Jb     –               –\n",
+            "      SIMULATED\n",
+        );
         assert_eq!(text, expected);
+        assert!(text.lines().all(|line| line.chars().count() <= COLUMNS));
     }
 }

@@ -53,7 +53,7 @@ mod tests {
     fn rounding_keeps_what_matters() {
         assert_eq!(places(-1.231_749, 4), Some(-1.2317));
         assert_eq!(
-            places(-0.000_000_1, 4).map(f64::to_string),
+            places(-0.000_000_1, 4).map(|zero| zero.to_string()),
             Some("0".to_owned())
         );
         assert_eq!(significant(0.012_345, 3), Some(0.0123));

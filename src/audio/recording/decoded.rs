@@ -5,12 +5,14 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 
+use symphonia::core::audio::Channels;
 use symphonia::core::codecs::CodecParameters;
-use symphonia::core::codecs::audio::AudioDecoder;
+use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
-use symphonia::core::formats::{FormatReader, TrackType};
-use symphonia::core::io::{MediaSourceStream, ReadOnlySource};
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions, ReadOnlySource};
+use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 
 use super::samples::replace_no_numbers;
@@ -56,13 +58,18 @@ impl DecodedReader {
         let is_file = file.metadata().is_ok_and(|metadata| metadata.is_file());
         let stream = if is_file {
             io::Seek::rewind(&mut file).map_err(|source| failed(path, source))?;
-            MediaSourceStream::new(Box::new(file), Default::default())
+            MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default())
         } else {
             let whole = ReadOnlySource::new(io::Cursor::new(beginning).chain(file));
-            MediaSourceStream::new(Box::new(whole), Default::default())
+            MediaSourceStream::new(Box::new(whole), MediaSourceStreamOptions::default())
         };
         let container = symphonia::default::get_probe()
-            .probe(&hint(path), stream, Default::default(), Default::default())
+            .probe(
+                &hint(path),
+                stream,
+                FormatOptions::default(),
+                MetadataOptions::default(),
+            )
             .map_err(|error| refused(path, error))?;
         Self::begin(container).map_err(|reason| RecordingError::Unusable {
             path: path.to_path_buf(),
@@ -78,7 +85,7 @@ impl DecodedReader {
             return Err("there is no sound in it".to_owned());
         };
         let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(parameters, &Default::default())
+            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
             .map_err(|_| "its way of coding sound is not supported".to_owned())?;
         let lossless = matches!(container.format_info().short_name, "flac" | "aiff" | "wave");
         let mut reader = Self {
@@ -113,10 +120,7 @@ impl DecodedReader {
         }
         if self.format.channels == 0 {
             let parameters = self.decoder.codec_params();
-            let channels = parameters
-                .channels
-                .as_ref()
-                .map_or(0, |channels| channels.count());
+            let channels = parameters.channels.as_ref().map_or(0, Channels::count);
             self.format = StreamFormat {
                 rate_hz: parameters.sample_rate.unwrap_or(0),
                 channels: u16::try_from(channels).unwrap_or(u16::MAX),

@@ -138,8 +138,9 @@ impl Clock {
         }
         let due = Duration::from_secs_f64(self.fed_frames as f64 / self.rate_hz);
         let now = self.start.elapsed();
-        if now > due + GIVE_UP_CATCHING_UP {
-            self.start += now - due;
+        let late = now.saturating_sub(due);
+        if late > GIVE_UP_CATCHING_UP {
+            self.start += late;
         }
         thread::sleep(due.saturating_sub(now));
     }

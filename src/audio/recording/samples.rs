@@ -30,7 +30,7 @@ impl Coding {
     pub(super) fn decode(self, bytes: &[u8], samples: &mut Vec<f32>) -> u64 {
         match self {
             Self::Unsigned8 => {
-                samples.extend(bytes.iter().map(|&b| (f32::from(b) - 128.0) / 128.0))
+                samples.extend(bytes.iter().map(|&b| (f32::from(b) - 128.0) / 128.0));
             }
             Self::Signed16 => samples
                 .extend(chunks(bytes).map(|b| f32::from(i16::from_le_bytes(b)) * (1.0 / 32_768.0))),

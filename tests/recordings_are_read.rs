@@ -1,0 +1,447 @@
+//! Recordings of every usual kind are read whole, whatever their headers
+//! claim; broken ones as far as they go; what is no recording is refused in a
+//! sentence.
+
+#[path = "support/wave_bytes.rs"]
+mod wave_bytes;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::mpsc::channel;
+
+use tapewright::audio::recording::{self, Faults, Pace, Recording};
+use tapewright::audio::ring::Popped;
+use tapewright::audio::source::{SourceEvent, StreamFormat};
+use tempfile::TempDir;
+use wave_bytes::{chunk, file, format_chunk, plain, sized_chunk, sized_file, tone_pcm16};
+
+const RATE: u32 = 48_000;
+
+struct Folder(TempDir);
+
+impl Folder {
+    fn new() -> Self {
+        Self(tempfile::tempdir().unwrap())
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn with(&self, name: &str, bytes: &[u8]) -> PathBuf {
+        let path = self.path(name);
+        fs::write(&path, bytes).unwrap();
+        path
+    }
+}
+
+struct Read {
+    format: StreamFormat,
+    total_frames: Option<u64>,
+    samples: Vec<f32>,
+    faults: Faults,
+}
+
+fn read(path: &Path) -> Read {
+    let mut recording = Recording::open(path).unwrap_or_else(|error| panic!("{error}"));
+    let total_frames = recording.total_frames();
+    let mut samples = Vec::new();
+    let mut block = Vec::new();
+    while let Some(frames) = recording.next_block(&mut block) {
+        assert_eq!(
+            block.len(),
+            frames * usize::from(recording.format().channels)
+        );
+        samples.extend_from_slice(&block);
+    }
+    Read {
+        format: recording.format(),
+        total_frames,
+        samples,
+        faults: recording.faults(),
+    }
+}
+
+fn expected(pcm: &[u8]) -> Vec<f32> {
+    pcm.chunks(2)
+        .map(|b| f32::from(i16::from_le_bytes([b[0], b[1]])) / 32_768.0)
+        .collect()
+}
+
+#[track_caller]
+fn assert_whole(read: &Read, pcm: &[u8]) {
+    assert_eq!(read.samples.len(), pcm.len() / 2);
+    assert!(read.samples == expected(pcm), "samples differ");
+    assert!(read.faults.is_none(), "{:?}", read.faults);
+}
+
+#[test]
+fn a_plain_file_comes_out_sample_by_sample() {
+    let folder = Folder::new();
+    // More than a block, and not a whole number of them.
+    let pcm = tone_pcm16(3150.0, RATE, 1.2345);
+    let got = read(&folder.with("plain.wav", &plain(RATE, &pcm)));
+    assert_whole(&got, &pcm);
+    assert_eq!(got.total_frames, Some(pcm.len() as u64 / 4));
+    assert_eq!((got.format.rate_hz, got.format.channels), (RATE, 2));
+}
+
+#[test]
+fn every_sample_size_is_read() {
+    let folder = Folder::new();
+    let values = [-1.0, -0.5, 0.0, 0.25, 0.5, 0.75];
+    let whole = |bits: u32| {
+        values
+            .iter()
+            .map(move |v| (v * f64::from(1u32 << (bits - 1))) as i64)
+    };
+    let cases: [(&str, u16, u16, Vec<u8>); 6] = [
+        ("8 bit", 1, 8, whole(8).map(|v| (v + 128) as u8).collect()),
+        (
+            "16 bit",
+            1,
+            16,
+            whole(16).flat_map(|v| (v as i16).to_le_bytes()).collect(),
+        ),
+        (
+            "24 bit",
+            1,
+            24,
+            whole(24)
+                .flat_map(|v| (v as i32).to_le_bytes()[..3].to_vec())
+                .collect(),
+        ),
+        (
+            "32 bit",
+            1,
+            32,
+            whole(32).flat_map(|v| (v as i32).to_le_bytes()).collect(),
+        ),
+        (
+            "float",
+            3,
+            32,
+            values
+                .iter()
+                .flat_map(|v| (*v as f32).to_le_bytes())
+                .collect(),
+        ),
+        (
+            "double",
+            3,
+            64,
+            values.iter().flat_map(|v| v.to_le_bytes()).collect(),
+        ),
+    ];
+    for (name, tag, bits, data) in cases {
+        for extensible in [false, true] {
+            let mut format = format_chunk(if extensible { 0xfffe } else { tag }, 1, RATE, bits);
+            if extensible {
+                // Size of the rest, valid bits, speakers, sub-format.
+                format.extend_from_slice(&22u16.to_le_bytes());
+                format.extend_from_slice(&bits.to_le_bytes());
+                format.extend_from_slice(&4u32.to_le_bytes());
+                format.extend_from_slice(&tag.to_le_bytes());
+                format.extend_from_slice(&[
+                    0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71,
+                ]);
+            }
+            let bytes = file(&[
+                chunk(b"LIST", b"odd"),
+                chunk(b"fmt ", &format),
+                chunk(b"data", &data),
+            ]);
+            let got = read(&folder.with("sizes.wav", &bytes));
+            let got: Vec<f64> = got.samples.iter().map(|&s| f64::from(s)).collect();
+            assert_eq!(got, values, "{name}, extensible: {extensible}");
+        }
+    }
+}
+
+#[test]
+fn rf64_is_read_by_its_long_sizes() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 0.1);
+    for id in [b"RF64", b"BW64"] {
+        let mut long = Vec::new();
+        long.extend_from_slice(&(pcm.len() as u64 + 72).to_le_bytes());
+        long.extend_from_slice(&(pcm.len() as u64).to_le_bytes());
+        long.extend_from_slice(&(pcm.len() as u64 / 4).to_le_bytes());
+        long.extend_from_slice(&0u32.to_le_bytes());
+        let mut bytes = sized_file(
+            id,
+            u32::MAX,
+            &[
+                chunk(b"ds64", &long),
+                chunk(b"fmt ", &format_chunk(1, 2, RATE, 16)),
+                sized_chunk(*b"data", u32::MAX, &pcm),
+            ],
+        );
+        // What follows the data is no sound.
+        bytes.extend_from_slice(&chunk(b"LIST", b"nothing to hear here"));
+        let got = read(&folder.with("long.wav", &bytes));
+        assert_whole(&got, &pcm);
+    }
+}
+
+#[test]
+fn sizes_that_were_never_filled_in_do_not_matter() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 0.1);
+    for (riff, data) in [
+        // Died at once; died after its first header; pipes of several kinds.
+        (0, 0),
+        (36, 0),
+        (u32::MAX, u32::MAX),
+        (u32::MAX, 0),
+        (0x7fff_f024, 0x7fff_f000),
+        (0x8000_0024, 0x8000_0000),
+    ] {
+        let bytes = sized_file(
+            b"RIFF",
+            riff,
+            &[
+                chunk(b"fmt ", &format_chunk(1, 2, RATE, 16)),
+                sized_chunk(*b"data", data, &pcm),
+            ],
+        );
+        let got = read(&folder.with("piped.wav", &bytes));
+        assert_whole(&got, &pcm);
+        assert_eq!(got.total_frames, Some(pcm.len() as u64 / 4), "{data:x}");
+    }
+}
+
+#[test]
+fn a_cut_file_is_read_as_far_as_it_goes() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 0.5);
+    let whole = plain(RATE, &pcm);
+    // Within the last frame, within the data, right after the header.
+    for missing in [1, 1001, pcm.len()] {
+        let got = read(&folder.with("cut.wav", &whole[..whole.len() - missing]));
+        let frames = (pcm.len() - missing) / 4;
+        assert!(got.faults.cut_short, "{missing}");
+        assert_eq!(got.samples, expected(&pcm[..frames * 4]), "{missing}");
+    }
+    for length in 1..44 {
+        let path = folder.with("header.wav", &whole[..length]);
+        let error = Recording::open(&path).err().map(|error| error.to_string());
+        let error = error.unwrap_or_else(|| panic!("{length} bytes were taken for a recording"));
+        assert!(error.contains("header.wav"), "{error}");
+    }
+}
+
+#[test]
+fn samples_that_are_no_number_become_silence_and_are_counted() {
+    let folder = Folder::new();
+    let values = [0.5f32, f32::NAN, -0.5, f32::INFINITY];
+    let data: Vec<u8> = values.iter().flat_map(|v| v.to_le_bytes()).collect();
+    let bytes = file(&[
+        chunk(b"fmt ", &format_chunk(3, 1, RATE, 32)),
+        chunk(b"data", &data),
+    ]);
+    let got = read(&folder.with("nan.wav", &bytes));
+    assert_eq!(got.samples, [0.5, 0.0, -0.5, 0.0]);
+    assert_eq!(got.faults.replaced_samples, 2);
+}
+
+#[test]
+fn a_header_without_sound_is_an_empty_recording() {
+    let folder = Folder::new();
+    let got = read(&folder.with("silent.wav", &plain(RATE, &[])));
+    assert_eq!((got.samples.len(), got.total_frames), (0, Some(0)));
+    assert!(got.faults.is_none());
+}
+
+#[test]
+fn what_is_no_recording_is_refused_in_a_sentence() {
+    let folder = Folder::new();
+    let text = folder.with(
+        "notes.wav",
+        b"Side A: nothing but wind and rain.\nSide B: rain.\n",
+    );
+    let empty = folder.with("empty.wav", b"");
+    let noise: Vec<u8> = (0..4096u32)
+        .map(|n| (n.wrapping_mul(2_654_435_761) >> 24) as u8)
+        .collect();
+    let noise = folder.with("noise.wav", &noise);
+    let picture = folder.with("picture.flac", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01");
+    for (path, told) in [
+        (folder.path("missing.wav"), "no such file"),
+        (folder.0.path().to_path_buf(), "a folder"),
+        (text, "a text file"),
+        (empty, "the file is empty"),
+        (noise, "no recording of a known kind"),
+        (picture, "no recording of a known kind"),
+    ] {
+        let error = Recording::open(&path).err().expect("refused").to_string();
+        assert!(error.contains(told), "{error}");
+        assert!(error.starts_with(&path.display().to_string()), "{error}");
+        assert!(!error.contains('\n'), "{error}");
+    }
+}
+
+#[test]
+fn broken_headers_never_do_harm() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 0.01);
+    let whole = plain(RATE, &pcm);
+    // Each byte of the header turned into each of a few nasty values.
+    for at in 0..44 {
+        for value in [0, 1, 0x7f, 0x80, 0xff] {
+            let mut bytes = whole.clone();
+            bytes[at] = value;
+            let path = folder.with("broken.wav", &bytes);
+            if let Ok(mut recording) = Recording::open(&path) {
+                let mut block = Vec::new();
+                let mut frames = 0;
+                while let Some(more) = recording.next_block(&mut block) {
+                    frames += more;
+                }
+                assert!(frames <= bytes.len(), "byte {at} as {value}");
+            }
+        }
+    }
+}
+
+/// A file of another kind that sox writes; `None` where it cannot.
+fn by_sox(folder: &Folder, name: &str, pcm: &[u8]) -> Option<PathBuf> {
+    let source = folder.with("source.wav", &plain(RATE, pcm));
+    let path = folder.path(name);
+    let sox = Command::new("sox").arg(&source).arg(&path).output();
+    match sox {
+        Ok(output) if output.status.success() => Some(path),
+        _ => {
+            println!("skipped: sox is not there or cannot write {name}");
+            None
+        }
+    }
+}
+
+#[test]
+fn lossless_kinds_come_out_sample_by_sample() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 1.5);
+    for name in ["tone.flac", "tone.aiff", "tone.caf"] {
+        let Some(path) = by_sox(&folder, name, &pcm) else {
+            continue;
+        };
+        let got = read(&path);
+        assert_whole(&got, &pcm);
+        assert_eq!(got.total_frames, Some(pcm.len() as u64 / 4), "{name}");
+        // The kind is told by what is in it, not by its name.
+        let renamed = folder.path("renamed.wav");
+        fs::copy(&path, &renamed).unwrap();
+        assert_whole(&read(&renamed), &pcm);
+    }
+}
+
+#[test]
+fn a_cut_flac_is_read_as_far_as_it_goes() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 1.5);
+    let Some(path) = by_sox(&folder, "tone.flac", &pcm) else {
+        return;
+    };
+    let whole = fs::read(&path).unwrap();
+    let got = read(&folder.with("cut.flac", &whole[..whole.len() / 2]));
+    assert!(got.faults.cut_short);
+    assert!(!got.samples.is_empty() && got.samples.len() < pcm.len() / 2);
+    let reached = got.samples.len();
+    assert!(got.samples == expected(&pcm)[..reached], "samples differ");
+}
+
+#[test]
+fn damage_within_a_flac_leaves_the_rest_in_its_place() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 1.5);
+    let Some(path) = by_sox(&folder, "tone.flac", &pcm) else {
+        return;
+    };
+    let mut bytes = fs::read(&path).unwrap();
+    let middle = bytes.len() / 2;
+    bytes[middle..middle + 16].fill(0x55);
+    let got = read(&folder.with("damaged.flac", &bytes));
+    let right = expected(&pcm);
+    assert!(!got.faults.is_none());
+    let end = right.len() - 1000;
+    if got.samples.len() == right.len() {
+        assert!(got.samples[end..] == right[end..], "the end has moved");
+    }
+}
+
+#[test]
+fn lossy_kinds_keep_length_and_tone() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 2.0);
+    for name in ["tone.ogg", "tone.mp3"] {
+        let Some(path) = by_sox(&folder, name, &pcm) else {
+            continue;
+        };
+        let got = read(&path);
+        let frames = got.samples.len() / 2;
+        assert!(frames.abs_diff(96_000) < 4096, "{name}: {frames}");
+        assert!(got.faults.is_none(), "{name}: {:?}", got.faults);
+        let power: f32 = got.samples.iter().map(|s| s * s).sum::<f32>() / got.samples.len() as f32;
+        // Amplitude 0.25: a mean square of 1/32.
+        assert!((power - 0.03125).abs() < 0.003, "{name}: {power}");
+    }
+}
+
+#[test]
+fn a_feeder_delivers_everything_and_then_says_so() {
+    let folder = Folder::new();
+    // Longer than the ring: the feeder has to wait.
+    let pcm = tone_pcm16(3150.0, 8000, 5.0);
+    let path = folder.with("feed.wav", &plain(8000, &pcm));
+    let (send, receive) = channel();
+    recording::start(&path, Pace::Fast, send).unwrap();
+    let Ok(SourceEvent::Connected {
+        format,
+        mut reader,
+        name,
+    }) = receive.recv()
+    else {
+        panic!("not connected");
+    };
+    assert_eq!((format.rate_hz, format.channels), (8000, 2));
+    assert_eq!(name, "feed.wav");
+    let mut samples = Vec::new();
+    let mut buffer = vec![0.0; 1000];
+    loop {
+        match reader.pop(&mut buffer) {
+            Popped::Samples(count) => samples.extend_from_slice(&buffer[..count]),
+            Popped::Gap(lost) => panic!("{lost} frames lost"),
+            Popped::Empty if reader.is_finished() => break,
+            Popped::Empty => std::thread::yield_now(),
+        }
+    }
+    assert!(samples == expected(&pcm), "samples differ");
+    assert!(matches!(receive.recv(), Ok(SourceEvent::Ended)));
+    assert!(receive.recv().is_err(), "the feeder goes on after its end");
+}
+
+#[test]
+fn a_feeder_ends_when_nobody_listens() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, 8000, 5.0);
+    let path = folder.with("feed.wav", &plain(8000, &pcm));
+    let (send, receive) = channel();
+    recording::start(&path, Pace::Fast, send).unwrap();
+    let Ok(SourceEvent::Connected { reader, .. }) = receive.recv() else {
+        panic!("not connected");
+    };
+    drop(reader);
+    // Its sender is dropped with it, without a word.
+    assert!(receive.recv().is_err());
+}
+
+#[test]
+fn a_feeder_refuses_at_once() {
+    let folder = Folder::new();
+    let (send, receive) = channel();
+    let refused = recording::start(&folder.path("missing.wav"), Pace::Real, send);
+    assert!(refused.is_err());
+    assert!(receive.recv().is_err());
+}

@@ -1,0 +1,239 @@
+//! A record of snapshots loses nothing: an interrupted write at any byte
+//! leaves every earlier line as it was, and programs that keep at the same
+//! time do not tear each other's lines.
+
+#[path = "support/invented.rs"]
+mod invented;
+
+use std::fs::{self, OpenOptions};
+use std::io::Write;
+use std::path::Path;
+use std::process::Command;
+
+use tapewright::records::{Label, Record, RecordError, RecordWarning, Snapshot};
+
+fn snapshot(name: &str) -> Snapshot {
+    let mut snapshot = Snapshot::new(
+        Label::Named(name.to_owned()),
+        "line in",
+        invented::measurement(),
+    );
+    snapshot.machine = Some("deck 4".to_owned());
+    // What could break a line: line ends, quotes, letters of several bytes.
+    snapshot.note = Some("new belt\n\"dry\" capstan\r, größer, 音".to_owned());
+    snapshot
+}
+
+fn names(record: &Record) -> Vec<String> {
+    record.list().iter().map(|s| s.label.to_string()).collect()
+}
+
+fn open(path: &Path) -> (Record, Vec<RecordWarning>) {
+    Record::open(path).unwrap_or_else(|error| panic!("{error}"))
+}
+
+#[test]
+fn what_was_kept_is_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    // Folders are made as needed.
+    let path = folder.path().join("new/folder/record.jsonl");
+    let (mut record, warnings) = open(&path);
+    assert!(record.list().is_empty() && warnings.is_empty());
+    assert!(!path.exists(), "opening makes no file");
+    let kept = [snapshot("one"), snapshot("two")];
+    for snapshot in &kept {
+        assert_eq!(record.append(snapshot).unwrap(), None);
+    }
+    assert_eq!(record.list(), kept);
+    let (record, warnings) = open(&path);
+    assert_eq!(record.list(), kept);
+    assert!(warnings.is_empty());
+    let text = fs::read_to_string(&path).unwrap();
+    assert_eq!(text.lines().count(), 2);
+    assert!(text.starts_with("{\"schema\":\"tapewright.snapshot/1\","));
+    assert_ne!(kept[0].id, kept[1].id);
+}
+
+#[test]
+fn a_write_torn_at_any_byte_costs_that_line_only() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    let torn = folder.path().join("record.jsonl.torn");
+    let (mut record, _) = open(&path);
+    record.append(&snapshot("first")).unwrap();
+    let one = fs::read(&path).unwrap();
+    record.append(&snapshot("second")).unwrap();
+    let both = fs::read(&path).unwrap();
+    for length in one.len()..=both.len() {
+        fs::write(&path, &both[..length]).unwrap();
+        let _ = fs::remove_file(&torn);
+        // Whole but for its line's end is whole.
+        let is_torn = length > one.len() && length < both.len() - 1;
+        let mut expected = vec!["first"];
+        if length >= both.len() - 1 {
+            expected.push("second");
+        }
+
+        let (mut record, warnings) = open(&path);
+        assert_eq!(names(&record), expected, "{length}");
+        assert_eq!(
+            warnings.len(),
+            usize::from(is_torn),
+            "{length}: {warnings:?}"
+        );
+        assert_eq!(
+            fs::read(&path).unwrap(),
+            &both[..length],
+            "opening changes nothing"
+        );
+
+        let warning = record.append(&snapshot("third")).unwrap();
+        assert_eq!(warning.is_some(), is_torn, "{length}");
+        expected.push("third");
+        let (record, warnings) = open(&path);
+        assert_eq!(names(&record), expected, "{length}");
+        assert!(warnings.is_empty(), "{length}: {warnings:?}");
+        let after = fs::read(&path).unwrap();
+        assert!(
+            after.starts_with(&one),
+            "{length}: the first line has changed"
+        );
+        if is_torn {
+            let mut aside = both[one.len()..length].to_vec();
+            aside.push(b'\n');
+            assert_eq!(fs::read(&torn).unwrap(), aside, "{length}");
+        } else {
+            assert!(!torn.exists(), "{length}");
+        }
+    }
+}
+
+#[test]
+fn the_very_first_line_may_be_torn_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    let (mut record, _) = open(&path);
+    record.append(&snapshot("first")).unwrap();
+    let whole = fs::read(&path).unwrap();
+    for length in 1..whole.len() - 1 {
+        fs::write(&path, &whole[..length]).unwrap();
+        let (mut record, warnings) = open(&path);
+        assert!(record.list().is_empty(), "{length}");
+        assert!(matches!(
+            warnings[..],
+            [RecordWarning::Torn { line: 1, .. }]
+        ));
+        record.append(&snapshot("again")).unwrap();
+        assert_eq!(names(&open(&path).0), ["again"], "{length}");
+    }
+}
+
+#[test]
+fn other_lines_are_kept_and_reported() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    let (mut record, _) = open(&path);
+    record.append(&snapshot("first")).unwrap();
+    let newer = "{\"schema\":\"tapewright.snapshot/2\",\"all\":\"different\"}\n";
+    let damaged = "{\"schema\":\"tapewright.snapsh\u{0}\u{0}\u{0}\n";
+    let mut file = OpenOptions::new().append(true).open(&path).unwrap();
+    file.write_all(newer.as_bytes()).unwrap();
+    file.write_all(damaged.as_bytes()).unwrap();
+    drop(file);
+    let (mut record, warnings) = open(&path);
+    record.append(&snapshot("second")).unwrap();
+    assert_eq!(names(&open(&path).0), ["first", "second"]);
+    let RecordWarning::Newer {
+        line: 2, schema, ..
+    } = &warnings[0]
+    else {
+        panic!("{warnings:?}");
+    };
+    assert_eq!(schema, "tapewright.snapshot/2");
+    assert!(matches!(
+        warnings[1],
+        RecordWarning::Damaged { line: 3, .. }
+    ));
+    let text = fs::read_to_string(&path).unwrap();
+    assert!(text.contains(newer) && text.contains(damaged));
+}
+
+#[test]
+fn another_file_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("letter.txt");
+    for content in [
+        "Dear aunt,\nthe deck runs again.\n",
+        "RIFF",
+        "{\"a\":1}\n",
+        "\n\n",
+    ] {
+        fs::write(&path, content).unwrap();
+        let refused = Record::open(&path);
+        assert!(
+            matches!(refused, Err(RecordError::NotARecord { .. })),
+            "{content}"
+        );
+        assert_eq!(fs::read_to_string(&path).unwrap(), content);
+    }
+}
+
+#[test]
+fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    let (mut record, _) = open(&path);
+    record.append(&snapshot("first")).unwrap();
+    let before = fs::read(&path).unwrap();
+    let mut bad = snapshot("bad");
+    bad.measurement.duration.0 = f64::NAN;
+    assert!(matches!(
+        record.append(&bad),
+        Err(RecordError::Unwritable { .. })
+    ));
+    assert_eq!(fs::read(&path).unwrap(), before);
+    assert_eq!(names(&record), ["first"]);
+}
+
+/// Set for a copy of this test program that only appends.
+const APPEND_TO: &str = "TAPEWRIGHT_TEST_APPEND_TO";
+const EACH: usize = 40;
+
+#[test]
+fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
+    if let Ok(path) = std::env::var(APPEND_TO) {
+        append_many(Path::new(&path));
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    let children: Vec<_> = (0..3)
+        .map(|_| {
+            Command::new(std::env::current_exe().unwrap())
+                .args([
+                    "--exact",
+                    "programs_that_keep_at_the_same_time_do_not_tear_lines",
+                ])
+                .env(APPEND_TO, &path)
+                .spawn()
+                .unwrap()
+        })
+        .collect();
+    for mut child in children {
+        assert!(child.wait().unwrap().success());
+    }
+    let (record, warnings) = open(&path);
+    assert!(warnings.is_empty(), "{warnings:?}");
+    assert_eq!(record.list().len(), 3 * EACH);
+    let mut ids: Vec<_> = record.list().iter().map(|s| &s.id).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), 3 * EACH, "two snapshots share an id");
+}
+
+fn append_many(path: &Path) {
+    let (mut record, _) = open(path);
+    for number in 0..EACH {
+        record.append(&snapshot(&number.to_string())).unwrap();
+    }
+}
