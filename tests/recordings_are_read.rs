@@ -2,6 +2,8 @@
 //! claim; broken ones as far as they go; what is no recording is refused in a
 //! sentence.
 
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
 #[path = "support/wave_bytes.rs"]
 mod wave_bytes;
 
@@ -148,9 +150,9 @@ fn every_sample_size_is_read() {
                 ]);
             }
             let bytes = file(&[
-                chunk(b"LIST", b"odd"),
-                chunk(b"fmt ", &format),
-                chunk(b"data", &data),
+                chunk(*b"LIST", b"odd"),
+                chunk(*b"fmt ", &format),
+                chunk(*b"data", &data),
             ]);
             let got = read(&folder.with("sizes.wav", &bytes));
             let got: Vec<f64> = got.samples.iter().map(|&s| f64::from(s)).collect();
@@ -163,7 +165,7 @@ fn every_sample_size_is_read() {
 fn rf64_is_read_by_its_long_sizes() {
     let folder = Folder::new();
     let pcm = tone_pcm16(3150.0, RATE, 0.1);
-    for id in [b"RF64", b"BW64"] {
+    for id in [*b"RF64", *b"BW64"] {
         let mut long = Vec::new();
         long.extend_from_slice(&(pcm.len() as u64 + 72).to_le_bytes());
         long.extend_from_slice(&(pcm.len() as u64).to_le_bytes());
@@ -173,13 +175,13 @@ fn rf64_is_read_by_its_long_sizes() {
             id,
             u32::MAX,
             &[
-                chunk(b"ds64", &long),
-                chunk(b"fmt ", &format_chunk(1, 2, RATE, 16)),
+                chunk(*b"ds64", &long),
+                chunk(*b"fmt ", &format_chunk(1, 2, RATE, 16)),
                 sized_chunk(*b"data", u32::MAX, &pcm),
             ],
         );
         // What follows the data is no sound.
-        bytes.extend_from_slice(&chunk(b"LIST", b"nothing to hear here"));
+        bytes.extend_from_slice(&chunk(*b"LIST", b"nothing to hear here"));
         let got = read(&folder.with("long.wav", &bytes));
         assert_whole(&got, &pcm);
     }
@@ -199,10 +201,10 @@ fn sizes_that_were_never_filled_in_do_not_matter() {
         (0x8000_0024, 0x8000_0000),
     ] {
         let bytes = sized_file(
-            b"RIFF",
+            *b"RIFF",
             riff,
             &[
-                chunk(b"fmt ", &format_chunk(1, 2, RATE, 16)),
+                chunk(*b"fmt ", &format_chunk(1, 2, RATE, 16)),
                 sized_chunk(*b"data", data, &pcm),
             ],
         );
@@ -238,8 +240,8 @@ fn samples_that_are_no_number_become_silence_and_are_counted() {
     let values = [0.5f32, f32::NAN, -0.5, f32::INFINITY];
     let data: Vec<u8> = values.iter().flat_map(|v| v.to_le_bytes()).collect();
     let bytes = file(&[
-        chunk(b"fmt ", &format_chunk(3, 1, RATE, 32)),
-        chunk(b"data", &data),
+        chunk(*b"fmt ", &format_chunk(3, 1, RATE, 32)),
+        chunk(*b"data", &data),
     ]);
     let got = read(&folder.with("nan.wav", &bytes));
     assert_eq!(got.samples, [0.5, 0.0, -0.5, 0.0]);

@@ -2,6 +2,8 @@
 //! leaves every earlier line as it was, and programs that keep at the same
 //! time do not tear each other's lines.
 
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
 #[path = "support/invented.rs"]
 mod invented;
 

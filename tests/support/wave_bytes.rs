@@ -27,8 +27,8 @@ pub fn format_chunk(tag: u16, channels: u16, rate_hz: u32, bits: u16) -> Vec<u8>
 }
 
 /// A chunk with its true size.
-pub fn chunk(id: &[u8; 4], content: &[u8]) -> Vec<u8> {
-    sized_chunk(*id, u32::try_from(content.len()).unwrap(), content)
+pub fn chunk(id: [u8; 4], content: &[u8]) -> Vec<u8> {
+    sized_chunk(id, u32::try_from(content.len()).unwrap(), content)
 }
 
 /// A chunk that claims a size.
@@ -43,7 +43,7 @@ pub fn sized_chunk(id: [u8; 4], size: u32, content: &[u8]) -> Vec<u8> {
 }
 
 /// A file of these chunks that claims a size.
-pub fn sized_file(id: &[u8; 4], size: u32, chunks: &[Vec<u8>]) -> Vec<u8> {
+pub fn sized_file(id: [u8; 4], size: u32, chunks: &[Vec<u8>]) -> Vec<u8> {
     let mut bytes = id.to_vec();
     bytes.extend_from_slice(&size.to_le_bytes());
     bytes.extend_from_slice(b"WAVE");
@@ -56,13 +56,13 @@ pub fn sized_file(id: &[u8; 4], size: u32, chunks: &[Vec<u8>]) -> Vec<u8> {
 /// A file of these chunks with its true size.
 pub fn file(chunks: &[Vec<u8>]) -> Vec<u8> {
     let size = 4 + chunks.iter().map(Vec::len).sum::<usize>();
-    sized_file(b"RIFF", u32::try_from(size).unwrap(), chunks)
+    sized_file(*b"RIFF", u32::try_from(size).unwrap(), chunks)
 }
 
 /// A plain 16-bit stereo file.
 pub fn plain(rate_hz: u32, pcm: &[u8]) -> Vec<u8> {
     file(&[
-        chunk(b"fmt ", &format_chunk(1, 2, rate_hz, 16)),
-        chunk(b"data", pcm),
+        chunk(*b"fmt ", &format_chunk(1, 2, rate_hz, 16)),
+        chunk(*b"data", pcm),
     ])
 }

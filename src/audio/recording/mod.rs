@@ -1,7 +1,7 @@
 //! Recordings as a source of samples, streamed: a block at a time, so that
 //! memory does not grow with length.
 //!
-//! WAV in all its kinds is read by [`wav`], everything else by `decoded`. A
+//! WAV in all its kinds is read by `wav`, everything else by `decoded`. A
 //! file that breaks off is read as far as it goes; [`Recording::faults`] says
 //! afterwards what was wrong with it. [`start`] feeds a recording to the ring
 //! as if it were a live input.
