@@ -11,6 +11,7 @@ use std::sync::mpsc::{self, Receiver};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use support::environment::in_private_environment;
 use support::sound_server::{SoundServer, with_sound_server};
 use tapewright::audio::ring::{Popped, RingReader};
 use tapewright::audio::source::{SourceEvent, StreamFormat};
@@ -260,5 +261,46 @@ fn a_tone_played_out_comes_back_in() {
         let (took_s, progress) = player.join().expect("playing ends");
         assert!((seconds..seconds + 2.0).contains(&took_s), "{took_s} s");
         assert!(progress.is_sorted() && progress.len() > 20, "{progress:?}");
+    });
+}
+
+/// A plugin that reads a file, as fast as it can be read.
+const FILE_AS_INPUT: &str = "\
+</usr/share/alsa/alsa.conf>
+pcm.!default { type file  slave.pcm null  file /dev/null  infile FOLDER/samples.raw  format raw }
+";
+
+#[test]
+fn an_input_that_is_too_fast_is_counted_and_marked() {
+    let test = "an_input_that_is_too_fast_is_counted_and_marked";
+    in_private_environment(test, &[], FILE_AS_INPUT, |folder| {
+        std::fs::write(folder.join("samples.raw"), vec![0; 64 << 20]).expect("a file");
+        let (send, events) = mpsc::channel();
+        let live = input::start(None, send).expect("the file opens");
+        let mut connection = connection(&events, Duration::from_secs(1));
+        let (left, gaps) = connection.listen(Duration::from_millis(500));
+        drop(live);
+        let lost = connection.reader.lost_frames();
+        assert!(lost > 0, "{} frames were all read in time", left.len());
+        assert!(gaps > 0, "{lost} frames lost without a mark");
+    });
+}
+
+/// Telephone samples, which nothing here converts.
+const UNKNOWN_FORMAT: &str = "\
+</usr/share/alsa/alsa.conf>
+pcm.!default { type mulaw  slave { pcm null  format S16_LE } }
+";
+
+#[test]
+fn an_input_without_a_known_format_is_refused() {
+    let test = "an_input_without_a_known_format_is_refused";
+    in_private_environment(test, &[], UNKNOWN_FORMAT, |_| {
+        let (send, _events) = mpsc::channel();
+        let error = input::start(None, send).expect_err("no format");
+        assert!(
+            matches!(error, SoundError::NoUsableFormat { .. }),
+            "{error:?}"
+        );
     });
 }

@@ -15,7 +15,7 @@ use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig, U24};
 
 pub use super::callback::{CallbackSink, SignsOfLife};
-use super::devices::{self, Found};
+use super::found::{self, Found};
 use super::quiet::QuietStderr;
 use super::ring::{RingReader, ring};
 use super::sound_error::{Direction, SoundError};
@@ -25,8 +25,9 @@ use super::watchdog::{Look, LossKind, TICKS_PER_SECOND, Verdict, Watchdog};
 use crate::units::Seconds;
 
 /// Length of block that is asked for: short enough that nothing on screen
-/// waits for it, long enough to cost nothing.
-const BLOCK: Seconds = Seconds(0.01);
+/// waits for it, and long enough that a busy computer is in time, for the
+/// sound system holds no more than two blocks.
+const BLOCK: Seconds = Seconds(0.02);
 
 /// What the ring holds: a computer that is busy for so long loses nothing.
 const RING_S: u32 = 2;
@@ -108,7 +109,7 @@ fn run(
     stop: &AtomicBool,
     tell: &Sender<Result<String, SoundError>>,
 ) {
-    let first = devices::find(Direction::Input, wanted).and_then(Opened::open);
+    let first = found::find(Direction::Input, wanted).and_then(Opened::open);
     let mut opened = match first {
         Ok(opened) => opened,
         Err(error) => {

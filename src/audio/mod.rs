@@ -6,7 +6,9 @@
 
 pub mod analysis;
 pub mod callback;
+mod device_names;
 pub mod devices;
+mod found;
 pub mod input;
 pub mod output;
 pub mod quiet;

@@ -11,7 +11,7 @@ use cpal::{
 };
 
 use super::callback::SignsOfLife;
-use super::devices::{self, Found};
+use super::found::{self, Found};
 use super::quiet::QuietStderr;
 use super::sound_error::{Direction, SoundError};
 use super::source::StreamFormat;
@@ -58,7 +58,7 @@ pub fn play(
 ) -> Result<Played, SoundError> {
     let (found, running) = {
         let _quiet = QuietStderr::start();
-        let found = devices::find(Direction::Output, output)?;
+        let found = found::find(Direction::Output, output)?;
         let running = Running::start(&found, make)?;
         (found, running)
     };

@@ -71,6 +71,9 @@ fn formats(device: &SoundDevice) -> String {
         "{channels}, {} Hz, {}",
         native.stream.rate_hz, native.samples
     );
+    if device.converts {
+        text.push_str("\n         converted by the system from what the hardware has");
+    }
     let rates: Vec<String> = device
         .rates_hz
         .iter()
@@ -113,6 +116,7 @@ mod tests {
             }),
             rates_hz: vec![44_100, 48_000],
             formats: vec!["i16".into(), "i32".into()],
+            converts: false,
             trouble: None,
         }
     }

@@ -2,4 +2,5 @@
 
 #![allow(dead_code)] // compiled into each test, which uses a part of it
 
+pub mod environment;
 pub mod sound_server;

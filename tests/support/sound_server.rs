@@ -1,80 +1,35 @@
 //! A sound server of the test's own, with a virtual output whose monitor is
 //! the only sound input there is: real audio without a sound card.
-//!
-//! The server is found through the environment, which a process had better
-//! not change while it runs. So the test starts itself anew in a process with
-//! the right environment, and does its work there.
 
-use std::env;
-use std::ffi::OsString;
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
-/// Set in the process that has the private environment.
-const INSIDE: &str = "TAPEWRIGHT_TEST_SOUND_DIR";
+use super::environment::{in_private_environment, within};
 
-/// Where this is 1, missing programs are a failure instead of a reason to
-/// skip.
-const REQUIRED: &str = "TAPEWRIGHT_REQUIRE_LIVE";
+/// All sound goes to and comes from the server.
+const ASOUND: &str = "\
+</usr/share/alsa/alsa.conf>
+pcm.!default { type pulse }
+ctl.!default { type pulse }
+pcm.pulse { type pulse }
+";
 
-/// Runs `body` with a sound server, in a process of its own, or says why not.
-/// `test` is the name of the calling test function.
+/// Runs `body` with a sound server in a private environment, or says why
+/// not. `test` is the name of the calling test function, `needed` what it
+/// needs besides the server.
 pub fn with_sound_server(test: &str, needed: &[&str], body: impl FnOnce(SoundServer)) {
-    if let Some(folder) = env::var_os(INSIDE) {
-        body(SoundServer::start(Path::new(&folder)));
-        return;
-    }
-    let missing: Vec<&str> = ["pulseaudio", "paplay", "sox"]
+    let needed: Vec<&str> = ["pulseaudio", "pactl", "paplay", "sox"]
         .iter()
         .chain(needed)
         .copied()
-        .filter(|program| !is_installed(program))
         .collect();
-    if !missing.is_empty() {
-        let reason = format!("{test} needs {}, not installed", missing.join(", "));
-        assert!(env::var(REQUIRED).as_deref() != Ok("1"), "{reason}");
-        eprintln!("SKIPPED: {reason}");
-        return;
-    }
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let status = Command::new(env::current_exe().expect("a test program"))
-        .args(["--exact", test, "--nocapture", "--test-threads=1"])
-        .env(INSIDE, folder.path())
-        .envs(environment(folder.path()))
-        .env_remove("DISPLAY")
-        .env_remove("DBUS_SESSION_BUS_ADDRESS")
-        .status()
-        .expect("the test program runs");
-    assert!(status.success(), "{test} failed inside: {status}");
-}
-
-fn is_installed(program: &str) -> bool {
-    let path = env::var_os("PATH").unwrap_or_default();
-    env::split_paths(&path).any(|folder| folder.join(program).is_file())
-}
-
-fn environment(folder: &Path) -> Vec<(&'static str, OsString)> {
-    let runtime = folder.join("run");
-    let mut socket = OsString::from("unix:");
-    socket.push(socket_path(folder));
-    vec![
-        ("HOME", folder.into()),
-        // Where every client looks for the key that the first one makes.
-        ("XDG_CONFIG_HOME", folder.join(".config").into()),
-        ("XDG_DATA_HOME", folder.join("data").into()),
-        ("XDG_RUNTIME_DIR", runtime.clone().into()),
-        ("PULSE_RUNTIME_PATH", runtime.join("pulse").into()),
-        ("PULSE_STATE_PATH", runtime.join("state").into()),
-        ("PULSE_SERVER", socket),
-        ("ALSA_CONFIG_PATH", folder.join("asound.conf").into()),
-        ("LANG", "C.UTF-8".into()),
-        ("LC_ALL", "C.UTF-8".into()),
-    ]
+    in_private_environment(test, &needed, ASOUND, |folder| {
+        body(SoundServer::start(folder));
+    });
 }
 
 fn socket_path(folder: &Path) -> PathBuf {
@@ -94,14 +49,6 @@ impl SoundServer {
         for private in [&runtime, &runtime.join("pulse")] {
             fs::set_permissions(private, fs::Permissions::from_mode(0o700)).expect("own folder");
         }
-        fs::write(
-            folder.join("asound.conf"),
-            "</usr/share/alsa/alsa.conf>\n\
-             pcm.!default { type pulse }\n\
-             ctl.!default { type pulse }\n\
-             pcm.pulse { type pulse }\n",
-        )
-        .expect("an ALSA configuration");
         let mut server = Self {
             folder: folder.to_owned(),
             process: None,
@@ -208,14 +155,5 @@ impl Drop for Player {
     fn drop(&mut self) {
         let _ = self.0.kill();
         let _ = self.0.wait();
-    }
-}
-
-/// Waits until `is_so`, or fails.
-pub fn within(limit: Duration, what: &str, mut is_so: impl FnMut() -> bool) {
-    let start = Instant::now();
-    while !is_so() {
-        assert!(start.elapsed() < limit, "not within {limit:?}: {what}");
-        thread::sleep(Duration::from_millis(20));
     }
 }

@@ -1,0 +1,310 @@
+//! Finding the device that is meant, and the same one again.
+//!
+//! On Linux all goes through ALSA: its default is whatever the system's sound
+//! settings say, also where a sound server runs; beside it stands each piece
+//! of hardware, for the direct way past the server. The sound library could
+//! speak to such a server itself, but then loses samples without a word: with
+//! blocks of 512 frames 53 % of them arrived, with 4096 frames 91 %, where
+//! ALSA's way to the same server delivered all.
+
+use cpal::traits::{DeviceTrait, HostTrait};
+use cpal::{ErrorKind, HostId, SupportedStreamConfig, SupportedStreamConfigRange};
+
+use super::device_names::{Choice, choose, is_shown};
+use super::sound_error::{Direction, SoundError, plain};
+use super::stream_plan::{StreamPlan, offered};
+
+/// A device that can be opened again after it was lost.
+pub(super) struct Found {
+    pub direction: Direction,
+    host: HostId,
+    /// `None` for whatever is that host's default.
+    id: Option<String>,
+    pub name: String,
+    pub device: cpal::Device,
+}
+
+/// The device for what the user said; `None` is the default.
+pub(super) fn find(direction: Direction, wanted: Option<&str>) -> Result<Found, SoundError> {
+    match wanted {
+        Some(wanted) if !wanted.trim().is_empty() && wanted.trim() != "default" => {
+            find_named(direction, wanted.trim())
+        }
+        _ => find_default(direction),
+    }
+}
+
+impl Found {
+    /// Its id, also where it was taken as the default.
+    pub(super) fn id(&self) -> String {
+        id_of(&self.device)
+    }
+
+    /// All formats that it offers.
+    pub(super) fn offers(&self) -> Result<Vec<SupportedStreamConfigRange>, SoundError> {
+        configs(&self.device, self.direction)
+            .map_err(|error| SoundError::of_system(self.direction, &self.name, &error))
+    }
+
+    /// True where formats are converted on the way, so that what it offers
+    /// is not what the hardware has.
+    pub(super) fn converts(&self) -> bool {
+        self.host.to_string() == "alsa" && !pcm_of(&self.device).starts_with("hw:")
+    }
+
+    /// Looks the same device up anew, for its old handle may belong to a
+    /// sound server that is no more. Never takes another in its place.
+    pub(super) fn again(&self) -> Result<Self, SoundError> {
+        let gone = || SoundError::Gone {
+            direction: self.direction,
+            name: self.name.clone(),
+        };
+        let host = cpal::host_from_id(self.host).map_err(|_| gone())?;
+        let device = match &self.id {
+            None => default_of(&host, self.direction),
+            Some(id) => by_id(&host, id),
+        }
+        .ok_or_else(gone)?;
+        Ok(Self {
+            direction: self.direction,
+            host: self.host,
+            id: self.id.clone(),
+            name: self.name.clone(),
+            device,
+        })
+    }
+
+    /// The format to open it with.
+    pub(super) fn plan(&self) -> Result<StreamPlan, SoundError> {
+        let all = self.offers()?;
+        let own = own_config(&self.device, self.direction).ok();
+        StreamPlan::choose(own.as_ref(), &all).ok_or_else(|| SoundError::NoUsableFormat {
+            direction: self.direction,
+            name: self.name.clone(),
+            found: offered(&all),
+        })
+    }
+}
+
+fn find_named(direction: Direction, wanted: &str) -> Result<Found, SoundError> {
+    let candidates = candidates(direction);
+    let chosen = choose(&candidates, wanted, |found| {
+        (found.id(), found.name.clone())
+    });
+    match chosen {
+        Choice::One(index) => {
+            let mut candidates = candidates;
+            let mut found = candidates.swap_remove(index);
+            found.id = Some(found.id());
+            Ok(found)
+        }
+        Choice::Several(matching) => Err(SoundError::Ambiguous {
+            direction,
+            wanted: wanted.to_owned(),
+            matching,
+        }),
+        // An id that is not listed, such as an ALSA plugin, is still an id.
+        Choice::None => find_unlisted(direction, wanted).ok_or_else(|| SoundError::Unknown {
+            direction,
+            wanted: plain(wanted),
+            listed: candidates.iter().map(title).collect(),
+        }),
+    }
+}
+
+fn find_unlisted(direction: Direction, wanted: &str) -> Option<Found> {
+    let id: cpal::DeviceId = wanted.parse().ok()?;
+    let host = cpal::host_from_id(id.host()).ok()?;
+    let device = by_id(&host, wanted)?;
+    Some(Found {
+        direction,
+        host: id.host(),
+        id: Some(wanted.to_owned()),
+        name: name_of(&device),
+        device,
+    })
+}
+
+pub(super) fn find_default(direction: Direction) -> Result<Found, SoundError> {
+    let mut refused = None;
+    for host in hosts() {
+        let Some(device) = default_of(&host, direction) else {
+            continue;
+        };
+        let found = Found {
+            direction,
+            host: host.id(),
+            id: None,
+            name: name_of(&device),
+            device,
+        };
+        // ALSA always names a default; only opening tells whether there is
+        // one.
+        match configs(&found.device, direction) {
+            Ok(_) => return Ok(found),
+            Err(error) if matters(error.kind()) => {
+                refused = Some(SoundError::of_system(direction, &found.name, &error));
+            }
+            Err(_) => {}
+        }
+    }
+    let listed: Vec<String> = candidates(direction).iter().map(title).collect();
+    Err(match (refused, direction) {
+        (Some(error), _) => error,
+        (None, Direction::Input) if !listed.is_empty() => SoundError::NoDefaultInput { listed },
+        (None, Direction::Input) => forbidden().unwrap_or(SoundError::NoInput),
+        (None, Direction::Output) => SoundError::NoOutput,
+    })
+}
+
+/// Errors that show that there is a device.
+fn matters(kind: ErrorKind) -> bool {
+    matches!(kind, ErrorKind::DeviceBusy | ErrorKind::PermissionDenied)
+}
+
+/// Sound hardware that this user may not open does not show up at all in
+/// ALSA's lists; it must not look as if there were none.
+fn forbidden() -> Option<SoundError> {
+    let entries = std::fs::read_dir("/dev/snd").ok()?;
+    entries
+        .flatten()
+        .filter(|entry| {
+            let name = entry.file_name();
+            let name = name.to_string_lossy();
+            name.starts_with("pcm") && name.ends_with('c')
+        })
+        .find_map(|entry| {
+            let error = std::fs::File::open(entry.path()).err()?;
+            (error.kind() == std::io::ErrorKind::PermissionDenied).then(|| SoundError::Refused {
+                direction: Direction::Input,
+                name: entry.path().display().to_string(),
+            })
+        })
+}
+
+/// The sound systems that answer.
+fn hosts() -> Vec<cpal::Host> {
+    cpal::available_hosts()
+        .into_iter()
+        .filter_map(|id| cpal::host_from_id(id).ok())
+        .collect()
+}
+
+/// Devices that a user should see, opened or not.
+pub(super) fn candidates(direction: Direction) -> Vec<Found> {
+    hosts()
+        .iter()
+        .flat_map(|host| candidates_of(host, direction))
+        .collect()
+}
+
+fn candidates_of(host: &cpal::Host, direction: Direction) -> Vec<Found> {
+    let Ok(devices) = host.devices() else {
+        return Vec::new();
+    };
+    let mut devices: Vec<cpal::Device> = devices
+        .filter(|device| match direction {
+            Direction::Input => device.supports_input(),
+            Direction::Output => device.supports_output(),
+        })
+        .collect();
+    if host.id().to_string() == "alsa" {
+        devices = alsa_devices_shown(&devices, direction);
+        let default = default_of(host, direction);
+        devices.splice(
+            0..0,
+            default.filter(|device| configs(device, direction).is_ok()),
+        );
+    }
+    devices
+        .into_iter()
+        .map(|device| Found {
+            direction,
+            host: host.id(),
+            id: Some(id_of(&device)),
+            name: name_of(&device),
+            device,
+        })
+        .collect()
+}
+
+fn alsa_devices_shown(all: &[cpal::Device], direction: Direction) -> Vec<cpal::Device> {
+    let pcms: Vec<String> = all.iter().map(pcm_of).collect();
+    all.iter()
+        .zip(&pcms)
+        .filter(|(_, pcm)| is_shown(pcm, &pcms))
+        .map(|(device, pcm)| {
+            // Hardware may speak packed 24 bits only, as many USB interfaces
+            // do, which must be converted on the way.
+            let converted = format!("plug{pcm}");
+            let speaks_unknown = || {
+                configs(device, direction).is_ok_and(|all| StreamPlan::choose(None, &all).is_none())
+            };
+            let other = pcms.iter().position(|other| *other == converted);
+            match other {
+                Some(index) if speaks_unknown() => all[index].clone(),
+                _ => device.clone(),
+            }
+        })
+        .collect()
+}
+
+fn title(found: &Found) -> String {
+    format!("\"{}\" ({})", found.name, found.id())
+}
+
+fn default_of(host: &cpal::Host, direction: Direction) -> Option<cpal::Device> {
+    match direction {
+        Direction::Input => host.default_input_device(),
+        Direction::Output => host.default_output_device(),
+    }
+}
+
+fn by_id(host: &cpal::Host, id: &str) -> Option<cpal::Device> {
+    host.device_by_id(&id.parse().ok()?).or_else(|| {
+        // The default of ALSA need not be among its own list.
+        [host.default_input_device(), host.default_output_device()]
+            .into_iter()
+            .flatten()
+            .find(|device| id_of(device) == id)
+    })
+}
+
+fn configs(
+    device: &cpal::Device,
+    direction: Direction,
+) -> Result<Vec<SupportedStreamConfigRange>, cpal::Error> {
+    Ok(match direction {
+        Direction::Input => device.supported_input_configs()?.collect(),
+        Direction::Output => device.supported_output_configs()?.collect(),
+    })
+}
+
+fn own_config(
+    device: &cpal::Device,
+    direction: Direction,
+) -> Result<SupportedStreamConfig, cpal::Error> {
+    match direction {
+        Direction::Input => device.default_input_config(),
+        Direction::Output => device.default_output_config(),
+    }
+}
+
+fn id_of(device: &cpal::Device) -> String {
+    device
+        .id()
+        .map_or_else(|_| name_of(device), |id| plain(&id.to_string()))
+}
+
+/// The part of the id that ALSA itself uses.
+fn pcm_of(device: &cpal::Device) -> String {
+    device
+        .id()
+        .map_or_else(|_| String::new(), |id| id.id().to_owned())
+}
+
+fn name_of(device: &cpal::Device) -> String {
+    device
+        .description()
+        .map_or_else(|_| "unnamed".to_owned(), |text| plain(text.name()))
+}
