@@ -1,1 +1,36 @@
 //! Floor 8: draws what it is given; never measures.
+//!
+//! [`ScreenState`] is everything that is drawn. A newer
+//! [`LiveState`](crate::audio::analysis::LiveState) or an [`Action`] changes
+//! it; an action comes from a key by one table ([`keys`]) and may ask for
+//! [`Effect`]s, which [`run`] hands to its caller. [`draw`] turns the state
+//! into cells and nothing else, so that everything but [`terminal`] is tested
+//! without one.
+
+mod actions;
+mod draw;
+mod font;
+pub mod keys;
+mod look;
+mod panels;
+mod pen;
+mod run;
+mod scale;
+#[cfg(test)]
+mod specimen;
+mod state;
+pub mod terminal;
+mod verdict;
+mod words;
+
+pub use actions::Action;
+pub use draw::{SMALLEST, draw};
+pub use look::Look;
+pub use run::{Ending, run};
+pub use scale::ZoomingScale;
+pub use state::{
+    BenchMove, BenchStatus, Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot,
+    SourceKind,
+};
+pub use terminal::{Terminal, TerminalError};
+pub use verdict::Verdict;

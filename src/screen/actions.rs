@@ -1,0 +1,332 @@
+//! What an action does: it changes the state and may ask for effects, which
+//! are values, so that all of it is tested without a terminal.
+
+use super::keys::tones_to_choose;
+use super::panels;
+use super::state::{BenchMove, Effect, Entry, EntryFor, ScreenState, Slot};
+use crate::audio::analysis::Request;
+use crate::readings::{KeepRequest, Nominal};
+use crate::units::Seconds;
+
+/// What a key can mean.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Action {
+    /// Open or close the help.
+    Help,
+    /// Leave.
+    Quit,
+    /// Leave as an interrupt does.
+    Interrupt,
+    /// Hand the terminal back for a while.
+    Suspend,
+    /// Draw everything anew.
+    Repaint,
+    /// Let the next unit lead.
+    NextUnit,
+    /// Take the next tolerance class.
+    NextTolerance,
+    /// Keep a snapshot.
+    Keep(Slot),
+    /// Stop keeping, or close the help.
+    Stop,
+    /// Save what could not be saved.
+    RetrySaving,
+    /// Choose the tone of this number.
+    ChooseTone(usize),
+    /// Begin to type a line.
+    Type(EntryFor),
+    /// A letter of the line.
+    Letter(char),
+    /// Take the last letter back.
+    Erase,
+    /// Take the whole line back.
+    EraseAll,
+    /// The line is done.
+    Accept,
+    /// Forget the line.
+    Abandon,
+    /// Do something to the simulated machine.
+    Bench(BenchMove),
+}
+
+/// How long a snapshot averages: whole wow periods, at least ten seconds, at
+/// most thirty.
+const KEEP: KeepRequest = KeepRequest {
+    at_least: Seconds(10.0),
+    at_most: Seconds(30.0),
+};
+
+/// Longer names and notes are not taken.
+const LONGEST_ENTRY: usize = 60;
+
+const POWER_OFF_FIRST: &str = "power off first (p). On a real machine: pull the plug, let the \
+    capacitors discharge; cleaner is flammable, ventilate, let it dry before power";
+
+impl ScreenState {
+    /// Carries an action out.
+    pub fn act(&mut self, action: Action) -> Vec<Effect> {
+        // Whatever was said has been read by now.
+        self.message = None;
+        let leaving = std::mem::take(&mut self.leaving);
+        match action {
+            Action::Help => {
+                let next = self.help.map_or(0, |page| page + 1);
+                self.help = (next < panels::help::pages(self)).then_some(next);
+                Vec::new()
+            }
+            Action::Quit => self.quit(leaving),
+            Action::Interrupt => vec![Effect::Interrupt],
+            Action::Suspend => vec![Effect::Suspend],
+            Action::Repaint => vec![Effect::Repaint],
+            Action::NextUnit => {
+                self.lead = self.lead.next();
+                Vec::new()
+            }
+            Action::NextTolerance => {
+                self.tolerance = self.tolerance.next_class();
+                let band = self.tolerance.half_width;
+                vec![Effect::Ask(Request::Tolerance(band))]
+            }
+            Action::Keep(slot) => self.keep(slot),
+            Action::Stop => self.stop(),
+            Action::RetrySaving => self.unsaved().cloned().map(Effect::Save).collect(),
+            Action::ChooseTone(number) => self.choose_tone(number),
+            Action::Bench(hand) => self.bench(hand),
+            entry => self.type_line(entry),
+        }
+    }
+
+    fn quit(&mut self, asked_before: bool) -> Vec<Effect> {
+        let unsaved = self.unsaved().count();
+        if unsaved == 0 || asked_before {
+            return vec![Effect::Quit];
+        }
+        self.leaving = true;
+        self.message = Some(format!(
+            "{unsaved} not saved: r tries again, q again leaves without"
+        ));
+        Vec::new()
+    }
+
+    fn keep(&mut self, slot: Slot) -> Vec<Effect> {
+        if let Some(current) = &self.keeping {
+            let name = current.name();
+            self.message = Some(format!("still keeping {name}; Esc stops it"));
+            return Vec::new();
+        }
+        if !self.is_live() {
+            self.message = Some("nothing to keep: no samples come in".to_owned());
+            return Vec::new();
+        }
+        self.keeping = Some(slot);
+        vec![Effect::Ask(Request::Keep(KEEP))]
+    }
+
+    fn stop(&mut self) -> Vec<Effect> {
+        if self.help.take().is_some() {
+            return Vec::new();
+        }
+        match self.keeping.take() {
+            Some(slot) => {
+                self.message = Some(format!("{} was not kept", slot.name()));
+                vec![Effect::Ask(Request::ForgetKept)]
+            }
+            None => Vec::new(),
+        }
+    }
+
+    fn choose_tone(&mut self, number: usize) -> Vec<Effect> {
+        let Some(tone) = tones_to_choose(self).get(number).copied() else {
+            return Vec::new();
+        };
+        self.conditions.nominal = Nominal::Fixed(tone);
+        self.message = Some(format!("measured against {tone} from now on"));
+        vec![Effect::Ask(Request::Nominal(Nominal::Fixed(tone)))]
+    }
+
+    fn bench(&mut self, hand: BenchMove) -> Vec<Effect> {
+        let powered = self.bench.is_some_and(|bench| bench.powered);
+        if hand == BenchMove::WorkWiper && powered {
+            self.message = Some(POWER_OFF_FIRST.to_owned());
+            return Vec::new();
+        }
+        vec![Effect::Bench(hand)]
+    }
+
+    fn type_line(&mut self, action: Action) -> Vec<Effect> {
+        if let Action::Type(purpose) = action {
+            let before = match purpose {
+                EntryFor::Snapshot => None,
+                EntryFor::Machine => self.machine.clone(),
+                EntryFor::Note => self.note.clone(),
+            };
+            self.help = None;
+            self.entry = Some(Entry {
+                purpose,
+                text: before.unwrap_or_default(),
+            });
+            return Vec::new();
+        }
+        let Some(entry) = &mut self.entry else {
+            return Vec::new();
+        };
+        match action {
+            Action::Letter(letter) if entry.text.chars().count() < LONGEST_ENTRY => {
+                if !letter.is_control() {
+                    entry.text.push(letter);
+                }
+            }
+            Action::Erase => {
+                entry.text.pop();
+            }
+            Action::EraseAll => entry.text.clear(),
+            Action::Accept => return self.accept(),
+            Action::Abandon => self.entry = None,
+            _ => {}
+        }
+        Vec::new()
+    }
+
+    fn accept(&mut self) -> Vec<Effect> {
+        let Some(entry) = self.entry.take() else {
+            return Vec::new();
+        };
+        let text = entry.text.trim().to_owned();
+        let said = (!text.is_empty()).then_some(text);
+        match entry.purpose {
+            EntryFor::Machine => self.machine = said,
+            EntryFor::Note => self.note = said,
+            EntryFor::Snapshot => match said {
+                Some(name) => return self.keep(Slot::Named(name)),
+                None => self.message = Some("a named snapshot needs a name".to_owned()),
+            },
+        }
+        Vec::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+    use crate::screen::state::{BenchStatus, Kept, Lead, SourceKind};
+    use std::sync::Arc;
+
+    fn type_text(state: &mut ScreenState, text: &str) {
+        for letter in text.chars() {
+            let _ = state.act(Action::Letter(letter));
+        }
+    }
+
+    fn unsaved() -> ScreenState {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        state.kept.push(Kept {
+            number: 1,
+            slot: Slot::Before,
+            measurement: Arc::new(specimen::measurement(-1.0)),
+            machine: None,
+            note: None,
+            source: String::new(),
+            saved: false,
+        });
+        state
+    }
+
+    #[test]
+    fn keeping_asks_for_ten_to_thirty_seconds_and_only_once() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let effects = state.act(Action::Keep(Slot::Before));
+        assert!(matches!(effects[..], [Effect::Ask(Request::Keep(KEEP))]));
+        assert!(state.act(Action::Keep(Slot::After)).is_empty());
+        assert_eq!(state.keeping, Some(Slot::Before));
+        let effects = state.act(Action::Stop);
+        assert!(matches!(effects[..], [Effect::Ask(Request::ForgetKept)]));
+        assert_eq!(state.keeping, None);
+    }
+
+    #[test]
+    fn nothing_is_kept_of_an_input_that_is_gone() {
+        let mut state = specimen::state(SourceKind::Input);
+        assert!(state.act(Action::Keep(Slot::Before)).is_empty());
+        assert_eq!(state.keeping, None);
+        assert!(state.message.is_some());
+    }
+
+    #[test]
+    fn a_named_snapshot_is_typed_and_then_kept() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let _ = state.act(Action::Type(EntryFor::Snapshot));
+        type_text(&mut state, " reel ends\u{1b}x");
+        let _ = state.act(Action::Erase);
+        let effects = state.act(Action::Accept);
+        assert!(matches!(effects[..], [Effect::Ask(Request::Keep(_))]));
+        assert_eq!(state.keeping, Some(Slot::Named("reel ends".to_owned())));
+    }
+
+    #[test]
+    fn the_machine_can_be_named_and_unnamed() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let _ = state.act(Action::Type(EntryFor::Machine));
+        type_text(&mut state, "bench deck 3");
+        let _ = state.act(Action::Accept);
+        assert_eq!(state.machine.as_deref(), Some("bench deck 3"));
+        let _ = state.act(Action::Type(EntryFor::Machine));
+        let _ = state.act(Action::EraseAll);
+        let _ = state.act(Action::Accept);
+        assert_eq!(state.machine, None);
+    }
+
+    #[test]
+    fn leaving_with_something_unsaved_is_asked_twice() {
+        let mut state = unsaved();
+        assert!(state.act(Action::Quit).is_empty());
+        assert!(state.message.as_deref().unwrap().contains("not saved"));
+        // Any other key takes the question back.
+        let _ = state.act(Action::NextUnit);
+        assert!(state.act(Action::Quit).is_empty());
+        assert!(matches!(state.act(Action::Quit)[..], [Effect::Quit]));
+        let effects = unsaved().act(Action::RetrySaving);
+        assert!(matches!(effects[..], [Effect::Save(_)]));
+    }
+
+    #[test]
+    fn a_tone_that_is_chosen_is_asked_for_and_remembered() {
+        let mut reading = specimen::reading(-3.0);
+        reading.signal.problems = vec![specimen::ambiguous()];
+        let mut state = specimen::showing(reading);
+        let effects = state.act(Action::ChooseTone(1));
+        let fixed = Nominal::Fixed(crate::units::Hertz(3150.0));
+        assert!(matches!(effects[..], [Effect::Ask(Request::Nominal(it))] if it == fixed));
+        assert_eq!(state.conditions.nominal, fixed);
+    }
+
+    #[test]
+    fn the_wiper_is_only_worked_with_the_power_off() {
+        let mut state = specimen::state(SourceKind::Rehearsal);
+        let mut bench = BenchStatus {
+            powered: true,
+            trimmer: 0.5,
+            worked: 0,
+        };
+        state.bench = Some(bench);
+        assert!(state.act(Action::Bench(BenchMove::WorkWiper)).is_empty());
+        assert!(state.message.as_deref().unwrap().contains("power off"));
+        bench.powered = false;
+        state.bench = Some(bench);
+        let effects = state.act(Action::Bench(BenchMove::WorkWiper));
+        assert!(matches!(effects[..], [Effect::Bench(BenchMove::WorkWiper)]));
+    }
+
+    #[test]
+    fn units_and_tolerances_go_round() {
+        let mut state = specimen::state(SourceKind::Input);
+        let (lead, tolerance) = (state.lead, state.tolerance);
+        for _ in 0..3 {
+            let _ = state.act(Action::NextUnit);
+            let _ = state.act(Action::NextTolerance);
+        }
+        assert_eq!((state.lead, state.tolerance), (lead, tolerance));
+        let _ = state.act(Action::NextUnit);
+        assert_eq!(state.lead, Lead::Cents);
+    }
+}

@@ -1,0 +1,183 @@
+//! Where the panels stand: what must stay comes first, the rest as the room
+//! allows.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+use super::panels::{
+    bars, digits, footer, health, help, needle, news, title, trend, trouble, verdict,
+};
+use super::pen::{Pen, wrap};
+use super::state::ScreenState;
+
+/// Columns and rows below which nothing useful can be shown.
+pub const SMALLEST: (u16, u16) = (50, 14);
+
+/// Rows of each panel, from top to bottom.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Rows {
+    digits: u16,
+    units: u16,
+    needle: u16,
+    trend: u16,
+    bars: u16,
+    health: u16,
+    trouble: u16,
+    news: u16,
+    /// Empty rows between the groups.
+    air: u16,
+}
+
+impl Rows {
+    /// Title, verdict and keys are always there.
+    const FIXED: u16 = 3;
+
+    fn plan(state: &ScreenState, (width, height): (u16, u16)) -> Self {
+        let mut rows = Self {
+            digits: digits::rows(width, 5),
+            units: 0,
+            needle: 2,
+            trend: 0,
+            bars: 0,
+            health: 1,
+            trouble: trouble::rows(state, width).clamp(1, 3),
+            news: news::urgent_rows(state, width),
+            air: 0,
+        };
+        let mut left = height.saturating_sub(rows.used());
+        // In the order of what is missed most.
+        let wishes: [(fn(&mut Self) -> &mut u16, u16); 11] = [
+            (|it| &mut it.bars, 1),
+            (|it| &mut it.news, news::rows(state, width)),
+            (|it| &mut it.health, health::ROWS),
+            (|it| &mut it.bars, bars::ROWS),
+            (|it| &mut it.needle, 3),
+            (|it| &mut it.trend, 2),
+            (|it| &mut it.units, 1),
+            (|it| &mut it.needle, needle::ROWS),
+            (|it| &mut it.trend, trend::ROWS),
+            (|it| &mut it.bars, bars::rows(state)),
+            (|it| &mut it.air, 1),
+        ];
+        for (panel, wish) in wishes {
+            let now = *panel(&mut rows);
+            let more = wish.saturating_sub(now);
+            if more <= left {
+                *panel(&mut rows) = now + more;
+                left -= more;
+            }
+        }
+        rows.grow(width, left);
+        rows
+    }
+
+    /// Whatever is left goes into the digits, then the trend and some air.
+    fn grow(&mut self, width: u16, mut left: u16) {
+        let larger = digits::rows(width, self.digits + left);
+        left -= larger - self.digits;
+        self.digits = larger;
+        let air = left.min(4);
+        self.air += air;
+        left -= air;
+        let trend = left.min(8);
+        self.trend += trend;
+        left -= trend;
+        let needle = left.min(3);
+        self.needle += needle;
+    }
+
+    fn used(&self) -> u16 {
+        Self::FIXED
+            + self.digits
+            + self.units
+            + self.needle
+            + self.trend
+            + self.bars
+            + self.health
+            + self.trouble
+            + self.news
+            + self.air
+    }
+}
+
+/// Hands out areas from top to bottom.
+struct Column<'a> {
+    buffer: &'a mut Buffer,
+    area: Rect,
+    air: u16,
+}
+
+impl Column<'_> {
+    fn next(&mut self, rows: u16) -> Pen<'_> {
+        let area = Rect {
+            height: rows.min(self.area.height),
+            ..self.area
+        };
+        self.area.y += area.height;
+        self.area.height -= area.height;
+        Pen::new(self.buffer, area)
+    }
+
+    /// An empty row, while there are any.
+    fn breathe(&mut self) {
+        if self.air > 0 && self.area.height > 0 {
+            self.air -= 1;
+            self.area.y += 1;
+            self.area.height -= 1;
+        }
+    }
+}
+
+/// Draws everything.
+pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
+    let area = buffer.area;
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        draw_too_small(state, buffer);
+    } else if let Some(page) = state.help {
+        help::draw(state, page, &mut Pen::new(buffer, area));
+    } else {
+        draw_panels(state, buffer);
+    }
+    state.look.make_plain(buffer);
+}
+
+fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
+    let area = buffer.area;
+    let rows = Rows::plan(state, (area.width, area.height));
+    let mut column = Column {
+        buffer,
+        area,
+        air: rows.air,
+    };
+    title::draw(state, &mut column.next(1));
+    column.breathe();
+    digits::draw(state, &mut column.next(rows.digits));
+    column.breathe();
+    verdict::draw(state, &mut column.next(1));
+    verdict::draw_units(state, &mut column.next(rows.units));
+    column.breathe();
+    needle::draw(state, &mut column.next(rows.needle));
+    column.breathe();
+    trend::draw(state, &mut column.next(rows.trend));
+    bars::draw(state, &mut column.next(rows.bars));
+    column.breathe();
+    health::draw(state, &mut column.next(rows.health));
+    trouble::draw(state, &mut column.next(rows.trouble));
+    news::draw(state, &mut column.next(rows.news));
+    let spare = column.area.height.saturating_sub(1);
+    column.next(spare);
+    footer::draw(state, &mut column.next(1));
+}
+
+fn draw_too_small(state: &ScreenState, buffer: &mut Buffer) {
+    let area = buffer.area;
+    let text = format!(
+        "This window is {} by {} characters; tapewright needs {} by {}. Make it larger, or the \
+         letters smaller. q quits.",
+        area.width, area.height, SMALLEST.0, SMALLEST.1
+    );
+    let mut pen = Pen::new(buffer, area);
+    for (y, line) in (0u16..).zip(wrap(&text, area.width)) {
+        pen.text(0, y, &line, state.look.strong());
+    }
+}

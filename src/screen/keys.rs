@@ -1,0 +1,240 @@
+//! Every key in one table. The footer, the help and the handling of keys are
+//! made from it, so that none of them can say what the others do not.
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+use super::actions::Action;
+use super::state::{BenchMove, EntryFor, ScreenState, Slot, SourceKind};
+use crate::readings::{Likely, Problem};
+
+/// When a key means something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum When {
+    Always,
+    /// Only with the simulated machine.
+    Rehearsing,
+    /// Only while two tones could be meant.
+    Choosing,
+    /// Only while a stretch is kept or the help is open.
+    Stoppable,
+    /// Only while something is not saved.
+    Unsaved,
+}
+
+/// A key and what it does.
+pub struct Binding {
+    code: KeyCode,
+    modifiers: KeyModifiers,
+    when: When,
+    action: fn() -> Action,
+    /// As it is written on screen.
+    pub shown: &'static str,
+    /// One or two words for the footer; empty if it does not stand there.
+    pub short: &'static str,
+    /// A sentence for the help; empty if it shares another's.
+    pub long: &'static str,
+}
+
+/// One small turn of the trimmer, as a part of its travel.
+const FINE: f64 = 0.002;
+/// One large turn.
+const COARSE: f64 = 0.02;
+
+const NONE: KeyModifiers = KeyModifiers::NONE;
+const SHIFT: KeyModifiers = KeyModifiers::SHIFT;
+const CONTROL: KeyModifiers = KeyModifiers::CONTROL;
+
+/// All keys; what comes first stays longest in a narrow footer.
+#[rustfmt::skip]
+pub const BINDINGS: &[Binding] = &[
+    key(KeyCode::Char('?'), NONE, When::Always, || Action::Help, "?", "help", "this help"),
+    key(KeyCode::Char('q'), NONE, When::Always, || Action::Quit, "q", "quit", "quit"),
+    key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close the help"),
+    key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
+    key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
+    key(KeyCode::Char('2'), NONE, When::Choosing, || Action::ChooseTone(1), "1 2", "choose tone", "choose which tone the tape carries, where two are possible"),
+    key(KeyCode::Char('b'), NONE, When::Always, || Action::Keep(Slot::Before), "b", "before", "keep a snapshot before the work"),
+    key(KeyCode::Char('a'), NONE, When::Always, || Action::Keep(Slot::After), "a", "after", "keep a snapshot after the work"),
+    key(KeyCode::Left, NONE, When::Rehearsing, || turn(-FINE), "", "", ""),
+    key(KeyCode::Right, NONE, When::Rehearsing, || turn(FINE), "←→", "trim", "turn the trimmer a little: slower, faster"),
+    key(KeyCode::Left, SHIFT, When::Rehearsing, || turn(-COARSE), "", "", ""),
+    key(KeyCode::Right, SHIFT, When::Rehearsing, || turn(COARSE), "", "", ""),
+    key(KeyCode::Down, NONE, When::Rehearsing, || turn(-COARSE), "", "", ""),
+    key(KeyCode::Up, NONE, When::Rehearsing, || turn(COARSE), "↓↑", "coarse", "turn it further: slower, faster (also Shift ← →)"),
+    key(KeyCode::Char('p'), NONE, When::Rehearsing, || Action::Bench(BenchMove::Power), "p", "power", "power of the simulated machine on or off"),
+    key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::Bench(BenchMove::WorkWiper), "c", "clean", "clean the trimmer: work it once back and forth, power off"),
+    key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
+    key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
+    key(KeyCode::Char('n'), NONE, When::Always, || Action::Type(EntryFor::Snapshot), "n", "named", "keep a snapshot under a name"),
+    key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),
+    key(KeyCode::Char('e'), NONE, When::Always, || Action::Type(EntryFor::Note), "e", "note", "write a note, kept with the next snapshots"),
+    key(KeyCode::Char('h'), NONE, When::Always, || Action::Help, "", "", ""),
+    key(KeyCode::Char('l'), CONTROL, When::Always, || Action::Repaint, "Ctrl-L", "", "draw the screen anew"),
+    key(KeyCode::Char('z'), CONTROL, When::Always, || Action::Suspend, "Ctrl-Z", "", "back to the shell for a while; fg returns"),
+    key(KeyCode::Char('c'), CONTROL, When::Always, || Action::Interrupt, "Ctrl-C", "", "stop at once"),
+];
+
+const fn key(
+    code: KeyCode,
+    modifiers: KeyModifiers,
+    when: When,
+    action: fn() -> Action,
+    shown: &'static str,
+    short: &'static str,
+    long: &'static str,
+) -> Binding {
+    Binding {
+        code,
+        modifiers,
+        when,
+        action,
+        shown,
+        short,
+        long,
+    }
+}
+
+fn turn(by: f64) -> Action {
+    Action::Bench(BenchMove::Turn(by))
+}
+
+impl Binding {
+    /// Does it mean something now?
+    pub fn applies(&self, state: &ScreenState) -> bool {
+        match self.when {
+            When::Always => true,
+            When::Rehearsing => state.kind == SourceKind::Rehearsal,
+            When::Choosing => !tones_to_choose(state).is_empty(),
+            When::Stoppable => state.keeping.is_some() || state.help.is_some(),
+            When::Unsaved => state.unsaved().next().is_some(),
+        }
+    }
+
+    /// Worth a line in the help for this kind of source.
+    pub fn belongs(&self, kind: SourceKind) -> bool {
+        self.when != When::Rehearsing || kind == SourceKind::Rehearsal
+    }
+}
+
+/// What a key means now; `None` if nothing.
+pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
+    if state.entry.is_some() {
+        return entry_action(event);
+    }
+    let code = match event.code {
+        // Caps lock must not turn the keys off.
+        KeyCode::Char(letter) => KeyCode::Char(letter.to_ascii_lowercase()),
+        other => other,
+    };
+    let shift_matters = matches!(code, KeyCode::Left | KeyCode::Right);
+    let mut modifiers = event.modifiers & (CONTROL | SHIFT | KeyModifiers::ALT);
+    if !shift_matters {
+        modifiers -= SHIFT;
+    }
+    BINDINGS
+        .iter()
+        .find(|it| it.code == code && it.modifiers == modifiers && it.applies(state))
+        .map(|it| (it.action)())
+}
+
+/// While a line is typed, letters are letters.
+fn entry_action(event: KeyEvent) -> Option<Action> {
+    let control = event.modifiers.contains(CONTROL);
+    match event.code {
+        KeyCode::Char('c') if control => Some(Action::Interrupt),
+        KeyCode::Char('z') if control => Some(Action::Suspend),
+        KeyCode::Char('l') if control => Some(Action::Repaint),
+        KeyCode::Char('u') if control => Some(Action::EraseAll),
+        KeyCode::Char(letter) if !control => Some(Action::Letter(letter)),
+        KeyCode::Backspace => Some(Action::Erase),
+        KeyCode::Enter => Some(Action::Accept),
+        KeyCode::Esc => Some(Action::Abandon),
+        _ => None,
+    }
+}
+
+/// The tones between which the user may choose, in the order of their keys.
+pub(super) fn tones_to_choose(state: &ScreenState) -> Vec<crate::units::Hertz> {
+    let problems = state.reading().map(|it| it.signal.problems.as_slice());
+    let choice = problems
+        .unwrap_or_default()
+        .iter()
+        .find_map(|problem| match *problem {
+            Problem::Ambiguous { taken, other } => Some(vec![taken, other]),
+            Problem::WrongTone(wrong) => match (wrong.likely, state.nominal()) {
+                (Likely::OtherTone(other), Some(nominal)) => Some(vec![nominal, other]),
+                _ => None,
+            },
+            _ => None,
+        });
+    choice.unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+
+    fn press(code: KeyCode, modifiers: KeyModifiers, state: &ScreenState) -> Option<Action> {
+        action(KeyEvent::new(code, modifiers), state)
+    }
+
+    #[test]
+    fn no_key_stands_twice_and_every_key_shown_is_explained() {
+        for (at, one) in BINDINGS.iter().enumerate() {
+            let twice = BINDINGS[at + 1..]
+                .iter()
+                .any(|other| other.code == one.code && other.modifiers == one.modifiers);
+            assert!(!twice, "{:?} {:?}", one.modifiers, one.code);
+            assert!(one.short.is_empty() || !one.shown.is_empty(), "{}", one.short);
+            assert!(one.short.is_empty() || !one.long.is_empty(), "{}", one.short);
+        }
+    }
+
+    #[test]
+    fn keys_of_the_simulated_machine_do_nothing_on_a_real_one() {
+        let real = specimen::state(SourceKind::Input);
+        let rehearsal = specimen::state(SourceKind::Rehearsal);
+        for code in [KeyCode::Left, KeyCode::Up, KeyCode::Char('p'), KeyCode::Char('c')] {
+            assert_eq!(press(code, NONE, &real), None);
+            assert!(matches!(press(code, NONE, &rehearsal), Some(Action::Bench(_))));
+        }
+        let fine = press(KeyCode::Right, NONE, &rehearsal);
+        let coarse = press(KeyCode::Right, SHIFT, &rehearsal);
+        assert_eq!(fine, Some(Action::Bench(BenchMove::Turn(FINE))));
+        assert_eq!(coarse, Some(Action::Bench(BenchMove::Turn(COARSE))));
+    }
+
+    #[test]
+    fn control_c_interrupts_also_while_typing_and_while_rehearsing() {
+        let mut state = specimen::state(SourceKind::Rehearsal);
+        let interrupt = Some(Action::Interrupt);
+        assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
+        state.entry = Some(crate::screen::state::Entry {
+            purpose: EntryFor::Note,
+            text: String::new(),
+        });
+        assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
+        assert_eq!(press(KeyCode::Char('q'), NONE, &state), Some(Action::Letter('q')));
+        assert_eq!(press(KeyCode::Esc, NONE, &state), Some(Action::Abandon));
+    }
+
+    #[test]
+    fn caps_lock_changes_nothing() {
+        let state = specimen::state(SourceKind::Input);
+        let keep = Some(Action::Keep(Slot::Before));
+        assert_eq!(press(KeyCode::Char('B'), SHIFT, &state), keep);
+        assert_eq!(press(KeyCode::Char('?'), SHIFT, &state), Some(Action::Help));
+    }
+
+    #[test]
+    fn tones_can_be_chosen_only_where_two_are_possible() {
+        let state = specimen::showing(specimen::reading(-3.0));
+        assert_eq!(press(KeyCode::Char('1'), NONE, &state), None);
+        let mut reading = specimen::reading(-3.0);
+        reading.signal.problems = vec![specimen::ambiguous()];
+        let state = specimen::showing(reading);
+        let second = press(KeyCode::Char('2'), NONE, &state);
+        assert_eq!(second, Some(Action::ChooseTone(1)));
+    }
+}

@@ -1,0 +1,247 @@
+//! Drift, wow, flutter and weighted flutter: figures of different standards
+//! side by side, each with a bar, a scale and what was kept before and after.
+
+use crate::readings::{DriftReading, FlutterReading};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, width};
+use crate::screen::state::{ScreenState, Slot};
+use crate::screen::words::{not_yet, plus_minus, signed};
+use crate::units::{Percent, Seconds};
+
+/// Rows of the full panel.
+pub(in crate::screen) const ROWS: u16 = 4;
+
+const LABEL: u16 = 19;
+const FIGURE: u16 = 21;
+/// Scale at the end of a bar.
+const SCALE: u16 = 6;
+const BESIDE: u16 = 18;
+const KEPT: u16 = 9;
+
+/// Below this width there is no room for bars.
+const NARROWEST: u16 = 68;
+
+/// One line of the panel.
+struct Line {
+    label: &'static str,
+    /// What is shown as figure: the value with its ±, or why there is none.
+    figure: String,
+    /// Where the bar ends, in the unit of the scale; `None` without a value.
+    value: Option<f64>,
+    full: f64,
+    /// The bar has zero in its middle.
+    signed: bool,
+    beside: String,
+    before: String,
+    after: String,
+}
+
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    if pen.width() < NARROWEST || pen.height() < ROWS {
+        draw_compact(state, pen);
+        return;
+    }
+    let kept = !state.kept.is_empty();
+    let header = u16::from(kept && pen.height() > ROWS);
+    if header > 0 {
+        draw_header(state, pen);
+    }
+    for (y, line) in (header..).zip(lines(state)) {
+        draw_line(state, pen, y, &line, kept);
+    }
+}
+
+/// One more row for the heads of the columns once something is kept.
+pub(in crate::screen) fn rows(state: &ScreenState) -> u16 {
+    ROWS + u16::from(!state.kept.is_empty())
+}
+
+fn draw_header(state: &ScreenState, pen: &mut Pen) {
+    let look = state.look;
+    let right = pen.width();
+    pen.text(LABEL, 0, "now", look.faint());
+    pen.text(right - 2 * KEPT + 3, 0, "before", look.faint());
+    pen.text(right - KEPT + 4, 0, "after", look.faint());
+}
+
+fn draw_line(state: &ScreenState, pen: &mut Pen, y: u16, line: &Line, kept: bool) {
+    let look = state.look;
+    let valid = line.value.is_some() && state.is_live();
+    let style = if valid { look.strong() } else { look.faint() };
+    pen.text(0, y, line.label, look.faint());
+    pen.text(LABEL, y, &line.figure, style);
+    let right = pen.width() - if kept { 2 * KEPT } else { 0 };
+    let beside = right.saturating_sub(BESIDE);
+    let columns = beside.saturating_sub(LABEL + FIGURE + SCALE + 1);
+    if columns >= 6 {
+        draw_bar(state, pen, (LABEL + FIGURE, y), columns, line);
+    }
+    pen.text(beside, y, &line.beside, look.faint());
+    if kept {
+        for (text, end) in [(&line.before, right + KEPT), (&line.after, right + 2 * KEPT)] {
+            pen.text(end.saturating_sub(width(text)), y, text, look.strong());
+        }
+    }
+}
+
+fn draw_bar(state: &ScreenState, pen: &mut Pen, (x, y): (u16, u16), columns: u16, line: &Line) {
+    let look = state.look;
+    let moving = if state.is_live() {
+        look.accent()
+    } else {
+        look.faint()
+    };
+    pen.text(x, y, &"·".repeat(usize::from(columns)), look.faint());
+    let cells = |part: f64, of: u16| (part.clamp(0.0, 1.0) * f64::from(of)).round() as u16;
+    let middle = columns / 2;
+    if let Some(value) = line.value {
+        let part = value.abs() / line.full;
+        let (start, length) = if !line.signed {
+            (0, cells(part, columns))
+        } else if value < 0.0 {
+            let length = cells(part, middle);
+            (middle - length, length)
+        } else {
+            (middle, cells(part, columns - middle))
+        };
+        let bar = "█".repeat(usize::from(length));
+        pen.text(x + start, y, &bar, moving);
+    }
+    if line.signed {
+        pen.text(x + middle, y, "│", look.strong());
+    }
+    let scale = if line.signed {
+        format!("{}{}", look.plus_minus(), line.full)
+    } else {
+        format!("{}", line.full)
+    };
+    pen.text(x + columns + 1, y, &scale, look.faint());
+}
+
+fn lines(state: &ScreenState) -> [Line; 4] {
+    let reading = state.reading();
+    let flutter = reading.map(|it| it.flutter).unwrap_or_default();
+    let full = state.flutter_scale.full();
+    let kept = |figure: fn(&FlutterReading) -> Option<Percent>, slot: &Slot| {
+        let kept = state.newest_kept(slot)?;
+        Some(figure(&kept.measurement.flutter).map_or("-".to_owned(), |it| format!("{:.3}", it.0)))
+    };
+    let line = |label, figure: fn(&FlutterReading) -> Option<Percent>, beside, own| Line {
+        label,
+        figure: percent(state.look, figure(&flutter), own, &flutter),
+        value: figure(&flutter).map(|it| it.0),
+        full,
+        signed: false,
+        beside,
+        before: kept(figure, &Slot::Before).unwrap_or_default(),
+        after: kept(figure, &Slot::After).unwrap_or_default(),
+    };
+    [
+        drift_line(state),
+        line("wow 0.5-6 Hz", |it| it.wow_rms, "rms".to_owned(), None),
+        line("flutter 6-100 Hz", |it| it.flutter_rms, "rms".to_owned(), None),
+        line(
+            "weighted two-sigma",
+            |it| it.weighted_two_sigma,
+            quasi_peak(&flutter),
+            flutter.weighted_two_sigma_uncertainty,
+        ),
+    ]
+}
+
+fn percent(
+    look: Look,
+    value: Option<Percent>,
+    uncertainty: Option<Percent>,
+    flutter: &FlutterReading,
+) -> String {
+    match (value, uncertainty) {
+        (Some(value), Some(own)) => format!("{:.3} {} %", value.0, plus_minus(look, own, 3)),
+        (Some(value), None) => format!("{:.3} %", value.0),
+        (None, _) => why_not(flutter),
+    }
+}
+
+/// Why a figure is not there.
+fn why_not(flutter: &FlutterReading) -> String {
+    match (flutter.valid_in, flutter.band_limit) {
+        (None, Some(limit)) => format!("tone too low, {:.0} Hz", limit.0),
+        (wait, _) => not_yet(wait),
+    }
+}
+
+fn quasi_peak(flutter: &FlutterReading) -> String {
+    match flutter.weighted_peak {
+        Some(peak) => format!("quasi-peak {:.3}", peak.0),
+        None => "quasi-peak not yet".to_owned(),
+    }
+}
+
+fn drift_line(state: &ScreenState) -> Line {
+    let reading = state.reading();
+    let drift = reading.and_then(|it| it.drift);
+    let kept = |slot: &Slot| {
+        let kept = state.newest_kept(slot)?;
+        let slope = kept.measurement.drift.map(|it| it.percent_per_minute);
+        Some(slope.map_or("-".to_owned(), |slope| signed(slope, 3)))
+    };
+    let steady = reading.and_then(|it| it.speed).map(|it| it.since_move);
+    Line {
+        label: "drift %/min",
+        figure: drift.map_or_else(|| drift_not_yet(steady), |it| drift_figure(state.look, &it)),
+        value: drift.map(|it| it.percent_per_minute),
+        full: state.drift_scale.full(),
+        signed: true,
+        beside: drift
+            .and_then(|it| it.span)
+            .map_or_else(String::new, |span| format!("span {:.2} %", span.0)),
+        before: kept(&Slot::Before).unwrap_or_default(),
+        after: kept(&Slot::After).unwrap_or_default(),
+    }
+}
+
+fn drift_not_yet(steady: Option<Seconds>) -> String {
+    match steady {
+        Some(steady) => format!("not yet, steady {:.0} s", steady.0),
+        None => "not yet".to_owned(),
+    }
+}
+
+fn drift_figure(look: Look, drift: &DriftReading) -> String {
+    let slope = signed(drift.percent_per_minute, 3);
+    match drift.uncertainty_percent_per_minute {
+        Some(own) => format!("{slope} {}", plus_minus(look, Percent(own), 3)),
+        None => slope,
+    }
+}
+
+/// The same figures in one or two rows of words.
+fn draw_compact(state: &ScreenState, pen: &mut Pen) {
+    let look = state.look;
+    let flutter = state.reading().map(|it| it.flutter).unwrap_or_default();
+    let drift = state.reading().and_then(|it| it.drift);
+    let figure = |value: Option<Percent>| {
+        value.map_or_else(|| why_not(&flutter), |value| format!("{:.2}", value.0))
+    };
+    let first = if flutter.weighted_two_sigma.is_none() && flutter.wow_rms.is_none() {
+        format!("wow, flutter {}", why_not(&flutter))
+    } else {
+        format!(
+            "wow {} flutter {} weighted {} %",
+            figure(flutter.wow_rms),
+            figure(flutter.flutter_rms),
+            figure(flutter.weighted_two_sigma)
+        )
+    };
+    let slope = drift.map_or("not yet".to_owned(), |it| {
+        format!("{} %/min", signed(it.percent_per_minute, 2))
+    });
+    let second = format!("drift {slope}  {}", quasi_peak(&flutter));
+    let style = if state.is_live() {
+        look.strong()
+    } else {
+        look.faint()
+    };
+    pen.text(0, 0, &first, style);
+    pen.text(0, 1, &second, look.faint());
+}

@@ -1,0 +1,164 @@
+//! The deviation, readable from a metre away, with SLOW or FAST beside it.
+
+use crate::readings::SpeedReading;
+use crate::screen::font;
+use crate::screen::pen::{Pen, width};
+use crate::screen::state::{Lead, ScreenState, SourceKind};
+use crate::screen::words::signed;
+
+/// The widest figure that is expected; what stands beside it does not move
+/// when the figure gets longer.
+const WIDEST: &str = "-88.88";
+
+/// Stands in the line of the digits for as long as they are invented.
+const SIMULATED: &str = "SIMULATED";
+
+/// Cells for a unit or a short word beside the figure.
+const BESIDE: u16 = 13;
+
+/// The size of the digits for an area.
+fn size(width: u16, height: u16) -> u16 {
+    let fits = |size: &u16| {
+        font::HEIGHT * size <= height && font::width(WIDEST, *size) + BESIDE <= width
+    };
+    [3, 2, 1].into_iter().find(fits).unwrap_or(0)
+}
+
+/// Rows that the digits take of those that could be had.
+pub(in crate::screen) fn rows(width: u16, height: u16) -> u16 {
+    (size(width, height) * font::HEIGHT).max(1)
+}
+
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    let look = state.look;
+    let style = if state.is_live() {
+        look.strong()
+    } else {
+        look.faint()
+    };
+    let speed = state.reading().and_then(|reading| reading.speed.as_ref());
+    let figure = speed.map_or_else(|| "--.--".to_owned(), |speed| figure(speed, state.lead));
+    let size = size(pen.width(), pen.height());
+    let last = pen.height().saturating_sub(1);
+    let beside = if size == 0 {
+        pen.text(0, 0, &figure, style) + 1
+    } else {
+        let reserved = font::width(WIDEST, size);
+        let indent = reserved.saturating_sub(font::width(&figure, size));
+        font::draw(pen, (indent, 0), &figure, size, style).max(reserved) + 1
+    };
+    let mut x = pen.text(beside, last, unit(state.lead), style);
+    let room_for_badges = pen.width().saturating_sub(SIMULATED.len() as u16 + 1);
+    if let Some(word) = speed.and_then(|speed| direction(speed, state.lead)) {
+        x = draw_word(pen, (beside, word), size, room_for_badges, style).max(x);
+    }
+    draw_badges(state, pen, x + 1);
+}
+
+/// SLOW or FAST: as large as the room allows.
+fn draw_word(
+    pen: &mut Pen,
+    (x, word): (u16, &str),
+    most: u16,
+    right: u16,
+    style: ratatui::style::Style,
+) -> u16 {
+    // The unit stands below a small word and left of a large one.
+    let large = x + 7;
+    let fits = |size: &u16| large + font::width(word, *size) <= right;
+    match (1..=most).rev().find(fits) {
+        Some(size) => {
+            let top = (pen.height().saturating_sub(font::HEIGHT * size)) / 2;
+            font::draw(pen, (large, top), word, size, style)
+        }
+        None => pen.text(x + 1, 0, word, style),
+    }
+}
+
+fn draw_badges(state: &ScreenState, pen: &mut Pen, left: u16) {
+    let middle = pen.height() / 2;
+    let mut badges = Vec::new();
+    if state.kind == SourceKind::Rehearsal {
+        badges.push((middle, SIMULATED));
+    }
+    if !state.is_live() && state.reading().is_some() {
+        badges.push((middle.saturating_sub(1), "NOT LIVE"));
+    }
+    for (y, text) in badges {
+        let x = pen.width().saturating_sub(width(text));
+        // On a single row the badge stands after the figure, wherever it ends.
+        let x = if pen.height() == 1 { x.max(left) } else { x };
+        pen.text(x, y, text, state.look.badge());
+    }
+}
+
+/// The figure in the unit that leads.
+fn figure(speed: &SpeedReading, lead: Lead) -> String {
+    match lead {
+        Lead::Percent => signed(speed.deviation.0, 2),
+        Lead::Cents => signed(speed.deviation.cents().0, 1),
+        Lead::Hertz => format!("{:.1}", speed.measured.0),
+    }
+}
+
+/// The unit that leads.
+fn unit(lead: Lead) -> &'static str {
+    match lead {
+        Lead::Percent => "%",
+        Lead::Cents => "cents",
+        Lead::Hertz => "Hz",
+    }
+}
+
+/// Which way, unless the figure shown rounds to zero.
+fn direction(speed: &SpeedReading, lead: Lead) -> Option<&'static str> {
+    let percent = speed.deviation.0;
+    let shown = match lead {
+        Lead::Cents => signed(speed.deviation.cents().0, 1),
+        Lead::Percent | Lead::Hertz => signed(percent, 2),
+    };
+    match shown.as_bytes()[0] {
+        b'-' => Some("SLOW"),
+        b'+' => Some("FAST"),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+    use crate::units::Percent;
+
+    #[test]
+    fn each_unit_shows_the_same_speed() {
+        // -1.2317 % of 3150 Hz are 3111.20 Hz and 1200 log2(0.987683) = -21.46
+        // cents.
+        let speed = specimen::speed(-1.2317);
+        assert_eq!(figure(&speed, Lead::Percent), "-1.23");
+        assert_eq!(figure(&speed, Lead::Cents), "-21.5");
+        assert_eq!(figure(&speed, Lead::Hertz), "3111.2");
+    }
+
+    #[test]
+    fn a_deviation_that_shows_as_zero_is_neither_slow_nor_fast() {
+        let mut speed = specimen::speed(0.0);
+        for (deviation, word) in [
+            (-0.004, None),
+            (0.004, None),
+            (-0.006, Some("SLOW")),
+            (0.006, Some("FAST")),
+        ] {
+            speed.deviation = Percent(deviation);
+            assert_eq!(direction(&speed, Lead::Percent), word, "{deviation}");
+        }
+    }
+
+    #[test]
+    fn the_digits_grow_with_the_room() {
+        assert_eq!(rows(50, 5), 5);
+        assert_eq!(rows(80, 9), 5);
+        assert_eq!(rows(120, 12), 10);
+        assert_eq!(rows(20, 5), 1);
+    }
+}

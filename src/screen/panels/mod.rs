@@ -1,0 +1,14 @@
+//! One file a panel; each turns the state into the cells of its area and
+//! changes nothing.
+
+pub(super) mod bars;
+pub(super) mod digits;
+pub(super) mod footer;
+pub(super) mod health;
+pub(super) mod help;
+pub(super) mod needle;
+pub(super) mod news;
+pub(super) mod title;
+pub(super) mod trend;
+pub(super) mod trouble;
+pub(super) mod verdict;

@@ -1,0 +1,170 @@
+//! The needle: mean of the last 150 ms on a level scale with zero in the
+//! middle, the tolerance band marked, the digits as a second mark.
+
+use crate::screen::pen::Pen;
+use crate::screen::state::ScreenState;
+
+/// Rows that show everything: caption, two rows of needle, scale.
+pub(in crate::screen) const ROWS: u16 = 4;
+
+/// Where a figure stands on a scale.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Place {
+    Column(u16),
+    BeyondLeft,
+    BeyondRight,
+}
+
+/// A level scale of some columns with zero in the middle one.
+#[derive(Clone, Copy)]
+struct Ruler {
+    middle: u16,
+    full: f64,
+}
+
+impl Ruler {
+    fn new(width: u16, full: f64) -> Self {
+        Self {
+            middle: width.saturating_sub(1) / 2,
+            full,
+        }
+    }
+
+    fn place(self, value: f64) -> Place {
+        let steps = (value / self.full * f64::from(self.middle)).round();
+        if steps.abs() > f64::from(self.middle) {
+            return if value < 0.0 {
+                Place::BeyondLeft
+            } else {
+                Place::BeyondRight
+            };
+        }
+        Place::Column((f64::from(self.middle) + steps) as u16)
+    }
+
+    fn last(self) -> u16 {
+        self.middle * 2
+    }
+}
+
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    let (width, height) = (pen.width(), pen.height());
+    if width < 3 || height < 2 {
+        return;
+    }
+    let ruler = Ruler::new(width, state.needle_scale.full());
+    let captions = u16::from(height >= ROWS);
+    let tracks = captions..height - 1;
+    if captions > 0 {
+        draw_caption(state, pen, ruler);
+    }
+    for y in tracks.clone() {
+        draw_track(state, pen, ruler, y);
+    }
+    draw_labels(state, pen, ruler, height - 1);
+    let Some(speed) = state.reading().and_then(|reading| reading.speed.as_ref()) else {
+        return;
+    };
+    let moving = if state.is_live() {
+        state.look.accent()
+    } else {
+        state.look.faint()
+    };
+    for y in tracks {
+        match ruler.place(speed.needle.0) {
+            Place::Column(x) => {
+                // Two cells wide to the eye and centred on its column.
+                if x > 0 {
+                    pen.text(x - 1, y, "▐", moving);
+                }
+                pen.text(x, y, "█", moving);
+                if x < ruler.last() {
+                    pen.text(x + 1, y, "▌", moving);
+                }
+            }
+            Place::BeyondLeft => {
+                pen.text(0, y, "◀◀", moving);
+            }
+            Place::BeyondRight => {
+                pen.text(ruler.last() - 1, y, "▶▶", moving);
+            }
+        }
+    }
+    if let Place::Column(x) = ruler.place(speed.deviation.0) {
+        pen.text(x, height - 1, "▲", moving);
+    }
+}
+
+fn draw_caption(state: &ScreenState, pen: &mut Pen, ruler: Ruler) {
+    let look = state.look;
+    pen.text(0, 0, "SLOW", look.faint());
+    let right = ruler.last() + 1;
+    pen.text(right.saturating_sub(4), 0, "FAST", look.faint());
+    let band = state.tolerance.half_width.0;
+    let zone = if band >= ruler.full {
+        "all of it within the band"
+    } else {
+        "=== the band"
+    };
+    let text = format!(
+        "needle 150 ms, scale {}{} %, ▲ the digits, {zone}",
+        look.plus_minus(),
+        ruler.full
+    );
+    pen.centred(ruler.middle, 0, &text, look.faint());
+}
+
+fn draw_track(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
+    let look = state.look;
+    let band = state.tolerance.half_width.0;
+    for x in 0..=ruler.last() {
+        let value = (f64::from(x) - f64::from(ruler.middle)) / f64::from(ruler.middle) * ruler.full;
+        let inside = value.abs() <= band;
+        let (cell, style) = if x == ruler.middle {
+            ("┼", look.strong())
+        } else if inside {
+            ("═", look.strong())
+        } else {
+            ("─", look.faint())
+        };
+        pen.text(x, y, cell, style);
+    }
+    for edge in [-band, band] {
+        if let Place::Column(x) = ruler.place(edge) {
+            pen.text(x, y, "│", look.strong());
+        }
+    }
+}
+
+fn draw_labels(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
+    let full = ruler.full;
+    for part in [-1.0, -0.5, 0.0, 0.5, 1.0] {
+        let value = part * full;
+        let label = if part == 0.0 {
+            "0".to_owned()
+        } else if part.abs() < 1.0 {
+            format!("{value:+}")
+        } else {
+            format!("{value:+} %")
+        };
+        if let Place::Column(x) = ruler.place(value) {
+            pen.centred(x, y, &label, state.look.faint());
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn zero_is_in_the_middle_and_the_ends_are_full_scale() {
+        let ruler = Ruler::new(79, 1.0);
+        assert_eq!(ruler.place(0.0), Place::Column(39));
+        assert_eq!(ruler.place(-1.0), Place::Column(0));
+        assert_eq!(ruler.place(1.0), Place::Column(78));
+        assert_eq!(ruler.place(0.5), Place::Column(59));
+        assert_eq!(ruler.place(1.1), Place::BeyondRight);
+        assert_eq!(ruler.place(-1.1), Place::BeyondLeft);
+    }
+}

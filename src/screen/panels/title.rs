@@ -1,0 +1,66 @@
+//! The first row: what is measured, against what.
+
+use crate::audio::analysis::SourceState;
+use crate::readings::Nominal;
+use crate::screen::pen::{Pen, harmless, width};
+use crate::screen::state::{ScreenState, SourceKind};
+
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    let look = state.look;
+    let mut right = match (state.conditions.nominal, state.nominal()) {
+        (Nominal::Fixed(hz), _) => format!("tone {hz}"),
+        (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),
+        (Nominal::Nearest, None) => "tone: any usual one".to_owned(),
+    };
+    let room = pen.width().saturating_sub(width(&right) + 2);
+    if let Some(machine) = &state.machine {
+        let name = harmless(machine);
+        if width(&name) + 3 < room / 2 {
+            right = format!("{name} | {right}");
+        }
+    }
+    let x = pen.text(0, 0, "tapewright", look.strong());
+    let left = format!("  {}", source(state));
+    let room = pen.width().saturating_sub(x + width(&right) + 2);
+    let left: String = shortened(&left, room);
+    pen.text(x, 0, &left, look.faint());
+    pen.right(0, &right, look.faint());
+}
+
+fn source(state: &ScreenState) -> String {
+    let kind = match state.kind {
+        SourceKind::Input => "input",
+        SourceKind::Recording => "recording",
+        SourceKind::Rehearsal => "rehearsal",
+    };
+    let name = harmless(state.source_name());
+    match &state.live.source {
+        SourceState::Opening => format!("{kind}: opening"),
+        SourceState::Running { format, .. } => {
+            let channels = match format.channels {
+                1 => "mono".to_owned(),
+                2 => "stereo".to_owned(),
+                many => format!("{many} channels"),
+            };
+            format!("{kind}: {name}, {} Hz {channels}", format.rate_hz)
+        }
+        SourceState::Lost { .. } => format!("{kind}: {name} LOST"),
+        SourceState::Ended { .. } => format!("{kind}: {name} ENDED"),
+        SourceState::Failed { .. } => format!("{kind}: FAILED"),
+    }
+}
+
+fn shortened(text: &str, room: u16) -> String {
+    if width(text) <= room {
+        return text.to_owned();
+    }
+    let mut short = String::new();
+    for letter in text.chars() {
+        short.push(letter);
+        if width(&short) + 2 > room {
+            short.pop();
+            break;
+        }
+    }
+    short + ".."
+}

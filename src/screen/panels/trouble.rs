@@ -1,0 +1,68 @@
+//! The first trouble in a sentence: likely cause and what to do.
+
+use ratatui::style::Style;
+
+use crate::audio::analysis::SourceState;
+use crate::screen::pen::{Pen, harmless, wrap};
+use crate::screen::state::{ScreenState, SourceKind};
+use crate::screen::words;
+
+/// The sentence, and whether it is a trouble at all.
+fn sentence(state: &ScreenState) -> (String, bool) {
+    match &state.live.source {
+        SourceState::Opening => (opening(state.kind).to_owned(), false),
+        SourceState::Lost { reason, .. } => (
+            format!(
+                "INPUT LOST: {}. Waiting for it to return; the figures are the last ones",
+                harmless(reason.trim_end_matches('.'))
+            ),
+            true,
+        ),
+        SourceState::Ended { .. } => (
+            "the recording has ended; the figures are those at its end".to_owned(),
+            false,
+        ),
+        SourceState::Failed { reason } => (format!("STOPPED: {}", harmless(reason)), true),
+        SourceState::Running { .. } => first_problem(state),
+    }
+}
+
+fn opening(kind: SourceKind) -> &'static str {
+    match kind {
+        SourceKind::Input => "opening the sound input",
+        SourceKind::Recording => "opening the recording",
+        SourceKind::Rehearsal => "starting the simulated machine",
+    }
+}
+
+fn first_problem(state: &ScreenState) -> (String, bool) {
+    let Some(reading) = state.reading() else {
+        return ("listening".to_owned(), false);
+    };
+    match reading.signal.problems.first() {
+        Some(problem) => (words::problem(problem, reading, state.nominal()), true),
+        None => ("signal good".to_owned(), false),
+    }
+}
+
+fn lines(state: &ScreenState, width: u16) -> (Vec<String>, bool) {
+    let (text, trouble) = sentence(state);
+    (wrap(&text, width.saturating_sub(2)), trouble)
+}
+
+/// Rows that the sentence needs.
+pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
+    lines(state, width).0.len() as u16
+}
+
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    let (lines, trouble) = lines(state, pen.width());
+    let look = state.look;
+    let style: Style = if trouble { look.alarm() } else { look.faint() };
+    if trouble {
+        pen.text(0, 0, "!", look.badge());
+    }
+    for (y, line) in (0..pen.height()).zip(&lines) {
+        pen.text(2, y, line, style);
+    }
+}

@@ -1,0 +1,114 @@
+//! Two rows under the digits: what may be said, the ±, how steady; then the
+//! same speed in the units that do not lead.
+
+use crate::readings::{Reading, Steadiness};
+use crate::screen::look::Look;
+use crate::screen::pen::{Pen, width};
+use crate::screen::state::{Lead, ScreenState};
+use crate::screen::verdict::{Verdict, shown_uncertainty};
+use crate::screen::words::{plus_minus, signed};
+use crate::units::Percent;
+
+/// The row of the verdict.
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    let look = state.look;
+    let verdict = state.verdict();
+    let words = format!(" {} ", verdict.words());
+    let style = match (state.is_live(), verdict.is_right()) {
+        (false, _) => look.faint(),
+        (true, true) => look.badge(),
+        (true, false) => look.strong(),
+    };
+    let mut x = pen.text(0, 0, &words, style);
+    let text = if state.is_live() {
+        look.strong()
+    } else {
+        look.faint()
+    };
+    for fact in facts(state, verdict) {
+        if x + 2 + width(&fact) > pen.width() {
+            break;
+        }
+        x = pen.text(x + 2, 0, &fact, text);
+    }
+}
+
+/// The most important first; the rest is left out where room is short.
+fn facts(state: &ScreenState, verdict: Verdict) -> Vec<String> {
+    let look = state.look;
+    let mut facts = Vec::new();
+    if let Some(reading) = state.reading() {
+        facts.extend(uncertainty(look, reading));
+        facts.extend(steadiness(reading));
+    }
+    let band = band(look, state.tolerance.half_width);
+    let class = match state.tolerance.class {
+        Some(class) => format!("band {band} % {}", class.name()),
+        None => format!("band {band} %"),
+    };
+    if verdict == Verdict::RightByThisTape {
+        facts.push("tape's own error unknown".to_owned());
+    }
+    facts.push(class);
+    facts
+}
+
+/// A band as it was chosen, without trailing zeros.
+fn band(look: Look, half_width: Percent) -> String {
+    format!("{}{}", look.plus_minus(), half_width.0)
+}
+
+fn uncertainty(look: Look, reading: &Reading) -> Option<String> {
+    let speed = reading.speed.as_ref()?;
+    Some(match shown_uncertainty(speed) {
+        Some(known) => format!("{} %", plus_minus(look, known, 2)),
+        None => format!("{} not yet", look.plus_minus()),
+    })
+}
+
+fn steadiness(reading: &Reading) -> Option<String> {
+    let speed = reading.speed.as_ref()?;
+    let over = speed.averaged.0;
+    Some(match speed.steadiness {
+        Steadiness::Moving => "moving".to_owned(),
+        Steadiness::Settling => format!("settling {over:.0} s"),
+        Steadiness::Settled => format!("settled {over:.0} s"),
+    })
+}
+
+/// The row of the other units.
+pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
+    let Some(speed) = state.reading().and_then(|reading| reading.speed.as_ref()) else {
+        return;
+    };
+    let look = state.look;
+    let mut parts = Vec::new();
+    if state.lead != Lead::Percent {
+        parts.push(format!("{} %", signed(speed.deviation.0, 2)));
+    }
+    if state.lead != Lead::Cents {
+        parts.push(format!("{} cents", signed(speed.deviation.cents().0, 1)));
+    }
+    let nominal = state.nominal();
+    parts.push(match nominal {
+        Some(nominal) => format!("{:.1} Hz heard, {nominal} is right", speed.measured.0),
+        None => format!("{:.1} Hz heard", speed.measured.0),
+    });
+    let error = state.conditions.reference;
+    parts.push(match error.uncertainty {
+        Some(known) => format!(
+            "tape {} {} %",
+            signed(error.error.0, 2),
+            plus_minus(look, known, 2)
+        ),
+        None if error.error.0 == 0.0 => "tape's own error unknown".to_owned(),
+        None => format!("tape {} %, {} unknown", signed(error.error.0, 2), look.plus_minus()),
+    });
+    let mut x = 1;
+    for part in parts {
+        if x + width(&part) > pen.width() {
+            break;
+        }
+        x = pen.text(x, 0, &part, look.faint()) + 3;
+    }
+}

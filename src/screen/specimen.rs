@@ -1,0 +1,172 @@
+//! Readings with known figures for the tests of this floor.
+
+use std::sync::Arc;
+
+use super::state::{ScreenState, Setup, SourceKind};
+use crate::audio::analysis::{LiveState, SourceState};
+use crate::audio::source::StreamFormat;
+use crate::readings::{
+    ChannelUsed, Conditions, DriftReading, FlutterReading, Measurement, Problem, Reading,
+    SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
+    UncertaintyParts,
+};
+use crate::references::MachineClass;
+use crate::screen::Look;
+use crate::units::{Decibels, Hertz, Percent, Seconds};
+
+pub(super) fn speed(deviation: f64) -> SpeedReading {
+    SpeedReading {
+        deviation: Percent(deviation),
+        measured: Hertz(3150.0 * (1.0 + deviation / 100.0)),
+        uncertainty: Some(Percent(0.02)),
+        uncertainty_with_reference: None,
+        scatter: Some(Percent(0.01)),
+        needle: Percent(deviation + 0.05),
+        averaged: Seconds(12.4),
+        steadiness: Steadiness::Settled,
+        since_move: Seconds(12.6),
+    }
+}
+
+pub(super) fn flutter() -> FlutterReading {
+    FlutterReading {
+        weighted_two_sigma: Some(Percent(0.121)),
+        weighted_two_sigma_uncertainty: Some(Percent(0.008)),
+        weighted_peak: Some(Percent(0.142)),
+        wow_rms: Some(Percent(0.1)),
+        flutter_rms: Some(Percent(0.05)),
+        ..FlutterReading::default()
+    }
+}
+
+fn drift() -> DriftReading {
+    DriftReading {
+        percent_per_minute: 0.021,
+        uncertainty_percent_per_minute: Some(0.015),
+        span: Some(Percent(0.03)),
+    }
+}
+
+pub(super) fn reading(deviation: f64) -> Reading {
+    let trend = (0..240)
+        .map(|at| (at % 60 != 7).then(|| Percent(deviation + f64::from(at % 9) * 0.02)))
+        .collect();
+    Reading {
+        at: Seconds(120.0),
+        tone: ToneState::Locked,
+        signal: SignalHealth {
+            channel: ChannelUsed::Both,
+            input_level: vec![Decibels(-12.1), Decibels(-12.4)],
+            input_peak: vec![Decibels(-9.0), Decibels(-9.4)],
+            tone_level: Some(Decibels(-12.2)),
+            snr: Some(Decibels(57.9)),
+            clipped_samples: 0,
+            since_clip: None,
+            dropouts: 0,
+            gaps: 0,
+            problems: Vec::new(),
+        },
+        nominal: Some(Hertz(3150.0)),
+        speed: Some(speed(deviation)),
+        drift: Some(drift()),
+        flutter: flutter(),
+        trend,
+        keeping: None,
+    }
+}
+
+/// No tone, no figures.
+pub(super) fn silence() -> Reading {
+    let mut reading = reading(0.0);
+    reading.tone = ToneState::Searching;
+    reading.speed = None;
+    reading.drift = None;
+    reading.flutter = FlutterReading {
+        valid_in: Some(Seconds(9.0)),
+        ..FlutterReading::default()
+    };
+    reading.trend = Arc::from([]);
+    reading.signal.snr = None;
+    reading.signal.tone_level = None;
+    reading.signal.input_level = vec![Decibels(f64::NEG_INFINITY); 2];
+    reading.signal.input_peak = vec![Decibels(f64::NEG_INFINITY); 2];
+    reading.signal.problems = vec![Problem::NoSignal];
+    reading
+}
+
+pub(super) fn ambiguous() -> Problem {
+    Problem::Ambiguous {
+        taken: Hertz(3000.0),
+        other: Hertz(3150.0),
+    }
+}
+
+pub(super) fn measurement(deviation: f64) -> Measurement {
+    Measurement {
+        duration: Seconds(20.0),
+        rate_hz: 48_000,
+        channel: ChannelUsed::Both,
+        conditions: Conditions::default(),
+        nominal: Some(Hertz(3150.0)),
+        signal: SignalFigures {
+            usable: true,
+            level: Some(Decibels(-12.2)),
+            snr: Some(Decibels(57.9)),
+            clipped_samples: 0,
+            dropouts: Vec::new(),
+            dropout_count: 0,
+            gaps: 0,
+        },
+        speed: Some(SpeedFigures {
+            measured: Hertz(3150.0 * (1.0 + deviation / 100.0)),
+            deviation: Percent(deviation),
+            uncertainty: Some(Percent(0.02)),
+            uncertainty_with_reference: None,
+            parts: UncertaintyParts {
+                noise: None,
+                wow: None,
+                clock: Percent(0.01),
+                reference: None,
+            },
+        }),
+        drift: Some(drift()),
+        flutter: flutter(),
+        cautions: Vec::new(),
+    }
+}
+
+pub(super) fn live(sequence: u64, reading: Reading) -> Arc<LiveState> {
+    Arc::new(LiveState {
+        sequence,
+        source: SourceState::Running {
+            name: "Line In".to_owned(),
+            format: StreamFormat {
+                rate_hz: 48_000,
+                channels: 2,
+            },
+        },
+        reading: Some(Arc::new(reading)),
+        overrun_frames: 0,
+    })
+}
+
+pub(super) fn state(kind: SourceKind) -> ScreenState {
+    ScreenState::new(Setup {
+        look: Look {
+            unicode: true,
+            colour: true,
+        },
+        kind,
+        conditions: Conditions::default(),
+        tolerance: MachineClass::Deck.tolerance(),
+        machine: None,
+        message: None,
+    })
+}
+
+/// A state that shows a reading.
+pub(super) fn showing(reading: Reading) -> ScreenState {
+    let mut state = state(SourceKind::Input);
+    let _ = state.take(live(1, reading));
+    state
+}

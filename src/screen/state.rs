@@ -1,0 +1,416 @@
+//! Everything that is drawn, as one value. It changes when a newer
+//! [`LiveState`] is taken, when an action is carried out, or when an effect
+//! reports back; it knows no terminal, no clock and no file.
+
+use std::sync::Arc;
+
+use super::look::Look;
+use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
+use super::verdict::Verdict;
+use crate::audio::analysis::{LiveState, Request, SourceState};
+use crate::readings::{Conditions, Keeping, Measurement, Nominal, Reading};
+use crate::references::Tolerance;
+use crate::units::Hertz;
+
+/// What the samples come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SourceKind {
+    /// A sound input.
+    Input,
+    /// A recording.
+    Recording,
+    /// The simulated machine.
+    Rehearsal,
+}
+
+/// Which unit leads the digits; the others stand small beside it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Lead {
+    /// Percent of nominal speed.
+    #[default]
+    Percent,
+    /// Cents.
+    Cents,
+    /// The frequency itself.
+    Hertz,
+}
+
+impl Lead {
+    /// The next, for a key that goes round.
+    pub fn next(self) -> Self {
+        match self {
+            Self::Percent => Self::Cents,
+            Self::Cents => Self::Hertz,
+            Self::Hertz => Self::Percent,
+        }
+    }
+}
+
+/// What a snapshot is kept as.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Slot {
+    /// Before the work.
+    Before,
+    /// After the work.
+    After,
+    /// Under a name of its own.
+    Named(String),
+}
+
+impl Slot {
+    /// As it stands on screen.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Before => "before",
+            Self::After => "after",
+            Self::Named(name) => name,
+        }
+    }
+}
+
+/// A snapshot of this sitting.
+#[derive(Clone, Debug)]
+pub struct Kept {
+    /// Counts up within this sitting.
+    pub number: u32,
+    /// What it was kept as.
+    pub slot: Slot,
+    /// The figures.
+    pub measurement: Arc<Measurement>,
+    /// Name of the machine when it was kept.
+    pub machine: Option<String>,
+    /// The note when it was kept.
+    pub note: Option<String>,
+    /// Name of the source when it was kept.
+    pub source: String,
+    /// Safe on the disk.
+    pub saved: bool,
+}
+
+/// The bench of the rehearsal, as far as it is shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BenchStatus {
+    /// The machine runs.
+    pub powered: bool,
+    /// Where the trimmer stands, 0 to 1 of its travel.
+    pub trimmer: f64,
+    /// How often the wiper was worked back and forth so far.
+    pub worked: u32,
+}
+
+/// What a line of text is being typed for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EntryFor {
+    /// The name of a snapshot.
+    Snapshot,
+    /// The name of the machine on the bench.
+    Machine,
+    /// A note.
+    Note,
+}
+
+/// A line of text that is being typed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry {
+    /// What for.
+    pub purpose: EntryFor,
+    /// So far.
+    pub text: String,
+}
+
+/// What must be done outside of the screen.
+#[derive(Clone, Debug)]
+pub enum Effect {
+    /// Ask the analysis for something.
+    Ask(Request),
+    /// Do something to the simulated machine.
+    Bench(BenchMove),
+    /// Save the snapshot; its result goes to [`ScreenState::saved`].
+    Save(Kept),
+    /// Leave.
+    Quit,
+    /// Leave as an interrupt does.
+    Interrupt,
+    /// Hand the terminal back until continued.
+    Suspend,
+    /// Draw everything anew.
+    Repaint,
+}
+
+/// What a hand does to the simulated machine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BenchMove {
+    /// Turn the trimmer by this part of its travel; positive is faster.
+    Turn(f64),
+    /// Work the wiper once back and forth.
+    WorkWiper,
+    /// Power on or off.
+    Power,
+}
+
+/// How a screen begins.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// What the terminal can show.
+    pub look: Look,
+    /// What the samples come from.
+    pub kind: SourceKind,
+    /// What is measured against.
+    pub conditions: Conditions,
+    /// When it counts as right.
+    pub tolerance: Tolerance,
+    /// Name of the machine on the bench.
+    pub machine: Option<String>,
+    /// A first message.
+    pub message: Option<String>,
+}
+
+/// Everything that is drawn.
+#[derive(Clone, Debug)]
+pub struct ScreenState {
+    /// What the terminal can show.
+    pub look: Look,
+    /// What the samples come from.
+    pub kind: SourceKind,
+    /// What is measured against.
+    pub conditions: Conditions,
+    /// When it counts as right.
+    pub tolerance: Tolerance,
+    /// Which unit leads.
+    pub lead: Lead,
+    /// The newest of the analysis.
+    pub live: Arc<LiveState>,
+    /// Scale of the needle.
+    pub needle_scale: ZoomingScale,
+    /// Common scale of the bars for wow and flutter.
+    pub flutter_scale: ZoomingScale,
+    /// Scale of the drift bar.
+    pub drift_scale: ZoomingScale,
+    /// The page of the help that lies over the screen, from 0.
+    pub help: Option<usize>,
+    /// Columns and rows of the terminal.
+    pub size: (u16, u16),
+    /// Snapshots of this sitting, oldest first.
+    pub kept: Vec<Kept>,
+    /// What is being kept right now.
+    pub keeping: Option<Slot>,
+    /// One line of news; the next key takes it away.
+    pub message: Option<String>,
+    /// A line of text being typed.
+    pub entry: Option<Entry>,
+    /// Name of the machine on the bench.
+    pub machine: Option<String>,
+    /// Note kept with the next snapshots.
+    pub note: Option<String>,
+    /// The simulated machine.
+    pub bench: Option<BenchStatus>,
+    /// Leaving was asked for while something was not saved.
+    pub leaving: bool,
+    /// The stretch that was taken last, so that it is not taken twice.
+    pub(super) last_done: Option<Arc<Measurement>>,
+}
+
+impl ScreenState {
+    /// The first screen.
+    pub fn new(setup: Setup) -> Self {
+        Self {
+            look: setup.look,
+            kind: setup.kind,
+            conditions: setup.conditions,
+            tolerance: setup.tolerance,
+            lead: Lead::default(),
+            live: Arc::default(),
+            needle_scale: ZoomingScale::new(NEEDLE_SCALES),
+            flutter_scale: ZoomingScale::new(FLUTTER_SCALES),
+            drift_scale: ZoomingScale::new(DRIFT_SCALES),
+            help: None,
+            size: (80, 24),
+            kept: Vec::new(),
+            keeping: None,
+            message: setup.message,
+            entry: None,
+            machine: setup.machine,
+            note: None,
+            bench: None,
+            leaving: false,
+            last_done: None,
+        }
+    }
+
+    /// The newest reading, live or not.
+    pub fn reading(&self) -> Option<&Reading> {
+        self.live.reading.as_deref()
+    }
+
+    /// Samples come in: what is shown is true now.
+    pub fn is_live(&self) -> bool {
+        matches!(self.live.source, SourceState::Running { .. })
+    }
+
+    /// What may be said about the tolerance.
+    pub fn verdict(&self) -> Verdict {
+        self.reading().map_or(Verdict::NoReading, |reading| {
+            Verdict::of(reading, self.tolerance)
+        })
+    }
+
+    /// The nominal tone in force, if one is.
+    pub fn nominal(&self) -> Option<Hertz> {
+        match self.conditions.nominal {
+            Nominal::Fixed(hz) => Some(hz),
+            Nominal::Nearest => self.reading().and_then(|reading| reading.nominal),
+        }
+    }
+
+    /// The newest snapshot of a slot.
+    pub fn newest_kept(&self, slot: &Slot) -> Option<&Kept> {
+        self.kept.iter().rev().find(|kept| kept.slot == *slot)
+    }
+
+    /// Snapshots that could not be saved.
+    pub fn unsaved(&self) -> impl Iterator<Item = &Kept> {
+        self.kept.iter().filter(|kept| !kept.saved)
+    }
+
+    /// Takes a newer state of the analysis.
+    pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
+        self.live = live;
+        let Some(reading) = self.live.reading.clone() else {
+            return Vec::new();
+        };
+        if self.is_live() {
+            self.follow_scales(&reading);
+        }
+        match &reading.keeping {
+            Some(Keeping::Done(measurement)) => self.take_done(measurement),
+            _ => Vec::new(),
+        }
+    }
+
+    fn follow_scales(&mut self, reading: &Reading) {
+        let now = reading.at;
+        if let Some(speed) = &reading.speed {
+            let furthest = speed.needle.0.abs().max(speed.deviation.0.abs());
+            self.needle_scale.follow(furthest, now);
+        }
+        let flutter = &reading.flutter;
+        let figures = [
+            flutter.wow_rms,
+            flutter.flutter_rms,
+            flutter.weighted_two_sigma,
+        ];
+        if let Some(largest) = figures.into_iter().flatten().map(|it| it.0).reduce(f64::max) {
+            self.flutter_scale.follow(largest, now);
+        }
+        if let Some(drift) = &reading.drift {
+            self.drift_scale.follow(drift.percent_per_minute.abs(), now);
+        }
+    }
+
+    /// A stretch is complete: it is kept here first, then saved.
+    fn take_done(&mut self, measurement: &Arc<Measurement>) -> Vec<Effect> {
+        let stale = self.last_done.as_ref();
+        if stale.is_some_and(|last| Arc::ptr_eq(last, measurement)) {
+            return Vec::new();
+        }
+        self.last_done = Some(Arc::clone(measurement));
+        let Some(slot) = self.keeping.take() else {
+            return Vec::new();
+        };
+        let kept = Kept {
+            number: self.kept.last().map_or(1, |last| last.number + 1),
+            slot,
+            measurement: Arc::clone(measurement),
+            machine: self.machine.clone(),
+            note: self.note.clone(),
+            source: self.source_name().to_owned(),
+            saved: false,
+        };
+        self.kept.push(kept.clone());
+        vec![Effect::Ask(Request::ForgetKept), Effect::Save(kept)]
+    }
+
+    /// What the source is called.
+    pub fn source_name(&self) -> &str {
+        match &self.live.source {
+            SourceState::Running { name, .. }
+            | SourceState::Lost { name, .. }
+            | SourceState::Ended { name } => name,
+            SourceState::Opening | SourceState::Failed { .. } => "",
+        }
+    }
+
+    /// An attempt to save has ended: where it lies now, or why it does not.
+    pub fn saved(&mut self, number: u32, result: Result<String, String>) {
+        let Some(kept) = self.kept.iter_mut().find(|kept| kept.number == number) else {
+            return;
+        };
+        kept.saved = result.is_ok();
+        let name = kept.slot.name();
+        self.message = Some(match result {
+            Ok(place) => format!("kept {name}, saved in {place}"),
+            Err(reason) => format!("NOT SAVED: {name} is held in memory; r tries again. {reason}"),
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+
+    fn done(sequence: u64, measurement: &Arc<Measurement>) -> Arc<LiveState> {
+        let mut reading = specimen::reading(-1.2);
+        reading.keeping = Some(Keeping::Done(Arc::clone(measurement)));
+        specimen::live(sequence, reading)
+    }
+
+    #[test]
+    fn a_stretch_that_is_done_is_saved_once() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.keeping = Some(Slot::Before);
+        let measurement = Arc::new(specimen::measurement(-1.2));
+        let effects = state.take(done(1, &measurement));
+        assert!(matches!(
+            &effects[..],
+            [Effect::Ask(Request::ForgetKept), Effect::Save(kept)]
+                if kept.slot == Slot::Before && kept.source == "Line In"
+        ));
+        // The same stretch is still in the newest state for a moment, even
+        // when the next key has been pressed.
+        state.keeping = Some(Slot::After);
+        assert!(state.take(done(2, &measurement)).is_empty());
+        let next = Arc::new(specimen::measurement(0.1));
+        assert_eq!(state.take(done(3, &next)).len(), 2);
+        assert_eq!(state.kept.len(), 2);
+    }
+
+    #[test]
+    fn what_could_not_be_saved_stays_and_says_so() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.keeping = Some(Slot::After);
+        let _ = state.take(done(1, &Arc::new(specimen::measurement(0.1))));
+        state.saved(1, Err("the disk is full".to_owned()));
+        assert_eq!(state.unsaved().count(), 1);
+        let message = state.message.clone().unwrap();
+        assert!(message.contains("NOT SAVED") && message.contains("disk is full"));
+        state.saved(1, Ok("/data/record".to_owned()));
+        assert_eq!(state.unsaved().count(), 0);
+        assert!(state.message.unwrap().contains("/data/record"));
+    }
+
+    #[test]
+    fn the_needle_scale_follows_only_what_is_live() {
+        let mut state = specimen::state(SourceKind::Input);
+        let mut lost = LiveState::clone(&specimen::live(1, specimen::reading(0.01)));
+        lost.source = SourceState::Lost {
+            name: "Line In".to_owned(),
+            reason: "unplugged".to_owned(),
+        };
+        let lost = Arc::new(lost);
+        for _ in 0..100 {
+            let _ = state.take(Arc::clone(&lost));
+        }
+        assert!((state.needle_scale.full() - 10.0).abs() < 1e-12);
+    }
+}

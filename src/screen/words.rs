@@ -1,0 +1,231 @@
+//! Figures and troubles in words.
+
+use super::look::Look;
+use crate::readings::{ChannelUsed, Likely, Problem, Reading, ToneState, WrongTone};
+use crate::units::{Decibels, Hertz, Percent, Seconds};
+
+/// A signed figure; one that rounds to zero has no sign.
+pub(super) fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    if text.bytes().any(|byte| (b'1'..=b'9').contains(&byte)) {
+        text
+    } else {
+        text[1..].to_owned()
+    }
+}
+
+/// An uncertainty, rounded up: it never claims to be smaller than it is.
+pub(super) fn plus_minus(look: Look, value: Percent, decimals: u8) -> String {
+    let step = 10f64.powi(i32::from(decimals));
+    let up = (value.0 * step - 1e-9).ceil() / step;
+    let decimals = usize::from(decimals);
+    format!("{}{up:.decimals$}", look.plus_minus())
+}
+
+/// A level, or words for digital silence.
+pub(super) fn level(level: Decibels) -> String {
+    if level.0.is_finite() {
+        format!("{:.1} dB", level.0)
+    } else {
+        "silent".to_owned()
+    }
+}
+
+/// How long until a figure is valid.
+pub(super) fn not_yet(valid_in: Option<Seconds>) -> String {
+    match valid_in {
+        Some(wait) => format!("not yet, {:.0} s", wait.0.ceil()),
+        None => "not yet".to_owned(),
+    }
+}
+
+/// The state of the tone in a word or two.
+pub(super) fn tone(state: ToneState) -> &'static str {
+    match state {
+        ToneState::Searching => "no tone yet",
+        ToneState::Locked => "tone found",
+        ToneState::Lost => "TONE LOST",
+        ToneState::Wrong(_) => "WRONG TONE",
+    }
+}
+
+/// The channels in use.
+pub(super) fn channel(used: ChannelUsed) -> &'static str {
+    match used {
+        ChannelUsed::Left => "left channel",
+        ChannelUsed::Right => "right channel",
+        ChannelUsed::Both => "both channels",
+        ChannelUsed::Mono => "mono",
+    }
+}
+
+/// A trouble: what is the matter, its likely cause, and what to do.
+pub(super) fn problem(problem: &Problem, reading: &Reading, nominal: Option<Hertz>) -> String {
+    match *problem {
+        Problem::NoSignal => "no signal: is the tape playing? Check the machine's output, \
+            the cable, the channel, the input gain"
+            .to_owned(),
+        Problem::NoTone => "sound but no steady tone: is this the tone part of the test tape? \
+            Music and speech cannot be read"
+            .to_owned(),
+        Problem::ToneLost => "tone lost: end of the tone, tape stopped, or a bad contact; \
+            wiggle the cable, rewind"
+            .to_owned(),
+        Problem::WrongTone(wrong) => wrong_tone(wrong, nominal),
+        Problem::Clipped => "clipped: too loud for the input; turn the output or the input \
+            gain down"
+            .to_owned(),
+        Problem::Hum { mains, level } => format!(
+            "hum at {mains}, {:.0} dB below the tone: move the cable off mains leads, check the \
+             screen and the ground",
+            -level.0
+        ),
+        Problem::LowSnr(snr) => format!(
+            "noise only {:.0} dB below the tone: clean the heads, raise the level, switch noise \
+             reduction off",
+            snr.0
+        ),
+        Problem::LowLevel(level) => format!(
+            "tone very quiet ({:.0} dB): turn the input gain up, or use the line output",
+            level.0
+        ),
+        Problem::Dropouts(count) => format!(
+            "{count} {} in 10 s: clean the heads and pinch roller, or the tape is worn",
+            if count == 1 { "dropout" } else { "dropouts" }
+        ),
+        Problem::OneChannel(used) => format!(
+            "tone on the {} only: dirty head, bad contact, or a mono cable; the reading itself \
+             is good",
+            channel(used)
+        ),
+        Problem::ChannelsDisagree => "the channels read different speeds: is the other channel \
+            another source? Choose one with --channel"
+            .to_owned(),
+        Problem::Ambiguous { taken, other } => ambiguous(taken, other, reading),
+    }
+}
+
+fn wrong_tone(wrong: WrongTone, nominal: Option<Hertz>) -> String {
+    let heard = format!("{:.0} Hz", wrong.heard.0);
+    let wanted = nominal.map_or_else(String::new, |hz| format!(", not {hz}"));
+    match wrong.likely {
+        Likely::HalfSpeed => format!(
+            "wrong tone: {heard} is half of what is expected; machine or tape is at half speed?"
+        ),
+        Likely::DoubleSpeed => format!(
+            "wrong tone: {heard} is twice what is expected; machine or tape is at double speed?"
+        ),
+        Likely::MainsHigh => format!(
+            "wrong tone: {heard} is 6/5 of what is expected; a 50 Hz motor on 60 Hz mains?"
+        ),
+        Likely::MainsLow => format!(
+            "wrong tone: {heard} is 5/6 of what is expected; a 60 Hz motor on 50 Hz mains?"
+        ),
+        Likely::OtherTone(other) => format!(
+            "wrong tone: {heard} looks like {other}{wanted}; press 2 if the tape says {other}"
+        ),
+        Likely::Hum(mains) => {
+            format!("only hum at {mains}: check the cable's screen and ground; is the tape playing?")
+        }
+        Likely::Unknown => format!(
+            "wrong tone: {heard} heard{wanted}; check the tape's label and --reference"
+        ),
+    }
+}
+
+/// Both tones with what each would mean; the user chooses.
+fn ambiguous(taken: Hertz, other: Hertz, reading: &Reading) -> String {
+    let Some(speed) = &reading.speed else {
+        return format!("which tone does the tape carry? 1: {taken}, 2: {other}");
+    };
+    let means = |tone: Hertz| {
+        let off = (speed.measured.0 / tone.0 - 1.0) * 100.0;
+        let word = if off < 0.0 { "slow" } else { "fast" };
+        format!("{tone} and {:.1} % {word}", off.abs())
+    };
+    format!(
+        "which tone does the tape carry? Heard {:.0} Hz. Press 1: {}, 2: {}",
+        speed.measured.0,
+        means(taken),
+        means(other)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+
+    const LOOK: Look = Look {
+        unicode: true,
+        colour: false,
+    };
+
+    #[test]
+    fn zero_has_no_sign() {
+        assert_eq!(signed(-0.004, 2), "0.00");
+        assert_eq!(signed(0.004, 2), "0.00");
+        assert_eq!(signed(-0.005_1, 2), "-0.01");
+        assert_eq!(signed(12.3456, 2), "+12.35");
+    }
+
+    #[test]
+    fn uncertainties_are_rounded_up() {
+        assert_eq!(plus_minus(LOOK, Percent(0.0101), 2), "±0.02");
+        assert_eq!(plus_minus(LOOK, Percent(0.01), 2), "±0.01");
+        assert_eq!(plus_minus(LOOK, Percent(0.0001), 2), "±0.01");
+    }
+
+    #[test]
+    fn an_ambiguous_tone_says_what_each_would_mean() {
+        // 3055 Hz: 1.8 % fast of 3000, 3.0 % slow of 3150.
+        let mut reading = specimen::reading(0.0);
+        reading.speed.as_mut().unwrap().measured = Hertz(3055.0);
+        let text = problem(&specimen::ambiguous(), &reading, None);
+        assert!(text.contains("1: 3000 Hz and 1.8 % fast"), "{text}");
+        assert!(text.contains("2: 3150 Hz and 3.0 % slow"), "{text}");
+    }
+
+    #[test]
+    fn every_trouble_names_a_way_out() {
+        let wrong = |likely| {
+            Problem::WrongTone(WrongTone {
+                heard: Hertz(3001.0),
+                likely,
+            })
+        };
+        let all = [
+            Problem::NoSignal,
+            Problem::NoTone,
+            Problem::ToneLost,
+            wrong(Likely::HalfSpeed),
+            wrong(Likely::DoubleSpeed),
+            wrong(Likely::MainsHigh),
+            wrong(Likely::MainsLow),
+            wrong(Likely::OtherTone(Hertz(3000.0))),
+            wrong(Likely::Hum(Hertz(50.0))),
+            wrong(Likely::Unknown),
+            Problem::Clipped,
+            Problem::Hum {
+                mains: Hertz(50.0),
+                level: Decibels(-20.0),
+            },
+            Problem::LowSnr(Decibels(12.0)),
+            Problem::LowLevel(Decibels(-60.0)),
+            Problem::Dropouts(3),
+            Problem::OneChannel(ChannelUsed::Left),
+            Problem::ChannelsDisagree,
+            specimen::ambiguous(),
+        ];
+        let reading = specimen::reading(0.0);
+        let mut seen = Vec::new();
+        for trouble in &all {
+            let text = problem(trouble, &reading, Some(Hertz(3150.0)));
+            // Two rows of the smallest screen, three for the longest.
+            assert!(text.chars().count() <= 144, "{text}");
+            assert!(text.contains(';') || text.contains(':'), "{text}");
+            assert!(!seen.contains(&text), "{text}");
+            seen.push(text);
+        }
+    }
+}
