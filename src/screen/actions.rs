@@ -3,8 +3,9 @@
 
 use super::keys::tones_to_choose;
 use super::panels;
-use super::state::{BenchMove, Effect, Entry, EntryFor, ScreenState, Slot};
+use super::state::{Effect, Entry, EntryFor, ScreenState, Slot};
 use crate::audio::analysis::Request;
+use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{KeepRequest, Nominal};
 use crate::units::Seconds;
 
@@ -45,8 +46,12 @@ pub enum Action {
     Accept,
     /// Forget the line.
     Abandon,
-    /// Do something to the simulated machine.
-    Bench(BenchMove),
+    /// Turn the trimmer of the simulated machine by a share of its travel.
+    Turn(f64),
+    /// Work its wiper once to both ends and back.
+    CleanStroke,
+    /// Its power on or off.
+    Power,
 }
 
 /// How long a snapshot averages: whole wow periods, at least ten seconds, at
@@ -91,7 +96,12 @@ impl ScreenState {
             Action::Stop => self.stop(),
             Action::RetrySaving => self.unsaved().cloned().map(Effect::Save).collect(),
             Action::ChooseTone(number) => self.choose_tone(number),
-            Action::Bench(hand) => self.bench(hand),
+            Action::Turn(by) => vec![Effect::Bench(BenchCommand::Turn(by))],
+            Action::CleanStroke => self.clean_stroke(),
+            Action::Power => {
+                let on = !self.is_powered();
+                vec![Effect::Bench(BenchCommand::Power(on))]
+            }
             entry => self.type_line(entry),
         }
     }
@@ -144,13 +154,16 @@ impl ScreenState {
         vec![Effect::Ask(Request::Nominal(Nominal::Fixed(tone)))]
     }
 
-    fn bench(&mut self, hand: BenchMove) -> Vec<Effect> {
-        let powered = self.bench.is_some_and(|bench| bench.powered);
-        if hand == BenchMove::WorkWiper && powered {
+    fn is_powered(&self) -> bool {
+        self.bench.is_some_and(|bench| bench.powered)
+    }
+
+    fn clean_stroke(&mut self) -> Vec<Effect> {
+        if self.is_powered() {
             self.message = Some(POWER_OFF_FIRST.to_owned());
             return Vec::new();
         }
-        vec![Effect::Bench(hand)]
+        vec![Effect::Bench(BenchCommand::CleanStroke)]
     }
 
     fn type_line(&mut self, action: Action) -> Vec<Effect> {
@@ -208,8 +221,9 @@ impl ScreenState {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::audio::rehearsal_source::BenchStatus;
     use crate::screen::specimen;
-    use crate::screen::state::{BenchStatus, Kept, Lead, SourceKind};
+    use crate::screen::state::{Kept, Lead, SourceKind};
     use std::sync::Arc;
 
     fn type_text(state: &mut ScreenState, text: &str) {
@@ -306,15 +320,23 @@ mod tests {
         let mut bench = BenchStatus {
             powered: true,
             trimmer: 0.5,
-            worked: 0,
+            strokes: 0,
         };
         state.bench = Some(bench);
-        assert!(state.act(Action::Bench(BenchMove::WorkWiper)).is_empty());
+        assert!(state.act(Action::CleanStroke).is_empty());
         assert!(state.message.as_deref().unwrap().contains("power off"));
         bench.powered = false;
         state.bench = Some(bench);
-        let effects = state.act(Action::Bench(BenchMove::WorkWiper));
-        assert!(matches!(effects[..], [Effect::Bench(BenchMove::WorkWiper)]));
+        let effects = state.act(Action::CleanStroke);
+        assert!(matches!(
+            effects[..],
+            [Effect::Bench(BenchCommand::CleanStroke)]
+        ));
+        let effects = state.act(Action::Power);
+        assert!(matches!(
+            effects[..],
+            [Effect::Bench(BenchCommand::Power(true))]
+        ));
     }
 
     #[test]

@@ -41,7 +41,9 @@ fn rows(letter: char) -> [&'static str; 5] {
 
 /// Cells across that a text takes at a size.
 pub(super) fn width(text: &str, size: u16) -> u16 {
-    let letters = text.chars().map(|letter| rows(letter)[0].len() as u16 + GAP);
+    let letters = text
+        .chars()
+        .map(|letter| rows(letter)[0].len() as u16 + GAP);
     (letters.sum::<u16>() * size).saturating_sub(GAP * size)
 }
 
@@ -76,7 +78,10 @@ mod tests {
         let mut seen = Vec::new();
         for letter in "0123456789+-.LWFAT".chars() {
             let glyph = rows(letter);
-            assert!(glyph.iter().all(|row| row.len() == glyph[0].len()), "{letter}");
+            assert!(
+                glyph.iter().all(|row| row.len() == glyph[0].len()),
+                "{letter}"
+            );
             assert!(!seen.contains(&glyph), "{letter}");
             seen.push(glyph);
         }

@@ -4,7 +4,7 @@
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::actions::Action;
-use super::state::{BenchMove, EntryFor, ScreenState, Slot, SourceKind};
+use super::state::{EntryFor, ScreenState, Slot, SourceKind};
 use crate::readings::{Likely, Problem};
 
 /// When a key means something.
@@ -55,14 +55,14 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('2'), NONE, When::Choosing, || Action::ChooseTone(1), "1 2", "choose tone", "choose which tone the tape carries, where two are possible"),
     key(KeyCode::Char('b'), NONE, When::Always, || Action::Keep(Slot::Before), "b", "before", "keep a snapshot before the work"),
     key(KeyCode::Char('a'), NONE, When::Always, || Action::Keep(Slot::After), "a", "after", "keep a snapshot after the work"),
-    key(KeyCode::Left, NONE, When::Rehearsing, || turn(-FINE), "", "", ""),
-    key(KeyCode::Right, NONE, When::Rehearsing, || turn(FINE), "←→", "trim", "turn the trimmer a little: slower, faster"),
-    key(KeyCode::Left, SHIFT, When::Rehearsing, || turn(-COARSE), "", "", ""),
-    key(KeyCode::Right, SHIFT, When::Rehearsing, || turn(COARSE), "", "", ""),
-    key(KeyCode::Down, NONE, When::Rehearsing, || turn(-COARSE), "", "", ""),
-    key(KeyCode::Up, NONE, When::Rehearsing, || turn(COARSE), "↓↑", "coarse", "turn it further: slower, faster (also Shift ← →)"),
-    key(KeyCode::Char('p'), NONE, When::Rehearsing, || Action::Bench(BenchMove::Power), "p", "power", "power of the simulated machine on or off"),
-    key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::Bench(BenchMove::WorkWiper), "c", "clean", "clean the trimmer: work it once back and forth, power off"),
+    key(KeyCode::Left, NONE, When::Rehearsing, || Action::Turn(-FINE), "", "", ""),
+    key(KeyCode::Right, NONE, When::Rehearsing, || Action::Turn(FINE), "←→", "trim", "turn the trimmer a little: slower, faster"),
+    key(KeyCode::Left, SHIFT, When::Rehearsing, || Action::Turn(-COARSE), "", "", ""),
+    key(KeyCode::Right, SHIFT, When::Rehearsing, || Action::Turn(COARSE), "", "", ""),
+    key(KeyCode::Down, NONE, When::Rehearsing, || Action::Turn(-COARSE), "", "", ""),
+    key(KeyCode::Up, NONE, When::Rehearsing, || Action::Turn(COARSE), "↓↑", "coarse", "turn it further: slower, faster (also Shift ← →)"),
+    key(KeyCode::Char('p'), NONE, When::Rehearsing, || Action::Power, "p", "power", "power of the simulated machine on or off"),
+    key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
     key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
     key(KeyCode::Char('n'), NONE, When::Always, || Action::Type(EntryFor::Snapshot), "n", "named", "keep a snapshot under a name"),
@@ -92,10 +92,6 @@ const fn key(
         short,
         long,
     }
-}
-
-fn turn(by: f64) -> Action {
-    Action::Bench(BenchMove::Turn(by))
 }
 
 impl Binding {
@@ -186,8 +182,16 @@ mod tests {
                 .iter()
                 .any(|other| other.code == one.code && other.modifiers == one.modifiers);
             assert!(!twice, "{:?} {:?}", one.modifiers, one.code);
-            assert!(one.short.is_empty() || !one.shown.is_empty(), "{}", one.short);
-            assert!(one.short.is_empty() || !one.long.is_empty(), "{}", one.short);
+            assert!(
+                one.short.is_empty() || !one.shown.is_empty(),
+                "{}",
+                one.short
+            );
+            assert!(
+                one.short.is_empty() || !one.long.is_empty(),
+                "{}",
+                one.short
+            );
         }
     }
 
@@ -195,14 +199,19 @@ mod tests {
     fn keys_of_the_simulated_machine_do_nothing_on_a_real_one() {
         let real = specimen::state(SourceKind::Input);
         let rehearsal = specimen::state(SourceKind::Rehearsal);
-        for code in [KeyCode::Left, KeyCode::Up, KeyCode::Char('p'), KeyCode::Char('c')] {
+        for code in [
+            KeyCode::Left,
+            KeyCode::Up,
+            KeyCode::Char('p'),
+            KeyCode::Char('c'),
+        ] {
             assert_eq!(press(code, NONE, &real), None);
-            assert!(matches!(press(code, NONE, &rehearsal), Some(Action::Bench(_))));
+            assert!(press(code, NONE, &rehearsal).is_some());
         }
         let fine = press(KeyCode::Right, NONE, &rehearsal);
         let coarse = press(KeyCode::Right, SHIFT, &rehearsal);
-        assert_eq!(fine, Some(Action::Bench(BenchMove::Turn(FINE))));
-        assert_eq!(coarse, Some(Action::Bench(BenchMove::Turn(COARSE))));
+        assert_eq!(fine, Some(Action::Turn(FINE)));
+        assert_eq!(coarse, Some(Action::Turn(COARSE)));
     }
 
     #[test]
@@ -215,7 +224,10 @@ mod tests {
             text: String::new(),
         });
         assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
-        assert_eq!(press(KeyCode::Char('q'), NONE, &state), Some(Action::Letter('q')));
+        assert_eq!(
+            press(KeyCode::Char('q'), NONE, &state),
+            Some(Action::Letter('q'))
+        );
         assert_eq!(press(KeyCode::Esc, NONE, &state), Some(Action::Abandon));
     }
 

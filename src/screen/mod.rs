@@ -26,11 +26,8 @@ mod words;
 pub use actions::Action;
 pub use draw::{SMALLEST, draw};
 pub use look::Look;
-pub use run::{Ending, run};
+pub use run::{Ending, Outside, run};
 pub use scale::ZoomingScale;
-pub use state::{
-    BenchMove, BenchStatus, Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot,
-    SourceKind,
-};
+pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};
 pub use terminal::{Terminal, TerminalError};
 pub use verdict::Verdict;

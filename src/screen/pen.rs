@@ -35,13 +35,9 @@ impl<'a> Pen<'a> {
             return x;
         }
         let room = usize::from(self.area.width - x);
-        let (end, _) = self.buffer.set_stringn(
-            self.area.x + x,
-            self.area.y + y,
-            text,
-            room,
-            style,
-        );
+        let (end, _) = self
+            .buffer
+            .set_stringn(self.area.x + x, self.area.y + y, text, room, style);
         end - self.area.x
     }
 
@@ -56,11 +52,6 @@ impl<'a> Pen<'a> {
         let length = width(text);
         let last = self.area.width.saturating_sub(length);
         self.text(x.saturating_sub(length / 2).min(last), y, text, style);
-    }
-
-    /// Styles a stretch of a row without touching its letters.
-    pub(super) fn shade(&mut self, style: Style) {
-        self.buffer.set_style(self.area, style);
     }
 }
 

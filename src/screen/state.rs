@@ -8,6 +8,7 @@ use super::look::Look;
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::verdict::Verdict;
 use crate::audio::analysis::{LiveState, Request, SourceState};
+use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{Conditions, Keeping, Measurement, Nominal, Reading};
 use crate::references::Tolerance;
 use crate::units::Hertz;
@@ -87,17 +88,6 @@ pub struct Kept {
     pub saved: bool,
 }
 
-/// The bench of the rehearsal, as far as it is shown.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct BenchStatus {
-    /// The machine runs.
-    pub powered: bool,
-    /// Where the trimmer stands, 0 to 1 of its travel.
-    pub trimmer: f64,
-    /// How often the wiper was worked back and forth so far.
-    pub worked: u32,
-}
-
 /// What a line of text is being typed for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum EntryFor {
@@ -124,7 +114,7 @@ pub enum Effect {
     /// Ask the analysis for something.
     Ask(Request),
     /// Do something to the simulated machine.
-    Bench(BenchMove),
+    Bench(BenchCommand),
     /// Save the snapshot; its result goes to [`ScreenState::saved`].
     Save(Kept),
     /// Leave.
@@ -135,17 +125,6 @@ pub enum Effect {
     Suspend,
     /// Draw everything anew.
     Repaint,
-}
-
-/// What a hand does to the simulated machine.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum BenchMove {
-    /// Turn the trimmer by this part of its travel; positive is faster.
-    Turn(f64),
-    /// Work the wiper once back and forth.
-    WorkWiper,
-    /// Power on or off.
-    Power,
 }
 
 /// How a screen begins.
@@ -299,7 +278,12 @@ impl ScreenState {
             flutter.flutter_rms,
             flutter.weighted_two_sigma,
         ];
-        if let Some(largest) = figures.into_iter().flatten().map(|it| it.0).reduce(f64::max) {
+        if let Some(largest) = figures
+            .into_iter()
+            .flatten()
+            .map(|it| it.0)
+            .reduce(f64::max)
+        {
             self.flutter_scale.follow(largest, now);
         }
         if let Some(drift) = &reading.drift {

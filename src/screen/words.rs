@@ -115,21 +115,23 @@ fn wrong_tone(wrong: WrongTone, nominal: Option<Hertz>) -> String {
         Likely::DoubleSpeed => format!(
             "wrong tone: {heard} is twice what is expected; machine or tape is at double speed?"
         ),
-        Likely::MainsHigh => format!(
-            "wrong tone: {heard} is 6/5 of what is expected; a 50 Hz motor on 60 Hz mains?"
-        ),
-        Likely::MainsLow => format!(
-            "wrong tone: {heard} is 5/6 of what is expected; a 60 Hz motor on 50 Hz mains?"
-        ),
+        Likely::MainsHigh => {
+            format!("wrong tone: {heard} is 6/5 of what is expected; a 50 Hz motor on 60 Hz mains?")
+        }
+        Likely::MainsLow => {
+            format!("wrong tone: {heard} is 5/6 of what is expected; a 60 Hz motor on 50 Hz mains?")
+        }
         Likely::OtherTone(other) => format!(
             "wrong tone: {heard} looks like {other}{wanted}; press 2 if the tape says {other}"
         ),
         Likely::Hum(mains) => {
-            format!("only hum at {mains}: check the cable's screen and ground; is the tape playing?")
+            format!(
+                "only hum at {mains}: check the cable's screen and ground; is the tape playing?"
+            )
         }
-        Likely::Unknown => format!(
-            "wrong tone: {heard} heard{wanted}; check the tape's label and --reference"
-        ),
+        Likely::Unknown => {
+            format!("wrong tone: {heard} heard{wanted}; check the tape's label and --reference")
+        }
     }
 }
 

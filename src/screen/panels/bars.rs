@@ -78,7 +78,10 @@ fn draw_line(state: &ScreenState, pen: &mut Pen, y: u16, line: &Line, kept: bool
     }
     pen.text(beside, y, &line.beside, look.faint());
     if kept {
-        for (text, end) in [(&line.before, right + KEPT), (&line.after, right + 2 * KEPT)] {
+        for (text, end) in [
+            (&line.before, right + KEPT),
+            (&line.after, right + 2 * KEPT),
+        ] {
             pen.text(end.saturating_sub(width(text)), y, text, look.strong());
         }
     }
@@ -139,7 +142,12 @@ fn lines(state: &ScreenState) -> [Line; 4] {
     [
         drift_line(state),
         line("wow 0.5-6 Hz", |it| it.wow_rms, "rms".to_owned(), None),
-        line("flutter 6-100 Hz", |it| it.flutter_rms, "rms".to_owned(), None),
+        line(
+            "flutter 6-100 Hz",
+            |it| it.flutter_rms,
+            "rms".to_owned(),
+            None,
+        ),
         line(
             "weighted two-sigma",
             |it| it.weighted_two_sigma,

@@ -18,9 +18,8 @@ const BESIDE: u16 = 13;
 
 /// The size of the digits for an area.
 fn size(width: u16, height: u16) -> u16 {
-    let fits = |size: &u16| {
-        font::HEIGHT * size <= height && font::width(WIDEST, *size) + BESIDE <= width
-    };
+    let fits =
+        |size: &u16| font::HEIGHT * size <= height && font::width(WIDEST, *size) + BESIDE <= width;
     [3, 2, 1].into_iter().find(fits).unwrap_or(0)
 }
 

@@ -43,7 +43,14 @@ fn draw_meters(state: &ScreenState, signal: &SignalHealth, pen: &mut Pen) {
         let peak = signal.input_peak.get(place).copied();
         if let Some(rms) = rms {
             let left = at * each;
-            draw_meter(state, pen, (left, each), name, (rms, peak), is_clipping(signal));
+            draw_meter(
+                state,
+                pen,
+                (left, each),
+                name,
+                (rms, peak),
+                is_clipping(signal),
+            );
         }
     }
 }
@@ -109,7 +116,11 @@ fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bo
         let loudest = signal.input_level.iter().map(|it| it.0).reduce(f64::max);
         facts.extend(loudest.map(|loudest| (level(Decibels(loudest)), false)));
     }
-    facts.extend(signal.snr.map(|snr| (format!("SNR {:.0} dB", snr.0), false)));
+    facts.extend(
+        signal
+            .snr
+            .map(|snr| (format!("SNR {:.0} dB", snr.0), false)),
+    );
     let counted = |count: u64, what: &str| (format!("{what} {count}"), count > 0);
     facts.push(counted(signal.dropouts, "dropouts"));
     facts.push(counted(state.live.overrun_frames, "overrun"));

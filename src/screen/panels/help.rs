@@ -59,7 +59,10 @@ pub(in crate::screen) fn draw(state: &ScreenState, page: usize, pen: &mut Pen) {
     let head = format!("tapewright help, page {} of {pages}", page + 1);
     pen.text(0, 0, &head, look.strong());
     let rows = all(state);
-    let here = rows.iter().skip(page * page_rows(state)).take(page_rows(state));
+    let here = rows
+        .iter()
+        .skip(page * page_rows(state))
+        .take(page_rows(state));
     for (y, row) in (1u16..).zip(here) {
         match row {
             Row::Key(shown, long) => {

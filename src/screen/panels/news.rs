@@ -1,9 +1,10 @@
 //! What is being typed, kept or has just happened; what was kept before and
 //! after; in a rehearsal, the next step.
 
+use crate::audio::rehearsal_source::BenchStatus;
 use crate::readings::Keeping;
 use crate::screen::pen::{Pen, harmless, wrap};
-use crate::screen::state::{BenchStatus, EntryFor, Kept, ScreenState, Slot, SourceKind};
+use crate::screen::state::{EntryFor, Kept, ScreenState, Slot, SourceKind};
 use crate::screen::verdict::Verdict;
 use crate::screen::words::{plus_minus, signed};
 
@@ -16,7 +17,10 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
             EntryFor::Machine => "machine on the bench",
             EntryFor::Note => "note",
         };
-        news.push((format!("{what}: {}_  (Enter keeps, Esc forgets)", entry.text), true));
+        news.push((
+            format!("{what}: {}_  (Enter keeps, Esc forgets)", entry.text),
+            true,
+        ));
     }
     news.extend(state.message.iter().map(|text| (harmless(text), true)));
     news.extend(keeping(state).map(|text| (text, true)));
@@ -64,8 +68,12 @@ fn keeping(state: &ScreenState) -> Option<String> {
 
 /// Before and after side by side.
 fn comparison(state: &ScreenState) -> Option<String> {
-    let before = state.newest_kept(&Slot::Before).map(|kept| figure(state, kept));
-    let after = state.newest_kept(&Slot::After).map(|kept| figure(state, kept));
+    let before = state
+        .newest_kept(&Slot::Before)
+        .map(|kept| figure(state, kept));
+    let after = state
+        .newest_kept(&Slot::After)
+        .map(|kept| figure(state, kept));
     let arrow = state.look.arrow();
     let unsaved = match state.unsaved().count() {
         0 => String::new(),
@@ -79,14 +87,12 @@ fn comparison(state: &ScreenState) -> Option<String> {
         .map(|kept| format!("  {} {}", harmless(kept.slot.name()), figure(state, kept)))
         .unwrap_or_default();
     match (before, after) {
-        (Some(before), Some(after)) => {
-            Some(format!("before {before} {arrow} after {after}{named}{unsaved}"))
-        }
+        (Some(before), Some(after)) => Some(format!(
+            "before {before} {arrow} after {after}{named}{unsaved}"
+        )),
         (Some(before), None) => Some(format!("before {before}{named}{unsaved}")),
         (None, Some(after)) => Some(format!("after {after}{named}{unsaved}")),
-        (None, None) => {
-            (!named.is_empty()).then(|| format!("kept{named}{unsaved}"))
-        }
+        (None, None) => (!named.is_empty()).then(|| format!("kept{named}{unsaved}")),
     }
 }
 
@@ -114,7 +120,7 @@ fn step(state: &ScreenState) -> Option<String> {
     let next = match (before, after) {
         (_, true) => "done: compare before and after; q quits",
         (false, false) => "1 of 4: b keeps a before",
-        (true, false) if bench.worked < CLEAN_STROKES => clean(bench),
+        (true, false) if bench.strokes < CLEAN_STROKES => clean(bench),
         (true, false) if !bench.powered => "3 of 4: p puts the power on, then trim",
         (true, false) if right => "4 of 4: right; a keeps an after",
         (true, false) if state.verdict() == Verdict::Moving => "3 of 4: trim; now let it settle",
@@ -124,7 +130,7 @@ fn step(state: &ScreenState) -> Option<String> {
         "rehearsal {next}   [power {}, trimmer {:.1} %, wiper worked {} times]",
         if bench.powered { "on" } else { "OFF" },
         bench.trimmer * 100.0,
-        bench.worked
+        bench.strokes
     ))
 }
 

@@ -207,8 +207,14 @@ mod tests {
             canvas.mark(left, 0);
             canvas.mark(right, canvas.levels() - 1);
             let lines: Vec<String> = canvas.lines().collect();
-            assert!(lines[0].ends_with(if unicode { '⠈' } else { '\'' }), "{lines:?}");
-            assert!(lines[1].starts_with(if unicode { '⡀' } else { '.' }), "{lines:?}");
+            assert!(
+                lines[0].ends_with(if unicode { '⠈' } else { '\'' }),
+                "{lines:?}"
+            );
+            assert!(
+                lines[1].starts_with(if unicode { '⡀' } else { '.' }),
+                "{lines:?}"
+            );
         }
     }
 

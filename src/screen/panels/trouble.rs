@@ -13,7 +13,7 @@ fn sentence(state: &ScreenState) -> (String, bool) {
         SourceState::Opening => (opening(state.kind).to_owned(), false),
         SourceState::Lost { reason, .. } => (
             format!(
-                "INPUT LOST: {}. Waiting for it to return; the figures are the last ones",
+                "INPUT LOST: {}; the figures are the last ones",
                 harmless(reason.trim_end_matches('.'))
             ),
             true,

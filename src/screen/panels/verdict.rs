@@ -102,7 +102,11 @@ pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
             plus_minus(look, known, 2)
         ),
         None if error.error.0 == 0.0 => "tape's own error unknown".to_owned(),
-        None => format!("tape {} %, {} unknown", signed(error.error.0, 2), look.plus_minus()),
+        None => format!(
+            "tape {} %, {} unknown",
+            signed(error.error.0, 2),
+            look.plus_minus()
+        ),
     });
     let mut x = 1;
     for part in parts {

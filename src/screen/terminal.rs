@@ -1,0 +1,316 @@
+//! Taking the terminal and giving it back, whatever happens: on leaving, on an
+//! error, on a panic in any thread, on a signal, and for a while on Ctrl-Z.
+//!
+//! While the screen is up, standard error goes to a log file: sound libraries
+//! write there, and a single line of theirs would tear the screen.
+
+use std::fs::{File, OpenOptions};
+use std::io::{self, IsTerminal, Stdout, Write};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, Once, PoisonError};
+use std::thread::{self, ThreadId};
+use std::time::{Duration, Instant};
+
+use crossterm::cursor::{Hide, Show};
+use crossterm::execute;
+use crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+};
+use ratatui::backend::CrosstermBackend;
+use rustix::fd::OwnedFd;
+use rustix::process::Signal;
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM};
+
+use super::draw::draw;
+use super::state::ScreenState;
+
+/// The signals that end the program.
+const ENDING_SIGNALS: [i32; 4] = [SIGINT, SIGTERM, SIGHUP, SIGQUIT];
+
+/// How long a dying thread waits for the terminal to be given back, and the
+/// main thread for its report.
+const PATIENCE: Duration = Duration::from_millis(500);
+
+/// What is to be given back.
+static TAKEN: Mutex<Option<Taken>> = Mutex::new(None);
+/// The thread that draws.
+static DRAWING_THREAD: Mutex<Option<ThreadId>> = Mutex::new(None);
+/// A thread has panicked while the screen was up.
+static PANICKED: AtomicBool = AtomicBool::new(false);
+/// And its report has been written.
+static REPORTED: AtomicBool = AtomicBool::new(false);
+
+struct Taken {
+    /// The real standard error, if it was moved out of the way.
+    stderr: Option<OwnedFd>,
+}
+
+/// Why there is no screen.
+#[derive(Debug, thiserror::Error)]
+pub enum TerminalError {
+    /// Input or output goes elsewhere.
+    #[error(
+        "the live screen needs a terminal, but {0} is none; run it without redirection, or measure a recording with `tapewright read`"
+    )]
+    NotATerminal(&'static str),
+    /// The terminal refused.
+    #[error("the terminal cannot be used ({0}); try another terminal program")]
+    Refused(#[from] io::Error),
+}
+
+/// A terminal that is drawn on. Dropping it gives the terminal back.
+pub struct Terminal {
+    inner: ratatui::Terminal<CrosstermBackend<Stdout>>,
+    signals: Signals,
+}
+
+/// Flags that signal handlers set.
+struct Signals {
+    ended_by: Arc<AtomicUsize>,
+    continued: Arc<AtomicBool>,
+    /// Set while the screen is not up: then signals do what they always do.
+    usual: Arc<AtomicBool>,
+}
+
+impl Terminal {
+    /// Is there a terminal to take? Asked before anything is started.
+    pub fn check() -> Result<(), TerminalError> {
+        if !io::stdin().is_terminal() {
+            return Err(TerminalError::NotATerminal("standard input"));
+        }
+        if !io::stdout().is_terminal() {
+            return Err(TerminalError::NotATerminal("standard output"));
+        }
+        Ok(())
+    }
+
+    /// Takes the terminal: raw mode, the other screen, no cursor.
+    pub fn enter() -> Result<Self, TerminalError> {
+        Self::check()?;
+        install_panic_hook();
+        *lock(&DRAWING_THREAD) = Some(thread::current().id());
+        let signals = Signals::watch()?;
+        let inner = ratatui::Terminal::new(CrosstermBackend::new(io::stdout()))?;
+        let mut terminal = Self { inner, signals };
+        terminal.take()?;
+        Ok(terminal)
+    }
+
+    fn take(&mut self) -> io::Result<()> {
+        let stderr = divert_stderr();
+        *lock(&TAKEN) = Some(Taken { stderr });
+        self.signals.usual.store(false, Ordering::SeqCst);
+        let taken = enable_raw_mode()
+            .and_then(|()| execute!(io::stdout(), EnterAlternateScreen, Hide))
+            .and_then(|()| self.inner.clear());
+        if taken.is_err() {
+            self.leave();
+        }
+        taken
+    }
+
+    /// Gives the terminal back; doing it twice does nothing.
+    pub fn leave(&mut self) {
+        give_back();
+        self.signals.usual.store(true, Ordering::SeqCst);
+    }
+
+    /// Draws the state. After a failed attempt everything is drawn anew next
+    /// time, since nobody knows which cells arrived.
+    pub fn draw(&mut self, state: &ScreenState) -> io::Result<()> {
+        let drawn = self
+            .inner
+            .draw(|frame| draw(state, frame.buffer_mut()))
+            .map(|_| ());
+        match drawn {
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => self.inner.clear(),
+            other => other,
+        }
+    }
+
+    /// Columns and rows.
+    pub fn size(&self) -> io::Result<(u16, u16)> {
+        self.inner.size().map(|size| (size.width, size.height))
+    }
+
+    /// Forgets what was drawn, so that the next draw is whole.
+    pub fn repaint(&mut self) -> io::Result<()> {
+        self.inner.clear()
+    }
+
+    /// The signal that asks for the end, if one came.
+    pub fn ending_signal(&self) -> Option<i32> {
+        match self.signals.ended_by.load(Ordering::SeqCst) {
+            0 => None,
+            signal => i32::try_from(signal).ok(),
+        }
+    }
+
+    /// True once after the program was stopped from outside and continued:
+    /// the terminal may have been used by others since.
+    pub fn was_continued(&self) -> bool {
+        self.signals.continued.swap(false, Ordering::SeqCst)
+    }
+
+    /// Takes the terminal again after others have used it.
+    pub fn retake(&mut self) -> io::Result<()> {
+        // Whoever had it may have left it in another mode than crossterm
+        // remembers.
+        disable_raw_mode()?;
+        enable_raw_mode()?;
+        execute!(io::stdout(), EnterAlternateScreen, Hide)?;
+        self.inner.clear()
+    }
+
+    /// Hands the terminal to the shell until the program is continued. False
+    /// where there is no shell to go back to.
+    pub fn suspend(&mut self) -> io::Result<bool> {
+        if is_alone()? {
+            return Ok(false);
+        }
+        self.leave();
+        // The whole group, as the terminal itself would do it: whoever started
+        // this program in the foreground waits with it.
+        rustix::process::kill_current_process_group(Signal::TSTP)?;
+        // Here the program stands still until it is continued.
+        self.signals.continued.store(false, Ordering::SeqCst);
+        self.take()?;
+        Ok(true)
+    }
+}
+
+impl Drop for Terminal {
+    fn drop(&mut self) {
+        self.leave();
+    }
+}
+
+impl Signals {
+    fn watch() -> io::Result<Self> {
+        let signals = Self {
+            ended_by: Arc::default(),
+            continued: Arc::default(),
+            usual: Arc::new(AtomicBool::new(true)),
+        };
+        for signal in ENDING_SIGNALS {
+            let usual = Arc::clone(&signals.usual);
+            signal_hook::flag::register_conditional_default(signal, usual)?;
+            let number = usize::try_from(signal).unwrap_or_default();
+            let ended_by = Arc::clone(&signals.ended_by);
+            signal_hook::flag::register_usize(signal, ended_by, number)?;
+        }
+        signal_hook::flag::register(SIGCONT, Arc::clone(&signals.continued))?;
+        Ok(signals)
+    }
+}
+
+/// Ends the program as the signal would have, so that whoever waits for it
+/// sees why it ended.
+pub fn end_by(signal: i32) {
+    // Only fails for a signal that does not exist.
+    let _ = signal_hook::low_level::emulate_default_handler(signal);
+}
+
+/// True when a thread has panicked while the screen was up.
+pub fn has_panicked() -> bool {
+    PANICKED.load(Ordering::SeqCst)
+}
+
+/// After the terminal was given back: waits until the report of the thread
+/// that panicked is written.
+pub fn await_report() {
+    let begun = Instant::now();
+    while !REPORTED.load(Ordering::SeqCst) && begun.elapsed() < PATIENCE {
+        thread::sleep(Duration::from_millis(5));
+    }
+}
+
+/// The leader of a session has no shell that could continue it.
+fn is_alone() -> io::Result<bool> {
+    Ok(rustix::process::getsid(None)? == rustix::process::getpgrp())
+}
+
+/// Exactly once for each time it was taken, whoever comes first.
+fn give_back() {
+    let Some(taken) = lock(&TAKEN).take() else {
+        return;
+    };
+    // A terminal that is gone takes nothing back; there is nobody to tell.
+    let mut out = io::stdout();
+    let _ = execute!(out, LeaveAlternateScreen, Show);
+    let _ = disable_raw_mode();
+    let _ = out.flush();
+    if let Some(stderr) = taken.stderr {
+        let _ = rustix::stdio::dup2_stderr(stderr);
+    }
+}
+
+/// Sends standard error to a file and returns the real one; `None` if that
+/// cannot be done, and then it stays where it is.
+fn divert_stderr() -> Option<OwnedFd> {
+    // What goes elsewhere cannot tear the screen.
+    if !io::stderr().is_terminal() {
+        return None;
+    }
+    let log = open_log().ok()?;
+    let real = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3).ok()?;
+    rustix::stdio::dup2_stderr(log).ok()?;
+    Some(real)
+}
+
+/// Where standard error goes while the screen is up.
+pub fn log_path() -> Option<PathBuf> {
+    let folders = directories::ProjectDirs::from("", "", "tapewright")?;
+    let folder = folders.state_dir().unwrap_or(folders.data_local_dir());
+    Some(folder.join("screen.log"))
+}
+
+fn open_log() -> io::Result<File> {
+    let none = || OpenOptions::new().write(true).open("/dev/null");
+    let Some(path) = log_path() else {
+        return none();
+    };
+    let opened = path
+        .parent()
+        .map_or(Ok(()), std::fs::create_dir_all)
+        .and_then(|()| File::create(&path));
+    opened.or_else(|_| none())
+}
+
+/// Gives the terminal back before a panic is reported. Hooks run on the thread
+/// that panics: any other than the drawing one first lets the drawing one stop
+/// and give the terminal back itself.
+fn install_panic_hook() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let usual = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            let was_up = lock(&TAKEN).is_some();
+            if was_up {
+                PANICKED.store(true, Ordering::SeqCst);
+                let draws = *lock(&DRAWING_THREAD) == Some(thread::current().id());
+                if !draws {
+                    wait_until_given_back();
+                }
+                give_back();
+            }
+            usual(info);
+            if was_up {
+                REPORTED.store(true, Ordering::SeqCst);
+            }
+        }));
+    });
+}
+
+fn wait_until_given_back() {
+    let begun = Instant::now();
+    while lock(&TAKEN).is_some() && begun.elapsed() < PATIENCE {
+        thread::sleep(Duration::from_millis(5));
+    }
+}
+
+/// A panic elsewhere must not keep the terminal from being given back.
+fn lock<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
