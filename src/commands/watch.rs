@@ -1,9 +1,240 @@
-//! `tapewright watch`.
+//! `tapewright watch`: chooses the source, starts the analysis on it, and
+//! hands both to the screen.
+//!
+//! A source is opened before the terminal is taken, so that an input that
+//! cannot be had is a sentence on the shell.
 
-use super::Outcome;
+use std::path::PathBuf;
+use std::sync::mpsc::{self, Sender};
+
 use super::cli::WatchOptions;
+use super::{Exit, Failure, Outcome};
+use crate::audio::SoundError;
+use crate::audio::analysis::Analysis;
+use crate::audio::input::{self, LiveInput};
+use crate::audio::recording::{self, Pace};
+use crate::audio::rehearsal_source::{self, Bench};
+use crate::audio::source::SourceEvent;
+use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::rehearsal::PracticeMachine;
+use crate::screen::{
+    self, Effect, Ending, Kept, Look, Outside, ScreenState, Setup, Slot, SourceKind, Terminal,
+    TerminalError, terminal,
+};
+
+/// Said on screen where there is nothing to listen to.
+const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal on a simulated \
+    machine; connect an input and start again to measure a real one";
+
+/// A source that runs, with what must be held for as long as it does.
+struct Source {
+    kind: SourceKind,
+    /// Dropping it ends the input.
+    _input: Option<LiveInput>,
+    bench: Option<Bench>,
+    message: Option<String>,
+    machine: Option<String>,
+}
 
 pub(super) fn run(options: WatchOptions) -> Outcome {
-    let _ = options;
-    todo!()
+    Terminal::check().map_err(no_terminal)?;
+    let (events, received) = mpsc::channel();
+    let source = open_source(&options, events)?;
+    let conditions = options.reference.conditions();
+    let analysis = Analysis::start(
+        received,
+        conditions,
+        options.reference.choice(),
+        options.tolerance.half_width,
+    )
+    .map_err(|error| cannot_start(&error))?;
+    let (keeper, news) = Keeper::open(options.record, source.kind)?;
+    let mut state = ScreenState::new(Setup {
+        look: Look::new(options.ascii, |name| std::env::var(name).ok()),
+        kind: source.kind,
+        conditions,
+        tolerance: options.tolerance,
+        machine: options.machine.or(source.machine),
+        message: source.message.or(news),
+    });
+    let ending = sit(&mut state, &analysis, source.bench.as_ref(), keeper)?;
+    report_unsaved(&state);
+    finish(ending)
+}
+
+/// The sitting at the screen; the terminal is given back afterwards.
+fn sit(
+    state: &mut ScreenState,
+    analysis: &Analysis,
+    bench: Option<&Bench>,
+    mut keeper: Keeper,
+) -> Result<Ending, Failure> {
+    let mut terminal = Terminal::enter().map_err(no_terminal)?;
+    let mut outside = Outside {
+        newest: &mut || analysis.newest(),
+        bench: &mut || bench.map(Bench::status),
+        carry_out: &mut |effect, state| match effect {
+            Effect::Ask(request) => analysis.ask(request),
+            Effect::Bench(command) => {
+                if let Some(bench) = bench {
+                    bench.send(command);
+                }
+            }
+            Effect::Save(kept) => {
+                let number = kept.number;
+                state.saved(number, keeper.save(kept));
+            }
+            // The screen carries these out by itself.
+            Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
+        },
+    };
+    let ending = screen::run(&mut terminal, state, &mut outside);
+    terminal.leave();
+    ending.map_err(|error| no_terminal(TerminalError::Refused(error)))
+}
+
+fn finish(ending: Ending) -> Outcome {
+    match ending {
+        Ending::Quit => Ok(Exit::Done),
+        Ending::Signal(signal) => {
+            terminal::end_by(signal);
+            Ok(Exit::Done)
+        }
+        Ending::SourceFailed(reason) => Err(Failure::new(Exit::Sound, reason)),
+        Ending::Panicked => {
+            terminal::await_report();
+            std::panic::resume_unwind(Box::new("another thread has panicked"));
+        }
+    }
+}
+
+/// Nothing that was measured is lost without a word.
+fn report_unsaved(state: &ScreenState) {
+    for kept in state.unsaved() {
+        let speed = kept.measurement.speed;
+        let figure = speed.map_or("no speed".to_owned(), |speed| {
+            format!("{:+.3} %", speed.deviation.0)
+        });
+        eprintln!(
+            "tapewright: the snapshot {} ({figure}) could not be saved",
+            kept.slot.name()
+        );
+    }
+}
+
+fn no_terminal(error: TerminalError) -> Failure {
+    Failure::new(Exit::Terminal, error.to_string())
+}
+
+fn cannot_start(error: &std::io::Error) -> Failure {
+    Failure::new(
+        Exit::Sound,
+        format!("no thread could be started ({error}); close other programs and try again"),
+    )
+}
+
+fn open_source(options: &WatchOptions, events: Sender<SourceEvent>) -> Result<Source, Failure> {
+    if options.rehearse {
+        return rehearse(options.seed, events, None);
+    }
+    if let Some(path) = &options.file {
+        let pace = if options.fast {
+            Pace::Fast
+        } else {
+            Pace::Real
+        };
+        recording::start(path, pace, events)
+            .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        return Ok(Source::without_bench(SourceKind::Recording, None));
+    }
+    let bare = options.input.is_none();
+    match input::start(options.input.as_deref(), events.clone()) {
+        Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
+        // Nothing to listen to at all: the only case that becomes a rehearsal.
+        Err(SoundError::NoInput) if bare => {
+            rehearse(options.seed, events, Some(NO_INPUT.to_owned()))
+        }
+        Err(error) => Err(Failure::new(Exit::Sound, error.to_string())),
+    }
+}
+
+fn rehearse(
+    seed: u64,
+    events: Sender<SourceEvent>,
+    message: Option<String>,
+) -> Result<Source, Failure> {
+    let practice = PracticeMachine::of_seed(seed);
+    let name = practice.name.clone();
+    let bench = rehearsal_source::start(practice.name, practice.config, seed, events)
+        .map_err(|error| cannot_start(&error))?;
+    let complaint = format!("{name}: its owner says it {}", practice.complaint);
+    Ok(Source {
+        kind: SourceKind::Rehearsal,
+        _input: None,
+        bench: Some(bench),
+        message: message.or(Some(complaint)),
+        machine: Some(name),
+    })
+}
+
+impl Source {
+    fn without_bench(kind: SourceKind, input: Option<LiveInput>) -> Self {
+        Self {
+            kind,
+            _input: input,
+            bench: None,
+            message: None,
+            machine: None,
+        }
+    }
+}
+
+/// Keeps snapshots in a record.
+struct Keeper {
+    path: PathBuf,
+    simulated: bool,
+}
+
+impl Keeper {
+    /// The record must be usable before anything is measured; what is odd
+    /// about it comes back as a message.
+    fn open(named: Option<PathBuf>, kind: SourceKind) -> Result<(Self, Option<String>), Failure> {
+        let simulated = kind == SourceKind::Rehearsal;
+        let usual = if simulated {
+            places::Kind::Rehearsal
+        } else {
+            places::Kind::Measured
+        };
+        let path = named.or_else(|| places::usual(usual)).ok_or_else(|| {
+            Failure::new(
+                Exit::File,
+                "this system names no folder for data; name a record with --record FILE",
+            )
+        })?;
+        let (_, warnings) = Record::open(&path)
+            .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        let news = warnings.first().map(RecordWarning::to_string);
+        Ok((Self { path, simulated }, news))
+    }
+
+    /// Where it lies now, or why it does not. The record is read again each
+    /// time, since another program may have added to it.
+    fn save(&mut self, kept: Kept) -> Result<String, String> {
+        let (mut record, _) = Record::open(&self.path).map_err(|error| error.to_string())?;
+        let label = match kept.slot {
+            Slot::Before => Label::Before,
+            Slot::After => Label::After,
+            Slot::Named(name) => Label::Named(name),
+        };
+        let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
+        snapshot.machine = kept.machine;
+        snapshot.note = kept.note;
+        snapshot.simulated = self.simulated;
+        let warning = record.append(&snapshot).map_err(|error| error.to_string())?;
+        let place = self.path.display();
+        Ok(match warning {
+            Some(warning) => format!("{place}; {warning}"),
+            None => place.to_string(),
+        })
+    }
 }

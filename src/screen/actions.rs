@@ -102,7 +102,7 @@ impl ScreenState {
                 let on = !self.is_powered();
                 vec![Effect::Bench(BenchCommand::Power(on))]
             }
-            entry => self.type_line(entry),
+            entry => self.type_line(&entry),
         }
     }
 
@@ -166,8 +166,8 @@ impl ScreenState {
         vec![Effect::Bench(BenchCommand::CleanStroke)]
     }
 
-    fn type_line(&mut self, action: Action) -> Vec<Effect> {
-        if let Action::Type(purpose) = action {
+    fn type_line(&mut self, action: &Action) -> Vec<Effect> {
+        if let &Action::Type(purpose) = action {
             let before = match purpose {
                 EntryFor::Snapshot => None,
                 EntryFor::Machine => self.machine.clone(),
@@ -184,10 +184,10 @@ impl ScreenState {
             return Vec::new();
         };
         match action {
-            Action::Letter(letter) if entry.text.chars().count() < LONGEST_ENTRY => {
-                if !letter.is_control() {
-                    entry.text.push(letter);
-                }
+            Action::Letter(letter)
+                if !letter.is_control() && entry.text.chars().count() < LONGEST_ENTRY =>
+            {
+                entry.text.push(*letter);
             }
             Action::Erase => {
                 entry.text.pop();

@@ -13,6 +13,9 @@ use super::state::ScreenState;
 /// Columns and rows below which nothing useful can be shown.
 pub const SMALLEST: (u16, u16) = (50, 14);
 
+/// Names one panel of the rows.
+type Panel = fn(&mut Rows) -> &mut u16;
+
 /// Rows of each panel, from top to bottom.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Rows {
@@ -46,7 +49,7 @@ impl Rows {
         };
         let mut left = height.saturating_sub(rows.used());
         // In the order of what is missed most.
-        let wishes: [(fn(&mut Self) -> &mut u16, u16); 11] = [
+        let wishes: [(Panel, u16); 11] = [
             (|it| &mut it.bars, 1),
             (|it| &mut it.news, news::rows(state, width)),
             (|it| &mut it.health, health::ROWS),

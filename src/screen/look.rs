@@ -98,7 +98,7 @@ impl Look {
 fn plain_symbol(symbol: &str) -> &'static str {
     match symbol {
         "█" => "#",
-        "▲" => "^",
+        "▲" | "↑" => "^",
         "◀" | "←" => "<",
         "▶" | "→" => ">",
         "│" | "▌" | "▐" => "|",
@@ -106,7 +106,6 @@ fn plain_symbol(symbol: &str) -> &'static str {
         "─" => "-",
         "═" => "=",
         "·" => ".",
-        "↑" => "^",
         "↓" => "v",
         "±" => "~",
         _ => "?",

@@ -25,6 +25,8 @@ pub struct ZoomingScale {
     steps: &'static [f64],
     at: usize,
     calm_since: Option<Seconds>,
+    /// The first value takes its scale at once.
+    is_fresh: bool,
 }
 
 impl ZoomingScale {
@@ -34,6 +36,7 @@ impl ZoomingScale {
             steps,
             at: 0,
             calm_since: None,
+            is_fresh: true,
         }
     }
 
@@ -48,12 +51,15 @@ impl ZoomingScale {
             self.at -= 1;
             self.calm_since = None;
         }
-        let closer = self.steps.get(self.at + 1);
-        if !closer.is_some_and(|step| magnitude < step * IN_WITHIN) {
+        let fresh = std::mem::take(&mut self.is_fresh);
+        while fresh && self.fits_closer(magnitude) {
+            self.at += 1;
+        }
+        if !self.fits_closer(magnitude) {
             self.calm_since = None;
             return;
         }
-        // A new source counts from zero again.
+        // A source that is opened again counts from zero.
         let since = *self.calm_since.get_or_insert(now);
         if now.0 - since.0 >= CALM.0 {
             self.at += 1;
@@ -61,6 +67,11 @@ impl ZoomingScale {
         } else if now.0 < since.0 {
             self.calm_since = Some(now);
         }
+    }
+
+    fn fits_closer(&self, magnitude: f64) -> bool {
+        let closer = self.steps.get(self.at + 1);
+        closer.is_some_and(|step| magnitude < step * IN_WITHIN)
     }
 }
 
@@ -71,6 +82,7 @@ mod tests {
     #[test]
     fn it_zooms_in_step_by_step_and_out_at_once() {
         let mut scale = ZoomingScale::new(NEEDLE_SCALES);
+        scale.follow(9.0, Seconds(0.0));
         let mut seen = vec![scale.full()];
         for tick in 0..200 {
             scale.follow(0.02, Seconds(f64::from(tick) * 0.03));
@@ -86,9 +98,19 @@ mod tests {
     }
 
     #[test]
+    fn the_first_value_takes_its_scale_at_once() {
+        let mut scale = ZoomingScale::new(NEEDLE_SCALES);
+        scale.follow(0.2, Seconds(0.0));
+        assert!((scale.full() - 0.3).abs() < 1e-12);
+        scale.follow(0.02, Seconds(0.1));
+        assert!((scale.full() - 0.3).abs() < 1e-12);
+    }
+
+    #[test]
     fn a_needle_at_the_edge_of_two_scales_does_not_make_them_flutter() {
         let mut scale = ZoomingScale::new(NEEDLE_SCALES);
         let mut changes = 0;
+        scale.follow(9.0, Seconds(0.0));
         for tick in 0..1000 {
             let before = scale.full();
             // Wow around 1 %: now inside, now outside of the ±1 % scale.

@@ -116,7 +116,7 @@ fn draw_bar(state: &ScreenState, pen: &mut Pen, (x, y): (u16, u16), columns: u16
     let scale = if line.signed {
         format!("{}{}", look.plus_minus(), line.full)
     } else {
-        format!("{}", line.full)
+        format!("{} %", line.full)
     };
     pen.text(x + columns + 1, y, &scale, look.faint());
 }

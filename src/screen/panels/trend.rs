@@ -100,10 +100,13 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         look.faint()
     };
     let mut canvas = Canvas::new(usize::from(columns), usize::from(rows), look.unicode);
+    let mut before = None;
     for (x, value) in dots.iter().enumerate() {
-        if let Some(value) = value {
-            canvas.mark(x, range.level(*value, canvas.levels()));
+        let level = value.map(|value| range.level(value, canvas.levels()));
+        if let Some(level) = level {
+            canvas.join(x, before.unwrap_or(level), level);
         }
+        before = level;
     }
     for (y, line) in (0u16..).zip(canvas.lines()) {
         pen.text(LABELS, y, "│", look.faint());
@@ -129,6 +132,10 @@ fn draw_labels(state: &ScreenState, pen: &mut Pen, range: Range, caption: &str) 
         pen.text(0, 1, caption.trim_start_matches("trend "), style);
     }
 }
+
+/// Bits in the order of Unicode's Braille patterns: dots 1 2 3 7 down the left
+/// side, 4 5 6 8 down the right (Unicode, chapter 21).
+const BITS: [[u8; 4]; 2] = [[0x01, 0x02, 0x04, 0x40], [0x08, 0x10, 0x20, 0x80]];
 
 /// Dots finer than cells: two by four a cell with Unicode, one by three with
 /// plain characters.
@@ -163,12 +170,22 @@ impl Canvas {
         let from_top = self.levels() - 1 - level.min(self.levels() - 1);
         let (row, line) = (from_top / self.per_row(), from_top % self.per_row());
         let (column, side) = if self.unicode { (x / 2, x % 2) } else { (x, 0) };
-        // Bits in the order of Unicode's Braille patterns: dots 1 2 3 7 down
-        // the left side, 4 5 6 8 down the right (Unicode, chapter 21).
-        const BITS: [[u8; 4]; 2] = [[0x01, 0x02, 0x04, 0x40], [0x08, 0x10, 0x20, 0x80]];
         if let Some(cell) = self.cells.get_mut(row * self.columns + column) {
             *cell |= BITS[side][line];
         }
+    }
+
+    /// Marks a dot and whatever lies between its level and the one before.
+    fn join(&mut self, x: usize, before: usize, level: usize) {
+        let between = if before < level {
+            before + 1..level
+        } else {
+            level + 1..before
+        };
+        for step in between {
+            self.mark(x, step);
+        }
+        self.mark(x, level);
     }
 
     fn lines(&self) -> impl Iterator<Item = String> {
@@ -192,8 +209,8 @@ mod tests {
     #[test]
     fn the_scale_is_round_and_holds_everything() {
         let range = Range::around([-1.23, -0.4].into_iter()).unwrap();
-        assert_eq!(signed(range.low, 2), "-1.40");
-        assert_eq!(signed(range.high, 2), "-0.40");
+        assert_eq!(signed(range.low, 2), "-1.50");
+        assert_eq!(signed(range.high, 2), "0.00");
         let still = Range::around([0.012].into_iter()).unwrap();
         assert!(still.high - still.low >= SMALLEST_RANGE);
         assert_eq!(Range::around(std::iter::empty()), None);

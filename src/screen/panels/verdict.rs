@@ -5,7 +5,7 @@ use crate::readings::{Reading, Steadiness};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::{Lead, ScreenState};
-use crate::screen::verdict::{Verdict, shown_uncertainty};
+use crate::screen::verdict::shown_uncertainty;
 use crate::screen::words::{plus_minus, signed};
 use crate::units::Percent;
 
@@ -25,7 +25,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     } else {
         look.faint()
     };
-    for fact in facts(state, verdict) {
+    for fact in facts(state) {
         if x + 2 + width(&fact) > pen.width() {
             break;
         }
@@ -34,7 +34,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 }
 
 /// The most important first; the rest is left out where room is short.
-fn facts(state: &ScreenState, verdict: Verdict) -> Vec<String> {
+fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
     if let Some(reading) = state.reading() {
@@ -46,9 +46,6 @@ fn facts(state: &ScreenState, verdict: Verdict) -> Vec<String> {
         Some(class) => format!("band {band} % {}", class.name()),
         None => format!("band {band} %"),
     };
-    if verdict == Verdict::RightByThisTape {
-        facts.push("tape's own error unknown".to_owned());
-    }
     facts.push(class);
     facts
 }
