@@ -37,7 +37,7 @@ struct Source {
 }
 
 pub(super) fn run(options: WatchOptions) -> Outcome {
-    Terminal::check().map_err(no_terminal)?;
+    Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let source = open_source(&options, events)?;
     let conditions = options.reference.conditions();
@@ -69,7 +69,7 @@ fn sit(
     bench: Option<&Bench>,
     mut keeper: Keeper,
 ) -> Result<Ending, Failure> {
-    let mut terminal = Terminal::enter().map_err(no_terminal)?;
+    let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
     let mut outside = Outside {
         newest: &mut || analysis.newest(),
         bench: &mut || bench.map(Bench::status),
@@ -90,7 +90,7 @@ fn sit(
     };
     let ending = screen::run(&mut terminal, state, &mut outside);
     terminal.leave();
-    ending.map_err(|error| no_terminal(TerminalError::Refused(error)))
+    ending.map_err(|error| no_terminal(&TerminalError::Refused(error)))
 }
 
 fn finish(ending: Ending) -> Outcome {
@@ -122,7 +122,7 @@ fn report_unsaved(state: &ScreenState) {
     }
 }
 
-fn no_terminal(error: TerminalError) -> Failure {
+fn no_terminal(error: &TerminalError) -> Failure {
     Failure::new(Exit::Terminal, error.to_string())
 }
 
@@ -138,11 +138,7 @@ fn open_source(options: &WatchOptions, events: Sender<SourceEvent>) -> Result<So
         return rehearse(options.seed, events, None);
     }
     if let Some(path) = &options.file {
-        let pace = if options.fast {
-            Pace::Fast
-        } else {
-            Pace::Real
-        };
+        let pace = if options.fast { Pace::Fast } else { Pace::Real };
         recording::start(path, pace, events)
             .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
         return Ok(Source::without_bench(SourceKind::Recording, None));
@@ -211,8 +207,8 @@ impl Keeper {
                 "this system names no folder for data; name a record with --record FILE",
             )
         })?;
-        let (_, warnings) = Record::open(&path)
-            .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        let (_, warnings) =
+            Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
         let news = warnings.first().map(RecordWarning::to_string);
         Ok((Self { path, simulated }, news))
     }
@@ -230,7 +226,9 @@ impl Keeper {
         snapshot.machine = kept.machine;
         snapshot.note = kept.note;
         snapshot.simulated = self.simulated;
-        let warning = record.append(&snapshot).map_err(|error| error.to_string())?;
+        let warning = record
+            .append(&snapshot)
+            .map_err(|error| error.to_string())?;
         let place = self.path.display();
         Ok(match warning {
             Some(warning) => format!("{place}; {warning}"),

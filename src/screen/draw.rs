@@ -330,7 +330,7 @@ mod tests {
             "±0.02 %",
             "cents",
             "150 ms",
-            "scale ±10 %",
+            "scale ±3 %",
             "trend",
             "drift",
             "wow",
