@@ -1,6 +1,7 @@
 //! What can be typed: commands, options, their help. Validates and does
 //! nothing else.
 
+mod read;
 mod snapshots;
 mod tone;
 
@@ -12,6 +13,7 @@ use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, Sa
 use crate::references::{MachineClass, Reference, Tolerance};
 use crate::units::{Percent, Ppm};
 
+pub use read::ReadOptions;
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use tone::{Bits, Pitch, ToneOptions};
 
@@ -31,13 +33,16 @@ pub enum Command {
     /// Watch the speed live while you turn the trimmer
     Watch(Box<WatchOptions>),
     /// Measure recordings
+    #[command(long_about = read::ABOUT, after_long_help = read::EXAMPLES)]
     Read(ReadOptions),
     /// List sound inputs and outputs
     #[command(long_about = INPUTS_ABOUT, after_long_help = INPUTS_EXAMPLES)]
     Inputs(InputsOptions),
     /// Write or play a reference tone
+    #[command(long_about = tone::ABOUT, after_long_help = tone::EXAMPLES)]
     Tone(ToneOptions),
     /// List and compare kept snapshots
+    #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
 }
 
@@ -137,63 +142,6 @@ pub struct WatchOptions {
     /// Plain characters only, for terminals without Unicode
     #[arg(long)]
     pub ascii: bool,
-}
-
-/// `tapewright read`.
-#[derive(Args, Debug)]
-#[command(
-    long_about = "\
-Measure recordings of a test tape: speed, drift, wow and flutter, with the ± of \
-each. Reads WAV (8, 16, 24, 32 bit and float, also RF64), FLAC, AIFF, MP3, Ogg \
-Vorbis, M4A, CAF, of any length.
-
-Record from a line or headphone output, not with a microphone; at least a minute \
-for a good ±, 10 s for the flutter figures. Lossy kinds (MP3, Vorbis, AAC) add \
-flutter of their own.",
-    after_long_help = "\
-Examples:
-  tapewright read side-a.wav
-          a table for people; the tape carries 3150 Hz
-  tapewright read --reference tone:3000 *.flac
-          a tape that carries 3000 Hz
-  tapewright read --reference tone:auto unknown.wav
-          the nearest of the usual tones, with a caution where two are near
-  tapewright read --reference-error -0.2 --reference-uncertainty 0.1 a.wav
-          a tape known to play 0.2 % low, give or take 0.1 %
-  tapewright read --from 10 --to 70 long.wav
-          one minute of it
-  tapewright read --json side-a.wav side-b.wav
-          one JSON object a file and line, for scripts
-
-Deviation is in percent of nominal speed; positive is fast. Each ± is for 95 %.
-Times within a stretch chosen by --from count from its beginning. A figure that
-cannot be had is a dash in the table and null in JSON, and a caution says why.
-One bad file does not stop the others. A sentence on standard error names each
-file that could not be measured.
-
-Exit status: 0 all measured, 2 usage, 3 a file could not be read, 4 no usable
-reference in a file; with several files the highest that occurred."
-)]
-pub struct ReadOptions {
-    /// Recordings: WAV, FLAC and other usual kinds
-    #[arg(required = true, value_name = "FILE")]
-    pub files: Vec<PathBuf>,
-
-    /// One JSON object a file and line instead of tables
-    #[arg(long)]
-    pub json: bool,
-
-    #[command(flatten)]
-    #[allow(missing_docs)]
-    pub reference: ReferenceOptions,
-
-    /// Start here, in seconds
-    #[arg(long, value_name = "S", value_parser = seconds)]
-    pub from: Option<f64>,
-
-    /// Stop here, in seconds
-    #[arg(long, value_name = "S", value_parser = seconds)]
-    pub to: Option<f64>,
 }
 
 /// `tapewright inputs`.

@@ -4,17 +4,17 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-/// `tapewright snapshots`.
-#[derive(Args, Debug)]
-#[command(
-    long_about = "\
-List the snapshots that were kept in tapewright watch, oldest first, or compare \
-two of them side by side.
+pub(super) const ABOUT: &str = "\
+List and compare kept snapshots
 
-A record is a file of one JSON object a line in the data folder of your system. \
-It is only ever added to. A last line that was torn by a power cut is reported \
-and set aside by the next snapshot; nothing before it is touched.",
-    after_long_help = "\
+Lists what was kept in tapewright watch, oldest first, or puts two of them side by side and says \
+what changed.
+
+A record is a file of one JSON object a line in the data folder of your system. It is only ever \
+added to. A last line that was torn by a power cut is reported, and set aside by the next \
+snapshot; nothing before it is touched.";
+
+pub(super) const EXAMPLES: &str = "\
 Examples:
   tapewright snapshots
           all of them; the newest is the last
@@ -32,9 +32,10 @@ it was kept as, deviation of speed with its ± (positive is fast), weighted
 flutter (two-sigma), note.
 
 Exit status: 0 done, 2 usage or nothing to compare, 3 the record could not be
-read."
-)]
-#[command(args_conflicts_with_subcommands = false)]
+read.";
+
+/// `tapewright snapshots`.
+#[derive(Args, Debug)]
 pub struct SnapshotsOptions {
     /// What to do; the list when nothing is said.
     #[command(subcommand)]

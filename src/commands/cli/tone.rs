@@ -8,17 +8,15 @@ use super::number_between;
 use crate::references::Note;
 use crate::units::Hertz;
 
-/// `tapewright tone`.
-#[derive(Args, Debug)]
-#[command(
-    long_about = "\
-Write a reference tone as a WAV file, or play it out, so that you can record a \
-reference tape of your own.
+pub(super) const ABOUT: &str = "\
+Write or play a reference tone
 
-The phase of the tone is counted in samples and never drifts; the tone is as \
-true as the sample clock that plays it, which is usually within 100 ppm (0.01 \
-%; common practice). It fades in and out over 10 ms, so that nothing clicks.",
-    after_long_help = "\
+Makes a WAV file, or plays the tone out of a sound output, so that you can record a reference tape \
+of your own. The tone is as true as the sample clock that plays it, usually within 100 ppm \
+(0.01 %; common practice); its phase is counted in samples and adds no error, however long it \
+lasts. It fades in and out over 10 ms, so that nothing clicks.";
+
+pub(super) const EXAMPLES: &str = "\
 Examples:
   tapewright tone
           3150 Hz at -12 dBFS for a minute, into tone-3150Hz.wav
@@ -39,8 +37,10 @@ Cautions:
   A steady tone in headphones can harm your hearing: start at the lowest
   level. The same tone into loudspeakers can harm a tweeter.
 
-Exit status: 0 done, 2 usage, 3 the file could not be written, 5 sound output."
-)]
+Exit status: 0 done, 2 usage, 3 the file could not be written, 5 sound output.";
+
+/// `tapewright tone`.
+#[derive(Args, Debug)]
 pub struct ToneOptions {
     /// Frequency in Hz, or a note: A4, C#5, Db3
     #[arg(value_name = "HZ-OR-NOTE", default_value = "3150", value_parser = pitch)]

@@ -1,0 +1,65 @@
+//! What `tapewright read` understands.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::{ReferenceOptions, seconds};
+
+/// `tapewright read`.
+#[derive(Args, Debug)]
+pub struct ReadOptions {
+    /// Recordings: WAV, FLAC and other usual kinds
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+
+    /// One JSON object a file and line instead of tables
+    #[arg(long)]
+    pub json: bool,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub reference: ReferenceOptions,
+
+    /// Start here, in seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub from: Option<f64>,
+
+    /// Stop here, in seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub to: Option<f64>,
+}
+
+pub(super) const ABOUT: &str = "\
+Measure recordings
+
+Says of each recording of a test tape how fast the machine ran, how it drifted, and how much wow \
+and flutter it had, with the ± of each. Reads WAV (8, 16, 24, 32 bit and float, also RF64), FLAC, \
+AIFF, MP3, Ogg Vorbis, M4A and CAF, of any length.
+
+Record from a line or headphone output, not with a microphone; a minute for a good ±, at least \
+10 s for the flutter figures. Lossy kinds (MP3, Vorbis, AAC) add flutter of their own.";
+
+pub(super) const EXAMPLES: &str = "\
+Examples:
+  tapewright read side-a.wav
+          a table for people; the tape carries 3150 Hz
+  tapewright read --reference tone:3000 *.flac
+          a tape that carries 3000 Hz
+  tapewright read --reference tone:auto unknown.wav
+          the nearest of the usual tones, with a caution where two are near
+  tapewright read --reference-error -0.2 --reference-uncertainty 0.1 a.wav
+          a tape known to play 0.2 % low, give or take 0.1 %
+  tapewright read --from 10 --to 70 long.wav
+          one minute of it
+  tapewright read --json side-a.wav side-b.wav
+          one JSON object a file and line, for scripts
+
+Deviation is in percent of nominal speed; positive is fast. Each ± is for 95 %.
+Times within a stretch chosen by --from count from its beginning. A figure that
+cannot be had is a dash in the table and null in JSON, and a caution says why.
+One bad file does not stop the others. A sentence on standard error names each
+file that could not be measured.
+
+Exit status: 0 all measured, 2 usage, 3 a file could not be read, 4 no usable
+reference in a file; with several files the highest that occurred.";
