@@ -49,12 +49,22 @@ fn play(options: &ToneOptions) -> Outcome {
         let length = if too_high.is_some() { 0 } else { u64::MAX };
         player(tone(options, format.rate_hz), format.channels, length)
     };
-    output::play(options.output.as_deref(), make, |played| {
+    let played = output::play(options.output.as_deref(), make, |played| {
         progress.at(milliseconds(played));
         true
     })
     .map_err(|error| Failure::new(Exit::Sound, error.to_string()))?;
-    too_high.map_or(Ok(Exit::Done), Err)
+    drop(progress);
+    match (too_high, played.breaks) {
+        (Some(too_high), _) => Err(too_high),
+        (None, 0) => Ok(Exit::Done),
+        (None, breaks) => Err(Failure::new(
+            Exit::Sound,
+            format!(
+                "the tone broke {breaks} times because the computer was busy; what was recorded of it is no reference, so close other programs and record again"
+            ),
+        )),
+    }
 }
 
 /// Fills buffers with the tone, the same in all channels, `at_most` so many
