@@ -373,6 +373,8 @@ fn a_cut_file_is_measured_as_far_as_it_goes() {
     assert_eq!(run.status, Some(0), "{}", run.errors);
     assert!(codes(&run.objects[0]).contains(&"file_cut_short"));
     assert_near(&run.objects[0]["duration_s"], 10.0, 0.01);
+    let text = run.objects[0]["cautions"].to_string();
+    assert!(text.contains("10.0 s are missing"), "{text}");
     assert_near(&run.objects[0]["speed"]["deviation_percent"], 0.0, 0.001);
     // What lies before the cut is whole.
     let run = folder.read(&["--to", "8", "cut.wav"]);

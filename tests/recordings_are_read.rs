@@ -224,6 +224,8 @@ fn a_cut_file_is_read_as_far_as_it_goes() {
         let got = read(&folder.with("cut.wav", &whole[..whole.len() - missing]));
         let frames = (pcm.len() - missing) / 4;
         assert!(got.faults.cut_short, "{missing}");
+        let missing_frames = missing.div_ceil(4) as u64;
+        assert_eq!(got.faults.missing_frames, missing_frames, "{missing}");
         assert_eq!(got.samples, expected(&pcm[..frames * 4]), "{missing}");
     }
     for length in 1..44 {

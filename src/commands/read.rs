@@ -164,12 +164,9 @@ fn beyond_the_end(recording: &Recording, rate_hz: u32) -> Caution {
 fn add_faults(measurement: &mut Measurement, faults: &Faults, recording: &Recording) {
     let mut add = |code, text| measurement.cautions.push(Caution { code, text });
     if faults.cut_short {
-        let missing = match recording.total_frames() {
-            Some(total) if total > recording.read_frames() => {
-                let rate_hz = f64::from(recording.format().rate_hz.max(1));
-                let missing = (total - recording.read_frames()) as f64 / rate_hz;
-                format!("about {missing:.1} s are missing at its end")
-            }
+        let rate_hz = f64::from(recording.format().rate_hz.max(1));
+        let missing = match faults.missing_frames as f64 / rate_hz {
+            missing if missing >= 0.05 => format!("{missing:.1} s are missing at its end"),
             _ => "its end is missing".to_owned(),
         };
         add(

@@ -149,10 +149,10 @@ fn cell(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
     }
 }
 
-/// Three places, or more where three would show nothing.
+/// Three places, or one more where three would show next to nothing.
 fn figure(percent: f64) -> String {
     if percent.abs() < 0.01 {
-        format!("{percent:.5}")
+        format!("{percent:.4}")
     } else {
         format!("{percent:.3}")
     }

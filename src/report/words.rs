@@ -19,7 +19,11 @@ pub(super) fn with_uncertainty(value: f64, uncertainty: Option<f64>, signed: boo
         format!("{value:.decimals$}")
     };
     match uncertainty {
-        Some(uncertainty) => format!("{value} ±{uncertainty:.decimals$}"),
+        Some(uncertainty) => {
+            // Never ±0: the smallest step that is shown, rather.
+            let step = [1.0, 0.1, 0.01, 0.001, 0.0001][decimals.min(4)];
+            format!("{value} ±{:.decimals$}", uncertainty.max(step))
+        }
         None => value,
     }
 }
@@ -105,6 +109,7 @@ mod tests {
         );
         assert_eq!(with_uncertainty(0.4, Some(0.25), true), "+0.40 ±0.25");
         assert_eq!(with_uncertainty(0.121, None, false), "0.121");
+        assert_eq!(with_uncertainty(0.0, Some(1e-9), true), "0.0000 ±0.0001");
         assert_eq!(signed_fixed(-0.000_01, 3), "0.000");
     }
 

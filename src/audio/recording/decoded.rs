@@ -210,6 +210,9 @@ impl DecodedReader {
             .total_frames
             .map_or(0, |total| total.saturating_sub(self.read_frames));
         self.faults.cut_short = broken || missing > self.slack_frames;
+        if self.faults.cut_short {
+            self.faults.missing_frames = missing;
+        }
         Next::End
     }
 }

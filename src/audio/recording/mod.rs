@@ -35,6 +35,9 @@ enum Reader {
 pub struct Faults {
     /// It ends before its own header says.
     pub cut_short: bool,
+    /// Frames that are missing at its end, where the header says how many
+    /// there should be; 0 where it does not.
+    pub missing_frames: u64,
     /// Packets that could not be decoded; silence stands in their place.
     pub undecodable_packets: u64,
     /// Samples that were no number (NaN or infinite); 0 stands in their place.

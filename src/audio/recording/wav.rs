@@ -111,7 +111,15 @@ impl WavReader {
     }
 
     pub(super) fn faults(&self) -> Faults {
-        self.faults.clone()
+        let mut faults = self.faults.clone();
+        if faults.cut_short
+            && let Some(promised) = self.promised
+        {
+            let frame_bytes = (self.coding.bytes() * usize::from(self.format.channels)) as u64;
+            // A frame that was begun is missing too.
+            faults.missing_frames = (promised - self.read_bytes).div_ceil(frame_bytes);
+        }
+        faults
     }
 
     pub(super) fn next_block(&mut self, samples: &mut Vec<f32>) {
