@@ -449,3 +449,46 @@ fn a_feeder_refuses_at_once() {
     assert!(refused.is_err());
     assert!(receive.recv().is_err());
 }
+
+#[test]
+fn damage_anywhere_never_stops_the_program() {
+    let folder = Folder::new();
+    let pcm = tone_pcm16(3150.0, RATE, 0.3);
+    // A fixed sequence: the same damage on every run.
+    let mut state = 1u64;
+    let mut random = |below: usize| {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        (state >> 33) as usize % below
+    };
+    for name in ["tone.flac", "tone.ogg", "tone.aiff", "tone.caf"] {
+        let Some(path) = by_sox(&folder, name, &pcm) else {
+            continue;
+        };
+        let whole = fs::read(&path).unwrap();
+        for round in 0..150 {
+            let mut bytes = whole.clone();
+            // The header is short and deserves as much as the rest.
+            let reach = if round % 2 == 0 { 256 } else { bytes.len() };
+            for _ in 0..=random(4) {
+                let at = random(reach.min(bytes.len()));
+                bytes[at] = random(256) as u8;
+            }
+            if round % 3 == 0 {
+                bytes.truncate(random(bytes.len()));
+            }
+            let damaged = folder.with(name, &bytes);
+            // Either refused in a sentence or read to some end.
+            if let Ok(mut recording) = Recording::open(&damaged) {
+                let mut block = Vec::new();
+                while recording.next_block(&mut block).is_some() {
+                    assert!(
+                        block.iter().all(|sample| sample.is_finite()),
+                        "{name} {round}"
+                    );
+                }
+            }
+        }
+    }
+}
