@@ -20,6 +20,8 @@ mod scale;
 mod specimen;
 mod state;
 pub mod terminal;
+#[cfg(test)]
+mod tests;
 mod verdict;
 mod words;
 

@@ -8,10 +8,11 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crossterm::event::{self, Event, KeyEventKind};
+use signal_hook::consts::{SIGHUP, SIGINT};
 
 use super::keys;
 use super::state::{Effect, ScreenState};
-use super::terminal::{self, Terminal};
+use super::terminal::{self, Terminal, Waited};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::rehearsal_source::BenchStatus;
 
@@ -64,23 +65,28 @@ pub fn run(
         if let Some(reason) = failed_early(state) {
             return Ok(Ending::SourceFailed(reason));
         }
+        let size = terminal.size()?;
+        anew |= size != state.size;
         let now = Instant::now();
         if anew && now >= next_frame {
-            state.size = terminal.size()?;
+            state.size = size;
             terminal.draw(state)?;
             next_frame = now + FRAME;
             anew = false;
         }
         let wait = next_frame.saturating_duration_since(now).max(FRAME / 4);
-        if event::poll(wait)? {
-            match take_events(terminal, state, outside)? {
-                Taken::Ending(ending) => return Ok(ending),
-                Taken::Something => {
-                    anew = true;
-                    next_frame = Instant::now();
-                }
-                Taken::Nothing => {}
+        match terminal.wait_for_keys(wait)? {
+            Waited::Nothing => continue,
+            Waited::Gone => return Ok(Ending::Signal(SIGHUP)),
+            Waited::Keys => {}
+        }
+        match take_events(terminal, state, outside)? {
+            Taken::Ending(ending) => return Ok(ending),
+            Taken::Something => {
+                anew = true;
+                next_frame = Instant::now();
             }
+            Taken::Nothing => {}
         }
     }
 }
@@ -122,7 +128,7 @@ fn take_events(
     outside: &mut Outside,
 ) -> io::Result<Taken> {
     let mut taken = Taken::Nothing;
-    loop {
+    while event::poll(Duration::ZERO)? {
         match event::read()? {
             Event::Key(key) if key.kind != KeyEventKind::Release => {
                 if let Some(action) = keys::action(key, state) {
@@ -134,13 +140,11 @@ fn take_events(
                     taken = Taken::Something;
                 }
             }
-            Event::Resize(..) => taken = Taken::Something,
+            // The size is looked at before every frame.
             _ => {}
         }
-        if !event::poll(Duration::ZERO)? {
-            return Ok(taken);
-        }
     }
+    Ok(taken)
 }
 
 fn carry_out(
@@ -152,7 +156,7 @@ fn carry_out(
     match effect {
         Effect::Quit => return Ok(Some(Ending::Quit)),
         Effect::Interrupt => {
-            return Ok(Some(Ending::Signal(signal_hook::consts::SIGINT)));
+            return Ok(Some(Ending::Signal(SIGINT)));
         }
         Effect::Suspend => {
             if !terminal.suspend()? {

@@ -18,6 +18,8 @@ use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use ratatui::backend::CrosstermBackend;
+use ratatui::layout::Rect;
+use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::fd::OwnedFd;
 use rustix::process::Signal;
 use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM};
@@ -51,12 +53,23 @@ struct Taken {
 pub enum TerminalError {
     /// Input or output goes elsewhere.
     #[error(
-        "the live screen needs a terminal, but {0} is none; run it without redirection, or measure a recording with `tapewright read`"
+        "the live screen needs a terminal, but {0} goes elsewhere; run it without redirection, or measure a recording with `tapewright read`"
     )]
     NotATerminal(&'static str),
     /// The terminal refused.
     #[error("the terminal cannot be used ({0}); try another terminal program")]
     Refused(#[from] io::Error),
+}
+
+/// What waiting for a key has brought.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Waited {
+    /// Keys can be read.
+    Keys,
+    /// Nothing, for as long as was waited.
+    Nothing,
+    /// The terminal is gone: its window was closed.
+    Gone,
 }
 
 /// A terminal that is drawn on. Dropping it gives the terminal back.
@@ -103,7 +116,7 @@ impl Terminal {
         self.signals.usual.store(false, Ordering::SeqCst);
         let taken = enable_raw_mode()
             .and_then(|()| execute!(io::stdout(), EnterAlternateScreen, Hide))
-            .and_then(|()| self.inner.clear());
+            .and_then(|()| self.repaint());
         if taken.is_err() {
             self.leave();
         }
@@ -124,7 +137,7 @@ impl Terminal {
             .draw(|frame| draw(state, frame.buffer_mut()))
             .map(|_| ());
         match drawn {
-            Err(error) if error.kind() == io::ErrorKind::WouldBlock => self.inner.clear(),
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => self.repaint(),
             other => other,
         }
     }
@@ -135,8 +148,37 @@ impl Terminal {
     }
 
     /// Forgets what was drawn, so that the next draw is whole.
+    ///
+    /// Not by `clear`, which asks the terminal for the cursor: an answer that
+    /// comes after the terminal was given back lands on the command line.
     pub fn repaint(&mut self) -> io::Result<()> {
-        self.inner.clear()
+        let (width, height) = self.size()?;
+        self.inner.resize(Rect::new(0, 0, width, height))
+    }
+
+    /// Waits for keys.
+    ///
+    /// Not left to crossterm: once the terminal is gone, it reads the end of
+    /// the input for ever and never returns.
+    pub fn wait_for_keys(&self, at_most: Duration) -> io::Result<Waited> {
+        let stdin = io::stdin();
+        let mut watched = [PollFd::new(&stdin, PollFlags::IN)];
+        let at_most = Timespec::try_from(at_most).map_err(io::Error::other)?;
+        match rustix::event::poll(&mut watched, Some(&at_most)) {
+            // A signal; whoever waits looks at the flags now.
+            Err(rustix::io::Errno::INTR) => return Ok(Waited::Nothing),
+            other => other?,
+        };
+        let events = watched[0].revents();
+        Ok(
+            if events.intersects(PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL) {
+                Waited::Gone
+            } else if events.contains(PollFlags::IN) {
+                Waited::Keys
+            } else {
+                Waited::Nothing
+            },
+        )
     }
 
     /// The signal that asks for the end, if one came.
@@ -160,7 +202,7 @@ impl Terminal {
         disable_raw_mode()?;
         enable_raw_mode()?;
         execute!(io::stdout(), EnterAlternateScreen, Hide)?;
-        self.inner.clear()
+        self.repaint()
     }
 
     /// Hands the terminal to the shell until the program is continued. False
@@ -172,11 +214,22 @@ impl Terminal {
         self.leave();
         // The whole group, as the terminal itself would do it: whoever started
         // this program in the foreground waits with it.
-        rustix::process::kill_current_process_group(Signal::TSTP)?;
-        // Here the program stands still until it is continued.
         self.signals.continued.store(false, Ordering::SeqCst);
+        rustix::process::kill_current_process_group(Signal::TSTP)?;
+        self.await_continuation();
         self.take()?;
         Ok(true)
+    }
+
+    /// The signal may be taken by another thread, and then this one runs on
+    /// for a moment before everything stands still; taking the terminal now
+    /// would leave the shell with it. Where nobody stops the program, it goes
+    /// on after a while.
+    fn await_continuation(&self) {
+        let begun = Instant::now();
+        while !self.was_continued() && begun.elapsed() < PATIENCE {
+            thread::sleep(Duration::from_millis(5));
+        }
     }
 }
 
@@ -201,8 +254,27 @@ impl Signals {
             signal_hook::flag::register_usize(signal, ended_by, number)?;
         }
         signal_hook::flag::register(SIGCONT, Arc::clone(&signals.continued))?;
+        watch_for_neglect()?;
         Ok(signals)
     }
+}
+
+/// Ends the program by itself where a signal asked for it and the drawing
+/// thread does not see to it, because it is held up somewhere.
+fn watch_for_neglect() -> io::Result<()> {
+    let mut signals = signal_hook::iterator::Signals::new(ENDING_SIGNALS)?;
+    thread::Builder::new()
+        .name("signals".to_owned())
+        .spawn(move || {
+            for signal in signals.forever() {
+                wait_until_given_back();
+                if lock(&TAKEN).is_some() {
+                    give_back();
+                    end_by(signal);
+                }
+            }
+        })?;
+    Ok(())
 }
 
 /// Ends the program as the signal would have, so that whoever waits for it

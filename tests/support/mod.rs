@@ -4,3 +4,4 @@
 
 pub mod environment;
 pub mod sound_server;
+pub mod tmux;

@@ -13,6 +13,9 @@ const WIDEST: &str = "-88.88";
 /// Stands in the line of the digits for as long as they are invented.
 const SIMULATED: &str = "SIMULATED";
 
+/// Cells of the longest unit.
+const UNIT: u16 = 5;
+
 /// Cells for a unit or a short word beside the figure.
 const BESIDE: u16 = 13;
 
@@ -46,10 +49,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         let indent = reserved.saturating_sub(font::width(&figure, size));
         font::draw(pen, (indent, 0), &figure, size, style).max(reserved) + 1
     };
+    // The unit keeps the width of the longest, so that the word stands still.
     let mut x = pen.text(beside, last, unit(state.lead), style);
+    let word_at = beside + UNIT + 1;
     let room_for_badges = pen.width().saturating_sub(SIMULATED.len() as u16 + 1);
     if let Some(word) = speed.and_then(|speed| direction(speed, state.lead)) {
-        x = draw_word(pen, (beside, word), size, room_for_badges, style).max(x);
+        x = draw_word(pen, (word_at, word), size, room_for_badges, style).max(x);
     }
     draw_badges(state, pen, x + 1);
 }
@@ -62,15 +67,14 @@ fn draw_word(
     right: u16,
     style: ratatui::style::Style,
 ) -> u16 {
-    // The unit stands below a small word and left of a large one.
-    let large = x + 7;
-    let fits = |size: &u16| large + font::width(word, *size) <= right;
+    let fits = |size: &u16| x + font::width(word, *size) <= right;
     match (1..=most).rev().find(fits) {
         Some(size) => {
             let top = (pen.height().saturating_sub(font::HEIGHT * size)) / 2;
-            font::draw(pen, (large, top), word, size, style)
+            font::draw(pen, (x, top), word, size, style)
         }
-        None => pen.text(x + 1, 0, word, style),
+        // A small word stands above the unit.
+        None => pen.text(x.saturating_sub(UNIT), 0, word, style),
     }
 }
 

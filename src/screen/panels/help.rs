@@ -25,17 +25,24 @@ const MEANINGS: &[&str] = &[
 /// Rows of a page that are not text: the head and the foot.
 const FRAME: u16 = 2;
 
+/// Columns for the keys at the left.
+const KEY_COLUMNS: u16 = 8;
+
 enum Row {
-    Key(&'static str, &'static str),
+    Key(&'static str, String),
     Text(String),
 }
 
 fn all(state: &ScreenState) -> Vec<Row> {
-    let mut rows: Vec<Row> = BINDINGS
-        .iter()
-        .filter(|it| !it.long.is_empty() && it.belongs(state.kind))
-        .map(|it| Row::Key(it.shown, it.long))
-        .collect();
+    let mut rows = Vec::new();
+    let room = state.size.0.saturating_sub(KEY_COLUMNS);
+    let keys = BINDINGS.iter().filter(|it| !it.long.is_empty());
+    for binding in keys.filter(|it| it.belongs(state.kind)) {
+        let mut shown = binding.shown;
+        for line in wrap(binding.long, room) {
+            rows.push(Row::Key(std::mem::take(&mut shown), line));
+        }
+    }
     for meaning in MEANINGS {
         rows.push(Row::Text(String::new()));
         rows.extend(wrap(meaning, state.size.0).into_iter().map(Row::Text));
@@ -67,7 +74,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, page: usize, pen: &mut Pen) {
         match row {
             Row::Key(shown, long) => {
                 pen.text(0, y, shown, look.strong());
-                pen.text(8, y, long, Style::new());
+                pen.text(KEY_COLUMNS, y, long, Style::new());
             }
             Row::Text(text) => {
                 pen.text(0, y, text, Style::new());

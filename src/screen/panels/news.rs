@@ -26,6 +26,7 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
     news.extend(keeping(state).map(|text| (text, true)));
     news.extend(comparison(state).map(|text| (text, false)));
     news.extend(step(state).map(|text| (text, false)));
+    news.extend(bench(state).map(|text| (text, false)));
     news
 }
 
@@ -58,11 +59,11 @@ fn keeping(state: &ScreenState) -> Option<String> {
     let reading = state.reading();
     Some(match reading.and_then(|it| it.keeping.as_ref()) {
         Some(Keeping::Averaging { have, want }) => format!(
-            "keeping {name}: averaging {:.0} of {:.0} s; leave the speed alone (Esc stops)",
+            "keeping {name}: averaging {:.0} of {:.0} s, Esc stops",
             have.0.floor(),
             want.0
         ),
-        _ => format!("keeping {name}: waiting for a steady tone (Esc stops)"),
+        _ => format!("keeping {name}: waits for a steady tone, Esc stops"),
     })
 }
 
@@ -126,11 +127,18 @@ fn step(state: &ScreenState) -> Option<String> {
         (true, false) if state.verdict() == Verdict::Moving => "3 of 4: trim; now let it settle",
         (true, false) => "3 of 4: trim with left and right until it is right",
     };
+    Some(format!("rehearsal, {next}"))
+}
+
+/// How the simulated machine stands.
+fn bench(state: &ScreenState) -> Option<String> {
+    let bench = state.bench?;
     Some(format!(
-        "rehearsal {next}   [power {}, trimmer {:.1} %, wiper worked {} times]",
+        "power {}, trimmer at {:.1} % of its travel, wiper worked {} {}",
         if bench.powered { "on" } else { "OFF" },
         bench.trimmer * 100.0,
-        bench.strokes
+        bench.strokes,
+        if bench.strokes == 1 { "time" } else { "times" }
     ))
 }
 

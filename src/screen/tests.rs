@@ -1,0 +1,293 @@
+//! What must hold for whole screens: of every size, in every state.
+
+use std::sync::Arc;
+
+use super::draw::{SMALLEST, draw};
+use super::panels::help;
+use super::state::{Kept, Lead, ScreenState, Slot, SourceKind};
+use super::{Action, EntryFor, specimen};
+use crate::audio::analysis::{LiveState, SourceState};
+use crate::audio::rehearsal_source::BenchStatus;
+use crate::readings::{Problem, Steadiness};
+use crate::units::{Decibels, Percent, Seconds};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+const SIZES: [(u16, u16); 9] = [
+    (80, 24),
+    (50, 14),
+    (120, 40),
+    (200, 60),
+    (50, 60),
+    (200, 14),
+    (49, 13),
+    (1, 1),
+    (0, 0),
+];
+
+fn drawn(state: &ScreenState, (width, height): (u16, u16)) -> Vec<String> {
+    let mut state = state.clone();
+    state.size = (width, height);
+    let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
+    draw(&state, &mut buffer);
+    let row = |y: u16| (0..width).map(|x| buffer[(x, y)].symbol()).collect();
+    (0..height).map(row).collect()
+}
+
+fn text(state: &ScreenState, size: (u16, u16)) -> String {
+    drawn(state, size).join("\n")
+}
+
+fn kept(state: &mut ScreenState, slot: Slot, deviation: f64, saved: bool) {
+    state.kept.push(Kept {
+        number: state.kept.len() as u32 + 1,
+        slot,
+        measurement: Arc::new(specimen::measurement(deviation)),
+        machine: None,
+        note: None,
+        source: "Line In".to_owned(),
+        saved,
+    });
+}
+
+fn rehearsing() -> ScreenState {
+    let mut state = specimen::state(SourceKind::Rehearsal);
+    let _ = state.take(specimen::live(1, specimen::reading(-2.87)));
+    state.bench = Some(BenchStatus {
+        powered: true,
+        trimmer: 0.4,
+        strokes: 0,
+    });
+    state
+}
+
+fn with_source(mut state: ScreenState, source: SourceState) -> ScreenState {
+    let mut live = LiveState::clone(&state.live);
+    live.source = source;
+    state.live = Arc::new(live);
+    state
+}
+
+/// States of every kind, for what must hold always.
+fn all_kinds() -> Vec<ScreenState> {
+    let mut busy = rehearsing();
+    busy.look.unicode = false;
+    kept(&mut busy, Slot::Before, -2.87, true);
+    kept(&mut busy, Slot::After, 0.02, false);
+    kept(&mut busy, Slot::Named("gerät".to_owned()), 0.02, true);
+    busy.keeping = Some(Slot::After);
+    let _ = busy.act(Action::Type(EntryFor::Note));
+    let mut clipped = specimen::reading(12.34);
+    clipped.signal.since_clip = Some(Seconds(0.5));
+    clipped.signal.problems = vec![Problem::Clipped];
+    let mut helped = rehearsing();
+    helped.help = Some(0);
+    let lost = SourceState::Lost {
+        name: "Line In".to_owned(),
+        reason: "the device is gone".to_owned(),
+    };
+    vec![
+        specimen::state(SourceKind::Input),
+        specimen::showing(specimen::silence()),
+        specimen::showing(specimen::reading(-0.3)),
+        specimen::showing(clipped),
+        with_source(specimen::showing(specimen::reading(0.0)), lost),
+        rehearsing(),
+        helped,
+        busy,
+    ]
+}
+
+#[test]
+fn every_state_is_drawn_on_every_size() {
+    for state in all_kinds() {
+        for size in SIZES {
+            assert_eq!(drawn(&state, size).len(), usize::from(size.1));
+        }
+    }
+}
+
+#[test]
+fn plain_characters_are_plain_everywhere() {
+    for mut state in all_kinds() {
+        state.look.unicode = false;
+        state.machine = Some("Gerät ♯3".to_owned());
+        for size in SIZES {
+            let text = text(&state, size);
+            assert!(text.is_ascii(), "{text}");
+        }
+    }
+}
+
+#[test]
+fn what_matters_stays_on_the_smallest_screen() {
+    let mut reading = specimen::reading(-1.23);
+    reading.signal.problems = vec![Problem::LowSnr(Decibels(12.0))];
+    let text = text(&specimen::showing(reading), SMALLEST);
+    for needed in [
+        "SLOW",
+        "OUT OF TOLERANCE",
+        "settled",
+        "┼",
+        "12 dB below",
+        "quit",
+    ] {
+        assert!(text.contains(needed), "{needed} is missing in\n{text}");
+    }
+}
+
+#[test]
+fn the_usual_screen_has_every_panel() {
+    let text = text(&specimen::showing(specimen::reading(-1.23)), (80, 24));
+    for needed in [
+        "Line In",
+        "3150 Hz",
+        "±0.02 %",
+        "cents",
+        "150 ms",
+        "scale ±3 %",
+        "trend",
+        "drift",
+        "wow",
+        "flutter",
+        "two-sigma",
+        "quasi-peak 0.142",
+        "SNR 58 dB",
+        "dropouts 0",
+        "overrun 0",
+        "gaps 0",
+        "both channels",
+        "before",
+        "after",
+    ] {
+        assert!(text.contains(needed), "{needed} is missing in\n{text}");
+    }
+    assert!(!text.contains("SIMULATED"));
+}
+
+#[test]
+fn simulated_stands_in_the_line_of_the_digits() {
+    for size in [(80, 24), (50, 14), (120, 40), (200, 60)] {
+        let rows = drawn(&rehearsing(), size);
+        let row = rows.iter().find(|row| row.contains("SIMULATED"));
+        let row = row.unwrap_or_else(|| panic!("missing at {size:?}"));
+        assert!(row.contains('█'), "{size:?}: {row}");
+    }
+}
+
+#[test]
+fn figures_that_are_no_longer_live_say_so() {
+    let lost = SourceState::Lost {
+        name: "Line In".to_owned(),
+        reason: "the device is gone".to_owned(),
+    };
+    let state = with_source(specimen::showing(specimen::reading(0.0)), lost);
+    for size in [(80, 24), (50, 14), (120, 40)] {
+        let text = text(&state, size);
+        assert!(text.contains("NOT LIVE"), "{text}");
+        assert!(text.contains("INPUT LOST"), "{text}");
+    }
+}
+
+#[test]
+fn an_unknown_tape_is_never_in_tolerance() {
+    let state = specimen::showing(specimen::reading(0.1));
+    let text = text(&state, (80, 24));
+    assert!(text.contains("RIGHT BY THIS TAPE"), "{text}");
+    assert!(!text.contains("IN TOLERANCE"), "{text}");
+}
+
+#[test]
+fn what_is_not_yet_valid_says_when() {
+    let mut reading = specimen::silence();
+    reading.flutter.valid_in = Some(Seconds(3.2));
+    let text = text(&specimen::showing(reading), (80, 24));
+    assert!(text.contains("not yet, 4 s"), "{text}");
+    assert!(text.contains("--.--") || text.contains("█"), "{text}");
+    assert!(text.contains("NO READING"), "{text}");
+    assert!(!text.contains("SLOW ") || text.contains("FAST"), "{text}");
+}
+
+#[test]
+fn before_and_after_stand_side_by_side() {
+    let mut state = specimen::showing(specimen::reading(0.02));
+    kept(&mut state, Slot::Before, -2.87, true);
+    kept(&mut state, Slot::After, 0.02, true);
+    let text = text(&state, (80, 24));
+    assert!(
+        text.contains("before -2.87 ±0.02 % → after +0.02 ±0.02 %"),
+        "{text}"
+    );
+}
+
+#[test]
+fn each_unit_can_lead() {
+    let mut state = specimen::showing(specimen::reading(-1.2317));
+    for (lead, others) in [
+        (Lead::Percent, ["-21.5 cents", "3111.2 Hz"]),
+        (Lead::Cents, ["-1.23 %", "3111.2 Hz"]),
+        (Lead::Hertz, ["-1.23 %", "-21.5 cents"]),
+    ] {
+        state.lead = lead;
+        let text = text(&state, (80, 24));
+        for other in others {
+            assert!(text.contains(other), "{other} with {lead:?}\n{text}");
+        }
+    }
+}
+
+#[test]
+fn moving_is_said() {
+    let mut reading = specimen::reading(-1.0);
+    let speed = reading.speed.as_mut().unwrap();
+    speed.steadiness = Steadiness::Moving;
+    speed.uncertainty = None;
+    speed.needle = Percent(-14.0);
+    let text = text(&specimen::showing(reading), (50, 14));
+    assert!(
+        text.contains("MOVING") && text.contains("± not yet"),
+        "{text}"
+    );
+    assert!(text.contains("◀◀"), "{text}");
+}
+
+#[test]
+fn the_help_is_whole_on_every_size() {
+    let mut state = rehearsing();
+    for size in [(50, 14), (80, 24)] {
+        state.size = size;
+        let mut all = String::new();
+        for page in 0..help::pages(&state) {
+            state.help = Some(page);
+            all += &text(&state, size);
+        }
+        for needed in [
+            "keep a snapshot before",
+            "Ctrl-Z",
+            "Cautions",
+            "lowest level",
+        ] {
+            assert!(all.contains(needed), "{needed} is missing at {size:?}");
+        }
+    }
+}
+
+#[test]
+fn a_small_window_asks_for_a_larger_one() {
+    let text = text(&specimen::state(SourceKind::Input), (49, 13));
+    assert!(
+        text.contains("49 by 13") && text.contains("50 by 14"),
+        "{text}"
+    );
+}
+
+/// `cargo test show_the_screens -- --ignored --nocapture` for the eye.
+#[test]
+#[ignore = "shows, proves nothing"]
+fn show_the_screens() {
+    for state in all_kinds() {
+        for size in [(80, 24), (50, 14), (120, 40)] {
+            println!("{size:?}\n{}\n", text(&state, size));
+        }
+    }
+}
