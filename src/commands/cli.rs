@@ -4,18 +4,18 @@
 mod read;
 mod snapshots;
 mod tone;
-
-use std::path::PathBuf;
+mod watch;
 
 use clap::{Args, Parser, Subcommand};
 
 use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, SampleClock};
-use crate::references::{MachineClass, Reference, Tolerance};
+use crate::references::Reference;
 use crate::units::{Percent, Ppm};
 
 pub use read::ReadOptions;
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use tone::{Bits, Pitch, ToneOptions};
+pub use watch::WatchOptions;
 
 /// Live speed, drift and flutter of a tape machine, for the technician at the
 /// trimmer.
@@ -31,6 +31,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Watch the speed live while you turn the trimmer
+    #[command(long_about = watch::ABOUT, after_long_help = watch::EXAMPLES)]
     Watch(Box<WatchOptions>),
     /// Measure recordings
     #[command(long_about = read::ABOUT, after_long_help = read::EXAMPLES)]
@@ -56,15 +57,25 @@ impl Default for Command {
 #[derive(Args, Clone, Debug)]
 pub struct ReferenceOptions {
     /// What the tape carries: tone:3150 (any frequency in Hz) or tone:auto
+    ///
+    /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
+    /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones
+    /// are near, both are shown with what each would mean, and you choose.
     #[arg(long, short, value_name = "REFERENCE", default_value = "tone:3150")]
     pub reference: Reference,
 
     /// The reference's own error in percent: positive plays high on a true
     /// machine
+    ///
+    /// From the tape's data sheet or a measurement of it. A tape that was
+    /// recorded on a fast machine has a negative one.
     #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
     pub reference_error: Option<f64>,
 
     /// How well that error is known, ± percent (95 %)
+    ///
+    /// Without it, the most that can be said is that a machine is right by
+    /// this tape, not that it is in tolerance.
     #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
     pub reference_uncertainty: Option<f64>,
 
@@ -74,6 +85,8 @@ pub struct ReferenceOptions {
     pub home_made: bool,
 
     /// Known error of the sample clock in ppm: positive runs fast
+    ///
+    /// It is taken out of every reading; 100 ppm are 0.01 %.
     #[arg(long, value_name = "PPM", allow_negative_numbers = true, value_parser = ppm)]
     pub clock_error: Option<f64>,
 
@@ -96,52 +109,6 @@ pub enum Channel {
     Left,
     /// Right only
     Right,
-}
-
-/// `tapewright watch`.
-#[derive(Args, Debug)]
-pub struct WatchOptions {
-    /// Sound input by name or id, as `tapewright inputs` lists it
-    #[arg(long, short, value_name = "NAME-OR-ID", conflicts_with_all = ["file", "rehearse"])]
-    pub input: Option<String>,
-
-    /// A recording, played into the same path at its own pace
-    #[arg(long, short, value_name = "FILE", conflicts_with = "rehearse")]
-    pub file: Option<PathBuf>,
-
-    /// With --file: as fast as it goes
-    #[arg(long, requires = "file")]
-    pub fast: bool,
-
-    /// Practise on a simulated machine
-    #[arg(long)]
-    pub rehearse: bool,
-
-    /// With --rehearse: which simulated machine; the same number is the same
-    /// machine
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
-    pub seed: u64,
-
-    #[command(flatten)]
-    #[allow(missing_docs)]
-    pub reference: ReferenceOptions,
-
-    /// When is it right: portable (1 %), deck (0.5 %), professional (0.1 %)
-    /// or a half width in percent
-    #[arg(long, short, value_name = "BAND", default_value = "deck")]
-    pub tolerance: Tolerance,
-
-    /// Name of the machine on the bench, kept with every snapshot
-    #[arg(long, short, value_name = "NAME")]
-    pub machine: Option<String>,
-
-    /// Record file for snapshots instead of the usual one
-    #[arg(long, value_name = "FILE")]
-    pub record: Option<PathBuf>,
-
-    /// Plain characters only, for terminals without Unicode
-    #[arg(long)]
-    pub ascii: bool,
 }
 
 /// `tapewright inputs`.
@@ -217,23 +184,6 @@ impl Default for ReferenceOptions {
             clock_error: None,
             clock_uncertainty: None,
             channel: Channel::Auto,
-        }
-    }
-}
-
-impl Default for WatchOptions {
-    fn default() -> Self {
-        Self {
-            input: None,
-            file: None,
-            fast: false,
-            rehearse: false,
-            seed: 1,
-            reference: ReferenceOptions::default(),
-            tolerance: MachineClass::Deck.tolerance(),
-            machine: None,
-            record: None,
-            ascii: false,
         }
     }
 }
