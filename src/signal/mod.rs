@@ -1,6 +1,16 @@
 //! Floor 1: pure mathematics on samples.
 //!
 //! Knows no tape, file, clock or thread. Everything here is driven by samples
-//! and deterministic: the same samples give the same numbers.
+//! and deterministic: the same samples give the same numbers, whatever the
+//! size of the blocks they come in.
 
+pub mod check;
+pub mod demodulator;
+pub mod dropout;
+pub mod filters;
+pub mod finder;
+pub mod fir;
+pub mod level;
+pub mod spectrum;
+pub mod statistics;
 pub mod tone;

@@ -1,0 +1,139 @@
+//! A look at the whole spectrum now and then while a tone is followed: noise,
+//! hum, level.
+
+use super::spectrum::Spectrum;
+
+/// Shortest block: 50 and 60 Hz must stand apart.
+const BLOCK_S: f64 = 0.17;
+
+/// Left out around the tone and each harmonic: flutter sidebands.
+const SIDEBAND_HZ: f64 = 250.0;
+const SIDEBAND_RELATIVE: f64 = 0.3;
+
+/// What stands beside the tone in one channel. Powers are mean squares.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Beside {
+    /// The tone itself with its flutter.
+    pub tone: f64,
+    /// Everything else from 20 Hz to half the rate, harmonics of the tone left
+    /// out and what they hide filled in at the common density.
+    pub rest: f64,
+    /// Mains hum with its harmonics to the fifth, for 50 and for 60 Hz.
+    pub hum: [f64; 2],
+}
+
+/// Makes the look.
+pub struct SpectrumCheck {
+    spectrum: Spectrum,
+    power: Vec<f32>,
+    sorted: Vec<f32>,
+}
+
+impl SpectrumCheck {
+    /// For a sample rate.
+    pub fn new(rate_hz: f64) -> Self {
+        let length = ((BLOCK_S * rate_hz) as usize).next_power_of_two();
+        let spectrum = Spectrum::new(length, 1, rate_hz);
+        Self {
+            power: vec![0.0; spectrum.bins()],
+            sorted: Vec::with_capacity(spectrum.bins()),
+            spectrum,
+        }
+    }
+
+    /// Samples in a block.
+    pub fn block(&self) -> usize {
+        self.spectrum.length()
+    }
+
+    /// Looks at a block of one channel that holds a tone.
+    pub fn look(&mut self, block: &[f32], tone_hz: f64) -> Beside {
+        self.power.fill(0.0);
+        self.spectrum.add_power(block, &mut self.power);
+        let half = SIDEBAND_HZ.min(SIDEBAND_RELATIVE * tone_hz);
+        let mut beside = Beside::default();
+        self.sorted.clear();
+        let mut kept = 0.0;
+        let first = self.spectrum.bin_of(20.0);
+        let mut hidden = 0usize;
+        for (bin, &power) in self.power.iter().enumerate().skip(first) {
+            let hz = bin as f64 * self.spectrum.hz_per_bin();
+            let harmonic = (hz / tone_hz).round();
+            if harmonic >= 1.0 && (hz - harmonic * tone_hz).abs() <= half {
+                hidden += 1;
+                if harmonic < 1.5 {
+                    beside.tone += f64::from(power);
+                }
+            } else {
+                kept += f64::from(power);
+                self.sorted.push(power);
+            }
+        }
+        beside.rest = kept + hidden as f64 * self.common_density();
+        beside.hum = [50.0, 60.0].map(|mains| self.hum(mains, tone_hz, half));
+        beside
+    }
+
+    /// Mean power of a bin of plain noise. The median of exponentially
+    /// distributed powers is ln 2 of their mean; lines do not move it.
+    fn common_density(&mut self) -> f64 {
+        if self.sorted.is_empty() {
+            return 0.0;
+        }
+        let middle = self.sorted.len() / 2;
+        let (_, &mut median, _) = self.sorted.select_nth_unstable_by(middle, f32::total_cmp);
+        f64::from(median) / std::f64::consts::LN_2
+    }
+
+    fn hum(&self, mains_hz: f64, tone_hz: f64, half_hz: f64) -> f64 {
+        (1..=5)
+            .map(|k| f64::from(k) * mains_hz)
+            .filter(|hz| (hz - tone_hz).abs() > half_hz)
+            .map(|hz| {
+                let bin = self.spectrum.bin_of(hz);
+                self.power[bin - 1..=bin + 1]
+                    .iter()
+                    .map(|&p| f64::from(p))
+                    .sum::<f64>()
+            })
+            .sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    fn look(make: impl Fn(f64) -> f64) -> Beside {
+        let mut check = SpectrumCheck::new(48_000.0);
+        let block: Vec<f32> = (0..check.block())
+            .map(|n| make(n as f64 / 48_000.0) as f32)
+            .collect();
+        check.look(&block, 3150.0)
+    }
+
+    #[test]
+    fn a_second_tone_counts_as_the_rest() {
+        let beside = look(|t| 0.5 * (TAU * 3150.0 * t).sin() + 0.005 * (TAU * 900.0 * t).sin());
+        let db = 10.0 * (beside.tone / beside.rest).log10();
+        assert!((db - 40.0).abs() < 0.1, "{db}");
+    }
+
+    #[test]
+    fn harmonics_and_flutter_do_not() {
+        let beside = look(|t| {
+            0.5 * (TAU * 3150.0 * t - 0.3 * (TAU * 30.0 * t).cos()).sin()
+                + 0.05 * (TAU * 6300.0 * t).sin()
+        });
+        let db = 10.0 * (beside.tone / beside.rest).log10();
+        assert!(db > 90.0, "{db}");
+    }
+
+    #[test]
+    fn hum_is_told_apart() {
+        let beside = look(|t| 0.5 * (TAU * 3150.0 * t).sin() + 0.05 * (TAU * 50.0 * t).sin());
+        assert!(beside.hum[0] > 3.0 * beside.hum[1]);
+        assert!((beside.hum[0] / 0.00125 - 1.0).abs() < 0.1);
+    }
+}

@@ -1,0 +1,196 @@
+//! Finds a steady tone in whatever comes in.
+//!
+//! A spectrum every 25 ms over the last 100 ms, all channels together; a tone
+//! is one line that holds most of the power, with its harmonics, and stays
+//! where it is from one spectrum to the next.
+
+use super::spectrum::Spectrum;
+
+/// Length of a spectrum, and from one to the next.
+const BLOCK_S: f64 = 0.1;
+const HOP_S: f64 = 0.025;
+
+/// Part of the power that must lie in the tone and its harmonics.
+const LEAST_SHARE: f64 = 0.5;
+
+/// Faster glides than this are no tape: 20 % a second, and the scatter of the
+/// interpolated peak.
+const MOST_CHANGE_PER_HOP: f64 = 0.2 * HOP_S + 0.002;
+
+/// So many spectra in a row must agree.
+const CONFIRMATIONS: u32 = 4;
+
+/// A line is taken this wide: flutter spreads it.
+const LINE_HALF_WIDTH_HZ: f64 = 30.0;
+const LINE_HALF_WIDTH_RELATIVE: f64 = 0.012;
+
+/// Lowest tone looked for.
+const LOWEST_HZ: f64 = 80.0;
+const HIGHEST_HZ: f64 = 21_000.0;
+
+/// A line that holds most of the power.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// Its frequency.
+    pub hz: f64,
+    /// Mean square of the line in each channel; the second is 0 for mono.
+    pub power: [f64; 2],
+    /// Consecutive spectra that agree on it.
+    pub confirmations: u32,
+}
+
+impl Line {
+    /// True when it was steady for long enough to be followed.
+    pub fn is_confirmed(&self) -> bool {
+        self.confirmations >= CONFIRMATIONS
+    }
+
+    /// True when it has been steady for half a second.
+    pub fn is_lasting(&self) -> bool {
+        f64::from(self.confirmations) * HOP_S >= 0.5
+    }
+}
+
+/// Looks for a tone.
+pub struct Finder {
+    spectrum: Spectrum,
+    power: [Vec<f32>; 2],
+    sum: Vec<f32>,
+    nyquist_hz: f64,
+    line: Option<Line>,
+}
+
+impl Finder {
+    /// For a sample rate.
+    pub fn new(rate_hz: f64) -> Self {
+        let spectrum = Spectrum::new((BLOCK_S * rate_hz) as usize, 2, rate_hz);
+        let bins = spectrum.bins();
+        Self {
+            spectrum,
+            power: [vec![0.0; bins], vec![0.0; bins]],
+            sum: vec![0.0; bins],
+            nyquist_hz: rate_hz / 2.0,
+            line: None,
+        }
+    }
+
+    /// Samples in a block.
+    pub fn block(&self) -> usize {
+        self.spectrum.length()
+    }
+
+    /// Samples between two looks, in whole ticks.
+    pub fn hop(rate_hz: f64, tick: usize) -> usize {
+        ((HOP_S * rate_hz) as usize / tick).max(1) * tick
+    }
+
+    /// How much of the past a confirmed tone is known to fill.
+    pub fn confirmed_span_s() -> f64 {
+        BLOCK_S + f64::from(CONFIRMATIONS - 1) * HOP_S
+    }
+
+    /// Forgets what it saw.
+    pub fn reset(&mut self) {
+        self.line = None;
+    }
+
+    /// Looks at the newest block of each channel.
+    pub fn look(&mut self, blocks: &[&[f32]]) -> Option<Line> {
+        self.sum.fill(0.0);
+        for (power, block) in self.power.iter_mut().zip(blocks) {
+            power.fill(0.0);
+            self.spectrum.add_power(block, power);
+            for (sum, value) in self.sum.iter_mut().zip(power.iter()) {
+                *sum += value;
+            }
+        }
+        let found = self.strongest(blocks.len());
+        self.line = match (found, self.line) {
+            (Some(new), Some(old)) if (new.hz / old.hz - 1.0).abs() < MOST_CHANGE_PER_HOP => {
+                Some(Line {
+                    confirmations: old.confirmations + 1,
+                    ..new
+                })
+            }
+            (found, _) => found,
+        };
+        self.line
+    }
+
+    /// The strongest line, if it holds most of the power.
+    fn strongest(&self, channels: usize) -> Option<Line> {
+        let highest = (0.96 * self.nyquist_hz).min(HIGHEST_HZ);
+        let peak = self.spectrum.peak(&self.sum, LOWEST_HZ, highest)?;
+        let total = band_power(&self.sum, 2, self.sum.len() - 1);
+        let mut in_tone = 0.0;
+        let mut harmonic = peak.hz;
+        while harmonic < highest && harmonic < 12.0 * peak.hz {
+            let half = LINE_HALF_WIDTH_HZ.max(LINE_HALF_WIDTH_RELATIVE * harmonic);
+            let (from, to) = self.bins_around(harmonic, half);
+            in_tone += band_power(&self.sum, from, to);
+            harmonic += peak.hz;
+        }
+        if in_tone < LEAST_SHARE * total || total < 1e-10 {
+            return None;
+        }
+        let half = LINE_HALF_WIDTH_HZ.max(LINE_HALF_WIDTH_RELATIVE * peak.hz);
+        let (from, to) = self.bins_around(peak.hz, half);
+        let mut power = [0.0; 2];
+        for (value, spectrum) in power.iter_mut().zip(&self.power).take(channels) {
+            *value = band_power(spectrum, from, to);
+        }
+        Some(Line {
+            hz: peak.hz,
+            power,
+            confirmations: 1,
+        })
+    }
+
+    fn bins_around(&self, hz: f64, half_hz: f64) -> (usize, usize) {
+        (
+            self.spectrum.bin_of((hz - half_hz).max(0.0)),
+            self.spectrum.bin_of(hz + half_hz),
+        )
+    }
+}
+
+fn band_power(power: &[f32], from: usize, to: usize) -> f64 {
+    power[from..=to].iter().map(|&p| f64::from(p)).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn looks(make: impl Fn(usize) -> f32) -> Option<Line> {
+        let mut finder = Finder::new(48_000.0);
+        let hop = Finder::hop(48_000.0, 24);
+        let mut line = None;
+        for look in 0..6 {
+            let block: Vec<f32> = (0..finder.block()).map(|k| make(look * hop + k)).collect();
+            line = finder.look(&[&block]);
+        }
+        line
+    }
+
+    #[test]
+    fn a_tone_is_confirmed() {
+        let line = looks(|n| (0.1 * (std::f64::consts::TAU * 0.0644 * n as f64).sin()) as f32)
+            .expect("a line");
+        assert!(line.is_confirmed());
+        assert!((line.hz / (0.0644 * 48_000.0) - 1.0).abs() < 1e-4);
+        assert!((line.power[0] / 0.005 - 1.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn silence_clicks_and_fast_glides_are_not() {
+        let confirmed = |line: Option<Line>| line.is_some_and(|line| line.is_confirmed());
+        assert!(!confirmed(looks(|_| 0.0)));
+        assert!(!confirmed(looks(|n| if n % 9600 == 0 { 1.0 } else { 0.0 })));
+        // 100 % a second: phase = f (t + t²/2).
+        assert!(!confirmed(looks(|n| {
+            let t = n as f64 / 48_000.0;
+            (std::f64::consts::TAU * 3000.0 * (t + t * t / 2.0)).sin() as f32
+        })));
+    }
+}

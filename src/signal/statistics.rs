@@ -1,0 +1,91 @@
+//! Statistics on short series: quantiles, straight lines, Student's t.
+
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+/// Two-sided 95 % factor of Student's t for `freedom` ≥ 1 degrees of freedom
+/// (JCGM 100:2008, G.3); towards 1.96 for many.
+pub fn student_95(freedom: f64) -> f64 {
+    // Location 0, scale 1 and freedom ≥ 1 are always a valid distribution.
+    StudentsT::new(0.0, 1.0, freedom.max(1.0))
+        .map_or(f64::INFINITY, |student| student.inverse_cdf(0.975))
+}
+
+/// Median of a series, reordering it; `None` when empty.
+pub fn median(values: &mut [f64]) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let even = values.len().is_multiple_of(2);
+    let middle = values.len() / 2;
+    let (below, &mut upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    if !even {
+        return Some(upper);
+    }
+    let lower = below.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Some(f64::midpoint(lower, upper))
+}
+
+/// A straight line through equally spaced values by least squares.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// Value at the middle of the series, which is its mean.
+    pub mean: f64,
+    /// Change from one value to the next.
+    pub slope: f64,
+}
+
+/// Fits a [`Line`]; a series of one has no slope, an empty one mean 0.
+pub fn fit_line(values: &[f64]) -> Line {
+    let n = values.len() as f64;
+    if values.is_empty() {
+        return Line {
+            mean: 0.0,
+            slope: 0.0,
+        };
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    let middle = (n - 1.0) / 2.0;
+    let moment: f64 = values
+        .iter()
+        .enumerate()
+        .map(|(k, value)| (k as f64 - middle) * (value - mean))
+        .sum();
+    // Σ (k − middle)² over n equally spaced points.
+    let spread = n * (n * n - 1.0) / 12.0;
+    Line {
+        mean,
+        slope: if spread > 0.0 { moment / spread } else { 0.0 },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn student_factors_are_those_of_the_table() {
+        // JCGM 100:2008, table G.2, p = 95 %.
+        for (freedom, factor) in [(1.0, 12.71), (4.0, 2.78), (10.0, 2.23), (50.0, 2.01)] {
+            let got = student_95(freedom);
+            assert!((got - factor).abs() < 0.006, "{freedom}: {got}");
+        }
+        assert!((student_95(1e6) - 1.96).abs() < 0.001);
+    }
+
+    #[test]
+    fn the_median_is_in_the_middle() {
+        assert_eq!(median(&mut []), None);
+        assert_eq!(median(&mut [3.0]), Some(3.0));
+        assert_eq!(median(&mut [4.0, 1.0]), Some(2.5));
+        assert_eq!(median(&mut [9.0, 1.0, 5.0]), Some(5.0));
+        assert_eq!(median(&mut [9.0, 1.0, 5.0, 2.0]), Some(3.5));
+    }
+
+    #[test]
+    fn a_line_is_found_again() {
+        let values: Vec<f64> = (0..11).map(|k| 2.0 + 0.5 * f64::from(k)).collect();
+        let line = fit_line(&values);
+        assert!((line.slope - 0.5).abs() < 1e-12 && (line.mean - 4.5).abs() < 1e-12);
+        assert!(fit_line(&[7.0]).slope.abs() < f64::EPSILON);
+    }
+}
