@@ -5,13 +5,25 @@
 //! samples alone; this thread only carries them.
 
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, Sender};
+use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
+use std::thread;
+use std::time::Duration;
 
 use arc_swap::ArcSwap;
 
+use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
-use crate::readings::{ChannelChoice, Conditions, KeepRequest, Nominal, Reading};
+use crate::readings::{ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, Settings};
 use crate::units::Percent;
+
+/// How long the thread sleeps when nothing waits: short against the 50 ms
+/// that a sample may take to the screen.
+const NAP: Duration = Duration::from_millis(5);
+
+/// Samples taken from the ring at once, and after how much of the stream at
+/// most a new state is made.
+const BLOCK_SAMPLES: usize = 2048;
+const STATES_A_SECOND: u64 = 60;
 
 /// What the screen shows, newest first and whole.
 #[derive(Clone, Debug, Default)]
@@ -79,14 +91,35 @@ pub struct Analysis {
 
 impl Analysis {
     /// Starts the thread on the events of a source.
+    ///
+    /// Fails only when the system has no thread to give.
     pub fn start(
         events: Receiver<SourceEvent>,
         conditions: Conditions,
         choice: ChannelChoice,
         tolerance: Percent,
     ) -> std::io::Result<Self> {
-        let _ = (events, conditions, choice, tolerance);
-        todo!()
+        let newest = Arc::new(ArcSwap::from_pointee(LiveState::default()));
+        let (requests, asked) = channel();
+        let worker = Worker {
+            events,
+            asked,
+            newest: Arc::clone(&newest),
+            wishes: Wishes {
+                conditions,
+                choice,
+                tolerance,
+            },
+            state: LiveState::default(),
+            engine: None,
+            connection: None,
+            overruns_before: 0,
+            unpublished: 0,
+        };
+        thread::Builder::new()
+            .name("analysis".into())
+            .spawn(move || worker.run())?;
+        Ok(Self { newest, requests })
     }
 
     /// The newest state; never waits.
@@ -98,5 +131,298 @@ impl Analysis {
     pub fn ask(&self, request: Request) {
         // A thread that has ended has nothing left to change.
         let _ = self.requests.send(request);
+    }
+}
+
+/// What a new engine is told.
+#[derive(Clone, Copy)]
+struct Wishes {
+    conditions: Conditions,
+    choice: ChannelChoice,
+    tolerance: Percent,
+}
+
+struct Connection {
+    reader: RingReader,
+    format: StreamFormat,
+    name: String,
+}
+
+struct Worker {
+    events: Receiver<SourceEvent>,
+    asked: Receiver<Request>,
+    newest: Arc<ArcSwap<LiveState>>,
+    wishes: Wishes,
+    state: LiveState,
+    engine: Option<(Engine, StreamFormat)>,
+    connection: Option<Connection>,
+    /// Lost in rings that are done with.
+    overruns_before: u64,
+    /// Frames since the last state was made.
+    unpublished: u64,
+}
+
+impl Worker {
+    fn run(mut self) {
+        let mut buffer = vec![0.0; BLOCK_SAMPLES];
+        loop {
+            if self.listen_to_screen().is_err() {
+                return;
+            }
+            let moved = self.drain(&mut buffer);
+            let heard = self.listen_to_source();
+            if !moved && !heard {
+                self.publish_if_waiting();
+                thread::sleep(NAP);
+            }
+        }
+    }
+
+    /// Err once the screen is gone.
+    fn listen_to_screen(&mut self) -> Result<(), TryRecvError> {
+        loop {
+            match self.asked.try_recv() {
+                Ok(request) => {
+                    self.carry_out(request);
+                    self.publish();
+                }
+                Err(TryRecvError::Empty) => return Ok(()),
+                Err(gone) => return Err(gone),
+            }
+        }
+    }
+
+    fn carry_out(&mut self, request: Request) {
+        match &request {
+            Request::Nominal(nominal) => self.wishes.conditions.nominal = *nominal,
+            Request::Tolerance(tolerance) => self.wishes.tolerance = *tolerance,
+            Request::Keep(_) | Request::ForgetKept => {}
+        }
+        let Some((engine, _)) = &mut self.engine else {
+            return;
+        };
+        match request {
+            Request::Nominal(nominal) => engine.set_nominal(nominal),
+            Request::Tolerance(tolerance) => engine.set_tolerance(tolerance),
+            Request::Keep(keep) => engine.keep(keep),
+            Request::ForgetKept => engine.forget_kept(),
+        }
+    }
+
+    /// Takes one event, if one waits and everything before it has been read.
+    fn listen_to_source(&mut self) -> bool {
+        let Ok(event) = self.events.try_recv() else {
+            return false;
+        };
+        match event {
+            SourceEvent::Connected {
+                format,
+                reader,
+                name,
+            } => self.connect(format, reader, name),
+            SourceEvent::Lost { reason } => {
+                let name = self.source_name();
+                self.state.source = SourceState::Lost { name, reason };
+            }
+            SourceEvent::Ended => {
+                let name = self.source_name();
+                self.finish_reading();
+                self.state.source = SourceState::Ended { name };
+            }
+            SourceEvent::Failed { reason } => {
+                self.state.source = SourceState::Failed { reason };
+            }
+        }
+        self.publish();
+        true
+    }
+
+    fn source_name(&self) -> String {
+        self.connection
+            .as_ref()
+            .map_or_else(String::new, |connection| connection.name.clone())
+    }
+
+    /// The source says that it has given everything: what still waits in the
+    /// ring is read before the end is told.
+    fn finish_reading(&mut self) {
+        let mut buffer = vec![0.0; BLOCK_SAMPLES];
+        while self.drain(&mut buffer) {}
+    }
+
+    fn connect(&mut self, format: StreamFormat, reader: RingReader, name: String) {
+        if let Some(before) = self.connection.take() {
+            self.overruns_before += before.reader.lost_frames();
+        }
+        match &mut self.engine {
+            // The same input is back: what was learnt stays, the gap is told.
+            Some((engine, known)) if *known == format => engine.gap(0),
+            _ => match self.wishes.engine(format) {
+                Ok(engine) => self.engine = Some((engine, format)),
+                Err(error) => {
+                    self.state.source = SourceState::Failed {
+                        reason: error.to_string(),
+                    };
+                    return;
+                }
+            },
+        }
+        self.state.source = SourceState::Running {
+            name: name.clone(),
+            format,
+        };
+        self.connection = Some(Connection {
+            reader,
+            format,
+            name,
+        });
+    }
+
+    /// Moves what waits from the ring to the engine, but no more than one
+    /// state's worth; false when nothing waited.
+    fn drain(&mut self, buffer: &mut [f32]) -> bool {
+        let (Some(connection), Some((engine, _))) = (&mut self.connection, &mut self.engine) else {
+            return false;
+        };
+        let a_state = u64::from(connection.format.rate_hz) / STATES_A_SECOND;
+        let mut moved = false;
+        while self.unpublished < a_state {
+            match connection.reader.pop(buffer) {
+                Popped::Samples(count) => {
+                    engine.push(&buffer[..count]);
+                    self.unpublished += (count / connection.reader.channels()) as u64;
+                }
+                Popped::Gap(lost_frames) => engine.gap(lost_frames),
+                Popped::Empty => return moved,
+            }
+            moved = true;
+        }
+        self.publish();
+        true
+    }
+
+    fn publish_if_waiting(&mut self) {
+        if self.unpublished > 0 {
+            self.publish();
+        }
+    }
+
+    fn publish(&mut self) {
+        self.unpublished = 0;
+        self.state.sequence += 1;
+        self.state.reading = self
+            .engine
+            .as_ref()
+            .map(|(engine, _)| Arc::new(engine.reading()));
+        let now = self
+            .connection
+            .as_ref()
+            .map_or(0, |c| c.reader.lost_frames());
+        self.state.overrun_frames = self.overruns_before + now;
+        self.newest.store(Arc::new(self.state.clone()));
+    }
+}
+
+impl Wishes {
+    fn engine(self, format: StreamFormat) -> Result<Engine, crate::readings::EngineError> {
+        Engine::new(Settings {
+            rate_hz: format.rate_hz,
+            channels: format.channels,
+            choice: self.choice,
+            conditions: self.conditions,
+            tolerance: self.tolerance,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::ring::ring;
+    use super::*;
+    use std::time::Instant;
+
+    const FORMAT: StreamFormat = StreamFormat {
+        rate_hz: 48_000,
+        channels: 1,
+    };
+
+    fn start() -> (Sender<SourceEvent>, Analysis) {
+        let (events, source) = channel();
+        let analysis = Analysis::start(
+            source,
+            Conditions::default(),
+            ChannelChoice::Auto,
+            Percent(0.5),
+        )
+        .expect("a thread");
+        (events, analysis)
+    }
+
+    fn wait_for(analysis: &Analysis, wanted: impl Fn(&LiveState) -> bool) -> Arc<LiveState> {
+        let begun = Instant::now();
+        loop {
+            let state = analysis.newest();
+            if wanted(&state) {
+                return state;
+            }
+            assert!(begun.elapsed() < Duration::from_secs(20), "{state:?}");
+            thread::sleep(Duration::from_millis(2));
+        }
+    }
+
+    fn tone(frames: usize) -> Vec<f32> {
+        (0..frames)
+            .map(|n| (std::f64::consts::TAU * 3118.5 / 48_000.0 * n as f64).sin() as f32 * 0.5)
+            .collect()
+    }
+
+    fn connected(events: &Sender<SourceEvent>, samples: &[f32]) {
+        let (mut writer, reader) = ring(samples.len(), 1);
+        assert_eq!(writer.push_or_lose(samples), 0);
+        events
+            .send(SourceEvent::Connected {
+                format: FORMAT,
+                reader,
+                name: "test".into(),
+            })
+            .expect("somebody listens");
+    }
+
+    #[test]
+    fn what_goes_into_the_ring_comes_out_as_a_reading() {
+        let (events, analysis) = start();
+        connected(&events, &tone(96_000));
+        events.send(SourceEvent::Ended).expect("somebody listens");
+        let state = wait_for(&analysis, |state| {
+            matches!(state.source, SourceState::Ended { .. })
+        });
+        let reading = state.reading.as_ref().expect("a reading");
+        assert!((reading.at.0 - 2.0).abs() < 1e-9);
+        let speed = reading.speed.expect("a speed");
+        assert!((speed.deviation.0 + 1.0).abs() < 1e-4, "{speed:?}");
+    }
+
+    #[test]
+    fn an_input_that_comes_back_is_a_gap_in_the_same_measurement() {
+        let (events, analysis) = start();
+        connected(&events, &tone(48_000));
+        wait_for(&analysis, |state| {
+            state.reading.as_ref().is_some_and(|r| r.at.0 > 0.99)
+        });
+        let reason = "unplugged".to_owned();
+        events
+            .send(SourceEvent::Lost { reason })
+            .expect("somebody listens");
+        let lost = wait_for(&analysis, |state| {
+            matches!(state.source, SourceState::Lost { .. })
+        });
+        assert!(lost.reading.is_some(), "the last reading stays");
+        connected(&events, &tone(48_000));
+        let state = wait_for(&analysis, |state| {
+            state.reading.as_ref().is_some_and(|r| r.at.0 > 1.99)
+        });
+        let reading = state.reading.as_ref().expect("a reading");
+        assert_eq!(reading.signal.gaps, 1);
+        assert!(reading.speed.is_some());
     }
 }

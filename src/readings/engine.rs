@@ -1,7 +1,23 @@
 //! The only door of this floor: samples in, readings out.
 
-use super::{ChannelChoice, Conditions, Measurement, Nominal, Reading};
-use crate::units::{Percent, Seconds};
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+use super::assemble::{Surroundings, assemble, flutter_figures, percent_per_hz};
+use super::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
+use super::digits::{Digits, Motion};
+use super::flutter::FlutterMeter;
+use super::health::Health;
+use super::judge::{self, CAPTURE};
+use super::keep::Keeper;
+use super::ladder::trend;
+use super::reading::{
+    ChannelUsed, DriftReading, FlutterReading, Measurement, Reading, SpeedReading, Steadiness,
+    ToneState, WrongTone,
+};
+use super::stretch::Stretch;
+use crate::signal::tracker::{MOST_CHANNELS, Track, Tracker};
+use crate::units::{Hertz, Percent, Seconds};
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,61 +57,481 @@ pub enum EngineError {
     NoChannel,
 }
 
+/// The digits are made from the track at about this rate.
+const DIGITS_HZ: f64 = 200.0;
+
+/// A point of the trend, and how many are kept: five minutes.
+const TREND_S: f64 = 0.5;
+const TREND_POINTS: usize = 600;
+
+/// Live drift looks back this far and needs this much.
+const DRIFT_POINTS: usize = 240;
+const DRIFT_LEAST_POINTS: usize = 30;
+const DRIFT_SPAN_POINTS: usize = 10;
+
+/// Settled: the scatter is at most this part of the tolerance.
+const SETTLED_PART: f64 = 0.5;
+
+/// A move is spoken of for this long.
+const MOVING_S: f64 = 0.4;
+
 /// Measures a stream of samples.
-pub struct Engine {}
+pub struct Engine {
+    settings: Settings,
+    tracker: Tracker,
+    health: Health,
+    /// Samples of each channel that do not fill a tick yet.
+    waiting: Vec<Vec<f32>>,
+    frames: u64,
+    track: Vec<Track>,
+    tone: ToneState,
+    nominal: Option<Hertz>,
+    digits: Option<Digits>,
+    digit_sum: (f64, u32),
+    per_digit: u32,
+    flutter: FlutterMeter,
+    trend_sum: (f64, u32),
+    trend_ticks: u32,
+    trend: VecDeque<Option<f64>>,
+    /// Points of the trend since the last move.
+    trend_since_move: usize,
+    wrong: Option<WrongTone>,
+    whole: Stretch,
+    keeper: Keeper,
+}
 
 impl Engine {
     /// An engine for one input format.
     pub fn new(settings: Settings) -> Result<Self, EngineError> {
-        let _ = settings;
-        todo!()
+        if !(8000..=768_000).contains(&settings.rate_hz) {
+            return Err(EngineError::Rate(settings.rate_hz));
+        }
+        if settings.channels == 0 {
+            return Err(EngineError::NoChannel);
+        }
+        let inputs = usize::from(settings.channels).min(MOST_CHANNELS);
+        let listened = match settings.choice {
+            ChannelChoice::Auto => inputs,
+            ChannelChoice::Left | ChannelChoice::Right => 1,
+        };
+        let tracker = Tracker::new(settings.rate_hz, listened);
+        let rate = tracker.plan().output_rate_hz();
+        let mut engine = Self {
+            settings,
+            health: Health::new(settings.rate_hz, inputs, tracker.plan().tick()),
+            waiting: vec![Vec::new(); inputs],
+            frames: 0,
+            track: Vec::new(),
+            tone: ToneState::Searching,
+            nominal: match settings.conditions.nominal {
+                Nominal::Fixed(hz) => Some(hz),
+                Nominal::Nearest => None,
+            },
+            digits: None,
+            digit_sum: (0.0, 0),
+            per_digit: (rate / DIGITS_HZ).round().max(1.0) as u32,
+            flutter: FlutterMeter::new(rate),
+            trend_sum: (0.0, 0),
+            trend_ticks: 0,
+            trend: VecDeque::with_capacity(TREND_POINTS),
+            trend_since_move: 0,
+            wrong: None,
+            whole: Stretch::new(rate),
+            keeper: Keeper::new(rate),
+            tracker,
+        };
+        engine.set_ranges();
+        Ok(engine)
     }
 
     /// Takes interleaved samples, full scale ±1; any number of whole frames.
-    /// Samples that are no number count as 0. Never allocates for long: the
-    /// memory held does not grow with the length of the stream.
+    /// Samples that are no number count as 0. The memory held does not grow
+    /// with the length of the stream.
     pub fn push(&mut self, interleaved: &[f32]) {
-        let _ = interleaved;
-        todo!()
+        let channels = usize::from(self.settings.channels);
+        let frames = interleaved.len() / channels;
+        for (channel, waiting) in self.waiting.iter_mut().enumerate() {
+            let samples = interleaved
+                .chunks_exact(channels)
+                .map(|frame| frame[channel]);
+            waiting.extend(samples.map(|s| if s.is_finite() { s } else { 0.0 }));
+        }
+        self.frames += frames as u64;
+        self.whole.frames += frames as u64;
+        self.keeper.frames(frames as u64);
+        let mut waiting = std::mem::take(&mut self.waiting);
+        let tick = self.tracker.plan().tick();
+        let ready = waiting[0].len() / tick;
+        for k in 0..ready {
+            let at = k * tick..(k + 1) * tick;
+            let mut inputs: [&[f32]; MOST_CHANNELS] = [&[]; MOST_CHANNELS];
+            for (slot, samples) in inputs.iter_mut().zip(&waiting) {
+                *slot = &samples[at.clone()];
+            }
+            self.tick(&inputs[..waiting.len()]);
+        }
+        for samples in &mut waiting {
+            samples.drain(..ready * tick);
+        }
+        self.waiting = waiting;
+    }
+
+    fn tick(&mut self, inputs: &[&[f32]]) {
+        let clipped = self.health.tick(inputs);
+        self.whole.clipped += clipped;
+        self.keeper.each(|stretch| stretch.clipped += clipped);
+        let mut track = std::mem::take(&mut self.track);
+        let listened = match self.settings.choice {
+            ChannelChoice::Auto => inputs,
+            ChannelChoice::Left => &inputs[..1],
+            ChannelChoice::Right => &inputs[inputs.len() - 1..],
+        };
+        self.tracker.tick(listened, &mut track);
+        for event in track.drain(..) {
+            self.take(event);
+        }
+        self.track = track;
+        if !self.tracker.is_following() {
+            self.look_at_unwanted();
+        }
+        self.advance_trend();
+    }
+
+    fn take(&mut self, event: Track) {
+        match event {
+            Track::Found { hz } => self.found(hz),
+            Track::Value(value) => self.value(value.hz),
+            Track::Dropout { start_s, length_s } => {
+                let (start, length) = (Seconds(start_s.max(0.0)), Seconds(length_s));
+                self.whole.dropout(start, length);
+                self.keeper.dropout(start, length);
+                self.health.dropout();
+            }
+            Track::Checked { beside } => {
+                self.health.remember_band(self.tracker.band_hz());
+                let sum = self.health.checked(&beside, &self.tracker.quality());
+                self.whole.check(&sum);
+                self.keeper.each(|stretch| stretch.check(&sum));
+            }
+            Track::Lost => {
+                self.tone = ToneState::Lost;
+                self.whole.losses += 1;
+                self.keeper.disturbed();
+                self.health.lost();
+            }
+        }
+    }
+
+    fn found(&mut self, hz: f64) {
+        self.tone = ToneState::Locked;
+        self.wrong = None;
+        if self.nominal.is_none() {
+            self.nominal = Some(judge::nearest_usual(Hertz(hz)));
+            self.set_ranges();
+        }
+        let nominal = self.nominal.map_or(hz, |nominal| nominal.0);
+        let rate = self.tracker.plan().output_rate_hz() / f64::from(self.per_digit);
+        self.digits
+            .get_or_insert_with(|| Digits::new(rate, nominal))
+            .begin();
+        self.digit_sum = (0.0, 0);
+        self.flutter.restart();
+        self.trend_since_move = 0;
+        self.whole.found();
+        self.keeper.disturbed();
+    }
+
+    fn value(&mut self, hz: f64) {
+        let quality = self.tracker.quality();
+        let used = self.channel_used();
+        let tone_power = self.health.tone_power(&quality);
+        let disagree = self.health.channels_disagree(&quality, hz);
+        self.whole.value(hz, tone_power, used, disagree);
+        self.keeper
+            .each(|stretch| stretch.value(hz, tone_power, used, disagree));
+        let totals = std::iter::once(&mut self.whole.flutter);
+        self.flutter
+            .push(hz, totals.chain(self.keeper.flutter_totals()));
+        self.trend_sum.0 += hz;
+        self.trend_sum.1 += 1;
+        self.digit_sum.0 += hz;
+        self.digit_sum.1 += 1;
+        if self.digit_sum.1 == self.per_digit {
+            let mean = self.digit_sum.0 / f64::from(self.digit_sum.1);
+            self.digit_sum = (0.0, 0);
+            self.digit(mean);
+        }
+    }
+
+    fn digit(&mut self, hz: f64) {
+        let Some(digits) = &mut self.digits else {
+            return;
+        };
+        if digits.push(hz) == Motion::Moved {
+            self.flutter.restart();
+            self.whole.moves += 1;
+            self.trend_since_move = 0;
+            self.keeper.disturbed();
+        }
+        self.advance_keeper();
+    }
+
+    fn advance_keeper(&mut self) {
+        if !self.keeper.is_busy() {
+            return;
+        }
+        let Some(digits) = &self.digits else { return };
+        let steady = !digits.is_moving() && digits.holds_a_period();
+        let period_s = digits.period_s();
+        let known = self
+            .scatter()
+            .map(|scatter| scatter.0 / self.settings.tolerance.0);
+        if let Some(stretch) = self.keeper.advance(steady, period_s, known) {
+            let measurement = assemble(&stretch, &self.surroundings());
+            self.keeper.finish(measurement);
+        }
+    }
+
+    fn look_at_unwanted(&mut self) {
+        if let Some(line) = self.tracker.unwanted() {
+            let wrong = WrongTone {
+                heard: Hertz(line.hz),
+                likely: judge::likely(Hertz(line.hz), self.nominal),
+            };
+            self.wrong = Some(wrong);
+            self.tone = ToneState::Wrong(wrong);
+        } else if matches!(self.tone, ToneState::Wrong(_)) {
+            self.tone = ToneState::Searching;
+        }
+    }
+
+    fn advance_trend(&mut self) {
+        self.trend_ticks += 1;
+        let rate = self.tracker.plan().output_rate_hz();
+        if self.trend_ticks < (TREND_S * rate) as u32 {
+            return;
+        }
+        let (sum, count) = std::mem::take(&mut self.trend_sum);
+        // A point needs half of its time.
+        let enough = count * 2 > self.trend_ticks;
+        self.trend_ticks = 0;
+        if self.trend.len() == TREND_POINTS {
+            self.trend.pop_front();
+        }
+        self.trend.push_back(enough.then(|| sum / f64::from(count)));
+        self.trend_since_move = if enough { self.trend_since_move + 1 } else { 0 };
     }
 
     /// The input broke: `lost_frames` are missing before the next sample (0
     /// when unknown). No reading spans a gap.
     pub fn gap(&mut self, lost_frames: u64) {
-        let _ = lost_frames;
-        todo!()
-    }
-
-    /// The newest live reading.
-    pub fn reading(&self) -> Reading {
-        todo!()
+        self.frames += lost_frames;
+        for waiting in &mut self.waiting {
+            waiting.clear();
+        }
+        if self.tracker.is_following() {
+            self.tone = ToneState::Lost;
+        }
+        self.tracker.gap();
+        self.health.gap();
+        self.whole.gaps += 1;
+        self.keeper.disturbed();
     }
 
     /// The measurement over everything pushed so far (for recordings).
     pub fn measurement(&self) -> Measurement {
-        todo!()
+        assemble(&self.whole, &self.surroundings())
     }
 
     /// Chooses another nominal tone; nothing measured so far is lost.
     pub fn set_nominal(&mut self, nominal: Nominal) {
-        let _ = nominal;
-        todo!()
+        self.settings.conditions.nominal = nominal;
+        let heard = self.digits.as_ref().and_then(Digits::hz);
+        self.nominal = match nominal {
+            Nominal::Fixed(hz) => Some(hz),
+            Nominal::Nearest => heard.map(|hz| judge::nearest_usual(Hertz(hz))),
+        };
+        self.set_ranges();
+        if !self.tracker.is_following() {
+            self.tone = ToneState::Searching;
+        }
     }
 
     /// Another tolerance band.
     pub fn set_tolerance(&mut self, tolerance: Percent) {
-        let _ = tolerance;
-        todo!()
+        self.settings.tolerance = tolerance;
     }
 
     /// Begins to keep a stretch; see [`Reading::keeping`].
     pub fn keep(&mut self, request: KeepRequest) {
-        let _ = request;
-        todo!()
+        self.keeper.begin(request);
     }
 
     /// Stops keeping, or forgets a stretch that is done.
     pub fn forget_kept(&mut self) {
-        todo!()
+        self.keeper.forget();
+    }
+
+    fn set_ranges(&mut self) {
+        let around = |tone: Hertz| [tone.0 * CAPTURE[0], tone.0 * CAPTURE[1]];
+        let ranges = match self.nominal {
+            Some(nominal) => vec![around(nominal)],
+            None => USUAL_TONES.map(around).to_vec(),
+        };
+        self.tracker.set_ranges(ranges);
+    }
+
+    fn surroundings(&self) -> Surroundings<'_> {
+        Surroundings {
+            conditions: &self.settings.conditions,
+            nominal: self.nominal,
+            nominal_was_guessed: self.settings.conditions.nominal == Nominal::Nearest,
+            rate_hz: self.settings.rate_hz,
+            band_hz: self.tracker.band_hz().or(self.health.last_band_hz()),
+            wrong: self.wrong,
+            channel: self.channel_used(),
+        }
+    }
+
+    fn channel_used(&self) -> ChannelUsed {
+        if self.waiting.len() == 1 {
+            return ChannelUsed::Mono;
+        }
+        match self.settings.choice {
+            ChannelChoice::Left => ChannelUsed::Left,
+            ChannelChoice::Right => ChannelUsed::Right,
+            ChannelChoice::Auto => {
+                let [left, right] = self.tracker.quality().map(|quality| quality.weight);
+                match (left > 0.0, right > 0.0) {
+                    (true, false) => ChannelUsed::Left,
+                    (false, true) => ChannelUsed::Right,
+                    _ => ChannelUsed::Both,
+                }
+            }
+        }
+    }
+
+    /// The newest live reading.
+    pub fn reading(&self) -> Reading {
+        let speed = self.speed();
+        let guessed = self.settings.conditions.nominal == Nominal::Nearest;
+        Reading {
+            at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
+            tone: self.tone,
+            signal: self.health.report(
+                self.tone,
+                self.channel_used(),
+                &self.tracker.quality(),
+                speed.map(|speed| speed.measured).zip(self.nominal),
+                guessed,
+            ),
+            nominal: self.nominal,
+            speed,
+            drift: self.drift(),
+            flutter: self.flutter_reading(),
+            trend: self.trend_percent(),
+            keeping: self.keeper.state(),
+        }
+    }
+
+    /// Percent for each hertz; `None` before there is a nominal.
+    fn scale(&self) -> Option<f64> {
+        self.nominal
+            .map(|nominal| percent_per_hz(&self.settings.conditions, nominal))
+    }
+
+    fn scatter(&self) -> Option<Percent> {
+        let hz = self.digits.as_ref()?.scatter_hz()?;
+        Some(Percent(hz * self.scale()?))
+    }
+
+    fn speed(&self) -> Option<SpeedReading> {
+        if !self.tracker.is_following() {
+            return None;
+        }
+        let conditions = &self.settings.conditions;
+        let nominal = self.nominal?;
+        let digits = self.digits.as_ref()?;
+        let hz = Hertz(digits.hz()?);
+        let scatter = self.scatter();
+        let uncertainty = scatter
+            .map(|scatter| Percent(scatter.0.hypot(conditions.clock.uncertainty.percent().0)));
+        Some(SpeedReading {
+            deviation: conditions.deviation(hz, nominal),
+            measured: Hertz(hz.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
+            uncertainty,
+            uncertainty_with_reference: uncertainty
+                .zip(conditions.reference.uncertainty)
+                .map(|(own, reference)| Percent(own.0.hypot(reference.0))),
+            scatter,
+            needle: conditions.deviation(Hertz(digits.needle_hz()?), nominal),
+            averaged: Seconds(digits.averaged_s()),
+            steadiness: self.steadiness(digits, scatter),
+            since_move: Seconds(digits.since_start_s()),
+        })
+    }
+
+    fn steadiness(&self, digits: &Digits, scatter: Option<Percent>) -> Steadiness {
+        let just_moved = digits.was_moved() && digits.since_start_s() < MOVING_S;
+        if digits.is_moving() || just_moved {
+            return Steadiness::Moving;
+        }
+        let known = scatter.is_some_and(|s| s.0 <= SETTLED_PART * self.settings.tolerance.0);
+        if known && digits.holds_a_period() {
+            Steadiness::Settled
+        } else {
+            Steadiness::Settling
+        }
+    }
+
+    fn drift(&self) -> Option<DriftReading> {
+        let scale = self.scale()?;
+        let count = self
+            .trend_since_move
+            .min(DRIFT_POINTS)
+            .min(self.trend.len());
+        if count < DRIFT_LEAST_POINTS {
+            return None;
+        }
+        let points: Vec<f64> = self
+            .trend
+            .iter()
+            .skip(self.trend.len() - count)
+            .filter_map(|point| *point)
+            .collect();
+        let trend = trend(&points, TREND_S)?;
+        let means = points
+            .chunks_exact(DRIFT_SPAN_POINTS)
+            .map(|chunk| chunk.iter().sum::<f64>() / chunk.len() as f64);
+        let (low, high) = means.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
+            (low.min(mean), high.max(mean))
+        });
+        Some(DriftReading {
+            percent_per_minute: trend.slope * 60.0 * scale,
+            uncertainty_percent_per_minute: Some(trend.uncertainty * 60.0 * scale),
+            span: Some(Percent((high - low) * scale)),
+        })
+    }
+
+    fn flutter_reading(&self) -> FlutterReading {
+        let Some(scale) = self.scale().filter(|_| self.tracker.is_following()) else {
+            return FlutterReading::default();
+        };
+        let (figures, valid_in) = self.flutter.figures();
+        FlutterReading {
+            valid_in: valid_in.map(Seconds),
+            ..flutter_figures(&figures, scale, self.tracker.band_hz())
+        }
+    }
+
+    fn trend_percent(&self) -> Arc<[Option<Percent>]> {
+        let conditions = &self.settings.conditions;
+        self.trend
+            .iter()
+            .map(|point| {
+                let (hz, nominal) = point.zip(self.nominal)?;
+                Some(conditions.deviation(Hertz(hz), nominal))
+            })
+            .collect()
     }
 }

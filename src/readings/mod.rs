@@ -4,9 +4,18 @@
 //! out. It counts samples and knows no clock, no file, no thread: the same
 //! samples give the same numbers whatever the block size.
 
+mod assemble;
+mod averaging;
 mod conditions;
+mod digits;
 mod engine;
+mod flutter;
+mod health;
+mod judge;
+mod keep;
+mod ladder;
 mod reading;
+mod stretch;
 
 pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,

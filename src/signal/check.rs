@@ -4,7 +4,7 @@
 use super::spectrum::Spectrum;
 
 /// Shortest block: 50 and 60 Hz must stand apart.
-const BLOCK_S: f64 = 0.17;
+const BLOCK_S: f64 = 0.3;
 
 /// Left out around the tone and each harmonic: flutter sidebands.
 const SIDEBAND_HZ: f64 = 250.0;

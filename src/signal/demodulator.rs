@@ -197,6 +197,11 @@ impl Filters {
         }
     }
 
+    /// Delay of the first stage alone, in seconds.
+    pub fn first_delay_s(&self) -> f64 {
+        self.first_delay
+    }
+
     /// From a sample going in to its full effect on the output, in seconds.
     pub fn delay_s(&self) -> f64 {
         self.first_delay + self.second_delay

@@ -25,7 +25,7 @@ const LINE_HALF_WIDTH_HZ: f64 = 30.0;
 const LINE_HALF_WIDTH_RELATIVE: f64 = 0.012;
 
 /// Lowest tone looked for.
-const LOWEST_HZ: f64 = 80.0;
+const LOWEST_HZ: f64 = 40.0;
 const HIGHEST_HZ: f64 = 21_000.0;
 
 /// A line that holds most of the power.

@@ -4,6 +4,7 @@
 //! and deterministic: the same samples give the same numbers, whatever the
 //! size of the blocks they come in.
 
+pub mod bridge;
 pub mod check;
 pub mod demodulator;
 pub mod dropout;
@@ -14,3 +15,4 @@ pub mod level;
 pub mod spectrum;
 pub mod statistics;
 pub mod tone;
+pub mod tracker;

@@ -1,0 +1,347 @@
+//! From sums over a stretch to the [`Measurement`] with its ± and cautions.
+
+use super::conditions::Conditions;
+use super::flutter::FlutterHz;
+use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
+use super::ladder::{ladder, trend};
+use super::reading::{
+    Caution, CautionCode, ChannelUsed, DriftReading, FlutterReading, Likely, Measurement, Problem,
+    SignalFigures, SpeedFigures, UncertaintyParts, WrongTone,
+};
+use super::stretch::Stretch;
+use crate::units::{Decibels, Hertz, Percent, Seconds};
+
+/// Below this a tone is not believed.
+const LEAST_SNR: Decibels = Decibels(10.0);
+
+/// A shorter track says nothing about drift.
+const LEAST_FOR_DRIFT_S: f64 = 10.0;
+
+/// Two-sigma scatters more than the root mean square of the same signal, by
+/// this much for readings over 5 to 60 s of a mixture of lines and noise
+/// (found by simulation).
+const TWO_SIGMA_SCATTER: f64 = 1.5;
+
+/// The quasi-peak maximum scatters about twice as much.
+const PEAK_SCATTER: f64 = 2.0;
+
+/// What is known besides the stretch.
+pub struct Surroundings<'a> {
+    pub conditions: &'a Conditions,
+    pub nominal: Option<Hertz>,
+    pub nominal_was_guessed: bool,
+    pub rate_hz: u32,
+    pub band_hz: Option<f64>,
+    pub wrong: Option<WrongTone>,
+    pub channel: ChannelUsed,
+}
+
+/// Makes the measurement.
+pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
+    let signal = signal_figures(stretch);
+    let nominal = around.nominal.filter(|_| signal.usable);
+    let speed = nominal.and_then(|nominal| speed_figures(stretch, around, nominal));
+    let drift = nominal.and_then(|nominal| drift_figures(stretch, around, nominal));
+    let flutter = nominal.map_or_else(FlutterReading::default, |nominal| {
+        let scale = percent_per_hz(around.conditions, nominal);
+        flutter_figures(&stretch.flutter.figures(), scale, around.band_hz)
+    });
+    let mut measurement = Measurement {
+        duration: Seconds(stretch.frames as f64 / f64::from(around.rate_hz)),
+        rate_hz: around.rate_hz,
+        channel: stretch.channel().unwrap_or(around.channel),
+        conditions: *around.conditions,
+        nominal: around.nominal,
+        signal,
+        speed,
+        drift,
+        flutter,
+        cautions: Vec::new(),
+    };
+    measurement.cautions = cautions(stretch, around, &measurement);
+    measurement
+}
+
+/// Percent of nominal speed for each hertz.
+pub fn percent_per_hz(conditions: &Conditions, nominal: Hertz) -> f64 {
+    conditions.deviation(Hertz(nominal.0 + 1.0), nominal).0
+        - conditions.deviation(nominal, nominal).0
+}
+
+fn signal_figures(stretch: &Stretch) -> SignalFigures {
+    let level = stretch
+        .tone_power()
+        .map(|power| Decibels::from_power_ratio(2.0 * power));
+    let snr = stretch
+        .beside()
+        .map(|beside| Decibels::from_power_ratio(beside.tone / beside.rest.max(1e-15)));
+    SignalFigures {
+        usable: level.is_some() && snr.is_none_or(|snr| snr > LEAST_SNR),
+        level,
+        snr,
+        clipped_samples: stretch.clipped,
+        dropouts: stretch.dropouts.clone(),
+        dropout_count: stretch.dropout_count,
+        gaps: stretch.gaps,
+    }
+}
+
+fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<SpeedFigures> {
+    let conditions = around.conditions;
+    let heard = Hertz(stretch.mean_hz()?);
+    let scale = percent_per_hz(conditions, nominal);
+    let noise = noise_hz(stretch, around.rate_hz).map(|hz| Percent(hz * scale));
+    let wow = ladder(stretch.series().blocks()).map(|(hz, _)| Percent(hz * scale));
+    let clock = conditions.clock.uncertainty.percent();
+    let reference = conditions.reference.uncertainty;
+    let uncertainty = wow.map(|wow| {
+        let noise = noise.unwrap_or_default();
+        Percent((wow.0.powi(2) + noise.0.powi(2) + clock.0.powi(2)).sqrt())
+    });
+    Some(SpeedFigures {
+        measured: Hertz(heard.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
+        deviation: conditions.deviation(heard, nominal),
+        uncertainty,
+        uncertainty_with_reference: uncertainty
+            .zip(reference)
+            .map(|(own, reference)| Percent(own.0.hypot(reference.0))),
+        parts: UncertaintyParts {
+            noise,
+            wow,
+            clock,
+            reference,
+        },
+    })
+}
+
+/// 95 % of the mean frequency from noise alone: 1.96 times the Cramér-Rao
+/// bound, var(ω) ≥ 12 σ² / (A²/2 · N (N² − 1)) (Rife & Boorstyn 1974).
+fn noise_hz(stretch: &Stretch, rate_hz: u32) -> Option<f64> {
+    let beside = stretch.beside()?;
+    let rate = f64::from(rate_hz);
+    let samples = stretch.track_s() * rate;
+    let ratio = beside.rest / beside.tone.max(f64::MIN_POSITIVE);
+    let variance = 12.0 * ratio / samples.powi(3);
+    Some(1.96 * variance.sqrt() * rate / std::f64::consts::TAU)
+}
+
+fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<DriftReading> {
+    if stretch.track_s() < LEAST_FOR_DRIFT_S {
+        return None;
+    }
+    let scale = percent_per_hz(around.conditions, nominal);
+    let series = stretch.series();
+    let trend = trend(series.blocks(), series.block_s())?;
+    Some(DriftReading {
+        percent_per_minute: trend.slope * 60.0 * scale,
+        uncertainty_percent_per_minute: Some(trend.uncertainty * 60.0 * scale),
+        span: stretch.span_hz().map(|hz| Percent(hz * scale)),
+    })
+}
+
+/// From hertz to percent; what the tone is too low for is withheld.
+pub fn flutter_figures(hz: &FlutterHz, scale: f64, band_hz: Option<f64>) -> FlutterReading {
+    let percent = |value: Option<f64>| value.map(|value| Percent(value * scale));
+    let reach = band_hz.unwrap_or(f64::INFINITY);
+    let if_reached = |edge: f64, value: Option<Percent>| value.filter(|_| reach >= edge);
+    let of_rms = |times: f64, value: Option<Percent>| {
+        value
+            .zip(hz.relative_uncertainty)
+            .map(|(value, relative)| Percent(value.0 * relative * times))
+    };
+    let two_sigma = percent(hz.weighted_two_sigma);
+    let peak = percent(hz.weighted_peak);
+    let rms = percent(hz.weighted_rms);
+    FlutterReading {
+        weighted_two_sigma: if_reached(100.0, two_sigma),
+        weighted_two_sigma_uncertainty: if_reached(100.0, of_rms(TWO_SIGMA_SCATTER, two_sigma)),
+        weighted_peak: if_reached(100.0, peak),
+        weighted_peak_uncertainty: if_reached(100.0, of_rms(PEAK_SCATTER, peak)),
+        weighted_rms: if_reached(100.0, rms),
+        weighted_rms_uncertainty: if_reached(100.0, of_rms(1.0, rms)),
+        unweighted_two_sigma: percent(hz.unweighted_two_sigma),
+        unweighted_rms: percent(hz.unweighted_rms),
+        unweighted_band: hz
+            .unweighted_rms
+            .map(|_| [Hertz(0.1), Hertz(reach.min(200.0))]),
+        wow_rms: percent(hz.wow_rms),
+        flutter_rms: if_reached(100.0, percent(hz.flutter_rms)),
+        valid_in: None,
+        band_limit: (reach < 200.0).then_some(Hertz(reach)),
+    }
+}
+
+fn cautions(stretch: &Stretch, around: &Surroundings, got: &Measurement) -> Vec<Caution> {
+    let mut cautions = Vec::new();
+    let mut say = |code, text: String| cautions.push(Caution { code, text });
+    signal_cautions(stretch, around, got, &mut say);
+    if got.speed.is_some() {
+        speed_cautions(stretch, around, got, &mut say);
+    }
+    cautions
+}
+
+fn signal_cautions(
+    stretch: &Stretch,
+    around: &Surroundings,
+    got: &Measurement,
+    say: &mut impl FnMut(CautionCode, String),
+) {
+    if let Some(wrong) = around.wrong.filter(|_| got.speed.is_none()) {
+        wrong_tone_cautions(wrong, say);
+    } else if !got.signal.usable {
+        say(
+            CautionCode::ToneNotFound,
+            "no steady tone was found; check the tape, the channel and the input level".into(),
+        );
+    }
+    if stretch.losses > 0 && got.speed.is_some() {
+        say(
+            CautionCode::ToneLost,
+            format!(
+                "the tone was lost {} and found again or not; the figures are of the parts in between",
+                times(stretch.losses)
+            ),
+        );
+    }
+    if got.signal.clipped_samples > 0 {
+        say(
+            CautionCode::Clipped,
+            format!(
+                "{} samples stood at full scale; turn the input down",
+                got.signal.clipped_samples
+            ),
+        );
+    }
+    if got.signal.dropout_count > 0 {
+        say(
+            CautionCode::Dropouts,
+            format!(
+                "{} dropouts, bridged; clean the heads and try another stretch of tape",
+                got.signal.dropout_count
+            ),
+        );
+    }
+    if let Some(snr) = got.signal.snr.filter(|snr| *snr < LOW_SNR) {
+        say(
+            CautionCode::LowSnr,
+            format!("the tone stands only {snr:.0} above the noise"),
+        );
+    }
+    let loudest_hum = stretch.beside().map(|beside| {
+        let hum = beside.hum[0].max(beside.hum[1]);
+        Decibels::from_power_ratio(hum / beside.tone)
+    });
+    if let Some(hum) = loudest_hum.filter(|hum| *hum > LOUD_HUM) {
+        say(
+            CautionCode::Hum,
+            format!("mains hum at {hum:.0} of the tone; look for an earth loop"),
+        );
+    }
+    if stretch.channels_disagree() {
+        say(
+            CautionCode::ChannelsDisagree,
+            "left and right do not carry the same tone".into(),
+        );
+    }
+}
+
+fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, String)) {
+    let heard = wrong.heard;
+    say(
+        CautionCode::ToneNotFound,
+        format!(
+            "a steady tone of {heard} was heard, which is outside −20 … +25 % of the reference"
+        ),
+    );
+    if matches!(wrong.likely, Likely::HalfSpeed | Likely::DoubleSpeed) {
+        let what = if wrong.likely == Likely::HalfSpeed {
+            "half"
+        } else {
+            "double"
+        };
+        say(
+            CautionCode::HalfOrDoubleSpeed,
+            format!("{heard} is the reference at {what} speed; check the speed switch"),
+        );
+    }
+}
+
+fn speed_cautions(
+    stretch: &Stretch,
+    around: &Surroundings,
+    got: &Measurement,
+    say: &mut impl FnMut(CautionCode, String),
+) {
+    let reference = &around.conditions.reference;
+    if reference.home_made {
+        say(
+            CautionCode::ReferenceHomeMade,
+            "a home-made tape without a figure of its own is taken as ±3 %".into(),
+        );
+    } else if reference.uncertainty.is_none() {
+        say(
+            CautionCode::ReferenceErrorUnknown,
+            "the tape's own speed error is not known; the deviation is by this tape only".into(),
+        );
+    }
+    if let Some((speed, nominal)) = got.speed.zip(around.nominal) {
+        if let Some(Problem::Ambiguous { taken, other }) =
+            ambiguous(speed.measured, nominal, around.nominal_was_guessed)
+        {
+            say(
+                CautionCode::ReferenceAmbiguous,
+                format!("taken as a {taken} tape; it could be a {other} tape"),
+            );
+        }
+        if mains_mismatch(speed.measured, nominal).is_some() {
+            say(
+                CautionCode::MainsFrequencyMismatch,
+                "the speed is off by the ratio of 50 and 60 Hz; a synchronous motor on the other mains frequency does that".into(),
+            );
+        }
+    }
+    if stretch.moves > 0 {
+        say(
+            CautionCode::SpeedMoved,
+            format!(
+                "the speed was moved {} during this stretch",
+                times(stretch.moves)
+            ),
+        );
+    }
+    let too_short = ladder(stretch.series().blocks()).is_none_or(|(_, too_short)| too_short);
+    if too_short || got.flutter.weighted_rms.is_none() && got.flutter.band_limit.is_none() {
+        say(
+            CautionCode::RecordTooShort,
+            "too short for every figure and its uncertainty; ten seconds settle the filters, thirty are better".into(),
+        );
+    }
+    if let Some(limit) = got.flutter.band_limit {
+        say(
+            CautionCode::ToneTooLow,
+            format!("the tone is too low for flutter beyond {limit:.0}"),
+        );
+    }
+    let drifting = got.drift.is_some_and(|drift| {
+        let known = drift
+            .uncertainty_percent_per_minute
+            .unwrap_or(f64::INFINITY);
+        let over_all = drift.percent_per_minute.abs() * got.duration.0 / 60.0;
+        drift.percent_per_minute.abs() > known && over_all > 0.05
+    });
+    if drifting && stretch.moves == 0 {
+        say(
+            CautionCode::Drifting,
+            "the speed drifts; let the machine warm up and measure again".into(),
+        );
+    }
+}
+
+fn times(count: u64) -> String {
+    match count {
+        1 => "once".into(),
+        2 => "twice".into(),
+        more => format!("{more} times"),
+    }
+}

@@ -1,0 +1,189 @@
+//! How long an average must be to be steady: found from the track itself.
+//!
+//! A mean over a whole turn of whatever wavers is steady, a mean over a turn
+//! and a half is not. So the scatter of running means of many lengths over
+//! the recent past is compared: plain noise falls with the length, and the
+//! wow period stands out as a length that does much better than that.
+
+/// Lengths that are tried, shortest and longest, and the step between them.
+const SHORTEST_S: f64 = 0.4;
+const LONGEST_S: f64 = 4.0;
+const STEP: f64 = 1.03;
+
+/// A longer length must beat a shorter one by this much of variance × length.
+const WORTHWHILE: f64 = 0.85;
+
+/// The past must hold the longest length so many times.
+const LEAST_TURNS: f64 = 3.0;
+
+/// Running means are compared at this distance.
+const STRIDE_S: f64 = 0.04;
+
+/// Sums of a track from its beginning, so that any mean is one subtraction.
+pub struct Sums<'a> {
+    /// Sum up to each value; the first is the sum before the first value.
+    pub cumulative: &'a [f64],
+    /// Values a second.
+    pub rate_hz: f64,
+}
+
+/// What is known about averages of the track.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Averaging {
+    /// The best length: a whole period of the wow, if there is one.
+    pub period_s: f64,
+    /// Length of the past that this was learnt from.
+    pub learnt_over_s: f64,
+    /// Lengths and variances of means of that length about the long-term
+    /// mean, shortest first.
+    variances: Vec<(f64, f64)>,
+}
+
+impl Averaging {
+    /// Learns from a stretch of track that was left alone; `None` while it is
+    /// too short.
+    pub fn learn(sums: &Sums) -> Option<Self> {
+        let length_s = (sums.cumulative.len().saturating_sub(1)) as f64 / sums.rate_hz;
+        let longest = (length_s / LEAST_TURNS).min(LONGEST_S);
+        let mut variances = Vec::with_capacity(100);
+        let mut period = SHORTEST_S;
+        while period <= longest {
+            variances.push((period, variance_of_means(sums, period)?));
+            period *= STEP;
+        }
+        let best = best_of(&variances)?;
+        let refined = refine(sums, best);
+        Some(Self {
+            period_s: refined,
+            learnt_over_s: length_s,
+            variances,
+        })
+    }
+
+    /// Variance of a mean over `length_s` about the long-term mean.
+    pub fn variance(&self, length_s: f64) -> f64 {
+        let Some(&(longest, at_longest)) = self.variances.last() else {
+            return f64::INFINITY;
+        };
+        if length_s >= longest {
+            // Beyond what was tried, a mean of whole periods falls at least
+            // like one of independent parts.
+            let (period, at_period) = self.nearest(self.period_s);
+            let by_periods = at_period * period / length_s;
+            return by_periods.min(at_longest * longest / length_s).max(0.0);
+        }
+        self.nearest(length_s).1
+    }
+
+    /// Degrees of freedom behind [`Averaging::variance`].
+    pub fn freedom(&self, length_s: f64) -> f64 {
+        (self.learnt_over_s / length_s.min(self.period_s.max(1.0)) - 1.0).max(1.0)
+    }
+
+    fn nearest(&self, length_s: f64) -> (f64, f64) {
+        let after = self
+            .variances
+            .partition_point(|&(length, _)| length < length_s);
+        let candidates = [after.saturating_sub(1), after.min(self.variances.len() - 1)];
+        let [low, high] = candidates.map(|k| self.variances[k]);
+        // The larger of the neighbours: between them a notch may lie.
+        if low.1 > high.1 { low } else { high }
+    }
+}
+
+/// The shortest length that no longer one beats clearly.
+fn best_of(variances: &[(f64, f64)]) -> Option<f64> {
+    let cost = |&(length, variance): &(f64, f64)| variance * length;
+    let least = variances.iter().map(cost).reduce(f64::min)?;
+    let near = variances
+        .iter()
+        .position(|entry| cost(entry) * WORTHWHILE <= least)?;
+    // From there down to the bottom of the notch.
+    let mut at = near;
+    while at + 1 < variances.len() && cost(&variances[at + 1]) < cost(&variances[at]) {
+        at += 1;
+    }
+    Some(variances[at].0)
+}
+
+fn refine(sums: &Sums, period_s: f64) -> f64 {
+    let cost = |period: f64| {
+        variance_of_means(sums, period).map_or(f64::INFINITY, |variance| variance * period)
+    };
+    (-6..=6)
+        .map(|k| period_s * (1.0 + 0.005 * f64::from(k)))
+        .min_by(|&a, &b| cost(a).total_cmp(&cost(b)))
+        .unwrap_or(period_s)
+}
+
+fn variance_of_means(sums: &Sums, length_s: f64) -> Option<f64> {
+    let length = (length_s * sums.rate_hz).round() as usize;
+    let stride = ((STRIDE_S * sums.rate_hz) as usize).max(1);
+    let total = sums.cumulative.len().checked_sub(1)?;
+    if length == 0 || total < 2 * length {
+        return None;
+    }
+    let grand = (sums.cumulative[total] - sums.cumulative[0]) / total as f64;
+    let mut square = 0.0;
+    let mut count = 0u32;
+    let mut from = 0;
+    while from + length <= total {
+        let mean = (sums.cumulative[from + length] - sums.cumulative[from]) / length as f64;
+        square += (mean - grand).powi(2);
+        count += 1;
+        from += stride;
+    }
+    // About the mean of the same stretch means come too close together.
+    let bias = 1.0 - length as f64 / total as f64;
+    Some(square / f64::from(count) / bias)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    fn learn(lines: &[(f64, f64)], seconds: f64) -> Averaging {
+        let rate_hz = 200.0;
+        let mut sum = 0.0;
+        let mut cumulative = vec![0.0];
+        for n in 0..(seconds * rate_hz) as usize {
+            let t = n as f64 / rate_hz;
+            sum += lines
+                .iter()
+                .map(|(hz, peak)| peak * (TAU * hz * t + hz).sin())
+                .sum::<f64>();
+            cumulative.push(sum);
+        }
+        Averaging::learn(&Sums {
+            cumulative: &cumulative,
+            rate_hz,
+        })
+        .expect("long enough")
+    }
+
+    #[test]
+    fn the_wow_period_is_found() {
+        for wow in [0.45, 0.556, 0.75, 1.3] {
+            let period = learn(&[(wow, 1.0)], 20.0).period_s;
+            let turns = period * wow;
+            assert!(
+                (turns - turns.round()).abs() < 0.02 && turns > 0.9,
+                "{wow}: {turns}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_mixture_is_averaged_over_its_slowest_turn() {
+        let lines = [(0.55, 1.0), (1.1, 0.6), (4.7, 0.8), (8.9, 0.5)];
+        let averaging = learn(&lines, 20.0);
+        let turns = averaging.period_s * 0.55;
+        assert!(
+            (turns - turns.round()).abs() < 0.03 && turns > 0.9,
+            "{turns}"
+        );
+        assert!(averaging.variance(averaging.period_s).sqrt() < 0.06);
+        assert!(averaging.variance(0.9).sqrt() > 0.2);
+    }
+}

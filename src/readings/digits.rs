@@ -1,0 +1,345 @@
+//! The number beside the needle: a mean over whole wow periods since the
+//! speed was last moved.
+//!
+//! A plain average is either slow after a turn of the trimmer or restless.
+//! This one starts anew when the speed has moved, by a test that the flutter
+//! of this very machine sets the threshold of, and grows from there to four
+//! wow periods.
+
+use std::collections::VecDeque;
+
+use super::averaging::{Averaging, Sums};
+use crate::signal::statistics::student_95;
+
+/// Most periods in the average.
+const MOST_PERIODS: usize = 4;
+
+/// Until the period is known, the average is at most this long.
+const UNKNOWN_PERIOD_S: f64 = 4.0;
+
+/// The needle.
+const NEEDLE_S: f64 = 0.15;
+
+/// The speed has moved when the needle is away from the digits by this part
+/// of the nominal, or by so many times its usual excursion, for so long.
+const MOVED_AT_LEAST: f64 = 0.0012;
+const MOVED_TIMES: f64 = 1.6;
+const MOVED_FOR_S: f64 = 0.05;
+
+/// The usual excursion: before it is known, how fast it is forgotten, and how
+/// late it is learnt (so that a move does not teach its own threshold).
+const FIRST_EXCURSION: f64 = 0.003;
+const EXCURSION_MEMORY_S: f64 = 20.0;
+const EXCURSION_LATE_S: f64 = 0.5;
+
+/// A slow move shows in the newest period against the one before: by this
+/// part of the nominal at least, or so many standard deviations, for so long.
+const CREPT_AT_LEAST: f64 = 0.0004;
+const CREPT_DEVIATIONS: f64 = 5.0;
+const CREPT_FOR_S: f64 = 0.25;
+
+/// How far back averages are learnt from, how much there must be, and how
+/// often.
+const LEARN_OVER_S: f64 = 24.0;
+const LEARN_FROM_S: f64 = 4.0;
+const LEARN_EVERY_S: f64 = 1.0;
+
+/// What a push has shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Motion {
+    /// Nothing new.
+    Left,
+    /// The speed has been moved: the average was started anew.
+    Moved,
+}
+
+/// See the module. Values in hertz.
+pub struct Digits {
+    rate_hz: f64,
+    nominal_hz: f64,
+    origin_hz: f64,
+    /// Sum of (value − origin) up to each value, the newest last.
+    cumulative: VecDeque<f64>,
+    /// Values since the start of the average.
+    length: usize,
+    hits: usize,
+    creeping: usize,
+    excursion_hz: f64,
+    late: VecDeque<f64>,
+    averaging: Option<Averaging>,
+    until_learn: usize,
+    moved: bool,
+}
+
+impl Digits {
+    /// For `rate_hz` values a second (about 200) of a tone near
+    /// `nominal_hz`.
+    pub fn new(rate_hz: f64, nominal_hz: f64) -> Self {
+        let mut digits = Self {
+            rate_hz,
+            nominal_hz,
+            origin_hz: nominal_hz,
+            cumulative: VecDeque::with_capacity((LEARN_OVER_S * rate_hz) as usize + 2),
+            length: 0,
+            hits: 0,
+            creeping: 0,
+            excursion_hz: FIRST_EXCURSION * nominal_hz,
+            late: VecDeque::new(),
+            averaging: None,
+            until_learn: 0,
+            moved: false,
+        };
+        digits.cumulative.push_back(0.0);
+        digits
+    }
+
+    /// The tone was found (again): nothing before counts, but what was learnt
+    /// about the machine stays.
+    pub fn begin(&mut self) {
+        self.cumulative.clear();
+        self.cumulative.push_back(0.0);
+        self.length = 0;
+        self.hits = 0;
+        self.creeping = 0;
+        self.late.clear();
+        self.moved = false;
+    }
+
+    /// Takes a value.
+    pub fn push(&mut self, hz: f64) -> Motion {
+        let last = self.cumulative.back().copied().unwrap_or(0.0);
+        self.cumulative.push_back(last + hz - self.origin_hz);
+        if self.cumulative.len() > (LEARN_OVER_S * self.rate_hz) as usize {
+            self.cumulative.pop_front();
+        }
+        self.length += 1;
+        let motion = self.look_for_motion();
+        if motion == Motion::Left {
+            self.learn();
+        }
+        motion
+    }
+
+    fn values(&self, seconds: f64) -> usize {
+        (seconds * self.rate_hz).round() as usize
+    }
+
+    /// Mean of `count` values that ended `ago` values ago.
+    fn mean(&self, ago: usize, count: usize) -> Option<f64> {
+        let end = self.cumulative.len().checked_sub(1 + ago)?;
+        let from = end.checked_sub(count)?;
+        (count > 0)
+            .then(|| self.origin_hz + (self.cumulative[end] - self.cumulative[from]) / count as f64)
+    }
+
+    /// Values in one wow period, if known.
+    fn period(&self) -> Option<usize> {
+        self.averaging
+            .as_ref()
+            .map(|averaging| self.values(averaging.period_s).max(1))
+    }
+
+    /// The wow period in seconds, if known.
+    pub fn period_s(&self) -> Option<f64> {
+        self.averaging.as_ref().map(|averaging| averaging.period_s)
+    }
+
+    fn window(&self) -> usize {
+        let longest = self.length.min(self.cumulative.len() - 1);
+        match self.period() {
+            Some(period) if longest >= period => (longest / period).min(MOST_PERIODS) * period,
+            Some(_) => longest,
+            None => longest.min(self.values(UNKNOWN_PERIOD_S)),
+        }
+    }
+
+    /// The digits, in hertz.
+    pub fn hz(&self) -> Option<f64> {
+        self.mean(0, self.window())
+    }
+
+    /// The needle, in hertz.
+    pub fn needle_hz(&self) -> Option<f64> {
+        let available = self.cumulative.len() - 1;
+        self.mean(0, self.values(NEEDLE_S).min(available))
+    }
+
+    /// Length of the average in seconds.
+    pub fn averaged_s(&self) -> f64 {
+        self.window() as f64 / self.rate_hz
+    }
+
+    /// Since the average was started, in seconds.
+    pub fn since_start_s(&self) -> f64 {
+        self.length as f64 / self.rate_hz
+    }
+
+    /// True when the average was started by a move, not by finding the tone.
+    pub fn was_moved(&self) -> bool {
+        self.moved
+    }
+
+    /// True while the needle stands away from the digits.
+    pub fn is_moving(&self) -> bool {
+        self.hits > 0
+    }
+
+    /// True once the average holds a whole period.
+    pub fn holds_a_period(&self) -> bool {
+        self.period().is_some_and(|period| self.length >= period)
+    }
+
+    /// 95 % of the digits, in hertz: what averages of this length have
+    /// scattered by on this machine.
+    pub fn scatter_hz(&self) -> Option<f64> {
+        let averaging = self.averaging.as_ref()?;
+        let length_s = self.averaged_s();
+        if length_s < NEEDLE_S {
+            return None;
+        }
+        let variance = averaging.variance(length_s);
+        Some(student_95(averaging.freedom(length_s)) * variance.sqrt())
+    }
+
+    fn look_for_motion(&mut self) -> Motion {
+        let needle = self.values(NEEDLE_S);
+        if self.length < needle {
+            return Motion::Left;
+        }
+        let (Some(now), Some(digits)) = (self.mean(0, needle), self.hz()) else {
+            return Motion::Left;
+        };
+        let excursion = (now - digits).abs();
+        let threshold = (MOVED_AT_LEAST * self.nominal_hz).max(MOVED_TIMES * self.excursion_hz);
+        self.hits = if excursion > threshold {
+            self.hits + 1
+        } else {
+            0
+        };
+        if self.hits >= self.values(MOVED_FOR_S) {
+            return self.start_anew(self.hits);
+        }
+        self.learn_excursion(excursion);
+        self.creeping = if self.has_crept() {
+            self.creeping + 1
+        } else {
+            0
+        };
+        match self.period() {
+            Some(period) if self.creeping >= self.values(CREPT_FOR_S) => self.start_anew(period),
+            _ => Motion::Left,
+        }
+    }
+
+    fn start_anew(&mut self, keep: usize) -> Motion {
+        self.length = keep;
+        self.hits = 0;
+        self.creeping = 0;
+        self.late.clear();
+        self.until_learn = self.values(LEARN_FROM_S);
+        self.moved = true;
+        Motion::Moved
+    }
+
+    fn learn_excursion(&mut self, excursion: f64) {
+        self.late.push_back(excursion);
+        if self.late.len() <= self.values(EXCURSION_LATE_S) {
+            return;
+        }
+        let Some(old) = self.late.pop_front() else {
+            return;
+        };
+        if self.holds_a_period() || self.averaging.is_none() {
+            let decay = (-1.0 / (EXCURSION_MEMORY_S * self.rate_hz)).exp();
+            self.excursion_hz = (self.excursion_hz * decay).max(old);
+        }
+    }
+
+    fn has_crept(&self) -> bool {
+        let (Some(averaging), Some(period)) = (&self.averaging, self.period()) else {
+            return false;
+        };
+        if self.length < 2 * period {
+            return false;
+        }
+        let pair = self.mean(0, period).zip(self.mean(period, period));
+        let deviation = (2.0 * averaging.variance(averaging.period_s)).sqrt();
+        let threshold = (CREPT_AT_LEAST * self.nominal_hz).max(CREPT_DEVIATIONS * deviation);
+        pair.is_some_and(|(newest, before)| (newest - before).abs() > threshold)
+    }
+
+    fn learn(&mut self) {
+        self.until_learn = self.until_learn.saturating_sub(1);
+        let known_for = self.averaging.as_ref().map_or(0.0, |a| 3.0 * a.period_s);
+        let enough = self.values(LEARN_FROM_S.max(known_for));
+        if self.until_learn > 0 || self.length < enough {
+            return;
+        }
+        self.until_learn = self.values(LEARN_EVERY_S);
+        let newest = self.length.min(self.cumulative.len() - 1);
+        let from = self.cumulative.len() - 1 - newest;
+        self.cumulative.make_contiguous();
+        let (all, _) = self.cumulative.as_slices();
+        let sums = Sums {
+            cumulative: &all[from..],
+            rate_hz: self.rate_hz,
+        };
+        if let Some(averaging) = Averaging::learn(&sums) {
+            self.averaging = Some(averaging);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    const RATE: f64 = 200.0;
+
+    fn wow(n: usize) -> f64 {
+        let t = n as f64 / RATE;
+        3150.0 * (1.0 + 0.0015 * (TAU * 0.55 * t).sin() + 0.0006 * (TAU * 4.7 * t).sin())
+    }
+
+    #[test]
+    fn steady_wow_leaves_the_digits_alone() {
+        let mut digits = Digits::new(RATE, 3150.0);
+        for n in 0..8000 {
+            assert_eq!(digits.push(wow(n)), Motion::Left, "at {n}");
+            if n > 4000 {
+                let error = digits.hz().expect("digits") / 3150.0 - 1.0;
+                assert!(error.abs() < 1e-4, "at {n}: {error}");
+            }
+        }
+        assert!(digits.scatter_hz().expect("known") < 0.5);
+    }
+
+    #[test]
+    fn a_step_starts_them_anew_and_they_are_right_in_two_periods() {
+        let mut digits = Digits::new(RATE, 3150.0);
+        let mut moves = 0;
+        for n in 0..6000 {
+            let step = if n >= 4000 { 0.03 * 3150.0 } else { 0.0 };
+            moves += u32::from(digits.push(wow(n) + step) == Motion::Moved);
+            if n >= 4000 + 2 * 364 {
+                let error = digits.hz().expect("digits") / 3150.0 - 1.03;
+                assert!(error.abs() < 2e-4, "at {n}: {error}");
+            }
+        }
+        assert!((1..=3).contains(&moves), "{moves}");
+    }
+
+    #[test]
+    fn a_slow_turn_is_noticed() {
+        let mut digits = Digits::new(RATE, 3150.0);
+        let mut moved = false;
+        for n in 0..6000 {
+            let turned = (n as f64 - 4000.0).clamp(0.0, 1000.0) / 1000.0 * 0.005 * 3150.0;
+            moved |= digits.push(wow(n) + turned) == Motion::Moved;
+        }
+        assert!(moved);
+        let error = digits.hz().expect("digits") / 3150.0 - 1.005;
+        assert!(error.abs() < 2e-4, "{error}");
+    }
+}

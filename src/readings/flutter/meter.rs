@@ -1,0 +1,311 @@
+//! The live flutter meter: one filter chain, sliding windows for the screen,
+//! totals for whatever is being kept.
+
+use std::collections::VecDeque;
+
+use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
+use super::quasi_peak::QuasiPeak;
+use super::two_sigma::TwoSigma;
+use super::weighting::weighting;
+use crate::signal::filters::Cascade;
+use crate::signal::fir::{Fir, kaiser_lowpass};
+
+/// The mean of so much track is taken out before the filters start, so that
+/// they need not first swing to it.
+const LEAD_IN_S: f64 = 0.5;
+
+/// The weighting filter has forgotten a step of 3 % to within 0.001 % after
+/// this time; nothing is read before.
+pub const SETTLING_S: f64 = 4.0;
+
+/// Least signal for a figure: IEC 60386 Amendment 1 asks for 5 s.
+pub const LEAST_S: f64 = 5.0;
+
+/// The screen shows the last ten seconds.
+const WINDOW_S: f64 = 10.0;
+
+/// Flutter proper settles fast and may be shown early.
+const EARLY_SETTLING_S: f64 = 0.7;
+const EARLY_LEAST_S: f64 = 1.0;
+
+/// Upper edge of everything, and where nothing is left: what lies higher is
+/// crosstalk, not flutter.
+const TOP_STOP_HZ: f64 = 290.0;
+const TOP_ATTENUATION_DB: f64 = 70.0;
+
+/// Squares of one value in the four ways of looking at it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Squares {
+    weighted: f64,
+    unweighted: f64,
+    wow: f64,
+    flutter: f64,
+}
+
+/// Sums over a stretch; see [`FlutterTotals`].
+#[derive(Clone, Debug)]
+pub struct FlutterTotals {
+    squares: Squares,
+    seen: u64,
+    weighted: TwoSigma,
+    unweighted: TwoSigma,
+    peak: f64,
+    /// Mean weighted square of each quarter second, for the uncertainty.
+    blocks: crate::readings::ladder::BlockSeries,
+    rate_hz: f64,
+}
+
+/// Figures in hertz; the caller turns them to percent.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct FlutterHz {
+    /// Weighted two-sigma.
+    pub weighted_two_sigma: Option<f64>,
+    /// Weighted quasi-peak.
+    pub weighted_peak: Option<f64>,
+    /// Weighted root mean square.
+    pub weighted_rms: Option<f64>,
+    /// Unweighted two-sigma.
+    pub unweighted_two_sigma: Option<f64>,
+    /// Unweighted root mean square.
+    pub unweighted_rms: Option<f64>,
+    /// 0.5 to 6 Hz.
+    pub wow_rms: Option<f64>,
+    /// 6 to 100 Hz.
+    pub flutter_rms: Option<f64>,
+    /// Relative 95 % uncertainty of the weighted root mean square.
+    pub relative_uncertainty: Option<f64>,
+}
+
+/// The chain.
+pub struct FlutterMeter {
+    rate_hz: f64,
+    top: Fir,
+    weighting: Cascade,
+    unweighted: Cascade,
+    wow: Cascade,
+    flutter: Cascade,
+    quasi_peak: QuasiPeak,
+    /// Values since the last restart.
+    age: u64,
+    lead_in: f64,
+    offset_hz: f64,
+    window: VecDeque<(Squares, u16)>,
+    sums: Squares,
+    early: VecDeque<f64>,
+    early_sum: f64,
+    two_sigma: TwoSigma,
+    since_resum: usize,
+}
+
+impl FlutterTotals {
+    /// Empty, for a track of `rate_hz` values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            squares: Squares::default(),
+            seen: 0,
+            weighted: TwoSigma::new(),
+            unweighted: TwoSigma::new(),
+            peak: 0.0,
+            blocks: crate::readings::ladder::BlockSeries::new(0.25, rate_hz),
+            rate_hz,
+        }
+    }
+
+    /// Valid signal in seconds.
+    pub fn seen_s(&self) -> f64 {
+        self.seen as f64 / self.rate_hz
+    }
+
+    /// The figures, each `None` while less than 5 s were valid.
+    pub fn figures(&self) -> FlutterHz {
+        if self.seen_s() < LEAST_S {
+            return FlutterHz::default();
+        }
+        let rms = |square: f64| Some((square / self.seen as f64).sqrt());
+        // The relative error of a root is half that of its square.
+        let mean_square = self.squares.weighted / self.seen as f64;
+        let relative = self
+            .blocks
+            .uncertainty_of_mean()
+            .filter(|_| mean_square > 0.0)
+            .map(|of_square| 0.5 * of_square / mean_square);
+        FlutterHz {
+            weighted_two_sigma: self.weighted.level(),
+            weighted_peak: Some(self.peak),
+            weighted_rms: rms(self.squares.weighted),
+            unweighted_two_sigma: self.unweighted.level(),
+            unweighted_rms: rms(self.squares.unweighted),
+            wow_rms: rms(self.squares.wow),
+            flutter_rms: rms(self.squares.flutter),
+            relative_uncertainty: relative,
+        }
+    }
+}
+
+impl FlutterMeter {
+    /// For a track of `rate_hz` values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        let top = kaiser_lowpass(UNWEIGHTED_HZ[1], TOP_STOP_HZ, rate_hz, TOP_ATTENUATION_DB);
+        Self {
+            rate_hz,
+            top: Fir::new(&top),
+            weighting: weighting(rate_hz),
+            unweighted: unweighted(rate_hz),
+            wow: band(WOW_HZ, rate_hz),
+            flutter: band(FLUTTER_HZ, rate_hz),
+            quasi_peak: QuasiPeak::new(rate_hz),
+            age: 0,
+            lead_in: 0.0,
+            offset_hz: 0.0,
+            window: VecDeque::with_capacity((WINDOW_S * rate_hz) as usize + 1),
+            sums: Squares::default(),
+            early: VecDeque::with_capacity((EARLY_LEAST_S * rate_hz) as usize + 1),
+            early_sum: 0.0,
+            two_sigma: TwoSigma::new(),
+            since_resum: 0,
+        }
+    }
+
+    /// Begins anew: the tone was found, or the speed was moved.
+    pub fn restart(&mut self) {
+        self.age = 0;
+        self.lead_in = 0.0;
+        self.top.reset(0.0);
+        for filter in [
+            &mut self.weighting,
+            &mut self.unweighted,
+            &mut self.wow,
+            &mut self.flutter,
+        ] {
+            filter.reset();
+        }
+        self.quasi_peak.reset();
+        self.window.clear();
+        self.sums = Squares::default();
+        self.early.clear();
+        self.early_sum = 0.0;
+        self.two_sigma.clear();
+        self.since_resum = 0;
+    }
+
+    fn seconds(&self, values: usize) -> f64 {
+        values as f64 / self.rate_hz
+    }
+
+    /// One value of the track; totals get it once the filters have settled.
+    #[inline]
+    pub fn push<'a>(&mut self, hz: f64, totals: impl Iterator<Item = &'a mut FlutterTotals>) {
+        self.age += 1;
+        let lead_in = (LEAD_IN_S * self.rate_hz) as u64;
+        if self.age <= lead_in {
+            self.lead_in += hz;
+            self.offset_hz = self.lead_in / self.age as f64;
+            return;
+        }
+        let value = f64::from(self.top.push((hz - self.offset_hz) as f32));
+        let weighted = self.weighting.push(value);
+        let unweighted = self.unweighted.push(value);
+        let wow = self.wow.push(value);
+        let flutter = self.flutter.push(value);
+        let peak = self.quasi_peak.push(weighted);
+        let filtering_s = (self.age - lead_in) as f64 / self.rate_hz;
+        if filtering_s > EARLY_SETTLING_S {
+            self.show_early(flutter * flutter);
+        }
+        if filtering_s <= SETTLING_S {
+            return;
+        }
+        let squares = Squares {
+            weighted: weighted * weighted,
+            unweighted: unweighted * unweighted,
+            wow: wow * wow,
+            flutter: flutter * flutter,
+        };
+        let bin = TwoSigma::bin(weighted);
+        self.show(squares, bin);
+        let mut unweighted_bin = None;
+        for total in totals {
+            total.seen += 1;
+            total.squares.add(squares);
+            total.weighted.add(bin);
+            total
+                .unweighted
+                .add(*unweighted_bin.get_or_insert_with(|| TwoSigma::bin(unweighted)));
+            total.peak = total.peak.max(peak);
+            total.blocks.push(squares.weighted);
+        }
+    }
+
+    fn show_early(&mut self, square: f64) {
+        self.early.push_back(square);
+        self.early_sum += square;
+        if self.early.len() > (EARLY_LEAST_S * self.rate_hz) as usize
+            && let Some(old) = self.early.pop_front()
+        {
+            self.early_sum -= old;
+        }
+    }
+
+    fn show(&mut self, squares: Squares, bin: u16) {
+        self.window.push_back((squares, bin));
+        self.sums.add(squares);
+        self.two_sigma.add(bin);
+        let longest = (WINDOW_S * self.rate_hz) as usize;
+        if self.window.len() > longest
+            && let Some((old, old_bin)) = self.window.pop_front()
+        {
+            self.sums.subtract(old);
+            self.two_sigma.remove(old_bin);
+        }
+        self.since_resum += 1;
+        if self.since_resum > longest {
+            // Summed anew each lap: rounding never piles up.
+            self.since_resum = 0;
+            self.sums = Squares::default();
+            for (squares, _) in &self.window {
+                self.sums.add(*squares);
+            }
+            self.early_sum = self.early.iter().sum();
+        }
+    }
+
+    /// The live figures and, while the weighted ones are not valid, how many
+    /// seconds it takes until they are.
+    pub fn figures(&self) -> (FlutterHz, Option<f64>) {
+        let count = self.window.len();
+        let rms = |sum: f64, count: usize| Some((sum.max(0.0) / count.max(1) as f64).sqrt());
+        let mut figures = FlutterHz::default();
+        if self.seconds(self.early.len()) >= EARLY_LEAST_S * 0.99 {
+            figures.flutter_rms = rms(self.early_sum, self.early.len());
+        }
+        let missing = LEAST_S - self.seconds(count);
+        if missing > 0.0 {
+            let filtering_s = self.seconds(self.age as usize) - LEAD_IN_S;
+            let settling = (SETTLING_S - filtering_s).max(0.0);
+            return (figures, Some(missing + settling));
+        }
+        figures.weighted_two_sigma = self.two_sigma.level();
+        figures.weighted_peak = Some(self.quasi_peak.reading());
+        figures.weighted_rms = rms(self.sums.weighted, count);
+        figures.unweighted_rms = rms(self.sums.unweighted, count);
+        figures.wow_rms = rms(self.sums.wow, count);
+        figures.flutter_rms = rms(self.sums.flutter, count);
+        (figures, None)
+    }
+}
+
+impl Squares {
+    fn add(&mut self, other: Self) {
+        self.weighted += other.weighted;
+        self.unweighted += other.unweighted;
+        self.wow += other.wow;
+        self.flutter += other.flutter;
+    }
+
+    fn subtract(&mut self, other: Self) {
+        self.weighted -= other.weighted;
+        self.unweighted -= other.unweighted;
+        self.wow -= other.wow;
+        self.flutter -= other.flutter;
+    }
+}

@@ -1,0 +1,12 @@
+//! Wow and flutter from the speed track: weighting, detectors, bands.
+//!
+//! Everything works on deviations in hertz and at the rate of the track; who
+//! asks divides by the nominal frequency.
+
+mod bands;
+mod meter;
+mod quasi_peak;
+mod two_sigma;
+mod weighting;
+
+pub use meter::{FlutterHz, FlutterMeter, FlutterTotals};

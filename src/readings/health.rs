@@ -1,0 +1,272 @@
+//! Is the signal usable? Levels, clipping, noise, hum, dropouts, and what to
+//! say about them.
+
+use super::judge::{self, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
+use super::reading::{ChannelUsed, Problem, SignalHealth, ToneState};
+use crate::signal::check::Beside;
+use crate::signal::level::{Level, LevelMeter};
+use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
+use crate::units::{Decibels, Hertz, Seconds};
+
+/// The level meters show this long.
+const METER_S: f64 = 0.3;
+
+/// Clipping and dropouts are named for this long after they happened.
+const CLIP_NAMED_S: f64 = 5.0;
+const DROPOUTS_NAMED_S: f64 = 10.0;
+
+/// Channels whose tones lie further apart than this disagree.
+const DISAGREE: f64 = 2e-4;
+
+/// See the module.
+pub struct Health {
+    rate_hz: f64,
+    tick: usize,
+    meters: Vec<LevelMeter>,
+    shown: Vec<Level>,
+    ticks: u64,
+    until_shown: u64,
+    clipped: u64,
+    last_clip: Option<u64>,
+    dropouts: u64,
+    recent_dropouts: Vec<u64>,
+    gaps: u64,
+    beside: Option<Beside>,
+    last_band_hz: Option<f64>,
+}
+
+impl Health {
+    /// For `inputs` channels, ticks of `tick` samples.
+    pub fn new(rate_hz: u32, inputs: usize, tick: usize) -> Self {
+        Self {
+            rate_hz: f64::from(rate_hz),
+            tick,
+            meters: vec![LevelMeter::default(); inputs],
+            shown: vec![Level::default(); inputs],
+            ticks: 0,
+            until_shown: 1,
+            clipped: 0,
+            last_clip: None,
+            dropouts: 0,
+            recent_dropouts: Vec::new(),
+            gaps: 0,
+            beside: None,
+            last_band_hz: None,
+        }
+    }
+
+    fn ticks_in(&self, seconds: f64) -> u64 {
+        (seconds * self.rate_hz / self.tick as f64) as u64
+    }
+
+    /// Takes a tick of every channel; returns the samples that clipped.
+    pub fn tick(&mut self, inputs: &[&[f32]]) -> u64 {
+        self.ticks += 1;
+        let mut clipped = 0;
+        for (meter, samples) in self.meters.iter_mut().zip(inputs) {
+            let before = meter.clipped();
+            meter.push(samples);
+            clipped += meter.clipped() - before;
+        }
+        if clipped > 0 {
+            self.clipped += clipped;
+            self.last_clip = Some(self.ticks);
+        }
+        self.until_shown -= 1;
+        if self.until_shown == 0 {
+            self.until_shown = self.ticks_in(METER_S).max(1);
+            for (shown, meter) in self.shown.iter_mut().zip(&mut self.meters) {
+                *shown = meter.take();
+            }
+        }
+        clipped
+    }
+
+    /// Notes a dropout.
+    pub fn dropout(&mut self) {
+        self.dropouts += 1;
+        let oldest = self.ticks.saturating_sub(self.ticks_in(DROPOUTS_NAMED_S));
+        self.recent_dropouts.retain(|&at| at >= oldest);
+        self.recent_dropouts.push(self.ticks);
+    }
+
+    /// Notes a break in the input.
+    pub fn gap(&mut self) {
+        self.gaps += 1;
+        self.lost();
+    }
+
+    /// The tone is gone: what stood beside it is not known any more.
+    pub fn lost(&mut self) {
+        self.beside = None;
+    }
+
+    /// Notes a look at the spectrum; returns the sum over channels in use.
+    pub fn checked(
+        &mut self,
+        beside: &[Beside; MOST_CHANNELS],
+        quality: &[ChannelQuality; MOST_CHANNELS],
+    ) -> Beside {
+        let mut sum = Beside::default();
+        for (beside, quality) in beside.iter().zip(quality) {
+            if quality.weight > 0.0 {
+                sum.tone += beside.tone;
+                sum.rest += beside.rest;
+                sum.hum[0] += beside.hum[0];
+                sum.hum[1] += beside.hum[1];
+            }
+        }
+        self.beside = Some(sum);
+        sum
+    }
+
+    /// Remembers the band that flutter came through.
+    pub fn remember_band(&mut self, band_hz: Option<f64>) {
+        self.last_band_hz = band_hz.or(self.last_band_hz);
+    }
+
+    /// The band that flutter last came through.
+    pub fn last_band_hz(&self) -> Option<f64> {
+        self.last_band_hz
+    }
+
+    /// Mean square of the tone, averaged over the channels in use.
+    pub fn tone_power(&self, quality: &[ChannelQuality; MOST_CHANNELS]) -> f64 {
+        let used = quality.iter().filter(|quality| quality.weight > 0.0);
+        let (sum, count) = used.fold((0.0, 0u32), |(sum, count), quality| {
+            (sum + quality.tone_power, count + 1)
+        });
+        sum / f64::from(count.max(1))
+    }
+
+    /// True when both channels carry a tone, but not the same.
+    pub fn channels_disagree(&self, quality: &[ChannelQuality; MOST_CHANNELS], hz: f64) -> bool {
+        let [left, right] = quality;
+        left.weight > 0.0
+            && right.weight > 0.0
+            && (left.offset_hz - right.offset_hz).abs() > DISAGREE * hz
+    }
+
+    fn snr(&self) -> Option<Decibels> {
+        self.beside
+            .map(|beside| Decibels::from_power_ratio(beside.tone / beside.rest.max(1e-15)))
+    }
+
+    /// Everything for the screen.
+    pub fn report(
+        &self,
+        tone: ToneState,
+        channel: ChannelUsed,
+        quality: &[ChannelQuality; MOST_CHANNELS],
+        measured_and_nominal: Option<(Hertz, Hertz)>,
+        nominal_was_guessed: bool,
+    ) -> SignalHealth {
+        let following = tone == ToneState::Locked;
+        // A full-scale sine, whose mean square is ½, is 0 dB.
+        let level = |mean_square: f64| Decibels::from_power_ratio(2.0 * mean_square);
+        let since = |at: u64| Seconds((self.ticks - at) as f64 * self.tick as f64 / self.rate_hz);
+        let mut health = SignalHealth {
+            channel,
+            input_level: self
+                .shown
+                .iter()
+                .map(|shown| level(shown.mean_square))
+                .collect(),
+            input_peak: self
+                .shown
+                .iter()
+                .map(|shown| Decibels(20.0 * f64::from(shown.peak).log10()))
+                .collect(),
+            tone_level: following.then(|| level(self.tone_power(quality))),
+            snr: self.snr().filter(|_| following),
+            clipped_samples: self.clipped,
+            since_clip: self.last_clip.map(since),
+            dropouts: self.dropouts,
+            gaps: self.gaps,
+            problems: Vec::new(),
+        };
+        health.problems = self.problems(&health, tone, quality, measured_and_nominal);
+        if let Some((measured, nominal)) = measured_and_nominal {
+            let hints = [
+                judge::mains_mismatch(measured, nominal)
+                    .map(|likely| judge::wrong(measured, likely)),
+                judge::ambiguous(measured, nominal, nominal_was_guessed),
+            ];
+            for hint in hints.into_iter().flatten().rev() {
+                health.problems.insert(0, hint);
+            }
+        }
+        health
+    }
+
+    fn problems(
+        &self,
+        health: &SignalHealth,
+        tone: ToneState,
+        quality: &[ChannelQuality; MOST_CHANNELS],
+        measured_and_nominal: Option<(Hertz, Hertz)>,
+    ) -> Vec<Problem> {
+        let mut problems = Vec::new();
+        let loudest = health
+            .input_level
+            .iter()
+            .fold(f64::NEG_INFINITY, |loudest, level| loudest.max(level.0));
+        match tone {
+            ToneState::Wrong(wrong) => problems.push(Problem::WrongTone(wrong)),
+            _ if loudest < NO_SIGNAL.0 => problems.push(Problem::NoSignal),
+            ToneState::Searching => problems.push(Problem::NoTone),
+            ToneState::Lost => problems.push(Problem::ToneLost),
+            ToneState::Locked => {}
+        }
+        if health
+            .since_clip
+            .is_some_and(|since| since.0 < CLIP_NAMED_S)
+        {
+            problems.push(Problem::Clipped);
+        }
+        if tone != ToneState::Locked {
+            return problems;
+        }
+        let measured = measured_and_nominal.map(|(measured, _)| measured.0);
+        if measured.is_some_and(|hz| self.channels_disagree(quality, hz)) {
+            problems.push(Problem::ChannelsDisagree);
+        }
+        if let Some(snr) = health.snr.filter(|snr| *snr < LOW_SNR) {
+            problems.push(Problem::LowSnr(snr));
+        }
+        if let Some(hum) = self.loud_hum() {
+            problems.push(hum);
+        }
+        if let Some(level) = health.tone_level.filter(|level| *level < LOW_LEVEL) {
+            problems.push(Problem::LowLevel(level));
+        }
+        let oldest = self.ticks.saturating_sub(self.ticks_in(DROPOUTS_NAMED_S));
+        let recent = self
+            .recent_dropouts
+            .iter()
+            .filter(|&&at| at >= oldest)
+            .count();
+        if recent > 0 {
+            problems.push(Problem::Dropouts(recent as u64));
+        }
+        if matches!(health.channel, ChannelUsed::Left | ChannelUsed::Right) && quality.len() == 2 {
+            problems.push(Problem::OneChannel(health.channel));
+        }
+        problems
+    }
+
+    fn loud_hum(&self) -> Option<Problem> {
+        let beside = self.beside?;
+        let [fifty, sixty] = beside.hum;
+        let (mains, power) = if fifty >= sixty {
+            (50.0, fifty)
+        } else {
+            (60.0, sixty)
+        };
+        let level = Decibels::from_power_ratio(power / beside.tone);
+        (level > LOUD_HUM).then_some(Problem::Hum {
+            mains: Hertz(mains),
+            level,
+        })
+    }
+}

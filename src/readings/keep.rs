@@ -1,0 +1,142 @@
+//! Keeps a stretch on request: waits until the speed is left alone, then
+//! averages over whole wow periods until the figures are valid.
+
+use std::sync::Arc;
+
+use super::engine::KeepRequest;
+use super::flutter::FlutterTotals;
+use super::reading::{Keeping, Measurement};
+use super::stretch::Stretch;
+use crate::units::Seconds;
+
+/// Averaging may end early when the mean is known to this part of the
+/// tolerance.
+const KNOWN_WELL: f64 = 0.25;
+
+/// Flutter needs this much valid signal.
+const LEAST_FLUTTER_S: f64 = 5.0;
+
+enum State {
+    Idle,
+    Waiting(KeepRequest),
+    Averaging(KeepRequest, Box<Stretch>),
+    Done(Arc<Measurement>),
+}
+
+/// See the module.
+pub struct Keeper {
+    rate_hz: f64,
+    state: State,
+}
+
+impl Keeper {
+    /// Idle, for a track of `rate_hz` values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            state: State::Idle,
+        }
+    }
+
+    /// Begins to wait for a steady stretch.
+    pub fn begin(&mut self, request: KeepRequest) {
+        self.state = State::Waiting(request);
+    }
+
+    /// Back to idle.
+    pub fn forget(&mut self) {
+        self.state = State::Idle;
+    }
+
+    /// True while waiting or averaging.
+    pub fn is_busy(&self) -> bool {
+        matches!(self.state, State::Waiting(_) | State::Averaging(..))
+    }
+
+    /// The speed was moved, or the tone went away: what was averaged so far
+    /// does not go with what comes.
+    pub fn disturbed(&mut self) {
+        if let State::Averaging(request, _) = &self.state {
+            self.state = State::Waiting(*request);
+        }
+    }
+
+    /// Does something to the stretch, if one is being averaged.
+    pub fn each(&mut self, act: impl FnOnce(&mut Stretch)) {
+        if let State::Averaging(_, stretch) = &mut self.state {
+            act(stretch);
+        }
+    }
+
+    /// Counts frames of input.
+    pub fn frames(&mut self, frames: u64) {
+        self.each(|stretch| stretch.frames += frames);
+    }
+
+    /// Notes a dropout; its start is told from the start of the input, which
+    /// the stretch does not know, so it is placed at the stretch's own time.
+    pub fn dropout(&mut self, _start: Seconds, length: Seconds) {
+        self.each(|stretch| {
+            let now = Seconds((stretch.track_s() - length.0).max(0.0));
+            stretch.dropout(now, length);
+        });
+    }
+
+    /// The flutter totals that want values.
+    pub fn flutter_totals(&mut self) -> Option<&mut FlutterTotals> {
+        match &mut self.state {
+            State::Averaging(_, stretch) => Some(&mut stretch.flutter),
+            _ => None,
+        }
+    }
+
+    /// Called with every value of the digits: whether the speed is being left
+    /// alone, the wow period, and the scatter of the mean in parts of the
+    /// tolerance. Returns the stretch when it is complete.
+    pub fn advance(
+        &mut self,
+        steady: bool,
+        period_s: Option<f64>,
+        scatter: Option<f64>,
+    ) -> Option<Stretch> {
+        match &mut self.state {
+            State::Waiting(request) if steady => {
+                let stretch = Box::new(Stretch::new(self.rate_hz));
+                self.state = State::Averaging(*request, stretch);
+                None
+            }
+            State::Averaging(request, stretch) => {
+                let have_s = stretch.track_s();
+                let flutter_ready = stretch.flutter.seen_s() >= LEAST_FLUTTER_S;
+                let known_well = scatter.is_some_and(|scatter| scatter <= KNOWN_WELL);
+                let enough = have_s >= request.at_least.0 && known_well;
+                let complete = flutter_ready && (enough || have_s >= request.at_most.0);
+                (complete && is_whole(have_s, period_s)).then(|| (**stretch).clone())
+            }
+            _ => None,
+        }
+    }
+
+    /// The measurement made of a complete stretch.
+    pub fn finish(&mut self, measurement: Measurement) {
+        self.state = State::Done(Arc::new(measurement));
+    }
+
+    /// For the screen.
+    pub fn state(&self) -> Option<Keeping> {
+        match &self.state {
+            State::Idle => None,
+            State::Waiting(_) => Some(Keeping::Waiting),
+            State::Averaging(request, stretch) => Some(Keeping::Averaging {
+                have: Seconds(stretch.track_s()),
+                want: request.at_least,
+            }),
+            State::Done(measurement) => Some(Keeping::Done(Arc::clone(measurement))),
+        }
+    }
+}
+
+/// A whole number of wow periods, to within a hundredth of one.
+fn is_whole(have_s: f64, period_s: Option<f64>) -> bool {
+    period_s.is_none_or(|period| (have_s / period).fract() < 0.02)
+}

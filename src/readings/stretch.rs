@@ -1,0 +1,212 @@
+//! Everything that is added up over one stretch of signal: a whole recording,
+//! or what a key keeps. Constant memory, whatever the length.
+
+use super::flutter::FlutterTotals;
+use super::ladder::BlockSeries;
+use super::reading::{ChannelUsed, Dropout, Measurement};
+use crate::signal::check::Beside;
+use crate::units::Seconds;
+
+/// First length of a block of the speed series.
+const BLOCK_S: f64 = 0.01;
+
+/// Means over this time are compared for the span of the drift.
+const SPAN_BLOCK_S: f64 = 5.0;
+
+/// Up to this length the mean frequency is the slope of the phase, which is
+/// the best there is against noise; beyond it wow and drift rule, and the
+/// plain mean with tapered ends is.
+const PHASE_FIT_UP_TO_S: f64 = 10.0;
+const TAPER_S: f64 = 10.0 / 3.0;
+
+/// Least squares through the phase: Σ (n − n̄) φ over equally spaced values.
+#[derive(Clone, Debug, Default)]
+struct PhaseFit {
+    count: f64,
+    phase: f64,
+    sum: f64,
+    moment: f64,
+}
+
+impl PhaseFit {
+    fn push(&mut self, step: f64) {
+        self.phase += step;
+        self.sum += self.phase;
+        self.moment += self.count * self.phase;
+        self.count += 1.0;
+    }
+
+    /// Mean step.
+    fn slope(&self) -> Option<f64> {
+        let n = self.count;
+        let middle = (n - 1.0) / 2.0;
+        (n > 2.0).then(|| 12.0 * (self.moment - middle * self.sum) / (n * (n * n - 1.0)))
+    }
+}
+
+/// See the module. Frequencies in hertz.
+#[derive(Clone, Debug)]
+pub struct Stretch {
+    rate_hz: f64,
+    origin_hz: Option<f64>,
+    /// Frames of input that the stretch lasted.
+    pub frames: u64,
+    values: u64,
+    fit: PhaseFit,
+    pieces: u32,
+    series: BlockSeries,
+    span_sum: f64,
+    span_count: u64,
+    span: Option<[f64; 2]>,
+    /// Wow and flutter.
+    pub flutter: FlutterTotals,
+    /// Dropouts, as many as are listed.
+    pub dropouts: Vec<Dropout>,
+    /// All of them.
+    pub dropout_count: u64,
+    /// Breaks in the input.
+    pub gaps: u64,
+    /// How often the tone was lost.
+    pub losses: u64,
+    /// How often the speed was moved.
+    pub moves: u64,
+    /// Samples at full scale in a row.
+    pub clipped: u64,
+    checks: u32,
+    beside: Beside,
+    tone_power: f64,
+    used: [u64; 4],
+    disagreements: u64,
+}
+
+impl Stretch {
+    /// Empty, for a track of `rate_hz` values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            origin_hz: None,
+            frames: 0,
+            values: 0,
+            fit: PhaseFit::default(),
+            pieces: 0,
+            series: BlockSeries::new(BLOCK_S, rate_hz),
+            span_sum: 0.0,
+            span_count: 0,
+            span: None,
+            flutter: FlutterTotals::new(rate_hz),
+            dropouts: Vec::new(),
+            dropout_count: 0,
+            gaps: 0,
+            losses: 0,
+            moves: 0,
+            clipped: 0,
+            checks: 0,
+            beside: Beside::default(),
+            tone_power: 0.0,
+            used: [0; 4],
+            disagreements: 0,
+        }
+    }
+
+    /// The tone was found: the phase begins anew.
+    pub fn found(&mut self) {
+        self.pieces += 1;
+    }
+
+    /// A value of the speed track with the channels it was made from.
+    pub fn value(&mut self, hz: f64, tone_power: f64, used: ChannelUsed, disagree: bool) {
+        let origin = *self.origin_hz.get_or_insert(hz);
+        let off = hz - origin;
+        self.values += 1;
+        self.pieces = self.pieces.max(1);
+        self.fit.push(off);
+        self.series.push(off);
+        self.tone_power += tone_power;
+        self.used[used as usize] += 1;
+        self.disagreements += u64::from(disagree);
+        self.span_sum += off;
+        self.span_count += 1;
+        if self.span_count == (SPAN_BLOCK_S * self.rate_hz) as u64 {
+            let mean = self.span_sum / self.span_count as f64;
+            let [low, high] = self.span.unwrap_or([mean, mean]);
+            self.span = Some([low.min(mean), high.max(mean)]);
+            self.span_sum = 0.0;
+            self.span_count = 0;
+        }
+    }
+
+    /// A dropout.
+    pub fn dropout(&mut self, start: Seconds, length: Seconds) {
+        self.dropout_count += 1;
+        if self.dropouts.len() < Measurement::MOST_DROPOUTS {
+            self.dropouts.push(Dropout { start, length });
+        }
+    }
+
+    /// A look at the spectrum of the channels in use, powers added.
+    pub fn check(&mut self, beside: &Beside) {
+        self.checks += 1;
+        self.beside.tone += beside.tone;
+        self.beside.rest += beside.rest;
+        self.beside.hum[0] += beside.hum[0];
+        self.beside.hum[1] += beside.hum[1];
+    }
+
+    /// Length of the speed track in seconds.
+    pub fn track_s(&self) -> f64 {
+        self.values as f64 / self.rate_hz
+    }
+
+    /// Mean frequency.
+    pub fn mean_hz(&self) -> Option<f64> {
+        let origin = self.origin_hz?;
+        let mean = if self.pieces == 1 && self.track_s() <= PHASE_FIT_UP_TO_S {
+            self.fit.slope()
+        } else {
+            self.series.tapered_mean(TAPER_S)
+        };
+        mean.map(|off| origin + off)
+    }
+
+    /// The series of block means.
+    pub fn series(&self) -> &BlockSeries {
+        &self.series
+    }
+
+    /// Largest minus smallest 5 s mean in hertz; `None` below two of them.
+    pub fn span_hz(&self) -> Option<f64> {
+        (self.track_s() >= 2.0 * SPAN_BLOCK_S)
+            .then_some(self.span)
+            .flatten()
+            .map(|[low, high]| high - low)
+    }
+
+    /// Mean square of the tone.
+    pub fn tone_power(&self) -> Option<f64> {
+        (self.values > 0).then(|| self.tone_power / self.values as f64)
+    }
+
+    /// Tone against the rest, and hum against the tone, as ratios of powers;
+    /// `None` before the first look.
+    pub fn beside(&self) -> Option<Beside> {
+        (self.checks > 0).then_some(self.beside)
+    }
+
+    /// The channels that were used most.
+    pub fn channel(&self) -> Option<ChannelUsed> {
+        let all = [
+            ChannelUsed::Left,
+            ChannelUsed::Right,
+            ChannelUsed::Both,
+            ChannelUsed::Mono,
+        ];
+        all.into_iter()
+            .filter(|&used| self.used[used as usize] > 0)
+            .max_by_key(|&used| self.used[used as usize])
+    }
+
+    /// True when the channels read different speeds for most of the time.
+    pub fn channels_disagree(&self) -> bool {
+        2 * self.disagreements > self.values
+    }
+}

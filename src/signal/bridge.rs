@@ -1,0 +1,212 @@
+//! Carries a speed track across moments when it cannot be believed.
+//!
+//! Values pass a short delay line; where some are marked bad, a straight line
+//! is laid between what stood before and what comes after. The tape went on
+//! running meanwhile, so where the gap is short enough to count the turns of
+//! the carrier across it, the line is bent so that its mean is the true mean
+//! speed.
+
+use std::collections::VecDeque;
+
+use super::demodulator::Complex;
+
+/// So many values on each side make the ends of the line, and so many before
+/// a bad one are taken as bad with it.
+const GUARD: usize = 4;
+
+/// Longest gap across which the turns can be counted: beyond it wow makes
+/// them ambiguous.
+const COUNTABLE_S: f64 = 0.06;
+
+/// One value of the track going in.
+#[derive(Clone, Copy, Debug)]
+pub struct Raw {
+    /// Frequency in hertz.
+    pub hz: f64,
+    /// Envelope of the best channel, for counting turns.
+    pub envelope: Complex,
+    /// Can it be believed?
+    pub good: bool,
+}
+
+/// One value coming out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bridged {
+    /// Frequency in hertz.
+    pub hz: f64,
+    /// False where it was laid across a gap.
+    pub measured: bool,
+}
+
+/// The delay line with its gap.
+#[derive(Clone, Debug)]
+pub struct Bridge {
+    rate_hz: f64,
+    carrier_hz: f64,
+    waiting: VecDeque<Raw>,
+    before: VecDeque<Raw>,
+    gap: usize,
+    countable: bool,
+}
+
+impl Bridge {
+    /// For a track of `rate_hz` values a second around a carrier.
+    pub fn new(rate_hz: f64, carrier_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            carrier_hz,
+            waiting: VecDeque::with_capacity(GUARD + 1),
+            before: VecDeque::with_capacity(GUARD + 1),
+            gap: 0,
+            countable: true,
+        }
+    }
+
+    /// Delay of the line in values.
+    pub fn delay() -> usize {
+        GUARD
+    }
+
+    /// Length of the gap that is open now, in seconds; 0 when none is.
+    pub fn open_gap_s(&self) -> f64 {
+        self.gap as f64 / self.rate_hz
+    }
+
+    /// The carrier has moved: turns cannot be counted across this gap.
+    pub fn carrier_moved(&mut self, carrier_hz: f64) {
+        self.carrier_hz = carrier_hz;
+        self.countable = false;
+    }
+
+    /// One value in; none or more out.
+    pub fn push(&mut self, raw: Raw, mut out: impl FnMut(Bridged)) {
+        if !raw.good {
+            self.gap += self.waiting.len() + 1;
+            self.waiting.clear();
+            return;
+        }
+        self.waiting.push_back(raw);
+        if self.waiting.len() <= GUARD {
+            return;
+        }
+        if self.gap > 0 {
+            self.close(&mut out);
+        }
+        if let Some(raw) = self.waiting.pop_front() {
+            out(Bridged {
+                hz: raw.hz,
+                measured: true,
+            });
+            if self.before.len() == GUARD {
+                self.before.pop_front();
+            }
+            self.before.push_back(raw);
+        }
+    }
+
+    fn close(&mut self, out: &mut impl FnMut(Bridged)) {
+        let gap = self.gap as f64;
+        let after = mean_hz(self.waiting.iter().take(GUARD));
+        // Without anything before, the line is level.
+        let before = if self.before.is_empty() {
+            after
+        } else {
+            mean_hz(self.before.iter())
+        };
+        // The bump 6 u (1 − u) has mean 1; sampled at n midpoints it has
+        // 1 + 1/(2 n²).
+        let bend = self.bend(before, after) / (1.0 + 0.5 / (gap * gap));
+        for k in 0..self.gap {
+            let u = (k as f64 + 0.5) / gap;
+            out(Bridged {
+                hz: before + (after - before) * u + bend * 6.0 * u * (1.0 - u),
+                measured: false,
+            });
+        }
+        self.gap = 0;
+        self.countable = true;
+    }
+
+    /// How much the mean over the gap differs from the straight line, in
+    /// hertz: the turns that the carrier made, counted to the nearest whole.
+    fn bend(&self, before: f64, after: f64) -> f64 {
+        let ends = self.before.back().zip(self.waiting.front());
+        let Some((last, first)) = ends.filter(|_| self.countable) else {
+            return 0.0;
+        };
+        let gap_s = self.open_gap_s();
+        if gap_s > COUNTABLE_S {
+            return 0.0;
+        }
+        // From the last good value to the first good one, which carries the
+        // frequency of its own step too.
+        let line_turns = (f64::midpoint(before, after) - self.carrier_hz) * gap_s
+            + (first.hz - self.carrier_hz) / self.rate_hz;
+        let missing = first.envelope.turns_since(last.envelope) - line_turns;
+        (missing - missing.round()) / gap_s
+    }
+}
+
+fn mean_hz<'a>(values: impl ExactSizeIterator<Item = &'a Raw>) -> f64 {
+    let count = values.len().max(1) as f64;
+    values.map(|raw| raw.hz).sum::<f64>() / count
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A track with wow, its envelope turning as it must.
+    fn track(bad: std::ops::Range<usize>) -> (Vec<f64>, Vec<Bridged>) {
+        let rate = 2000.0;
+        let mut bridge = Bridge::new(rate, 3150.0);
+        let mut turns = 0.0;
+        let mut truth = Vec::new();
+        let mut got = Vec::new();
+        for n in 0..2000 {
+            let hz = 3150.0 + 8.0 * (std::f64::consts::TAU * 3.0 * n as f64 / rate).sin();
+            turns += (hz - 3150.0) / rate;
+            truth.push(hz);
+            let good = !bad.contains(&n);
+            let raw = Raw {
+                hz: if good { hz } else { 2900.0 },
+                envelope: Complex::turn(turns),
+                good,
+            };
+            bridge.push(raw, |value| got.push(value));
+        }
+        (truth, got)
+    }
+
+    #[test]
+    fn a_good_track_passes_untouched() {
+        let (truth, got) = track(0..0);
+        assert_eq!(got.len(), truth.len() - GUARD);
+        assert!(
+            got.iter()
+                .zip(&truth)
+                .all(|(g, t)| g.measured && (g.hz - t).abs() < 1e-9)
+        );
+    }
+
+    #[test]
+    fn the_mean_across_a_gap_is_the_true_mean() {
+        let (truth, got) = track(700..760);
+        let bridged = got.iter().filter(|value| !value.measured).count();
+        assert_eq!(bridged, 60 + GUARD);
+        let error: f64 = got.iter().zip(&truth).map(|(g, t)| g.hz - t).sum();
+        assert!(error.abs() < 1e-6, "{error}");
+        let worst = got
+            .iter()
+            .zip(&truth)
+            .map(|(g, t)| (g.hz - t).abs())
+            .fold(0.0, f64::max);
+        assert!(worst < 0.5, "{worst}");
+    }
+
+    #[test]
+    fn a_gap_at_the_start_is_filled_with_what_follows() {
+        let (_, got) = track(0..30);
+        assert!(!got[0].measured && got.iter().all(|value| value.hz > 3140.0));
+    }
+}
