@@ -71,7 +71,7 @@ pub enum SourceState {
 }
 
 /// What the screen may ask of the analysis.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub enum Request {
     /// Another nominal tone.
     Nominal(Nominal),
@@ -193,9 +193,9 @@ impl Worker {
     }
 
     fn carry_out(&mut self, request: Request) {
-        match &request {
-            Request::Nominal(nominal) => self.wishes.conditions.nominal = *nominal,
-            Request::Tolerance(tolerance) => self.wishes.tolerance = *tolerance,
+        match request {
+            Request::Nominal(nominal) => self.wishes.conditions.nominal = nominal,
+            Request::Tolerance(tolerance) => self.wishes.tolerance = tolerance,
             Request::Keep(_) | Request::ForgetKept => {}
         }
         let Some((engine, _)) = &mut self.engine else {

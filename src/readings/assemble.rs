@@ -310,7 +310,13 @@ fn speed_cautions(
             ),
         );
     }
-    let too_short = ladder(stretch.series().blocks()).is_none_or(|(_, too_short)| too_short);
+    // A ± far below that of the clock is known well enough, whatever its shape.
+    let matters = got.speed.is_some_and(|speed| {
+        let wow = speed.parts.wow.unwrap_or(Percent(f64::INFINITY));
+        wow.0 > 0.3 * speed.parts.clock.0
+    });
+    let too_short =
+        matters && ladder(stretch.series().blocks()).is_none_or(|(_, too_short)| too_short);
     if too_short || got.flutter.weighted_rms.is_none() && got.flutter.band_limit.is_none() {
         say(
             CautionCode::RecordTooShort,

@@ -7,7 +7,7 @@ use super::assemble::{Surroundings, assemble, flutter_figures, percent_per_hz};
 use super::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
 use super::digits::{Digits, Motion};
 use super::flutter::FlutterMeter;
-use super::health::Health;
+use super::health::{Health, channels_disagree, tone_power};
 use super::judge::{self, CAPTURE};
 use super::keep::Keeper;
 use super::ladder::trend;
@@ -244,8 +244,8 @@ impl Engine {
     fn value(&mut self, hz: f64) {
         let quality = self.tracker.quality();
         let used = self.channel_used();
-        let tone_power = self.health.tone_power(&quality);
-        let disagree = self.health.channels_disagree(&quality, hz);
+        let tone_power = tone_power(&quality);
+        let disagree = channels_disagree(&quality, hz);
         self.whole.value(hz, tone_power, used, disagree);
         self.keeper
             .each(|stretch| stretch.value(hz, tone_power, used, disagree));

@@ -18,6 +18,23 @@ const DROPOUTS_NAMED_S: f64 = 10.0;
 /// Channels whose tones lie further apart than this disagree.
 const DISAGREE: f64 = 2e-4;
 
+/// Mean square of the tone, averaged over the channels in use.
+pub fn tone_power(quality: &[ChannelQuality; MOST_CHANNELS]) -> f64 {
+    let used = quality.iter().filter(|quality| quality.weight > 0.0);
+    let (sum, count) = used.fold((0.0, 0u32), |(sum, count), quality| {
+        (sum + quality.tone_power, count + 1)
+    });
+    sum / f64::from(count.max(1))
+}
+
+/// True when both channels carry a tone, but not the same.
+pub fn channels_disagree(quality: &[ChannelQuality; MOST_CHANNELS], hz: f64) -> bool {
+    let [left, right] = quality;
+    left.weight > 0.0
+        && right.weight > 0.0
+        && (left.offset_hz - right.offset_hz).abs() > DISAGREE * hz
+}
+
 /// See the module.
 pub struct Health {
     rate_hz: f64,
@@ -130,23 +147,6 @@ impl Health {
         self.last_band_hz
     }
 
-    /// Mean square of the tone, averaged over the channels in use.
-    pub fn tone_power(&self, quality: &[ChannelQuality; MOST_CHANNELS]) -> f64 {
-        let used = quality.iter().filter(|quality| quality.weight > 0.0);
-        let (sum, count) = used.fold((0.0, 0u32), |(sum, count), quality| {
-            (sum + quality.tone_power, count + 1)
-        });
-        sum / f64::from(count.max(1))
-    }
-
-    /// True when both channels carry a tone, but not the same.
-    pub fn channels_disagree(&self, quality: &[ChannelQuality; MOST_CHANNELS], hz: f64) -> bool {
-        let [left, right] = quality;
-        left.weight > 0.0
-            && right.weight > 0.0
-            && (left.offset_hz - right.offset_hz).abs() > DISAGREE * hz
-    }
-
     fn snr(&self) -> Option<Decibels> {
         self.beside
             .map(|beside| Decibels::from_power_ratio(beside.tone / beside.rest.max(1e-15)))
@@ -177,7 +177,7 @@ impl Health {
                 .iter()
                 .map(|shown| Decibels(20.0 * f64::from(shown.peak).log10()))
                 .collect(),
-            tone_level: following.then(|| level(self.tone_power(quality))),
+            tone_level: following.then(|| level(tone_power(quality))),
             snr: self.snr().filter(|_| following),
             clipped_samples: self.clipped,
             since_clip: self.last_clip.map(since),
@@ -228,7 +228,7 @@ impl Health {
             return problems;
         }
         let measured = measured_and_nominal.map(|(measured, _)| measured.0);
-        if measured.is_some_and(|hz| self.channels_disagree(quality, hz)) {
+        if measured.is_some_and(|hz| channels_disagree(quality, hz)) {
             problems.push(Problem::ChannelsDisagree);
         }
         if let Some(snr) = health.snr.filter(|snr| *snr < LOW_SNR) {

@@ -21,7 +21,7 @@ const MOST_CORRELATION: f64 = 0.8;
 
 /// When few long blocks ask for so much more than shorter ones, the
 /// fluctuations are slower than the record is long.
-const TOO_SHORT: f64 = 1.5;
+const TOO_SHORT: f64 = 2.0;
 
 /// Means of equal blocks of a series.
 #[derive(Clone, Debug)]

@@ -199,7 +199,7 @@ mod tests {
             filter
                 .sections
                 .iter()
-                .all(|section| section.state == [0.0; 2])
+                .all(|section| section.state.iter().all(|s| s.to_bits() == 0))
         );
     }
 }
