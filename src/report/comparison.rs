@@ -142,11 +142,10 @@ fn speed_change(before: &Measurement, after: &Measurement) -> String {
         format!("{:.3} % farther from right", -gain)
     };
     let said = |speed: &crate::readings::SpeedFigures| {
-        let uncertainty = best_uncertainty(speed);
         format!(
             "{} % ({})",
             signed_fixed(speed.deviation.0, 3),
-            slow_or_fast(speed.deviation, uncertainty)
+            slow_or_fast(speed)
         )
     };
     format!(
@@ -180,7 +179,7 @@ fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
 fn speed(measurement: &Measurement) -> String {
     measurement.speed.as_ref().map_or(NONE.to_owned(), |speed| {
         let uncertainty = best_uncertainty(speed);
-        let word = match slow_or_fast(speed.deviation, uncertainty) {
+        let word = match slow_or_fast(speed) {
             word @ ("slow" | "fast") => word,
             _ => "",
         };
@@ -248,7 +247,7 @@ weighted, quasi-peak %      0.142 ±0.012              0.142 ±0.012
 signal-to-noise dB          57.9                      57.9
 note                        –                         –
 
-The speed went from -1.232 % (slow) to +0.004 % (right within the ±), by +1.236
+The speed went from -1.232 % (slow) to +0.004 % (right by this tape), by +1.236
 ±0.016 %: 1.228 % nearer to right.
 Weighted flutter (two-sigma) fell from 0.121 to 0.080 %: better.
 The reference's own error is not known; with the same tape it is the same in

@@ -57,7 +57,7 @@ fn speed_lines(speed: &SpeedFigures, nominal: Option<Hertz>) -> String {
     let mut text = format!(
         "  Speed      {} %  {}\n",
         with_uncertainty(speed.deviation.0, uncertainty, true),
-        slow_or_fast(speed.deviation, uncertainty).to_uppercase(),
+        slow_or_fast(speed).to_uppercase(),
     );
     let nominal = nominal.map_or(String::new(), |hz| format!(" for {hz}"));
     let _ = writeln!(

@@ -2,7 +2,6 @@
 
 use super::numbers::decimals_for;
 use crate::readings::{ChannelUsed, SpeedFigures};
-use crate::units::Percent;
 
 /// Columns of the narrowest usual terminal.
 pub(super) const COLUMNS: usize = 80;
@@ -44,14 +43,16 @@ pub(super) fn best_uncertainty(speed: &SpeedFigures) -> Option<f64> {
     Some(uncertainty.0)
 }
 
-/// Slow or fast; neither where the ± is larger than the deviation.
-pub(super) fn slow_or_fast(deviation: Percent, uncertainty: Option<f64>) -> &'static str {
-    if deviation.0.abs() <= uncertainty.unwrap_or(0.0) {
-        "right within the ±"
-    } else if deviation.0 < 0.0 {
-        "slow"
+/// Slow or fast; neither where the ± is larger than the deviation, and then
+/// right by the tape alone while nobody knows how true the tape is.
+pub(super) fn slow_or_fast(speed: &SpeedFigures) -> &'static str {
+    let deviation = speed.deviation.0;
+    if deviation.abs() > best_uncertainty(speed).unwrap_or(0.0) {
+        if deviation < 0.0 { "slow" } else { "fast" }
+    } else if speed.uncertainty_with_reference.is_none() {
+        "right by this tape"
     } else {
-        "fast"
+        "right within the ±"
     }
 }
 
@@ -100,6 +101,8 @@ pub(super) fn wrapped(head: &str, text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::sample;
+    use crate::units::Percent;
 
     #[test]
     fn places_follow_the_uncertainty() {
@@ -115,13 +118,18 @@ mod tests {
 
     #[test]
     fn a_deviation_within_its_uncertainty_is_neither_slow_nor_fast() {
-        assert_eq!(slow_or_fast(Percent(-1.2), Some(0.01)), "slow");
-        assert_eq!(slow_or_fast(Percent(1.2), Some(0.01)), "fast");
-        assert_eq!(
-            slow_or_fast(Percent(0.005), Some(0.01)),
-            "right within the ±"
-        );
-        assert_eq!(slow_or_fast(Percent(0.005), None), "fast");
+        let said = |deviation, uncertainty: Option<f64>, with_reference: Option<f64>| {
+            let mut speed = sample::measurement().speed.expect("a speed");
+            speed.deviation = Percent(deviation);
+            speed.uncertainty = uncertainty.map(Percent);
+            speed.uncertainty_with_reference = with_reference.map(Percent);
+            slow_or_fast(&speed)
+        };
+        assert_eq!(said(-1.2, Some(0.01), None), "slow");
+        assert_eq!(said(1.2, Some(0.01), Some(0.5)), "fast");
+        assert_eq!(said(0.005, Some(0.01), None), "right by this tape");
+        assert_eq!(said(0.2, Some(0.01), Some(0.5)), "right within the ±");
+        assert_eq!(said(0.005, None, None), "fast");
     }
 
     #[test]
