@@ -394,7 +394,7 @@ impl Engine {
     }
 
     fn channel_used(&self) -> ChannelUsed {
-        if self.waiting.len() == 1 {
+        if self.settings.channels == 1 {
             return ChannelUsed::Mono;
         }
         match self.settings.choice {
