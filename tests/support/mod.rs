@@ -4,4 +4,5 @@
 
 pub mod environment;
 pub mod sound_server;
+pub mod terminal;
 pub mod tmux;
