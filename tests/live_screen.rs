@@ -25,7 +25,7 @@ fn watch(folder: &Path, arguments: &str) -> Terminal {
 /// the computer's clock, so the second decimal is as far as it goes.
 fn reads_one_percent_slow(screen: &Screen) -> bool {
     let figure = screen.large_figure();
-    screen.has_large("SLOW") && figure.is_some_and(|figure| (figure + 1.0).abs() < 0.025)
+    screen.says_beside_figure("SLOW") && figure.is_some_and(|figure| (figure + 1.0).abs() < 0.025)
 }
 
 #[test]
@@ -39,8 +39,10 @@ fn a_tape_is_read_kept_lost_and_read_again() {
             &format!("--record '{}' --machine bench", record.display()),
         );
         terminal.wait_for(Duration::from_secs(20), "1 % slow", reads_one_percent_slow);
-        terminal.wait_for(Duration::from_secs(30), "settled", |screen| {
-            screen.has("settled") && reads_one_percent_slow(screen)
+        terminal.wait_for(Duration::from_secs(30), "settled, no gap", |screen| {
+            screen.has("settled")
+                && reads_one_percent_slow(screen)
+                && screen.count_after("gaps") == Some(0)
         });
 
         // What is kept lies in the record.
@@ -65,7 +67,9 @@ fn a_tape_is_read_kept_lost_and_read_again() {
         server.restart();
         let _player = server.play_tone(TONE_HZ, 120);
         let back = terminal.wait_for(Duration::from_secs(40), "the reading again", |screen| {
-            !screen.has("LOST") && screen.has("gap") && reads_one_percent_slow(screen)
+            !screen.has("LOST")
+                && screen.count_after("gaps") == Some(1)
+                && reads_one_percent_slow(screen)
         });
         assert!(!back.has("NOT LIVE"), "{}", back.0);
 

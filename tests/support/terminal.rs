@@ -92,16 +92,38 @@ impl Screen {
         self.0.contains(text)
     }
 
+    /// The whole number that follows a word, as in `gaps 2`.
+    pub fn count_after(&self, word: &str) -> Option<u64> {
+        let words: Vec<&str> = self.0.split_whitespace().collect();
+        words
+            .windows(2)
+            .find(|pair| pair[0] == word)
+            .and_then(|pair| pair[1].parse().ok())
+    }
+
     /// The signed figure in large letters.
     pub fn large_figure(&self) -> Option<f64> {
-        let text = self.large(|letter| "+-.0123456789".contains(letter))?;
+        let (text, _) = self.figure()?;
         // Two decimals: anything less is a figure that is half drawn.
         let decimals = text.split_once('.')?.1;
         (decimals.len() == 2).then(|| text.parse().ok())?
     }
 
+    /// True where the word stands beside the large figure, in whatever size.
+    pub fn says_beside_figure(&self, word: &str) -> bool {
+        let Some((_, top)) = self.figure() else {
+            return false;
+        };
+        let mut beside = self.0.lines().skip(top).take(5);
+        self.has_large(word) || beside.any(|line| line.contains(word))
+    }
+
+    fn figure(&self) -> Option<(String, usize)> {
+        self.large(|letter| "+-.0123456789".contains(letter))
+    }
+
     /// True where the word stands there in large letters.
-    pub fn has_large(&self, word: &str) -> bool {
+    fn has_large(&self, word: &str) -> bool {
         let cells = self.cells();
         let mut places = cells
             .iter()
@@ -120,10 +142,10 @@ impl Screen {
         })
     }
 
-    /// The longest run of large letters of one kind, read greedily.
-    fn large(&self, kind: impl Fn(char) -> bool) -> Option<String> {
+    /// The longest run of large letters of one kind, and its uppermost row.
+    fn large(&self, kind: impl Fn(char) -> bool) -> Option<(String, usize)> {
         let cells = self.cells();
-        let mut longest = String::new();
+        let mut longest = (String::new(), 0);
         for (y, row) in cells.iter().enumerate() {
             for start in 0..row.len() {
                 let mut x = start;
@@ -136,12 +158,12 @@ impl Screen {
                     text.push(*letter);
                     x += glyph[0].len() + 1;
                 }
-                if text.len() > longest.len() {
-                    longest = text;
+                if text.len() > longest.0.len() {
+                    longest = (text, y);
                 }
             }
         }
-        (!longest.is_empty()).then_some(longest)
+        (!longest.0.is_empty()).then_some(longest)
     }
 
     fn cells(&self) -> Vec<Vec<bool>> {
