@@ -118,8 +118,15 @@ impl Screen {
         self.has_large(word) || beside.any(|line| line.contains(word))
     }
 
+    /// The first run of large letters that is a number, and its uppermost
+    /// row.
     fn figure(&self) -> Option<(String, usize)> {
-        self.large(|letter| "+-.0123456789".contains(letter))
+        let cells = self.cells();
+        let width = cells.iter().map(Vec::len).max()?;
+        (0..cells.len())
+            .flat_map(|y| (0..width).map(move |x| (x, y)))
+            .map(|(x, y)| (number_at(&cells, x, y), y))
+            .find(|(text, _)| text.parse::<f64>().is_ok())
     }
 
     /// True where the word stands there in large letters.
@@ -140,30 +147,6 @@ impl Screen {
                 fits
             })
         })
-    }
-
-    /// The longest run of large letters of one kind, and its uppermost row.
-    fn large(&self, kind: impl Fn(char) -> bool) -> Option<(String, usize)> {
-        let cells = self.cells();
-        let mut longest = (String::new(), 0);
-        for (y, row) in cells.iter().enumerate() {
-            for start in 0..row.len() {
-                let mut x = start;
-                let mut text = String::new();
-                while let Some((letter, glyph)) = GLYPHS
-                    .iter()
-                    .filter(|(letter, _)| kind(*letter))
-                    .find(|(_, glyph)| matches(&cells, (x, y), *glyph))
-                {
-                    text.push(*letter);
-                    x += glyph[0].len() + 1;
-                }
-                if text.len() > longest.0.len() {
-                    longest = (text, y);
-                }
-            }
-        }
-        (!longest.0.is_empty()).then_some(longest)
     }
 
     fn cells(&self) -> Vec<Vec<bool>> {
@@ -205,6 +188,20 @@ fn glyph(letter: char) -> Option<Glyph> {
         .map(|(_, glyph)| *glyph)
 }
 
+/// The large signs and digits that stand there one after the other.
+fn number_at(cells: &[Vec<bool>], mut x: usize, y: usize) -> String {
+    let mut text = String::new();
+    let signs = GLYPHS.iter().filter(|(letter, _)| !letter.is_alphabetic());
+    while let Some((letter, glyph)) = signs
+        .clone()
+        .find(|(_, glyph)| matches(cells, (x, y), *glyph))
+    {
+        text.push(*letter);
+        x += glyph[0].len() + 1;
+    }
+    text
+}
+
 fn matches(cells: &[Vec<bool>], (x, y): (usize, usize), glyph: Glyph) -> bool {
     let at = |x: usize, y: usize| {
         cells
@@ -218,4 +215,27 @@ fn matches(cells: &[Vec<bool>], (x, y): (usize, usize), glyph: Glyph) -> bool {
             .enumerate()
             .all(|(across, cell)| at(x + across, y + down) == (cell == '#'))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Screen;
+
+    #[test]
+    fn large_figures_are_read() {
+        let screen = Screen(
+            "title\n\
+             \x20               ██      ██████ ██████  SLOW\n\
+             \x20             ████      ██  ██     ██\n\
+             \x20      ██████   ██      ██  ██ ██████\n\
+             \x20               ██      ██  ██ ██\n\
+             \x20             ██████ ██ ██████ ██████ %\n\
+             L ████████████████████│· -6.0 dB  FAST\n"
+                .to_owned(),
+        );
+        assert_eq!(screen.large_figure(), Some(-1.02));
+        assert!(screen.says_beside_figure("SLOW"));
+        assert!(!screen.says_beside_figure("FAST"));
+        assert_eq!(Screen("no figure ██ ██\n".to_owned()).large_figure(), None);
+    }
 }
