@@ -160,7 +160,7 @@ impl Screen {
 type Glyph = [&'static str; 5];
 
 /// How the large letters look, five rows high.
-const GLYPHS: [(char, Glyph); 16] = [
+const GLYPHS: [(char, Glyph); 20] = [
     ('0', ["######", "##  ##", "##  ##", "##  ##", "######"]),
     ('1', ["  ##  ", "####  ", "  ##  ", "  ##  ", "######"]),
     ('2', ["######", "    ##", "######", "##    ", "######"]),
@@ -174,14 +174,16 @@ const GLYPHS: [(char, Glyph); 16] = [
     ('+', ["      ", "  ##  ", "######", "  ##  ", "      "]),
     ('-', ["      ", "      ", "######", "      ", "      "]),
     ('.', ["  ", "  ", "  ", "  ", "##"]),
-    ('S', ["######", "##    ", "######", "    ##", "######"]),
-    ('L', ["##   ", "##   ", "##   ", "##   ", "#####"]),
+    ('S', ["#####", "##   ", "#####", "   ##", "#####"]),
+    ('L', ["##  ", "##  ", "##  ", "##  ", "####"]),
+    ('O', ["#####", "## ##", "## ##", "## ##", "#####"]),
     ('W', ["##   ##", "##   ##", "## # ##", "### ###", "##   ##"]),
+    ('F', ["#####", "##   ", "#### ", "##   ", "##   "]),
+    ('A', ["#####", "## ##", "#####", "## ##", "## ##"]),
+    ('T', ["######", "  ##  ", "  ##  ", "  ##  ", "  ##  "]),
 ];
 
 fn glyph(letter: char) -> Option<Glyph> {
-    // O and zero look the same.
-    let letter = if letter == 'O' { '0' } else { letter };
     GLYPHS
         .iter()
         .find(|(known, _)| *known == letter)
@@ -237,5 +239,19 @@ mod tests {
         assert!(screen.says_beside_figure("SLOW"));
         assert!(!screen.says_beside_figure("FAST"));
         assert_eq!(Screen("no figure ██ ██\n".to_owned()).large_figure(), None);
+    }
+
+    #[test]
+    fn large_words_are_read() {
+        let screen = Screen(
+            "██████       █████ ██   █████ ██   ██\n\
+             ██  ██       ██    ██   ██ ██ ██   ██\n\
+             ██  ██       █████ ██   ██ ██ ██ █ ██\n\
+             ██  ██          ██ ██   ██ ██ ███ ███\n\
+             ██████ %     █████ ████ █████ ██   ██\n"
+                .to_owned(),
+        );
+        assert!(screen.says_beside_figure("SLOW"));
+        assert!(!screen.says_beside_figure("FAST"));
     }
 }
