@@ -150,6 +150,7 @@ impl ScreenState {
             return Vec::new();
         };
         self.conditions.nominal = Nominal::Fixed(tone);
+        self.confirmed = Some(tone);
         self.message = Some(format!("measured against {tone} from now on"));
         vec![Effect::Ask(Request::Nominal(Nominal::Fixed(tone)))]
     }
@@ -222,6 +223,7 @@ impl ScreenState {
 mod tests {
     use super::*;
     use crate::audio::rehearsal_source::BenchStatus;
+    use crate::readings::Problem;
     use crate::screen::specimen;
     use crate::screen::state::{Kept, Lead, SourceKind};
     use std::sync::Arc;
@@ -312,6 +314,14 @@ mod tests {
         let fixed = Nominal::Fixed(crate::units::Hertz(3150.0));
         assert!(matches!(effects[..], [Effect::Ask(Request::Nominal(it))] if it == fixed));
         assert_eq!(state.conditions.nominal, fixed);
+        // The other tone is no longer suggested once this one is confirmed.
+        let mut reading = specimen::reading(-3.0);
+        reading.signal.problems = vec![Problem::Ambiguous {
+            taken: crate::units::Hertz(3150.0),
+            other: crate::units::Hertz(3000.0),
+        }];
+        let _ = state.take(specimen::live(2, reading));
+        assert_eq!(state.problems().count(), 0);
     }
 
     #[test]

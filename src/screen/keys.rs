@@ -56,11 +56,11 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('b'), NONE, When::Always, || Action::Keep(Slot::Before), "b", "before", "keep a snapshot before the work"),
     key(KeyCode::Char('a'), NONE, When::Always, || Action::Keep(Slot::After), "a", "after", "keep a snapshot after the work"),
     key(KeyCode::Left, NONE, When::Rehearsing, || Action::Turn(-FINE), "", "", ""),
-    key(KeyCode::Right, NONE, When::Rehearsing, || Action::Turn(FINE), "←→", "trim", "turn the trimmer a little: slower, faster"),
+    key(KeyCode::Right, NONE, When::Rehearsing, || Action::Turn(FINE), "←→", "trim", "turn the trimmer a little, left or right"),
     key(KeyCode::Left, SHIFT, When::Rehearsing, || Action::Turn(-COARSE), "", "", ""),
     key(KeyCode::Right, SHIFT, When::Rehearsing, || Action::Turn(COARSE), "", "", ""),
     key(KeyCode::Down, NONE, When::Rehearsing, || Action::Turn(-COARSE), "", "", ""),
-    key(KeyCode::Up, NONE, When::Rehearsing, || Action::Turn(COARSE), "↓↑", "coarse", "turn it further: slower, faster (also Shift ← →)"),
+    key(KeyCode::Up, NONE, When::Rehearsing, || Action::Turn(COARSE), "↓↑", "coarse", "turn it further (also Shift ← →)"),
     key(KeyCode::Char('p'), NONE, When::Rehearsing, || Action::Power, "p", "power", "power of the simulated machine on or off"),
     key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
@@ -151,18 +151,14 @@ fn entry_action(event: KeyEvent) -> Option<Action> {
 
 /// The tones between which the user may choose, in the order of their keys.
 pub(super) fn tones_to_choose(state: &ScreenState) -> Vec<crate::units::Hertz> {
-    let problems = state.reading().map(|it| it.signal.problems.as_slice());
-    let choice = problems
-        .unwrap_or_default()
-        .iter()
-        .find_map(|problem| match *problem {
-            Problem::Ambiguous { taken, other } => Some(vec![taken, other]),
-            Problem::WrongTone(wrong) => match (wrong.likely, state.nominal()) {
-                (Likely::OtherTone(other), Some(nominal)) => Some(vec![nominal, other]),
-                _ => None,
-            },
+    let choice = state.problems().find_map(|problem| match *problem {
+        Problem::Ambiguous { taken, other } => Some(vec![taken, other]),
+        Problem::WrongTone(wrong) => match (wrong.likely, state.nominal()) {
+            (Likely::OtherTone(other), Some(nominal)) => Some(vec![nominal, other]),
             _ => None,
-        });
+        },
+        _ => None,
+    });
     choice.unwrap_or_default()
 }
 

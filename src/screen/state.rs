@@ -9,7 +9,7 @@ use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::verdict::Verdict;
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
-use crate::readings::{Conditions, Keeping, Measurement, Nominal, Reading};
+use crate::readings::{Conditions, Keeping, Measurement, Nominal, Problem, Reading};
 use crate::references::Tolerance;
 use crate::units::Hertz;
 
@@ -183,6 +183,8 @@ pub struct ScreenState {
     pub note: Option<String>,
     /// The simulated machine.
     pub bench: Option<BenchStatus>,
+    /// The tone that the user has confirmed: no other is suggested any more.
+    pub confirmed: Option<Hertz>,
     /// Leaving was asked for while something was not saved.
     pub leaving: bool,
     /// The stretch that was taken last, so that it is not taken twice.
@@ -211,6 +213,11 @@ impl ScreenState {
             machine: setup.machine,
             note: None,
             bench: None,
+            // The simulated tape says what it carries.
+            confirmed: match (setup.kind, setup.conditions.nominal) {
+                (SourceKind::Rehearsal, Nominal::Fixed(hz)) => Some(hz),
+                _ => None,
+            },
             leaving: false,
             last_done: None,
         }
@@ -229,8 +236,27 @@ impl ScreenState {
     /// What may be said about the tolerance.
     pub fn verdict(&self) -> Verdict {
         self.reading().map_or(Verdict::NoReading, |reading| {
-            Verdict::of(reading, self.tolerance)
+            Verdict::of(reading, self.tolerance, self.is_tone_open())
         })
+    }
+
+    /// Troubles that are not settled, the most important first.
+    pub fn problems(&self) -> impl Iterator<Item = &Problem> {
+        let problems = self.reading().map(|it| it.signal.problems.as_slice());
+        let settled = |problem: &Problem| match problem {
+            Problem::Ambiguous { taken, .. } => self.confirmed == Some(*taken),
+            _ => false,
+        };
+        let all = problems.unwrap_or_default().iter();
+        all.filter(move |problem| !settled(problem))
+    }
+
+    /// Nobody has said which tone the tape carries, and two are possible.
+    fn is_tone_open(&self) -> bool {
+        self.conditions.nominal == Nominal::Nearest
+            && self
+                .problems()
+                .any(|problem| matches!(problem, Problem::Ambiguous { .. }))
     }
 
     /// The nominal tone in force, if one is.

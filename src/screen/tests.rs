@@ -150,7 +150,7 @@ fn the_usual_screen_has_every_panel() {
         "drift",
         "wow",
         "flutter",
-        "two-sigma",
+        "2-sigma",
         "quasi-peak 0.142",
         "SNR 58 dB",
         "dropouts 0",
@@ -214,6 +214,10 @@ fn before_and_after_stand_side_by_side() {
     kept(&mut state, Slot::Before, -2.87, true);
     kept(&mut state, Slot::After, 0.02, true);
     let text = text(&state, (80, 24));
+    let weighted = text.lines().find(|row| row.starts_with("weighted"));
+    let weighted = weighted.unwrap_or_default();
+    assert!(weighted.contains('█'), "the bar is gone: {weighted}");
+    assert!(weighted.ends_with("0.121   0.121"), "{weighted}");
     assert!(
         text.contains("before -2.87 ±0.02 % → after +0.02 ±0.02 %"),
         "{text}"

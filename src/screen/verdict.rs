@@ -1,6 +1,6 @@
 //! What may be said about a speed: right, wrong, or not known well enough.
 
-use crate::readings::{Problem, Reading, SpeedReading, Steadiness};
+use crate::readings::{Reading, SpeedReading, Steadiness};
 use crate::references::Tolerance;
 use crate::units::Percent;
 
@@ -27,13 +27,13 @@ pub enum Verdict {
 }
 
 impl Verdict {
-    /// From a live reading.
-    pub fn of(reading: &Reading, tolerance: Tolerance) -> Self {
+    /// From a live reading. `is_tone_open`: two usual tones are possible and
+    /// nobody has said which it is.
+    pub fn of(reading: &Reading, tolerance: Tolerance, is_tone_open: bool) -> Self {
         let Some(speed) = &reading.speed else {
             return Self::NoReading;
         };
-        let ambiguous = |problem: &Problem| matches!(problem, Problem::Ambiguous { .. });
-        if reading.signal.problems.iter().any(ambiguous) {
+        if is_tone_open {
             return Self::WhichTone;
         }
         Self::of_speed(speed, tolerance)
@@ -121,11 +121,10 @@ mod tests {
         let tolerance = MachineClass::Deck.tolerance();
         let mut reading = specimen::reading(0.0);
         reading.speed.as_mut().unwrap().steadiness = Steadiness::Moving;
-        assert_eq!(Verdict::of(&reading, tolerance), Verdict::Moving);
+        assert_eq!(Verdict::of(&reading, tolerance, false), Verdict::Moving);
         let mut reading = specimen::reading(0.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        assert_eq!(Verdict::of(&reading, tolerance), Verdict::WhichTone);
+        assert_eq!(Verdict::of(&reading, tolerance, true), Verdict::WhichTone);
         reading.speed = None;
-        assert_eq!(Verdict::of(&reading, tolerance), Verdict::NoReading);
+        assert_eq!(Verdict::of(&reading, tolerance, true), Verdict::NoReading);
     }
 }

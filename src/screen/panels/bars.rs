@@ -11,12 +11,12 @@ use crate::units::{Percent, Seconds};
 /// Rows of the full panel.
 pub(in crate::screen) const ROWS: u16 = 4;
 
-const LABEL: u16 = 19;
-const FIGURE: u16 = 21;
+const LABEL: u16 = 17;
+const FIGURE: u16 = 16;
 /// Scale at the end of a bar.
 const SCALE: u16 = 6;
-const BESIDE: u16 = 18;
-const KEPT: u16 = 9;
+const BESIDE: u16 = 17;
+const KEPT: u16 = 8;
 
 /// Below this width there is no room for bars.
 const NARROWEST: u16 = 68;
@@ -60,8 +60,8 @@ fn draw_header(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let right = pen.width();
     pen.text(LABEL, 0, "now", look.faint());
-    pen.text(right - 2 * KEPT + 3, 0, "before", look.faint());
-    pen.text(right - KEPT + 4, 0, "after", look.faint());
+    pen.text(right - KEPT - 6, 0, "before", look.faint());
+    pen.text(right - 5, 0, "after", look.faint());
 }
 
 fn draw_line(state: &ScreenState, pen: &mut Pen, y: u16, line: &Line, kept: bool) {
@@ -149,7 +149,7 @@ fn lines(state: &ScreenState) -> [Line; 4] {
             None,
         ),
         line(
-            "weighted two-sigma",
+            "weighted 2-sigma",
             |it| it.weighted_two_sigma,
             quasi_peak(&flutter),
             flutter.weighted_two_sigma_uncertainty,
@@ -181,7 +181,7 @@ fn why_not(flutter: &FlutterReading) -> String {
 fn quasi_peak(flutter: &FlutterReading) -> String {
     match flutter.weighted_peak {
         Some(peak) => format!("quasi-peak {:.3}", peak.0),
-        None => "quasi-peak not yet".to_owned(),
+        None => "quasi-peak -".to_owned(),
     }
 }
 
@@ -210,7 +210,7 @@ fn drift_line(state: &ScreenState) -> Line {
 
 fn drift_not_yet(steady: Option<Seconds>) -> String {
     match steady {
-        Some(steady) => format!("not yet, steady {:.0} s", steady.0),
+        Some(steady) => format!("not yet, {:.0} s in", steady.0),
         None => "not yet".to_owned(),
     }
 }

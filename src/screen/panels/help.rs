@@ -13,7 +13,7 @@ const MEANINGS: &[&str] = &[
     "The number after the digits is their 95 % uncertainty. IN TOLERANCE is only said where the \
      whole of it lies inside the band, the tape's own error included. Where that is unknown, the \
      most that can be said is RIGHT BY THIS TAPE.",
-    "Weighted flutter is the two-sigma figure, by the weighting curve of IEC 60386 (table from \
+    "Weighted flutter is the two-sigma figure (2-sigma), by the weighting curve of IEC 60386 (table from \
      memory); the quasi-peak figure stands beside it. Wow and flutter are rms in their bands.",
     "Cautions. Live mains parts can kill, also after the plug is pulled: work on the trimmer \
      through its opening, with an insulated tool, or leave it to somebody trained. Power off \

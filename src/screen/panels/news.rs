@@ -26,7 +26,6 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
     news.extend(keeping(state).map(|text| (text, true)));
     news.extend(comparison(state).map(|text| (text, false)));
     news.extend(step(state).map(|text| (text, false)));
-    news.extend(bench(state).map(|text| (text, false)));
     news
 }
 
@@ -128,18 +127,6 @@ fn step(state: &ScreenState) -> Option<String> {
         (true, false) => "3 of 4: trim with left and right until it is right",
     };
     Some(format!("rehearsal, {next}"))
-}
-
-/// How the simulated machine stands.
-fn bench(state: &ScreenState) -> Option<String> {
-    let bench = state.bench?;
-    Some(format!(
-        "power {}, trimmer at {:.1} % of its travel, wiper worked {} {}",
-        if bench.powered { "on" } else { "OFF" },
-        bench.trimmer * 100.0,
-        bench.strokes,
-        if bench.strokes == 1 { "time" } else { "times" }
-    ))
 }
 
 /// Strokes that clean a dirty trimmer well enough.

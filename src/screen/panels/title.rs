@@ -15,7 +15,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let room = pen.width().saturating_sub(width(&right) + 2);
     if let Some(machine) = &state.machine {
         let name = harmless(machine);
-        if width(&name) + 3 < room / 2 {
+        if width(&name) + 3 < room / 2 && name != state.source_name() {
             right = format!("{name} | {right}");
         }
     }
@@ -36,6 +36,7 @@ fn source(state: &ScreenState) -> String {
     let name = harmless(state.source_name());
     match &state.live.source {
         SourceState::Opening => format!("{kind}: opening"),
+        SourceState::Running { .. } if state.bench.is_some() => rehearsed(state, &name),
         SourceState::Running { format, .. } => {
             let channels = match format.channels {
                 1 => "mono".to_owned(),
@@ -48,6 +49,19 @@ fn source(state: &ScreenState) -> String {
         SourceState::Ended { .. } => format!("{kind}: {name} ENDED"),
         SourceState::Failed { .. } => format!("{kind}: FAILED"),
     }
+}
+
+/// How the simulated machine stands, instead of a format that nobody chose.
+fn rehearsed(state: &ScreenState, name: &str) -> String {
+    let Some(bench) = state.bench else {
+        return name.to_owned();
+    };
+    format!(
+        "power {}, trimmer {:.1} %, cleaned {}x, {name}",
+        if bench.powered { "on" } else { "OFF" },
+        bench.trimmer * 100.0,
+        bench.strokes
+    )
 }
 
 fn shortened(text: &str, room: u16) -> String {

@@ -39,7 +39,7 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
     let Some(reading) = state.reading() else {
         return ("listening".to_owned(), false);
     };
-    match reading.signal.problems.first() {
+    match state.problems().next() {
         Some(problem) => (words::problem(problem, reading, state.nominal()), true),
         None => ("signal good".to_owned(), false),
     }
