@@ -337,8 +337,8 @@ impl Wishes {
 
 #[cfg(test)]
 mod tests {
-    use super::super::ring::ring;
     use super::*;
+    use crate::audio::ring::ring;
     use std::time::Instant;
 
     const FORMAT: StreamFormat = StreamFormat {

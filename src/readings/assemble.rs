@@ -2,7 +2,7 @@
 
 use super::conditions::Conditions;
 use super::flutter::FlutterHz;
-use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
+use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::ladder::{ladder, trend};
 use super::reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, FlutterReading, Likely, Measurement, Problem,
@@ -29,7 +29,7 @@ const PEAK_SCATTER: f64 = 2.0;
 pub struct Surroundings<'a> {
     pub conditions: &'a Conditions,
     pub nominal: Option<Hertz>,
-    pub nominal_was_guessed: bool,
+    pub choice: Choice,
     pub rate_hz: u32,
     pub band_hz: Option<f64>,
     pub wrong: Option<WrongTone>,
@@ -192,14 +192,14 @@ fn signal_cautions(
     } else if !got.signal.usable {
         say(
             CautionCode::ToneNotFound,
-            "no steady tone was found; check the tape, the channel and the input level".into(),
+            "No steady tone was found; check the tape, the channel and the input level.".into(),
         );
     }
     if stretch.losses > 0 && got.speed.is_some() {
         say(
             CautionCode::ToneLost,
             format!(
-                "the tone was lost {} and found again or not; the figures are of the parts in between",
+                "The tone was lost {} and found again or not; the figures are of the parts in between.",
                 times(stretch.losses)
             ),
         );
@@ -208,7 +208,7 @@ fn signal_cautions(
         say(
             CautionCode::Clipped,
             format!(
-                "{} samples stood at full scale; turn the input down",
+                "{} samples stood at full scale; turn the input down.",
                 got.signal.clipped_samples
             ),
         );
@@ -217,7 +217,7 @@ fn signal_cautions(
         say(
             CautionCode::Dropouts,
             format!(
-                "{} dropouts, bridged; clean the heads and try another stretch of tape",
+                "{} dropouts, bridged; clean the heads and try another stretch of tape.",
                 got.signal.dropout_count
             ),
         );
@@ -225,7 +225,7 @@ fn signal_cautions(
     if let Some(snr) = got.signal.snr.filter(|snr| *snr < LOW_SNR) {
         say(
             CautionCode::LowSnr,
-            format!("the tone stands only {snr:.0} above the noise"),
+            format!("The tone stands only {snr:.0} above the noise."),
         );
     }
     let loudest_hum = stretch.beside().map(|beside| {
@@ -235,13 +235,13 @@ fn signal_cautions(
     if let Some(hum) = loudest_hum.filter(|hum| *hum > LOUD_HUM) {
         say(
             CautionCode::Hum,
-            format!("mains hum at {hum:.0} of the tone; look for an earth loop"),
+            format!("Mains hum at {hum:.0} of the tone; look for an earth loop."),
         );
     }
     if stretch.channels_disagree() {
         say(
             CautionCode::ChannelsDisagree,
-            "left and right do not carry the same tone".into(),
+            "Left and right do not carry the same tone.".into(),
         );
     }
 }
@@ -251,7 +251,7 @@ fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, Strin
     say(
         CautionCode::ToneNotFound,
         format!(
-            "a steady tone of {heard} was heard, which is outside −20 … +25 % of the reference"
+            "A steady tone of {heard} was heard, which is outside −20 … +25 % of the reference."
         ),
     );
     if matches!(wrong.likely, Likely::HalfSpeed | Likely::DoubleSpeed) {
@@ -262,7 +262,7 @@ fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, Strin
         };
         say(
             CautionCode::HalfOrDoubleSpeed,
-            format!("{heard} is the reference at {what} speed; check the speed switch"),
+            format!("{heard} is the reference at {what} speed; check the speed switch."),
         );
     }
 }
@@ -277,27 +277,27 @@ fn speed_cautions(
     if reference.home_made {
         say(
             CautionCode::ReferenceHomeMade,
-            "a home-made tape without a figure of its own is taken as ±3 %".into(),
+            "A home-made tape without a figure of its own is taken as ±3 %.".into(),
         );
     } else if reference.uncertainty.is_none() {
         say(
             CautionCode::ReferenceErrorUnknown,
-            "the tape's own speed error is not known; the deviation is by this tape only".into(),
+            "The tape's own speed error is not known; the deviation is by this tape only.".into(),
         );
     }
     if let Some((speed, nominal)) = got.speed.zip(around.nominal) {
         if let Some(Problem::Ambiguous { taken, other }) =
-            ambiguous(speed.measured, nominal, around.nominal_was_guessed)
+            ambiguous(speed.measured, nominal, around.choice)
         {
             say(
                 CautionCode::ReferenceAmbiguous,
-                format!("taken as a {taken} tape; it could be a {other} tape"),
+                format!("Taken as a {taken} tape; it could be a {other} tape."),
             );
         }
         if mains_mismatch(speed.measured, nominal).is_some() {
             say(
                 CautionCode::MainsFrequencyMismatch,
-                "the speed is off by the ratio of 50 and 60 Hz; a synchronous motor on the other mains frequency does that".into(),
+                "The speed is off by the ratio of 50 and 60 Hz; a synchronous motor on the other mains frequency does that.".into(),
             );
         }
     }
@@ -305,7 +305,7 @@ fn speed_cautions(
         say(
             CautionCode::SpeedMoved,
             format!(
-                "the speed was moved {} during this stretch",
+                "The speed was moved {} during this stretch.",
                 times(stretch.moves)
             ),
         );
@@ -320,13 +320,13 @@ fn speed_cautions(
     if too_short || got.flutter.weighted_rms.is_none() && got.flutter.band_limit.is_none() {
         say(
             CautionCode::RecordTooShort,
-            "too short for every figure and its uncertainty; ten seconds settle the filters, thirty are better".into(),
+            "Too short for every figure and its uncertainty; ten seconds settle the filters, thirty are better.".into(),
         );
     }
     if let Some(limit) = got.flutter.band_limit {
         say(
             CautionCode::ToneTooLow,
-            format!("the tone is too low for flutter beyond {limit:.0}"),
+            format!("The tone is too low for flutter beyond {limit:.0}."),
         );
     }
     let drifting = got.drift.is_some_and(|drift| {
@@ -339,7 +339,7 @@ fn speed_cautions(
     if drifting && stretch.moves == 0 {
         say(
             CautionCode::Drifting,
-            "the speed drifts; let the machine warm up and measure again".into(),
+            "The speed drifts; let the machine warm up and measure again.".into(),
         );
     }
 }

@@ -8,7 +8,7 @@ use super::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
 use super::digits::{Digits, Motion};
 use super::flutter::FlutterMeter;
 use super::health::{Health, channels_disagree, tone_power};
-use super::judge::{self, CAPTURE};
+use super::judge::{self, CAPTURE, Choice};
 use super::keep::Keeper;
 use super::ladder::trend;
 use super::reading::{
@@ -86,6 +86,7 @@ pub struct Engine {
     track: Vec<Track>,
     tone: ToneState,
     nominal: Option<Hertz>,
+    nominal_confirmed: bool,
     digits: Option<Digits>,
     digit_sum: (f64, u32),
     per_digit: u32,
@@ -127,6 +128,7 @@ impl Engine {
                 Nominal::Fixed(hz) => Some(hz),
                 Nominal::Nearest => None,
             },
+            nominal_confirmed: false,
             digits: None,
             digit_sum: (0.0, 0),
             per_digit: (rate / DIGITS_HZ).round().max(1.0) as u32,
@@ -346,6 +348,7 @@ impl Engine {
     /// Chooses another nominal tone; nothing measured so far is lost.
     pub fn set_nominal(&mut self, nominal: Nominal) {
         self.settings.conditions.nominal = nominal;
+        self.nominal_confirmed = true;
         let heard = self.digits.as_ref().and_then(Digits::hz);
         self.nominal = match nominal {
             Nominal::Fixed(hz) => Some(hz),
@@ -381,11 +384,19 @@ impl Engine {
         self.tracker.set_ranges(ranges);
     }
 
+    fn nominal_choice(&self) -> Choice {
+        match self.settings.conditions.nominal {
+            Nominal::Nearest => Choice::Guessed,
+            Nominal::Fixed(_) if self.nominal_confirmed => Choice::Confirmed,
+            Nominal::Fixed(_) => Choice::Given,
+        }
+    }
+
     fn surroundings(&self) -> Surroundings<'_> {
         Surroundings {
             conditions: &self.settings.conditions,
             nominal: self.nominal,
-            nominal_was_guessed: self.settings.conditions.nominal == Nominal::Nearest,
+            choice: self.nominal_choice(),
             rate_hz: self.settings.rate_hz,
             band_hz: self.tracker.band_hz().or(self.health.last_band_hz()),
             wrong: self.wrong,
@@ -414,7 +425,6 @@ impl Engine {
     /// The newest live reading.
     pub fn reading(&self) -> Reading {
         let speed = self.speed();
-        let guessed = self.settings.conditions.nominal == Nominal::Nearest;
         Reading {
             at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
             tone: self.tone,
@@ -423,7 +433,7 @@ impl Engine {
                 self.channel_used(),
                 &self.tracker.quality(),
                 speed.map(|speed| speed.measured).zip(self.nominal),
-                guessed,
+                self.nominal_choice(),
             ),
             nominal: self.nominal,
             speed,

@@ -1,7 +1,7 @@
 //! Is the signal usable? Levels, clipping, noise, hum, dropouts, and what to
 //! say about them.
 
-use super::judge::{self, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
+use super::judge::{self, Choice, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
 use super::reading::{ChannelUsed, Problem, SignalHealth, ToneState};
 use crate::signal::check::Beside;
 use crate::signal::level::{Level, LevelMeter};
@@ -159,7 +159,7 @@ impl Health {
         channel: ChannelUsed,
         quality: &[ChannelQuality; MOST_CHANNELS],
         measured_and_nominal: Option<(Hertz, Hertz)>,
-        nominal_was_guessed: bool,
+        choice: Choice,
     ) -> SignalHealth {
         let following = tone == ToneState::Locked;
         // A full-scale sine, whose mean square is ½, is 0 dB.
@@ -190,7 +190,7 @@ impl Health {
             let hints = [
                 judge::mains_mismatch(measured, nominal)
                     .map(|likely| judge::wrong(measured, likely)),
-                judge::ambiguous(measured, nominal, nominal_was_guessed),
+                judge::ambiguous(measured, nominal, choice),
             ];
             for hint in hints.into_iter().flatten().rev() {
                 health.problems.insert(0, hint);

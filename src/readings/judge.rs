@@ -73,8 +73,22 @@ pub fn mains_mismatch(measured: Hertz, nominal: Hertz) -> Option<Likely> {
     }
 }
 
+/// How the nominal tone came to be what it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Choice {
+    /// The nearest to what is heard.
+    Guessed,
+    /// Given at the start, perhaps only because it is the default.
+    Given,
+    /// Chosen by the user while the tone could be heard.
+    Confirmed,
+}
+
 /// Another usual tone that could be meant as well as the one taken.
-pub fn ambiguous(measured: Hertz, taken: Hertz, was_guessed: bool) -> Option<Problem> {
+pub fn ambiguous(measured: Hertz, taken: Hertz, choice: Choice) -> Option<Problem> {
+    if choice == Choice::Confirmed {
+        return None;
+    }
     let off = |tone: Hertz| (measured.0 / tone.0 - 1.0).abs();
     let other = USUAL_TONES
         .into_iter()
@@ -82,7 +96,8 @@ pub fn ambiguous(measured: Hertz, taken: Hertz, was_guessed: bool) -> Option<Pro
         .min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
     let both_near = off(other) < AMBIGUOUS && off(taken) < AMBIGUOUS;
     let clearly = off(other) < CLEARLY_ANOTHER && off(taken) > CLEARLY_OFF;
-    ((was_guessed && both_near) || clearly).then_some(Problem::Ambiguous { taken, other })
+    ((choice == Choice::Guessed && both_near) || clearly)
+        .then_some(Problem::Ambiguous { taken, other })
 }
 
 /// A steady tone on the wrong mains or out of range, as a problem.
@@ -119,15 +134,19 @@ mod tests {
         let taken = nearest_usual(heard);
         assert_eq!(taken, Hertz(3000.0));
         assert_eq!(
-            ambiguous(heard, taken, true),
+            ambiguous(heard, taken, Choice::Guessed),
             Some(Problem::Ambiguous {
                 taken,
                 other: T3150
             })
         );
         // Chosen by hand it is left alone, 3 % off or not.
-        assert_eq!(ambiguous(heard, T3150, false), None);
-        assert!(ambiguous(Hertz(3001.0), T3150, false).is_some());
-        assert_eq!(ambiguous(Hertz(1001.0), Hertz(1000.0), true), None);
+        assert_eq!(ambiguous(heard, T3150, Choice::Given), None);
+        assert!(ambiguous(Hertz(3001.0), T3150, Choice::Given).is_some());
+        assert_eq!(ambiguous(Hertz(3001.0), T3150, Choice::Confirmed), None);
+        assert_eq!(
+            ambiguous(Hertz(1001.0), Hertz(1000.0), Choice::Guessed),
+            None
+        );
     }
 }

@@ -60,8 +60,8 @@ impl QuasiPeak {
 
 #[cfg(test)]
 mod tests {
-    use super::super::weighting::weighting;
     use super::*;
+    use crate::readings::flutter::weighting::weighting;
 
     const RATE: f64 = 2000.0;
 
