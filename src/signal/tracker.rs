@@ -23,7 +23,9 @@ const RETUNE_RELATIVE: f64 = 0.025;
 const CHECK_S: f64 = 1.0;
 
 /// Frequencies that scatter by more than this part of the band are no tone.
+/// Values a few apart are compared, so that a tone that moves is still one.
 const INCOHERENT: f64 = 0.25;
+const APART: usize = 4;
 
 /// Time constant of that scatter.
 const COHERENCE_S: f64 = 0.05;
@@ -91,6 +93,7 @@ struct Following {
     late: [Option<Bridged>; 2],
     mean_hz: f64,
     scatter: f64,
+    earlier_hz: [f64; APART],
     ticks: u64,
     started_tick: u64,
     until_check: u64,
@@ -357,6 +360,7 @@ impl Following {
             late: [None; 2],
             mean_hz: line.hz,
             scatter: 0.0,
+            earlier_hz: [line.hz; APART],
             ticks: 0,
             started_tick,
             until_check: 0,
@@ -462,9 +466,12 @@ impl Following {
     /// Keeps the running mean, the scatter and the channels' offsets.
     fn observe(&mut self, rate: f64, step: f64, steps: &[f64; MOST_CHANNELS]) {
         let fast = 1.0 / (COHERENCE_S * rate);
-        let off = self.carrier_hz + step - self.mean_hz;
-        self.mean_hz += fast * off;
-        self.scatter += fast * (off * off - self.scatter);
+        let hz = self.carrier_hz + step;
+        self.mean_hz += fast * (hz - self.mean_hz);
+        let place = (self.ticks as usize) % APART;
+        let change = hz - std::mem::replace(&mut self.earlier_hz[place], hz);
+        // The difference of two independent values has twice their variance.
+        self.scatter += fast * (0.5 * change * change - self.scatter);
         let slow = 1.0 / (2.0 * rate);
         for (channel, own) in self.channels.iter_mut().zip(steps) {
             let quality = &mut channel.quality;
@@ -483,6 +490,7 @@ impl Following {
         self.oscillator = Oscillator::new(plan, self.carrier_hz);
         self.bridge.carrier_moved(self.carrier_hz);
         self.scatter = 0.0;
+        self.earlier_hz = [self.mean_hz; APART];
         let doubt = doubt_ticks(plan, &self.filters);
         for channel in &mut self.channels {
             channel.demodulator = Demodulator::new(&self.filters);
