@@ -7,7 +7,6 @@ use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::hint::black_box;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use cpal::ErrorKind;
@@ -17,21 +16,21 @@ use tapewright::audio::source::StreamFormat;
 
 struct Counting;
 
-static COUNTED: AtomicU64 = AtomicU64::new(0);
-
 thread_local! {
     static WATCHED: Cell<bool> = const { Cell::new(false) };
+    // Each test has its thread; what the others allocate is none of its.
+    static COUNTED: Cell<u64> = const { Cell::new(0) };
 }
 
 fn count() {
     // The flag may be gone while a thread ends; nothing is watched then.
     if WATCHED.try_with(Cell::get).unwrap_or(false) {
-        COUNTED.fetch_add(1, Ordering::Relaxed);
+        COUNTED.set(COUNTED.get() + 1);
     }
 }
 
 // SAFETY: every call is handed to the system's allocator as it came; counting
-// touches only an atomic and a thread-local without destructor.
+// touches only thread-locals without destructor.
 unsafe impl GlobalAlloc for Counting {
     unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
         count();
@@ -49,11 +48,11 @@ static ALLOCATOR: Counting = Counting;
 
 /// Calls to the allocator during `work`, on this thread.
 fn allocations(work: impl FnOnce()) -> u64 {
-    let before = COUNTED.load(Ordering::Relaxed);
+    let before = COUNTED.get();
     WATCHED.set(true);
     work();
     WATCHED.set(false);
-    COUNTED.load(Ordering::Relaxed) - before
+    COUNTED.get() - before
 }
 
 const STEREO: StreamFormat = StreamFormat {
