@@ -132,7 +132,7 @@ fn lateness() -> Option<Duration> {
             let state = analysis.newest();
             let needle = state.reading.as_ref().and_then(|reading| reading.speed);
             if needle.is_some_and(|speed| speed.needle.0 > 0.1) {
-                return Some(begun.elapsed() - Duration::from_millis(5) * 500);
+                return begun.elapsed().checked_sub(Duration::from_millis(5) * 500);
             }
             thread::sleep(Duration::from_micros(200));
         }
