@@ -37,6 +37,8 @@ pub struct Averaging {
     /// Lengths and variances of means of that length about the long-term
     /// mean, shortest first.
     variances: Vec<(f64, f64)>,
+    /// Variances of means of one, two … whole periods.
+    of_periods: Vec<f64>,
 }
 
 impl Averaging {
@@ -52,27 +54,36 @@ impl Averaging {
             period *= STEP;
         }
         let best = best_of(&variances)?;
-        let refined = refine(sums, best);
+        let period_s = refine(sums, best);
+        let of_periods = (1..)
+            .map(|k| f64::from(k) * period_s)
+            .take_while(|&whole| whole <= longest.max(period_s))
+            .map_while(|whole| variance_of_means(sums, whole))
+            .collect();
         Some(Self {
-            period_s: refined,
+            period_s,
             learnt_over_s: length_s,
             variances,
+            of_periods,
         })
     }
 
-    /// Variance of a mean over `length_s` about the long-term mean.
+    /// Variance of a mean over `length_s` about the long-term mean; a length
+    /// of a period or more is taken as whole periods.
     pub fn variance(&self, length_s: f64) -> f64 {
-        let Some(&(longest, at_longest)) = self.variances.last() else {
-            return f64::INFINITY;
-        };
-        if length_s >= longest {
-            // Beyond what was tried, a mean of whole periods falls at least
-            // like one of independent parts.
-            let (period, at_period) = self.nearest(self.period_s);
-            let by_periods = at_period * period / length_s;
-            return by_periods.min(at_longest * longest / length_s).max(0.0);
+        let periods = (length_s / self.period_s).round() as usize;
+        match (periods, self.of_periods.as_slice()) {
+            (1.., [.., last]) => {
+                let known = self.of_periods.len();
+                // Beyond what was tried, means fall like those of independent
+                // parts.
+                self.of_periods
+                    .get(periods - 1)
+                    .copied()
+                    .unwrap_or(last * known as f64 / periods as f64)
+            }
+            _ => self.nearest(length_s),
         }
-        self.nearest(length_s).1
     }
 
     /// Degrees of freedom behind [`Averaging::variance`].
@@ -80,14 +91,16 @@ impl Averaging {
         (self.learnt_over_s / length_s.min(self.period_s.max(1.0)) - 1.0).max(1.0)
     }
 
-    fn nearest(&self, length_s: f64) -> (f64, f64) {
+    fn nearest(&self, length_s: f64) -> f64 {
         let after = self
             .variances
             .partition_point(|&(length, _)| length < length_s);
-        let candidates = [after.saturating_sub(1), after.min(self.variances.len() - 1)];
-        let [low, high] = candidates.map(|k| self.variances[k]);
         // The larger of the neighbours: between them a notch may lie.
-        if low.1 > high.1 { low } else { high }
+        [after.saturating_sub(1), after]
+            .into_iter()
+            .filter_map(|k| self.variances.get(k))
+            .map(|&(_, variance)| variance)
+            .fold(0.0, f64::max)
     }
 }
 

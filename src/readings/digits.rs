@@ -3,16 +3,17 @@
 //!
 //! A plain average is either slow after a turn of the trimmer or restless.
 //! This one starts anew when the speed has moved, by a test that the flutter
-//! of this very machine sets the threshold of, and grows from there to four
-//! wow periods.
+//! of this very machine sets the threshold of, and grows from there to some
+//! seven seconds.
 
 use std::collections::VecDeque;
 
 use super::averaging::{Averaging, Sums};
 use crate::signal::statistics::student_95;
 
-/// Most periods in the average.
-const MOST_PERIODS: usize = 4;
+/// The average grows to this length, or to two periods if that is more.
+const LONGEST_AVERAGE_S: f64 = 7.5;
+const LEAST_MOST_PERIODS: usize = 2;
 
 /// Until the period is known, the average is at most this long.
 const UNKNOWN_PERIOD_S: f64 = 4.0;
@@ -152,7 +153,10 @@ impl Digits {
     fn window(&self) -> usize {
         let longest = self.length.min(self.cumulative.len() - 1);
         match self.period() {
-            Some(period) if longest >= period => (longest / period).min(MOST_PERIODS) * period,
+            Some(period) if longest >= period => {
+                let most = (self.values(LONGEST_AVERAGE_S) / period).max(LEAST_MOST_PERIODS);
+                (longest / period).min(most) * period
+            }
             Some(_) => longest,
             None => longest.min(self.values(UNKNOWN_PERIOD_S)),
         }
