@@ -44,22 +44,20 @@ wait_for() {
 # A record of its own, so that the user's is left alone.
 LC_ALL=C.UTF-8 TERM=xterm-256color on_screen new-session -d -s picture -x 80 -y 24 \
     "'$program' watch --rehearse --seed 1 --record '$folder/record.jsonl'"
-wait_for 30 'Press 1'
-press 1
 wait_for 30 'settled'
 press b
 wait_for 60 'kept before'
 press p
 wait_for 10 'power OFF'
 press c c c c c
-wait_for 20 'worked 5 times'
+wait_for 20 'cleaned 5x'
 press p
 wait_for 30 'settled'
 press Down Down Down Down Down Down Down Down Down
 wait_for 30 'settled'
 # Until the flutter figures and the drift are valid again.
-wait_for 60 'weighted two-sigma 0'
-wait_for 60 'drift %/min  *[-+]'
+wait_for 60 'weighted 2-sigma 0'
+wait_for 60 'drift %/min  *[-+ ][0-9]'
 sleep 2
 wait_for 20 'signal good'
 
