@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
-use realfft::num_complex::Complex32;
+use rustfft::num_complex::Complex32;
 use realfft::{RealFftPlanner, RealToComplex};
 
 /// A local maximum of a spectrum.
