@@ -3,8 +3,8 @@
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
-use rustfft::num_complex::Complex32;
 use realfft::{RealFftPlanner, RealToComplex};
+use rustfft::num_complex::Complex32;
 
 /// A local maximum of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
