@@ -163,7 +163,7 @@ pub fn flutter_figures(hz: &FlutterHz, scale: f64, band_hz: Option<f64>) -> Flut
         unweighted_rms: percent(hz.unweighted_rms),
         unweighted_band: hz
             .unweighted_rms
-            .map(|_| [Hertz(0.1), Hertz(reach.min(200.0))]),
+            .map(|_| [Hertz(0.1), Hertz(reach.min(200.0).round())]),
         wow_rms: percent(hz.wow_rms),
         flutter_rms: if_reached(100.0, percent(hz.flutter_rms)),
         valid_in: None,

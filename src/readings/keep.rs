@@ -127,10 +127,15 @@ impl Keeper {
         match &self.state {
             State::Idle => None,
             State::Waiting(_) => Some(Keeping::Waiting),
-            State::Averaging(request, stretch) => Some(Keeping::Averaging {
-                have: Seconds(stretch.track_s()),
-                want: request.at_least,
-            }),
+            State::Averaging(request, stretch) => {
+                // Flutter that is still settling makes it longer.
+                let have_s = stretch.track_s();
+                let missing_s = (LEAST_FLUTTER_S - stretch.flutter.seen_s()).max(0.0);
+                Some(Keeping::Averaging {
+                    have: Seconds(have_s),
+                    want: Seconds(request.at_least.0.max(have_s + missing_s)),
+                })
+            }
             State::Done(measurement) => Some(Keeping::Done(Arc::clone(measurement))),
         }
     }

@@ -96,7 +96,7 @@ fn flutter_lines(reading: &FlutterReading) -> String {
     let band = reading
         .unweighted_band
         .map_or(String::new(), |[low, high]| {
-            format!(", {}–{} Hz", low.0, high.0)
+            format!(", {}–{:.0} Hz", low.0, high.0)
         });
     let mut text =
         String::from("  Flutter %                     two-sigma      quasi-peak     RMS\n");
