@@ -27,9 +27,10 @@ const MOVED_AT_LEAST: f64 = 0.0012;
 const MOVED_TIMES: f64 = 1.6;
 const MOVED_FOR_S: f64 = 0.05;
 
-/// The usual excursion: before it is known, how fast it is forgotten, and how
-/// late it is learnt (so that a move does not teach its own threshold).
-const FIRST_EXCURSION: f64 = 0.003;
+/// The usual excursion: what is allowed before it is known, how fast it is
+/// forgotten, and how late it is learnt (so that a move does not teach its own
+/// threshold).
+const FIRST_EXCURSION: f64 = 0.0075;
 const EXCURSION_MEMORY_S: f64 = 20.0;
 const EXCURSION_LATE_S: f64 = 0.5;
 
@@ -70,7 +71,9 @@ pub struct Digits {
     length: usize,
     hits: usize,
     creeping: usize,
-    excursion_hz: f64,
+    /// `None` until averages have been learnt: then the largest so far is it.
+    excursion_hz: Option<f64>,
+    largest_so_far_hz: f64,
     late: VecDeque<f64>,
     averaging: Option<Averaging>,
     until_learn: usize,
@@ -89,7 +92,8 @@ impl Digits {
             length: 0,
             hits: 0,
             creeping: 0,
-            excursion_hz: FIRST_EXCURSION * nominal_hz,
+            excursion_hz: None,
+            largest_so_far_hz: 0.0,
             late: VecDeque::new(),
             averaging: None,
             until_learn: 0,
@@ -219,7 +223,10 @@ impl Digits {
             return Motion::Left;
         };
         let excursion = (now - digits).abs();
-        let threshold = (MOVED_AT_LEAST * self.nominal_hz).max(MOVED_TIMES * self.excursion_hz);
+        let usual = self
+            .excursion_hz
+            .unwrap_or(FIRST_EXCURSION * self.nominal_hz);
+        let threshold = (MOVED_AT_LEAST * self.nominal_hz).max(MOVED_TIMES * usual);
         self.hits = if excursion > threshold {
             self.hits + 1
         } else {
@@ -258,9 +265,12 @@ impl Digits {
         let Some(old) = self.late.pop_front() else {
             return;
         };
-        if self.holds_a_period() || self.averaging.is_none() {
+        if self.averaging.is_none() {
+            self.largest_so_far_hz = self.largest_so_far_hz.max(old);
+        } else if self.holds_a_period() {
             let decay = (-1.0 / (EXCURSION_MEMORY_S * self.rate_hz)).exp();
-            self.excursion_hz = (self.excursion_hz * decay).max(old);
+            let before = self.excursion_hz.unwrap_or(self.largest_so_far_hz);
+            self.excursion_hz = Some((before * decay).max(old));
         }
     }
 
@@ -322,6 +332,17 @@ mod tests {
             }
         }
         assert!(digits.scatter_hz().expect("known") < 0.5);
+    }
+
+    #[test]
+    fn strong_wow_is_no_move() {
+        let mut digits = Digits::new(RATE, 3150.0);
+        for n in 0..6000 {
+            let wow = 0.007 * (TAU * 0.6 * f64::from(n) / RATE).sin();
+            assert_eq!(digits.push(3150.0 * (1.0 + wow)), Motion::Left, "at {n}");
+        }
+        let error = digits.hz().expect("digits") / 3150.0 - 1.0;
+        assert!(error.abs() < 2e-4, "{error}");
     }
 
     #[test]

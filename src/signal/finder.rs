@@ -89,6 +89,12 @@ impl Finder {
         BLOCK_S + f64::from(CONFIRMATIONS - 1) * HOP_S
     }
 
+    /// How much of that may lie before the tone began: a block shows a tone
+    /// that fills its last part only.
+    pub fn onset_s() -> f64 {
+        0.8 * BLOCK_S
+    }
+
     /// Forgets what it saw.
     pub fn reset(&mut self) {
         self.line = None;

@@ -274,7 +274,12 @@ impl Tracker {
     /// hold the tone.
     fn begin(&mut self, line: Line, out: &mut Vec<Track>) {
         let tick = self.plan.tick();
-        let span = (Finder::confirmed_span_s() * self.plan.rate_hz) as u64 / tick as u64;
+        let ticks = |seconds: f64| (seconds * self.plan.rate_hz) as u64 / tick as u64;
+        let mut span = ticks(Finder::confirmed_span_s());
+        if self.unbroken_ticks > span + self.hop_ticks {
+            // The tone began somewhere in the first block that showed it.
+            span -= ticks(Finder::onset_s());
+        }
         let span = span.min(self.unbroken_ticks);
         self.following = Some(Following::new(
             &self.plan,
