@@ -103,6 +103,11 @@ impl Digits {
         digits
     }
 
+    /// True when made for this nominal tone.
+    pub fn is_for(&self, nominal_hz: f64) -> bool {
+        (self.nominal_hz - nominal_hz).abs() < 1e-6
+    }
+
     /// The tone was found (again): nothing before counts, but what was learnt
     /// about the machine stays.
     pub fn begin(&mut self) {

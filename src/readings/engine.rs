@@ -233,12 +233,14 @@ impl Engine {
         }
         let nominal = self.nominal.map_or(hz, |nominal| nominal.0);
         let rate = self.tracker.plan().output_rate_hz() / f64::from(self.per_digit);
+        // What was learnt about another tone is in its hertz, not in ours.
+        self.digits.take_if(|digits| !digits.is_for(nominal));
         self.digits
             .get_or_insert_with(|| Digits::new(rate, nominal))
             .begin();
         self.digit_sum = (0.0, 0);
         self.flutter.restart();
-        self.trend_since_move = 0;
+        self.begin_trend_anew();
         self.whole.found();
         self.keeper.disturbed();
     }
@@ -272,7 +274,7 @@ impl Engine {
         if digits.push(hz) == Motion::Moved {
             self.flutter.restart();
             self.whole.moves += 1;
-            self.trend_since_move = 0;
+            self.begin_trend_anew();
             self.keeper.disturbed();
         }
         self.advance_keeper();
@@ -305,6 +307,12 @@ impl Engine {
         } else if matches!(self.tone, ToneState::Wrong(_)) {
             self.tone = ToneState::Searching;
         }
+    }
+
+    /// What was added up before a move does not go into the point after it.
+    fn begin_trend_anew(&mut self) {
+        self.trend_sum = (0.0, 0);
+        self.trend_since_move = 0;
     }
 
     fn advance_trend(&mut self) {
@@ -349,7 +357,10 @@ impl Engine {
     pub fn set_nominal(&mut self, nominal: Nominal) {
         self.settings.conditions.nominal = nominal;
         self.nominal_confirmed = true;
-        let heard = self.digits.as_ref().and_then(Digits::hz);
+        self.wrong = None;
+        self.keeper.disturbed();
+        let followed = self.digits.as_ref().filter(|_| self.tracker.is_following());
+        let heard = followed.and_then(Digits::hz);
         self.nominal = match nominal {
             Nominal::Fixed(hz) => Some(hz),
             Nominal::Nearest => heard.map(|hz| judge::nearest_usual(Hertz(hz))),

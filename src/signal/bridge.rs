@@ -25,6 +25,8 @@ pub struct Raw {
     pub hz: f64,
     /// Envelope of the best channel, for counting turns.
     pub envelope: Complex,
+    /// Which channel that was: phases of two are not comparable.
+    pub channel: usize,
     /// Can it be believed?
     pub good: bool,
 }
@@ -135,7 +137,7 @@ impl Bridge {
             return 0.0;
         };
         let gap_s = self.open_gap_s();
-        if gap_s > COUNTABLE_S {
+        if gap_s > COUNTABLE_S || last.channel != first.channel {
             return 0.0;
         }
         // From the last good value to the first good one, which carries the
@@ -171,6 +173,7 @@ mod tests {
             let raw = Raw {
                 hz: if good { hz } else { 2900.0 },
                 envelope: Complex::turn(turns),
+                channel: 0,
                 good,
             };
             bridge.push(raw, |value| got.push(value));

@@ -239,7 +239,11 @@ impl Tracker {
         self.follow(input, out);
         self.check_spectrum(out);
         let gap_s = self.following.as_ref().map(|f| f.bridge.open_gap_s());
-        if gap_s.is_some_and(|gap| gap > LOST_S) || self.is_incoherent() {
+        let away = self
+            .following
+            .as_ref()
+            .is_some_and(|following| !self.is_wanted(following.mean_hz));
+        if gap_s.is_some_and(|gap| gap > LOST_S) || self.is_incoherent() || away {
             self.let_go();
             out.push(Track::Lost);
         }
@@ -409,7 +413,7 @@ impl Following {
         let first_delay_s = self.filters.first_delay_s();
         let mut sum = 0.0;
         let mut weights = 0.0;
-        let mut best: Option<(f64, Complex)> = None;
+        let mut best: Option<(f64, Complex, usize)> = None;
         let mut steps = [0.0; MOST_CHANNELS];
         for (index, (channel, samples)) in self.channels.iter_mut().zip(input).enumerate() {
             let envelope = channel
@@ -441,24 +445,26 @@ impl Following {
             quality.tone_power += smoothing * (envelope.power() / 2.0 - quality.tone_power);
             sum += quality.weight * step;
             weights += quality.weight;
-            if quality.weight > 0.0 && best.is_none_or(|(weight, _)| quality.weight > weight) {
-                best = Some((quality.weight, envelope));
+            if quality.weight > 0.0 && best.is_none_or(|(weight, ..)| quality.weight > weight) {
+                best = Some((quality.weight, envelope, index));
             }
         }
         self.ticks += 1;
         let raw = match best {
-            Some((_, envelope)) => {
+            Some((_, envelope, channel)) => {
                 let mean = sum / weights;
                 self.observe(rate, mean, &steps);
                 Raw {
                     hz: self.carrier_hz + mean,
                     envelope,
+                    channel,
                     good: true,
                 }
             }
             None => Raw {
                 hz: self.carrier_hz,
                 envelope: Complex::default(),
+                channel: 0,
                 good: false,
             },
         };
@@ -478,7 +484,9 @@ impl Following {
         // The difference of two independent values has twice their variance.
         self.scatter += fast * (0.5 * change * change - self.scatter);
         let slow = 1.0 / (2.0 * rate);
-        for (channel, own) in self.channels.iter_mut().zip(steps) {
+        let believed = |channel: &&mut Channel| channel.doubt == 0 && channel.quality.weight > 0.0;
+        let channels = self.channels.iter_mut().zip(steps);
+        for (channel, own) in channels.filter(|(channel, _)| believed(channel)) {
             let quality = &mut channel.quality;
             quality.offset_hz += slow * (own - step - quality.offset_hz);
         }
