@@ -57,6 +57,9 @@ pub enum EngineError {
     NoChannel,
 }
 
+/// A sample beyond this is damage, not sound; its square would drown all.
+const WILDEST: f32 = 1e3;
+
 /// The digits are made from the track at about this rate.
 const DIGITS_HZ: f64 = 200.0;
 
@@ -147,7 +150,7 @@ impl Engine {
     }
 
     /// Takes interleaved samples, full scale ±1; any number of whole frames.
-    /// Samples that are no number count as 0. The memory held does not grow
+    /// Samples that are no number, or wildly beyond full scale, count as 0. The memory held does not grow
     /// with the length of the stream.
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
@@ -156,7 +159,7 @@ impl Engine {
             let samples = interleaved
                 .chunks_exact(channels)
                 .map(|frame| frame[channel]);
-            waiting.extend(samples.map(|s| if s.is_finite() { s } else { 0.0 }));
+            waiting.extend(samples.map(|s| if s.abs() <= WILDEST { s } else { 0.0 }));
         }
         self.frames += frames as u64;
         self.whole.frames += frames as u64;
