@@ -37,16 +37,20 @@ fn resident_kb() -> Option<u64> {
     line.split_whitespace().nth(1)?.parse().ok()
 }
 
-fn an_hour() {
-    let samples = ten_seconds();
-    let mut engine = Engine::new(Settings {
+fn stereo_engine() -> Engine {
+    Engine::new(Settings {
         rate_hz: RATE,
         channels: 2,
         choice: ChannelChoice::Auto,
         conditions: Conditions::default(),
         tolerance: Percent(0.5),
     })
-    .expect("a usual format");
+    .expect("a usual format")
+}
+
+fn an_hour() {
+    let samples = ten_seconds();
+    let mut engine = stereo_engine();
     let mut readings = 0u32;
     let begun = Instant::now();
     for minute in 0..60 {
@@ -67,14 +71,7 @@ fn an_hour() {
         took / 36.0,
         3600.0 / took
     );
-    let mut engine = Engine::new(Settings {
-        rate_hz: RATE,
-        channels: 2,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format");
+    let mut engine = stereo_engine();
     let begun = Instant::now();
     for _ in 0..60 {
         engine.push(&samples);
