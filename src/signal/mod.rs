@@ -11,6 +11,7 @@ pub mod dropout;
 pub mod filters;
 pub mod finder;
 pub mod fir;
+pub mod following;
 pub mod level;
 pub mod spectrum;
 pub mod statistics;

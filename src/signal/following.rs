@@ -1,0 +1,295 @@
+//! Follows a tone that was found: demodulates every channel, combines them by
+//! quality, bridges what cannot be believed, moves the carrier after the tone.
+
+use super::bridge::{Bridge, Bridged, Raw};
+use super::check::Beside;
+use super::demodulator::{Complex, Demodulator, Filters, Oscillator, Plan};
+use super::dropout::DropoutDetector;
+use super::finder::Line;
+use super::tracker::Track;
+
+/// The carrier follows when the tone is further off than this.
+const RETUNE_RELATIVE: f64 = 0.025;
+
+/// Frequencies that scatter by more than this part of the band are no tone.
+/// Values a few apart are compared, so that a tone that moves is still one.
+const INCOHERENT: f64 = 0.25;
+const APART: usize = 4;
+
+/// Time constant of that scatter.
+const COHERENCE_S: f64 = 0.05;
+
+/// A channel this much worse than the other is left out, and one below this
+/// on its own is not believed to carry the tone (as ratios of powers).
+const WORSE: f64 = 0.01;
+
+/// Most channels that are listened to.
+pub const MOST_CHANNELS: usize = 2;
+
+/// Quality of one channel while a tone is followed.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ChannelQuality {
+    /// Its part in the combined track, 0 to 1.
+    pub weight: f64,
+    /// Mean square of the tone, smoothed over 0.1 s.
+    pub tone_power: f64,
+    /// Mean difference from the combined track in hertz, over about 2 s.
+    pub offset_hz: f64,
+}
+
+struct Channel {
+    demodulator: Demodulator,
+    dropout: DropoutDetector,
+    before: Complex,
+    /// Ticks until the filters have forgotten what cannot be believed.
+    doubt: u32,
+    quality: ChannelQuality,
+}
+
+/// See the module.
+pub(super) struct Following {
+    carrier_hz: f64,
+    filters: Filters,
+    oscillator: Oscillator,
+    channels: Vec<Channel>,
+    bridge: Bridge,
+    /// Output of the bridge two values back, for the droop correction.
+    late: [Option<Bridged>; 2],
+    mean_hz: f64,
+    scatter: f64,
+    earlier_hz: [f64; APART],
+    ticks: u64,
+    started_tick: u64,
+    turns: Vec<Complex>,
+    coarse_power: Vec<f32>,
+}
+
+impl Following {
+    /// Begins at the line that was found; the first tick it will get is the
+    /// `started_tick`th of the input.
+    pub(super) fn new(plan: &Plan, line: Line, channels: usize, started_tick: u64) -> Self {
+        let filters = Filters::new(plan, line.hz);
+        let doubt = doubt_ticks(plan, &filters);
+        let best = line.power[0].max(line.power[1]);
+        let mut following = Self {
+            carrier_hz: line.hz,
+            oscillator: Oscillator::new(plan, line.hz),
+            channels: (0..channels)
+                .map(|channel| Channel {
+                    demodulator: Demodulator::new(&filters),
+                    dropout: DropoutDetector::new(plan.coarse_rate_hz(), line.hz),
+                    before: Complex::default(),
+                    doubt,
+                    quality: ChannelQuality {
+                        // Until a spectrum tells more, the level speaks.
+                        weight: keep_if_comparable(line.power[channel], best),
+                        tone_power: line.power[channel],
+                        offset_hz: 0.0,
+                    },
+                })
+                .collect(),
+            filters,
+            bridge: Bridge::new(plan.output_rate_hz(), line.hz),
+            late: [None; 2],
+            mean_hz: line.hz,
+            scatter: 0.0,
+            earlier_hz: [line.hz; APART],
+            ticks: 0,
+            started_tick,
+            turns: vec![Complex::default(); plan.second],
+            coarse_power: vec![0.0; plan.second],
+        };
+        following.normalise_weights();
+        following
+    }
+
+    /// Where the tone stands now, over about 50 ms.
+    pub(super) fn mean_hz(&self) -> f64 {
+        self.mean_hz
+    }
+
+    /// Edge of the band around the carrier that flutter comes through.
+    pub(super) fn pass_hz(&self) -> f64 {
+        self.filters.band.pass_hz
+    }
+
+    /// Ticks followed so far.
+    pub(super) fn ticks(&self) -> u64 {
+        self.ticks
+    }
+
+    /// For how long nothing could be believed.
+    pub(super) fn open_gap_s(&self) -> f64 {
+        self.bridge.open_gap_s()
+    }
+
+    /// True when the frequencies scatter as no tone does.
+    pub(super) fn is_incoherent(&self) -> bool {
+        self.scatter.sqrt() > INCOHERENT * self.pass_hz()
+    }
+
+    /// Quality of each channel.
+    pub(super) fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
+        let mut quality = [ChannelQuality::default(); MOST_CHANNELS];
+        for (slot, channel) in quality.iter_mut().zip(&self.channels) {
+            *slot = channel.quality;
+        }
+        quality
+    }
+
+    /// Weighs the channels by what stands beside the tone in each.
+    pub(super) fn weigh(&mut self, beside: &[Beside]) {
+        let quality = |beside: &Beside| beside.tone / beside.rest.max(1e-12);
+        let best = beside.iter().map(quality).fold(0.0, f64::max);
+        for (channel, beside) in self.channels.iter_mut().zip(beside) {
+            channel.quality.weight = keep_if_comparable(quality(beside), best);
+        }
+        self.normalise_weights();
+    }
+
+    fn normalise_weights(&mut self) {
+        let sum: f64 = self.channels.iter().map(|c| c.quality.weight).sum();
+        for channel in &mut self.channels {
+            channel.quality.weight = if sum > 0.0 {
+                channel.quality.weight / sum
+            } else {
+                1.0
+            };
+        }
+    }
+
+    /// One tick of every channel in; what follows from it is added to `out`.
+    pub(super) fn tick(&mut self, plan: &Plan, input: &[&[f32]], out: &mut Vec<Track>) {
+        self.oscillator.advance(&mut self.turns);
+        let rate = plan.output_rate_hz();
+        let smoothing = 1.0 / (0.1 * rate);
+        let settle = doubt_ticks(plan, &self.filters);
+        let first_delay_s = self.filters.first_delay_s();
+        let mut sum = 0.0;
+        let mut weights = 0.0;
+        let mut best: Option<(f64, Complex, usize)> = None;
+        let mut steps = [0.0; MOST_CHANNELS];
+        for (index, (channel, samples)) in self.channels.iter_mut().zip(input).enumerate() {
+            let envelope = channel.demodulator.tick(
+                &self.filters,
+                samples,
+                &self.turns,
+                &mut self.coarse_power,
+            );
+            for &power in &self.coarse_power {
+                if let Some(gap) = channel.dropout.push(power)
+                    && channel.quality.weight > 0.0
+                {
+                    let origin_s = self.started_tick as f64 / rate;
+                    let coarse_hz = plan.coarse_rate_hz();
+                    out.push(Track::Dropout {
+                        start_s: origin_s + gap.start as f64 / coarse_hz - first_delay_s,
+                        length_s: gap.length as f64 / coarse_hz,
+                    });
+                }
+            }
+            let step = envelope.turns_since(channel.before) * rate;
+            channel.before = envelope;
+            steps[index] = step;
+            if channel.dropout.is_down() {
+                channel.doubt = channel.doubt.max(settle);
+            }
+            let quality = &mut channel.quality;
+            if channel.doubt > 0 {
+                channel.doubt -= 1;
+                continue;
+            }
+            quality.tone_power += smoothing * (envelope.power() / 2.0 - quality.tone_power);
+            sum += quality.weight * step;
+            weights += quality.weight;
+            if quality.weight > 0.0 && best.is_none_or(|(weight, ..)| quality.weight > weight) {
+                best = Some((quality.weight, envelope, index));
+            }
+        }
+        self.ticks += 1;
+        let raw = match best {
+            Some((_, envelope, channel)) => {
+                let mean = sum / weights;
+                self.observe(rate, mean, &steps);
+                Raw {
+                    hz: self.carrier_hz + mean,
+                    envelope,
+                    channel,
+                    good: true,
+                }
+            }
+            None => Raw {
+                hz: self.carrier_hz,
+                envelope: Complex::default(),
+                channel: 0,
+                good: false,
+            },
+        };
+        let late = &mut self.late;
+        self.bridge
+            .push(raw, |value| correct_droop(late, value, out));
+        self.retune_if_needed(plan);
+    }
+
+    /// Keeps the running mean, the scatter and the channels' offsets.
+    fn observe(&mut self, rate: f64, step: f64, steps: &[f64; MOST_CHANNELS]) {
+        let fast = 1.0 / (COHERENCE_S * rate);
+        let hz = self.carrier_hz + step;
+        self.mean_hz += fast * (hz - self.mean_hz);
+        let place = (self.ticks as usize) % APART;
+        let change = hz - std::mem::replace(&mut self.earlier_hz[place], hz);
+        // The difference of two independent values has twice their variance.
+        self.scatter += fast * (0.5 * change * change - self.scatter);
+        let slow = 1.0 / (2.0 * rate);
+        let believed = |channel: &&mut Channel| channel.doubt == 0 && channel.quality.weight > 0.0;
+        let channels = self.channels.iter_mut().zip(steps);
+        for (channel, own) in channels.filter(|(channel, _)| believed(channel)) {
+            let quality = &mut channel.quality;
+            quality.offset_hz += slow * (own - step - quality.offset_hz);
+        }
+    }
+
+    /// Moves the carrier to where the tone has gone. The filters start anew
+    /// and what they say is doubted until they have forgotten.
+    fn retune_if_needed(&mut self, plan: &Plan) {
+        if (self.mean_hz / self.carrier_hz - 1.0).abs() < RETUNE_RELATIVE {
+            return;
+        }
+        self.carrier_hz = self.mean_hz;
+        self.filters = Filters::new(plan, self.carrier_hz);
+        self.oscillator = Oscillator::new(plan, self.carrier_hz);
+        self.bridge.carrier_moved(self.carrier_hz);
+        self.scatter = 0.0;
+        self.earlier_hz = [self.mean_hz; APART];
+        let doubt = doubt_ticks(plan, &self.filters);
+        for channel in &mut self.channels {
+            channel.demodulator = Demodulator::new(&self.filters);
+            channel.doubt = doubt;
+        }
+    }
+}
+
+/// Ticks until filters at rest, or filters that have seen a dropout, tell the
+/// truth again: their whole length and a little more.
+fn doubt_ticks(plan: &Plan, filters: &Filters) -> u32 {
+    (2.0 * filters.delay_s() * plan.output_rate_hz()).ceil() as u32 + 2
+}
+
+fn keep_if_comparable(value: f64, best: f64) -> f64 {
+    if value < WORSE * best { 0.0 } else { value }
+}
+
+/// A first difference of phase is the mean frequency over one step and so
+/// droops towards high rates by sinc(f T); (26 d − d₋ − d₊)/24 undoes that to
+/// within 0.01 dB at a tenth of the rate (Taylor series of 1/sinc, first
+/// term).
+fn correct_droop(late: &mut [Option<Bridged>; 2], value: Bridged, out: &mut Vec<Track>) {
+    let [before, here] = *late;
+    *late = [here, Some(value)];
+    let Some(here) = here else { return };
+    let before = before.unwrap_or(here);
+    out.push(Track::Value(Bridged {
+        hz: (26.0 * here.hz - before.hz - value.hz) / 24.0,
+        measured: here.measured,
+    }));
+}
