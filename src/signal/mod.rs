@@ -16,4 +16,5 @@ pub mod level;
 pub mod spectrum;
 pub mod statistics;
 pub mod tone;
+pub mod tone_fit;
 pub mod tracker;
