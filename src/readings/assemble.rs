@@ -119,7 +119,7 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
 fn noise_hz(stretch: &Stretch, rate_hz: u32) -> Option<f64> {
     let beside = stretch.beside()?;
     let rate = f64::from(rate_hz);
-    let samples = stretch.track_s() * rate;
+    let samples = stretch.measured_s() * rate;
     let ratio = beside.rest / beside.tone.max(f64::MIN_POSITIVE);
     let variance = 12.0 * ratio / samples.powi(3);
     Some(1.96 * variance.sqrt() * rate / std::f64::consts::TAU)

@@ -15,6 +15,7 @@ use super::reading::{
     ChannelUsed, DriftReading, FlutterReading, Measurement, Reading, SpeedReading, Steadiness,
     ToneState, WrongTone,
 };
+use super::short::ShortRecord;
 use super::stretch::Stretch;
 use crate::signal::tracker::{MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
@@ -101,6 +102,7 @@ pub struct Engine {
     trend_since_move: usize,
     wrong: Option<WrongTone>,
     whole: Stretch,
+    short: ShortRecord,
     keeper: Keeper,
 }
 
@@ -142,6 +144,7 @@ impl Engine {
             trend_since_move: 0,
             wrong: None,
             whole: Stretch::new(rate),
+            short: ShortRecord::new(settings.rate_hz, listened),
             keeper: Keeper::new(rate),
             tracker,
         };
@@ -155,6 +158,7 @@ impl Engine {
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
         let frames = interleaved.len() / channels;
+        let waited = self.waiting[0].len();
         for (channel, waiting) in self.waiting.iter_mut().enumerate() {
             let samples = interleaved
                 .chunks_exact(channels)
@@ -164,6 +168,8 @@ impl Engine {
         self.frames += frames as u64;
         self.whole.frames += frames as u64;
         self.keeper.frames(frames as u64);
+        let listened = listened(self.settings.choice, &self.waiting);
+        self.short.push(listened.iter().map(|all| &all[waited..]));
         let mut waiting = std::mem::take(&mut self.waiting);
         let tick = self.tracker.plan().tick();
         let ready = waiting[0].len() / tick;
@@ -186,12 +192,8 @@ impl Engine {
         self.whole.clipped += clipped;
         self.keeper.each(|stretch| stretch.clipped += clipped);
         let mut track = std::mem::take(&mut self.track);
-        let listened = match self.settings.choice {
-            ChannelChoice::Auto => inputs,
-            ChannelChoice::Left => &inputs[..1],
-            ChannelChoice::Right => &inputs[inputs.len() - 1..],
-        };
-        self.tracker.tick(listened, &mut track);
+        self.tracker
+            .tick(listened(self.settings.choice, inputs), &mut track);
         for event in track.drain(..) {
             self.take(event);
         }
@@ -348,12 +350,20 @@ impl Engine {
         self.tracker.gap();
         self.health.gap();
         self.whole.gaps += 1;
+        self.short.end();
         self.keeper.disturbed();
     }
 
     /// The measurement over everything pushed so far (for recordings).
     pub fn measurement(&self) -> Measurement {
-        assemble(&self.whole, &self.surroundings())
+        let mut around = self.surroundings();
+        let Some(direct) = self.short.direct(&self.ranges_hz()) else {
+            return assemble(&self.whole, &around);
+        };
+        let heard = Hertz(direct.hz);
+        around.nominal = Some(self.nominal.unwrap_or_else(|| judge::nearest_usual(heard)));
+        around.channel = direct.channel(around.channel);
+        assemble(&self.whole.clone().with(direct), &around)
     }
 
     /// Chooses another nominal tone; nothing measured so far is lost.
@@ -389,13 +399,16 @@ impl Engine {
         self.keeper.forget();
     }
 
-    fn set_ranges(&mut self) {
+    fn ranges_hz(&self) -> Vec<[f64; 2]> {
         let around = |tone: Hertz| [tone.0 * CAPTURE[0], tone.0 * CAPTURE[1]];
-        let ranges = match self.nominal {
+        match self.nominal {
             Some(nominal) => vec![around(nominal)],
             None => USUAL_TONES.map(around).to_vec(),
-        };
-        self.tracker.set_ranges(ranges);
+        }
+    }
+
+    fn set_ranges(&mut self) {
+        self.tracker.set_ranges(self.ranges_hz());
     }
 
     fn nominal_choice(&self) -> Choice {
@@ -557,5 +570,14 @@ impl Engine {
                 Some(conditions.deviation(Hertz(hz), nominal))
             })
             .collect()
+    }
+}
+
+/// The channels that are listened to, of all.
+fn listened<T>(choice: ChannelChoice, all: &[T]) -> &[T] {
+    match choice {
+        ChannelChoice::Auto => all,
+        ChannelChoice::Left => &all[..1],
+        ChannelChoice::Right => &all[all.len() - 1..],
     }
 }

@@ -15,6 +15,7 @@ mod judge;
 mod keep;
 mod ladder;
 mod reading;
+mod short;
 mod stretch;
 
 pub use conditions::{

@@ -4,6 +4,7 @@
 use super::flutter::FlutterTotals;
 use super::ladder::BlockSeries;
 use super::reading::{ChannelUsed, Dropout, Measurement};
+use super::short::Direct;
 use crate::signal::check::Beside;
 use crate::units::Seconds;
 
@@ -77,6 +78,7 @@ pub struct Stretch {
     tone_power: f64,
     used: [u64; 4],
     disagreements: u64,
+    direct: Option<Direct>,
 }
 
 impl Stretch {
@@ -105,6 +107,15 @@ impl Stretch {
             tone_power: 0.0,
             used: [0; 4],
             disagreements: 0,
+            direct: None,
+        }
+    }
+
+    /// The same stretch, with a tone that was fitted to all its samples.
+    pub fn with(self, direct: Direct) -> Self {
+        Self {
+            direct: Some(direct),
+            ..self
         }
     }
 
@@ -157,8 +168,16 @@ impl Stretch {
         self.values as f64 / self.rate_hz
     }
 
+    /// Length of what the mean frequency was made from, in seconds.
+    pub fn measured_s(&self) -> f64 {
+        self.direct.map_or(self.track_s(), |direct| direct.length_s)
+    }
+
     /// Mean frequency.
     pub fn mean_hz(&self) -> Option<f64> {
+        if let Some(direct) = self.direct {
+            return Some(direct.hz);
+        }
         let origin = self.origin_hz?;
         let mean = if self.pieces == 1 && self.track_s() <= PHASE_FIT_UP_TO_S {
             self.fit.slope()
@@ -183,13 +202,15 @@ impl Stretch {
 
     /// Mean square of the tone.
     pub fn tone_power(&self) -> Option<f64> {
-        (self.values > 0).then(|| self.tone_power / self.values as f64)
+        let direct = self.direct.map(|direct| direct.tone_power);
+        direct.or((self.values > 0).then(|| self.tone_power / self.values as f64))
     }
 
     /// Tone against the rest, and hum against the tone, as ratios of powers;
     /// `None` before the first look.
     pub fn beside(&self) -> Option<Beside> {
-        (self.checks > 0).then_some(self.beside)
+        let direct = self.direct.map(|direct| direct.beside);
+        (self.checks > 0).then_some(self.beside).or(direct)
     }
 
     /// The channels that were used most.

@@ -321,11 +321,15 @@ mod tests {
 
     #[test]
     fn what_does_not_fill_the_record_or_wavers_is_refused() {
-        let late = samples(0.2, |t| if t > 0.1 { (TAU * 3150.0 * t).sin() } else { 0.0 });
-        assert_eq!(fit(&late, RATE, 3150.0), None);
-        let wow = samples(1.0, |t| {
-            (TAU * (3150.0 * t + 3.0 * (TAU * t).sin())).sin()
+        let late = samples(0.2, |t| {
+            if t > 0.1 {
+                (TAU * 3150.0 * t).sin()
+            } else {
+                0.0
+            }
         });
+        assert_eq!(fit(&late, RATE, 3150.0), None);
+        let wow = samples(1.0, |t| (TAU * (3150.0 * t + 3.0 * (TAU * t).sin())).sin());
         assert_eq!(fit(&wow, RATE, 3150.0), None);
         assert_eq!(fit(&[0.0; 4800], RATE, 3150.0), None);
         assert_eq!(fit(&[], RATE, 3150.0), None);

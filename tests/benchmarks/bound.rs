@@ -1,0 +1,85 @@
+//! How close the mean frequency comes to the physical limit.
+//!
+//! `cargo bench --bench bound`: a steady tone in white noise over 24 kHz, the
+//! whole engine from samples to measurement, 2,000 records a cell. Printed is
+//! the error (root mean square) as a multiple of the Cramér-Rao bound, and the
+//! mean error as a part of it; the bound and its source stand in
+//! `tests/support/steady_tone.rs`. `-- --trials 200` makes fewer records.
+
+#[path = "../support/steady_tone.rs"]
+mod steady_tone;
+
+use steady_tone::{Cell, Errors};
+
+const TONES_HZ: [f64; 4] = [300.0, 1000.0, 3150.0, 10_000.0];
+const SNR_DB: [f64; 4] = [20.0, 40.0, 60.0, 80.0];
+const LENGTHS_S: [f64; 8] = [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
+
+/// From here on filters fill the record.
+const SHORT_BELOW_S: f64 = 0.2;
+
+/// One line of the table, the cells shared between two threads.
+fn line(tone_hz: f64, length_s: f64, trials: usize) -> Vec<Errors> {
+    let cells = SNR_DB.map(|snr_db| Cell {
+        tone_hz,
+        snr_db,
+        length_s,
+    });
+    std::thread::scope(|scope| {
+        let halves = cells.chunks(2).map(|half| {
+            scope.spawn(move || {
+                half.iter()
+                    .map(|cell| cell.errors(trials))
+                    .collect::<Vec<_>>()
+            })
+        });
+        let running: Vec<_> = halves.collect();
+        running
+            .into_iter()
+            .flat_map(|half| half.join().expect("a trial does not panic"))
+            .collect()
+    })
+}
+
+fn main() {
+    let mut arguments = std::env::args().skip_while(|argument| argument != "--trials");
+    let trials = arguments.nth(1).and_then(|n| n.parse().ok());
+    let trials = trials.unwrap_or(2000);
+    println!("{trials} records a cell, 48 kHz, noise over 24 kHz");
+    println!("error (rms) as a multiple of the Cramér-Rao bound / mean error as a part of it");
+    println!();
+    println!(
+        "| tone Hz | record s | {} dB |",
+        SNR_DB.map(|snr| snr.to_string()).join(" dB | ")
+    );
+    println!("| --- | --- |{}", " --- |".repeat(SNR_DB.len()));
+    let (mut short, mut long, mut mean) = (0.0f64, 0.0f64, 0.0f64);
+    for tone_hz in TONES_HZ {
+        for length_s in LENGTHS_S {
+            print!("| {tone_hz} | {length_s} |");
+            for errors in line(tone_hz, length_s, trials) {
+                print!(" {:.3} / {:+.3}", errors.rms, errors.mean);
+                if errors.missing > 0 {
+                    print!(" ({} not measured)", errors.missing);
+                }
+                print!(" |");
+                let worst = if length_s < SHORT_BELOW_S {
+                    &mut short
+                } else {
+                    &mut long
+                };
+                *worst = worst.max(errors.rms);
+                mean = mean.max(errors.mean.abs());
+            }
+            println!();
+        }
+    }
+    println!();
+    println!("largest: {short:.3} below 0.2 s, {long:.3} from 0.2 s up; mean error {mean:.3}");
+    let count = trials as f64;
+    println!(
+        "chance alone spreads a cell by {:.3} and its mean by {:.3}",
+        (0.5 / count).sqrt(),
+        (1.0 / count).sqrt()
+    );
+}
