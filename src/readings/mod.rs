@@ -22,6 +22,7 @@ pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
 };
 pub use engine::{Engine, EngineError, KeepRequest, Settings};
+pub use flutter::weighting;
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,

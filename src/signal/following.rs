@@ -113,6 +113,12 @@ impl Following {
         self.filters.band.pass_hz
     }
 
+    /// From a sample going in to its value coming out.
+    pub(super) fn delay_s(&self, plan: &Plan) -> f64 {
+        // The droop correction waits for one more value than the bridge.
+        self.filters.delay_s() + (Bridge::delay() + 1) as f64 / plan.output_rate_hz()
+    }
+
     /// Ticks followed so far.
     pub(super) fn ticks(&self) -> u64 {
         self.ticks

@@ -151,6 +151,14 @@ impl Tracker {
         self.following.as_ref().map(Following::pass_hz)
     }
 
+    /// From a sample going in to its value coming out, in seconds; `None`
+    /// while searching.
+    pub fn delay_s(&self) -> Option<f64> {
+        self.following
+            .as_ref()
+            .map(|following| following.delay_s(&self.plan))
+    }
+
     /// One tick of every channel in; what follows from it is added to `out`.
     pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
         debug_assert_eq!(input.len(), self.channels);

@@ -10,3 +10,4 @@ mod two_sigma;
 mod weighting;
 
 pub use meter::{FlutterHz, FlutterMeter, FlutterTotals};
+pub use weighting::weighting;
