@@ -1,0 +1,104 @@
+//! Test tones whose speed fluctuates in a known way, and the curve that their
+//! fluctuation is weighted with.
+
+#![allow(dead_code)] // compiled into each test, which uses a part of it
+
+use std::f64::consts::TAU;
+
+use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
+use tapewright::units::{Hertz, Percent};
+
+/// The weighting curve: hertz, decibels against 4 Hz. IEC 60386:1972 with
+/// Amendment 1:1988, DIN 45507, AES6-2008; table from memory. Its slopes
+/// (6 dB an octave on both sides of 4 Hz, steeper below 0.5 Hz) are published
+/// in extracts of AES6.
+pub const WEIGHTING_DB: [(f64, f64); 17] = [
+    (0.1, -48.0),
+    (0.2, -30.6),
+    (0.315, -19.7),
+    (0.4, -15.0),
+    (0.63, -8.4),
+    (0.8, -6.0),
+    (1.0, -4.2),
+    (1.6, -1.8),
+    (2.0, -0.9),
+    (4.0, 0.0),
+    (6.3, -0.9),
+    (10.0, -2.1),
+    (20.0, -5.9),
+    (40.0, -10.4),
+    (63.0, -14.2),
+    (100.0, -17.3),
+    (200.0, -23.0),
+];
+
+/// Peak of the sinusoidal fluctuation, in percent: small, as a good machine's.
+pub const DEPTH_PERCENT: f64 = 0.1;
+
+/// After this time the filters have settled: half a second that gives the
+/// mean, four seconds, and what finding the tone may take from its start.
+pub const SETTLED_S: f64 = 4.6;
+
+/// An engine that takes `tone_hz` for right speed.
+pub fn engine(rate_hz: u32, tone_hz: f64) -> Engine {
+    Engine::new(Settings {
+        rate_hz,
+        channels: 1,
+        choice: ChannelChoice::Auto,
+        conditions: Conditions {
+            nominal: Nominal::Fixed(Hertz(tone_hz)),
+            ..Conditions::default()
+        },
+        tolerance: Percent(0.5),
+    })
+    .expect("a usual format")
+}
+
+/// What the engine makes of a whole recording.
+pub fn measure(rate_hz: u32, tone_hz: f64, samples: &[f32]) -> Measurement {
+    let mut engine = engine(rate_hz, tone_hz);
+    engine.push(samples);
+    engine.measurement()
+}
+
+/// A tone f (1 + a sin(2πgt)), its phase in closed form.
+pub fn wavering(rate_hz: u32, tone_hz: f64, seconds: f64, g_hz: f64, percent: f64) -> Vec<f32> {
+    let rate = f64::from(rate_hz);
+    (0..(seconds * rate) as usize)
+        .map(|n| {
+            let t = n as f64 / rate;
+            let wander = percent / 100.0 * (1.0 - (TAU * g_hz * t).cos()) / (TAU * g_hz);
+            let turns = (tone_hz * t).fract() + tone_hz * wander;
+            (0.5 * (TAU * turns).sin()) as f32
+        })
+        .collect()
+}
+
+/// A tone at nominal speed but for these deviations in percent, one a sample.
+pub fn deviating(rate_hz: u32, tone_hz: f64, percent: impl Iterator<Item = f64>) -> Vec<f32> {
+    let mut turns = 0.0f64;
+    percent
+        .map(|percent| {
+            turns = (turns + tone_hz * (1.0 + percent / 100.0) / f64::from(rate_hz)).fract();
+            (0.5 * (TAU * turns).sin()) as f32
+        })
+        .collect()
+}
+
+/// Length of a record of which whole half periods of `g_hz` remain once the
+/// filters have settled, at least `least_s` of them.
+pub fn whole_periods_s(g_hz: f64, least_s: f64) -> f64 {
+    SETTLED_S + (least_s * 2.0 * g_hz).ceil() / (2.0 * g_hz)
+}
+
+/// Level of the weighted root mean square of a sinusoidal fluctuation against
+/// its true depth, in decibels; `None` where the engine withholds it.
+pub fn weighted_gain_db(rate_hz: u32, tone_hz: f64, g_hz: f64) -> Option<f64> {
+    // The figure is of what came after settling, which does not end to the
+    // sample where it is taken to: of many periods that does not matter.
+    let periods = if g_hz < 0.5 { 10.0 } else { 24.0 };
+    let seconds = whole_periods_s(g_hz, (periods / g_hz).max(5.4));
+    let samples = wavering(rate_hz, tone_hz, seconds, g_hz, DEPTH_PERCENT);
+    let rms = measure(rate_hz, tone_hz, &samples).flutter.weighted_rms?;
+    Some(20.0 * (rms.0 * 2.0f64.sqrt() / DEPTH_PERCENT).log10())
+}
