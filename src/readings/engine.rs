@@ -167,7 +167,6 @@ impl Engine {
         }
         self.frames += frames as u64;
         self.whole.frames += frames as u64;
-        self.keeper.frames(frames as u64);
         let listened = listened(self.settings.choice, &self.waiting);
         self.short.push(listened.iter().map(|all| &all[waited..]));
         let mut waiting = std::mem::take(&mut self.waiting);
@@ -190,7 +189,13 @@ impl Engine {
     fn tick(&mut self, inputs: &[&[f32]]) {
         let clipped = self.health.tick(inputs);
         self.whole.clipped += clipped;
-        self.keeper.each(|stretch| stretch.clipped += clipped);
+        // Counted here, not as blocks come in: a stretch that is kept lasts as
+        // long whatever their size.
+        let frames = self.tracker.plan().tick() as u64;
+        self.keeper.each(|stretch| {
+            stretch.clipped += clipped;
+            stretch.frames += frames;
+        });
         let mut track = std::mem::take(&mut self.track);
         self.tracker
             .tick(listened(self.settings.choice, inputs), &mut track);

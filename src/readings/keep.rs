@@ -68,11 +68,6 @@ impl Keeper {
         }
     }
 
-    /// Counts frames of input.
-    pub fn frames(&mut self, frames: u64) {
-        self.each(|stretch| stretch.frames += frames);
-    }
-
     /// Notes a dropout; its start is told from the start of the input, which
     /// the stretch does not know, so it is placed at the stretch's own time.
     pub fn dropout(&mut self, _start: Seconds, length: Seconds) {
