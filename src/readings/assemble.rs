@@ -8,6 +8,7 @@ use super::reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, FlutterReading, Likely, Measurement, Problem,
     SignalFigures, SpeedFigures, UncertaintyParts, WrongTone,
 };
+use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -55,6 +56,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         signal,
         speed,
         drift,
+        stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         flutter,
         cautions: Vec::new(),
     };
@@ -137,6 +139,17 @@ fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
         uncertainty_percent_per_minute: Some(trend.uncertainty * 60.0 * scale),
         span: stretch.span_hz().map(|hz| Percent(hz * scale)),
     })
+}
+
+/// Only of an undisturbed stretch: a turn of the trimmer is no unsteadiness of
+/// the machine.
+fn steadiness(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Vec<StabilityPoint> {
+    if stretch.moves > 0 || stretch.losses > 0 {
+        return Vec::new();
+    }
+    let series = stretch.series();
+    let scale = percent_per_hz(around.conditions, nominal);
+    stability(series.blocks(), Seconds(series.block_s()), scale)
 }
 
 /// From hertz to percent; what the tone is too low for is withheld.

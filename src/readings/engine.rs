@@ -16,6 +16,7 @@ use super::reading::{
     ToneState, WrongTone,
 };
 use super::short::ShortRecord;
+use super::stability::{Worth, stability, worth};
 use super::stretch::Stretch;
 use crate::signal::tracker::{MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
@@ -470,6 +471,7 @@ impl Engine {
             nominal: self.nominal,
             speed,
             drift: self.drift(),
+            worth: self.worth(),
             flutter: self.flutter_reading(),
             trend: self.trend_percent(),
             keeping: self.keeper.state(),
@@ -526,21 +528,25 @@ impl Engine {
         }
     }
 
+    /// The newest points of the trend that no move and no loss divides, at
+    /// most `most` of them.
+    fn undisturbed(&self, most: usize) -> Vec<f64> {
+        let count = self.trend_since_move.min(most).min(self.trend.len());
+        let newest = self.trend.iter().skip(self.trend.len() - count);
+        newest.filter_map(|point| *point).collect()
+    }
+
+    fn worth(&self) -> Option<Worth> {
+        let points = self.undisturbed(TREND_POINTS);
+        worth(&stability(&points, Seconds(TREND_S), self.scale()?))
+    }
+
     fn drift(&self) -> Option<DriftReading> {
         let scale = self.scale()?;
-        let count = self
-            .trend_since_move
-            .min(DRIFT_POINTS)
-            .min(self.trend.len());
-        if count < DRIFT_LEAST_POINTS {
+        let points = self.undisturbed(DRIFT_POINTS);
+        if points.len() < DRIFT_LEAST_POINTS {
             return None;
         }
-        let points: Vec<f64> = self
-            .trend
-            .iter()
-            .skip(self.trend.len() - count)
-            .filter_map(|point| *point)
-            .collect();
         let trend = trend(&points, TREND_S)?;
         let means = points
             .chunks_exact(DRIFT_SPAN_POINTS)

@@ -16,6 +16,7 @@ mod keep;
 mod ladder;
 mod reading;
 mod short;
+mod stability;
 mod stretch;
 
 pub use conditions::{
@@ -28,3 +29,4 @@ pub use reading::{
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,
     Steadiness, ToneState, UncertaintyParts, WrongTone,
 };
+pub use stability::{StabilityPoint, Worth};

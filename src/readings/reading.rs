@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::stability::{StabilityPoint, Worth};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// The newest state of the live measurement, small enough to hand over whole.
@@ -23,6 +24,9 @@ pub struct Reading {
     pub speed: Option<SpeedReading>,
     /// `None` until the record since the last move is long enough.
     pub drift: Option<DriftReading>,
+    /// How long an average is worth taking; `None` until the record since the
+    /// last move is long enough.
+    pub worth: Option<Worth>,
     /// Wow and flutter; each figure says by itself whether it is valid.
     pub flutter: FlutterReading,
     /// Mean deviation of each half second of the last minutes, oldest first;
@@ -323,6 +327,10 @@ pub struct Measurement {
     pub speed: Option<SpeedFigures>,
     /// `None` when too short.
     pub drift: Option<DriftReading>,
+    /// Allan deviation against averaging time, an octave apart, shortest
+    /// first; empty when too short or disturbed.
+    #[serde(default)]
+    pub stability: Vec<StabilityPoint>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
     /// What to keep in mind.
@@ -333,6 +341,11 @@ impl Measurement {
     /// More dropouts than this are counted but not listed, so that memory
     /// does not grow with the length of a recording.
     pub const MOST_DROPOUTS: usize = 1000;
+
+    /// How long an average is worth taking; `None` when too short to say.
+    pub fn worth(&self) -> Option<Worth> {
+        super::stability::worth(&self.stability)
+    }
 
     /// True when a caution of this code was given.
     pub fn has(&self, code: CautionCode) -> bool {

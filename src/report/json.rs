@@ -42,6 +42,7 @@ struct Line<'a> {
     speed: Speed,
     clock: Clock,
     drift: Drift,
+    stability: Stability,
     flutter: Flutter,
     cautions: Vec<Caution>,
 }
@@ -103,6 +104,18 @@ struct Drift {
     span_percent: Option<f64>,
 }
 
+#[derive(Serialize, Default)]
+struct Stability {
+    worth_averaging_s: Option<f64>,
+    allan_deviation: Option<Vec<AllanDeviation>>,
+}
+
+#[derive(Serialize)]
+struct AllanDeviation {
+    averaging_s: Option<f64>,
+    percent: Option<f64>,
+}
+
 #[allow(clippy::struct_field_names)] // the keys of the contract
 #[derive(Serialize, Default)]
 struct Flutter {
@@ -141,6 +154,7 @@ impl<'a> Line<'a> {
                 .as_ref()
                 .map(Drift::of)
                 .unwrap_or_default(),
+            stability: Stability::of(measurement),
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
         }
@@ -162,6 +176,7 @@ impl<'a> Line<'a> {
             speed: Speed::default(),
             clock: Clock::of(&conditions.clock),
             drift: Drift::default(),
+            stability: Stability::default(),
             flutter: Flutter::default(),
             cautions: vec![Caution {
                 code: CautionCode::FileUnreadable,
@@ -240,6 +255,20 @@ impl Drift {
     }
 }
 
+impl Stability {
+    fn of(measurement: &Measurement) -> Self {
+        let worth = measurement.worth();
+        let points = measurement.stability.iter().map(|point| AllanDeviation {
+            averaging_s: significant(point.averaging.0, 6),
+            percent: significant(point.deviation.0, 4),
+        });
+        Self {
+            worth_averaging_s: worth.and_then(|worth| significant(worth.point.averaging.0, 6)),
+            allan_deviation: worth.map(|_| points.collect()),
+        }
+    }
+}
+
 impl Flutter {
     fn of(reading: &FlutterReading) -> Self {
         Self {
@@ -299,6 +328,7 @@ mod tests {
             r#""uncertainty_parts":{"noise_percent":0.0001,"wow_percent":0.0052,"clock_percent":0.01,"reference_percent":null}},"#,
             r#""clock":{"error_ppm":0.0,"uncertainty_ppm":100.0,"source":"default"},"#,
             r#""drift":{"percent_per_minute":0.021,"uncertainty_percent_per_minute":0.015,"span_percent":0.03},"#,
+            r#""stability":{"worth_averaging_s":8.0,"allan_deviation":[{"averaging_s":4.0,"percent":0.011},{"averaging_s":8.0,"percent":0.006},{"averaging_s":16.0,"percent":0.007}]},"#,
             r#""flutter":{"weighted_two_sigma_percent":0.121,"weighted_two_sigma_uncertainty_percent":0.008,"#,
             r#""weighted_peak_percent":0.142,"weighted_peak_uncertainty_percent":0.012,"#,
             r#""weighted_rms_percent":0.06,"weighted_rms_uncertainty_percent":0.004,"#,
@@ -334,7 +364,12 @@ mod tests {
         let value: serde_json::Value = serde_json::from_str(&line).expect("JSON");
         assert_eq!(value["signal"]["usable"], false);
         let figures = |key: &str| value[key].as_object().expect("an object").clone();
-        for (key, count) in [("drift", 3), ("flutter", 11), ("speed", 6)] {
+        for (key, count) in [
+            ("drift", 3),
+            ("stability", 2),
+            ("flutter", 11),
+            ("speed", 6),
+        ] {
             let figures = figures(key);
             assert_eq!(figures.len(), count, "{key}");
             for (name, figure) in figures {

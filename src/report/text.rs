@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use super::numbers::{places, plain};
+use super::numbers::{places, plain, significant};
 use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
@@ -42,6 +42,7 @@ fn measured(file: &str, measurement: &Measurement) -> String {
         None => text.push_str("  Speed      not measured\n"),
     }
     text.push_str(&drift_line(measurement));
+    text.push_str(&worth_line(measurement));
     if measurement.speed.is_some() {
         text.push_str(&flutter_lines(&measurement.flutter));
     }
@@ -89,6 +90,24 @@ fn drift_line(measurement: &Measurement) -> String {
             drift.uncertainty_percent_per_minute,
             true
         )
+    )
+}
+
+/// How long an average is worth taking, and what it is then steady to.
+fn worth_line(measurement: &Measurement) -> String {
+    let Some(worth) = measurement.worth() else {
+        return String::new();
+    };
+    let beyond = if worth.open {
+        "longer ones may be steadier still"
+    } else {
+        "longer ones are no steadier"
+    };
+    format!(
+        "             averages of {} s change by {} % from one to the next (Allan\n             \
+         deviation); {beyond}\n",
+        significant(worth.point.averaging.0, 2).unwrap_or_default(),
+        figure(worth.point.deviation.0),
     )
 }
 
@@ -225,6 +244,8 @@ side-a.wav
              -21.5 cents, 3111.20 Hz for 3150 Hz
              the ± leaves out the reference's own error, which is not known
   Drift      +0.021 ±0.015 % a minute, 5 s means span 0.030 %
+             averages of 8 s change by 0.0060 % from one to the next (Allan
+             deviation); longer ones are no steadier
   Flutter %                     two-sigma      quasi-peak     RMS
     weighted                    0.1210 ±0.0080 0.142 ±0.012   0.0600 ±0.0040
     unweighted, 0.1–200 Hz      0.310                         0.120

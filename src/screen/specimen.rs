@@ -69,6 +69,7 @@ pub(super) fn reading(deviation: f64) -> Reading {
         nominal: Some(Hertz(3150.0)),
         speed: Some(speed(deviation)),
         drift: Some(drift()),
+        worth: None,
         flutter: flutter(),
         trend,
         keeping: None,
@@ -130,6 +131,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
             },
         }),
         drift: Some(drift()),
+        stability: Vec::new(),
         flutter: flutter(),
         cautions: Vec::new(),
     }

@@ -4,6 +4,7 @@
 //! and deterministic: the same samples give the same numbers, whatever the
 //! size of the blocks they come in.
 
+pub mod allan;
 pub mod bridge;
 pub mod check;
 pub mod demodulator;

@@ -2,7 +2,7 @@
 
 use tapewright::readings::{
     Caution, CautionCode, ChannelUsed, Conditions, DriftReading, Dropout, FlutterReading,
-    Measurement, SignalFigures, SpeedFigures, UncertaintyParts,
+    Measurement, SignalFigures, SpeedFigures, StabilityPoint, UncertaintyParts,
 };
 use tapewright::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -43,6 +43,12 @@ pub fn measurement() -> Measurement {
             uncertainty_percent_per_minute: Some(0.015),
             span: Some(Percent(0.03)),
         }),
+        stability: [(4.0, 0.011), (8.0, 0.006), (16.0, 0.007)]
+            .map(|(seconds, percent)| StabilityPoint {
+                averaging: Seconds(seconds),
+                deviation: Percent(percent),
+            })
+            .to_vec(),
         flutter: FlutterReading {
             weighted_two_sigma: Some(Percent(0.121)),
             weighted_two_sigma_uncertainty: Some(Percent(0.008)),

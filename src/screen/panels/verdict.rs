@@ -1,7 +1,7 @@
 //! Two rows under the digits: what may be said, the ±, how steady; then the
 //! same speed in the units that do not lead.
 
-use crate::readings::{Reading, Steadiness};
+use crate::readings::{Reading, Steadiness, Worth};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::{Lead, ScreenState};
@@ -47,7 +47,18 @@ fn facts(state: &ScreenState) -> Vec<String> {
         None => format!("band {band} %"),
     };
     facts.push(class);
+    facts.extend(state.reading().and_then(|reading| reading.worth).map(worth));
     facts
+}
+
+/// How long it pays to wait for a steadier average.
+fn worth(worth: Worth) -> String {
+    let seconds = worth.point.averaging.0;
+    if worth.open {
+        format!("steadier beyond {seconds} s")
+    } else {
+        format!("no steadier beyond {seconds} s")
+    }
 }
 
 /// A band as it was chosen, without trailing zeros.
