@@ -279,7 +279,7 @@ fn lines_of_wow_and_flutter_agree_with_least_squares() {
 }
 
 #[test]
-fn the_allan_deviation_by_its_definition_agrees_with_allantools() {
+fn the_allan_deviation_agrees_with_allantools_and_with_its_definition() {
     let found = golden().allan;
     let values: Vec<f64> = (0..found.count)
         .map(|n| {
@@ -295,5 +295,10 @@ fn the_allan_deviation_by_its_definition_agrees_with_allantools() {
         assert_eq!(count, *terms, "at {tau} s");
         let error = deviation / expected - 1.0;
         assert!(error.abs() < 1e-9, "at {tau} s: {deviation}, {expected}");
+        let ours = overlapping_allan(&values, group).expect("long enough");
+        assert!(
+            (ours / expected - 1.0).abs() < 1e-9,
+            "at {tau} s: {ours}, {expected}"
+        );
     }
 }
