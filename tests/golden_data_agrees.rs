@@ -16,6 +16,7 @@ use std::f64::consts::TAU;
 use serde::Deserialize;
 use sound::{Line, Tone};
 use tapewright::readings::{Measurement, weighting};
+use tapewright::signal::allan::overlapping_allan;
 
 #[derive(Deserialize)]
 struct Golden {

@@ -331,7 +331,7 @@ mod tests {
         assert_eq!(fit(&late, RATE, 3150.0), None);
         let wow = samples(1.0, |t| (TAU * (3150.0 * t + 3.0 * (TAU * t).sin())).sin());
         assert_eq!(fit(&wow, RATE, 3150.0), None);
-        assert_eq!(fit(&[0.0; 4800], RATE, 3150.0), None);
+        assert_eq!(fit(&vec![0.0; 4800], RATE, 3150.0), None);
         assert_eq!(fit(&[], RATE, 3150.0), None);
     }
 }
