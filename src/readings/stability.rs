@@ -12,6 +12,9 @@ const SHORTEST: Seconds = Seconds(0.1);
 /// The record must hold an average so many times, or its figure is chance.
 const LEAST_TIMES: usize = 6;
 
+/// Nothing is said of averages while this is not among them.
+const LEAST_LONGEST: Seconds = Seconds(1.0);
+
 /// An average is worth taking as long as it is steadier than shorter ones by
 /// more than this: less is chance.
 const WORTHWHILE: f64 = 0.85;
@@ -54,8 +57,12 @@ pub fn stability(means: &[f64], spacing: Seconds, percent_per_unit: f64) -> Vec<
         .collect()
 }
 
-/// How long an average is worth taking, by [`stability`]; `None` of none.
+/// How long an average is worth taking, by [`stability`]; `None` when only
+/// short ones were looked at.
 pub fn worth(points: &[StabilityPoint]) -> Option<Worth> {
+    points
+        .last()
+        .filter(|longest| longest.averaging.0 >= LEAST_LONGEST.0)?;
     let least = points.iter().map(|point| point.deviation.0);
     let least = least.reduce(f64::min)?;
     let place = points

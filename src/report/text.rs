@@ -107,7 +107,7 @@ fn worth_line(measurement: &Measurement) -> String {
         "             averages of {} s change by {} % from one to the next (Allan\n             \
          deviation); {beyond}\n",
         significant(worth.point.averaging.0, 2).unwrap_or_default(),
-        figure(worth.point.deviation.0),
+        significant(worth.point.deviation.0, 2).unwrap_or_default(),
     )
 }
 
@@ -244,7 +244,7 @@ side-a.wav
              -21.5 cents, 3111.20 Hz for 3150 Hz
              the ± leaves out the reference's own error, which is not known
   Drift      +0.021 ±0.015 % a minute, 5 s means span 0.030 %
-             averages of 8 s change by 0.0060 % from one to the next (Allan
+             averages of 8 s change by 0.006 % from one to the next (Allan
              deviation); longer ones are no steadier
   Flutter %                     two-sigma      quasi-peak     RMS
     weighted                    0.1210 ±0.0080 0.142 ±0.012   0.0600 ±0.0040
