@@ -14,6 +14,8 @@ use crate::units::Seconds;
 pub enum Action {
     /// Open or close the help.
     Help,
+    /// Show what the ± is made of, or close that.
+    Budget,
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -28,7 +30,7 @@ pub enum Action {
     NextTolerance,
     /// Keep a snapshot.
     Keep(Slot),
-    /// Stop keeping, or close the help.
+    /// Stop keeping, or close what lies over the screen.
     Stop,
     /// Save what could not be saved.
     RetrySaving,
@@ -76,7 +78,13 @@ impl ScreenState {
         match action {
             Action::Help => {
                 let next = self.help.map_or(0, |page| page + 1);
+                self.budget = false;
                 self.help = (next < panels::help::pages(self)).then_some(next);
+                Vec::new()
+            }
+            Action::Budget => {
+                self.help = None;
+                self.budget = !self.budget;
                 Vec::new()
             }
             Action::Quit => self.quit(leaving),
@@ -133,7 +141,7 @@ impl ScreenState {
     }
 
     fn stop(&mut self) -> Vec<Effect> {
-        if self.help.take().is_some() {
+        if self.help.take().is_some() || std::mem::take(&mut self.budget) {
             return Vec::new();
         }
         match self.keeping.take() {
@@ -175,6 +183,7 @@ impl ScreenState {
                 EntryFor::Note => self.note.clone(),
             };
             self.help = None;
+            self.budget = false;
             self.entry = Some(Entry {
                 purpose,
                 text: before.unwrap_or_default(),

@@ -5,7 +5,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::panels::{
-    bars, digits, footer, health, help, needle, news, title, trend, trouble, verdict,
+    bars, budget, digits, footer, health, help, needle, news, title, trend, trouble, verdict,
 };
 use super::pen::{Pen, wrap};
 use super::state::ScreenState;
@@ -140,6 +140,8 @@ pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
         draw_too_small(state, buffer);
     } else if let Some(page) = state.help {
         help::draw(state, page, &mut Pen::new(buffer, area));
+    } else if state.budget {
+        budget::draw(state, &mut Pen::new(buffer, area));
     } else {
         draw_panels(state, buffer);
     }

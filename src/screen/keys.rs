@@ -15,7 +15,7 @@ enum When {
     Rehearsing,
     /// Only while two tones could be meant.
     Choosing,
-    /// Only while a stretch is kept or the help is open.
+    /// Only while a stretch is kept or something lies over the screen.
     Stoppable,
     /// Only while something is not saved.
     Unsaved,
@@ -49,7 +49,7 @@ const CONTROL: KeyModifiers = KeyModifiers::CONTROL;
 pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('?'), NONE, When::Always, || Action::Help, "?", "help", "this help"),
     key(KeyCode::Char('q'), NONE, When::Always, || Action::Quit, "q", "quit", "quit"),
-    key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close the help"),
+    key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close what lies over the screen"),
     key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
     key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
     key(KeyCode::Char('2'), NONE, When::Choosing, || Action::ChooseTone(1), "1 2", "choose tone", "choose which tone the tape carries, where two are possible"),
@@ -65,6 +65,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
     key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
+    key(KeyCode::Char('i'), NONE, When::Always, || Action::Budget, "i", "±", "what the ± of the digits is made of, line by line"),
     key(KeyCode::Char('n'), NONE, When::Always, || Action::Type(EntryFor::Snapshot), "n", "named", "keep a snapshot under a name"),
     key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),
     key(KeyCode::Char('e'), NONE, When::Always, || Action::Type(EntryFor::Note), "e", "note", "write a note, kept with the next snapshots"),
@@ -101,7 +102,7 @@ impl Binding {
             When::Always => true,
             When::Rehearsing => state.kind == SourceKind::Rehearsal,
             When::Choosing => !tones_to_choose(state).is_empty(),
-            When::Stoppable => state.keeping.is_some() || state.help.is_some(),
+            When::Stoppable => state.keeping.is_some() || state.help.is_some() || state.budget,
             When::Unsaved => state.unsaved().next().is_some(),
         }
     }

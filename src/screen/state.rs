@@ -167,6 +167,8 @@ pub struct ScreenState {
     pub drift_scale: ZoomingScale,
     /// The page of the help that lies over the screen, from 0.
     pub help: Option<usize>,
+    /// What the ± is made of lies over the screen.
+    pub budget: bool,
     /// Columns and rows of the terminal.
     pub size: (u16, u16),
     /// Snapshots of this sitting, oldest first.
@@ -205,6 +207,7 @@ impl ScreenState {
             flutter_scale: ZoomingScale::new(FLUTTER_SCALES),
             drift_scale: ZoomingScale::new(DRIFT_SCALES),
             help: None,
+            budget: false,
             size: (80, 24),
             kept: Vec::new(),
             keeping: None,

@@ -82,6 +82,8 @@ fn all_kinds() -> Vec<ScreenState> {
     clipped.signal.problems = vec![Problem::Clipped];
     let mut helped = rehearsing();
     helped.help = Some(0);
+    let mut budgeted = rehearsing();
+    budgeted.budget = true;
     let lost = SourceState::Lost {
         name: "Line In".to_owned(),
         reason: "the device is gone".to_owned(),
@@ -94,6 +96,7 @@ fn all_kinds() -> Vec<ScreenState> {
         with_source(specimen::showing(specimen::reading(0.0)), lost),
         rehearsing(),
         helped,
+        budgeted,
         busy,
     ]
 }
@@ -274,6 +277,26 @@ fn the_help_is_whole_on_every_size() {
             assert!(all.contains(needed), "{needed} is missing at {size:?}");
         }
     }
+}
+
+#[test]
+fn the_budget_of_the_uncertainty_is_shown_line_by_line() {
+    let mut state = specimen::showing(specimen::reading(-3.0));
+    let _ = state.act(Action::Budget);
+    for size in [(50, 14), (80, 24)] {
+        let text = text(&state, size);
+        for needed in [
+            "wow and noise",
+            "±100 ppm",
+            "±0.0100 %",
+            "not known",
+            "together",
+        ] {
+            assert!(text.contains(needed), "{needed} is missing:\n{text}");
+        }
+    }
+    let _ = state.act(Action::Stop);
+    assert!(!text(&state, (80, 24)).contains("together"));
 }
 
 #[test]

@@ -2,6 +2,7 @@
 //! changes nothing.
 
 pub(super) mod bars;
+pub(super) mod budget;
 pub(super) mod digits;
 pub(super) mod footer;
 pub(super) mod health;
