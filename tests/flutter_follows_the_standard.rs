@@ -7,7 +7,7 @@
 
 use std::f64::consts::TAU;
 
-use rand::{RngExt, SeedableRng};
+use rand::SeedableRng;
 use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{CautionCode, Engine, FlutterReading};
 use tapewright::units::Percent;
@@ -16,8 +16,8 @@ use tapewright::units::Percent;
 mod wavering;
 
 use wavering::{
-    DEPTH_PERCENT, WEIGHTING_DB, deviating, engine, measure, wavering as wavering_tone,
-    weighted_gain_db, whole_periods_s,
+    DEPTH_PERCENT, WEIGHTING_DB, deviating, engine, measure, normal, steady,
+    wavering as wavering_tone, weighted_gain_db, whole_periods_s,
 };
 
 /// Samples a second where nothing else is said: the lowest, so that long
@@ -103,12 +103,6 @@ fn a_sine_reads_0_9969_of_its_peak_as_two_sigma_and_0_7071_as_root_mean_square()
             assert!((unweighted / DEPTH_PERCENT - 1.0).abs() <= 0.005);
         }
     }
-}
-
-/// Normally distributed values (Box & Muller 1958).
-fn normal(random: &mut Pcg64Mcg) -> f64 {
-    let radius = (-2.0 * random.random_range(f64::MIN_POSITIVE..1.0).ln()).sqrt();
-    radius * (TAU * random.random_range(0.0..1.0)).cos()
 }
 
 #[test]
@@ -402,4 +396,16 @@ fn a_tone_that_cannot_carry_a_figure_leaves_it_out() {
     assert!((band[1].0 - limit).abs() < 1.0);
     assert!(percent(flutter.wow_rms) > 0.0);
     assert!(got.has(CautionCode::ToneTooLow));
+}
+
+#[test]
+fn a_perfect_machine_reads_next_to_nothing() {
+    // Our own limits; the whole table is printed by `cargo bench --bench
+    // floor`. Noise reads as flutter, more so the lower the tone.
+    for (snr_db, limit) in [(None, 0.000_05), (Some(40.0), 0.002)] {
+        let samples = steady(48_000, TONE * 0.99, 15.0, snr_db);
+        let flutter = measure(48_000, TONE, &samples).flutter;
+        let floor = percent(flutter.weighted_two_sigma);
+        assert!(floor <= limit, "{snr_db:?}: {floor:.7} %");
+    }
 }

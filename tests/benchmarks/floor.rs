@@ -1,52 +1,77 @@
 //! What a perfect machine reads: the error and the residue of the program
-//! itself.
+//! itself, and what noise adds.
 //!
-//! `cargo bench --bench floor`: clean tones of 30 s, 16 bit with triangular
-//! dither, −6 dBFS, at several frequencies and sample rates.
+//! `cargo bench --bench floor`: steady tones of 30 s, 16 bit with triangular
+//! dither, −6 dBFS, at several frequencies, sample rates and SNRs.
 
-use std::f64::consts::TAU;
+#[path = "../support/wavering.rs"]
+mod wavering;
 
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Nominal, Settings};
-use tapewright::units::{Hertz, Percent};
+use tapewright::readings::Measurement;
+use tapewright::units::Percent;
+use wavering::{measure, steady};
 
-fn tone(rate_hz: u32, hz: f64, seconds: f64) -> Vec<f32> {
-    let mut random = Pcg64Mcg::seed_from_u64(1);
-    let amplitude = 10f64.powf(-6.0 / 20.0);
-    (0..(seconds * f64::from(rate_hz)) as usize)
-        .map(|n| {
-            let turns = (n as f64 * hz / f64::from(rate_hz)).fract();
-            let dither: f64 = random.random_range(-0.5..0.5) + random.random_range(-0.5..0.5);
-            let code = (amplitude * (TAU * turns).sin() * 32_768.0 + dither).round();
-            (code / 32_768.0) as f32
-        })
-        .collect()
+const TONES: [f64; 5] = [3150.0, 3000.0, 1000.0, 440.0, 315.0];
+const SECONDS: f64 = 30.0;
+
+/// A tone 1 % slow.
+fn slow(rate_hz: u32, nominal: f64, snr_db: Option<f64>) -> Measurement {
+    let samples = steady(rate_hz, nominal * 0.99, SECONDS, snr_db);
+    measure(rate_hz, nominal, &samples)
 }
 
-fn main() {
+fn number(value: Option<Percent>) -> f64 {
+    value.map_or(f64::NAN, |value| value.0)
+}
+
+fn clean() {
     println!("clean tones, 30 s, 16 bit, −6 dBFS, 1 % slow");
     println!();
     println!("| tone Hz | rate Hz | error of deviation % | weighted two-sigma % |");
     println!("| --- | --- | --- | --- |");
-    for nominal in [3150.0, 3000.0, 1000.0, 440.0, 315.0] {
+    for nominal in TONES {
         for rate_hz in [44_100, 48_000, 96_000] {
-            let mut engine = Engine::new(Settings {
-                rate_hz,
-                channels: 1,
-                choice: ChannelChoice::Auto,
-                conditions: Conditions {
-                    nominal: Nominal::Fixed(Hertz(nominal)),
-                    ..Conditions::default()
-                },
-                tolerance: Percent(0.5),
-            })
-            .expect("a usual format");
-            engine.push(&tone(rate_hz, nominal * 0.99, 30.0));
-            let got = engine.measurement();
+            let got = slow(rate_hz, nominal, None);
             let error = got.speed.map_or(f64::NAN, |speed| speed.deviation.0 + 1.0);
-            let residue = got.flutter.weighted_two_sigma.map_or(f64::NAN, |f| f.0);
+            let residue = number(got.flutter.weighted_two_sigma);
             println!("| {nominal} | {rate_hz} | {error:+.7} | {residue:.7} |");
         }
     }
+}
+
+fn noisy() {
+    println!("the same at 48 kHz in white noise over 24 kHz:");
+    println!("weighted two-sigma %, in brackets unweighted root mean square %");
+    println!();
+    let snrs = [None, Some(60.0), Some(50.0), Some(40.0), Some(30.0)];
+    print!("| tone Hz | band Hz |");
+    for snr_db in snrs {
+        match snr_db {
+            None => print!(" clean |"),
+            Some(db) => print!(" {db} dB |"),
+        }
+    }
+    println!();
+    println!("|{}", " --- |".repeat(2 + snrs.len()));
+    for nominal in TONES {
+        let all = snrs.map(|snr_db| slow(48_000, nominal, snr_db).flutter);
+        let band = all[0].unweighted_band.map_or(f64::NAN, |band| band[1].0);
+        print!("| {nominal} | {band} |");
+        for flutter in all {
+            let weighted = number(flutter.weighted_two_sigma);
+            let unweighted = number(flutter.unweighted_rms);
+            if weighted < 1e-4 {
+                print!(" {weighted:.7} ({unweighted:.7}) |");
+            } else {
+                print!(" {weighted:.5} ({unweighted:.5}) |");
+            }
+        }
+        println!();
+    }
+}
+
+fn main() {
+    clean();
+    println!();
+    noisy();
 }

@@ -1,10 +1,12 @@
-//! Test tones whose speed fluctuates in a known way, and the curve that their
-//! fluctuation is weighted with.
+//! Test tones whose speed fluctuates in a known way or not at all, and the
+//! curve that their fluctuation is weighted with.
 
 #![allow(dead_code)] // compiled into each test, which uses a part of it
 
 use std::f64::consts::TAU;
 
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
 use tapewright::units::{Hertz, Percent};
 
@@ -101,4 +103,27 @@ pub fn weighted_gain_db(rate_hz: u32, tone_hz: f64, g_hz: f64) -> Option<f64> {
     let samples = wavering(rate_hz, tone_hz, seconds, g_hz, DEPTH_PERCENT);
     let rms = measure(rate_hz, tone_hz, &samples).flutter.weighted_rms?;
     Some(20.0 * (rms.0 * 2.0f64.sqrt() / DEPTH_PERCENT).log10())
+}
+
+/// Normally distributed values (Box & Muller 1958).
+pub fn normal(random: &mut Pcg64Mcg) -> f64 {
+    let radius = (-2.0 * random.random_range(f64::MIN_POSITIVE..1.0).ln()).sqrt();
+    radius * (TAU * random.random_range(0.0..1.0)).cos()
+}
+
+/// A steady tone at −6 dB of full scale in 16 bits with triangular dither, in
+/// white noise where an SNR is given, over half the sample rate.
+pub fn steady(rate_hz: u32, hz: f64, seconds: f64, snr_db: Option<f64>) -> Vec<f32> {
+    let mut random = Pcg64Mcg::seed_from_u64(1);
+    let amplitude = 10f64.powf(-6.0 / 20.0);
+    let noise = snr_db.map(|snr| amplitude / 2f64.sqrt() * 10f64.powf(-snr / 20.0));
+    (0..(seconds * f64::from(rate_hz)) as usize)
+        .map(|n| {
+            let turns = (n as f64 * hz / f64::from(rate_hz)).fract();
+            let noise = noise.map_or(0.0, |sigma| sigma * normal(&mut random));
+            let dither: f64 = random.random_range(-0.5..0.5) + random.random_range(-0.5..0.5);
+            let value = amplitude * (TAU * turns).sin() + noise;
+            ((value * 32_768.0 + dither).round() / 32_768.0) as f32
+        })
+        .collect()
 }
