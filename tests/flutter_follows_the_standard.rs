@@ -378,6 +378,19 @@ fn a_low_tone_states_its_band_and_is_never_silently_narrower() {
 }
 
 #[test]
+fn the_stated_band_is_the_narrowest_of_the_record() {
+    // 15 % slow for the first half, then put right.
+    let speed = (0..30 * RATE).map(|n| {
+        let t = f64::from(n) / f64::from(RATE);
+        -15.0 * (1.0 - (t - 14.0).clamp(0.0, 1.0))
+    });
+    let got = measure(RATE, 315.0, &deviating(RATE, 315.0, speed));
+    assert!(got.flutter.weighted_two_sigma.is_some());
+    let limit = got.flutter.band_limit.expect("a limit").0;
+    assert!((limit - 0.6 * 0.85 * 315.0).abs() < 1.0, "{limit}");
+}
+
+#[test]
 fn a_tone_that_cannot_carry_a_figure_leaves_it_out() {
     // 0.6 of 160 Hz is not enough for 6 to 100 Hz, nor for anything weighted:
     // without the last octave before 100 Hz a weighted figure would no longer

@@ -45,7 +45,8 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
     let drift = nominal.and_then(|nominal| drift_figures(stretch, around, nominal));
     let flutter = nominal.map_or_else(FlutterReading::default, |nominal| {
         let scale = percent_per_hz(around.conditions, nominal);
-        flutter_figures(&stretch.flutter.figures(), scale, around.band_hz)
+        let band_hz = stretch.band_hz().or(around.band_hz);
+        flutter_figures(&stretch.flutter.figures(), scale, band_hz)
     });
     let mut measurement = Measurement {
         duration: Seconds(stretch.frames as f64 / f64::from(around.rate_hz)),
@@ -153,6 +154,10 @@ fn steadiness(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Vec<S
 }
 
 /// From hertz to percent; what the tone is too low for is withheld.
+///
+/// What is weighted needs 100 Hz: from there on the curve lies below −17 dB
+/// (table from memory), and a band that ends between 100 and 200 Hz is stated.
+/// Wow and flutter need their upper edges, the unweighted figures state theirs.
 pub fn flutter_figures(hz: &FlutterHz, scale: f64, band_hz: Option<f64>) -> FlutterReading {
     let percent = |value: Option<f64>| value.map(|value| Percent(value * scale));
     let reach = band_hz.unwrap_or(f64::INFINITY);
@@ -177,7 +182,7 @@ pub fn flutter_figures(hz: &FlutterHz, scale: f64, band_hz: Option<f64>) -> Flut
         unweighted_band: hz
             .unweighted_rms
             .map(|_| [Hertz(0.1), Hertz(reach.min(200.0).round())]),
-        wow_rms: percent(hz.wow_rms),
+        wow_rms: if_reached(6.0, percent(hz.wow_rms)),
         flutter_rms: if_reached(100.0, percent(hz.flutter_rms)),
         valid_in: None,
         band_limit: (reach < 200.0).then_some(Hertz(reach)),
@@ -339,7 +344,9 @@ fn speed_cautions(
     if let Some(limit) = got.flutter.band_limit {
         say(
             CautionCode::ToneTooLow,
-            format!("The tone is too low for flutter beyond {limit:.0}."),
+            format!(
+                "The tone is too low, or too near half the sample rate, for flutter beyond {limit:.0}; what is weighted or unweighted ends there."
+            ),
         );
     }
     let drifting = got.drift.is_some_and(|drift| {
@@ -362,5 +369,48 @@ fn times(count: u64) -> String {
         1 => "once".into(),
         2 => "twice".into(),
         more => format!("{more} times"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_figure_is_silently_narrower_than_its_band() {
+        let hz = FlutterHz {
+            weighted_two_sigma: Some(1.0),
+            weighted_peak: Some(1.0),
+            weighted_rms: Some(1.0),
+            unweighted_two_sigma: Some(1.0),
+            unweighted_rms: Some(1.0),
+            wow_rms: Some(1.0),
+            flutter_rms: Some(1.0),
+            relative_uncertainty: Some(0.1),
+        };
+        for (reach, limit, weighted, wow) in [
+            (330.0, None, true, true),
+            (189.0, Some(189.0), true, true),
+            (99.0, Some(99.0), false, true),
+            (5.0, Some(5.0), false, false),
+        ] {
+            let got = flutter_figures(&hz, 1.0, Some(reach));
+            assert_eq!(got.band_limit, limit.map(Hertz));
+            assert_eq!(
+                got.unweighted_band,
+                Some([Hertz(0.1), Hertz(reach.min(200.0))])
+            );
+            let needs_100 = [
+                got.weighted_two_sigma,
+                got.weighted_two_sigma_uncertainty,
+                got.weighted_peak,
+                got.weighted_peak_uncertainty,
+                got.weighted_rms,
+                got.weighted_rms_uncertainty,
+                got.flutter_rms,
+            ];
+            assert!(needs_100.iter().all(|figure| figure.is_some() == weighted));
+            assert_eq!(got.wow_rms.is_some(), wow);
+        }
     }
 }

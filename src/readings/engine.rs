@@ -221,7 +221,10 @@ impl Engine {
                 self.health.dropout();
             }
             Track::Checked { beside } => {
-                self.health.remember_band(self.tracker.band_hz());
+                let band_hz = self.tracker.band_hz();
+                self.health.remember_band(band_hz);
+                self.whole.reached(band_hz);
+                self.keeper.each(|stretch| stretch.reached(band_hz));
                 let sum = self.health.checked(&beside, &self.tracker.quality());
                 self.whole.check(&sum);
                 self.keeper.each(|stretch| stretch.check(&sum));

@@ -78,6 +78,7 @@ pub struct Stretch {
     tone_power: f64,
     used: [u64; 4],
     disagreements: u64,
+    band_hz: Option<f64>,
     direct: Option<Direct>,
 }
 
@@ -107,6 +108,7 @@ impl Stretch {
             tone_power: 0.0,
             used: [0; 4],
             disagreements: 0,
+            band_hz: None,
             direct: None,
         }
     }
@@ -152,6 +154,17 @@ impl Stretch {
         if self.dropouts.len() < Measurement::MOST_DROPOUTS {
             self.dropouts.push(Dropout { start, length });
         }
+    }
+
+    /// The band that reaches the figures now, in hertz from the tone.
+    pub fn reached(&mut self, band_hz: Option<f64>) {
+        let narrowest = self.band_hz.unwrap_or(f64::INFINITY);
+        self.band_hz = band_hz.map(|now| now.min(narrowest)).or(self.band_hz);
+    }
+
+    /// The narrowest band of the stretch; `None` before the first look.
+    pub fn band_hz(&self) -> Option<f64> {
+        self.band_hz
     }
 
     /// A look at the spectrum of the channels in use, powers added.

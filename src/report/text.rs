@@ -117,11 +117,16 @@ fn flutter_lines(reading: &FlutterReading) -> String {
         .map_or(String::new(), |[low, high]| {
             format!(", {}–{:.0} Hz", low.0, high.0)
         });
+    // The curve of the weighting runs to 200 Hz.
+    let weighted_band = reading
+        .band_limit
+        .filter(|_| reading.weighted_rms.is_some())
+        .map_or(String::new(), |limit| format!(", to {limit:.0}"));
     let mut text =
         String::from("  Flutter %                     two-sigma      quasi-peak     RMS\n");
     let rows = [
         (
-            "weighted".to_owned(),
+            format!("weighted{weighted_band}"),
             [
                 cell(
                     reading.weighted_two_sigma,
@@ -256,6 +261,15 @@ side-a.wav
   Caution    Nobody has said how true this tape is.
 ";
         assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn a_low_tone_states_how_far_its_weighted_figures_reach() {
+        let mut low = sample::measurement();
+        assert!(!text_of(&low).contains("weighted, to"));
+        low.flutter.band_limit = Some(Hertz(189.0));
+        let text = text_of(&low);
+        assert!(text.contains("    weighted, to 189 Hz  "), "{text}");
     }
 
     #[test]

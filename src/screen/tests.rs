@@ -9,7 +9,7 @@ use super::{Action, EntryFor, specimen};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::rehearsal_source::BenchStatus;
 use crate::readings::{Problem, Steadiness};
-use crate::units::{Decibels, Percent, Seconds};
+use crate::units::{Decibels, Hertz, Percent, Seconds};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -209,6 +209,18 @@ fn what_is_not_yet_valid_says_when() {
     assert!(text.contains("--.--") || text.contains("█"), "{text}");
     assert!(text.contains("NO READING"), "{text}");
     assert!(!text.contains("SLOW ") || text.contains("FAST"), "{text}");
+}
+
+#[test]
+fn a_weighted_figure_of_a_low_tone_states_its_band() {
+    let mut reading = specimen::reading(0.02);
+    reading.flutter.band_limit = Some(Hertz(189.0));
+    let state = specimen::showing(reading);
+    for size in [(80, 24), (50, 14)] {
+        let text = text(&state, size);
+        let row = text.lines().find(|row| row.contains("weighted"));
+        assert!(row.is_some_and(|row| row.contains("<189 Hz")), "{text}");
+    }
 }
 
 #[test]

@@ -6,7 +6,7 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::{ScreenState, Slot};
 use crate::screen::words::{not_yet, plus_minus, signed};
-use crate::units::{Percent, Seconds};
+use crate::units::{Hertz, Percent, Seconds};
 
 /// Rows of the full panel.
 pub(in crate::screen) const ROWS: u16 = 4;
@@ -23,7 +23,7 @@ const NARROWEST: u16 = 68;
 
 /// One line of the panel.
 struct Line {
-    label: &'static str,
+    label: String,
     /// What is shown as figure: the value with its ±, or why there is none.
     figure: String,
     /// Where the bar ends, in the unit of the scale; `None` without a value.
@@ -68,7 +68,7 @@ fn draw_line(state: &ScreenState, pen: &mut Pen, y: u16, line: &Line, kept: bool
     let look = state.look;
     let valid = line.value.is_some() && state.is_live();
     let style = if valid { look.strong() } else { look.faint() };
-    pen.text(0, y, line.label, look.faint());
+    pen.text(0, y, &line.label, look.faint());
     pen.text(LABEL, y, &line.figure, style);
     let right = pen.width() - if kept { 2 * KEPT } else { 0 };
     let beside = right.saturating_sub(BESIDE);
@@ -129,7 +129,7 @@ fn lines(state: &ScreenState) -> [Line; 4] {
         let kept = state.newest_kept(slot)?;
         Some(figure(&kept.measurement.flutter).map_or("-".to_owned(), |it| format!("{:.3}", it.0)))
     };
-    let line = |label, figure: fn(&FlutterReading) -> Option<Percent>, beside, own| Line {
+    let line = |label: String, figure: fn(&FlutterReading) -> Option<Percent>, beside, own| Line {
         label,
         figure: percent(state.look, figure(&flutter), own, &flutter),
         value: figure(&flutter).map(|it| it.0),
@@ -141,15 +141,20 @@ fn lines(state: &ScreenState) -> [Line; 4] {
     };
     [
         drift_line(state),
-        line("wow 0.5-6 Hz", |it| it.wow_rms, "rms".to_owned(), None),
         line(
-            "flutter 6-100 Hz",
+            "wow 0.5-6 Hz".to_owned(),
+            |it| it.wow_rms,
+            "rms".to_owned(),
+            None,
+        ),
+        line(
+            "flutter 6-100 Hz".to_owned(),
             |it| it.flutter_rms,
             "rms".to_owned(),
             None,
         ),
         line(
-            "weighted 2-sigma",
+            weighted_label(&flutter),
             |it| it.weighted_two_sigma,
             quasi_peak(&flutter),
             flutter.weighted_two_sigma_uncertainty,
@@ -178,6 +183,21 @@ fn why_not(flutter: &FlutterReading) -> String {
     }
 }
 
+/// The curve of the weighting runs to 200 Hz; a narrower band is stated.
+fn weighted_label(flutter: &FlutterReading) -> String {
+    match narrower(flutter) {
+        Some(limit) => format!("weighted <{:.0} Hz", limit.0),
+        None => "weighted 2-sigma".to_owned(),
+    }
+}
+
+/// Where the weighted figures end, when it is below 200 Hz.
+fn narrower(flutter: &FlutterReading) -> Option<Hertz> {
+    flutter
+        .band_limit
+        .filter(|_| flutter.weighted_two_sigma.is_some())
+}
+
 fn quasi_peak(flutter: &FlutterReading) -> String {
     match flutter.weighted_peak {
         Some(peak) => format!("quasi-peak {:.3}", peak.0),
@@ -195,7 +215,7 @@ fn drift_line(state: &ScreenState) -> Line {
     };
     let steady = reading.and_then(|it| it.speed).map(|it| it.since_move);
     Line {
-        label: "drift %/min",
+        label: "drift %/min".to_owned(),
         figure: drift.map_or_else(|| drift_not_yet(steady), |it| drift_figure(state.look, &it)),
         value: drift.map(|it| it.percent_per_minute),
         full: state.drift_scale.full(),
@@ -235,10 +255,11 @@ fn draw_compact(state: &ScreenState, pen: &mut Pen) {
         format!("wow, flutter {}", why_not(&flutter))
     } else {
         format!(
-            "wow {} flutter {} weighted {} %",
+            "wow {} flutter {} weighted {} %{}",
             figure(flutter.wow_rms),
             figure(flutter.flutter_rms),
-            figure(flutter.weighted_two_sigma)
+            figure(flutter.weighted_two_sigma),
+            narrower(&flutter).map_or(String::new(), |limit| format!(" <{:.0} Hz", limit.0))
         )
     };
     let slope = drift.map_or("not yet".to_owned(), |it| {
