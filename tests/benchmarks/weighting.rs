@@ -1,18 +1,24 @@
 //! The weighting from end to end: sinusoidal flutter of known depth on a tone,
 //! through the whole program, at every sample rate and every usual tone.
 //!
-//! `cargo bench --bench weighting`: the largest error against the table at the
-//! points that the tone's band reaches, and where it lies.
+//! `cargo bench --bench weighting`: the error against the table at the points
+//! that the tone's band reaches; then the quasi-peak reading of single pulses
+//! and of sines. `-- --quasi-peak` prints the latter two alone.
 
 #[path = "../support/wavering.rs"]
 mod wavering;
 
 use tapewright::readings::USUAL_TONES;
-use wavering::{WEIGHTING_DB, measure, wavering as tone, weighted_gain_db};
+use wavering::{
+    WEIGHTING_DB, measure, pulses, quasi_peak_of_a_sine_db, wavering as tone, weighted_gain_db,
+};
 
 const RATES: [u32; 11] = [
     8000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 88_200, 96_000, 176_400, 192_000,
 ];
+
+/// Rates of sinusoidal flutter, evenly spaced by ratio.
+const SINES: u32 = 200;
 
 /// Upper edge of what reaches the figures; `None` where the tone cannot be
 /// followed at this rate.
@@ -25,7 +31,41 @@ fn band_hz(rate_hz: u32, tone_hz: f64) -> Option<f64> {
     Some(flutter.band_limit.map_or(200.0, |limit| limit.0))
 }
 
+fn quasi_peak() {
+    // IEC 60386; 60 ms and the fall from its text, the rest from memory.
+    println!("quasi-peak, % of a 4 Hz sine as high from peak to peak; tone 3150 Hz");
+    println!();
+    println!("| rate Hz | 10 ms | 30 ms | 60 ms | 100 ms | falls to | sines 1–100 Hz, dB |");
+    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    println!("| asked for | 21 ±3 | 62 ±6 | 90 ±6 | 100 ±4 | 36–44 | ±0.2 |");
+    for rate_hz in [8000, 11_025, 16_000, 44_100, 48_000] {
+        print!("| {rate_hz} |");
+        let all = [10, 30, 60, 100].map(|ms| pulses(rate_hz, ms, 1.0));
+        for (highest, _) in all {
+            print!(" {:.1} |", 100.0 * highest);
+        }
+        let (highest, lowest) = all[3];
+        print!(" {:.1} |", 100.0 * lowest / highest);
+        let errors = (0..SINES).map(|k| {
+            let g = 100f64.powf(f64::from(k) / f64::from(SINES - 1));
+            quasi_peak_of_a_sine_db(rate_hz, g)
+        });
+        let (low, high) = errors.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), error| {
+            (low.min(error), high.max(error))
+        });
+        println!(" {low:+.3} to {high:+.3} |");
+    }
+}
+
 fn main() {
+    if !std::env::args().any(|argument| argument == "--quasi-peak") {
+        weighting();
+        println!();
+    }
+    quasi_peak();
+}
+
+fn weighting() {
     let points = &WEIGHTING_DB[1..];
     println!("error of the weighted root mean square against the table, dB");
     println!();

@@ -127,3 +127,47 @@ pub fn steady(rate_hz: u32, hz: f64, seconds: f64, snr_db: Option<f64>) -> Vec<f
         })
         .collect()
 }
+
+/// Highest and lowest quasi-peak reading over the last of unidirectional
+/// pulses of speed, one a second, against the reading of a 4 Hz sine that is
+/// as high from peak to peak (IEC 60386).
+pub fn pulses(rate_hz: u32, length_ms: u32, direction: f64) -> (f64, f64) {
+    const PULSES: u32 = 14;
+    let on = length_ms * rate_hz / 1000;
+    let speed = (0..PULSES * rate_hz).map(|n| {
+        // Not at once: what the first half second reads is taken for the mean.
+        let pulse = (n + rate_hz / 4) % rate_hz < on && n > rate_hz / 2;
+        if pulse {
+            2.0 * direction * DEPTH_PERCENT
+        } else {
+            0.0
+        }
+    });
+    let samples = deviating(rate_hz, 3150.0, speed);
+    let mut engine = engine(rate_hz, 3150.0);
+    let (before, last) = samples.split_at(((PULSES - 1) * rate_hz) as usize);
+    engine.push(before);
+    let (mut highest, mut lowest) = (0.0f64, f64::INFINITY);
+    for few in last.chunks(rate_hz as usize / 500) {
+        engine.push(few);
+        let peak = engine.reading().flutter.weighted_peak;
+        let reading = peak.expect("long settled").0;
+        highest = highest.max(reading);
+        lowest = lowest.min(reading);
+    }
+    let sine = wavering(rate_hz, 3150.0, f64::from(PULSES), 4.0, DEPTH_PERCENT);
+    let reference = measure(rate_hz, 3150.0, &sine).flutter.weighted_peak;
+    let reference = reference.expect("long enough").0;
+    (highest / reference, lowest / reference)
+}
+
+/// Quasi-peak reading of a sinusoidal fluctuation against its weighted peak,
+/// in decibels.
+pub fn quasi_peak_of_a_sine_db(rate_hz: u32, g_hz: f64) -> f64 {
+    let seconds = whole_periods_s(g_hz, 10.0);
+    let samples = wavering(rate_hz, 3150.0, seconds, g_hz, DEPTH_PERCENT);
+    let flutter = measure(rate_hz, 3150.0, &samples).flutter;
+    let peak = flutter.weighted_peak.expect("long enough").0;
+    let rms = flutter.weighted_rms.expect("long enough").0;
+    20.0 * (peak / (rms * 2.0f64.sqrt())).log10()
+}
