@@ -10,7 +10,7 @@ use std::time::Instant;
 
 use cpal::{ErrorKind, FromSample, Sample};
 
-use super::ring::RingWriter;
+use super::ring::{Arrived, RingWriter};
 use super::source::StreamFormat;
 
 /// Samples that are converted at a time.
@@ -135,6 +135,10 @@ impl CallbackSink {
             self.writer.push_or_lose(converted);
         }
         self.signs.note_frames(frames);
+        self.writer.note_arrival(Arrived {
+            frames: self.signs.frames(),
+            at: arrival,
+        });
     }
 
     fn mark_losses(&mut self, frames: u64, arrival: Instant) {
@@ -241,6 +245,20 @@ mod tests {
     fn a_block_longer_than_the_chunk_arrives_whole() {
         let block: Vec<f32> = (0..2 * CHUNK + 6).map(|n| n as f32 / 1e4).collect();
         assert_eq!(converted(&block), block);
+    }
+
+    #[test]
+    fn every_block_notes_when_it_came_and_how_much_had_come() {
+        let (mut sink, mut reader, signs) = sink(4096);
+        let start = Instant::now();
+        sink.take(&[0.0_f32; 20], start);
+        signs.report_missing(5);
+        sink.take(&[0.0_f32; 60], start + Duration::from_millis(3));
+        let noted: Vec<(u64, Duration)> = std::iter::from_fn(|| reader.pop_arrival())
+            .map(|arrived| (arrived.frames, arrived.at - start))
+            .collect();
+        let expected = [(10, Duration::ZERO), (40, Duration::from_millis(3))];
+        assert_eq!(noted, expected);
     }
 
     #[test]

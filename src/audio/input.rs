@@ -19,7 +19,7 @@ use super::found::{self, Found};
 use super::quiet::QuietStderr;
 use super::ring::{RingReader, ring};
 use super::sound_error::{Direction, SoundError};
-use super::source::{SourceEvent, SourceEvents};
+use super::source::{SourceEvent, SourceEvents, StreamFormat};
 use super::stream_plan::StreamPlan;
 use super::watchdog::{Look, LossKind, TICKS_PER_SECOND, Verdict, Watchdog};
 use crate::units::Seconds;
@@ -49,14 +49,54 @@ const LAST_RETRY: Duration = Duration::from_secs(2);
 /// A running sound input. Dropping it ends the source.
 #[derive(Debug)]
 pub struct LiveInput {
-    name: String,
+    known: InputKnown,
+    format: StreamFormat,
     stop: Arc<AtomicBool>,
+}
+
+/// Which input it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct InputKnown {
+    /// Stays the same from one start to the next.
+    pub id: String,
+    /// For people.
+    pub name: String,
+    /// The system stands between it and the hardware: an id such as that of
+    /// the default may mean another piece of hardware tomorrow.
+    pub indirect: bool,
 }
 
 impl LiveInput {
     /// What the input is called.
     pub fn name(&self) -> &str {
-        &self.name
+        &self.known.name
+    }
+
+    /// The format that it was opened with.
+    pub fn format(&self) -> StreamFormat {
+        self.format
+    }
+
+    /// Which input it is.
+    pub fn known(&self) -> &InputKnown {
+        &self.known
+    }
+}
+
+/// Which input is meant, without opening it. Standard error stays quiet
+/// meanwhile.
+pub fn identify(input: Option<&str>) -> Result<InputKnown, SoundError> {
+    let _quiet = QuietStderr::start();
+    found::find(Direction::Input, input).map(|found| InputKnown::of(&found))
+}
+
+impl InputKnown {
+    fn of(found: &Found) -> Self {
+        Self {
+            id: found.id(),
+            name: found.name.clone(),
+            indirect: found.converts(),
+        }
     }
 }
 
@@ -90,7 +130,11 @@ pub fn start(input: Option<&str>, events: SourceEvents) -> Result<LiveInput, Sou
         })?;
     let opened = told.recv_timeout(ANSWER);
     match opened {
-        Ok(Ok(name)) => Ok(LiveInput { name, stop }),
+        Ok(Ok((known, format))) => Ok(LiveInput {
+            known,
+            format,
+            stop,
+        }),
         Ok(Err(error)) => Err(error),
         Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
             stop.store(true, Ordering::Release);
@@ -107,7 +151,7 @@ fn run(
     wanted: Option<&str>,
     events: &SourceEvents,
     stop: &AtomicBool,
-    tell: &Sender<Result<String, SoundError>>,
+    tell: &Sender<Result<(InputKnown, StreamFormat), SoundError>>,
 ) {
     let first = found::find(Direction::Input, wanted).and_then(Opened::open);
     let mut opened = match first {
@@ -118,7 +162,8 @@ fn run(
             return;
         }
     };
-    if tell.send(Ok(opened.found.name.clone())).is_err() {
+    let first = (InputKnown::of(&opened.found), opened.stream.plan.format);
+    if tell.send(Ok(first)).is_err() {
         return;
     }
     loop {

@@ -6,6 +6,7 @@
 
 pub mod analysis;
 pub mod callback;
+pub mod clock_run;
 mod device_names;
 pub mod devices;
 mod found;
@@ -18,6 +19,7 @@ pub mod ring;
 mod sound_error;
 pub mod source;
 mod stream_plan;
+pub mod system_clock;
 pub mod tone_file;
 mod watchdog;
 

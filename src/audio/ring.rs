@@ -8,12 +8,17 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
 
 use ringbuf::traits::{Consumer, Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 
 /// Losses that can wait to be read; further ones are merged into the count.
 const LOSSES_WAITING: usize = 256;
+
+/// Arrivals that can wait to be read; where nobody reads them, the first ones
+/// stay and the others are forgotten.
+const ARRIVALS_WAITING: usize = 1024;
 
 /// Frames that did not fit, and where.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,10 +29,21 @@ pub struct Loss {
     pub lost_frames: u64,
 }
 
+/// A block has arrived from outside.
+#[derive(Clone, Copy, Debug)]
+pub struct Arrived {
+    /// Frames that had come with it and before it, overruns that the sound
+    /// system reported included.
+    pub frames: u64,
+    /// When, by the system's monotonic clock.
+    pub at: Instant,
+}
+
 /// The producing end. Interleaved samples, whole frames only.
 pub struct RingWriter {
     samples: HeapProd<f32>,
     losses: HeapProd<Loss>,
+    arrivals: HeapProd<Arrived>,
     channels: usize,
     written_frames: u64,
     /// Lost since the last frame that was written; not yet marked.
@@ -39,6 +55,7 @@ pub struct RingWriter {
 pub struct RingReader {
     samples: HeapCons<f32>,
     losses: HeapCons<Loss>,
+    arrivals: HeapCons<Arrived>,
     channels: usize,
     read_frames: u64,
     next_loss: Option<Loss>,
@@ -68,10 +85,12 @@ pub fn ring(capacity_frames: usize, channels: u16) -> (RingWriter, RingReader) {
     let channels = usize::from(channels.max(1));
     let (sample_in, sample_out) = HeapRb::new(capacity_frames.max(1) * channels).split();
     let (loss_in, loss_out) = HeapRb::new(LOSSES_WAITING).split();
+    let (arrival_in, arrival_out) = HeapRb::new(ARRIVALS_WAITING).split();
     let shared = Arc::new(Shared::default());
     let writer = RingWriter {
         samples: sample_in,
         losses: loss_in,
+        arrivals: arrival_in,
         channels,
         written_frames: 0,
         pending_loss: 0,
@@ -80,6 +99,7 @@ pub fn ring(capacity_frames: usize, channels: u16) -> (RingWriter, RingReader) {
     let reader = RingReader {
         samples: sample_out,
         losses: loss_out,
+        arrivals: arrival_out,
         channels,
         read_frames: 0,
         next_loss: None,
@@ -127,6 +147,12 @@ impl RingWriter {
         self.lose(usize::try_from(lost_frames).unwrap_or(usize::MAX));
     }
 
+    /// Notes when a block came from outside. Forgotten where too many wait to
+    /// be read.
+    pub fn note_arrival(&mut self, arrived: Arrived) {
+        let _ = self.arrivals.try_push(arrived);
+    }
+
     /// Interleaved channels in the ring.
     pub fn channels(&self) -> usize {
         self.channels
@@ -166,6 +192,11 @@ impl RingWriter {
 }
 
 impl RingReader {
+    /// The next arrival that was noted, apart from the samples.
+    pub fn pop_arrival(&mut self) -> Option<Arrived> {
+        self.arrivals.try_pop()
+    }
+
     /// Interleaved channels in the ring.
     pub fn channels(&self) -> usize {
         self.channels

@@ -1,6 +1,7 @@
 //! What can be typed: commands, options, their help. Validates and does
 //! nothing else.
 
+mod clock;
 mod read;
 mod snapshots;
 mod tone;
@@ -12,6 +13,7 @@ use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, Sa
 use crate::references::Reference;
 use crate::units::{Percent, Ppm};
 
+pub use clock::ClockOptions;
 pub use read::ReadOptions;
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use tone::{Bits, Pitch, ToneOptions};
@@ -42,6 +44,9 @@ pub enum Command {
     /// Write or play a reference tone
     #[command(long_about = tone::ABOUT, after_long_help = tone::EXAMPLES)]
     Tone(ToneOptions),
+    /// Measure the sample clock of a sound input
+    #[command(long_about = clock::ABOUT, after_long_help = clock::EXAMPLES)]
+    Clock(ClockOptions),
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
@@ -144,7 +149,6 @@ impl ReferenceOptions {
         // A home-made tape without a figure of its own: ±3 %, common practice.
         let home_made = self.home_made.then_some(3.0);
         let default = SampleClock::default();
-        let clock_said = self.clock_error.is_some() || self.clock_uncertainty.is_some();
         Conditions {
             nominal: self.reference.nominal(),
             reference: ReferenceError {
@@ -155,13 +159,18 @@ impl ReferenceOptions {
             clock: SampleClock {
                 error: Ppm(self.clock_error.unwrap_or(0.0)),
                 uncertainty: self.clock_uncertainty.map_or(default.uncertainty, Ppm),
-                source: if clock_said {
+                source: if self.says_clock() {
                     ClockSource::Option
                 } else {
                     default.source
                 },
             },
         }
+    }
+
+    /// True where the command line says something about the sample clock.
+    pub fn says_clock(&self) -> bool {
+        self.clock_error.is_some() || self.clock_uncertainty.is_some()
     }
 
     /// Which channel the engine is told to take.

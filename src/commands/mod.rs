@@ -2,6 +2,7 @@
 //! it; a file each carries a command out; the exit status is decided here.
 
 pub mod cli;
+mod clock;
 mod inputs;
 mod progress;
 mod read;
@@ -23,7 +24,7 @@ pub enum Exit {
     Usage = 2,
     /// A file could not be read or written.
     File = 3,
-    /// No usable reference in a file.
+    /// No usable reference in a file or an input.
     NoReference = 4,
     /// Sound input or output.
     Sound = 5,
@@ -83,6 +84,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Read(options) => read::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),
+        Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
     };
     match outcome {

@@ -18,6 +18,8 @@ pub(super) struct Progress {
     /// `None` when nothing is to be drawn.
     total: Option<u64>,
     drawn: Option<Instant>,
+    /// Characters of the longest line so far.
+    widest: usize,
 }
 
 impl Progress {
@@ -31,25 +33,33 @@ impl Progress {
         Self {
             total: total.filter(|total| *total > 0 && io::stderr().is_terminal()),
             drawn: None,
+            widest: 0,
         }
     }
 
     /// So much is done.
     pub(super) fn at(&mut self, done: u64) {
+        self.saying(done, "");
+    }
+
+    /// So much is done, and this is to be said beside the bar.
+    pub(super) fn saying(&mut self, done: u64, text: &str) {
         let Some(total) = self.total else { return };
         if self.drawn.is_some_and(|drawn| drawn.elapsed() < INTERVAL) {
             return;
         }
         self.drawn = Some(Instant::now());
         // A bar that cannot be drawn is no reason to stop.
-        let _ = write!(io::stderr(), "\r{}", bar(done, total));
+        let line = format!("{}  {text}", bar(done, total));
+        self.widest = self.widest.max(line.chars().count());
+        let _ = write!(io::stderr(), "\r{line:<width$}", width = self.widest);
     }
 }
 
 impl Drop for Progress {
     fn drop(&mut self) {
         if self.drawn.is_some() {
-            let _ = write!(io::stderr(), "\r{:width$}\r", "", width = WIDTH + 8);
+            let _ = write!(io::stderr(), "\r{:width$}\r", "", width = self.widest);
         }
     }
 }

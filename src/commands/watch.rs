@@ -7,6 +7,8 @@
 use std::path::PathBuf;
 use std::sync::mpsc::{self, Sender};
 
+use jiff::tz::TimeZone;
+
 use super::cli::WatchOptions;
 use super::{Exit, Failure, Outcome};
 use crate::audio::SoundError;
@@ -15,7 +17,10 @@ use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
-use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::readings::SampleClock;
+use crate::records::{
+    ClockFigure, Clocks, ClocksWarning, Label, Record, RecordWarning, Snapshot, places,
+};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
     self, Effect, Ending, Kept, Look, Outside, ScreenState, Setup, Slot, SourceKind, Terminal,
@@ -30,7 +35,7 @@ const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal
 struct Source {
     kind: SourceKind,
     /// Dropping it ends the input.
-    _input: Option<LiveInput>,
+    input: Option<LiveInput>,
     bench: Option<Bench>,
     message: Option<String>,
     machine: Option<String>,
@@ -40,7 +45,11 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let source = open_source(&options, events)?;
-    let conditions = options.reference.conditions();
+    let mut conditions = options.reference.conditions();
+    let (clock, clock_news) = kept_clock(&options, source.input.as_ref())?;
+    if let Some(clock) = clock {
+        conditions.clock = clock;
+    }
     let analysis = Analysis::start(
         received,
         conditions,
@@ -55,7 +64,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         conditions,
         tolerance: options.tolerance,
         machine: options.machine.or(source.machine),
-        message: source.message.or(news),
+        message: joined([source.message, news, clock_news]),
     });
     let ending = sit(&mut state, &analysis, source.bench.as_ref(), keeper)?;
     report_unsaved(&state);
@@ -166,7 +175,7 @@ fn rehearse(
     let complaint = format!("{name}: its owner says it {}", practice.complaint);
     Ok(Source {
         kind: SourceKind::Rehearsal,
-        _input: None,
+        input: None,
         bench: Some(bench),
         message: message.or(Some(complaint)),
         machine: Some(name),
@@ -177,12 +186,54 @@ impl Source {
     fn without_bench(kind: SourceKind, input: Option<LiveInput>) -> Self {
         Self {
             kind,
-            _input: input,
+            input,
             bench: None,
             message: None,
             machine: None,
         }
     }
+}
+
+/// What is kept of the sample clock of this input, and what to say about it.
+/// The command line wins over it.
+fn kept_clock(
+    options: &WatchOptions,
+    input: Option<&LiveInput>,
+) -> Result<(Option<SampleClock>, Option<String>), Failure> {
+    let Some(input) = input.filter(|_| !options.reference.says_clock()) else {
+        return Ok((None, None));
+    };
+    let opened = match (&options.clocks, places::clocks()) {
+        (Some(named), _) => Clocks::open(named),
+        (None, Some(usual)) => Clocks::open(usual),
+        (None, None) => return Ok((None, None)),
+    };
+    match opened {
+        Ok((clocks, warnings)) => {
+            let figure = clocks.of(&input.known().id, input.format().rate_hz);
+            let said = figure.map(|figure| {
+                format!(
+                    "sample clock as measured on {}: {:+.1} ppm",
+                    figure
+                        .taken_at
+                        .to_zoned_datetime(TimeZone::system())
+                        .strftime("%Y-%m-%d"),
+                    figure.error.0
+                )
+            });
+            let odd = warnings.first().map(ClocksWarning::to_string);
+            Ok((figure.map(ClockFigure::sample_clock), joined([odd, said])))
+        }
+        // A file that was named must do; without the usual one there is still
+        // a reading, with the usual ±.
+        Err(error) if options.clocks.is_some() => Err(Failure::new(Exit::File, error.to_string())),
+        Err(error) => Ok((None, Some(error.to_string()))),
+    }
+}
+
+fn joined<const N: usize>(said: [Option<String>; N]) -> Option<String> {
+    let said: Vec<String> = said.into_iter().flatten().collect();
+    (!said.is_empty()).then(|| said.join("; "))
 }
 
 /// Keeps snapshots in a record.

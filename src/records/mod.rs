@@ -1,11 +1,15 @@
 //! Floor 5: files that must never be lost.
 //!
-//! [`Record`] is a file of [`Snapshot`]s, one JSON object a line, only ever
-//! appended to. [`places`] says where it lies when nobody says otherwise.
+//! [`Record`] is a file of [`Snapshot`]s, [`Clocks`] one of the sample clocks
+//! that were measured; both hold one JSON object a line and are only ever
+//! appended to. [`places`] says where they lie when nobody says otherwise.
 
+mod clocks;
+mod lines;
 pub mod places;
 mod record;
 mod snapshot;
 
+pub use clocks::{Against, ClockFigure, Clocks, ClocksError, ClocksWarning};
 pub use record::{Record, RecordError, RecordWarning};
 pub use snapshot::{Label, Snapshot};

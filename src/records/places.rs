@@ -25,6 +25,15 @@ impl Kind {
 /// The usual record file of a kind; `None` where the system names no home
 /// folder.
 pub fn usual(kind: Kind) -> Option<PathBuf> {
+    in_data_folder(kind.file_name())
+}
+
+/// The usual file of measured sample clocks; `None` as above.
+pub fn clocks() -> Option<PathBuf> {
+    in_data_folder("clocks.jsonl")
+}
+
+fn in_data_folder(file_name: &str) -> Option<PathBuf> {
     let folders = ProjectDirs::from("", "", "tapewright")?;
-    Some(folders.data_dir().join(kind.file_name()))
+    Some(folders.data_dir().join(file_name))
 }

@@ -10,17 +10,13 @@
 //! - What cannot be understood stays where it is and is reported: a damaged
 //!   line, or one that a newer version wrote.
 
-use std::fs::{self, File, OpenOptions};
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
+use super::lines::{append_line, begins_with, read_locked, torn_path};
 use super::snapshot::{LINE_BEGINS, SCHEMA, Snapshot};
-
-/// A file larger than this that does not begin like a record is refused
-/// without being read: somebody named a recording instead of a record.
-const LARGEST_UNKNOWN_BYTES: u64 = 16 << 20;
 
 /// A record file and what it holds.
 #[derive(Debug)]
@@ -108,7 +104,7 @@ impl Record {
     /// Changes nothing on the disk.
     pub fn open(path: impl Into<PathBuf>) -> Result<(Self, Vec<RecordWarning>), RecordError> {
         let path = path.into();
-        let bytes = match read_locked(&path) {
+        let bytes = match read_locked(&path, LINE_BEGINS) {
             Ok(bytes) => bytes,
             Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
             Err(error) if error.kind() == io::ErrorKind::InvalidData => {
@@ -143,18 +139,23 @@ impl Record {
     /// so. Folders are made as needed.
     pub fn append(&mut self, snapshot: &Snapshot) -> Result<Option<RecordWarning>, RecordError> {
         let line = line_that_reads_back(snapshot)?;
-        let warning = append_line(&self.path, &line).map_err(|source| RecordError::Write {
-            path: self.path.clone(),
-            source,
-        })?;
+        let is_whole = |line: &[u8]| !matches!(Line::parse(line), Line::Unknown);
+        let torn =
+            append_line(&self.path, &line, is_whole).map_err(|source| RecordError::Write {
+                path: self.path.clone(),
+                source,
+            })?;
         self.snapshots.push(snapshot.clone());
-        Ok(warning)
+        Ok(torn.map(|line| RecordWarning::Torn {
+            path: self.path.clone(),
+            line,
+        }))
     }
 
     /// Sorts the lines; says whether the file is a record at all.
     fn take_lines(&mut self, bytes: &[u8]) -> (Vec<RecordWarning>, bool) {
         let mut warnings = Vec::new();
-        let mut recognised = bytes.is_empty() || begins_like_a_record(bytes);
+        let mut recognised = bytes.is_empty() || begins_with(bytes, LINE_BEGINS);
         for (number, line) in bytes.split_inclusive(|&byte| byte == b'\n').enumerate() {
             let (path, number) = (self.path.clone(), number + 1);
             let whole = line.ends_with(b"\n");
@@ -215,30 +216,6 @@ impl Line {
     }
 }
 
-/// True also for a beginning that was torn within its first bytes.
-fn begins_like_a_record(bytes: &[u8]) -> bool {
-    let length = bytes.len().min(LINE_BEGINS.len());
-    bytes[..length] == LINE_BEGINS[..length]
-}
-
-fn read_locked(path: &Path) -> io::Result<Vec<u8>> {
-    let mut file = File::open(path)?;
-    // Shared: waits for a line that is just being written, so that it is not
-    // taken for a torn one. A file system without locks is read as it is.
-    let _ = file.lock_shared();
-    let mut bytes = Vec::new();
-    if file.metadata()?.len() > LARGEST_UNKNOWN_BYTES {
-        (&file)
-            .take(LINE_BEGINS.len() as u64)
-            .read_to_end(&mut bytes)?;
-        if !begins_like_a_record(&bytes) {
-            return Err(io::ErrorKind::InvalidData.into());
-        }
-    }
-    file.read_to_end(&mut bytes)?;
-    Ok(bytes)
-}
-
 /// The line with its end, known to be understood again: a figure that is no
 /// number would be written as `null` and make the line unreadable.
 fn line_that_reads_back(snapshot: &Snapshot) -> Result<Vec<u8>, RecordError> {
@@ -249,92 +226,4 @@ fn line_that_reads_back(snapshot: &Snapshot) -> Result<Vec<u8>, RecordError> {
     serde_json::from_str::<Snapshot>(&line).map_err(unwritable)?;
     line.push('\n');
     Ok(line.into_bytes())
-}
-
-fn append_line(path: &Path, line: &[u8]) -> io::Result<Option<RecordWarning>> {
-    let is_new = !path.exists();
-    if let Some(folder) = path.parent() {
-        fs::create_dir_all(folder)?;
-    }
-    let mut file = OpenOptions::new()
-        .read(true)
-        .append(true)
-        .create(true)
-        .open(path)?;
-    match file.lock() {
-        Err(error) if error.kind() != io::ErrorKind::Unsupported => return Err(error),
-        // Released when the file is closed.
-        _ => {}
-    }
-    let warning = mend_end(path, &mut file)?;
-    let before = file.metadata()?.len();
-    if let Err(error) = file.write_all(line).and_then(|()| file.sync_data()) {
-        // Half a line is worse than none. If even this fails, the next append
-        // sets it aside.
-        let _ = file.set_len(before);
-        return Err(error);
-    }
-    if is_new {
-        sync_folder(path);
-    }
-    Ok(warning)
-}
-
-/// Makes sure that the file ends with a line's end.
-fn mend_end(path: &Path, file: &mut File) -> io::Result<Option<RecordWarning>> {
-    let length = file.seek(SeekFrom::End(0))?;
-    if length == 0 {
-        return Ok(None);
-    }
-    file.seek(SeekFrom::Start(length - 1))?;
-    let mut last = [0];
-    file.read_exact(&mut last)?;
-    if last == *b"\n" {
-        return Ok(None);
-    }
-    file.seek(SeekFrom::Start(0))?;
-    let mut bytes = Vec::new();
-    file.read_to_end(&mut bytes)?;
-    let start = bytes
-        .iter()
-        .rposition(|&byte| byte == b'\n')
-        .map_or(0, |at| at + 1);
-    if !matches!(Line::parse(&bytes[start..]), Line::Unknown) {
-        // Whole but for its end.
-        file.write_all(b"\n")?;
-        return Ok(None);
-    }
-    set_aside(&torn_path(path), &bytes[start..])?;
-    file.set_len(start as u64)?;
-    let line = bytes.split(|&byte| byte == b'\n').count();
-    Ok(Some(RecordWarning::Torn {
-        path: path.to_path_buf(),
-        line,
-    }))
-}
-
-/// The torn bytes are safe on the disk before they leave the record.
-fn set_aside(torn: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = OpenOptions::new().append(true).create(true).open(torn)?;
-    file.write_all(bytes)?;
-    file.write_all(b"\n")?;
-    file.sync_data()
-}
-
-fn torn_path(record: &Path) -> PathBuf {
-    let mut name = record.as_os_str().to_owned();
-    name.push(".torn");
-    PathBuf::from(name)
-}
-
-/// A new file is only safe once its folder is; systems on which a folder
-/// cannot be opened do this by themselves.
-fn sync_folder(path: &Path) {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    if let Ok(folder) = File::open(folder) {
-        let _ = folder.sync_all();
-    }
 }

@@ -1,7 +1,9 @@
 //! Figures and troubles in words.
 
 use super::look::Look;
-use crate::readings::{ChannelUsed, Likely, Problem, Reading, ToneState, WrongTone};
+use crate::readings::{
+    ChannelUsed, ClockSource, Likely, Problem, Reading, SampleClock, ToneState, WrongTone,
+};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// A signed figure; one that rounds to zero has no sign.
@@ -20,6 +22,38 @@ pub(super) fn plus_minus(look: Look, value: Percent, decimals: u8) -> String {
     let up = (value.0 * step - 1e-9).ceil() / step;
     let decimals = usize::from(decimals);
     format!("{}{up:.decimals$}", look.plus_minus())
+}
+
+/// The figure of the sample clock that is in force, in a word or two.
+pub(super) fn clock_in_force(look: Look, clock: &SampleClock) -> String {
+    let uncertainty = clock.uncertainty.0.ceil();
+    format!("clock {}{uncertainty:.0} ppm", look.plus_minus())
+}
+
+/// The same with all that is known of it.
+pub(super) fn clock_sentence(look: Look, clock: &SampleClock) -> String {
+    let known = format!(
+        "{:+.1} ppm {}{:.1} ppm",
+        clock.error.0,
+        look.plus_minus(),
+        clock.uncertainty.0
+    );
+    match clock.source {
+        ClockSource::Default => format!(
+            "Sample clock. Nobody has said how true it is, so it counts with {known} (common \
+             practice); tapewright clock measures it."
+        ),
+        ClockSource::Option => {
+            format!(
+                "Sample clock. As said on the command line it is off by {known}; its error is taken out."
+            )
+        }
+        ClockSource::Measured => format!(
+            "Sample clock. As measured for this input it is off by {known}; its error is taken \
+             out. The {} is that of the measurement and of other days.",
+            look.plus_minus()
+        ),
+    }
 }
 
 /// A level, or words for digital silence.

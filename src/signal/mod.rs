@@ -5,6 +5,7 @@
 //! size of the blocks they come in.
 
 pub mod allan;
+pub mod arrivals;
 pub mod bridge;
 pub mod check;
 pub mod demodulator;

@@ -51,6 +51,13 @@ pub struct WatchOptions {
     #[arg(long, value_name = "FILE")]
     pub record: Option<PathBuf>,
 
+    /// File of clock figures instead of the usual one
+    ///
+    /// What tapewright clock measured of the sample clock of this input is
+    /// applied, unless --clock-error or --clock-uncertainty say otherwise.
+    #[arg(long, value_name = "FILE")]
+    pub clocks: Option<PathBuf>,
+
     /// Plain characters only, for terminals without Unicode
     ///
     /// Taken by itself where the locale is not UTF-8 and on the Linux console.
@@ -70,6 +77,7 @@ impl Default for WatchOptions {
             tolerance: MachineClass::Deck.tolerance(),
             machine: None,
             record: None,
+            clocks: None,
             ascii: false,
         }
     }

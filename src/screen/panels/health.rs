@@ -1,10 +1,10 @@
 //! Signal health, always visible: level of each channel with clip hold, the
 //! tone, noise, and whatever was lost on the way.
 
-use crate::readings::{ChannelUsed, Reading, SignalHealth, ToneState};
+use crate::readings::{ChannelUsed, ClockSource, Reading, SignalHealth, ToneState};
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::ScreenState;
-use crate::screen::words::{channel, level, tone};
+use crate::screen::words::{channel, clock_in_force, level, tone};
 use crate::units::Decibels;
 
 /// Rows that show everything: meters, then words.
@@ -132,6 +132,9 @@ fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bo
         (_, used) => channel(used),
     };
     facts.push((used.to_owned(), false));
+    if state.conditions.clock.source != ClockSource::Default {
+        facts.push((clock_in_force(state.look, &state.conditions.clock), false));
+    }
     if let Some(since) = signal.since_clip.filter(|_| !is_clipping(signal)) {
         facts.push((format!("clipped {:.0} s ago", since.0), true));
     }

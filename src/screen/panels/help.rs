@@ -6,6 +6,7 @@ use ratatui::style::Style;
 use crate::screen::keys::BINDINGS;
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::ScreenState;
+use crate::screen::words::clock_sentence;
 
 const MEANINGS: &[&str] = &[
     "Figures. The digits are the mean over whole periods of the wow since the speed was last \
@@ -43,7 +44,8 @@ fn all(state: &ScreenState) -> Vec<Row> {
             rows.push(Row::Key(std::mem::take(&mut shown), line));
         }
     }
-    for meaning in MEANINGS {
+    let clock = clock_sentence(state.look, &state.conditions.clock);
+    for meaning in MEANINGS.iter().copied().chain([clock.as_str()]) {
         rows.push(Row::Text(String::new()));
         rows.extend(wrap(meaning, state.size.0).into_iter().map(Row::Text));
     }

@@ -1,0 +1,136 @@
+//! Files of lines that are only ever appended to: what a record and the kept
+//! clock figures have in common on the disk.
+//!
+//! A line is appended in one write under an exclusive lock and forced to the
+//! disk; nothing before it is touched. A last line that was torn is first
+//! moved to a file beside it.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+/// A file larger than this that does not begin as it should is refused
+/// without being read: somebody named a recording instead.
+const LARGEST_UNKNOWN_BYTES: u64 = 16 << 20;
+
+/// True also for a beginning that was torn within its first bytes.
+pub(super) fn begins_with(bytes: &[u8], beginning: &[u8]) -> bool {
+    let length = bytes.len().min(beginning.len());
+    bytes[..length] == beginning[..length]
+}
+
+/// All bytes; [`io::ErrorKind::InvalidData`] for a large file that does not
+/// begin as it should.
+pub(super) fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> {
+    let mut file = File::open(path)?;
+    // Shared: waits for a line that is just being written, so that it is not
+    // taken for a torn one. A file system without locks is read as it is.
+    let _ = file.lock_shared();
+    let mut bytes = Vec::new();
+    if file.metadata()?.len() > LARGEST_UNKNOWN_BYTES {
+        (&file)
+            .take(beginning.len() as u64)
+            .read_to_end(&mut bytes)?;
+        if !begins_with(&bytes, beginning) {
+            return Err(io::ErrorKind::InvalidData.into());
+        }
+    }
+    file.read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// Appends a line, which brings its end with it. `is_whole` knows a line that
+/// lacks nothing but its end. Returns the number of a last line that was torn
+/// and is now set aside.
+pub(super) fn append_line(
+    path: &Path,
+    line: &[u8],
+    is_whole: impl Fn(&[u8]) -> bool,
+) -> io::Result<Option<usize>> {
+    let is_new = !path.exists();
+    if let Some(folder) = path.parent() {
+        fs::create_dir_all(folder)?;
+    }
+    let mut file = OpenOptions::new()
+        .read(true)
+        .append(true)
+        .create(true)
+        .open(path)?;
+    match file.lock() {
+        Err(error) if error.kind() != io::ErrorKind::Unsupported => return Err(error),
+        // Released when the file is closed.
+        _ => {}
+    }
+    let torn = mend_end(path, &mut file, is_whole)?;
+    let before = file.metadata()?.len();
+    if let Err(error) = file.write_all(line).and_then(|()| file.sync_data()) {
+        // Half a line is worse than none. If even this fails, the next append
+        // sets it aside.
+        let _ = file.set_len(before);
+        return Err(error);
+    }
+    if is_new {
+        sync_folder(path);
+    }
+    Ok(torn)
+}
+
+/// Makes sure that the file ends with a line's end.
+fn mend_end(
+    path: &Path,
+    file: &mut File,
+    is_whole: impl Fn(&[u8]) -> bool,
+) -> io::Result<Option<usize>> {
+    let length = file.seek(SeekFrom::End(0))?;
+    if length == 0 {
+        return Ok(None);
+    }
+    file.seek(SeekFrom::Start(length - 1))?;
+    let mut last = [0];
+    file.read_exact(&mut last)?;
+    if last == *b"\n" {
+        return Ok(None);
+    }
+    file.seek(SeekFrom::Start(0))?;
+    let mut bytes = Vec::new();
+    file.read_to_end(&mut bytes)?;
+    let start = bytes
+        .iter()
+        .rposition(|&byte| byte == b'\n')
+        .map_or(0, |at| at + 1);
+    if is_whole(&bytes[start..]) {
+        // Whole but for its end.
+        file.write_all(b"\n")?;
+        return Ok(None);
+    }
+    set_aside(&torn_path(path), &bytes[start..])?;
+    file.set_len(start as u64)?;
+    Ok(Some(bytes.split(|&byte| byte == b'\n').count()))
+}
+
+/// The torn bytes are safe on the disk before they leave the record.
+fn set_aside(torn: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = OpenOptions::new().append(true).create(true).open(torn)?;
+    file.write_all(bytes)?;
+    file.write_all(b"\n")?;
+    file.sync_data()
+}
+
+/// Where a torn line is moved to.
+pub(super) fn torn_path(file: &Path) -> PathBuf {
+    let mut name = file.as_os_str().to_owned();
+    name.push(".torn");
+    PathBuf::from(name)
+}
+
+/// A new file is only safe once its folder is; systems on which a folder
+/// cannot be opened do this by themselves.
+fn sync_folder(path: &Path) {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    if let Ok(folder) = File::open(folder) {
+        let _ = folder.sync_all();
+    }
+}
