@@ -13,7 +13,7 @@
 //! | 2 | [`readings`] | what a technician reads: [`readings::Engine`] is the only door |
 //! | 3 | [`references`] | what "right" means: tones, notes, tolerance bands |
 //! | 4 | [`rehearsal`] | a simulated machine whose true speed is known |
-//! | 5 | [`records`] | files that must never be lost: snapshots |
+//! | 5 | [`records`] | files that must never be lost: snapshots, measured sample clocks |
 //! | 6 | [`report`] | readings and records as text and JSON |
 //! | 7 | [`audio`] | where samples come from and go to; ring, threads |
 //! | 8 | [`screen`] | draws the state it is given; never measures |

@@ -119,12 +119,8 @@ impl Listening {
         }
         match self.events.try_recv() {
             Err(TryRecvError::Empty) => Ok(Heard::Nothing),
-            Ok(SourceEvent::Lost { .. } | SourceEvent::Failed { .. }) | Err(_) => {
-                Err(RunError::Lost(gone(&self.input)))
-            }
-            Ok(SourceEvent::Connected { .. } | SourceEvent::Ended) => {
-                Err(RunError::Lost(gone(&self.input)))
-            }
+            // Also when it is back already: what was heard before is over.
+            Ok(_) | Err(TryRecvError::Disconnected) => Err(RunError::Lost(gone(&self.input))),
         }
     }
 }

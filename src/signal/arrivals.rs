@@ -219,10 +219,7 @@ impl Arrivals {
         let delay_s = self.median(|cell| cell.mean_delay_s);
         let grid_s = self.median(|cell| cell.gap_s);
         if let Some((after, by)) = jump(&points, grid_s) {
-            return Err(Unfit::Jump {
-                after: Seconds(after),
-                by: Seconds(by),
-            });
+            return Err(Unfit::Jump { after, by });
         }
         let kept = without_held_up(&points);
         let over_s = points[points.len() - 1].sound_s - points[0].sound_s;
@@ -402,20 +399,21 @@ fn without_held_up(points: &[Point]) -> Vec<Point> {
 /// none: nobody knows yet whether they stay.
 ///
 /// Nor is a slip by one step of a grid.
-fn jump(points: &[Point], grid_s: f64) -> Option<(f64, f64)> {
+fn jump(points: &[Point], grid_s: f64) -> Option<(Seconds, Seconds)> {
     let best = (1..points.len() - 2)
         .filter_map(|at| Step::at(points, at))
         .max_by(|one, other| one.sigmas().total_cmp(&other.sigmas()))?;
     let smallest_s = SMALLEST_JUMP_S.max(1.5 * grid_s);
-    let clear = best.sigmas() > JUMP_SIGMAS && best.height_s.abs() > smallest_s;
-    clear.then_some((best.after_s, best.height_s))
+    let clear = best.sigmas() > JUMP_SIGMAS && best.height.0.abs() > smallest_s;
+    clear.then_some((best.after, best.height))
 }
 
 /// Two lines of one slope, with a step between them.
 struct Step {
-    after_s: f64,
-    height_s: f64,
-    sigma_s: f64,
+    after: Seconds,
+    height: Seconds,
+    /// Standard deviation of the height.
+    sigma: Seconds,
 }
 
 impl Step {
@@ -447,14 +445,14 @@ impl Step {
         }
         let left = (all - common * common / own).max(0.0) / (count - 3.0);
         Some(Self {
-            after_s: points[at].sound_s,
-            height_s: common / own,
-            sigma_s: (left / own).sqrt(),
+            after: Seconds(points[at].sound_s),
+            height: Seconds(common / own),
+            sigma: Seconds((left / own).sqrt()),
         })
     }
 
     fn sigmas(&self) -> f64 {
         // An exact step leaves nothing at all.
-        self.height_s.abs() / self.sigma_s.max(1e-12)
+        self.height.0.abs() / self.sigma.0.max(1e-12)
     }
 }
