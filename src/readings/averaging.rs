@@ -47,18 +47,19 @@ impl Averaging {
     pub fn learn(sums: &Sums) -> Option<Self> {
         let length_s = (sums.cumulative.len().saturating_sub(1)) as f64 / sums.rate_hz;
         let longest = (length_s / LEAST_TURNS).min(LONGEST_S);
+        let strided = Strided::new(sums);
         let mut variances = Vec::with_capacity(100);
         let mut period = SHORTEST_S;
         while period <= longest {
-            variances.push((period, variance_of_means(sums, period)?));
+            variances.push((period, strided.variance_of_means(period)?));
             period *= STEP;
         }
         let best = best_of(&variances)?;
-        let period_s = refine(sums, best);
+        let period_s = refine(&strided, best);
         let of_periods = (1..)
             .map(|k| f64::from(k) * period_s)
             .take_while(|&whole| whole <= longest.max(period_s))
-            .map_while(|whole| variance_of_means(sums, whole))
+            .map_while(|whole| strided.variance_of_means(whole))
             .collect();
         Some(Self {
             period_s,
@@ -119,9 +120,10 @@ fn best_of(variances: &[(f64, f64)]) -> Option<f64> {
     Some(variances[at].0)
 }
 
-fn refine(sums: &Sums, period_s: f64) -> f64 {
+fn refine(sums: &Strided, period_s: f64) -> f64 {
     let cost = |period: f64| {
-        variance_of_means(sums, period).map_or(f64::INFINITY, |variance| variance * period)
+        sums.variance_of_means(period)
+            .map_or(f64::INFINITY, |variance| variance * period)
     };
     (-6..=6)
         .map(|k| period_s * (1.0 + 0.005 * f64::from(k)))
@@ -129,26 +131,61 @@ fn refine(sums: &Sums, period_s: f64) -> f64 {
         .unwrap_or(period_s)
 }
 
-fn variance_of_means(sums: &Sums, length_s: f64) -> Option<f64> {
-    let length = (length_s * sums.rate_hz).round() as usize;
-    let stride = ((STRIDE_S * sums.rate_hz) as usize).max(1);
-    let total = sums.cumulative.len().checked_sub(1)?;
-    if length == 0 || total < 2 * length {
-        return None;
+/// The sums at the distance at which means are compared, from each place on:
+/// neighbours here are what is compared one after the other.
+struct Strided {
+    lines: Vec<Vec<f64>>,
+    total: usize,
+    rate_hz: f64,
+}
+
+impl Strided {
+    fn new(sums: &Sums) -> Self {
+        let stride = ((STRIDE_S * sums.rate_hz) as usize).max(1);
+        let line = |phase: usize| {
+            let from = sums.cumulative.iter().skip(phase);
+            from.step_by(stride).copied().collect()
+        };
+        Self {
+            lines: (0..stride).map(line).collect(),
+            total: sums.cumulative.len().saturating_sub(1),
+            rate_hz: sums.rate_hz,
+        }
     }
-    let grand = (sums.cumulative[total] - sums.cumulative[0]) / total as f64;
-    let mut square = 0.0;
-    let mut count = 0u32;
-    let mut from = 0;
-    while from + length <= total {
-        let mean = (sums.cumulative[from + length] - sums.cumulative[from]) / length as f64;
-        square += (mean - grand).powi(2);
-        count += 1;
-        from += stride;
+
+    fn variance_of_means(&self, length_s: f64) -> Option<f64> {
+        let length = (length_s * self.rate_hz).round() as usize;
+        let (stride, total) = (self.lines.len(), self.total);
+        if length == 0 || total < 2 * length {
+            return None;
+        }
+        let sum_at = |place: usize| self.lines[place % stride][place / stride];
+        let grand = (sum_at(total) - sum_at(0)) / total as f64;
+        let before = &self.lines[0];
+        let after = &self.lines[length % stride][length / stride..];
+        let squares = sum_of_squares(before, after, grand * length as f64);
+        let square = squares / (length as f64).powi(2);
+        // About the mean of the same stretch means come too close together.
+        let bias = 1.0 - length as f64 / total as f64;
+        Some(square / before.len().min(after.len()) as f64 / bias)
     }
-    // About the mean of the same stretch means come too close together.
-    let bias = 1.0 - length as f64 / total as f64;
-    Some(square / f64::from(count) / bias)
+}
+
+/// Σ (after − before − usual)², as far as both go.
+fn sum_of_squares(before: &[f64], after: &[f64], usual: f64) -> f64 {
+    let pairs = before.len().min(after.len());
+    let (before, rest_before) = before[..pairs].as_chunks::<4>();
+    let (after, rest_after) = after[..pairs].as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (before, after) in before.iter().zip(after) {
+        for lane in 0..4 {
+            let off = after[lane] - before[lane] - usual;
+            sums[lane] += off * off;
+        }
+    }
+    let rest = rest_before.iter().zip(rest_after);
+    let rest: f64 = rest.map(|(b, a)| (a - b - usual).powi(2)).sum();
+    sums.iter().sum::<f64>() + rest
 }
 
 #[cfg(test)]

@@ -18,6 +18,7 @@ use super::reading::{
 use super::short::ShortRecord;
 use super::stability::{Worth, stability, worth};
 use super::stretch::Stretch;
+use crate::signal::demodulator::MOST_TICKS;
 use crate::signal::tracker::{MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
 
@@ -87,6 +88,8 @@ pub struct Engine {
     health: Health,
     /// Samples of each channel that do not fill a tick yet.
     waiting: Vec<Vec<f32>>,
+    /// Samples that clipped in each tick of a piece.
+    clipped: Vec<u64>,
     frames: u64,
     track: Vec<Track>,
     tone: ToneState,
@@ -127,6 +130,7 @@ impl Engine {
             settings,
             health: Health::new(settings.rate_hz, inputs, tracker.plan().tick()),
             waiting: vec![Vec::new(); inputs],
+            clipped: Vec::new(),
             frames: 0,
             track: Vec::new(),
             tone: ToneState::Searching,
@@ -158,45 +162,60 @@ impl Engine {
     /// with the length of the stream.
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
+        let frames = MOST_TICKS * self.tracker.plan().tick();
+        for piece in interleaved.chunks(frames * channels) {
+            self.push_piece(piece);
+        }
+    }
+
+    /// What is small enough to stay at hand.
+    fn push_piece(&mut self, interleaved: &[f32]) {
+        let channels = usize::from(self.settings.channels);
         let frames = interleaved.len() / channels;
         let waited = self.waiting[0].len();
-        for (channel, waiting) in self.waiting.iter_mut().enumerate() {
-            let samples = interleaved
-                .chunks_exact(channels)
-                .map(|frame| frame[channel]);
-            waiting.extend(samples.map(|s| if s.abs() <= WILDEST { s } else { 0.0 }));
-        }
+        split(interleaved, channels, &mut self.waiting);
         self.frames += frames as u64;
         self.whole.frames += frames as u64;
         let listened = listened(self.settings.choice, &self.waiting);
         self.short.push(listened.iter().map(|all| &all[waited..]));
         let mut waiting = std::mem::take(&mut self.waiting);
         let tick = self.tracker.plan().tick();
-        let ready = waiting[0].len() / tick;
-        for k in 0..ready {
-            let at = k * tick..(k + 1) * tick;
-            let mut inputs: [&[f32]; MOST_CHANNELS] = [&[]; MOST_CHANNELS];
-            for (slot, samples) in inputs.iter_mut().zip(&waiting) {
-                *slot = &samples[at.clone()];
-            }
-            self.tick(&inputs[..waiting.len()]);
+        let ready = waiting[0].len() / tick * tick;
+        let mut inputs: [&[f32]; MOST_CHANNELS] = [&[]; MOST_CHANNELS];
+        for (slot, samples) in inputs.iter_mut().zip(&waiting) {
+            *slot = &samples[..ready];
         }
+        self.ticks(&mut inputs[..waiting.len()]);
         for samples in &mut waiting {
-            samples.drain(..ready * tick);
+            samples.drain(..ready);
         }
         self.waiting = waiting;
     }
 
+    fn ticks(&mut self, inputs: &mut [&[f32]]) {
+        let tick = self.tracker.plan().tick();
+        let mut clipped = std::mem::take(&mut self.clipped);
+        clipped.clear();
+        clipped.resize(inputs[0].len() / tick, 0);
+        self.health.take(inputs, &mut clipped);
+        for &clipped in &clipped {
+            self.whole.clipped += clipped;
+            // Counted here, not as blocks come in: a stretch that is kept
+            // lasts as long whatever their size.
+            self.keeper.each(|stretch| {
+                stretch.clipped += clipped;
+                stretch.frames += tick as u64;
+            });
+            self.tick(inputs);
+            for samples in &mut *inputs {
+                *samples = &samples[tick..];
+            }
+        }
+        self.clipped = clipped;
+    }
+
+    /// The first tick of the inputs.
     fn tick(&mut self, inputs: &[&[f32]]) {
-        let clipped = self.health.tick(inputs);
-        self.whole.clipped += clipped;
-        // Counted here, not as blocks come in: a stretch that is kept lasts as
-        // long whatever their size.
-        let frames = self.tracker.plan().tick() as u64;
-        self.keeper.each(|stretch| {
-            stretch.clipped += clipped;
-            stretch.frames += frames;
-        });
         let mut track = std::mem::take(&mut self.track);
         self.tracker
             .tick(listened(self.settings.choice, inputs), &mut track);
@@ -584,6 +603,33 @@ impl Engine {
                 Some(conditions.deviation(Hertz(hz), nominal))
             })
             .collect()
+    }
+}
+
+/// Adds the samples of each channel to what waits. Two channels, which is the
+/// usual, in a loop of their own that the compiler makes fast.
+fn split(interleaved: &[f32], channels: usize, waiting: &mut [Vec<f32>]) {
+    let frames = interleaved.len() / channels;
+    let tame = |sample: f32| if sample.abs() <= WILDEST { sample } else { 0.0 };
+    let waited = waiting[0].len();
+    for samples in &mut *waiting {
+        samples.resize(waited + frames, 0.0);
+    }
+    if let [left, right] = waiting
+        && channels == 2
+    {
+        let slots = left[waited..].iter_mut().zip(&mut right[waited..]);
+        for ((left, right), frame) in slots.zip(interleaved.as_chunks::<2>().0) {
+            *left = tame(frame[0]);
+            *right = tame(frame[1]);
+        }
+        return;
+    }
+    for (channel, samples) in waiting.iter_mut().enumerate() {
+        let frames = interleaved.chunks_exact(channels);
+        for (slot, frame) in samples[waited..].iter_mut().zip(frames) {
+            *slot = tame(frame[channel]);
+        }
     }
 }
 

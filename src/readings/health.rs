@@ -76,27 +76,37 @@ impl Health {
         (seconds * self.rate_hz / self.tick as f64) as u64
     }
 
-    /// Takes a tick of every channel; returns the samples that clipped.
-    pub fn tick(&mut self, inputs: &[&[f32]]) -> u64 {
-        self.ticks += 1;
-        let mut clipped = 0;
-        for (meter, samples) in self.meters.iter_mut().zip(inputs) {
-            let before = meter.clipped();
-            meter.push(samples);
-            clipped += meter.clipped() - before;
+    /// Takes whole ticks of every channel; `clipped` has a slot for each tick,
+    /// to which the samples that clipped are added.
+    pub fn take(&mut self, inputs: &[&[f32]], clipped: &mut [u64]) {
+        let ticks = clipped.len();
+        let mut done = 0;
+        while done < ticks {
+            let next = ticks.min(done + self.until_shown as usize);
+            let part = done * self.tick..next * self.tick;
+            for (meter, samples) in self.meters.iter_mut().zip(inputs) {
+                meter.push(&samples[part.clone()], self.tick, &mut clipped[done..next]);
+            }
+            for (tick, &clipped) in (1..).zip(&clipped[done..next]) {
+                if clipped > 0 {
+                    self.clipped += clipped;
+                    self.last_clip = Some(self.ticks + tick);
+                }
+            }
+            self.advance((next - done) as u64);
+            done = next;
         }
-        if clipped > 0 {
-            self.clipped += clipped;
-            self.last_clip = Some(self.ticks);
-        }
-        self.until_shown -= 1;
+    }
+
+    fn advance(&mut self, ticks: u64) {
+        self.ticks += ticks;
+        self.until_shown -= ticks;
         if self.until_shown == 0 {
             self.until_shown = self.ticks_in(METER_S).max(1);
             for (shown, meter) in self.shown.iter_mut().zip(&mut self.meters) {
                 *shown = meter.take();
             }
         }
-        clipped
     }
 
     /// Notes a dropout.

@@ -1,6 +1,7 @@
 //! A look at the whole spectrum now and then while a tone is followed: noise,
 //! hum, level.
 
+use super::fir::total;
 use super::spectrum::Spectrum;
 
 /// Shortest block: 50 and 60 Hz must stand apart.
@@ -54,19 +55,24 @@ impl SpectrumCheck {
         let mut beside = Beside::default();
         self.sorted.clear();
         let mut kept = 0.0;
-        let first = self.spectrum.bin_of(20.0);
+        let bins = self.power.len();
+        let mut from = self.spectrum.bin_of(20.0).min(bins);
         let mut hidden = 0usize;
-        for (bin, &power) in self.power.iter().enumerate().skip(first) {
-            let hz = bin as f64 * self.spectrum.hz_per_bin();
-            let harmonic = (hz / tone_hz).round();
-            if harmonic >= 1.0 && (hz - harmonic * tone_hz).abs() <= half {
-                hidden += 1;
-                if harmonic < 1.5 {
-                    beside.tone += f64::from(power);
-                }
-            } else {
-                kept += f64::from(power);
-                self.sorted.push(power);
+        for harmonic in 1u32.. {
+            let hz = f64::from(harmonic) * tone_hz;
+            let below = (hz - half) / self.spectrum.hz_per_bin();
+            let above = (hz + half) / self.spectrum.hz_per_bin();
+            let low = (below.ceil() as usize).clamp(from, bins);
+            let high = (above.floor() as usize + 1).clamp(low, bins);
+            kept += total(&self.power[from..low]);
+            self.sorted.extend_from_slice(&self.power[from..low]);
+            hidden += high - low;
+            if harmonic == 1 {
+                beside.tone = total(&self.power[low..high]);
+            }
+            from = high;
+            if from == bins {
+                break;
             }
         }
         beside.rest = kept + hidden as f64 * self.common_density();

@@ -8,7 +8,8 @@
 
 use std::f64::consts::TAU;
 
-use super::fir::{History, dot, dot_pair, kaiser_lowpass, whole_lanes};
+use super::fir::kaiser_lowpass;
+use super::phased::{Phased, PhasedTaps, TILE};
 
 /// Rates that follow from the sample rate of the input.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -114,47 +115,79 @@ impl Complex {
     }
 }
 
-/// The oscillator that all channels share: e^(−jωn) at the coarse rate.
+/// Ticks that are worked on at a time, at most.
+pub const MOST_TICKS: usize = 64;
+
+/// The oscillator that all channels share: e^(−jωn) at the coarse rate, made
+/// in laps of [`MOST_TICKS`].
 #[derive(Clone, Debug)]
 pub struct Oscillator {
+    second: usize,
+    /// One lap from phase zero, and its length in turns.
+    lap: Vec<Complex>,
+    lap_turns: f64,
+    /// Where the next lap begins, in turns.
     turns: f64,
-    turns_per_tick: f64,
-    coarse_step: Complex,
-    first_step: Complex,
+    re: Vec<f32>,
+    im: Vec<f32>,
+    /// Ticks of this lap that are used up.
+    used: usize,
 }
 
 impl Oscillator {
     /// At phase zero.
     pub fn new(plan: &Plan, carrier_hz: f64) -> Self {
-        let per_sample = carrier_hz / plan.rate_hz;
-        let coarse = Complex::turn(-(per_sample * plan.first as f64).fract());
+        let per_coarse = carrier_hz / plan.coarse_rate_hz();
+        let length = MOST_TICKS * plan.second;
+        let lap = (0..length).map(|k| Complex::turn(-(per_coarse * k as f64).fract()));
         Self {
+            second: plan.second,
+            lap: lap.collect(),
+            lap_turns: (per_coarse * length as f64).fract(),
             turns: 0.0,
-            turns_per_tick: (per_sample * plan.tick() as f64).fract(),
-            coarse_step: coarse,
-            first_step: coarse,
+            re: vec![0.0; length],
+            im: vec![0.0; length],
+            used: MOST_TICKS,
         }
     }
 
-    /// The values for one tick, one for each coarse sample.
-    #[inline]
-    pub fn advance(&mut self, values: &mut [Complex]) {
-        // One exact sine a tick keeps the recurrence from drifting.
-        let mut value = Complex::turn(-self.turns).times(self.first_step);
-        for slot in values {
-            *slot = value;
-            value = value.times(self.coarse_step);
+    /// Ticks until the end of the lap: as many can be asked for.
+    pub fn left(&self) -> usize {
+        match MOST_TICKS - self.used {
+            0 => MOST_TICKS,
+            left => left,
         }
-        self.turns = (self.turns + self.turns_per_tick).fract();
+    }
+
+    /// Real and imaginary parts for the next ticks.
+    pub fn advance(&mut self, ticks: usize) -> [&[f32]; 2] {
+        if self.used == MOST_TICKS {
+            self.begin_lap();
+        }
+        let from = self.used * self.second;
+        self.used += ticks;
+        let to = self.used * self.second;
+        [&self.re[from..to], &self.im[from..to]]
+    }
+
+    fn begin_lap(&mut self) {
+        let start = Complex::turn(-self.turns);
+        for ((re, im), &value) in self.re.iter_mut().zip(&mut self.im).zip(&self.lap) {
+            let value = value.times(start);
+            *re = value.re as f32;
+            *im = value.im as f32;
+        }
+        self.turns = (self.turns + self.lap_turns).fract();
+        self.used = 0;
     }
 }
 
 /// The filters for one carrier, shared by all channels.
 #[derive(Clone, Debug)]
 pub struct Filters {
-    cosine: Vec<f32>,
-    sine: Vec<f32>,
-    second: Vec<f32>,
+    cosine: PhasedTaps,
+    sine: PhasedTaps,
+    second: PhasedTaps,
     first_delay: f64,
     second_delay: f64,
     /// What passes.
@@ -174,23 +207,17 @@ impl Filters {
             kaiser_lowpass(band.pass_hz, stop, plan.rate_hz, ATTENUATION_DB)
         };
         let second = kaiser_lowpass(band.pass_hz, band.stop_hz, coarse_hz, ATTENUATION_DB);
-        let length = whole_lanes(first.len());
-        let mut cosine = vec![0.0; length];
-        let mut sine = vec![0.0; length];
-        for (age, tap) in first.iter().enumerate() {
-            // The newest sample stands last in a window; the tap that meets
-            // it has age 0.
-            let place = length - 1 - age;
-            let angle = TAU * (carrier_hz * age as f64 / plan.rate_hz).fract();
-            cosine[place] = (tap * angle.cos()) as f32;
-            sine[place] = (tap * angle.sin()) as f32;
-        }
-        let mut padded = vec![0.0; whole_lanes(second.len()) - second.len()];
-        padded.extend(second.iter().map(|&tap| tap as f32));
+        let turned = |quadrature: fn(f64) -> f64| -> Vec<f64> {
+            let taps = first.iter().enumerate();
+            taps.map(|(age, tap)| {
+                tap * quadrature(TAU * (carrier_hz * age as f64 / plan.rate_hz).fract())
+            })
+            .collect()
+        };
         Self {
-            cosine,
-            sine,
-            second: padded,
+            cosine: PhasedTaps::new(plan.first, &turned(f64::cos)),
+            sine: PhasedTaps::new(plan.first, &turned(f64::sin)),
+            second: PhasedTaps::new(plan.second, &second),
             first_delay: (first.len() - 1) as f64 / 2.0 / plan.rate_hz,
             second_delay: (second.len() - 1) as f64 / 2.0 / coarse_hz,
             band,
@@ -211,51 +238,100 @@ impl Filters {
 /// One channel.
 #[derive(Clone, Debug)]
 pub struct Demodulator {
-    input: History,
-    re: History,
-    im: History,
+    first: usize,
+    second: usize,
+    input: Phased,
+    re: Phased,
+    im: Phased,
+    /// The coarse samples of the block, first as filtered, then turned.
+    coarse_re: Vec<f32>,
+    coarse_im: Vec<f32>,
+    /// Powers of the coarse samples, with some from before the block.
+    powers: Vec<f32>,
+    kept_powers: usize,
+    /// Coarse samples in the block.
+    rows: usize,
+    envelopes: Vec<Complex>,
 }
 
 impl Demodulator {
-    /// At rest.
-    pub fn new(filters: &Filters) -> Self {
+    /// At rest. So many powers from before a tick stay at hand.
+    pub fn new(plan: &Plan, filters: &Filters, kept_powers: usize) -> Self {
+        let most_coarse = MOST_TICKS * plan.second;
+        let room = most_coarse.next_multiple_of(TILE);
         Self {
-            input: History::new(filters.cosine.len()),
-            re: History::new(filters.second.len()),
-            im: History::new(filters.second.len()),
+            first: plan.first,
+            second: plan.second,
+            input: filters.cosine.stream(most_coarse),
+            re: filters.second.stream(MOST_TICKS),
+            im: filters.second.stream(MOST_TICKS),
+            coarse_re: vec![0.0; room],
+            coarse_im: vec![0.0; room],
+            powers: vec![0.0; kept_powers + most_coarse],
+            kept_powers,
+            rows: 0,
+            envelopes: vec![Complex::default(); MOST_TICKS.next_multiple_of(TILE)],
         }
     }
 
-    /// One tick of input in, one complex value out: amplitude of the tone and
-    /// its phase against the carrier. `coarse_power` gets the power of each
-    /// coarse sample, which answers faster.
-    #[inline]
-    pub fn tick(
-        &mut self,
-        filters: &Filters,
-        samples: &[f32],
-        oscillator: &[Complex],
-        coarse_power: &mut [f32],
-    ) -> Complex {
-        let first = samples.len() / oscillator.len();
-        let steps = samples.chunks_exact(first).zip(oscillator);
-        for ((chunk, turn), power) in steps.zip(coarse_power) {
-            self.input.extend(chunk);
-            let (re, im) = dot_pair(&filters.cosine, &filters.sine, self.input.window());
-            let value = Complex {
-                re: f64::from(re),
-                im: f64::from(im),
+    /// At rest with other filters after `ticks` of the last block; the powers
+    /// go on.
+    pub fn begin_anew(&mut self, plan: &Plan, filters: &Filters, ticks: usize) {
+        let from = ticks * self.second;
+        let mut anew = Self::new(plan, filters, self.kept_powers);
+        anew.powers[..self.kept_powers]
+            .copy_from_slice(&self.powers[from..from + self.kept_powers]);
+        *self = anew;
+    }
+
+    /// A block of whole ticks in, with the oscillator's values for it; what
+    /// comes of it is asked for tick by tick.
+    pub fn take(&mut self, filters: &Filters, samples: &[f32], [cosine, sine]: [&[f32]; 2]) {
+        self.powers
+            .copy_within(self.rows..self.rows + self.kept_powers, 0);
+        self.rows = samples.len() / self.first;
+        self.input.take(samples);
+        for row in (0..self.rows).step_by(TILE) {
+            let [re, im] = self.input.two_filters(&filters.cosine, &filters.sine, row);
+            self.coarse_re[row..row + TILE].copy_from_slice(&re);
+            self.coarse_im[row..row + TILE].copy_from_slice(&im);
+        }
+        let coarse = self.coarse_re[..self.rows].iter_mut();
+        let coarse = coarse.zip(&mut self.coarse_im[..self.rows]);
+        let powers = &mut self.powers[self.kept_powers..];
+        for (((re, im), power), (c, s)) in coarse.zip(powers).zip(cosine.iter().zip(sine)) {
+            let (x, y) = (*re, *im);
+            *power = x * x + y * y;
+            *re = x * c - y * s;
+            *im = x * s + y * c;
+        }
+        self.re.take(&self.coarse_re[..self.rows]);
+        self.im.take(&self.coarse_im[..self.rows]);
+        for tick in (0..self.rows / self.second).step_by(TILE) {
+            let re = self.re.filter(&filters.second, tick);
+            let im = self.im.filter(&filters.second, tick);
+            let tile = self.envelopes[tick..].iter_mut().zip(re).zip(im);
+            for ((envelope, re), im) in tile {
+                // A real tone of amplitude A has A/2 on this side of zero.
+                envelope.re = 2.0 * f64::from(re);
+                envelope.im = 2.0 * f64::from(im);
             }
-            .times(*turn);
-            *power = re * re + im * im;
-            self.re.push(value.re as f32);
-            self.im.push(value.im as f32);
         }
-        // A real tone of amplitude A has A/2 on this side of zero.
-        Complex {
-            re: 2.0 * f64::from(dot(&filters.second, self.re.window())),
-            im: 2.0 * f64::from(dot(&filters.second, self.im.window())),
-        }
+    }
+
+    /// Amplitude of the tone and its phase against the carrier at a tick of
+    /// the block.
+    #[inline]
+    pub fn envelope(&self, tick: usize) -> Complex {
+        self.envelopes[tick]
+    }
+
+    /// Powers of the coarse samples of a tick, which answer faster, the kept
+    /// ones first.
+    #[inline]
+    pub fn powers(&self, tick: usize) -> &[f32] {
+        let from = tick * self.second;
+        &self.powers[from..from + self.kept_powers + self.second]
     }
 }
 
@@ -273,21 +349,24 @@ mod tests {
         let plan = Plan::new(rate_hz);
         let filters = Filters::new(&plan, carrier_hz);
         let mut oscillator = Oscillator::new(&plan, carrier_hz);
-        let mut demodulator = Demodulator::new(&filters);
-        let mut turns = vec![Complex::default(); plan.second];
-        let mut power = vec![0.0; plan.second];
+        let mut demodulator = Demodulator::new(&plan, &filters, 0);
         let count = (seconds * plan.rate_hz) as usize / plan.tick();
         let mut before = Complex::default();
         let mut track = Vec::new();
-        for tick in 0..count {
-            let samples: Vec<f32> = (0..plan.tick())
+        let mut tick = 0;
+        while tick < count {
+            let ticks = oscillator.left().min(count - tick);
+            let samples: Vec<f32> = (0..ticks * plan.tick())
                 .map(|k| (tick * plan.tick() + k) as f64 / plan.rate_hz)
                 .map(|t| (0.5 * (TAU * phase_turns(t)).sin()) as f32)
                 .collect();
-            oscillator.advance(&mut turns);
-            let now = demodulator.tick(&filters, &samples, &turns, &mut power);
-            track.push(carrier_hz + now.turns_since(before) * plan.output_rate_hz());
-            before = now;
+            demodulator.take(&filters, &samples, oscillator.advance(ticks));
+            for k in 0..ticks {
+                let now = demodulator.envelope(k);
+                track.push(carrier_hz + now.turns_since(before) * plan.output_rate_hz());
+                before = now;
+            }
+            tick += ticks;
         }
         let settled = (4.0 * filters.delay_s() * plan.output_rate_hz()) as usize;
         track.split_off(settled)

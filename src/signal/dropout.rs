@@ -9,8 +9,8 @@ use super::statistics::median;
 const DEPTH: f64 = 0.063_095_734;
 
 /// How far back the median looks, and how often it takes a value.
-const MEDIAN_S: f64 = 0.5;
-const MEDIAN_STEP_S: f64 = 0.01;
+const MEDIAN_VALUES: usize = 25;
+const MEDIAN_STEP_S: f64 = 0.02;
 
 /// The power is averaged at least this long.
 const AVERAGE_S: f64 = 0.0015;
@@ -30,15 +30,15 @@ pub struct Gap {
 /// Watches the power of one channel at the coarse rate.
 #[derive(Clone, Debug)]
 pub struct DropoutDetector {
-    ring: Vec<f32>,
-    sum: f64,
-    place: usize,
+    /// Coarse samples in an average.
+    window: usize,
     count: u64,
     recent: Vec<f64>,
     recent_place: usize,
-    step: u64,
-    until_step: u64,
-    median: Option<f64>,
+    step: usize,
+    until_step: usize,
+    /// Below this the level is down; not known at first.
+    threshold: Option<f64>,
     below_since: Option<u64>,
     shortest: u64,
     scratch: Vec<f64>,
@@ -52,21 +52,19 @@ impl DropoutDetector {
         let average = (coarse_rate_hz * halves / (2.0 * carrier_hz))
             .round()
             .max(1.0);
-        let step = (MEDIAN_STEP_S * coarse_rate_hz).round() as u64;
+        let step = (MEDIAN_STEP_S * coarse_rate_hz).round() as usize;
         let shortest = (SHORTEST_S * coarse_rate_hz).round() - average;
         Self {
-            ring: vec![0.0; average as usize],
-            sum: 0.0,
-            place: 0,
+            window: average as usize,
             count: 0,
-            recent: Vec::with_capacity((MEDIAN_S / MEDIAN_STEP_S) as usize),
+            recent: Vec::with_capacity(MEDIAN_VALUES),
             recent_place: 0,
             step,
             until_step: step,
-            median: None,
+            threshold: None,
             below_since: None,
             shortest: shortest.max(2.0) as u64,
-            scratch: Vec::with_capacity((MEDIAN_S / MEDIAN_STEP_S) as usize),
+            scratch: Vec::with_capacity(MEDIAN_VALUES),
         }
     }
 
@@ -75,42 +73,59 @@ impl DropoutDetector {
         self.below_since.is_some()
     }
 
-    /// Coarse samples seen so far.
-    pub fn count(&self) -> u64 {
-        self.count
+    /// So many powers from before are asked for with each tick.
+    pub fn kept_powers(&self) -> usize {
+        self.window - 1
     }
 
-    /// Takes the power of one coarse sample; returns a dropout when it ends.
+    /// Takes the powers of the coarse samples of a tick, behind
+    /// [`DropoutDetector::kept_powers`] from before it; tells of a dropout
+    /// when it ends.
     #[inline]
-    pub fn push(&mut self, power: f32) -> Option<Gap> {
-        let old = std::mem::replace(&mut self.ring[self.place], power);
-        self.place += 1;
-        if self.place == self.ring.len() {
-            // Summed anew each lap: rounding never piles up.
-            self.place = 0;
-            self.sum = self.ring.iter().map(|&p| f64::from(p)).sum();
-        } else {
-            self.sum += f64::from(power) - f64::from(old);
-        }
-        let now = self.count;
-        self.count += 1;
-        let mean = self.sum / self.ring.len() as f64;
-        self.until_step -= 1;
-        if self.until_step == 0 {
-            self.until_step = self.step;
-            self.update_median(mean);
-        }
-        let down = self.median.is_some_and(|median| mean < median * DEPTH);
-        match (down, self.below_since) {
-            (true, None) => {
-                self.below_since = Some(now);
-                None
+    pub fn tick(&mut self, powers: &[f32], mut found: impl FnMut(Gap)) {
+        let fresh = powers.len() - self.kept_powers();
+        if self.may_be_down(powers) {
+            for place in 0..fresh {
+                let mean = self.mean(powers, place);
+                self.look(mean, self.count + place as u64, &mut found);
             }
+        }
+        self.count += fresh as u64;
+        if self.until_step > fresh {
+            self.until_step -= fresh;
+        } else {
+            self.until_step = self.step;
+            self.update_median(self.mean(powers, fresh - 1));
+        }
+    }
+
+    /// No average is below the threshold when none of its parts is.
+    fn may_be_down(&self, powers: &[f32]) -> bool {
+        let Some(threshold) = self.threshold else {
+            return false;
+        };
+        // A little more, for what is lost by the shorter number.
+        let threshold = (threshold * 1.000_001) as f32;
+        let low: u32 = powers.iter().map(|&p| u32::from(p <= threshold)).sum();
+        low > 0 || self.is_down()
+    }
+
+    fn mean(&self, powers: &[f32], place: usize) -> f64 {
+        let window = &powers[place..place + self.window];
+        window.iter().map(|&p| f64::from(p)).sum::<f64>() / self.window as f64
+    }
+
+    fn look(&mut self, mean: f64, now: u64, found: &mut impl FnMut(Gap)) {
+        let down = self.threshold.is_some_and(|threshold| mean < threshold);
+        match (down, self.below_since) {
+            (true, None) => self.below_since = Some(now),
             (false, Some(since)) => {
                 self.below_since = None;
-                self.finished(since, now)
+                if let Some(gap) = self.finished(since, now) {
+                    found(gap);
+                }
             }
-            _ => None,
+            _ => {}
         }
     }
 
@@ -122,7 +137,7 @@ impl DropoutDetector {
         if measured < self.shortest {
             return None;
         }
-        let window = self.ring.len() as u64;
+        let window = self.window as u64;
         Some(Gap {
             start: since.saturating_sub(window),
             length: measured + window,
@@ -138,7 +153,7 @@ impl DropoutDetector {
         }
         self.scratch.clear();
         self.scratch.extend_from_slice(&self.recent);
-        self.median = median(&mut self.scratch);
+        self.threshold = median(&mut self.scratch).map(|median| median * DEPTH);
     }
 }
 
@@ -150,13 +165,17 @@ mod tests {
         let mut detector = DropoutDetector::new(8000.0, 3150.0);
         let start = 8000;
         let end = start + (gap_ms * 8.0) as usize;
-        (0..16_000)
-            .filter_map(|n| {
-                let down = (start..end).contains(&n);
-                let db = if down { -depth_db } else { 0.0 };
-                detector.push(10f32.powf(db as f32 / 10.0))
-            })
-            .collect()
+        let kept = detector.kept_powers();
+        let level = |n: usize| {
+            let down = (start + kept..end + kept).contains(&n);
+            10f32.powf(if down { -depth_db as f32 / 10.0 } else { 0.0 })
+        };
+        let powers: Vec<f32> = (0..16_000 + kept).map(level).collect();
+        let mut gaps = Vec::new();
+        for n in (0..16_000).step_by(4) {
+            detector.tick(&powers[n..n + kept + 4], |gap| gaps.push(gap));
+        }
+        gaps
     }
 
     #[test]

@@ -46,6 +46,24 @@ struct Channel {
     quality: ChannelQuality,
 }
 
+impl Channel {
+    fn new(plan: &Plan, filters: &Filters, hz: f64, power: f64, best: f64, doubt: u32) -> Self {
+        let dropout = DropoutDetector::new(plan.coarse_rate_hz(), hz);
+        Self {
+            demodulator: Demodulator::new(plan, filters, dropout.kept_powers()),
+            dropout,
+            before: Complex::default(),
+            doubt,
+            quality: ChannelQuality {
+                // Until a spectrum tells more, the level speaks.
+                weight: keep_if_comparable(power, best),
+                tone_power: power,
+                offset_hz: 0.0,
+            },
+        }
+    }
+}
+
 /// See the module.
 pub(super) struct Following {
     carrier_hz: f64,
@@ -60,8 +78,11 @@ pub(super) struct Following {
     earlier_hz: [f64; APART],
     ticks: u64,
     started_tick: u64,
-    turns: Vec<Complex>,
-    coarse_power: Vec<f32>,
+    /// Ticks that were demodulated ahead, and those of them that are used up.
+    ahead: usize,
+    used: usize,
+    /// Ticks until filters that have seen a dropout have forgotten it.
+    settle: u32,
 }
 
 impl Following {
@@ -74,19 +95,9 @@ impl Following {
         let mut following = Self {
             carrier_hz: line.hz,
             oscillator: Oscillator::new(plan, line.hz),
-            channels: (0..channels)
-                .map(|channel| Channel {
-                    demodulator: Demodulator::new(&filters),
-                    dropout: DropoutDetector::new(plan.coarse_rate_hz(), line.hz),
-                    before: Complex::default(),
-                    doubt,
-                    quality: ChannelQuality {
-                        // Until a spectrum tells more, the level speaks.
-                        weight: keep_if_comparable(line.power[channel], best),
-                        tone_power: line.power[channel],
-                        offset_hz: 0.0,
-                    },
-                })
+            channels: line.power[..channels]
+                .iter()
+                .map(|&power| Channel::new(plan, &filters, line.hz, power, best, doubt))
                 .collect(),
             filters,
             bridge: Bridge::new(plan.output_rate_hz(), line.hz),
@@ -96,8 +107,9 @@ impl Following {
             earlier_hz: [line.hz; APART],
             ticks: 0,
             started_tick,
-            turns: vec![Complex::default(); plan.second],
-            coarse_power: vec![0.0; plan.second],
+            ahead: 0,
+            used: 0,
+            settle: doubt,
         };
         following.normalise_weights();
         following
@@ -164,41 +176,41 @@ impl Following {
         }
     }
 
-    /// One tick of every channel in; what follows from it is added to `out`.
+    /// Takes the first tick of the input; what follows from it is added to
+    /// `out`. What stands behind it in the input is what the next calls will
+    /// bring, to be worked on ahead.
     pub(super) fn tick(&mut self, plan: &Plan, input: &[&[f32]], out: &mut Vec<Track>) {
-        self.oscillator.advance(&mut self.turns);
+        if self.used == self.ahead {
+            self.demodulate(plan, input);
+        }
+        let tick = self.used;
+        self.used += 1;
         let rate = plan.output_rate_hz();
         let smoothing = 1.0 / (0.1 * rate);
-        let settle = doubt_ticks(plan, &self.filters);
-        let first_delay_s = self.filters.first_delay_s();
         let mut sum = 0.0;
         let mut weights = 0.0;
         let mut best: Option<(f64, Complex, usize)> = None;
         let mut steps = [0.0; MOST_CHANNELS];
-        for (index, (channel, samples)) in self.channels.iter_mut().zip(input).enumerate() {
-            let envelope = channel.demodulator.tick(
-                &self.filters,
-                samples,
-                &self.turns,
-                &mut self.coarse_power,
-            );
-            for &power in &self.coarse_power {
-                if let Some(gap) = channel.dropout.push(power)
-                    && channel.quality.weight > 0.0
-                {
+        for (index, channel) in self.channels.iter_mut().enumerate() {
+            let weight = channel.quality.weight;
+            let powers = channel.demodulator.powers(tick);
+            channel.dropout.tick(powers, |gap| {
+                if weight > 0.0 {
                     let origin_s = self.started_tick as f64 / rate;
                     let coarse_hz = plan.coarse_rate_hz();
+                    let start_s = gap.start as f64 / coarse_hz - self.filters.first_delay_s();
                     out.push(Track::Dropout {
-                        start_s: origin_s + gap.start as f64 / coarse_hz - first_delay_s,
+                        start_s: origin_s + start_s,
                         length_s: gap.length as f64 / coarse_hz,
                     });
                 }
-            }
+            });
+            let envelope = channel.demodulator.envelope(tick);
             let step = envelope.turns_since(channel.before) * rate;
             channel.before = envelope;
             steps[index] = step;
             if channel.dropout.is_down() {
-                channel.doubt = channel.doubt.max(settle);
+                channel.doubt = channel.doubt.max(self.settle);
             }
             let quality = &mut channel.quality;
             if channel.doubt > 0 {
@@ -237,6 +249,17 @@ impl Following {
         self.retune_if_needed(plan);
     }
 
+    fn demodulate(&mut self, plan: &Plan, input: &[&[f32]]) {
+        let waiting = input[0].len() / plan.tick();
+        self.ahead = waiting.min(self.oscillator.left());
+        self.used = 0;
+        let turns = self.oscillator.advance(self.ahead);
+        for (channel, samples) in self.channels.iter_mut().zip(input) {
+            let samples = &samples[..self.ahead * plan.tick()];
+            channel.demodulator.take(&self.filters, samples, turns);
+        }
+    }
+
     /// Keeps the running mean, the scatter and the channels' offsets.
     fn observe(&mut self, rate: f64, step: f64, steps: &[f64; MOST_CHANNELS]) {
         let fast = 1.0 / (COHERENCE_S * rate);
@@ -267,11 +290,15 @@ impl Following {
         self.bridge.carrier_moved(self.carrier_hz);
         self.scatter = 0.0;
         self.earlier_hz = [self.mean_hz; APART];
-        let doubt = doubt_ticks(plan, &self.filters);
+        self.settle = doubt_ticks(plan, &self.filters);
         for channel in &mut self.channels {
-            channel.demodulator = Demodulator::new(&self.filters);
-            channel.doubt = doubt;
+            channel
+                .demodulator
+                .begin_anew(plan, &self.filters, self.used);
+            channel.doubt = self.settle;
         }
+        self.ahead = 0;
+        self.used = 0;
     }
 }
 

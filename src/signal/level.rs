@@ -14,7 +14,6 @@ pub struct LevelMeter {
     peak: f32,
     count: u64,
     run: u32,
-    clipped: u64,
 }
 
 /// What a [`LevelMeter`] has added up.
@@ -27,34 +26,35 @@ pub struct Level {
 }
 
 impl LevelMeter {
-    /// Takes a block.
-    pub fn push(&mut self, samples: &[f32]) {
-        let mut energy = [0.0f32; 8];
-        let mut peak = [0.0f32; 8];
-        let chunks = samples.chunks_exact(8);
-        let rest = chunks.remainder();
+    /// Takes whole ticks of so many samples and adds those that clipped to
+    /// the slot of their tick. Each tick is added up by itself, so that it
+    /// does not matter how many come at once.
+    pub fn push(&mut self, samples: &[f32], tick: usize, clipped: &mut [u64]) {
+        let mut peak = [0.0f32; LANES];
+        let chunks = samples.chunks_exact(LANES);
+        for (peak, sample) in peak.iter_mut().zip(chunks.remainder()) {
+            *peak = sample.abs();
+        }
         for chunk in chunks {
-            for lane in 0..8 {
-                energy[lane] += chunk[lane] * chunk[lane];
-                peak[lane] = peak[lane].max(chunk[lane].abs());
+            for lane in 0..LANES {
+                peak[lane] = larger(peak[lane], chunk[lane].abs());
             }
         }
-        for (lane, sample) in rest.iter().enumerate() {
-            energy[lane] += sample * sample;
-            peak[lane] = peak[lane].max(sample.abs());
-        }
-        let block_peak = peak.into_iter().fold(0.0, f32::max);
-        self.energy += energy.iter().map(|&e| f64::from(e)).sum::<f64>();
+        let block_peak = peak.into_iter().fold(0.0, larger);
+        self.energy += samples.chunks(tick).map(energy).sum::<f64>();
         self.count += samples.len() as u64;
-        self.peak = self.peak.max(block_peak);
+        self.peak = larger(self.peak, block_peak);
         if block_peak >= FULL_SCALE {
-            self.count_clipped(samples);
+            for (slot, samples) in clipped.iter_mut().zip(samples.chunks(tick)) {
+                *slot += self.count_clipped(samples);
+            }
         } else {
             self.run = 0;
         }
     }
 
-    fn count_clipped(&mut self, samples: &[f32]) {
+    fn count_clipped(&mut self, samples: &[f32]) -> u64 {
+        let mut clipped = 0;
         for sample in samples {
             if sample.abs() < FULL_SCALE {
                 self.run = 0;
@@ -62,16 +62,12 @@ impl LevelMeter {
             }
             self.run += 1;
             if self.run == CLIPPED_RUN {
-                self.clipped += u64::from(CLIPPED_RUN);
+                clipped += u64::from(CLIPPED_RUN);
             } else if self.run > CLIPPED_RUN {
-                self.clipped += 1;
+                clipped += 1;
             }
         }
-    }
-
-    /// Samples in runs at full scale, since the start.
-    pub fn clipped(&self) -> u64 {
-        self.clipped
+        clipped
     }
 
     /// The level since the last call.
@@ -87,6 +83,34 @@ impl LevelMeter {
     }
 }
 
+/// Sums are made in so many lanes.
+const LANES: usize = 8;
+
+/// As `max`, but without its care for what is no number, which costs time.
+#[inline]
+fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
+#[inline]
+fn energy(samples: &[f32]) -> f64 {
+    let mut sums = [0.0f32; LANES];
+    let chunks = samples.chunks_exact(LANES);
+    for (sum, sample) in sums.iter_mut().zip(chunks.remainder()) {
+        *sum = sample * sample;
+    }
+    for chunk in chunks {
+        for lane in 0..LANES {
+            sums[lane] += chunk[lane] * chunk[lane];
+        }
+    }
+    let mut halves = [0.0f32; LANES / 2];
+    for (lane, half) in halves.iter_mut().enumerate() {
+        *half = sums[lane] + sums[lane + LANES / 2];
+    }
+    f64::from((halves[0] + halves[2]) + (halves[1] + halves[3]))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -94,11 +118,16 @@ mod tests {
     #[test]
     fn only_runs_of_three_count_as_clipped() {
         let mut meter = LevelMeter::default();
-        meter.push(&[1.0, 1.0, 0.5, -1.0, -1.0, -1.0, 0.0, 1.0]);
-        assert_eq!(meter.clipped(), 3);
+        let mut clipped = [0; 2];
+        meter.push(
+            &[1.0, 1.0, 0.5, -1.0, -1.0, -1.0, 0.0, 1.0],
+            4,
+            &mut clipped,
+        );
+        assert_eq!(clipped, [0, 3]);
         // A run goes on across blocks.
-        meter.push(&[1.0, 1.0, 1.0, 0.2]);
-        assert_eq!(meter.clipped(), 7);
+        meter.push(&[1.0, 1.0, 1.0, 0.2], 4, &mut clipped);
+        assert_eq!(clipped, [4, 3]);
     }
 
     #[test]
@@ -107,7 +136,7 @@ mod tests {
         let sine: Vec<f32> = (0..4800)
             .map(|n| (std::f32::consts::TAU * n as f32 / 48.0).sin() * 0.9)
             .collect();
-        meter.push(&sine);
+        meter.push(&sine, 24, &mut [0; 200]);
         let level = meter.take();
         assert!((level.mean_square - 0.405).abs() < 1e-4);
         assert!((level.peak - 0.9).abs() < 1e-3);

@@ -8,7 +8,7 @@
 
 use super::bridge::Bridged;
 use super::check::{Beside, SpectrumCheck};
-use super::demodulator::Plan;
+use super::demodulator::{MOST_TICKS, Plan};
 use super::finder::{Finder, Line};
 use super::fir::History;
 use super::following::Following;
@@ -54,6 +54,8 @@ pub struct Tracker {
     finder: Finder,
     check: SpectrumCheck,
     recent: Vec<History>,
+    /// Samples that were heard before their time.
+    ahead: usize,
     /// Ticks since the input began, and since the past is whole.
     ticks: u64,
     unbroken_ticks: u64,
@@ -73,10 +75,12 @@ impl Tracker {
         let span = check
             .block()
             .max(finder.block() * 2)
-            .next_multiple_of(plan.tick());
+            .next_multiple_of(plan.tick())
+            + (MOST_TICKS + 1) * plan.tick();
         Self {
             hop_ticks: (Finder::hop(plan.rate_hz, plan.tick()) / plan.tick()) as u64,
             recent: vec![History::new(span); channels],
+            ahead: 0,
             replay: vec![Vec::with_capacity(span); channels],
             plan,
             channels,
@@ -159,14 +163,20 @@ impl Tracker {
             .map(|following| following.delay_s(&self.plan))
     }
 
-    /// One tick of every channel in; what follows from it is added to `out`.
+    /// Takes the first tick of every channel; what follows from it is added to
+    /// `out`. What stands behind it in the input is what the next calls will
+    /// bring; it may be worked on ahead, and changes nothing before its time.
     pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
         debug_assert_eq!(input.len(), self.channels);
-        for (recent, samples) in self.recent.iter_mut().zip(input) {
-            for part in samples.chunks(1024) {
-                recent.extend(part);
+        if self.ahead == 0 {
+            self.ahead = input[0].len();
+            for (recent, samples) in self.recent.iter_mut().zip(input) {
+                for part in samples.chunks(1024) {
+                    recent.extend(part);
+                }
             }
         }
+        self.ahead -= self.plan.tick();
         self.ticks += 1;
         self.unbroken_ticks += 1;
         if self.following.is_none() {
@@ -201,7 +211,7 @@ impl Tracker {
         let blocks: Vec<&[f32]> = self
             .recent
             .iter()
-            .map(|recent| newest(recent, block))
+            .map(|recent| newest(recent, self.ahead, block))
             .collect();
         self.line = self.finder.look(&blocks);
         if let Some(line) = self.line.filter(Line::is_confirmed)
@@ -233,11 +243,10 @@ impl Tracker {
         let mut replay = std::mem::take(&mut self.replay);
         for (copy, recent) in replay.iter_mut().zip(&self.recent) {
             copy.clear();
-            copy.extend_from_slice(newest(recent, span as usize * tick));
+            copy.extend_from_slice(newest(recent, self.ahead, span as usize * tick));
         }
         for k in 0..span as usize {
-            let at = k * tick..(k + 1) * tick;
-            let input: Vec<&[f32]> = replay.iter().map(|copy| &copy[at.clone()]).collect();
+            let input: Vec<&[f32]> = replay.iter().map(|copy| &copy[k * tick..]).collect();
             self.follow(&input, out);
         }
         self.replay = replay;
@@ -262,14 +271,18 @@ impl Tracker {
         self.until_check = (CHECK_S * self.plan.output_rate_hz()) as u64;
         let mut beside = [Beside::default(); MOST_CHANNELS];
         for (slot, recent) in beside.iter_mut().zip(&self.recent) {
-            *slot = self.check.look(newest(recent, block), following.mean_hz());
+            *slot = self
+                .check
+                .look(newest(recent, self.ahead, block), following.mean_hz());
         }
         following.weigh(&beside);
         out.push(Track::Checked { beside });
     }
 }
 
-fn newest(recent: &History, count: usize) -> &[f32] {
+/// The newest samples whose time has come.
+fn newest(recent: &History, ahead: usize, count: usize) -> &[f32] {
     let window = recent.window();
-    &window[window.len() - count..]
+    let end = window.len() - ahead;
+    &window[end - count..end]
 }

@@ -7,7 +7,7 @@ use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
 use super::quasi_peak::QuasiPeak;
 use super::two_sigma::TwoSigma;
 use super::weighting::weighting;
-use crate::signal::filters::Cascade;
+use crate::signal::filters::Bank;
 use crate::signal::fir::{Fir, kaiser_lowpass};
 
 /// The mean of so much track is taken out before the filters start, so that
@@ -40,6 +40,16 @@ struct Squares {
     unweighted: f64,
     wow: f64,
     flutter: f64,
+}
+
+/// What the sliding window remembers of a value: little, for it is long.
+#[derive(Clone, Copy, Debug)]
+struct Shown {
+    weighted: f32,
+    unweighted: f32,
+    wow: f32,
+    flutter: f32,
+    bin: u16,
 }
 
 /// Sums over a stretch; see [`FlutterTotals`].
@@ -80,16 +90,14 @@ pub struct FlutterHz {
 pub struct FlutterMeter {
     rate_hz: f64,
     top: Fir,
-    weighting: Cascade,
-    unweighted: Cascade,
-    wow: Cascade,
-    flutter: Cascade,
+    /// Weighted, unweighted, wow, flutter.
+    filters: Bank<4>,
     quasi_peak: QuasiPeak,
     /// Values since the last restart.
     age: u64,
     lead_in: f64,
     offset_hz: f64,
-    window: VecDeque<(Squares, u16)>,
+    window: VecDeque<Shown>,
     sums: Squares,
     early: VecDeque<f64>,
     early_sum: f64,
@@ -149,10 +157,12 @@ impl FlutterMeter {
         Self {
             rate_hz,
             top: Fir::new(&top),
-            weighting: weighting(rate_hz),
-            unweighted: unweighted(rate_hz),
-            wow: band(WOW_HZ, rate_hz),
-            flutter: band(FLUTTER_HZ, rate_hz),
+            filters: Bank::new(&[
+                weighting(rate_hz),
+                unweighted(rate_hz),
+                band(WOW_HZ, rate_hz),
+                band(FLUTTER_HZ, rate_hz),
+            ]),
             quasi_peak: QuasiPeak::new(rate_hz),
             age: 0,
             lead_in: 0.0,
@@ -171,14 +181,7 @@ impl FlutterMeter {
         self.age = 0;
         self.lead_in = 0.0;
         self.top.reset(0.0);
-        for filter in [
-            &mut self.weighting,
-            &mut self.unweighted,
-            &mut self.wow,
-            &mut self.flutter,
-        ] {
-            filter.reset();
-        }
+        self.filters.reset();
         self.quasi_peak.reset();
         self.window.clear();
         self.sums = Squares::default();
@@ -203,10 +206,7 @@ impl FlutterMeter {
             return;
         }
         let value = f64::from(self.top.push((hz - self.offset_hz) as f32));
-        let weighted = self.weighting.push(value);
-        let unweighted = self.unweighted.push(value);
-        let wow = self.wow.push(value);
-        let flutter = self.flutter.push(value);
+        let [weighted, unweighted, wow, flutter] = self.filters.push(value);
         let peak = self.quasi_peak.push(weighted);
         let filtering_s = (self.age - lead_in) as f64 / self.rate_hz;
         if filtering_s > EARLY_SETTLING_S {
@@ -247,23 +247,30 @@ impl FlutterMeter {
     }
 
     fn show(&mut self, squares: Squares, bin: u16) {
-        self.window.push_back((squares, bin));
-        self.sums.add(squares);
+        let shown = Shown {
+            weighted: squares.weighted as f32,
+            unweighted: squares.unweighted as f32,
+            wow: squares.wow as f32,
+            flutter: squares.flutter as f32,
+            bin,
+        };
+        self.window.push_back(shown);
+        self.sums.add(shown.squares());
         self.two_sigma.add(bin);
         let longest = (WINDOW_S * self.rate_hz) as usize;
         if self.window.len() > longest
-            && let Some((old, old_bin)) = self.window.pop_front()
+            && let Some(old) = self.window.pop_front()
         {
-            self.sums.subtract(old);
-            self.two_sigma.remove(old_bin);
+            self.sums.subtract(old.squares());
+            self.two_sigma.remove(old.bin);
         }
         self.since_resum += 1;
         if self.since_resum > longest {
             // Summed anew each lap: rounding never piles up.
             self.since_resum = 0;
             self.sums = Squares::default();
-            for (squares, _) in &self.window {
-                self.sums.add(*squares);
+            for shown in &self.window {
+                self.sums.add(shown.squares());
             }
             self.early_sum = self.early.iter().sum();
         }
@@ -291,6 +298,17 @@ impl FlutterMeter {
         figures.wow_rms = rms(self.sums.wow, count);
         figures.flutter_rms = rms(self.sums.flutter, count);
         (figures, None)
+    }
+}
+
+impl Shown {
+    fn squares(self) -> Squares {
+        Squares {
+            weighted: f64::from(self.weighted),
+            unweighted: f64::from(self.unweighted),
+            wow: f64::from(self.wow),
+            flutter: f64::from(self.flutter),
+        }
     }
 }
 

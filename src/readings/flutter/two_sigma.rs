@@ -4,10 +4,13 @@
 /// Part of the time that the level is exceeded.
 const EXCEEDED: f64 = 0.05;
 
-/// Levels are counted in steps of 1 %, from 10⁻⁷ of a hertz upwards.
-const STEP: f64 = 0.01;
+/// Levels are counted from 10⁻⁷ of a hertz upwards in 128 equal steps to the
+/// octave, each 0.4 to 0.8 % of the level: a step is the exponent and the first
+/// bits of the mantissa of a number, so nothing need be computed.
 const LOWEST: f64 = 1e-7;
-const BINS: usize = 2800;
+const BINS: usize = 40 * 128;
+const SHIFT: u32 = f64::MANTISSA_DIGITS - 1 - 7;
+const FIRST: u64 = LOWEST.to_bits() >> SHIFT;
 
 /// A histogram of magnitudes.
 #[derive(Clone, Debug)]
@@ -28,9 +31,8 @@ impl TwoSigma {
     /// The bin of a magnitude, to be remembered by a sliding window.
     #[inline]
     pub fn bin(value: f64) -> u16 {
-        // ln(1.01) is the width of a bin in natural logarithms.
-        let place = (value.abs().max(LOWEST) / LOWEST).ln() / (1.0 + STEP).ln();
-        (place as usize).min(BINS - 1) as u16
+        let step = value.abs().max(LOWEST).to_bits() >> SHIFT;
+        ((step - FIRST) as usize).min(BINS - 1) as u16
     }
 
     /// Counts a bin in.
@@ -55,7 +57,7 @@ impl TwoSigma {
             let count = count as f64;
             if count > 0.0 && above + count >= allowed {
                 let part = 1.0 - (allowed - above) / count;
-                return Some(LOWEST * (1.0 + STEP).powf(bin as f64 + part));
+                return Some(edge(bin) + part * (edge(bin + 1) - edge(bin)));
             }
             above += count;
         }
@@ -67,6 +69,11 @@ impl TwoSigma {
         self.counts.fill(0);
         self.total = 0;
     }
+}
+
+/// Lower edge of a bin.
+fn edge(bin: usize) -> f64 {
+    f64::from_bits((FIRST + bin as u64) << SHIFT)
 }
 
 #[cfg(test)]
