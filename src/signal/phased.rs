@@ -144,8 +144,8 @@ mod tests {
     #[test]
     fn the_tiles_agree_with_the_plain_sum_however_the_blocks_fall() {
         for (phases, length) in [(1, 1), (6, 43), (4, 69), (5, 10), (24, 165)] {
-            let by_age: Vec<f64> = (0..length).map(|k| (k as f64 * 0.37).sin()).collect();
-            let other: Vec<f64> = (0..length).map(|k| (k as f64 * 0.11).cos()).collect();
+            let by_age: Vec<f64> = (0..length).map(|k| (f64::from(k) * 0.37).sin()).collect();
+            let other: Vec<f64> = (0..length).map(|k| (f64::from(k) * 0.11).cos()).collect();
             let samples: Vec<f32> = (0..50 * phases).map(|k| (k as f32 * 0.91).cos()).collect();
             let (a, b) = (
                 PhasedTaps::new(phases, &by_age),

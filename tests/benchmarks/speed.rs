@@ -89,7 +89,11 @@ fn core_seconds() -> [f64; 2] {
         .split(' ')
         .map(|field| field.trim().parse().unwrap_or(0.0))
         .collect();
-    let sum = |from: usize| fields.get(from..from + 2).map_or(0.0, |two| two.iter().sum());
+    let sum = |from: usize| {
+        fields
+            .get(from..from + 2)
+            .map_or(0.0, |two| two.iter().sum())
+    };
     [sum(11) / 100.0, sum(13) / 100.0]
 }
 
