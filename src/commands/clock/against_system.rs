@@ -104,8 +104,6 @@ fn why(discipline: Discipline, said: Option<f64>) -> &'static str {
         (Some(_), _) => "as said by --system-clock-uncertainty",
         (None, Discipline::Disciplined) => "it is disciplined by another clock (our own allowance)",
         (None, Discipline::Free) => "it is not disciplined (common practice for a crystal)",
-        (None, Discipline::Unknown) => {
-            "whether it is disciplined could not be asked (common practice for a crystal)"
-        }
+        (None, Discipline::Unknown) => "it could not be asked (common practice for a crystal)",
     }
 }

@@ -20,7 +20,7 @@ pub(super) fn result(measured: &Measured) -> String {
     );
     let _ = writeln!(
         text,
-        "Sample clock of {of} at {} Hz, against {}, over {:.0} s:",
+        "Sample clock of {of}, {} Hz,\nagainst {}, over {:.0} s:",
         measured.rate_hz,
         against(&measured.against),
         measured.over.0

@@ -68,7 +68,9 @@ fn clock_line(look: Look, clock: &SampleClock) -> String {
         ClockSource::Option => "as given",
         ClockSource::Measured => "measured on this input",
     };
-    let known = format!("{}{} ppm", look.plus_minus(), clock.uncertainty.0);
+    // Rounded up, as every ± is.
+    let uncertainty = (clock.uncertainty.0 * 10.0).ceil() / 10.0;
+    let known = format!("{}{uncertainty} ppm", look.plus_minus());
     if clock.error.0 == 0.0 {
         format!("sample clock, {known} ({from})")
     } else {
