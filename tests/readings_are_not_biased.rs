@@ -19,11 +19,13 @@ const SECONDS: f64 = 10.0;
 
 /// Nominal tones and how far off they are, in percent: on the mark, a little
 /// and far off, at odd places between the bins and decimations of any filter.
-const PLACES: [(f64, f64); 6] = [
+const PLACES: [(f64, f64); 7] = [
     (1000.0, 0.0),
     (1000.0, -19.0),
     (1000.0, 1.61),
     (3150.0, -2.3),
+    // Its fifteenth harmonic folds back beside it when it clips.
+    (3000.0, -0.11),
     (3150.0, 24.0),
     (10_000.0, -3.0),
 ];

@@ -6,6 +6,7 @@ use super::check::Beside;
 use super::demodulator::{Complex, Demodulator, Filters, Oscillator, Plan};
 use super::dropout::DropoutDetector;
 use super::finder::Line;
+use super::peaks::Peaks;
 use super::tracker::Track;
 
 /// The carrier follows when the tone is further off than this.
@@ -38,6 +39,7 @@ pub struct ChannelQuality {
 }
 
 struct Channel {
+    peaks: Peaks,
     demodulator: Demodulator,
     dropout: DropoutDetector,
     before: Complex,
@@ -50,6 +52,7 @@ impl Channel {
     fn new(plan: &Plan, filters: &Filters, hz: f64, power: f64, best: f64, doubt: u32) -> Self {
         let dropout = DropoutDetector::new(plan.coarse_rate_hz(), hz);
         Self {
+            peaks: Peaks::new(plan.rate_hz, hz),
             demodulator: Demodulator::new(plan, filters, dropout.kept_powers()),
             dropout,
             before: Complex::default(),
@@ -256,6 +259,7 @@ impl Following {
         let turns = self.oscillator.advance(self.ahead);
         for (channel, samples) in self.channels.iter_mut().zip(input) {
             let samples = &samples[..self.ahead * plan.tick()];
+            let samples = channel.peaks.restore(samples);
             channel.demodulator.take(&self.filters, samples, turns);
         }
     }
@@ -292,6 +296,7 @@ impl Following {
         self.earlier_hz = [self.mean_hz; APART];
         self.settle = doubt_ticks(plan, &self.filters);
         for channel in &mut self.channels {
+            channel.peaks = Peaks::new(plan.rate_hz, self.carrier_hz);
             channel
                 .demodulator
                 .begin_anew(plan, &self.filters, self.used);

@@ -2,7 +2,7 @@
 
 /// A sample at or above this magnitude stands at full scale: the largest code
 /// of 16 bits is 32767/32768 = 0.999969.
-const FULL_SCALE: f32 = 0.999_96;
+pub const FULL_SCALE: f32 = 0.999_96;
 
 /// So many samples in a row at full scale are clipping; fewer can be a peak.
 const CLIPPED_RUN: u32 = 3;

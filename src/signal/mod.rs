@@ -15,6 +15,7 @@ pub mod finder;
 pub mod fir;
 pub mod following;
 pub mod level;
+pub mod peaks;
 pub mod phased;
 pub mod spectrum;
 pub mod statistics;
