@@ -228,11 +228,9 @@ proptest! {
 
 /// Everything that an engine says of a stream: the state at its end, the
 /// measurement of the whole, and what was kept meanwhile.
-fn everything(
-    settings: Settings,
-    samples: &[f32],
-    blocks: &[usize],
-) -> (String, Measurement, Measurement) {
+type Said = (String, Measurement, Option<Measurement>);
+
+fn everything(settings: Settings, samples: &[f32], blocks: &[usize]) -> Said {
     let mut engine = Engine::new(settings).expect("a usual format");
     engine.keep(KeepRequest {
         at_least: Seconds(2.0),
@@ -248,14 +246,11 @@ fn everything(
         rest = after;
     }
     let reading = engine.reading();
-    let Some(Keeping::Done(kept)) = reading.keeping.clone() else {
-        panic!("nothing was kept: {:?}", reading.keeping);
+    let kept = match &reading.keeping {
+        Some(Keeping::Done(kept)) => Some((**kept).clone()),
+        _ => None,
     };
-    (
-        format!("{reading:?}"),
-        engine.measurement(),
-        (*kept).clone(),
-    )
+    (format!("{reading:?}"), engine.measurement(), kept)
 }
 
 proptest! {
@@ -273,8 +268,30 @@ proptest! {
         samples[at..at + rate_hz as usize / 50].fill(0.0);
         let settings = machine.settings(rate_hz, 1);
         let whole = everything(settings, &samples, &[samples.len()]);
-        prop_assert!(!whole.1.has(CautionCode::ToneLost));
+        prop_assert!(!whole.1.has(CautionCode::ToneLost) && whole.2.is_some());
         for blocks in [&[1][..], &[rate_hz as usize], &[1, 2, 3, 997], &blocks] {
+            let again = everything(settings, &samples, blocks);
+            prop_assert!(again == whole, "blocks of {blocks:?}: {again:?}, {whole:?}");
+        }
+    }
+
+    #[test]
+    fn nor_while_somebody_turns_the_trimmer_and_the_input_clips(
+        machine in machine(),
+        blocks in prop::collection::vec(1..48_000usize, 1..20),
+        percent_per_s in prop_oneof![-1.5..-0.5f64, 0.5..1.5f64],
+        drive_db in -6.0..8.0f64,
+    ) {
+        let mut machine = machine;
+        machine.tone.drift_percent_per_s = percent_per_s;
+        // The tone stands at −12 dB.
+        let gain = 10f64.powf((12.0 + drive_db) / 20.0);
+        let held = |s: &f32| (f64::from(*s) * gain).clamp(-1.0, 1.0) as f32;
+        let samples: Vec<f32> = machine.samples(RATE_HZ, 8.0).iter().map(held).collect();
+        let settings = machine.settings(RATE_HZ, 1);
+        let whole = everything(settings, &samples, &[samples.len()]);
+        prop_assert!(whole.1.speed.is_some());
+        for blocks in [&[1][..], &[24], &[1, 2, 3, 997], &blocks] {
             let again = everything(settings, &samples, blocks);
             prop_assert!(again == whole, "blocks of {blocks:?}: {again:?}, {whole:?}");
         }
