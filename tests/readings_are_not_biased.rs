@@ -11,7 +11,7 @@ mod disturbed;
 mod sound;
 
 use disturbed::{Disturbance, Dropouts, RATE_HZ};
-use sound::{deviation, measure, settings, two_sigma};
+use sound::{Line, Tone, deviation, measure, sampled, settings, two_sigma};
 use tapewright::readings::{CautionCode, Measurement};
 
 /// The shortest record that the promise speaks of.
@@ -108,4 +108,47 @@ fn dropouts_are_bridged_and_told_within_5_ms_and_never_read_as_flutter() {
             );
         }
     });
+}
+
+#[test]
+fn dropouts_change_nothing_on_a_moving_tape_with_hiss_either() {
+    for (nominal, turns) in [(3150.0, 0.1), (3150.0, 0.6), (1000.0, 0.3)] {
+        let line = |hz, peak_percent| Line {
+            hz,
+            peak_percent,
+            turns,
+        };
+        let tone = Tone {
+            hz: 0.993 * nominal,
+            turns,
+            amplitude: 0.3,
+            lines: vec![line(0.55, 0.1), line(4.7, 0.05), line(24.0, 0.03)],
+            drift_percent_per_s: 0.001,
+        };
+        // 50 dB below the tone, from a counter mixed up.
+        let hiss = |t: f64| {
+            let mixed =
+                ((t * f64::from(RATE_HZ)).round() as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            let even = (mixed ^ (mixed >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9) >> 40;
+            0.3 * 0.00224 * 12f64.sqrt() * (even as f64 / f64::from(1 << 24) - 0.5)
+        };
+        let read = |gain: &dyn Fn(f64) -> f64| {
+            let samples = sampled(RATE_HZ, 20.0, |t| gain(t) * tone.at(t) + hiss(t));
+            measure(settings(RATE_HZ, 1, nominal), &samples)
+        };
+        let without = read(&|_| 1.0);
+        assert_eq!(without.signal.dropout_count, 0);
+        for disturbance in disturbed::dropouts() {
+            let Disturbance::Dropouts(dropouts) = disturbance else {
+                panic!("{disturbance:?} is no dropout");
+            };
+            let with = read(&|t| dropouts.gain(t));
+            let what = format!("{}, {nominal} Hz, {turns}", disturbance.name());
+            assert_eq!(with.signal.dropout_count, u64::from(Dropouts::count(20.0)));
+            let speed = deviation(&with) - deviation(&without);
+            let flutter = two_sigma(&with) - two_sigma(&without);
+            assert!(speed.abs() <= 0.002, "{what}: speed moved by {speed} %");
+            assert!(flutter.abs() <= 0.006, "{what}: flutter by {flutter} %");
+        }
+    }
 }

@@ -60,7 +60,7 @@ impl Dropouts {
     }
 
     /// What is left of the level at a time.
-    fn gain(&self, t: f64) -> f64 {
+    pub fn gain(&self, t: f64) -> f64 {
         let second = (t / 1.000_73).round().max(1.0) as u32;
         let start = Self::start_s(second);
         // The part of a soft edge that lies above −12 dB stands outside the
@@ -98,8 +98,7 @@ impl Disturbance {
             Self::Clipped => "6 dB clipping".into(),
             Self::Dropouts(Dropouts { left, edge_s }) => {
                 let depth = if left > 0.0 { "−20 dB" } else { "silence" };
-                let edge = if edge_s > 0.0 { "soft" } else { "hard" };
-                format!("dropouts to {depth}, {edge}")
+                format!("dropouts to {depth}, edges {} ms", edge_s * 1000.0)
             }
         }
     }
