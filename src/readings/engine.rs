@@ -19,7 +19,7 @@ use super::short::ShortRecord;
 use super::stability::{Worth, stability, worth};
 use super::stretch::Stretch;
 use crate::signal::demodulator::MOST_TICKS;
-use crate::signal::tracker::{MOST_CHANNELS, Track, Tracker};
+use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// How to measure.
@@ -101,6 +101,8 @@ pub struct Engine {
     flutter: FlutterMeter,
     trend_sum: (f64, u32),
     trend_ticks: u32,
+    /// Ticks in a point of the trend.
+    per_point: u32,
     trend: VecDeque<Option<f64>>,
     /// Points of the trend since the last move.
     trend_since_move: usize,
@@ -145,6 +147,7 @@ impl Engine {
             flutter: FlutterMeter::new(rate),
             trend_sum: (0.0, 0),
             trend_ticks: 0,
+            per_point: (TREND_S * rate) as u32,
             trend: VecDeque::with_capacity(TREND_POINTS),
             trend_since_move: 0,
             wrong: None,
@@ -280,7 +283,7 @@ impl Engine {
 
     fn value(&mut self, hz: f64) {
         let quality = self.tracker.quality();
-        let used = self.channel_used();
+        let used = self.channel_of(&quality);
         let tone_power = tone_power(&quality);
         let disagree = channels_disagree(&quality, hz);
         self.whole.value(hz, tone_power, used, disagree);
@@ -350,8 +353,7 @@ impl Engine {
 
     fn advance_trend(&mut self) {
         self.trend_ticks += 1;
-        let rate = self.tracker.plan().output_rate_hz();
-        if self.trend_ticks < (TREND_S * rate) as u32 {
+        if self.trend_ticks < self.per_point {
             return;
         }
         let (sum, count) = std::mem::take(&mut self.trend_sum);
@@ -460,6 +462,10 @@ impl Engine {
     }
 
     fn channel_used(&self) -> ChannelUsed {
+        self.channel_of(&self.tracker.quality())
+    }
+
+    fn channel_of(&self, quality: &[ChannelQuality; MOST_CHANNELS]) -> ChannelUsed {
         if self.settings.channels == 1 {
             return ChannelUsed::Mono;
         }
@@ -467,7 +473,7 @@ impl Engine {
             ChannelChoice::Left => ChannelUsed::Left,
             ChannelChoice::Right => ChannelUsed::Right,
             ChannelChoice::Auto => {
-                let [left, right] = self.tracker.quality().map(|quality| quality.weight);
+                let [left, right] = quality.map(|quality| quality.weight);
                 match (left > 0.0, right > 0.0) {
                     (true, false) => ChannelUsed::Left,
                     (false, true) => ChannelUsed::Right,

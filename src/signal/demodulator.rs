@@ -111,8 +111,35 @@ impl Complex {
     pub fn turns_since(self, earlier: Self) -> f64 {
         let re = self.re * earlier.re + self.im * earlier.im;
         let im = self.im * earlier.re - self.re * earlier.im;
-        im.atan2(re) / TAU
+        // A tone near its carrier turns little from tick to tick.
+        let angle = if im.abs() < SMALL_ANGLE * re {
+            small_arc_tangent(im / re)
+        } else {
+            im.atan2(re)
+        };
+        angle * (1.0 / TAU)
     }
+}
+
+/// Up to here the series below is good to the last digit.
+const SMALL_ANGLE: f64 = 0.2;
+
+/// The series of the arc tangent, t − t³/3 + t⁵/5 … (Abramowitz & Stegun
+/// 4.4.42), even and odd terms apart so that they need not wait for another.
+#[inline]
+fn small_arc_tangent(t: f64) -> f64 {
+    const fn term(k: u32) -> f64 {
+        1.0 / (2 * k + 1) as f64
+    }
+    let square = t * t;
+    let fourth = square * square;
+    let mut even = term(10);
+    let mut odd = term(11);
+    for k in [8, 6, 4, 2, 0] {
+        even = term(k) + fourth * even;
+        odd = term(k + 1) + fourth * odd;
+    }
+    t * (even - square * odd)
 }
 
 /// Ticks that are worked on at a time, at most.
@@ -370,6 +397,16 @@ mod tests {
         }
         let settled = (4.0 * filters.delay_s() * plan.output_rate_hz()) as usize;
         track.split_off(settled)
+    }
+
+    #[test]
+    fn small_turns_are_as_good_as_large_ones() {
+        let start = Complex::turn(0.3);
+        for step in -800..=800 {
+            let turns = f64::from(step) / 4000.0;
+            let got = Complex::turn(0.3 + turns).turns_since(start);
+            assert!((got - turns).abs() < 2e-16, "{turns}: {got}");
+        }
     }
 
     #[test]

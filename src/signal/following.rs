@@ -67,8 +67,33 @@ impl Channel {
     }
 }
 
+/// What follows from the rate of the track; worked out once, for a division is
+/// dear where it is done two thousand times a second.
+#[derive(Clone, Copy)]
+struct Rates {
+    hz: f64,
+    /// Parts by which a value moves a running mean: of 0.1 s, of the scatter,
+    /// of the channels' offsets.
+    power: f64,
+    fast: f64,
+    slow: f64,
+}
+
+impl Rates {
+    fn new(plan: &Plan) -> Self {
+        let hz = plan.output_rate_hz();
+        Self {
+            hz,
+            power: 1.0 / (0.1 * hz),
+            fast: 1.0 / (COHERENCE_S * hz),
+            slow: 1.0 / (2.0 * hz),
+        }
+    }
+}
+
 /// See the module.
 pub(super) struct Following {
+    rates: Rates,
     carrier_hz: f64,
     filters: Filters,
     oscillator: Oscillator,
@@ -96,6 +121,7 @@ impl Following {
         let doubt = doubt_ticks(plan, &filters);
         let best = line.power[0].max(line.power[1]);
         let mut following = Self {
+            rates: Rates::new(plan),
             carrier_hz: line.hz,
             oscillator: Oscillator::new(plan, line.hz),
             channels: line.power[..channels]
@@ -188,8 +214,7 @@ impl Following {
         }
         let tick = self.used;
         self.used += 1;
-        let rate = plan.output_rate_hz();
-        let smoothing = 1.0 / (0.1 * rate);
+        let rates = self.rates;
         let mut sum = 0.0;
         let mut weights = 0.0;
         let mut best: Option<(f64, Complex, usize)> = None;
@@ -199,7 +224,7 @@ impl Following {
             let powers = channel.demodulator.powers(tick);
             channel.dropout.tick(powers, |gap| {
                 if weight > 0.0 {
-                    let origin_s = self.started_tick as f64 / rate;
+                    let origin_s = self.started_tick as f64 / rates.hz;
                     let coarse_hz = plan.coarse_rate_hz();
                     let start_s = gap.start as f64 / coarse_hz - self.filters.first_delay_s();
                     out.push(Track::Dropout {
@@ -209,7 +234,7 @@ impl Following {
                 }
             });
             let envelope = channel.demodulator.envelope(tick);
-            let step = envelope.turns_since(channel.before) * rate;
+            let step = envelope.turns_since(channel.before) * rates.hz;
             channel.before = envelope;
             steps[index] = step;
             if channel.dropout.is_down() {
@@ -220,7 +245,7 @@ impl Following {
                 channel.doubt -= 1;
                 continue;
             }
-            quality.tone_power += smoothing * (envelope.power() / 2.0 - quality.tone_power);
+            quality.tone_power += rates.power * (0.5 * envelope.power() - quality.tone_power);
             sum += quality.weight * step;
             weights += quality.weight;
             if quality.weight > 0.0 && best.is_none_or(|(weight, ..)| quality.weight > weight) {
@@ -231,7 +256,7 @@ impl Following {
         let raw = match best {
             Some((_, envelope, channel)) => {
                 let mean = sum / weights;
-                self.observe(rate, mean, &steps);
+                self.observe(mean, &steps);
                 Raw {
                     hz: self.carrier_hz + mean,
                     envelope,
@@ -265,15 +290,14 @@ impl Following {
     }
 
     /// Keeps the running mean, the scatter and the channels' offsets.
-    fn observe(&mut self, rate: f64, step: f64, steps: &[f64; MOST_CHANNELS]) {
-        let fast = 1.0 / (COHERENCE_S * rate);
+    fn observe(&mut self, step: f64, steps: &[f64; MOST_CHANNELS]) {
+        let Rates { fast, slow, .. } = self.rates;
         let hz = self.carrier_hz + step;
         self.mean_hz += fast * (hz - self.mean_hz);
         let place = (self.ticks as usize) % APART;
         let change = hz - std::mem::replace(&mut self.earlier_hz[place], hz);
         // The difference of two independent values has twice their variance.
         self.scatter += fast * (0.5 * change * change - self.scatter);
-        let slow = 1.0 / (2.0 * rate);
         let believed = |channel: &&mut Channel| channel.doubt == 0 && channel.quality.weight > 0.0;
         let channels = self.channels.iter_mut().zip(steps);
         for (channel, own) in channels.filter(|(channel, _)| believed(channel)) {
@@ -327,7 +351,7 @@ fn correct_droop(late: &mut [Option<Bridged>; 2], value: Bridged, out: &mut Vec<
     let Some(here) = here else { return };
     let before = before.unwrap_or(here);
     out.push(Track::Value(Bridged {
-        hz: (26.0 * here.hz - before.hz - value.hz) / 24.0,
+        hz: (26.0 * here.hz - before.hz - value.hz) * (1.0 / 24.0),
         measured: here.measured,
     }));
 }

@@ -67,14 +67,51 @@ impl Phased {
     pub fn take(&mut self, samples: &[f32]) {
         debug_assert!(samples.len().is_multiple_of(self.phases));
         let rows = samples.len() / self.phases;
-        for (phase, line) in self.values.chunks_exact_mut(self.stride).enumerate() {
+        for line in self.values.chunks_exact_mut(self.stride) {
             line.copy_within(self.rows..self.rows + self.kept, 0);
+        }
+        // The usual numbers of phases each in code of their own: twice as fast.
+        match self.phases {
+            1 => self.spread::<1>(samples),
+            2 => self.spread::<2>(samples),
+            3 => self.spread::<3>(samples),
+            4 => self.spread::<4>(samples),
+            5 => self.spread::<5>(samples),
+            6 => self.spread::<6>(samples),
+            _ => self.spread_any(samples),
+        }
+        self.rows = rows;
+    }
+
+    fn spread<const PHASES: usize>(&mut self, samples: &[f32]) {
+        let (tiles, rest) = samples.as_chunks::<PHASES>().0.as_chunks::<TILE>();
+        for (at, tile) in tiles.iter().enumerate() {
+            let from = self.kept + at * TILE;
+            let lines = self.values.chunks_exact_mut(self.stride);
+            for (phase, line) in lines.enumerate().take(PHASES) {
+                for (slot, row) in line[from..from + TILE].iter_mut().zip(tile) {
+                    *slot = row[phase];
+                }
+            }
+        }
+        let from = self.kept + tiles.len() * TILE;
+        let lines = self.values.chunks_exact_mut(self.stride);
+        for (phase, line) in lines.enumerate().take(PHASES) {
+            for (slot, row) in line[from..].iter_mut().zip(rest) {
+                *slot = row[phase];
+            }
+        }
+    }
+
+    fn spread_any(&mut self, samples: &[f32]) {
+        let rows = samples.len() / self.phases;
+        let lines = self.values.chunks_exact_mut(self.stride);
+        for (phase, line) in lines.enumerate() {
             let every = samples[phase..].iter().step_by(self.phases);
             for (slot, &sample) in line[self.kept..self.kept + rows].iter_mut().zip(every) {
                 *slot = sample;
             }
         }
-        self.rows = rows;
     }
 
     /// What the taps of one phase meet for a tile of outputs from `row` on.

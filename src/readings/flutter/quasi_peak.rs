@@ -67,7 +67,7 @@ impl QuasiPeak {
 
     /// The reading.
     pub fn reading(&self) -> f64 {
-        self.shown / SINE_READING
+        self.shown * (1.0 / SINE_READING)
     }
 
     /// Back to rest.
