@@ -34,12 +34,13 @@ pub struct Surroundings<'a> {
     pub rate_hz: u32,
     pub band_hz: Option<f64>,
     pub wrong: Option<WrongTone>,
+    pub believed: bool,
     pub channel: ChannelUsed,
 }
 
 /// Makes the measurement.
 pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
-    let signal = signal_figures(stretch);
+    let signal = signal_figures(stretch, around.believed);
     let nominal = around.nominal.filter(|_| signal.usable);
     let speed = nominal.and_then(|nominal| speed_figures(stretch, around, nominal));
     let drift = nominal.and_then(|nominal| drift_figures(stretch, around, nominal));
@@ -71,7 +72,7 @@ pub fn percent_per_hz(conditions: &Conditions, nominal: Hertz) -> f64 {
         - conditions.deviation(nominal, nominal).0
 }
 
-fn signal_figures(stretch: &Stretch) -> SignalFigures {
+fn signal_figures(stretch: &Stretch, believed: bool) -> SignalFigures {
     let level = stretch
         .tone_power()
         .map(|power| Decibels::from_power_ratio(2.0 * power));
@@ -79,7 +80,7 @@ fn signal_figures(stretch: &Stretch) -> SignalFigures {
         .beside()
         .map(|beside| Decibels::from_power_ratio(beside.tone / beside.rest.max(1e-15)));
     SignalFigures {
-        usable: level.is_some() && snr.is_none_or(|snr| snr > LEAST_SNR),
+        usable: believed && level.is_some() && snr.is_none_or(|snr| snr > LEAST_SNR),
         level,
         snr,
         clipped_samples: stretch.clipped,

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::assemble::{Surroundings, assemble, flutter_figures, percent_per_hz};
+use super::belief::Belief;
 use super::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
 use super::digits::{Digits, Motion};
 use super::flutter::FlutterMeter;
@@ -66,6 +67,9 @@ const WILDEST: f32 = 1e3;
 /// The digits are made from the track at about this rate.
 const DIGITS_HZ: f64 = 200.0;
 
+/// In a shorter record there is no time to follow a tone and to believe it.
+const TOO_SHORT_TO_FOLLOW_S: f64 = 0.3;
+
 /// A point of the trend, and how many are kept: five minutes.
 const TREND_S: f64 = 0.5;
 const TREND_POINTS: usize = 600;
@@ -109,6 +113,7 @@ pub struct Engine {
     wrong: Option<WrongTone>,
     whole: Stretch,
     short: ShortRecord,
+    belief: Belief,
     keeper: Keeper,
 }
 
@@ -153,6 +158,7 @@ impl Engine {
             wrong: None,
             whole: Stretch::new(rate),
             short: ShortRecord::new(settings.rate_hz, listened),
+            belief: Belief::new(1.0 / rate),
             keeper: Keeper::new(rate),
             tracker,
         };
@@ -219,6 +225,7 @@ impl Engine {
 
     /// The first tick of the inputs.
     fn tick(&mut self, inputs: &[&[f32]]) {
+        self.belief.tick();
         let mut track = std::mem::take(&mut self.track);
         self.tracker
             .tick(listened(self.settings.choice, inputs), &mut track);
@@ -226,7 +233,9 @@ impl Engine {
             self.take(event);
         }
         self.track = track;
-        if !self.tracker.is_following() {
+        if self.tracker.is_following() {
+            self.judge_piece();
+        } else {
             self.look_at_unwanted();
         }
         self.advance_trend();
@@ -251,18 +260,61 @@ impl Engine {
                 self.whole.check(&sum);
                 self.keeper.each(|stretch| stretch.check(&sum));
             }
-            Track::Lost => {
-                self.tone = ToneState::Lost;
+            Track::Lost { left_range } => {
                 self.whole.losses += 1;
+                self.end_piece(left_range);
                 self.keeper.disturbed();
                 self.health.lost();
             }
         }
     }
 
+    /// What was followed has ended: it counts, or is as if it had never been.
+    fn end_piece(&mut self, left_range: bool) {
+        if self.tone == ToneState::Locked {
+            self.tone = ToneState::Lost;
+        }
+        let Some(piece) = self.tracker.evidence() else {
+            return;
+        };
+        if let Some((before, nominal)) = self.belief.end(piece, left_range) {
+            self.whole = self.whole.replaced_by(before);
+            if self.nominal != nominal {
+                self.nominal = nominal;
+                self.set_ranges();
+            }
+        }
+    }
+
+    /// A tone that is followed is shown when it is believed.
+    fn judge_piece(&mut self) {
+        let Some(piece) = self.tracker.evidence() else {
+            return;
+        };
+        let shown = self.belief.look(piece);
+        match (shown, self.tone) {
+            (true, ToneState::Locked) => {}
+            (true, _) => {
+                self.tone = ToneState::Locked;
+                self.wrong = None;
+            }
+            (false, ToneState::Locked) => {
+                self.tone = ToneState::Searching;
+                self.keeper.disturbed();
+            }
+            (false, _) => {}
+        }
+    }
+
+    fn is_shown(&self) -> bool {
+        self.tracker.is_following() && self.tone == ToneState::Locked
+    }
+
     fn found(&mut self, hz: f64) {
-        self.tone = ToneState::Locked;
-        self.wrong = None;
+        self.belief.begin(&self.whole, self.nominal);
+        if matches!(self.tone, ToneState::Wrong(_)) {
+            self.tone = ToneState::Searching;
+        }
         if self.nominal.is_none() {
             self.nominal = Some(judge::nearest_usual(Hertz(hz)));
             self.set_ranges();
@@ -283,6 +335,13 @@ impl Engine {
 
     fn value(&mut self, hz: f64) {
         let quality = self.tracker.quality();
+        self.belief.heard(quality.map(|quality| {
+            if quality.weight > 0.0 {
+                quality.tone_power
+            } else {
+                0.0
+            }
+        }));
         let used = self.channel_of(&quality);
         let tone_power = tone_power(&quality);
         let disagree = channels_disagree(&quality, hz);
@@ -321,7 +380,7 @@ impl Engine {
             return;
         }
         let Some(digits) = &self.digits else { return };
-        let steady = !digits.is_moving() && digits.holds_a_period();
+        let steady = self.is_shown() && !digits.is_moving() && digits.holds_a_period();
         let period_s = digits.period_s();
         let known = self
             .scatter()
@@ -358,7 +417,7 @@ impl Engine {
         }
         let (sum, count) = std::mem::take(&mut self.trend_sum);
         // A point needs half of its time.
-        let enough = count * 2 > self.trend_ticks;
+        let enough = count * 2 > self.trend_ticks && self.is_shown();
         self.trend_ticks = 0;
         if self.trend.len() == TREND_POINTS {
             self.trend.pop_front();
@@ -375,7 +434,7 @@ impl Engine {
             waiting.clear();
         }
         if self.tracker.is_following() {
-            self.tone = ToneState::Lost;
+            self.end_piece(false);
         }
         self.tracker.gap();
         self.health.gap();
@@ -386,14 +445,39 @@ impl Engine {
 
     /// The measurement over everything pushed so far (for recordings).
     pub fn measurement(&self) -> Measurement {
+        let duration_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
+        let piece = self.tracker.evidence();
+        let piece = piece.filter(|_| self.tracker.is_following());
+        let (believed, instead) = self.belief.verdict(piece, duration_s, self.energy());
         let mut around = self.surroundings();
-        let Some(direct) = self.short.direct(&self.ranges_hz()) else {
-            return assemble(&self.whole, &around);
+        around.believed = believed;
+        let direct = self.short.direct(&self.ranges_hz());
+        // Too short to be followed, the fit alone has to do.
+        let direct = direct.filter(|_| believed || duration_s < TOO_SHORT_TO_FOLLOW_S);
+        if let Some(direct) = direct {
+            let heard = Hertz(direct.hz);
+            around.believed = true;
+            around.nominal = Some(self.nominal.unwrap_or_else(|| judge::nearest_usual(heard)));
+            around.channel = direct.channel(around.channel);
+            return assemble(&self.whole.clone().with(direct), &around);
+        }
+        match instead {
+            Some(before) => assemble(&self.whole.replaced_by(before.clone()), &around),
+            None => assemble(&self.whole, &around),
+        }
+    }
+
+    /// Energy of the channels that are listened to.
+    fn energy(&self) -> [f64; MOST_CHANNELS] {
+        let mut energy = [0.0; MOST_CHANNELS];
+        let skipped = match self.settings.choice {
+            ChannelChoice::Right => self.waiting.len() - 1,
+            ChannelChoice::Auto | ChannelChoice::Left => 0,
         };
-        let heard = Hertz(direct.hz);
-        around.nominal = Some(self.nominal.unwrap_or_else(|| judge::nearest_usual(heard)));
-        around.channel = direct.channel(around.channel);
-        assemble(&self.whole.clone().with(direct), &around)
+        for (slot, heard) in energy.iter_mut().zip(self.health.energy().skip(skipped)) {
+            *slot = heard;
+        }
+        energy
     }
 
     /// Chooses another nominal tone; nothing measured so far is lost.
@@ -402,13 +486,18 @@ impl Engine {
         self.nominal_confirmed = true;
         self.wrong = None;
         self.keeper.disturbed();
-        let followed = self.digits.as_ref().filter(|_| self.tracker.is_following());
+        let was_following = self.tracker.is_following();
+        let followed = self.digits.as_ref().filter(|_| was_following);
         let heard = followed.and_then(Digits::hz);
         self.nominal = match nominal {
             Nominal::Fixed(hz) => Some(hz),
             Nominal::Nearest => heard.map(|hz| judge::nearest_usual(Hertz(hz))),
         };
+        self.belief.chosen(self.nominal);
         self.set_ranges();
+        if was_following && !self.tracker.is_following() {
+            self.end_piece(false);
+        }
         if !self.tracker.is_following() {
             self.tone = ToneState::Searching;
         }
@@ -457,6 +546,7 @@ impl Engine {
             rate_hz: self.settings.rate_hz,
             band_hz: self.tracker.band_hz().or(self.health.last_band_hz()),
             wrong: self.wrong,
+            believed: true,
             channel: self.channel_used(),
         }
     }
@@ -518,7 +608,7 @@ impl Engine {
     }
 
     fn speed(&self) -> Option<SpeedReading> {
-        if !self.tracker.is_following() {
+        if !self.is_shown() {
             return None;
         }
         let conditions = &self.settings.conditions;
@@ -590,7 +680,7 @@ impl Engine {
     }
 
     fn flutter_reading(&self) -> FlutterReading {
-        let Some(scale) = self.scale().filter(|_| self.tracker.is_following()) else {
+        let Some(scale) = self.scale().filter(|_| self.is_shown()) else {
             return FlutterReading::default();
         };
         let (figures, valid_in) = self.flutter.figures();

@@ -109,6 +109,13 @@ impl Health {
         }
     }
 
+    /// Mean square times seconds of everything heard so far, in each channel.
+    pub fn energy(&self) -> impl Iterator<Item = f64> {
+        self.meters
+            .iter()
+            .map(|meter| meter.energy() / self.rate_hz)
+    }
+
     /// Notes a dropout.
     pub fn dropout(&mut self) {
         self.dropouts += 1;

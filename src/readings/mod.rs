@@ -6,6 +6,7 @@
 
 mod assemble;
 mod averaging;
+mod belief;
 mod conditions;
 mod digits;
 mod engine;

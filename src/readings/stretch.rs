@@ -121,6 +121,17 @@ impl Stretch {
         }
     }
 
+    /// What stood `before` something that does not count, with the length and
+    /// the troubles of the input as they are now.
+    pub fn replaced_by(&self, before: Self) -> Self {
+        Self {
+            frames: self.frames,
+            clipped: self.clipped,
+            gaps: self.gaps,
+            ..before
+        }
+    }
+
     /// The tone was found: the phase begins anew.
     pub fn found(&mut self) {
         self.pieces += 1;

@@ -16,6 +16,8 @@ const SIDEBAND_RELATIVE: f64 = 0.3;
 pub struct Beside {
     /// The tone itself with its flutter.
     pub tone: f64,
+    /// Its harmonics.
+    pub harmonics: f64,
     /// Everything else from 20 Hz to half the rate, harmonics of the tone left
     /// out and what they hide filled in at the common density.
     pub rest: f64,
@@ -69,6 +71,8 @@ impl SpectrumCheck {
             hidden += high - low;
             if harmonic == 1 {
                 beside.tone = total(&self.power[low..high]);
+            } else {
+                beside.harmonics += total(&self.power[low..high]);
             }
             from = high;
             if from == bins {

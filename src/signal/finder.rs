@@ -1,8 +1,9 @@
 //! Finds a steady tone in whatever comes in.
 //!
-//! A spectrum every 25 ms over the last 100 ms, all channels together; a tone
-//! is one line that holds most of the power, with its harmonics, and stays
-//! where it is from one spectrum to the next.
+//! A spectrum of each channel every 25 ms over the last 100 ms; a tone is one
+//! line that holds most of the power of a channel, with its harmonics, and
+//! stays where it is from one spectrum to the next. What the other channel
+//! carries does not hide it.
 
 use super::spectrum::Spectrum;
 
@@ -35,6 +36,13 @@ pub struct Line {
     pub hz: f64,
     /// Mean square of the line in each channel; the second is 0 for mono.
     pub power: [f64; 2],
+    /// The line against all else in each channel, its harmonics left out, as
+    /// a ratio of powers.
+    pub quality: [f64; 2],
+    /// Part of the power of the best channel that lies in the line.
+    pub alone: f64,
+    /// The same with its harmonics.
+    pub share: f64,
     /// Consecutive spectra that agree on it.
     pub confirmations: u32,
 }
@@ -51,13 +59,25 @@ impl Line {
     }
 }
 
+/// Powers of one channel.
+struct Parts {
+    line: f64,
+    harmonics: f64,
+    total: f64,
+}
+
+impl Parts {
+    fn share(&self) -> f64 {
+        (self.line + self.harmonics) / self.total
+    }
+}
+
 /// Looks for a tone.
 pub struct Finder {
     spectrum: Spectrum,
     power: [Vec<f32>; 2],
-    sum: Vec<f32>,
     nyquist_hz: f64,
-    line: Option<Line>,
+    lines: [Option<Line>; 2],
 }
 
 impl Finder {
@@ -68,9 +88,8 @@ impl Finder {
         Self {
             spectrum,
             power: [vec![0.0; bins], vec![0.0; bins]],
-            sum: vec![0.0; bins],
             nyquist_hz: rate_hz / 2.0,
-            line: None,
+            lines: [None; 2],
         }
     }
 
@@ -97,59 +116,71 @@ impl Finder {
 
     /// Forgets what it saw.
     pub fn reset(&mut self) {
-        self.line = None;
+        self.lines = [None; 2];
     }
 
-    /// Looks at the newest block of each channel.
-    pub fn look(&mut self, blocks: &[&[f32]]) -> Option<Line> {
-        self.sum.fill(0.0);
+    /// Looks at the newest block of each channel; returns the line of each.
+    pub fn look(&mut self, blocks: &[&[f32]]) -> [Option<Line>; 2] {
         for (power, block) in self.power.iter_mut().zip(blocks) {
             power.fill(0.0);
             self.spectrum.add_power(block, power);
-            for (sum, value) in self.sum.iter_mut().zip(power.iter()) {
-                *sum += value;
-            }
         }
-        let found = self.strongest(blocks.len());
-        self.line = match (found, self.line) {
-            (Some(new), Some(old)) if (new.hz / old.hz - 1.0).abs() < MOST_CHANGE_PER_HOP => {
-                Some(Line {
-                    confirmations: old.confirmations + 1,
-                    ..new
-                })
-            }
-            (found, _) => found,
-        };
-        self.line
+        for channel in 0..blocks.len() {
+            let found = self.strongest(channel, blocks.len());
+            self.lines[channel] = match (found, self.lines[channel]) {
+                (Some(new), Some(old)) if (new.hz / old.hz - 1.0).abs() < MOST_CHANGE_PER_HOP => {
+                    Some(Line {
+                        confirmations: old.confirmations + 1,
+                        ..new
+                    })
+                }
+                (found, _) => found,
+            };
+        }
+        self.lines
     }
 
-    /// The strongest line, if it holds most of the power.
-    fn strongest(&self, channels: usize) -> Option<Line> {
+    /// The strongest line of a channel, if it holds most of the power there.
+    fn strongest(&self, channel: usize, channels: usize) -> Option<Line> {
         let highest = (0.96 * self.nyquist_hz).min(HIGHEST_HZ);
-        let peak = self.spectrum.peak(&self.sum, LOWEST_HZ, highest)?;
-        let total = band_power(&self.sum, 2, self.sum.len() - 1);
-        let mut in_tone = 0.0;
-        let mut harmonic = peak.hz;
-        while harmonic < highest && harmonic < 12.0 * peak.hz {
-            let half = LINE_HALF_WIDTH_HZ.max(LINE_HALF_WIDTH_RELATIVE * harmonic);
-            let (from, to) = self.bins_around(harmonic, half);
-            in_tone += band_power(&self.sum, from, to);
-            harmonic += peak.hz;
-        }
-        if in_tone < LEAST_SHARE * total || total < 1e-10 {
+        let power = &self.power[channel];
+        let hz = self.spectrum.peak(power, LOWEST_HZ, highest)?.hz;
+        let best = self.parts(power, hz, highest);
+        if best.share() < LEAST_SHARE || best.total < 1e-10 {
             return None;
         }
-        let half = LINE_HALF_WIDTH_HZ.max(LINE_HALF_WIDTH_RELATIVE * peak.hz);
-        let (from, to) = self.bins_around(peak.hz, half);
-        let mut power = [0.0; 2];
-        for (value, spectrum) in power.iter_mut().zip(&self.power).take(channels) {
-            *value = band_power(spectrum, from, to);
-        }
-        Some(Line {
-            hz: peak.hz,
-            power,
+        let mut line = Line {
+            hz,
+            power: [0.0; 2],
+            quality: [0.0; 2],
+            alone: best.line / best.total,
+            share: best.share(),
             confirmations: 1,
-        })
+        };
+        for (channel, power) in self.power.iter().take(channels).enumerate() {
+            let parts = self.parts(power, hz, highest);
+            line.power[channel] = parts.line;
+            let rest = (parts.total - parts.line - parts.harmonics).max(1e-4 * parts.total);
+            line.quality[channel] = parts.line / rest.max(1e-12);
+        }
+        Some(line)
+    }
+
+    fn parts(&self, power: &[f32], hz: f64, highest_hz: f64) -> Parts {
+        let around = |hz: f64| {
+            let half = LINE_HALF_WIDTH_HZ.max(LINE_HALF_WIDTH_RELATIVE * hz);
+            let (from, to) = self.bins_around(hz, half);
+            band_power(power, from, to)
+        };
+        let harmonics = (2..12).map(|k| f64::from(k) * hz);
+        Parts {
+            line: around(hz),
+            harmonics: harmonics
+                .take_while(|&hz| hz < highest_hz)
+                .map(around)
+                .sum(),
+            total: band_power(power, 2, power.len() - 1),
+        }
     }
 
     fn bins_around(&self, hz: f64, half_hz: f64) -> (usize, usize) {
@@ -174,7 +205,7 @@ mod tests {
         let mut line = None;
         for look in 0..6 {
             let block: Vec<f32> = (0..finder.block()).map(|k| make(look * hop + k)).collect();
-            line = finder.look(&[&block]);
+            [line, _] = finder.look(&[&block]);
         }
         line
     }

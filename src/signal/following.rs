@@ -49,7 +49,7 @@ struct Channel {
 }
 
 impl Channel {
-    fn new(plan: &Plan, filters: &Filters, hz: f64, power: f64, best: f64, doubt: u32) -> Self {
+    fn new(plan: &Plan, filters: &Filters, hz: f64, power: f64, weight: f64, doubt: u32) -> Self {
         let dropout = DropoutDetector::new(plan.coarse_rate_hz(), hz);
         Self {
             peaks: Peaks::new(plan.rate_hz, hz),
@@ -58,8 +58,7 @@ impl Channel {
             before: Complex::default(),
             doubt,
             quality: ChannelQuality {
-                // Until a spectrum tells more, the level speaks.
-                weight: keep_if_comparable(power, best),
+                weight,
                 tone_power: power,
                 offset_hz: 0.0,
             },
@@ -111,6 +110,8 @@ pub(super) struct Following {
     used: usize,
     /// Ticks until filters that have seen a dropout have forgotten it.
     settle: u32,
+    newest: Option<(f64, f64)>,
+    settling: u32,
 }
 
 impl Following {
@@ -119,14 +120,18 @@ impl Following {
     pub(super) fn new(plan: &Plan, line: Line, channels: usize, started_tick: u64) -> Self {
         let filters = Filters::new(plan, line.hz);
         let doubt = doubt_ticks(plan, &filters);
-        let best = line.power[0].max(line.power[1]);
+        let best = line.quality[0].max(line.quality[1]);
         let mut following = Self {
             rates: Rates::new(plan),
             carrier_hz: line.hz,
             oscillator: Oscillator::new(plan, line.hz),
             channels: line.power[..channels]
                 .iter()
-                .map(|&power| Channel::new(plan, &filters, line.hz, power, best, doubt))
+                .zip(line.quality)
+                .map(|(&power, quality)| {
+                    let weight = keep_if_comparable(quality, best);
+                    Channel::new(plan, &filters, line.hz, power, weight, doubt)
+                })
                 .collect(),
             filters,
             bridge: Bridge::new(plan.output_rate_hz(), line.hz),
@@ -139,6 +144,8 @@ impl Following {
             ahead: 0,
             used: 0,
             settle: doubt,
+            newest: None,
+            settling: doubt,
         };
         following.normalise_weights();
         following
@@ -147,6 +154,12 @@ impl Following {
     /// Where the tone stands now, over about 50 ms.
     pub(super) fn mean_hz(&self) -> f64 {
         self.mean_hz
+    }
+
+    /// Frequency and power of the last tick; `None` where neither can be
+    /// believed.
+    pub(super) fn newest(&self) -> Option<(f64, f64)> {
+        self.newest
     }
 
     /// Edge of the band around the carrier that flutter comes through.
@@ -158,6 +171,11 @@ impl Following {
     pub(super) fn delay_s(&self, plan: &Plan) -> f64 {
         // The droop correction waits for one more value than the bridge.
         self.filters.delay_s() + (Bridge::delay() + 1) as f64 / plan.output_rate_hz()
+    }
+
+    /// True once the filters are full.
+    pub(super) fn has_settled(&self) -> bool {
+        self.ticks > u64::from(self.settling)
     }
 
     /// Ticks followed so far.
@@ -271,6 +289,7 @@ impl Following {
                 good: false,
             },
         };
+        self.newest = raw.good.then(|| (raw.hz, raw.envelope.power()));
         let late = &mut self.late;
         self.bridge
             .push(raw, |value| correct_droop(late, value, out));

@@ -11,6 +11,7 @@ const CLIPPED_RUN: u32 = 3;
 #[derive(Clone, Copy, Debug, Default)]
 pub struct LevelMeter {
     energy: f64,
+    earlier: f64,
     peak: f32,
     count: u64,
     run: u32,
@@ -70,12 +71,18 @@ impl LevelMeter {
         clipped
     }
 
+    /// Sum of the squares of all samples since the start.
+    pub fn energy(&self) -> f64 {
+        self.earlier + self.energy
+    }
+
     /// The level since the last call.
     pub fn take(&mut self) -> Level {
         let level = Level {
             mean_square: self.energy / self.count.max(1) as f64,
             peak: self.peak,
         };
+        self.earlier += self.energy;
         self.energy = 0.0;
         self.count = 0;
         self.peak = 0.0;

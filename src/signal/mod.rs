@@ -10,6 +10,7 @@ pub mod bridge;
 pub mod check;
 pub mod demodulator;
 pub mod dropout;
+pub mod evidence;
 pub mod filters;
 pub mod finder;
 pub mod fir;

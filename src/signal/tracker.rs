@@ -9,6 +9,7 @@
 use super::bridge::Bridged;
 use super::check::{Beside, SpectrumCheck};
 use super::demodulator::{MOST_TICKS, Plan};
+use super::evidence::Evidence;
 use super::finder::{Finder, Line};
 use super::fir::History;
 use super::following::Following;
@@ -16,6 +17,9 @@ pub use super::following::{ChannelQuality, MOST_CHANNELS};
 
 /// A tone that is bridged for longer than this is lost.
 const LOST_S: f64 = 0.15;
+
+/// Lines that were seen for so many looks are equally steady.
+const SURE_CONFIRMATIONS: u32 = 20;
 
 /// A spectrum is looked at this often while a tone is followed.
 const CHECK_S: f64 = 1.0;
@@ -43,7 +47,10 @@ pub enum Track {
         beside: [Beside; MOST_CHANNELS],
     },
     /// The tone is gone.
-    Lost,
+    Lost {
+        /// It was still there, but outside the wanted ranges.
+        left_range: bool,
+    },
 }
 
 /// See the module.
@@ -62,6 +69,7 @@ pub struct Tracker {
     hop_ticks: u64,
     line: Option<Line>,
     following: Option<Following>,
+    evidence: Option<Evidence>,
     until_check: u64,
     replay: Vec<Vec<f32>>,
 }
@@ -91,6 +99,7 @@ impl Tracker {
             unbroken_ticks: 0,
             line: None,
             following: None,
+            evidence: None,
             until_check: 0,
         }
     }
@@ -136,6 +145,11 @@ impl Tracker {
     pub fn gap(&mut self) {
         self.let_go();
         self.unbroken_ticks = 0;
+    }
+
+    /// What speaks for and against the tone that is followed, or was last.
+    pub fn evidence(&self) -> Option<&Evidence> {
+        self.evidence.as_ref()
     }
 
     /// True while a tone is followed.
@@ -192,7 +206,7 @@ impl Tracker {
             .is_some_and(|following| !self.is_wanted(following.mean_hz()));
         if gap_s.is_some_and(|gap| gap > LOST_S) || self.is_incoherent() || away {
             self.let_go();
-            out.push(Track::Lost);
+            out.push(Track::Lost { left_range: away });
         }
     }
 
@@ -213,10 +227,16 @@ impl Tracker {
             .iter()
             .map(|recent| newest(recent, self.ahead, block))
             .collect();
-        self.line = self.finder.look(&blocks);
-        if let Some(line) = self.line.filter(Line::is_confirmed)
-            && self.is_wanted(line.hz)
-        {
+        let lines = self.finder.look(&blocks).into_iter().flatten();
+        // The steadier line goes before the purer one.
+        let known_for = |line: &Line| (line.confirmations.min(SURE_CONFIRMATIONS), line.share);
+        let better = |a: &Line, b: &Line| {
+            let [a, b] = [known_for(a), known_for(b)];
+            a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+        };
+        self.line = lines.clone().max_by(better);
+        let wanted = |line: &Line| line.is_confirmed() && self.is_wanted(line.hz);
+        if let Some(line) = lines.filter(wanted).max_by(better) {
             self.begin(line, out);
         }
     }
@@ -238,6 +258,7 @@ impl Tracker {
             self.channels,
             self.ticks - span,
         ));
+        self.evidence = Some(Evidence::new(self.plan.output_rate_hz(), line));
         self.until_check = 0;
         out.push(Track::Found { hz: line.hz });
         let mut replay = std::mem::take(&mut self.replay);
@@ -253,8 +274,12 @@ impl Tracker {
     }
 
     fn follow(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
-        if let Some(following) = &mut self.following {
+        if let Some((following, evidence)) = self.following.as_mut().zip(self.evidence.as_mut()) {
             following.tick(&self.plan, input, out);
+            // What starting filters say is no evidence.
+            if following.has_settled() {
+                evidence.push(following.newest());
+            }
         }
     }
 
@@ -276,6 +301,9 @@ impl Tracker {
                 .look(newest(recent, self.ahead, block), following.mean_hz());
         }
         following.weigh(&beside);
+        if let Some(evidence) = &mut self.evidence {
+            evidence.check(&beside[..self.channels]);
+        }
         out.push(Track::Checked { beside });
     }
 }

@@ -1,0 +1,321 @@
+//! What speaks for a followed line being a test tone, and what against.
+//!
+//! A line that holds most of the power for a fifth of a second can be a tone,
+//! and can be a sung note, a band of noise or a siren on its way through the
+//! range. Over a longer time they differ: a tone holds its level, stays where
+//! it is but for flutter and a hand at the trimmer, and stands alone but for
+//! its harmonics.
+
+use super::check::Beside;
+use super::finder::Line;
+
+/// The frequency is averaged this long for what follows: noise is gone, wow
+/// and vibrato are not.
+const FINE_S: f64 = 0.01;
+
+/// Such means are put together in blocks of this length.
+const BLOCK_S: f64 = 0.2;
+const FINE_IN_BLOCK: u32 = (BLOCK_S / FINE_S) as u32;
+
+/// The level is held against its mean over about this time.
+const LEVEL_S: f64 = 0.7;
+
+/// The level may vary by this much between its tenth and ninetieth of a
+/// hundred parts, as a ratio of powers: 30 % of amplitude modulation makes
+/// 5.1 dB, a narrow band of noise 13.4 dB (Rayleigh distribution).
+const MOST_UNSTEADY_DB: f64 = 8.3;
+
+/// Half of the time the speed changes by no more than this, as a part of
+/// itself in a second. A hand at the trimmer makes 0.03.
+const MOST_GLIDE: f64 = 0.09;
+
+/// A tone that ends where the range ends was a glide if it moved all the time
+/// by more than this.
+const MOST_GLIDE_OUT: f64 = 0.012;
+
+/// Half of the blocks have a smaller standard deviation than this, as a part
+/// of the frequency: wow and flutter of a ruin.
+const MOST_SPREAD: f64 = 0.022;
+
+/// A leap is a change by this much from block to next block but one, which no
+/// hand at the trimmer makes.
+const LEAP: f64 = 0.028;
+
+/// Part of the power that stands in the tone with its harmonics, and in the
+/// tone alone (a square wave: 0.81; a train of pulses: little).
+const LEAST_PURITY: f64 = 0.85;
+const LEAST_FUNDAMENTAL: f64 = 0.5;
+
+/// Part of the time that a tone is there, dropouts taken out.
+const LEAST_PRESENCE: f64 = 0.75;
+
+/// Shortest stretch that anything is said about.
+const LEAST_S: f64 = 0.06;
+
+/// Counts of values by size, in equal steps.
+#[derive(Clone, Debug)]
+struct Counts {
+    step: f64,
+    counts: Vec<u64>,
+}
+
+impl Counts {
+    fn new(step: f64, places: usize) -> Self {
+        Self {
+            step,
+            counts: vec![0; places],
+        }
+    }
+
+    fn push(&mut self, value: f64) {
+        let place = ((value / self.step) as usize).min(self.counts.len() - 1);
+        self.counts[place] += 1;
+    }
+
+    fn total(&self) -> u64 {
+        self.counts.iter().sum()
+    }
+
+    /// The value that `part` of all lie below, to within a step.
+    fn quantile(&self, part: f64) -> Option<f64> {
+        let total = self.total();
+        let wanted = part * total as f64;
+        let mut below = 0.0;
+        for (place, &count) in self.counts.iter().enumerate() {
+            let count = count as f64;
+            if count > 0.0 && below + count >= wanted {
+                return Some((place as f64 + (wanted - below) / count) * self.step);
+            }
+            below += count;
+        }
+        None
+    }
+}
+
+/// Why a line is not believed to be a test tone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Doubt {
+    /// Too short to say.
+    TooShort,
+    /// Too much stands beside it.
+    Impure,
+    /// Its level comes and goes.
+    Unsteady,
+    /// It is away too often.
+    Broken,
+    /// Its frequency glides.
+    Gliding,
+    /// Its frequency swings too far.
+    Swinging,
+}
+
+/// See the module: sums over one stretch that was followed, of constant size.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    rate_hz: f64,
+    ticks: u64,
+    present: u64,
+    present_until: u64,
+    mean_power: f64,
+    level_db: Counts,
+    fine: (f64, u32),
+    fine_ticks: u32,
+    per_fine: u32,
+    block: (f64, f64, u32),
+    first_hz: Option<f64>,
+    before: [Option<f64>; 2],
+    glide: Counts,
+    spread: Counts,
+    blocks: u64,
+    leaps: u32,
+    leaping: bool,
+    line: Line,
+    checks: u32,
+    alone: f64,
+    pure: f64,
+}
+
+/// Levels are counted from this far below their mean.
+const LEVEL_FLOOR_DB: f64 = 30.0;
+
+impl Evidence {
+    /// Begins, for `rate_hz` values a second, with what was found.
+    pub fn new(rate_hz: f64, line: Line) -> Self {
+        Self {
+            rate_hz,
+            ticks: 0,
+            present: 0,
+            present_until: 0,
+            mean_power: 0.0,
+            level_db: Counts::new(0.5, 90),
+            fine: (0.0, 0),
+            fine_ticks: 0,
+            per_fine: (FINE_S * rate_hz).round() as u32,
+            block: (0.0, 0.0, 0),
+            first_hz: None,
+            before: [None; 2],
+            glide: Counts::new(0.005, 100),
+            spread: Counts::new(0.001, 100),
+            blocks: 0,
+            leaps: 0,
+            leaping: false,
+            line,
+            checks: 0,
+            alone: 0.0,
+            pure: 0.0,
+        }
+    }
+
+    /// The newest frequency and power; `None` while nothing can be believed.
+    #[inline]
+    pub fn push(&mut self, newest: Option<(f64, f64)>) {
+        self.ticks += 1;
+        self.fine_ticks += 1;
+        if let Some((hz, power)) = newest {
+            self.present += 1;
+            self.present_until = self.ticks;
+            self.fine.0 += hz;
+            self.fine.1 += 1;
+            let memory = (self.present as f64).min(LEVEL_S * self.rate_hz);
+            self.mean_power += (power - self.mean_power) / memory;
+            // Every fourth will do: neighbours are much the same.
+            if self.present.is_multiple_of(4) {
+                let db = 10.0 * (power / self.mean_power.max(1e-20)).max(1e-9).log10();
+                self.level_db.push((db + LEVEL_FLOOR_DB).max(0.0));
+            }
+        }
+        if self.fine_ticks == self.per_fine {
+            self.end_fine();
+        }
+    }
+
+    fn end_fine(&mut self) {
+        self.fine_ticks = 0;
+        let (sum, count) = std::mem::take(&mut self.fine);
+        if 2 * count < self.per_fine {
+            return;
+        }
+        let hz = sum / f64::from(count);
+        let origin = *self.first_hz.get_or_insert(hz);
+        let off = hz / origin - 1.0;
+        self.block.0 += off;
+        self.block.1 += off * off;
+        self.block.2 += 1;
+        if self.block.2 == FINE_IN_BLOCK {
+            self.end_block(origin);
+        }
+    }
+
+    fn end_block(&mut self, origin: f64) {
+        let (sum, square, count) = std::mem::take(&mut self.block);
+        let mean = sum / f64::from(count);
+        let hz = origin * (1.0 + mean);
+        let variance = (square / f64::from(count) - mean * mean).max(0.0);
+        self.spread.push(variance.sqrt() * origin / hz);
+        self.blocks += 1;
+        let change = self.before[0].map(|before| (hz / before - 1.0).abs());
+        if let Some(change) = change {
+            self.glide.push(change / (2.0 * BLOCK_S));
+            let leaps = change > LEAP;
+            self.leaps += u32::from(leaps && !self.leaping);
+            self.leaping = leaps;
+        }
+        self.before = [self.before[1], Some(hz)];
+    }
+
+    /// A look at the spectrum of every channel.
+    pub fn check(&mut self, beside: &[Beside]) {
+        let parts = |beside: &Beside| {
+            let all = beside.tone + beside.harmonics + beside.rest;
+            (all > 0.0).then(|| {
+                let pure = (beside.tone + beside.harmonics) / all;
+                (beside.tone / all, pure)
+            })
+        };
+        let best = beside
+            .iter()
+            .filter_map(parts)
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((alone, pure)) = best {
+            self.checks += 1;
+            self.alone += alone;
+            self.pure += pure;
+        }
+    }
+
+    /// From the first to the last moment when it was there, in seconds.
+    pub fn length_s(&self) -> f64 {
+        self.present_until as f64 / self.rate_hz
+    }
+
+    /// How long it has been away, in seconds.
+    pub fn silent_s(&self) -> f64 {
+        (self.ticks - self.present_until) as f64 / self.rate_hz
+    }
+
+    /// How long it could be heard, in seconds.
+    pub fn present_s(&self) -> f64 {
+        self.present as f64 / self.rate_hz
+    }
+
+    /// The frequency at the start, in hertz.
+    pub fn first_hz(&self) -> Option<f64> {
+        self.first_hz
+    }
+
+    /// The newest frequency, over some tenths of a second, in hertz.
+    pub fn last_hz(&self) -> Option<f64> {
+        self.before[1].or(self.first_hz)
+    }
+
+    /// How often the frequency has leapt.
+    pub fn leaps(&self) -> u32 {
+        self.leaps
+    }
+
+    /// Why it is not believed, if so.
+    pub fn doubt(&self) -> Option<Doubt> {
+        if self.present_s() < LEAST_S {
+            return Some(Doubt::TooShort);
+        }
+        let (alone, pure) = match self.checks {
+            0 => (self.line.alone, self.line.share),
+            checks => (
+                self.alone / f64::from(checks),
+                self.pure / f64::from(checks),
+            ),
+        };
+        if pure < LEAST_PURITY || alone < LEAST_FUNDAMENTAL {
+            return Some(Doubt::Impure);
+        }
+        if (self.present as f64) < LEAST_PRESENCE * self.present_until as f64 {
+            return Some(Doubt::Broken);
+        }
+        let range_db =
+            |low, high| Some(self.level_db.quantile(high)? - self.level_db.quantile(low)?);
+        if range_db(0.1, 0.9).is_some_and(|db| db > MOST_UNSTEADY_DB) {
+            return Some(Doubt::Unsteady);
+        }
+        if self.glide() > MOST_GLIDE {
+            return Some(Doubt::Gliding);
+        }
+        if self
+            .spread
+            .quantile(0.5)
+            .is_some_and(|spread| spread > MOST_SPREAD)
+        {
+            return Some(Doubt::Swinging);
+        }
+        None
+    }
+
+    fn glide(&self) -> f64 {
+        self.glide.quantile(0.5).unwrap_or(0.0)
+    }
+
+    /// True when it moved all the time: what ends where the range ends was
+    /// then no tone.
+    pub fn was_on_its_way(&self) -> bool {
+        self.glide() > MOST_GLIDE_OUT
+    }
+}

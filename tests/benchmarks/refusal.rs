@@ -1,0 +1,104 @@
+//! What is taken for a test tone, and what is not.
+//!
+//! `cargo bench --bench refusal`: 300 sounds of each of ten kinds that are no
+//! tone, and 200 tones of each of eleven kinds that tape makes of it, each of
+//! 3 to 10 s, held against several references.
+
+#[path = "../support/sounds.rs"]
+mod sounds;
+
+use std::thread;
+
+use sounds::{NO_TONES, RATE, Sound, TONES};
+use tapewright::readings::{ChannelChoice, Conditions, Engine, Nominal, Settings};
+use tapewright::units::{Hertz, Percent};
+
+const NO_TONES_EACH: u64 = 300;
+const TONES_EACH: u64 = 200;
+const THREADS: u64 = 2;
+
+/// What is chosen as reference, and where the sounds are made to lie.
+const REFERENCES: [(Option<f64>, f64); 8] = [
+    (Some(3150.0), 3150.0),
+    (Some(3150.0), 3150.0),
+    (Some(1000.0), 1000.0),
+    (Some(440.0), 440.0),
+    (Some(315.0), 315.0),
+    (None, 3150.0),
+    (None, 1000.0),
+    (None, 440.0),
+];
+
+fn is_accepted(reference: Option<f64>, sound: &Sound) -> bool {
+    let mut engine = Engine::new(Settings {
+        rate_hz: RATE,
+        channels: sound.channels,
+        choice: ChannelChoice::Auto,
+        conditions: Conditions {
+            nominal: reference.map_or(Nominal::Nearest, |hz| Nominal::Fixed(Hertz(hz))),
+            ..Conditions::default()
+        },
+        tolerance: Percent(0.5),
+    })
+    .expect("a usual format");
+    engine.push(&sound.samples);
+    let got = engine.measurement();
+    got.signal.usable || got.speed.is_some()
+}
+
+/// How many of `each` sounds of a kind are accepted, and the seeds of those
+/// that should not have been, or should have been.
+fn accepted(
+    kind: usize,
+    each: u64,
+    make: fn(usize, f64, u64) -> Sound,
+    wanted: bool,
+) -> (u64, Vec<u64>) {
+    let one = |seed: u64| {
+        let (reference, tone_hz) = REFERENCES[(seed % REFERENCES.len() as u64) as usize];
+        is_accepted(reference, &make(kind, tone_hz, 1000 * kind as u64 + seed))
+    };
+    thread::scope(|scope| {
+        let workers: Vec<_> = (0..THREADS)
+            .map(|first| {
+                scope.spawn(move || {
+                    (first..each)
+                        .step_by(THREADS as usize)
+                        .map(|seed| (seed, one(seed)))
+                        .collect::<Vec<_>>()
+                })
+            })
+            .collect();
+        let all: Vec<_> = workers
+            .into_iter()
+            .flat_map(|worker| worker.join().expect("no sound panics"))
+            .collect();
+        let count = all.iter().filter(|(_, accepted)| *accepted).count() as u64;
+        let wrong = all.iter().filter(|(_, accepted)| *accepted != wanted);
+        (count, wrong.map(|(seed, _)| *seed).collect())
+    })
+}
+
+fn table(kinds: &[&str], each: u64, make: fn(usize, f64, u64) -> Sound, wanted: bool) {
+    println!(
+        "| {} | sounds | accepted | wrong (seeds) |",
+        if wanted { "tone" } else { "no tone" }
+    );
+    println!("| --- | --- | --- | --- |");
+    let mut sum = 0;
+    for (kind, name) in kinds.iter().enumerate() {
+        let (count, wrong) = accepted(kind, each, make, wanted);
+        sum += count;
+        println!("| {name} | {each} | {count} | {wrong:?} |");
+    }
+    println!("| all | {} | {sum} | |", each * kinds.len() as u64);
+    println!();
+}
+
+fn main() {
+    // `-- 40` makes a quick look with so many of each kind.
+    let each = std::env::args().find_map(|argument| argument.parse().ok());
+    let no_tones_each = each.unwrap_or(NO_TONES_EACH);
+    table(&NO_TONES, no_tones_each, sounds::no_tone, false);
+    table(&TONES, each.unwrap_or(TONES_EACH), sounds::tone, true);
+}
