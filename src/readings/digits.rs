@@ -27,6 +27,14 @@ const MOVED_AT_LEAST: f64 = 0.0012;
 const MOVED_TIMES: f64 = 1.6;
 const MOVED_FOR_S: f64 = 0.05;
 
+/// A change by this part of the nominal within a few values is a leap: no
+/// mean over both sides of it says anything. It is over when values a few
+/// apart have been the same to within this, for so long.
+const LEAP: f64 = 0.04;
+const LEAP_OVER: f64 = 0.01;
+const LEAP_APART: usize = 4;
+const CALM_FOR_S: f64 = 0.03;
+
 /// The usual excursion: what is allowed before it is known, how fast it is
 /// forgotten, and how late it is learnt (so that a move does not teach its own
 /// threshold).
@@ -71,6 +79,10 @@ pub struct Digits {
     length: usize,
     hits: usize,
     creeping: usize,
+    /// Values that must still be calm before a leap is over.
+    leaping: usize,
+    /// The average was started by a leap.
+    leapt: bool,
     /// `None` until averages have been learnt: then the largest so far is it.
     excursion_hz: Option<f64>,
     largest_so_far_hz: f64,
@@ -92,6 +104,8 @@ impl Digits {
             length: 0,
             hits: 0,
             creeping: 0,
+            leaping: 0,
+            leapt: false,
             excursion_hz: None,
             largest_so_far_hz: 0.0,
             late: VecDeque::new(),
@@ -116,6 +130,8 @@ impl Digits {
         self.length = 0;
         self.hits = 0;
         self.creeping = 0;
+        self.leaping = 0;
+        self.leapt = false;
         self.late.clear();
         self.moved = false;
     }
@@ -128,10 +144,49 @@ impl Digits {
             self.cumulative.pop_front();
         }
         self.length += 1;
+        if self.has_leapt() {
+            return self.wait_for_calm();
+        }
         let motion = self.look_for_motion();
         if motion == Motion::Left {
             self.learn();
         }
+        motion
+    }
+
+    /// True from a leap of the speed until it stands still again: there is
+    /// nothing to read meanwhile.
+    pub fn is_leaping(&self) -> bool {
+        self.leaping > 0
+    }
+
+    /// Change of the newest value against a few before it, as a part of the
+    /// nominal.
+    fn has_leapt(&self) -> bool {
+        let change = if self.length > LEAP_APART {
+            let newest = self.mean(0, 1).zip(self.mean(LEAP_APART, 1));
+            newest.map_or(0.0, |(now, before)| (now - before).abs() / self.nominal_hz)
+        } else {
+            0.0
+        };
+        change > LEAP || self.is_leaping()
+    }
+
+    /// When the leap is over, all begins with what came after it.
+    fn wait_for_calm(&mut self) -> Motion {
+        let newest = self.mean(0, 1).zip(self.mean(LEAP_APART, 1));
+        let calm =
+            newest.is_some_and(|(now, before)| (now - before).abs() < LEAP_OVER * self.nominal_hz);
+        self.leaping = if self.is_leaping() && calm {
+            self.leaping - 1
+        } else {
+            self.values(CALM_FOR_S)
+        };
+        if self.leaping > 0 {
+            return Motion::Left;
+        }
+        let motion = self.start_anew(self.values(CALM_FOR_S));
+        self.leapt = true;
         motion
     }
 
@@ -178,7 +233,12 @@ impl Digits {
 
     /// The needle, in hertz.
     pub fn needle_hz(&self) -> Option<f64> {
-        let available = self.cumulative.len() - 1;
+        // After a leap nothing from before it.
+        let available = if self.leapt {
+            self.length.min(self.cumulative.len() - 1)
+        } else {
+            self.cumulative.len() - 1
+        };
         self.mean(0, self.values(NEEDLE_S).min(available))
     }
 
@@ -253,6 +313,7 @@ impl Digits {
     }
 
     fn start_anew(&mut self, keep: usize) -> Motion {
+        self.leapt = false;
         self.length = keep;
         self.hits = 0;
         self.creeping = 0;

@@ -13,8 +13,8 @@ use super::judge::{self, CAPTURE, Choice};
 use super::keep::Keeper;
 use super::ladder::trend;
 use super::reading::{
-    ChannelUsed, DriftReading, FlutterReading, Measurement, Reading, SpeedReading, Steadiness,
-    ToneState, WrongTone,
+    ChannelUsed, DriftReading, FlutterReading, Measurement, Problem, Reading, SpeedReading,
+    Steadiness, ToneState, WrongTone,
 };
 use super::short::ShortRecord;
 use super::stability::{Worth, stability, worth};
@@ -95,6 +95,8 @@ pub struct Engine {
     /// Samples that clipped in each tick of a piece.
     clipped: Vec<u64>,
     frames: u64,
+    /// What was lost in gaps, in seconds.
+    skipped_s: f64,
     track: Vec<Track>,
     tone: ToneState,
     nominal: Option<Hertz>,
@@ -139,6 +141,7 @@ impl Engine {
             waiting: vec![Vec::new(); inputs],
             clipped: Vec::new(),
             frames: 0,
+            skipped_s: 0.0,
             track: Vec::new(),
             tone: ToneState::Searching,
             nominal: match settings.conditions.nominal {
@@ -246,7 +249,8 @@ impl Engine {
             Track::Found { hz } => self.found(hz),
             Track::Value(value) => self.value(value.hz),
             Track::Dropout { start_s, length_s } => {
-                let (start, length) = (Seconds(start_s.max(0.0)), Seconds(length_s));
+                let start = Seconds(start_s.max(0.0) + self.skipped_s);
+                let length = Seconds(length_s);
                 self.whole.dropout(start, length);
                 self.keeper.dropout(start, length);
                 self.health.dropout();
@@ -291,7 +295,8 @@ impl Engine {
         let Some(piece) = self.tracker.evidence() else {
             return;
         };
-        let shown = self.belief.look(piece);
+        let leaping = self.digits.as_ref().is_some_and(Digits::is_leaping);
+        let shown = self.belief.look(piece) && !leaping;
         match (shown, self.tone) {
             (true, ToneState::Locked) => {}
             (true, _) => {
@@ -430,6 +435,9 @@ impl Engine {
     /// when unknown). No reading spans a gap.
     pub fn gap(&mut self, lost_frames: u64) {
         self.frames += lost_frames;
+        // The tracker counts what it was given.
+        let skipped = self.waiting[0].len() as u64 + lost_frames;
+        self.skipped_s += skipped as f64 / f64::from(self.settings.rate_hz);
         for waiting in &mut self.waiting {
             waiting.clear();
         }
@@ -439,6 +447,7 @@ impl Engine {
         self.tracker.gap();
         self.health.gap();
         self.whole.gaps += 1;
+        self.whole.frames += lost_frames;
         self.short.end();
         self.keeper.disturbed();
     }
@@ -576,16 +585,22 @@ impl Engine {
     /// The newest live reading.
     pub fn reading(&self) -> Reading {
         let speed = self.speed();
+        let mut signal = self.health.report(
+            self.tone,
+            self.channel_used(),
+            &self.tracker.quality(),
+            speed.map(|speed| speed.measured).zip(self.nominal),
+            self.nominal_choice(),
+        );
+        if self.settings.choice != ChannelChoice::Auto {
+            // One channel is what was asked for.
+            let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
+            signal.problems.retain(|problem| !is_wish(problem));
+        }
         Reading {
             at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
             tone: self.tone,
-            signal: self.health.report(
-                self.tone,
-                self.channel_used(),
-                &self.tracker.quality(),
-                speed.map(|speed| speed.measured).zip(self.nominal),
-                self.nominal_choice(),
-            ),
+            signal,
             nominal: self.nominal,
             speed,
             drift: self.drift(),

@@ -135,7 +135,8 @@ impl Health {
         self.beside = None;
     }
 
-    /// Notes a look at the spectrum; returns the sum over channels in use.
+    /// Notes a look at the spectrum; returns the mean over channels
+    /// in use, by their weights.
     pub fn checked(
         &mut self,
         beside: &[Beside; MOST_CHANNELS],
@@ -144,10 +145,11 @@ impl Health {
         let mut sum = Beside::default();
         for (beside, quality) in beside.iter().zip(quality) {
             if quality.weight > 0.0 {
-                sum.tone += beside.tone;
-                sum.rest += beside.rest;
-                sum.hum[0] += beside.hum[0];
-                sum.hum[1] += beside.hum[1];
+                // As much as it has to say: a bad channel spoils nothing.
+                sum.tone += quality.weight * beside.tone;
+                sum.rest += quality.weight * beside.rest;
+                sum.hum[0] += quality.weight * beside.hum[0];
+                sum.hum[1] += quality.weight * beside.hum[1];
             }
         }
         self.beside = Some(sum);

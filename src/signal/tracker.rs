@@ -19,7 +19,10 @@ pub use super::following::{ChannelQuality, MOST_CHANNELS};
 const LOST_S: f64 = 0.15;
 
 /// Lines that were seen for so many looks are equally steady.
-const SURE_CONFIRMATIONS: u32 = 20;
+const SURE_CONFIRMATIONS: u32 = 40;
+
+/// Lines of two channels within this are the same tone.
+const SAME_TONE: f64 = 0.01;
 
 /// A spectrum is looked at this often while a tone is followed.
 const CHECK_S: f64 = 1.0;
@@ -235,9 +238,14 @@ impl Tracker {
             a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
         };
         self.line = lines.clone().max_by(better);
-        let wanted = |line: &Line| line.is_confirmed() && self.is_wanted(line.hz);
-        if let Some(line) = lines.filter(wanted).max_by(better) {
-            self.begin(line, out);
+        let wanted = lines.filter(|line| line.is_confirmed() && self.is_wanted(line.hz));
+        let Some(best) = wanted.clone().max_by(better) else {
+            return;
+        };
+        // Where each channel has another, time tells which is the tone.
+        let apart = |line: Line| (line.hz / best.hz - 1.0).abs() > SAME_TONE;
+        if best.confirmations >= SURE_CONFIRMATIONS || !wanted.clone().any(apart) {
+            self.begin(best, out);
         }
     }
 
