@@ -92,6 +92,17 @@ impl Counts {
     }
 }
 
+/// One tick of what is followed.
+#[derive(Clone, Copy, Debug)]
+pub struct Newest {
+    /// Frequency in hertz.
+    pub hz: f64,
+    /// Squared magnitude in the best channel.
+    pub power: f64,
+    /// Which that is.
+    pub channel: usize,
+}
+
 /// Why a line is not believed to be a test tone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Doubt {
@@ -117,6 +128,8 @@ pub struct Evidence {
     present: u64,
     present_until: u64,
     mean_power: f64,
+    level_ticks: u64,
+    channel: usize,
     level_db: Counts,
     fine: (f64, u32),
     fine_ticks: u32,
@@ -147,6 +160,8 @@ impl Evidence {
             present: 0,
             present_until: 0,
             mean_power: 0.0,
+            level_ticks: 0,
+            channel: 0,
             level_db: Counts::new(0.5, 90),
             fine: (0.0, 0),
             fine_ticks: 0,
@@ -166,17 +181,23 @@ impl Evidence {
         }
     }
 
-    /// The newest frequency and power; `None` while nothing can be believed.
+    /// The newest tick; `None` while nothing can be believed.
     #[inline]
-    pub fn push(&mut self, newest: Option<(f64, f64)>) {
+    pub fn push(&mut self, newest: Option<Newest>) {
         self.ticks += 1;
         self.fine_ticks += 1;
-        if let Some((hz, power)) = newest {
+        if let Some(Newest { hz, power, channel }) = newest {
             self.present += 1;
             self.present_until = self.ticks;
             self.fine.0 += hz;
             self.fine.1 += 1;
-            let memory = (self.present as f64).min(LEVEL_S * self.rate_hz);
+            if channel != self.channel {
+                // The other channel has its own level.
+                self.channel = channel;
+                self.level_ticks = 0;
+            }
+            self.level_ticks += 1;
+            let memory = (self.level_ticks as f64).min(LEVEL_S * self.rate_hz);
             self.mean_power += (power - self.mean_power) / memory;
             // Every fourth will do: neighbours are much the same.
             if self.present.is_multiple_of(4) {

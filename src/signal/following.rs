@@ -5,6 +5,7 @@ use super::bridge::{Bridge, Bridged, Raw};
 use super::check::Beside;
 use super::demodulator::{Complex, Demodulator, Filters, Oscillator, Plan};
 use super::dropout::DropoutDetector;
+use super::evidence::Newest;
 use super::finder::Line;
 use super::peaks::Peaks;
 use super::tracker::Track;
@@ -20,9 +21,15 @@ const APART: usize = 4;
 /// Time constant of that scatter.
 const COHERENCE_S: f64 = 0.05;
 
-/// A channel this much worse than the other is left out, and one below this
-/// on its own is not believed to carry the tone (as ratios of powers).
-const WORSE: f64 = 0.01;
+/// A channel this much worse than the other is left out (a ratio of powers):
+/// it could add 0.4 dB, and where noise makes its phase slip by a turn it would
+/// spoil more.
+const WORSE: f64 = 0.1;
+
+/// A channel whose tone is this far from the other's carries another sound;
+/// that is looked at so many times as fast as the offset of the channels.
+const ANOTHER: f64 = 0.01;
+const ANOTHER_PART: f64 = 8.0;
 
 /// Most channels that are listened to.
 pub const MOST_CHANNELS: usize = 2;
@@ -45,6 +52,8 @@ struct Channel {
     before: Complex,
     /// Ticks until the filters have forgotten what cannot be believed.
     doubt: u32,
+    /// Mean difference from the combined track in hertz, used or not.
+    apart_hz: f64,
     quality: ChannelQuality,
 }
 
@@ -57,6 +66,7 @@ impl Channel {
             dropout,
             before: Complex::default(),
             doubt,
+            apart_hz: 0.0,
             quality: ChannelQuality {
                 weight,
                 tone_power: power,
@@ -110,7 +120,7 @@ pub(super) struct Following {
     used: usize,
     /// Ticks until filters that have seen a dropout have forgotten it.
     settle: u32,
-    newest: Option<(f64, f64)>,
+    newest: Option<Newest>,
     settling: u32,
 }
 
@@ -156,9 +166,8 @@ impl Following {
         self.mean_hz
     }
 
-    /// Frequency and power of the last tick; `None` where neither can be
-    /// believed.
-    pub(super) fn newest(&self) -> Option<(f64, f64)> {
+    /// The last tick; `None` where it cannot be believed.
+    pub(super) fn newest(&self) -> Option<Newest> {
         self.newest
     }
 
@@ -205,9 +214,20 @@ impl Following {
     /// Weighs the channels by what stands beside the tone in each.
     pub(super) fn weigh(&mut self, beside: &[Beside]) {
         let quality = |beside: &Beside| beside.tone / beside.rest.max(1e-12);
-        let best = beside.iter().map(quality).fold(0.0, f64::max);
-        for (channel, beside) in self.channels.iter_mut().zip(beside) {
-            channel.quality.weight = keep_if_comparable(quality(beside), best);
+        let most = self.channels.iter().map(|c| c.quality.weight);
+        let most = most.fold(0.0, f64::max);
+        let another_hz = ANOTHER * self.carrier_hz;
+        let own = |(channel, beside): (&Channel, &Beside)| {
+            let another = channel.quality.weight < most && channel.apart_hz.abs() > another_hz;
+            if another { 0.0 } else { quality(beside) }
+        };
+        let mut qualities = [0.0; MOST_CHANNELS];
+        for (slot, pair) in qualities.iter_mut().zip(self.channels.iter().zip(beside)) {
+            *slot = own(pair);
+        }
+        let best = qualities.into_iter().fold(0.0, f64::max);
+        for (channel, own) in self.channels.iter_mut().zip(qualities) {
+            channel.quality.weight = keep_if_comparable(own, best);
         }
         self.normalise_weights();
     }
@@ -289,7 +309,11 @@ impl Following {
                 good: false,
             },
         };
-        self.newest = raw.good.then(|| (raw.hz, raw.envelope.power()));
+        self.newest = raw.good.then(|| Newest {
+            hz: raw.hz,
+            power: raw.envelope.power(),
+            channel: raw.channel,
+        });
         let late = &mut self.late;
         self.bridge
             .push(raw, |value| correct_droop(late, value, out));
@@ -317,6 +341,9 @@ impl Following {
         let change = hz - std::mem::replace(&mut self.earlier_hz[place], hz);
         // The difference of two independent values has twice their variance.
         self.scatter += fast * (0.5 * change * change - self.scatter);
+        for (channel, own) in self.channels.iter_mut().zip(steps) {
+            channel.apart_hz += ANOTHER_PART * slow * (own - step - channel.apart_hz);
+        }
         let believed = |channel: &&mut Channel| channel.doubt == 0 && channel.quality.weight > 0.0;
         let channels = self.channels.iter_mut().zip(steps);
         for (channel, own) in channels.filter(|(channel, _)| believed(channel)) {
