@@ -13,6 +13,9 @@ use tapewright::units::Percent;
 const RATE: u32 = 48_000;
 const HZ: f64 = 3118.5;
 
+/// Records that an error is taken from.
+const RECORDS: u64 = 30;
+
 fn engine(choice: ChannelChoice) -> Engine {
     Engine::new(Settings {
         rate_hz: RATE,
@@ -49,10 +52,9 @@ fn error_ppm(got: &Measurement) -> f64 {
     (measured / HZ - 1.0) * 1e6
 }
 
-/// Root mean square errors of left, right, and both, in parts per million.
+/// Root mean square errors of the left channel and of both, in parts per million.
 fn errors(left_noise: f64, right_tone: f64, right_noise: f64) -> [f64; 2] {
     let mut squares = [0.0; 2];
-    const RECORDS: u64 = 30;
     for seed in 0..RECORDS {
         let mut random = Pcg64Mcg::seed_from_u64(seed);
         let left = channel(&mut random, 1.0, left_noise);

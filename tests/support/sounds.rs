@@ -379,9 +379,9 @@ fn chords(dice: &mut Dice, length: usize, tone_hz: f64) -> Vec<f64> {
     let mut at = 0;
     while at < length {
         let size = count(dice.between(0.25, 1.5)).min(length - at);
-        let root = dice.below(7) as i32;
-        for voice in 0..3 + dice.below(2) {
-            let hz = step_hz(keynote, root + 2 * voice as i32);
+        let root = [0, 1, 2, 3, 4, 5, 6][dice.below(7)];
+        for voice in (0..).take(3 + dice.below(2)) {
+            let hz = step_hz(keynote, root + 2 * voice);
             let note = timbre.note(dice, hz, size);
             add(&mut sound[at..], &note, 1.0);
         }
@@ -513,7 +513,7 @@ fn alarm(dice: &mut Dice, length: usize, tone_hz: f64) -> Vec<f64> {
             let other = hz * (1.0 + dice.sign() * dice.ratio(0.05, 0.5));
             let every = dice.ratio(0.05, 1.0);
             sweep(length, |t| {
-                if (t / every) as usize % 2 == 0 {
+                if ((t / every) as usize).is_multiple_of(2) {
                     hz
                 } else {
                     other
@@ -609,15 +609,7 @@ pub fn tone(kind: usize, tone_hz: f64, seed: u64) -> Sound {
             }
         }
         4 => {
-            let mains = if dice.chance(0.5) { 50.0 } else { 60.0 };
-            let mut hum = vec![0.0; length];
-            for k in 1..=5 {
-                add(
-                    &mut hum,
-                    &sweep(length, |_| mains * f64::from(k)),
-                    1.0 / f64::from(k),
-                );
-            }
+            let hum = hum(dice, length);
             let gain = (0.01 * power(&sound) / power(&hum)).sqrt();
             add(&mut sound, &hum, gain);
         }
@@ -655,7 +647,26 @@ pub fn tone(kind: usize, tone_hz: f64, seed: u64) -> Sound {
     for sample in &mut sound {
         *sample = gain * (*sample + hiss * dice.normal());
     }
-    let one = kind == 7;
+    in_channels(dice, &sound, tone_hz, gain, kind == 7)
+}
+
+/// Mains hum with its harmonics to the fifth.
+fn hum(dice: &mut Dice, length: usize) -> Vec<f64> {
+    let mains = if dice.chance(0.5) { 50.0 } else { 60.0 };
+    let mut hum = vec![0.0; length];
+    for k in 1..=5 {
+        add(
+            &mut hum,
+            &sweep(length, |_| mains * f64::from(k)),
+            1.0 / f64::from(k),
+        );
+    }
+    hum
+}
+
+/// In one channel of two, beside silence, hiss or music; or mono.
+fn in_channels(dice: &mut Dice, sound: &[f64], tone_hz: f64, gain: f64, one: bool) -> Sound {
+    let length = sound.len();
     let other = match dice.below(3) {
         0 => vec![0.0; length],
         1 => white(dice, length).iter().map(|s| 0.1 * gain * s).collect(),
