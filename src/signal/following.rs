@@ -29,7 +29,7 @@ const WORSE: f64 = 0.1;
 /// A channel whose tone is this far from the other's carries another sound;
 /// that is looked at so many times as fast as the offset of the channels.
 const ANOTHER: f64 = 0.01;
-const ANOTHER_PART: f64 = 8.0;
+const ANOTHER_TIMES: f64 = 8.0;
 
 /// Most channels that are listened to.
 pub const MOST_CHANNELS: usize = 2;
@@ -342,7 +342,7 @@ impl Following {
         // The difference of two independent values has twice their variance.
         self.scatter += fast * (0.5 * change * change - self.scatter);
         for (channel, own) in self.channels.iter_mut().zip(steps) {
-            channel.apart_hz += ANOTHER_PART * slow * (own - step - channel.apart_hz);
+            channel.apart_hz += ANOTHER_TIMES * slow * (own - step - channel.apart_hz);
         }
         let believed = |channel: &&mut Channel| channel.doubt == 0 && channel.quality.weight > 0.0;
         let channels = self.channels.iter_mut().zip(steps);
