@@ -10,7 +10,7 @@ use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
 use crate::readings::{Caution, CautionCode, Engine, EngineError, Measurement, Settings};
 use crate::references::MachineClass;
-use crate::report::{FileReport, FileResult, json, text};
+use crate::report::{FileReport, FileResult, budget, json, text};
 
 /// Why a file was not measured.
 #[derive(Debug, thiserror::Error)]
@@ -72,11 +72,14 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String) {
         file: &file,
         result,
     };
-    let written = if options.json {
+    let mut written = if options.json {
         json::line(&report) + "\n"
     } else {
         text::block(&report)
     };
+    if let (true, Ok(measurement)) = (options.budget, &measured) {
+        written.push_str(&budget::lines(measurement));
+    }
     (exit, written)
 }
 

@@ -1,30 +1,24 @@
 //! From sums over a stretch to the [`Measurement`] with its ± and cautions.
 
 use super::conditions::Conditions;
+use super::expanded::Expanded;
+use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
 use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
-use super::ladder::{ladder, trend};
 use super::reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, FlutterReading, Likely, Measurement, Problem,
     SignalFigures, SpeedFigures, UncertaintyParts, WrongTone,
 };
 use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
+use crate::signal::statistics::fit_line;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Below this a tone is not believed.
 const LEAST_SNR: Decibels = Decibels(10.0);
 
 /// A shorter track says nothing about drift.
-const LEAST_FOR_DRIFT_S: f64 = 10.0;
-
-/// Two-sigma scatters more than the root mean square of the same signal, by
-/// this much for readings over 5 to 60 s of a mixture of lines and noise
-/// (found by simulation).
-const TWO_SIGMA_SCATTER: f64 = 1.5;
-
-/// The quasi-peak maximum scatters about twice as much.
-const PEAK_SCATTER: f64 = 2.0;
+const LEAST_FOR_DRIFT_S: f64 = 5.0;
 
 /// What is known besides the stretch.
 pub struct Surroundings<'a> {
@@ -95,23 +89,28 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     let heard = Hertz(stretch.mean_hz()?);
     let scale = percent_per_hz(conditions, nominal);
     let noise = noise_hz(stretch, around.rate_hz).map(|hz| Percent(hz * scale));
-    let wow = ladder(stretch.series().blocks()).map(|(hz, _)| Percent(hz * scale));
+    let wow = Fluctuation::of(stretch.series().blocks(), stretch.series().block_s())
+        .map(|fluctuation| fluctuation.of_figure(stretch.weighing()).scaled(scale));
     let clock = conditions.clock.uncertainty.percent();
     let reference = conditions.reference.uncertainty;
-    let uncertainty = wow.map(|wow| {
-        let noise = noise.unwrap_or_default();
-        Percent((wow.0.powi(2) + noise.0.powi(2) + clock.0.powi(2)).sqrt())
-    });
+    // What somebody stated, and what follows from a model, is taken as normal.
+    let limits = [noise.unwrap_or_default(), clock].map(|part| Expanded::of_limit(part.0));
+    let own = wow.map(|wow| Expanded::together([wow, limits[0], limits[1]]));
+    let with_reference = own
+        .zip(reference)
+        .map(|(own, reference)| Expanded::together([own, Expanded::of_limit(reference.0)]));
+    let percent = |expanded: Expanded| Percent(expanded.half_width);
     Some(SpeedFigures {
         measured: Hertz(heard.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
         deviation: conditions.deviation(heard, nominal),
-        uncertainty,
-        uncertainty_with_reference: uncertainty
-            .zip(reference)
-            .map(|(own, reference)| Percent(own.0.hypot(reference.0))),
+        uncertainty: own.map(percent),
+        uncertainty_with_reference: with_reference.map(percent),
         parts: UncertaintyParts {
             noise,
-            wow,
+            wow: wow.map(percent),
+            wow_freedom: wow
+                .map(|wow| wow.freedom)
+                .filter(|freedom| freedom.is_finite()),
             clock,
             reference,
         },
@@ -130,15 +129,17 @@ fn noise_hz(stretch: &Stretch, rate_hz: u32) -> Option<f64> {
 }
 
 fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<DriftReading> {
-    if stretch.track_s() < LEAST_FOR_DRIFT_S {
+    let series = stretch.undisturbed();
+    if series.length_s() < LEAST_FOR_DRIFT_S {
         return None;
     }
     let scale = percent_per_hz(around.conditions, nominal);
-    let series = stretch.series();
-    let trend = trend(series.blocks(), series.block_s())?;
+    let per_minute = 60.0 * scale / series.block_s();
+    let rise = Fluctuation::of(series.blocks(), series.block_s())?.of_figure(Weighing::Slope);
+    let uncertainty = rise.half_width / series.blocks().len() as f64;
     Some(DriftReading {
-        percent_per_minute: trend.slope * 60.0 * scale,
-        uncertainty_percent_per_minute: Some(trend.uncertainty * 60.0 * scale),
+        percent_per_minute: fit_line(series.blocks()).slope * per_minute,
+        uncertainty_percent_per_minute: Some(uncertainty * per_minute),
         span: stretch.span_hz().map(|hz| Percent(hz * scale)),
     })
 }
@@ -163,21 +164,17 @@ pub fn flutter_figures(hz: &FlutterHz, scale: f64, band_hz: Option<f64>) -> Flut
     let percent = |value: Option<f64>| value.map(|value| Percent(value * scale));
     let reach = band_hz.unwrap_or(f64::INFINITY);
     let if_reached = |edge: f64, value: Option<Percent>| value.filter(|_| reach >= edge);
-    let of_rms = |times: f64, value: Option<Percent>| {
-        value
-            .zip(hz.relative_uncertainty)
-            .map(|(value, relative)| Percent(value.0 * relative * times))
-    };
+    let of = |uncertainty: Option<f64>| if_reached(100.0, percent(uncertainty));
     let two_sigma = percent(hz.weighted_two_sigma);
     let peak = percent(hz.weighted_peak);
     let rms = percent(hz.weighted_rms);
     FlutterReading {
         weighted_two_sigma: if_reached(100.0, two_sigma),
-        weighted_two_sigma_uncertainty: if_reached(100.0, of_rms(TWO_SIGMA_SCATTER, two_sigma)),
+        weighted_two_sigma_uncertainty: of(hz.weighted_two_sigma_uncertainty),
         weighted_peak: if_reached(100.0, peak),
-        weighted_peak_uncertainty: if_reached(100.0, of_rms(PEAK_SCATTER, peak)),
+        weighted_peak_uncertainty: of(hz.weighted_peak_uncertainty),
         weighted_rms: if_reached(100.0, rms),
-        weighted_rms_uncertainty: if_reached(100.0, of_rms(1.0, rms)),
+        weighted_rms_uncertainty: of(hz.weighted_rms_uncertainty),
         unweighted_two_sigma: percent(hz.unweighted_two_sigma),
         unweighted_rms: percent(hz.unweighted_rms),
         unweighted_band: hz
@@ -329,13 +326,7 @@ fn speed_cautions(
             ),
         );
     }
-    // A ± far below that of the clock is known well enough, whatever its shape.
-    let matters = got.speed.is_some_and(|speed| {
-        let wow = speed.parts.wow.unwrap_or(Percent(f64::INFINITY));
-        wow.0 > 0.3 * speed.parts.clock.0
-    });
-    let too_short =
-        matters && ladder(stretch.series().blocks()).is_none_or(|(_, too_short)| too_short);
+    let too_short = got.speed.is_some_and(|speed| speed.uncertainty.is_none());
     if too_short || got.flutter.weighted_rms.is_none() && got.flutter.band_limit.is_none() {
         say(
             CautionCode::RecordTooShort,

@@ -1,5 +1,6 @@
 //! The only door of this floor: samples in, readings out.
 
+use std::cell::OnceCell;
 use std::collections::VecDeque;
 use std::sync::Arc;
 
@@ -7,11 +8,11 @@ use super::assemble::{Surroundings, assemble, flutter_figures, percent_per_hz};
 use super::belief::Belief;
 use super::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
 use super::digits::{Digits, Motion};
+use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterMeter;
 use super::health::{Health, channels_disagree, tone_power};
 use super::judge::{self, CAPTURE, Choice};
 use super::keep::Keeper;
-use super::ladder::trend;
 use super::reading::{
     ChannelUsed, DriftReading, FlutterReading, Measurement, Problem, Reading, SpeedReading,
     Steadiness, ToneState, WrongTone,
@@ -20,6 +21,7 @@ use super::short::ShortRecord;
 use super::stability::{Worth, stability, worth};
 use super::stretch::Stretch;
 use crate::signal::demodulator::MOST_TICKS;
+use crate::signal::statistics::fit_line;
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
 
@@ -76,7 +78,7 @@ const TREND_POINTS: usize = 600;
 
 /// Live drift looks back this far and needs this much.
 const DRIFT_POINTS: usize = 240;
-const DRIFT_LEAST_POINTS: usize = 30;
+const DRIFT_LEAST_POINTS: usize = 34;
 const DRIFT_SPAN_POINTS: usize = 10;
 
 /// Settled: the scatter is at most this part of the tolerance.
@@ -112,6 +114,8 @@ pub struct Engine {
     trend: VecDeque<Option<f64>>,
     /// Points of the trend since the last move.
     trend_since_move: usize,
+    /// Worked out when it is asked for, once for each point of the trend.
+    drift: OnceCell<Option<DriftReading>>,
     wrong: Option<WrongTone>,
     whole: Stretch,
     short: ShortRecord,
@@ -158,6 +162,7 @@ impl Engine {
             per_point: (TREND_S * rate) as u32,
             trend: VecDeque::with_capacity(TREND_POINTS),
             trend_since_move: 0,
+            drift: OnceCell::new(),
             wrong: None,
             whole: Stretch::new(rate),
             short: ShortRecord::new(settings.rate_hz, listened),
@@ -373,7 +378,7 @@ impl Engine {
         };
         if digits.push(hz) == Motion::Moved {
             self.flutter.restart();
-            self.whole.moves += 1;
+            self.whole.moved();
             self.begin_trend_anew();
             self.keeper.disturbed();
         }
@@ -413,6 +418,7 @@ impl Engine {
     fn begin_trend_anew(&mut self) {
         self.trend_sum = (0.0, 0);
         self.trend_since_move = 0;
+        self.drift.take();
     }
 
     fn advance_trend(&mut self) {
@@ -420,6 +426,7 @@ impl Engine {
         if self.trend_ticks < self.per_point {
             return;
         }
+        self.drift.take();
         let (sum, count) = std::mem::take(&mut self.trend_sum);
         // A point needs half of its time.
         let enough = count * 2 > self.trend_ticks && self.is_shown();
@@ -494,6 +501,7 @@ impl Engine {
         self.settings.conditions.nominal = nominal;
         self.nominal_confirmed = true;
         self.wrong = None;
+        self.drift.take();
         self.keeper.disturbed();
         let was_following = self.tracker.is_following();
         let followed = self.digits.as_ref().filter(|_| was_following);
@@ -603,7 +611,7 @@ impl Engine {
             signal,
             nominal: self.nominal,
             speed,
-            drift: self.drift(),
+            drift: *self.drift.get_or_init(|| self.drift()),
             worth: self.worth(),
             flutter: self.flutter_reading(),
             trend: self.trend_percent(),
@@ -680,7 +688,9 @@ impl Engine {
         if points.len() < DRIFT_LEAST_POINTS {
             return None;
         }
-        let trend = trend(&points, TREND_S)?;
+        let slope = fit_line(&points).slope / TREND_S;
+        let length_s = points.len() as f64 * TREND_S;
+        let rise = Fluctuation::of(&points, TREND_S)?.of_figure(Weighing::Slope);
         let means = points
             .chunks_exact(DRIFT_SPAN_POINTS)
             .map(|chunk| chunk.iter().sum::<f64>() / chunk.len() as f64);
@@ -688,8 +698,8 @@ impl Engine {
             (low.min(mean), high.max(mean))
         });
         Some(DriftReading {
-            percent_per_minute: trend.slope * 60.0 * scale,
-            uncertainty_percent_per_minute: Some(trend.uncertainty * 60.0 * scale),
+            percent_per_minute: slope * 60.0 * scale,
+            uncertainty_percent_per_minute: Some(rise.half_width / length_s * 60.0 * scale),
             span: Some(Percent((high - low) * scale)),
         })
     }

@@ -7,14 +7,16 @@
 mod assemble;
 mod averaging;
 mod belief;
+mod blocks;
 mod conditions;
 mod digits;
 mod engine;
+mod expanded;
+mod fluctuation;
 mod flutter;
 mod health;
 mod judge;
 mod keep;
-mod ladder;
 mod reading;
 mod short;
 mod stability;
@@ -24,6 +26,7 @@ pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
 };
 pub use engine::{Engine, EngineError, KeepRequest, Settings};
+pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,

@@ -267,6 +267,10 @@ pub struct UncertaintyParts {
     pub noise: Option<Percent>,
     /// Wow and other fluctuation left in the average.
     pub wow: Option<Percent>,
+    /// Degrees of freedom behind that part; the others are limits that were
+    /// stated or follow from a model. `None` while unknown or without limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wow_freedom: Option<f64>,
     /// The sample clock.
     pub clock: Percent,
     /// The reference's own error; `None` while unknown.

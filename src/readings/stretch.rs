@@ -1,8 +1,9 @@
 //! Everything that is added up over one stretch of signal: a whole recording,
 //! or what a key keeps. Constant memory, whatever the length.
 
+use super::blocks::BlockSeries;
+use super::fluctuation::Weighing;
 use super::flutter::FlutterTotals;
-use super::ladder::BlockSeries;
 use super::reading::{ChannelUsed, Dropout, Measurement};
 use super::short::Direct;
 use crate::signal::check::Beside;
@@ -56,6 +57,8 @@ pub struct Stretch {
     fit: PhaseFit,
     pieces: u32,
     series: BlockSeries,
+    /// The same since the last disturbance: for drift and span.
+    undisturbed: BlockSeries,
     span_sum: f64,
     span_count: u64,
     span: Option<[f64; 2]>,
@@ -93,6 +96,7 @@ impl Stretch {
             fit: PhaseFit::default(),
             pieces: 0,
             series: BlockSeries::new(BLOCK_S, rate_hz),
+            undisturbed: BlockSeries::new(BLOCK_S, rate_hz),
             span_sum: 0.0,
             span_count: 0,
             span: None,
@@ -135,6 +139,21 @@ impl Stretch {
     /// The tone was found: the phase begins anew.
     pub fn found(&mut self) {
         self.pieces += 1;
+        self.disturbed();
+    }
+
+    /// The speed was moved.
+    pub fn moved(&mut self) {
+        self.moves += 1;
+        self.disturbed();
+    }
+
+    /// What drifts across a loss or a move is not drift.
+    fn disturbed(&mut self) {
+        self.undisturbed.restart(BLOCK_S);
+        self.span = None;
+        self.span_sum = 0.0;
+        self.span_count = 0;
     }
 
     /// A value of the speed track with the channels it was made from.
@@ -145,6 +164,7 @@ impl Stretch {
         self.pieces = self.pieces.max(1);
         self.fit.push(off);
         self.series.push(off);
+        self.undisturbed.push(off);
         self.tone_power += tone_power;
         self.used[used as usize] += 1;
         self.disagreements += u64::from(disagree);
@@ -203,12 +223,20 @@ impl Stretch {
             return Some(direct.hz);
         }
         let origin = self.origin_hz?;
-        let mean = if self.pieces == 1 && self.track_s() <= PHASE_FIT_UP_TO_S {
-            self.fit.slope()
-        } else {
-            self.series.tapered_mean(TAPER_S)
+        let mean = match self.weighing() {
+            Weighing::Parabola => self.fit.slope(),
+            _ => self.series.tapered_mean(TAPER_S),
         };
         mean.map(|off| origin + off)
+    }
+
+    /// How the mean frequency weighs the stretch.
+    pub fn weighing(&self) -> Weighing {
+        if self.pieces == 1 && self.track_s() <= PHASE_FIT_UP_TO_S {
+            Weighing::Parabola
+        } else {
+            Weighing::Tapered((TAPER_S / self.track_s()).min(1.0 / 3.0))
+        }
     }
 
     /// The series of block means.
@@ -216,9 +244,15 @@ impl Stretch {
         &self.series
     }
 
-    /// Largest minus smallest 5 s mean in hertz; `None` below two of them.
+    /// The block means since the tone was last found or the speed moved.
+    pub fn undisturbed(&self) -> &BlockSeries {
+        &self.undisturbed
+    }
+
+    /// Largest minus smallest 5 s mean in hertz since the last disturbance;
+    /// `None` below two of them.
     pub fn span_hz(&self) -> Option<f64> {
-        (self.track_s() >= 2.0 * SPAN_BLOCK_S)
+        (self.undisturbed.length_s() >= 2.0 * SPAN_BLOCK_S)
             .then_some(self.span)
             .flatten()
             .map(|[low, high]| high - low)

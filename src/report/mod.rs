@@ -1,6 +1,7 @@
 //! Floor 6: readings and records as text and JSON, one file a format. Turns
 //! values into strings; writes no file and measures nothing.
 
+pub mod budget;
 pub mod comparison;
 pub mod json;
 pub mod listing;

@@ -34,6 +34,7 @@ pub(super) fn measurement() -> Measurement {
             parts: UncertaintyParts {
                 noise: Some(Percent(0.0001)),
                 wow: Some(Percent(0.0052)),
+                wow_freedom: Some(18.0),
                 clock: Percent(0.01),
                 reference: None,
             },

@@ -126,6 +126,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
             parts: UncertaintyParts {
                 noise: None,
                 wow: None,
+                wow_freedom: None,
                 clock: Percent(0.01),
                 reference: None,
             },

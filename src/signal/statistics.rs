@@ -2,12 +2,25 @@
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
+/// Two-sided 95 % factor of the normal distribution.
+pub const NORMAL_95: f64 = 1.959_964;
+
 /// Two-sided 95 % factor of Student's t for `freedom` ≥ 1 degrees of freedom
 /// (JCGM 100:2008, G.3); towards 1.96 for many.
 pub fn student_95(freedom: f64) -> f64 {
+    if freedom > 1e5 {
+        return NORMAL_95;
+    }
     // Location 0, scale 1 and freedom ≥ 1 are always a valid distribution.
     StudentsT::new(0.0, 1.0, freedom.max(1.0))
         .map_or(f64::INFINITY, |student| student.inverse_cdf(0.975))
+}
+
+/// Probability that Student's t lies beyond ± `bound` for `freedom` ≥ 1
+/// degrees of freedom.
+pub fn student_beyond(bound: f64, freedom: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, freedom.max(1.0))
+        .map_or(1.0, |student| 2.0 * student.cdf(-bound.abs()))
 }
 
 /// Median of a series, reordering it; `None` when empty.
@@ -70,6 +83,8 @@ mod tests {
             assert!((got - factor).abs() < 0.006, "{freedom}: {got}");
         }
         assert!((student_95(1e6) - 1.96).abs() < 0.001);
+        assert!((student_95(f64::INFINITY) - 1.959_96).abs() < 1e-4);
+        assert!((student_beyond(2.78, 4.0) - 0.05).abs() < 1e-3);
     }
 
     #[test]

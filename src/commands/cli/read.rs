@@ -17,6 +17,10 @@ pub struct ReadOptions {
     #[arg(long)]
     pub json: bool,
 
+    /// Show what the ± of the speed is made of, line by line
+    #[arg(long, conflicts_with = "json")]
+    pub budget: bool,
+
     #[command(flatten)]
     #[allow(missing_docs)]
     pub reference: ReferenceOptions,
@@ -52,6 +56,8 @@ Examples:
           a tape known to play 0.2 % low, give or take 0.1 %
   tapewright read --from 10 --to 70 long.wav
           one minute of it
+  tapewright read --budget side-a.wav
+          with what the ± is made of, line by line; JSON always has the parts
   tapewright read --json side-a.wav side-b.wav
           one JSON object a file and line, for scripts
 

@@ -5,14 +5,20 @@ use std::collections::VecDeque;
 
 use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
 use super::quasi_peak::QuasiPeak;
+use super::recent::Recent;
+use super::scatter::{FlutterBlocks, FlutterScatter};
 use super::two_sigma::TwoSigma;
 use super::weighting::weighting;
+use crate::readings::blocks::BlockSeries;
 use crate::signal::filters::Bank;
 use crate::signal::fir::{Fir, kaiser_lowpass};
 
 /// The mean of so much track is taken out before the filters start, so that
 /// they need not first swing to it.
 const LEAD_IN_S: f64 = 0.5;
+
+/// First length of a block of squares or of readings of the indicator.
+pub(super) const BLOCK_S: f64 = 0.05;
 
 /// The weighting filter has forgotten a step of 3 % to within 0.001 % after
 /// this time; nothing is read before.
@@ -22,7 +28,7 @@ pub const SETTLING_S: f64 = 4.0;
 pub const LEAST_S: f64 = 5.0;
 
 /// The screen shows the last ten seconds.
-const WINDOW_S: f64 = 10.0;
+pub(super) const WINDOW_S: f64 = 10.0;
 
 /// Flutter proper settles fast and may be shown early.
 const EARLY_SETTLING_S: f64 = 0.7;
@@ -60,8 +66,12 @@ pub struct FlutterTotals {
     weighted: TwoSigma,
     unweighted: TwoSigma,
     peak: f64,
-    /// Mean weighted square of each quarter second, for the uncertainty.
-    blocks: crate::readings::ladder::BlockSeries,
+    /// Mean weighted squares, for the uncertainty.
+    blocks: BlockSeries,
+    /// Mean sixth powers, for the same.
+    sixths: BlockSeries,
+    /// Mean readings of the indicator, for the same.
+    indicator: BlockSeries,
     rate_hz: f64,
 }
 
@@ -82,8 +92,12 @@ pub struct FlutterHz {
     pub wow_rms: Option<f64>,
     /// 6 to 100 Hz.
     pub flutter_rms: Option<f64>,
-    /// Relative 95 % uncertainty of the weighted root mean square.
-    pub relative_uncertainty: Option<f64>,
+    /// 95 % of the weighted two-sigma.
+    pub weighted_two_sigma_uncertainty: Option<f64>,
+    /// 95 % of the weighted quasi-peak.
+    pub weighted_peak_uncertainty: Option<f64>,
+    /// 95 % of the weighted root mean square.
+    pub weighted_rms_uncertainty: Option<f64>,
 }
 
 /// The chain.
@@ -103,6 +117,7 @@ pub struct FlutterMeter {
     early_sum: f64,
     two_sigma: TwoSigma,
     since_resum: usize,
+    recent: Recent,
 }
 
 impl FlutterTotals {
@@ -114,7 +129,9 @@ impl FlutterTotals {
             weighted: TwoSigma::new(),
             unweighted: TwoSigma::new(),
             peak: 0.0,
-            blocks: crate::readings::ladder::BlockSeries::new(0.25, rate_hz),
+            blocks: BlockSeries::new(BLOCK_S, rate_hz),
+            sixths: BlockSeries::new(BLOCK_S, rate_hz),
+            indicator: BlockSeries::new(BLOCK_S, rate_hz),
             rate_hz,
         }
     }
@@ -130,13 +147,12 @@ impl FlutterTotals {
             return FlutterHz::default();
         }
         let rms = |square: f64| Some((square / self.seen as f64).sqrt());
-        // The relative error of a root is half that of its square.
-        let mean_square = self.squares.weighted / self.seen as f64;
-        let relative = self
-            .blocks
-            .uncertainty_of_mean()
-            .filter(|_| mean_square > 0.0)
-            .map(|of_square| 0.5 * of_square / mean_square);
+        let blocks = FlutterBlocks {
+            squares: self.blocks.blocks(),
+            sixths: self.sixths.blocks(),
+            readings: self.indicator.blocks(),
+        };
+        let scatter = FlutterScatter::of(&blocks, self.blocks.block_s());
         FlutterHz {
             weighted_two_sigma: self.weighted.level(),
             weighted_peak: Some(self.peak),
@@ -145,7 +161,9 @@ impl FlutterTotals {
             unweighted_rms: rms(self.squares.unweighted),
             wow_rms: rms(self.squares.wow),
             flutter_rms: rms(self.squares.flutter),
-            relative_uncertainty: relative,
+            weighted_rms_uncertainty: times(scatter.rms, rms(self.squares.weighted)),
+            weighted_two_sigma_uncertainty: times(scatter.two_sigma, self.weighted.level()),
+            weighted_peak_uncertainty: scatter.highest,
         }
     }
 }
@@ -173,6 +191,7 @@ impl FlutterMeter {
             early_sum: 0.0,
             two_sigma: TwoSigma::new(),
             since_resum: 0,
+            recent: Recent::new(rate_hz),
         }
     }
 
@@ -189,6 +208,7 @@ impl FlutterMeter {
         self.early_sum = 0.0;
         self.two_sigma.clear();
         self.since_resum = 0;
+        self.recent = Recent::new(self.rate_hz);
     }
 
     fn seconds(&self, values: usize) -> f64 {
@@ -223,6 +243,7 @@ impl FlutterMeter {
         };
         let bin = TwoSigma::bin(weighted);
         self.show(squares, bin);
+        self.recent.push(squares.weighted, peak);
         let mut unweighted_bin = None;
         for total in totals {
             total.seen += 1;
@@ -233,6 +254,8 @@ impl FlutterMeter {
                 .add(*unweighted_bin.get_or_insert_with(|| TwoSigma::bin(unweighted)));
             total.peak = total.peak.max(peak);
             total.blocks.push(squares.weighted);
+            total.sixths.push(squares.weighted.powi(3));
+            total.indicator.push(peak);
         }
     }
 
@@ -294,11 +317,23 @@ impl FlutterMeter {
         figures.weighted_two_sigma = self.two_sigma.level();
         figures.weighted_peak = Some(self.quasi_peak.reading());
         figures.weighted_rms = rms(self.sums.weighted, count);
+        let scatter = self.recent.scatter();
+        figures.weighted_two_sigma_uncertainty =
+            times(scatter.two_sigma, figures.weighted_two_sigma);
+        figures.weighted_rms_uncertainty = times(scatter.rms, figures.weighted_rms);
+        figures.weighted_peak_uncertainty = scatter.now;
         figures.unweighted_rms = rms(self.sums.unweighted, count);
         figures.wow_rms = rms(self.sums.wow, count);
         figures.flutter_rms = rms(self.sums.flutter, count);
         (figures, None)
     }
+}
+
+/// A relative uncertainty of a figure in the unit of the figure.
+fn times(relative: Option<f64>, figure: Option<f64>) -> Option<f64> {
+    relative
+        .zip(figure)
+        .map(|(relative, figure)| relative * figure)
 }
 
 impl Shown {

@@ -6,6 +6,8 @@
 mod bands;
 mod meter;
 mod quasi_peak;
+mod recent;
+mod scatter;
 mod two_sigma;
 mod weighting;
 

@@ -1,0 +1,79 @@
+//! What the ± of the live flutter figures is made from.
+
+use std::cell::OnceCell;
+use std::collections::VecDeque;
+
+use super::meter::{BLOCK_S, WINDOW_S};
+use super::scatter::{FlutterBlocks, FlutterScatter};
+
+/// The ± of the live figures is worked out twice a second.
+const SCATTER_BLOCKS: u32 = 10;
+
+/// Block means over the window, for the uncertainty of the live figures.
+#[derive(Clone, Debug)]
+pub struct Recent {
+    per_block: u32,
+    sums: [f64; 3],
+    count: u32,
+    squares: VecDeque<f64>,
+    sixths: VecDeque<f64>,
+    readings: VecDeque<f64>,
+    /// Worked out when it is asked for, once in so many blocks.
+    scatter: OnceCell<FlutterScatter>,
+    /// Blocks since then.
+    age: u32,
+}
+
+impl Recent {
+    /// Empty, for `rate_hz` values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            per_block: ((BLOCK_S * rate_hz) as u32).max(1),
+            sums: [0.0; 3],
+            count: 0,
+            squares: VecDeque::new(),
+            sixths: VecDeque::new(),
+            readings: VecDeque::new(),
+            scatter: OnceCell::new(),
+            age: 0,
+        }
+    }
+
+    /// Takes a weighted square and the indicator's reading with it.
+    pub fn push(&mut self, square: f64, reading: f64) {
+        for (sum, value) in self.sums.iter_mut().zip([square, square.powi(3), reading]) {
+            *sum += value;
+        }
+        self.count += 1;
+        if self.count < self.per_block {
+            return;
+        }
+        let count = f64::from(std::mem::take(&mut self.count));
+        let sums = std::mem::take(&mut self.sums);
+        let series = [&mut self.squares, &mut self.sixths, &mut self.readings];
+        for (blocks, sum) in series.into_iter().zip(sums) {
+            blocks.push_back(sum / count);
+            if blocks.len() > (WINDOW_S / BLOCK_S) as usize {
+                blocks.pop_front();
+            }
+        }
+        self.age += 1;
+        if self.age >= SCATTER_BLOCKS {
+            self.age = 0;
+            self.scatter.take();
+        }
+    }
+
+    /// The ± of the live figures, at most half a second old.
+    pub fn scatter(&self) -> FlutterScatter {
+        *self.scatter.get_or_init(|| {
+            let series = |blocks: &VecDeque<f64>| blocks.iter().copied().collect::<Vec<_>>();
+            let blocks = FlutterBlocks {
+                squares: &series(&self.squares),
+                sixths: &series(&self.sixths),
+                readings: &series(&self.readings),
+            };
+            FlutterScatter::of(&blocks, BLOCK_S)
+        })
+    }
+}

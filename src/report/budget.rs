@@ -1,0 +1,156 @@
+//! The ± of a speed, line by line: what it is made of, how each part is
+//! known, and the sum.
+
+use std::fmt::Write as _;
+
+use crate::readings::{ClockSource, Expanded, Measurement, SpeedFigures};
+use crate::units::Percent;
+
+/// The budget of a measurement, with its last line's end; empty where there
+/// is no speed.
+pub fn lines(measurement: &Measurement) -> String {
+    let Some(speed) = &measurement.speed else {
+        return String::new();
+    };
+    let mut text = String::from("  Budget of the speed's ±, each part for 95 %\n");
+    for line in parts(measurement, speed) {
+        add_line(&mut text, &line);
+    }
+    add_line(&mut text, &sum(speed));
+    text
+}
+
+/// What a line says: the part, its value, how it is known.
+struct Line {
+    name: &'static str,
+    percent: Option<f64>,
+    known: String,
+}
+
+fn add_line(text: &mut String, line: &Line) {
+    let value = line
+        .percent
+        .map_or("not known".to_owned(), |percent| format!("±{percent:.5} %"));
+    let text_of_line = format!("    {:<24}{value:<13}{}", line.name, line.known);
+    let _ = writeln!(text, "{}", text_of_line.trim_end());
+}
+
+fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
+    let of = |percent: Option<Percent>| percent.map(|percent| percent.0);
+    let parts = &speed.parts;
+    let reference = &measurement.conditions.reference;
+    let clock = match measurement.conditions.clock.source {
+        ClockSource::Default => "common practice, taken as normal",
+        ClockSource::Option => "as given, taken as normal",
+        ClockSource::Measured => "as measured earlier, taken as normal",
+    };
+    let tape = match (reference.home_made, parts.reference) {
+        (true, _) => "home-made, common practice, taken as normal",
+        (false, Some(_)) => "as given, taken as normal",
+        (false, None) => "left out of the sum",
+    };
+    [
+        Line {
+            name: "noise of the signal",
+            percent: of(parts.noise),
+            known: "limit of theory, k = 1.96".into(),
+        },
+        Line {
+            name: "wow and flutter left in",
+            percent: of(parts.wow),
+            known: freedom_in_words(parts.wow.and(parts.wow_freedom)),
+        },
+        Line {
+            name: "sample clock",
+            percent: Some(parts.clock.0),
+            known: clock.into(),
+        },
+        Line {
+            name: "the tape's own error",
+            percent: of(parts.reference),
+            known: tape.into(),
+        },
+    ]
+}
+
+fn freedom_in_words(freedom: Option<f64>) -> String {
+    freedom.map_or_else(
+        || "from this record".into(),
+        |freedom| format!("from this record, {freedom:.0} degrees of freedom"),
+    )
+}
+
+fn sum(speed: &SpeedFigures) -> Line {
+    let parts = &speed.parts;
+    let limits = [parts.noise, Some(parts.clock), parts.reference];
+    let wow = parts.wow.map(|wow| Expanded {
+        half_width: wow.0,
+        freedom: parts.wow_freedom.unwrap_or(f64::INFINITY),
+    });
+    let known = limits
+        .into_iter()
+        .flatten()
+        .map(|limit| Expanded::of_limit(limit.0))
+        .chain(wow);
+    let all = Expanded::together(known);
+    let factor = all.half_width / all.standard().max(f64::MIN_POSITIVE);
+    let freedom = if all.freedom > 999.0 {
+        "many".to_owned()
+    } else {
+        format!("{:.0}", all.freedom)
+    };
+    Line {
+        name: "sum",
+        percent: speed
+            .uncertainty_with_reference
+            .or(speed.uncertainty)
+            .map(|percent| percent.0),
+        known: format!("k = {factor:.2}, {freedom} degrees of freedom"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+    use crate::report::words::COLUMNS;
+
+    #[test]
+    fn every_part_is_said_and_the_sum_comes_last() {
+        let text = lines(&sample::measurement());
+        let expected = "\
+  Budget of the speed's ±, each part for 95 %
+    noise of the signal     ±0.00010 %   limit of theory, k = 1.96
+    wow and flutter left in ±0.00520 %   from this record, 18 degrees of freedom
+    sample clock            ±0.01000 %   common practice, taken as normal
+    the tape's own error    not known    left out of the sum
+    sum                     ±0.01130 %   k = 1.96, 505 degrees of freedom
+";
+        assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn a_known_tape_is_in_the_sum() {
+        let mut measurement = sample::measurement();
+        let speed = measurement.speed.as_mut().expect("a speed");
+        speed.parts.reference = Some(Percent(0.3));
+        speed.uncertainty_with_reference = Some(Percent(0.300_2));
+        let text = lines(&measurement);
+        assert!(
+            text.contains("the tape's own error    ±0.30000 %"),
+            "{text}"
+        );
+        assert!(
+            text.contains("sum                     ±0.30020 %"),
+            "{text}"
+        );
+        for line in text.lines() {
+            assert!(line.chars().count() <= COLUMNS, "{line}");
+        }
+    }
+
+    #[test]
+    fn without_a_speed_there_is_no_budget() {
+        assert_eq!(lines(&sample::without_tone()), "");
+    }
+}

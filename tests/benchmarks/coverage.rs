@@ -1,0 +1,203 @@
+//! How often the ± holds the truth, and how much wider than need be it is.
+//!
+//! `cargo bench --bench coverage`: 1,000 records or more for each length and
+//! kind of fluctuation, through the whole engine, with a perfect clock and a
+//! perfect reference. `-- --quick`: 200 of each. `-- 30`: that length alone.
+//!
+//! Truth: the mean speed of the process (with drift, the line at the middle
+//! of the record), the true slope, and what the same machine reads in the
+//! long run: two-sigma and root mean square over a long record, quasi-peak as
+//! the mean of the highest reading over stretches of the same length.
+
+#[path = "../support/wavering.rs"]
+mod wavering;
+
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
+use tapewright::readings::{CautionCode, Measurement};
+use wavering::{Kind, LongRun, Wavering, measured};
+
+const THREADS: usize = 2;
+const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
+const KINDS: [Kind; 6] = [
+    Kind::Lines,
+    Kind::Correlated(0.3),
+    Kind::Correlated(1.0),
+    Kind::Correlated(3.0),
+    Kind::Drift,
+    Kind::Mix,
+];
+
+/// Settling and lead-in of the flutter meter: the rest of a record counts.
+const SETTLING_S: f64 = 4.6;
+
+/// Figures in the order of the columns.
+const FIGURES: usize = 5;
+
+/// One figure of one record: error and ±.
+type Judged = Option<(f64, f64)>;
+
+struct Record {
+    marked: bool,
+    figures: [Judged; FIGURES],
+}
+
+/// A machine and what it reads in the long run.
+struct Known {
+    wavering: Wavering,
+    long_run: LongRun,
+}
+
+fn machines(kind: Kind, quick: bool) -> Vec<Known> {
+    let (count, seconds) = match kind {
+        Kind::Correlated(_) => (1, 6000.0),
+        _ => (if quick { 20 } else { 100 }, 600.0),
+    };
+    in_parallel(count, |machine| {
+        let wavering = kind.machine(machine as u64);
+        let long_run = LongRun::of(&wavering, seconds, 1_000_000 + machine as u64);
+        Known { wavering, long_run }
+    })
+}
+
+fn judge(known: &Known, seconds: f64, got: &Measurement) -> Record {
+    let figure = |value: Option<f64>, uncertainty: Option<f64>, truth: f64| {
+        value.map(|value| (value - truth, uncertainty.unwrap_or(0.0)))
+    };
+    let speed = got.speed.and_then(|speed| {
+        figure(
+            Some(speed.deviation.0),
+            speed.uncertainty.map(|percent| percent.0),
+            0.0,
+        )
+    });
+    let drift = got.drift.and_then(|drift| {
+        figure(
+            Some(drift.percent_per_minute),
+            drift.uncertainty_percent_per_minute,
+            known.wavering.drift_per_minute,
+        )
+    });
+    let f = &got.flutter;
+    let stretch_s = (seconds - SETTLING_S).max(1.0);
+    let flutter = [
+        (
+            f.weighted_two_sigma,
+            f.weighted_two_sigma_uncertainty,
+            known.long_run.two_sigma,
+        ),
+        (
+            f.weighted_rms,
+            f.weighted_rms_uncertainty,
+            known.long_run.rms,
+        ),
+        (
+            f.weighted_peak,
+            f.weighted_peak_uncertainty,
+            known.long_run.peak(stretch_s),
+        ),
+    ]
+    .map(|(value, uncertainty, truth)| figure(value.map(|v| v.0), uncertainty.map(|u| u.0), truth));
+    Record {
+        marked: got.has(CautionCode::RecordTooShort),
+        figures: [speed, drift, flutter[0], flutter[1], flutter[2]],
+    }
+}
+
+/// Runs `count` jobs on two threads; results in the order of their numbers.
+fn in_parallel<T: Send>(count: usize, job: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let next = AtomicUsize::new(0);
+    let mut all: Vec<(usize, T)> = thread::scope(|scope| {
+        let workers: Vec<_> = (0..THREADS)
+            .map(|_| {
+                scope.spawn(|| {
+                    let mut done = Vec::new();
+                    loop {
+                        let number = next.fetch_add(1, Ordering::Relaxed);
+                        if number >= count {
+                            return done;
+                        }
+                        done.push((number, job(number)));
+                    }
+                })
+            })
+            .collect();
+        workers
+            .into_iter()
+            .flat_map(|worker| worker.join().expect("no job panics"))
+            .collect()
+    });
+    all.sort_by_key(|(number, _)| *number);
+    all.into_iter().map(|(_, result)| result).collect()
+}
+
+fn quantile(mut values: Vec<f64>, part: f64) -> f64 {
+    if values.is_empty() {
+        return f64::NAN;
+    }
+    values.sort_by(f64::total_cmp);
+    values[((values.len() - 1) as f64 * part).round() as usize]
+}
+
+/// Coverage in percent and median ± over the true 95 % error, of the records
+/// that are not marked (of all, where most are).
+fn column(records: &[Record], figure: usize, marked_too: bool) -> String {
+    let judged: Vec<(f64, f64)> = records
+        .iter()
+        .filter(|record| marked_too || !record.marked)
+        .filter_map(|record| record.figures[figure])
+        .collect();
+    if judged.len() < 20 {
+        return "–".into();
+    }
+    let covered = judged.iter().filter(|(error, u)| error.abs() <= *u).count();
+    let errors = judged.iter().map(|(error, _)| error.abs()).collect();
+    let widths = judged.iter().map(|(_, u)| *u).collect();
+    format!(
+        "{:.1} ({:.2})",
+        100.0 * covered as f64 / judged.len() as f64,
+        quantile(widths, 0.5) / quantile(errors, 0.95),
+    )
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    let quick = arguments.iter().any(|argument| argument == "--quick");
+    let chosen: Vec<f64> = arguments.iter().filter_map(|a| a.parse().ok()).collect();
+    let count = if quick { 200 } else { 1000 };
+    println!(
+        "coverage in percent, in brackets median ± over the true 95 % error; {count} records a line"
+    );
+    println!("lines marked with a star: of all records, as most are marked too short");
+    println!();
+    println!(
+        "| length | fluctuation | marked too short % | speed | drift | two-sigma | rms | quasi-peak |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
+    for kind in KINDS {
+        let known = machines(kind, quick);
+        for seconds in LENGTHS_S {
+            if !chosen.is_empty() && !chosen.contains(&seconds) {
+                continue;
+            }
+            let records = in_parallel(count, |number| {
+                let known = &known[number % known.len()];
+                let got = measured(&known.wavering, seconds, number as u64);
+                judge(known, seconds, &got)
+            });
+            let marked = records.iter().filter(|record| record.marked).count();
+            let all = marked * 2 > count;
+            let columns: Vec<String> = (0..FIGURES)
+                .map(|figure| column(&records, figure, all))
+                .collect();
+            println!(
+                "| {seconds} s{} | {} | {:.1} | {} |",
+                if all { " *" } else { "" },
+                kind.name(),
+                100.0 * marked as f64 / count as f64,
+                columns.join(" | "),
+            );
+        }
+    }
+}
