@@ -1,12 +1,12 @@
 //! The ± of every figure holds the truth about 95 times in 100. (Many more
 //! records, lengths and kinds: `cargo bench --bench coverage`.)
 
-#[path = "support/wavering.rs"]
-mod wavering;
+#[path = "support/unsteady.rs"]
+mod unsteady;
 
 use tapewright::readings::Measurement;
 use tapewright::units::Percent;
-use wavering::{Kind, LongRun, measured};
+use unsteady::{Kind, LongRun, measured};
 
 const RECORDS: u64 = 150;
 const SECONDS: f64 = 11.0;

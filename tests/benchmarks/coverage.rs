@@ -9,14 +9,14 @@
 //! long run: two-sigma and root mean square over a long record, quasi-peak as
 //! the mean of the highest reading over stretches of the same length.
 
-#[path = "../support/wavering.rs"]
-mod wavering;
+#[path = "../support/unsteady.rs"]
+mod unsteady;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use tapewright::readings::{CautionCode, Measurement};
-use wavering::{Kind, LongRun, Wavering, measured};
+use unsteady::{Kind, LongRun, Wavering, measured};
 
 const THREADS: usize = 2;
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
@@ -141,7 +141,7 @@ fn quantile(mut values: Vec<f64>, part: f64) -> f64 {
 }
 
 /// Coverage in percent and median ± over the true 95 % error, of the records
-/// that are not marked (of all, where most are).
+/// that are not marked (of all, where most are marked).
 fn column(records: &[Record], figure: usize, marked_too: bool) -> String {
     let judged: Vec<(f64, f64)> = records
         .iter()

@@ -1,0 +1,282 @@
+//! Invented machines whose speed wavers in a known way: what they read in the
+//! long run is known, so the ± of a short record can be judged.
+
+use std::f64::consts::TAU;
+
+use rand::{Rng, RngExt, SeedableRng};
+use rand_pcg::Pcg64Mcg;
+use tapewright::readings::{
+    ChannelChoice, ClockSource, Conditions, Engine, Measurement, ReferenceError, SampleClock,
+    Settings,
+};
+use tapewright::units::{Percent, Ppm};
+
+/// A low sample rate costs little and carries 3150 Hz with its flutter.
+const RATE: u32 = 8000;
+const TONE_HZ: f64 = 3150.0;
+
+/// The speed is drawn at this rate and joined by straight lines.
+const NODES_HZ: f64 = 200.0;
+const FRAMES_PER_NODE: u32 = RATE / NODES_HZ as u32;
+
+/// Noise of the channel, standard deviation per sample, beside a tone of peak
+/// 0.5: 47 dB below it.
+const HISS: f64 = 0.0016;
+
+/// How a speed wavers; percent of nominal speed.
+#[derive(Clone, Debug, Default)]
+pub struct Wavering {
+    /// Rate in hertz and peak of each line.
+    pub lines: Vec<(f64, f64)>,
+    /// Standard deviation of noise that remembers.
+    pub correlated: f64,
+    /// For how long, in seconds.
+    pub memory_s: f64,
+    /// Standard deviation of independent values at 200 Hz.
+    pub white: f64,
+    /// Drift in percent a minute about the middle of the record.
+    pub drift_per_minute: f64,
+}
+
+/// What a speed is made of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Kind {
+    /// Two to five lines anywhere from 0.3 to 12 Hz and very little noise.
+    Lines,
+    /// Noise that remembers for so many seconds, and very little that does not.
+    Correlated(f64),
+    /// Drift up to ±0.5 % a minute with lines and noise of 0.3 s.
+    Drift,
+    /// Wow and its harmonic, capstan, motor, and noise.
+    Mix,
+}
+
+impl Kind {
+    /// For tables.
+    pub fn name(self) -> String {
+        match self {
+            Self::Lines => "lines at random rates".into(),
+            Self::Correlated(memory_s) => format!("noise of {memory_s} s"),
+            Self::Drift => "drift, lines, noise".into(),
+            Self::Mix => "realistic mix".into(),
+        }
+    }
+
+    /// One machine of this kind.
+    pub fn machine(self, seed: u64) -> Wavering {
+        let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x006d_6163_6869_6e65);
+        let lines = |random: &mut Pcg64Mcg, most: u32, strongest: f64| {
+            (0..random.random_range(2..=most))
+                .map(|_| {
+                    let hz = 0.3 * 40f64.powf(random.random::<f64>());
+                    (hz, random.random_range(0.01..strongest))
+                })
+                .collect::<Vec<_>>()
+        };
+        match self {
+            Self::Lines => Wavering {
+                lines: lines(&mut random, 5, 0.15),
+                white: 0.005,
+                ..Wavering::default()
+            },
+            Self::Correlated(memory_s) => Wavering {
+                correlated: 0.05,
+                memory_s,
+                white: 0.005,
+                ..Wavering::default()
+            },
+            Self::Drift => Wavering {
+                lines: lines(&mut random, 3, 0.1),
+                correlated: 0.03,
+                memory_s: 0.3,
+                white: 0.005,
+                drift_per_minute: random.random_range(-0.5..0.5),
+            },
+            Self::Mix => {
+                let mut near = |hz: f64| hz * random.random_range(0.8..1.25);
+                let turn = near(0.55);
+                Wavering {
+                    lines: vec![
+                        (turn, 0.10),
+                        (2.0 * turn, 0.05),
+                        (near(4.7), 0.06),
+                        (near(8.9), 0.05),
+                    ],
+                    correlated: 0.02,
+                    memory_s: 0.3,
+                    white: 0.06,
+                    drift_per_minute: 0.0,
+                }
+            }
+        }
+    }
+}
+
+/// Near enough a normal number: four even ones added.
+fn normal(random: &mut Pcg64Mcg) -> f64 {
+    let bits = random.next_u64();
+    let sum: u64 = (0..4).map(|k| (bits >> (16 * k)) & 0xffff).sum();
+    (sum as f64 - 131_070.0) * (3f64.sqrt() / 65_536.0)
+}
+
+/// A record of a wavering machine, made as it is asked for.
+pub struct Tone {
+    wavering: Wavering,
+    random: Pcg64Mcg,
+    phases: Vec<f64>,
+    remembered: f64,
+    node: u64,
+    middle_s: f64,
+    speed: f64,
+    turns: f64,
+}
+
+impl Tone {
+    /// Of so many seconds, phases and noise drawn from the seed.
+    pub fn new(wavering: &Wavering, seconds: f64, seed: u64) -> Self {
+        let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x0074_6f6e_65);
+        let phases = wavering.lines.iter().map(|_| random.random()).collect();
+        let mut tone = Self {
+            wavering: wavering.clone(),
+            phases,
+            remembered: wavering.correlated * normal(&mut random),
+            random,
+            node: 0,
+            middle_s: seconds / 2.0,
+            speed: 0.0,
+            turns: 0.0,
+        };
+        tone.speed = tone.next_speed();
+        tone
+    }
+
+    fn next_speed(&mut self) -> f64 {
+        let t = self.node as f64 / NODES_HZ;
+        self.node += 1;
+        let w = &self.wavering;
+        if w.correlated > 0.0 {
+            let keep = (-1.0 / (NODES_HZ * w.memory_s)).exp();
+            let fresh = w.correlated * (1.0 - keep * keep).sqrt();
+            self.remembered = keep * self.remembered + fresh * normal(&mut self.random);
+        }
+        let lines: f64 = w
+            .lines
+            .iter()
+            .zip(&self.phases)
+            .map(|((hz, peak), phase)| peak * (TAU * (hz * t + phase).fract()).sin())
+            .sum();
+        lines
+            + self.remembered
+            + w.white * normal(&mut self.random)
+            + w.drift_per_minute / 60.0 * (t - self.middle_s)
+    }
+
+    /// The samples of the next two-hundredth of a second.
+    pub fn add_node(&mut self, samples: &mut Vec<f32>) {
+        let from = self.speed;
+        self.speed = self.next_speed();
+        let step = (self.speed - from) / f64::from(FRAMES_PER_NODE);
+        for frame in 0..FRAMES_PER_NODE {
+            let speed = from + step * (f64::from(frame) + 0.5);
+            self.turns += TONE_HZ / f64::from(RATE) * (1.0 + speed / 100.0);
+            self.turns = self.turns.fract();
+            let value = 0.5 * (TAU * self.turns).sin() + HISS * normal(&mut self.random);
+            samples.push(value as f32);
+        }
+    }
+}
+
+/// An engine for which clock and reference are perfect: the statistics alone
+/// are judged.
+pub fn engine() -> Engine {
+    Engine::new(Settings {
+        rate_hz: RATE,
+        channels: 1,
+        choice: ChannelChoice::Auto,
+        conditions: Conditions {
+            reference: ReferenceError {
+                uncertainty: Some(Percent(0.0)),
+                ..ReferenceError::default()
+            },
+            clock: SampleClock {
+                error: Ppm(0.0),
+                uncertainty: Ppm(0.0),
+                source: ClockSource::Option,
+            },
+            ..Conditions::default()
+        },
+        tolerance: Percent(0.5),
+    })
+    .expect("a usual format")
+}
+
+/// What a record of so many seconds reads.
+pub fn measured(wavering: &Wavering, seconds: f64, seed: u64) -> Measurement {
+    let mut engine = engine();
+    let mut tone = Tone::new(wavering, seconds, seed);
+    let mut samples = Vec::new();
+    for _ in 0..(seconds * NODES_HZ) as u64 {
+        samples.clear();
+        tone.add_node(&mut samples);
+        engine.push(&samples);
+    }
+    engine.measurement()
+}
+
+/// What a machine reads in the long run; percent.
+pub struct LongRun {
+    /// Weighted two-sigma.
+    pub two_sigma: f64,
+    /// Weighted root mean square.
+    pub rms: f64,
+    /// The quasi-peak indicator, every [`LongRun::STEP_S`].
+    indicator: Vec<f64>,
+}
+
+impl LongRun {
+    /// The indicator is looked at this often; its pointer needs 0.2 s.
+    const STEP_S: f64 = 0.04;
+
+    /// Measured over so many seconds, drift left out.
+    pub fn of(wavering: &Wavering, seconds: f64, seed: u64) -> Self {
+        let steady = Wavering {
+            drift_per_minute: 0.0,
+            ..wavering.clone()
+        };
+        let mut engine = engine();
+        let mut tone = Tone::new(&steady, seconds, seed);
+        let mut samples = Vec::new();
+        let mut indicator = Vec::new();
+        for _ in 0..(seconds / Self::STEP_S) as u64 {
+            samples.clear();
+            for _ in 0..(Self::STEP_S * NODES_HZ).round() as u32 {
+                tone.add_node(&mut samples);
+            }
+            engine.push(&samples);
+            if let Some(peak) = engine.reading().flutter.weighted_peak {
+                indicator.push(peak.0);
+            }
+        }
+        let flutter = engine.measurement().flutter;
+        let value = |figure: Option<Percent>| figure.map_or(f64::NAN, |percent| percent.0);
+        Self {
+            two_sigma: value(flutter.weighted_two_sigma),
+            rms: value(flutter.weighted_rms),
+            indicator,
+        }
+    }
+
+    /// The highest reading of the indicator over a stretch of so many
+    /// seconds, on average over all such stretches.
+    pub fn peak(&self, seconds: f64) -> f64 {
+        let length = ((seconds / Self::STEP_S) as usize).clamp(1, self.indicator.len());
+        let apart = (length / 4).max(1);
+        let peaks: Vec<f64> = self
+            .indicator
+            .windows(length)
+            .step_by(apart)
+            .map(|stretch| stretch.iter().copied().fold(0.0, f64::max))
+            .collect();
+        peaks.iter().sum::<f64>() / peaks.len() as f64
+    }
+}
