@@ -378,7 +378,9 @@ mod tests {
             unweighted_rms: Some(1.0),
             wow_rms: Some(1.0),
             flutter_rms: Some(1.0),
-            relative_uncertainty: Some(0.1),
+            weighted_two_sigma_uncertainty: Some(0.1),
+            weighted_peak_uncertainty: Some(0.1),
+            weighted_rms_uncertainty: Some(0.1),
         };
         for (reach, limit, weighted, wow) in [
             (330.0, None, true, true),

@@ -118,13 +118,12 @@ mod tests {
     #[test]
     fn every_part_is_said_and_the_sum_comes_last() {
         let text = lines(&sample::measurement());
-        let expected = "\
-  Budget of the speed's ±, each part for 95 %
+        let expected = "  Budget of the speed's ±, each part for 95 %
     noise of the signal     ±0.00010 %   limit of theory, k = 1.96
     wow and flutter left in ±0.00520 %   from this record, 18 degrees of freedom
     sample clock            ±0.01000 %   common practice, taken as normal
     the tape's own error    not known    left out of the sum
-    sum                     ±0.01130 %   k = 1.96, 505 degrees of freedom
+    sum                     ±0.01130 %   k = 1.96, 496 degrees of freedom
 ";
         assert_eq!(text, expected);
     }

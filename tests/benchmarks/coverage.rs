@@ -16,7 +16,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use tapewright::readings::{CautionCode, Measurement};
-use unsteady::{Kind, LongRun, Wavering, measured};
+use unsteady::{Kind, LongRun, Wavering, mean_peak, measured};
 
 const THREADS: usize = 2;
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
@@ -29,8 +29,8 @@ const KINDS: [Kind; 6] = [
     Kind::Mix,
 ];
 
-/// Settling and lead-in of the flutter meter: the rest of a record counts.
-const SETTLING_S: f64 = 4.6;
+/// So many machines of the kinds that differ from one to the next.
+const MACHINES: usize = 40;
 
 /// Figures in the order of the columns.
 const FIGURES: usize = 5;
@@ -49,10 +49,10 @@ struct Known {
     long_run: LongRun,
 }
 
-fn machines(kind: Kind, quick: bool) -> Vec<Known> {
+fn machines(kind: Kind) -> Vec<Known> {
     let (count, seconds) = match kind {
-        Kind::Correlated(_) => (1, 6000.0),
-        _ => (if quick { 20 } else { 100 }, 600.0),
+        Kind::Correlated(_) => (1, 4000.0),
+        _ => (MACHINES, 1000.0),
     };
     in_parallel(count, |machine| {
         let wavering = kind.machine(machine as u64);
@@ -61,7 +61,7 @@ fn machines(kind: Kind, quick: bool) -> Vec<Known> {
     })
 }
 
-fn judge(known: &Known, seconds: f64, got: &Measurement) -> Record {
+fn judge(known: &Known, peak: f64, got: &Measurement) -> Record {
     let figure = |value: Option<f64>, uncertainty: Option<f64>, truth: f64| {
         value.map(|value| (value - truth, uncertainty.unwrap_or(0.0)))
     };
@@ -80,7 +80,6 @@ fn judge(known: &Known, seconds: f64, got: &Measurement) -> Record {
         )
     });
     let f = &got.flutter;
-    let stretch_s = (seconds - SETTLING_S).max(1.0);
     let flutter = [
         (
             f.weighted_two_sigma,
@@ -92,11 +91,7 @@ fn judge(known: &Known, seconds: f64, got: &Measurement) -> Record {
             f.weighted_rms_uncertainty,
             known.long_run.rms,
         ),
-        (
-            f.weighted_peak,
-            f.weighted_peak_uncertainty,
-            known.long_run.peak(stretch_s),
-        ),
+        (f.weighted_peak, f.weighted_peak_uncertainty, peak),
     ]
     .map(|(value, uncertainty, truth)| figure(value.map(|v| v.0), uncertainty.map(|u| u.0), truth));
     Record {
@@ -176,16 +171,26 @@ fn main() {
     );
     println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
     for kind in KINDS {
-        let known = machines(kind, quick);
+        let known = machines(kind);
         for seconds in LENGTHS_S {
             if !chosen.is_empty() && !chosen.contains(&seconds) {
                 continue;
             }
-            let records = in_parallel(count, |number| {
+            let measured = in_parallel(count, |number| {
                 let known = &known[number % known.len()];
-                let got = measured(&known.wavering, seconds, number as u64);
-                judge(known, seconds, &got)
+                measured(&known.wavering, seconds, number as u64)
             });
+            let peaks: Vec<f64> = (0..known.len())
+                .map(|first| mean_peak(measured.iter().skip(first).step_by(known.len())))
+                .collect();
+            let records: Vec<Record> = measured
+                .iter()
+                .enumerate()
+                .map(|(number, got)| {
+                    let machine = number % known.len();
+                    judge(&known[machine], peaks[machine], got)
+                })
+                .collect();
             let marked = records.iter().filter(|record| record.marked).count();
             let all = marked * 2 > count;
             let columns: Vec<String> = (0..FIGURES)

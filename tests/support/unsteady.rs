@@ -1,6 +1,8 @@
 //! Invented machines whose speed wavers in a known way: what they read in the
 //! long run is known, so the ± of a short record can be judged.
 
+#![allow(dead_code)] // compiled into each test, which uses a part of it
+
 use std::f64::consts::TAU;
 
 use rand::{Rng, RngExt, SeedableRng};
@@ -224,59 +226,36 @@ pub fn measured(wavering: &Wavering, seconds: f64, seed: u64) -> Measurement {
 }
 
 /// What a machine reads in the long run; percent.
+#[derive(Clone, Copy)]
 pub struct LongRun {
     /// Weighted two-sigma.
     pub two_sigma: f64,
     /// Weighted root mean square.
     pub rms: f64,
-    /// The quasi-peak indicator, every [`LongRun::STEP_S`].
-    indicator: Vec<f64>,
 }
 
 impl LongRun {
-    /// The indicator is looked at this often; its pointer needs 0.2 s.
-    const STEP_S: f64 = 0.04;
-
     /// Measured over so many seconds, drift left out.
     pub fn of(wavering: &Wavering, seconds: f64, seed: u64) -> Self {
         let steady = Wavering {
             drift_per_minute: 0.0,
             ..wavering.clone()
         };
-        let mut engine = engine();
-        let mut tone = Tone::new(&steady, seconds, seed);
-        let mut samples = Vec::new();
-        let mut indicator = Vec::new();
-        for _ in 0..(seconds / Self::STEP_S) as u64 {
-            samples.clear();
-            for _ in 0..(Self::STEP_S * NODES_HZ).round() as u32 {
-                tone.add_node(&mut samples);
-            }
-            engine.push(&samples);
-            if let Some(peak) = engine.reading().flutter.weighted_peak {
-                indicator.push(peak.0);
-            }
-        }
-        let flutter = engine.measurement().flutter;
+        let flutter = measured(&steady, seconds, seed).flutter;
         let value = |figure: Option<Percent>| figure.map_or(f64::NAN, |percent| percent.0);
         Self {
             two_sigma: value(flutter.weighted_two_sigma),
             rms: value(flutter.weighted_rms),
-            indicator,
         }
     }
+}
 
-    /// The highest reading of the indicator over a stretch of so many
-    /// seconds, on average over all such stretches.
-    pub fn peak(&self, seconds: f64) -> f64 {
-        let length = ((seconds / Self::STEP_S) as usize).clamp(1, self.indicator.len());
-        let apart = (length / 4).max(1);
-        let peaks: Vec<f64> = self
-            .indicator
-            .windows(length)
-            .step_by(apart)
-            .map(|stretch| stretch.iter().copied().fold(0.0, f64::max))
-            .collect();
-        peaks.iter().sum::<f64>() / peaks.len() as f64
-    }
+/// What the highest reading of the indicator is over records as long, on
+/// average.
+pub fn mean_peak<'a>(records: impl Iterator<Item = &'a Measurement>) -> f64 {
+    let peaks: Vec<f64> = records
+        .filter_map(|got| got.flutter.weighted_peak)
+        .map(|peak| peak.0)
+        .collect();
+    peaks.iter().sum::<f64>() / peaks.len() as f64
 }
