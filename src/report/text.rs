@@ -103,12 +103,12 @@ fn worth_line(measurement: &Measurement) -> String {
     } else {
         "longer ones are no steadier"
     };
-    format!(
-        "             averages of {} s change by {} % from one to the next (Allan\n             \
-         deviation); {beyond}\n",
+    let text = format!(
+        "averages of {} s change by {} % from one to the next (Allan deviation); {beyond}",
         significant(worth.point.averaging.0, 2).unwrap_or_default(),
         significant(worth.point.deviation.0, 2).unwrap_or_default(),
-    )
+    );
+    wrapped("             ", &text)
 }
 
 fn flutter_lines(reading: &FlutterReading) -> String {

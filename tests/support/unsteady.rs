@@ -136,7 +136,7 @@ pub struct Tone {
 impl Tone {
     /// Of so many seconds, phases and noise drawn from the seed.
     pub fn new(wavering: &Wavering, seconds: f64, seed: u64) -> Self {
-        let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x0074_6f6e_65);
+        let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x0000_746f_6e65);
         let phases = wavering.lines.iter().map(|_| random.random()).collect();
         let mut tone = Self {
             wavering: wavering.clone(),

@@ -23,7 +23,7 @@ const FINE: usize = 8;
 /// Memories that are weighed against each other: first, last, how many.
 const SHORTEST: f64 = 0.004;
 const LONGEST: f64 = 1.0;
-const MEMORIES: usize = 18;
+const MEMORIES: i32 = 18;
 
 /// Fluctuations of transports forget within so many seconds as a rule, and of
 /// a record nobody expects that it is shorter than thirty memories. What
@@ -36,7 +36,7 @@ const FALL: f64 = 1.0;
 /// First-order noise of variance 1 with one memory.
 pub struct Memory {
     /// Time constant in parts of the record.
-    pub memory: f64,
+    pub length: f64,
     /// Lower factor of the points' covariance (Cholesky).
     lower: Vec<Points>,
     /// Half the logarithm of its determinant.
@@ -46,9 +46,9 @@ pub struct Memory {
 /// All memories, shortest first.
 pub fn memories() -> &'static [Memory] {
     static ALL: LazyLock<Vec<Memory>> = LazyLock::new(|| {
-        let ratio = (LONGEST / SHORTEST).powf(1.0 / (MEMORIES as f64 - 1.0));
+        let ratio = (LONGEST / SHORTEST).powf(1.0 / f64::from(MEMORIES - 1));
         (0..MEMORIES)
-            .map(|k| Memory::new(SHORTEST * ratio.powi(k as i32)))
+            .map(|k| Memory::new(SHORTEST * ratio.powi(k)))
             .collect()
     });
     &ALL
@@ -58,7 +58,7 @@ impl Memory {
     fn new(memory: f64) -> Self {
         let lower = factor(&covariance(memory));
         Self {
-            memory,
+            length: memory,
             ln_half_determinant: (0..POINTS).map(|k| lower[k][k].ln()).sum(),
             lower,
         }
@@ -68,7 +68,7 @@ impl Memory {
     /// to a constant.
     pub fn ln_prior(&self, record_s: f64) -> f64 {
         let usual = (USUAL_S / record_s).max(USUAL_PART);
-        -FALL * (self.memory / usual).ln().max(0.0)
+        -FALL * (self.length / usual).ln().max(0.0)
     }
 
     /// Makes values that hang together as this noise does independent, each
@@ -174,7 +174,7 @@ mod tests {
     #[test]
     fn the_factor_gives_the_covariance_again() {
         for memory in memories() {
-            let wanted = covariance(memory.memory);
+            let wanted = covariance(memory.length);
             for (row, column) in [(0, 0), (5, 5), (7, 2), (31, 0), (31, 30)] {
                 let got: f64 = (0..POINTS)
                     .map(|k| memory.lower[row][k] * memory.lower[column][k])

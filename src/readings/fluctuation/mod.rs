@@ -129,7 +129,7 @@ fn weighed(explained: &[Explained], record_s: f64) -> Vec<Candidate> {
         .iter()
         .zip(ln)
         .map(|(one, ln)| Candidate {
-            memory: one.memory().memory,
+            memory: one.memory().length,
             probability: (ln - most).exp() / sum,
             variance: one.variance(),
         })
