@@ -26,7 +26,7 @@ pub struct Explained {
 }
 
 impl Explained {
-    /// Mean and slope fitted.
+    /// Its mean fitted.
     pub fn new(memory: &'static Memory, points: &Points) -> Self {
         let mut explained = Self {
             memory,
@@ -35,8 +35,12 @@ impl Explained {
             ln_determinant: 0.0,
         };
         explained.take(&[1.0; POINTS]);
-        explained.take(&places());
         explained
+    }
+
+    /// Fits a slope too.
+    pub fn take_slope(&mut self) {
+        self.take(&places());
     }
 
     /// The memory.

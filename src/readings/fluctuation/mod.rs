@@ -69,12 +69,22 @@ impl Fluctuation {
     /// Of a series of equal blocks of `block_s` seconds; `None` with fewer
     /// than 33.
     pub fn of(values: &[f64], block_s: f64) -> Option<Self> {
+        Self::with(values, block_s, Explained::take_slope)
+    }
+
+    /// The same of what does not drift: a slope is fluctuation too.
+    pub fn about_a_level(values: &[f64], block_s: f64) -> Option<Self> {
+        Self::with(values, block_s, |_| ())
+    }
+
+    fn with(values: &[f64], block_s: f64, also: impl Fn(&mut Explained)) -> Option<Self> {
         let record_s = values.len() as f64 * block_s;
         let points = points(values)?;
         let mut explained: Vec<Explained> = memories()
             .iter()
             .map(|memory| Explained::new(memory, &points))
             .collect();
+        explained.iter_mut().for_each(also);
         let mut lines = Vec::new();
         while lines.len() < MOST_LINES {
             let best = explained

@@ -75,7 +75,7 @@ impl FlutterScatter {
 /// end of an interval lies further from its middle than that of the upper.
 fn relative(powers: &[f64], block_s: f64, power: f64) -> Option<f64> {
     let mean = powers.iter().sum::<f64>() / powers.len() as f64;
-    let half_width = Fluctuation::of(powers, block_s)?
+    let half_width = Fluctuation::about_a_level(powers, block_s)?
         .of_figure(Weighing::Even)
         .half_width;
     let part = half_width / mean;
