@@ -1,27 +1,21 @@
 //! The only door of this floor: samples in, readings out.
 
-use std::cell::OnceCell;
-use std::collections::VecDeque;
-use std::sync::Arc;
+mod live;
+mod trend;
 
-use super::assemble::{Surroundings, assemble, flutter_figures, percent_per_hz};
-use super::belief::Belief;
-use super::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
-use super::digits::{Digits, Motion};
-use super::fluctuation::{Fluctuation, Weighing};
-use super::flutter::FlutterMeter;
-use super::health::{Health, channels_disagree, tone_power};
-use super::judge::{self, CAPTURE, Choice};
-use super::keep::Keeper;
-use super::reading::{
-    ChannelUsed, DriftReading, FlutterReading, Measurement, Problem, Reading, SpeedReading,
-    Steadiness, ToneState, WrongTone,
-};
-use super::short::ShortRecord;
-use super::stability::{Worth, stability, worth};
-use super::stretch::Stretch;
+use self::trend::Trend;
+use crate::readings::assemble::{Surroundings, assemble};
+use crate::readings::belief::Belief;
+use crate::readings::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
+use crate::readings::digits::{Digits, Motion};
+use crate::readings::flutter::FlutterMeter;
+use crate::readings::health::{Health, channels_disagree, tone_power};
+use crate::readings::judge::{self, CAPTURE, Choice};
+use crate::readings::keep::Keeper;
+use crate::readings::reading::{ChannelUsed, Measurement, ToneState, WrongTone};
+use crate::readings::short::ShortRecord;
+use crate::readings::stretch::Stretch;
 use crate::signal::demodulator::MOST_TICKS;
-use crate::signal::statistics::fit_line;
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
 
@@ -72,21 +66,6 @@ const DIGITS_HZ: f64 = 200.0;
 /// In a shorter record there is no time to follow a tone and to believe it.
 const TOO_SHORT_TO_FOLLOW_S: f64 = 0.3;
 
-/// A point of the trend, and how many are kept: five minutes.
-const TREND_S: f64 = 0.5;
-const TREND_POINTS: usize = 600;
-
-/// Live drift looks back this far and needs this much.
-const DRIFT_POINTS: usize = 240;
-const DRIFT_LEAST_POINTS: usize = 34;
-const DRIFT_SPAN_POINTS: usize = 10;
-
-/// Settled: the scatter is at most this part of the tolerance.
-const SETTLED_PART: f64 = 0.5;
-
-/// A move is spoken of for this long.
-const MOVING_S: f64 = 0.4;
-
 /// Measures a stream of samples.
 pub struct Engine {
     settings: Settings,
@@ -107,15 +86,7 @@ pub struct Engine {
     digit_sum: (f64, u32),
     per_digit: u32,
     flutter: FlutterMeter,
-    trend_sum: (f64, u32),
-    trend_ticks: u32,
-    /// Ticks in a point of the trend.
-    per_point: u32,
-    trend: VecDeque<Option<f64>>,
-    /// Points of the trend since the last move.
-    trend_since_move: usize,
-    /// Worked out when it is asked for, once for each point of the trend.
-    drift: OnceCell<Option<DriftReading>>,
+    trend: Trend,
     wrong: Option<WrongTone>,
     whole: Stretch,
     short: ShortRecord,
@@ -157,12 +128,7 @@ impl Engine {
             digit_sum: (0.0, 0),
             per_digit: (rate / DIGITS_HZ).round().max(1.0) as u32,
             flutter: FlutterMeter::new(rate),
-            trend_sum: (0.0, 0),
-            trend_ticks: 0,
-            per_point: (TREND_S * rate) as u32,
-            trend: VecDeque::with_capacity(TREND_POINTS),
-            trend_since_move: 0,
-            drift: OnceCell::new(),
+            trend: Trend::new(rate),
             wrong: None,
             whole: Stretch::new(rate),
             short: ShortRecord::new(settings.rate_hz, listened),
@@ -175,8 +141,8 @@ impl Engine {
     }
 
     /// Takes interleaved samples, full scale ±1; any number of whole frames.
-    /// Samples that are no number, or wildly beyond full scale, count as 0. The memory held does not grow
-    /// with the length of the stream.
+    /// Samples that are no number, or wildly beyond full scale, count as 0. The
+    /// memory held does not grow with the length of the stream.
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
         let frames = MOST_TICKS * self.tracker.plan().tick();
@@ -246,7 +212,7 @@ impl Engine {
         } else {
             self.look_at_unwanted();
         }
-        self.advance_trend();
+        self.trend.tick(self.is_shown());
     }
 
     fn take(&mut self, event: Track) {
@@ -338,7 +304,7 @@ impl Engine {
             .begin();
         self.digit_sum = (0.0, 0);
         self.flutter.restart();
-        self.begin_trend_anew();
+        self.trend.begin_anew();
         self.whole.found();
         self.keeper.disturbed();
     }
@@ -361,8 +327,7 @@ impl Engine {
         let totals = std::iter::once(&mut self.whole.flutter);
         self.flutter
             .push(hz, totals.chain(self.keeper.flutter_totals()));
-        self.trend_sum.0 += hz;
-        self.trend_sum.1 += 1;
+        self.trend.value(hz);
         self.digit_sum.0 += hz;
         self.digit_sum.1 += 1;
         if self.digit_sum.1 == self.per_digit {
@@ -379,7 +344,7 @@ impl Engine {
         if digits.push(hz) == Motion::Moved {
             self.flutter.restart();
             self.whole.moved();
-            self.begin_trend_anew();
+            self.trend.begin_anew();
             self.keeper.disturbed();
         }
         self.advance_keeper();
@@ -412,30 +377,6 @@ impl Engine {
         } else if matches!(self.tone, ToneState::Wrong(_)) {
             self.tone = ToneState::Searching;
         }
-    }
-
-    /// What was added up before a move does not go into the point after it.
-    fn begin_trend_anew(&mut self) {
-        self.trend_sum = (0.0, 0);
-        self.trend_since_move = 0;
-        self.drift.take();
-    }
-
-    fn advance_trend(&mut self) {
-        self.trend_ticks += 1;
-        if self.trend_ticks < self.per_point {
-            return;
-        }
-        self.drift.take();
-        let (sum, count) = std::mem::take(&mut self.trend_sum);
-        // A point needs half of its time.
-        let enough = count * 2 > self.trend_ticks && self.is_shown();
-        self.trend_ticks = 0;
-        if self.trend.len() == TREND_POINTS {
-            self.trend.pop_front();
-        }
-        self.trend.push_back(enough.then(|| sum / f64::from(count)));
-        self.trend_since_move = if enough { self.trend_since_move + 1 } else { 0 };
     }
 
     /// The input broke: `lost_frames` are missing before the next sample (0
@@ -501,7 +442,6 @@ impl Engine {
         self.settings.conditions.nominal = nominal;
         self.nominal_confirmed = true;
         self.wrong = None;
-        self.drift.take();
         self.keeper.disturbed();
         let was_following = self.tracker.is_following();
         let followed = self.digits.as_ref().filter(|_| was_following);
@@ -525,7 +465,7 @@ impl Engine {
         self.settings.tolerance = tolerance;
     }
 
-    /// Begins to keep a stretch; see [`Reading::keeping`].
+    /// Begins to keep a stretch; see [`Reading::keeping`](crate::readings::Reading::keeping).
     pub fn keep(&mut self, request: KeepRequest) {
         self.keeper.begin(request);
     }
@@ -588,142 +528,6 @@ impl Engine {
                 }
             }
         }
-    }
-
-    /// The newest live reading.
-    pub fn reading(&self) -> Reading {
-        let speed = self.speed();
-        let mut signal = self.health.report(
-            self.tone,
-            self.channel_used(),
-            &self.tracker.quality(),
-            speed.map(|speed| speed.measured).zip(self.nominal),
-            self.nominal_choice(),
-        );
-        if self.settings.choice != ChannelChoice::Auto {
-            // One channel is what was asked for.
-            let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
-            signal.problems.retain(|problem| !is_wish(problem));
-        }
-        Reading {
-            at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
-            tone: self.tone,
-            signal,
-            nominal: self.nominal,
-            speed,
-            drift: *self.drift.get_or_init(|| self.drift()),
-            worth: self.worth(),
-            flutter: self.flutter_reading(),
-            trend: self.trend_percent(),
-            keeping: self.keeper.state(),
-        }
-    }
-
-    /// Percent for each hertz; `None` before there is a nominal.
-    fn scale(&self) -> Option<f64> {
-        self.nominal
-            .map(|nominal| percent_per_hz(&self.settings.conditions, nominal))
-    }
-
-    fn scatter(&self) -> Option<Percent> {
-        let hz = self.digits.as_ref()?.scatter_hz()?;
-        Some(Percent(hz * self.scale()?))
-    }
-
-    fn speed(&self) -> Option<SpeedReading> {
-        if !self.is_shown() {
-            return None;
-        }
-        let conditions = &self.settings.conditions;
-        let nominal = self.nominal?;
-        let digits = self.digits.as_ref()?;
-        let hz = Hertz(digits.hz()?);
-        let scatter = self.scatter();
-        let uncertainty = scatter
-            .map(|scatter| Percent(scatter.0.hypot(conditions.clock.uncertainty.percent().0)));
-        Some(SpeedReading {
-            deviation: conditions.deviation(hz, nominal),
-            measured: Hertz(hz.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
-            uncertainty,
-            uncertainty_with_reference: uncertainty
-                .zip(conditions.reference.uncertainty)
-                .map(|(own, reference)| Percent(own.0.hypot(reference.0))),
-            scatter,
-            needle: conditions.deviation(Hertz(digits.needle_hz()?), nominal),
-            averaged: Seconds(digits.averaged_s()),
-            steadiness: self.steadiness(digits, scatter),
-            since_move: Seconds(digits.since_start_s()),
-        })
-    }
-
-    fn steadiness(&self, digits: &Digits, scatter: Option<Percent>) -> Steadiness {
-        let just_moved = digits.was_moved() && digits.since_start_s() < MOVING_S;
-        if digits.is_moving() || just_moved {
-            return Steadiness::Moving;
-        }
-        let known = scatter.is_some_and(|s| s.0 <= SETTLED_PART * self.settings.tolerance.0);
-        if known && digits.holds_a_period() {
-            Steadiness::Settled
-        } else {
-            Steadiness::Settling
-        }
-    }
-
-    /// The newest points of the trend that no move and no loss divides, at
-    /// most `most` of them.
-    fn undisturbed(&self, most: usize) -> Vec<f64> {
-        let count = self.trend_since_move.min(most).min(self.trend.len());
-        let newest = self.trend.iter().skip(self.trend.len() - count);
-        newest.filter_map(|point| *point).collect()
-    }
-
-    fn worth(&self) -> Option<Worth> {
-        let points = self.undisturbed(TREND_POINTS);
-        worth(&stability(&points, Seconds(TREND_S), self.scale()?))
-    }
-
-    fn drift(&self) -> Option<DriftReading> {
-        let scale = self.scale()?;
-        let points = self.undisturbed(DRIFT_POINTS);
-        if points.len() < DRIFT_LEAST_POINTS {
-            return None;
-        }
-        let slope = fit_line(&points).slope / TREND_S;
-        let length_s = points.len() as f64 * TREND_S;
-        let rise = Fluctuation::of(&points, TREND_S)?.of_figure(Weighing::Slope);
-        let means = points
-            .chunks_exact(DRIFT_SPAN_POINTS)
-            .map(|chunk| chunk.iter().sum::<f64>() / chunk.len() as f64);
-        let (low, high) = means.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
-            (low.min(mean), high.max(mean))
-        });
-        Some(DriftReading {
-            percent_per_minute: slope * 60.0 * scale,
-            uncertainty_percent_per_minute: Some(rise.half_width / length_s * 60.0 * scale),
-            span: Some(Percent((high - low) * scale)),
-        })
-    }
-
-    fn flutter_reading(&self) -> FlutterReading {
-        let Some(scale) = self.scale().filter(|_| self.is_shown()) else {
-            return FlutterReading::default();
-        };
-        let (figures, valid_in) = self.flutter.figures();
-        FlutterReading {
-            valid_in: valid_in.map(Seconds),
-            ..flutter_figures(&figures, scale, self.tracker.band_hz())
-        }
-    }
-
-    fn trend_percent(&self) -> Arc<[Option<Percent>]> {
-        let conditions = &self.settings.conditions;
-        self.trend
-            .iter()
-            .map(|point| {
-                let (hz, nominal) = point.zip(self.nominal)?;
-                Some(conditions.deviation(Hertz(hz), nominal))
-            })
-            .collect()
     }
 }
 

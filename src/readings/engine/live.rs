@@ -1,0 +1,137 @@
+//! The newest live reading, from the state of the engine.
+
+use std::sync::Arc;
+
+use super::{Engine, trend};
+use crate::readings::assemble::{flutter_figures, percent_per_hz};
+use crate::readings::conditions::ChannelChoice;
+use crate::readings::digits::Digits;
+use crate::readings::reading::{
+    DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness,
+};
+use crate::readings::stability::{Worth, stability, worth};
+use crate::units::{Hertz, Percent, Seconds};
+
+/// Settled: the scatter is at most this part of the tolerance.
+const SETTLED_PART: f64 = 0.5;
+
+/// A move is spoken of for this long.
+const MOVING_S: f64 = 0.4;
+
+impl Engine {
+    /// The newest live reading.
+    pub fn reading(&self) -> Reading {
+        let speed = self.speed();
+        let mut signal = self.health.report(
+            self.tone,
+            self.channel_used(),
+            &self.tracker.quality(),
+            speed.map(|speed| speed.measured).zip(self.nominal),
+            self.nominal_choice(),
+        );
+        if self.settings.choice != ChannelChoice::Auto {
+            // One channel is what was asked for.
+            let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
+            signal.problems.retain(|problem| !is_wish(problem));
+        }
+        Reading {
+            at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
+            tone: self.tone,
+            signal,
+            nominal: self.nominal,
+            speed,
+            drift: self.drift(),
+            worth: self.worth(),
+            flutter: self.flutter_reading(),
+            trend: self.trend_percent(),
+            keeping: self.keeper.state(),
+        }
+    }
+
+    /// Percent for each hertz; `None` before there is a nominal.
+    fn scale(&self) -> Option<f64> {
+        self.nominal
+            .map(|nominal| percent_per_hz(&self.settings.conditions, nominal))
+    }
+
+    pub(super) fn scatter(&self) -> Option<Percent> {
+        let hz = self.digits.as_ref()?.scatter_hz()?;
+        Some(Percent(hz * self.scale()?))
+    }
+
+    fn speed(&self) -> Option<SpeedReading> {
+        if !self.is_shown() {
+            return None;
+        }
+        let conditions = &self.settings.conditions;
+        let nominal = self.nominal?;
+        let digits = self.digits.as_ref()?;
+        let hz = Hertz(digits.hz()?);
+        let scatter = self.scatter();
+        let uncertainty = scatter
+            .map(|scatter| Percent(scatter.0.hypot(conditions.clock.uncertainty.percent().0)));
+        Some(SpeedReading {
+            deviation: conditions.deviation(hz, nominal),
+            measured: Hertz(hz.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
+            uncertainty,
+            uncertainty_with_reference: uncertainty
+                .zip(conditions.reference.uncertainty)
+                .map(|(own, reference)| Percent(own.0.hypot(reference.0))),
+            scatter,
+            needle: conditions.deviation(Hertz(digits.needle_hz()?), nominal),
+            averaged: Seconds(digits.averaged_s()),
+            steadiness: self.steadiness(digits, scatter),
+            since_move: Seconds(digits.since_start_s()),
+        })
+    }
+
+    fn steadiness(&self, digits: &Digits, scatter: Option<Percent>) -> Steadiness {
+        let just_moved = digits.was_moved() && digits.since_start_s() < MOVING_S;
+        if digits.is_moving() || just_moved {
+            return Steadiness::Moving;
+        }
+        let known = scatter.is_some_and(|s| s.0 <= SETTLED_PART * self.settings.tolerance.0);
+        if known && digits.holds_a_period() {
+            Steadiness::Settled
+        } else {
+            Steadiness::Settling
+        }
+    }
+
+    fn worth(&self) -> Option<Worth> {
+        let points = self.trend.undisturbed(usize::MAX);
+        worth(&stability(&points, Seconds(trend::STEP_S), self.scale()?))
+    }
+
+    fn drift(&self) -> Option<DriftReading> {
+        let scale = self.scale()?;
+        let drift = self.trend.drift()?;
+        Some(DriftReading {
+            percent_per_minute: drift.hz_per_s * 60.0 * scale,
+            uncertainty_percent_per_minute: Some(drift.uncertainty_hz_per_s * 60.0 * scale),
+            span: Some(Percent(drift.span_hz * scale)),
+        })
+    }
+
+    fn flutter_reading(&self) -> FlutterReading {
+        let Some(scale) = self.scale().filter(|_| self.is_shown()) else {
+            return FlutterReading::default();
+        };
+        let (figures, valid_in) = self.flutter.figures();
+        FlutterReading {
+            valid_in: valid_in.map(Seconds),
+            ..flutter_figures(&figures, scale, self.tracker.band_hz())
+        }
+    }
+
+    fn trend_percent(&self) -> Arc<[Option<Percent>]> {
+        let conditions = &self.settings.conditions;
+        let points = self.trend.points();
+        points
+            .map(|point| {
+                let (hz, nominal) = point.zip(self.nominal)?;
+                Some(conditions.deviation(Hertz(hz), nominal))
+            })
+            .collect()
+    }
+}
