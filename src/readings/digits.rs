@@ -25,6 +25,9 @@ const NEEDLE_S: f64 = 0.15;
 /// of the nominal, or by so many times its usual excursion, for so long.
 const MOVED_AT_LEAST: f64 = 0.0012;
 const MOVED_TIMES: f64 = 1.6;
+/// So much more while little of the machine has been heard: what it does once
+/// in ten seconds has not been seen in four.
+const MOVED_TIMES_AT_FIRST: f64 = 1.0;
 const MOVED_FOR_S: f64 = 0.05;
 
 /// A change by this part of the nominal within a few values is a leap: no
@@ -86,6 +89,8 @@ pub struct Digits {
     /// `None` until averages have been learnt: then the largest so far is it.
     excursion_hz: Option<f64>,
     largest_so_far_hz: f64,
+    /// Values that the excursion was learnt from.
+    learnt: usize,
     late: VecDeque<f64>,
     averaging: Option<Averaging>,
     until_learn: usize,
@@ -108,6 +113,7 @@ impl Digits {
             leapt: false,
             excursion_hz: None,
             largest_so_far_hz: 0.0,
+            learnt: 0,
             late: VecDeque::new(),
             averaging: None,
             until_learn: 0,
@@ -291,7 +297,9 @@ impl Digits {
         let usual = self
             .excursion_hz
             .unwrap_or(FIRST_EXCURSION * self.nominal_hz);
-        let threshold = (MOVED_AT_LEAST * self.nominal_hz).max(MOVED_TIMES * usual);
+        let learnt = self.learnt as f64 / self.values(EXCURSION_MEMORY_S) as f64;
+        let times = MOVED_TIMES + MOVED_TIMES_AT_FIRST * (1.0 - learnt).max(0.0);
+        let threshold = (MOVED_AT_LEAST * self.nominal_hz).max(times * usual);
         self.hits = if excursion > threshold {
             self.hits + 1
         } else {
@@ -331,6 +339,7 @@ impl Digits {
         let Some(old) = self.late.pop_front() else {
             return;
         };
+        self.learnt += 1;
         if self.averaging.is_none() {
             self.largest_so_far_hz = self.largest_so_far_hz.max(old);
         } else if self.holds_a_period() {

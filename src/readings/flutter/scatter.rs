@@ -16,6 +16,12 @@ const OF_SIXTH: f64 = 0.951 / 1.120;
 /// 5 % of the time goes with them: this part of it is added (by simulation).
 const FALLING_TOGETHER: f64 = 0.02;
 
+/// Two lines nearer than one turn over the record look like one that stands
+/// still. For what cannot be seen of their beat, no root mean square is taken
+/// to be known better than this part of it, for a stretch of one second, and
+/// less for longer ones (by simulation).
+const UNSEEN_BEAT: f64 = 0.5;
+
 /// The highest readings of pieces this long are compared: the indicator has
 /// forgotten one by the next.
 const PIECE_S: f64 = 1.0;
@@ -51,7 +57,9 @@ impl FlutterScatter {
     /// From means of equal blocks of `block_s` seconds.
     pub fn of(blocks: &FlutterBlocks, block_s: f64) -> Self {
         let readings = blocks.readings;
-        let rms = relative(blocks.squares, block_s, 2.0);
+        let length_s = blocks.squares.len() as f64 * block_s;
+        let unseen = UNSEEN_BEAT / length_s;
+        let rms = relative(blocks.squares, block_s, 2.0).map(|known| known.max(unseen));
         let sixth = relative(blocks.sixths, block_s, 6.0);
         let highest = readings.iter().copied().fold(0.0, f64::max);
         let level = rms.map(|relative| relative * highest);
