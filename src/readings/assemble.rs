@@ -144,13 +144,10 @@ fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     })
 }
 
-/// Only of an undisturbed stretch: a turn of the trimmer is no unsteadiness of
-/// the machine.
+/// Of the newest undisturbed piece: a turn of the trimmer is no unsteadiness
+/// of the machine.
 fn steadiness(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Vec<StabilityPoint> {
-    if stretch.moves > 0 || stretch.losses > 0 {
-        return Vec::new();
-    }
-    let series = stretch.series();
+    let series = stretch.undisturbed();
     let scale = percent_per_hz(around.conditions, nominal);
     stability(series.blocks(), Seconds(series.block_s()), scale)
 }

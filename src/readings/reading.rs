@@ -332,7 +332,7 @@ pub struct Measurement {
     /// `None` when too short.
     pub drift: Option<DriftReading>,
     /// Allan deviation against averaging time, an octave apart, shortest
-    /// first; empty when too short or disturbed.
+    /// first, of the newest undisturbed piece; empty when too short.
     #[serde(default)]
     pub stability: Vec<StabilityPoint>,
     /// Wow and flutter.

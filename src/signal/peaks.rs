@@ -77,7 +77,8 @@ impl Peaks {
                 })
                 .collect(),
             known: [(0, 0.0); CARRIERS],
-            count: 0,
+            // What is not known yet lies too far back to count.
+            count: length as u64,
             sine: None,
             restored: Vec::new(),
         }
