@@ -94,10 +94,11 @@ fn measure(options: &ReadOptions, path: &Path) -> Result<Measurement, NotMeasure
         // Decides when live digits count as settled; a recording is read whole.
         tolerance: MachineClass::Deck.tolerance().half_width,
     };
-    let mut engine = Engine::new(settings).map_err(|source| NotMeasured::Engine {
+    let engine = Engine::new(settings).map_err(|source| NotMeasured::Engine {
         file: path.display().to_string(),
         source,
     })?;
+    let mut engine = engine.without_readings();
     let stretch = Stretch::new(options, format.rate_hz);
     let reached_end = push_stretch(&mut recording, &mut engine, stretch);
     let mut measurement = engine.measurement();

@@ -6,20 +6,22 @@
 //! the carrier across it, the line is bent so that its mean is the true mean
 //! speed.
 
-use std::collections::VecDeque;
-
 use super::demodulator::Complex;
 
 /// So many values on each side make the ends of the line, and so many before
 /// a bad one are taken as bad with it.
 const GUARD: usize = 4;
 
+/// Room for the values before a gap and those that wait behind it.
+const CIRCLE: usize = 16;
+const _: () = assert!(CIRCLE > 2 * GUARD + 1);
+
 /// Longest gap across which the turns can be counted: beyond it wow makes
 /// them ambiguous.
 const COUNTABLE_S: f64 = 0.06;
 
 /// One value of the track going in.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Raw {
     /// Frequency in hertz.
     pub hz: f64,
@@ -45,8 +47,12 @@ pub struct Bridged {
 pub struct Bridge {
     rate_hz: f64,
     carrier_hz: f64,
-    waiting: VecDeque<Raw>,
-    before: VecDeque<Raw>,
+    /// The newest values in a circle: those that have gone out and those that
+    /// wait, which begin at `first`.
+    circle: [Raw; CIRCLE],
+    first: usize,
+    before: usize,
+    waiting: usize,
     gap: usize,
     countable: bool,
 }
@@ -57,8 +63,10 @@ impl Bridge {
         Self {
             rate_hz,
             carrier_hz,
-            waiting: VecDeque::with_capacity(GUARD + 1),
-            before: VecDeque::with_capacity(GUARD + 1),
+            circle: [Raw::default(); CIRCLE],
+            first: 0,
+            before: 0,
+            waiting: 0,
             gap: 0,
             countable: true,
         }
@@ -81,40 +89,40 @@ impl Bridge {
     }
 
     /// One value in; none or more out.
+    #[inline]
     pub fn push(&mut self, raw: Raw, mut out: impl FnMut(Bridged)) {
         if !raw.good {
-            self.gap += self.waiting.len() + 1;
-            self.waiting.clear();
+            self.gap += self.waiting + 1;
+            self.waiting = 0;
             return;
         }
-        self.waiting.push_back(raw);
-        if self.waiting.len() <= GUARD {
+        self.circle[(self.first + self.waiting) % CIRCLE] = raw;
+        self.waiting += 1;
+        if self.waiting <= GUARD {
             return;
         }
         if self.gap > 0 {
             self.close(&mut out);
         }
-        if let Some(raw) = self.waiting.pop_front() {
-            out(Bridged {
-                hz: raw.hz,
-                measured: true,
-            });
-            if self.before.len() == GUARD {
-                self.before.pop_front();
-            }
-            self.before.push_back(raw);
-        }
+        out(Bridged {
+            hz: self.circle[self.first].hz,
+            measured: true,
+        });
+        self.first = (self.first + 1) % CIRCLE;
+        self.waiting -= 1;
+        self.before = GUARD.min(self.before + 1);
     }
 
+    #[cold]
     fn close(&mut self, out: &mut impl FnMut(Bridged)) {
         let gap = self.gap as f64;
         // Without anything before there is nothing to lay a line from.
-        if self.before.is_empty() {
+        if self.before == 0 {
             self.gap = 0;
             return;
         }
-        let after = mean_hz(self.waiting.iter().take(GUARD));
-        let before = mean_hz(self.before.iter());
+        let after = self.mean_hz(self.first, GUARD);
+        let before = self.mean_hz(self.first + CIRCLE - self.before, self.before);
         // The bump 6 u (1 − u) has mean 1; sampled at n midpoints it has
         // 1 + 1/(2 n²).
         let bend = self.bend(before, after) / (1.0 + 0.5 / (gap * gap));
@@ -132,12 +140,10 @@ impl Bridge {
     /// How much the mean over the gap differs from the straight line, in
     /// hertz: the turns that the carrier made, counted to the nearest whole.
     fn bend(&self, before: f64, after: f64) -> f64 {
-        let ends = self.before.back().zip(self.waiting.front());
-        let Some((last, first)) = ends.filter(|_| self.countable) else {
-            return 0.0;
-        };
+        let last = &self.circle[(self.first + CIRCLE - 1) % CIRCLE];
+        let first = &self.circle[self.first];
         let gap_s = self.open_gap_s();
-        if gap_s > COUNTABLE_S || last.channel != first.channel {
+        if !self.countable || gap_s > COUNTABLE_S || last.channel != first.channel {
             return 0.0;
         }
         // From the last good value to the first good one, which carries the
@@ -147,11 +153,12 @@ impl Bridge {
         let missing = first.envelope.turns_since(last.envelope) - line_turns;
         (missing - missing.round()) / gap_s
     }
-}
 
-fn mean_hz<'a>(values: impl ExactSizeIterator<Item = &'a Raw>) -> f64 {
-    let count = values.len().max(1) as f64;
-    values.map(|raw| raw.hz).sum::<f64>() / count
+    /// Mean of so many values of the circle.
+    fn mean_hz(&self, from: usize, count: usize) -> f64 {
+        let values = (from..from + count).map(|place| self.circle[place % CIRCLE].hz);
+        values.sum::<f64>() / count as f64
+    }
 }
 
 #[cfg(test)]

@@ -25,11 +25,22 @@ pub struct Beside {
     pub hum: [f64; 2],
 }
 
+impl Beside {
+    /// True when what stands beside the tone is the same within a ratio.
+    pub fn is_like(&self, other: &Self, ratio: f64) -> bool {
+        let alike = |here: f64, there: f64| here <= ratio * there && there <= ratio * here;
+        alike(self.tone, other.tone) && alike(self.rest, other.rest)
+    }
+}
+
+/// The common density is told from every so manyth bin; thousands are left.
+const EVERY: usize = 2;
+
 /// Makes the look.
 pub struct SpectrumCheck {
     spectrum: Spectrum,
     power: Vec<f32>,
-    sorted: Vec<f32>,
+    sorted: Vec<u32>,
 }
 
 impl SpectrumCheck {
@@ -67,7 +78,8 @@ impl SpectrumCheck {
             let low = (below.ceil() as usize).clamp(from, bins);
             let high = (above.floor() as usize + 1).clamp(low, bins);
             kept += total(&self.power[from..low]);
-            self.sorted.extend_from_slice(&self.power[from..low]);
+            let bits = self.power[from..low].iter().step_by(EVERY);
+            self.sorted.extend(bits.map(|power| power.to_bits()));
             hidden += high - low;
             if harmonic == 1 {
                 beside.tone = total(&self.power[low..high]);
@@ -91,8 +103,9 @@ impl SpectrumCheck {
             return 0.0;
         }
         let middle = self.sorted.len() / 2;
-        let (_, &mut median, _) = self.sorted.select_nth_unstable_by(middle, f32::total_cmp);
-        f64::from(median) / std::f64::consts::LN_2
+        // The bits of positive numbers are ordered as they are.
+        let (_, &mut median, _) = self.sorted.select_nth_unstable(middle);
+        f64::from(f32::from_bits(median)) / std::f64::consts::LN_2
     }
 
     fn hum(&self, mains_hz: f64, tone_hz: f64, half_hz: f64) -> f64 {

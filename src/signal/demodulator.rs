@@ -6,10 +6,14 @@
 //! lower rate, low-passed and decimated again, to about 2 kHz. The phase of
 //! what comes out is the phase of the tone against the carrier.
 
+// See `wide`.
+#![allow(clippy::inline_always)]
+
 use std::f64::consts::TAU;
 
 use super::fir::kaiser_lowpass;
 use super::phased::{Phased, PhasedTaps, TILE};
+use super::wide::{self, Work, madd_64};
 
 /// Rates that follow from the sample rate of the input.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -92,7 +96,7 @@ impl Complex {
     }
 
     /// Product.
-    #[inline]
+    #[inline(always)]
     pub fn times(self, other: Self) -> Self {
         Self {
             re: self.re * other.re - self.im * other.im,
@@ -101,7 +105,7 @@ impl Complex {
     }
 
     /// Squared magnitude.
-    #[inline]
+    #[inline(always)]
     pub fn power(self) -> f64 {
         self.re * self.re + self.im * self.im
     }
@@ -113,7 +117,7 @@ impl Complex {
         let im = self.im * earlier.re - self.re * earlier.im;
         // A tone near its carrier turns little from tick to tick.
         let angle = if im.abs() < SMALL_ANGLE * re {
-            small_arc_tangent(im / re)
+            small_arc_tangent::<false>(im / re)
         } else {
             im.atan2(re)
         };
@@ -126,8 +130,8 @@ const SMALL_ANGLE: f64 = 0.2;
 
 /// The series of the arc tangent, t − t³/3 + t⁵/5 … (Abramowitz & Stegun
 /// 4.4.42), even and odd terms apart so that they need not wait for another.
-#[inline]
-fn small_arc_tangent(t: f64) -> f64 {
+#[inline(always)]
+fn small_arc_tangent<const FUSED: bool>(t: f64) -> f64 {
     const fn term(k: u32) -> f64 {
         1.0 / (2 * k + 1) as f64
     }
@@ -136,8 +140,8 @@ fn small_arc_tangent(t: f64) -> f64 {
     let mut even = term(10);
     let mut odd = term(11);
     for k in [8, 6, 4, 2, 0] {
-        even = term(k) + fourth * even;
-        odd = term(k + 1) + fourth * odd;
+        even = madd_64::<FUSED>(fourth, even, term(k));
+        odd = madd_64::<FUSED>(fourth, odd, term(k + 1));
     }
     t * (even - square * odd)
 }
@@ -262,6 +266,24 @@ impl Filters {
     }
 }
 
+/// What [`Demodulator::take`] does.
+struct Block<'a> {
+    demodulator: &'a mut Demodulator,
+    filters: &'a Filters,
+    samples: &'a [f32],
+    oscillator: [&'a [f32]; 2],
+}
+
+impl Work for Block<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        self.demodulator
+            .block::<FUSED>(self.filters, self.samples, self.oscillator);
+    }
+}
+
 /// One channel.
 #[derive(Clone, Debug)]
 pub struct Demodulator {
@@ -278,7 +300,13 @@ pub struct Demodulator {
     kept_powers: usize,
     /// Coarse samples in the block.
     rows: usize,
-    envelopes: Vec<Complex>,
+    ticks: usize,
+    /// Parts of the envelopes of the block's ticks; first the one before it.
+    envelope_re: Vec<f64>,
+    envelope_im: Vec<f64>,
+    /// Turns from each envelope to the next.
+    turns: Vec<f64>,
+    lowest_power: f32,
 }
 
 impl Demodulator {
@@ -297,7 +325,11 @@ impl Demodulator {
             powers: vec![0.0; kept_powers + most_coarse],
             kept_powers,
             rows: 0,
-            envelopes: vec![Complex::default(); MOST_TICKS.next_multiple_of(TILE)],
+            ticks: 0,
+            envelope_re: vec![0.0; 1 + MOST_TICKS.next_multiple_of(TILE)],
+            envelope_im: vec![0.0; 1 + MOST_TICKS.next_multiple_of(TILE)],
+            turns: vec![0.0; MOST_TICKS],
+            lowest_power: 0.0,
         }
     }
 
@@ -313,16 +345,45 @@ impl Demodulator {
 
     /// A block of whole ticks in, with the oscillator's values for it; what
     /// comes of it is asked for tick by tick.
-    pub fn take(&mut self, filters: &Filters, samples: &[f32], [cosine, sine]: [&[f32]; 2]) {
+    pub fn take(&mut self, filters: &Filters, samples: &[f32], oscillator: [&[f32]; 2]) {
+        wide::run(Block {
+            demodulator: self,
+            filters,
+            samples,
+            oscillator,
+        });
+    }
+
+    #[inline(always)]
+    fn block<const FUSED: bool>(
+        &mut self,
+        filters: &Filters,
+        samples: &[f32],
+        oscillator: [&[f32]; 2],
+    ) {
+        self.first_stage::<FUSED>(filters, samples);
+        self.turn(oscillator);
+        self.second_stage::<FUSED>(filters);
+        self.find_turns::<FUSED>();
+    }
+
+    #[inline(always)]
+    fn first_stage<const FUSED: bool>(&mut self, filters: &Filters, samples: &[f32]) {
         self.powers
             .copy_within(self.rows..self.rows + self.kept_powers, 0);
         self.rows = samples.len() / self.first;
         self.input.take(samples);
         for row in (0..self.rows).step_by(TILE) {
-            let [re, im] = self.input.two_filters(&filters.cosine, &filters.sine, row);
+            let [re, im] = self
+                .input
+                .two_filters::<FUSED>(&filters.cosine, &filters.sine, row);
             self.coarse_re[row..row + TILE].copy_from_slice(&re);
             self.coarse_im[row..row + TILE].copy_from_slice(&im);
         }
+    }
+
+    #[inline(always)]
+    fn turn(&mut self, [cosine, sine]: [&[f32]; 2]) {
         let coarse = self.coarse_re[..self.rows].iter_mut();
         let coarse = coarse.zip(&mut self.coarse_im[..self.rows]);
         let powers = &mut self.powers[self.kept_powers..];
@@ -332,16 +393,57 @@ impl Demodulator {
             *re = x * c - y * s;
             *im = x * s + y * c;
         }
+        let mut lowest = f32::INFINITY;
+        for &power in &self.powers[..self.kept_powers + self.rows] {
+            lowest = if power < lowest { power } else { lowest };
+        }
+        self.lowest_power = lowest;
+    }
+
+    #[inline(always)]
+    fn second_stage<const FUSED: bool>(&mut self, filters: &Filters) {
         self.re.take(&self.coarse_re[..self.rows]);
         self.im.take(&self.coarse_im[..self.rows]);
-        for tick in (0..self.rows / self.second).step_by(TILE) {
-            let re = self.re.filter(&filters.second, tick);
-            let im = self.im.filter(&filters.second, tick);
-            let tile = self.envelopes[tick..].iter_mut().zip(re).zip(im);
-            for ((envelope, re), im) in tile {
-                // A real tone of amplitude A has A/2 on this side of zero.
-                envelope.re = 2.0 * f64::from(re);
-                envelope.im = 2.0 * f64::from(im);
+        self.envelope_re[0] = self.envelope_re[self.ticks];
+        self.envelope_im[0] = self.envelope_im[self.ticks];
+        self.ticks = self.rows / self.second;
+        // A real tone of amplitude A has A/2 on this side of zero.
+        for tick in (0..self.ticks).step_by(TILE) {
+            let re = self.re.filter::<FUSED>(&filters.second, tick);
+            for (slot, re) in self.envelope_re[1 + tick..].iter_mut().zip(re) {
+                *slot = 2.0 * f64::from(re);
+            }
+            let im = self.im.filter::<FUSED>(&filters.second, tick);
+            for (slot, im) in self.envelope_im[1 + tick..].iter_mut().zip(im) {
+                *slot = 2.0 * f64::from(im);
+            }
+        }
+    }
+
+    /// As [`Complex::turns_since`]; all in one go where all turns are small,
+    /// as they are of a tone near its carrier.
+    #[inline(always)]
+    fn find_turns<const FUSED: bool>(&mut self) {
+        let re = &self.envelope_re[..=self.ticks];
+        let im = &self.envelope_im[..=self.ticks];
+        let turns = &mut self.turns[..self.ticks];
+        let mut small = true;
+        let pairs = re.windows(2).zip(im.windows(2));
+        for (slot, (re, im)) in turns.iter_mut().zip(pairs) {
+            let cosine = re[1] * re[0] + im[1] * im[0];
+            let sine = im[1] * re[0] - re[1] * im[0];
+            small &= sine.abs() < SMALL_ANGLE * cosine;
+            *slot = small_arc_tangent::<FUSED>(sine / cosine) * (1.0 / TAU);
+        }
+        if small {
+            return;
+        }
+        let pairs = re.windows(2).zip(im.windows(2));
+        for (slot, (re, im)) in turns.iter_mut().zip(pairs) {
+            let cosine = re[1] * re[0] + im[1] * im[0];
+            let sine = im[1] * re[0] - re[1] * im[0];
+            if sine.abs() >= SMALL_ANGLE * cosine {
+                *slot = sine.atan2(cosine) * (1.0 / TAU);
             }
         }
     }
@@ -350,7 +452,22 @@ impl Demodulator {
     /// the block.
     #[inline]
     pub fn envelope(&self, tick: usize) -> Complex {
-        self.envelopes[tick]
+        Complex {
+            re: self.envelope_re[1 + tick],
+            im: self.envelope_im[1 + tick],
+        }
+    }
+
+    /// Turns of the envelope from the tick before to a tick of the block.
+    #[inline]
+    pub fn turns(&self, tick: usize) -> f64 {
+        self.turns[tick]
+    }
+
+    /// The lowest power of the block, the kept ones among them.
+    #[inline]
+    pub fn lowest_power(&self) -> f32 {
+        self.lowest_power
     }
 
     /// Powers of the coarse samples of a tick, which answer faster, the kept

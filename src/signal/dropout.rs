@@ -79,12 +79,12 @@ impl DropoutDetector {
     }
 
     /// Takes the powers of the coarse samples of a tick, behind
-    /// [`DropoutDetector::kept_powers`] from before it; tells of a dropout
-    /// when it ends.
+    /// [`DropoutDetector::kept_powers`] from before it, none of them below
+    /// `lowest`; tells of a dropout when it ends.
     #[inline]
-    pub fn tick(&mut self, powers: &[f32], mut found: impl FnMut(Gap)) {
+    pub fn tick(&mut self, powers: &[f32], lowest: f32, mut found: impl FnMut(Gap)) {
         let fresh = powers.len() - self.kept_powers();
-        if self.may_be_down(powers) {
+        if self.may_be_down(powers, lowest) {
             for place in 0..fresh {
                 let mean = self.mean(powers, place);
                 self.look(mean, self.count + place as u64, &mut found);
@@ -100,14 +100,13 @@ impl DropoutDetector {
     }
 
     /// No average is below the threshold when none of its parts is.
-    fn may_be_down(&self, powers: &[f32]) -> bool {
+    fn may_be_down(&self, powers: &[f32], lowest: f32) -> bool {
         let Some(threshold) = self.threshold else {
             return false;
         };
         // A little more, for what is lost by the shorter number.
         let threshold = (threshold * 1.000_001) as f32;
-        let low: u32 = powers.iter().map(|&p| u32::from(p <= threshold)).sum();
-        low > 0 || self.is_down()
+        self.is_down() || (lowest <= threshold && powers.iter().any(|&p| p <= threshold))
     }
 
     fn mean(&self, powers: &[f32], place: usize) -> f64 {
@@ -173,7 +172,7 @@ mod tests {
         let powers: Vec<f32> = (0..16_000 + kept).map(level).collect();
         let mut gaps = Vec::new();
         for n in (0..16_000).step_by(4) {
-            detector.tick(&powers[n..n + kept + 4], |gap| gaps.push(gap));
+            detector.tick(&powers[n..n + kept + 4], 0.0, |gap| gaps.push(gap));
         }
         gaps
     }

@@ -129,6 +129,9 @@ pub struct Evidence {
     present_until: u64,
     mean_power: f64,
     level_ticks: u64,
+    longest_memory: u64,
+    /// By this part the newest moves the mean power.
+    newest_part: f64,
     channel: usize,
     level_db: Counts,
     fine: (f64, u32),
@@ -161,6 +164,8 @@ impl Evidence {
             present_until: 0,
             mean_power: 0.0,
             level_ticks: 0,
+            longest_memory: (LEVEL_S * rate_hz) as u64,
+            newest_part: 1.0,
             channel: 0,
             level_db: Counts::new(0.5, 90),
             fine: (0.0, 0),
@@ -197,8 +202,10 @@ impl Evidence {
                 self.level_ticks = 0;
             }
             self.level_ticks += 1;
-            let memory = (self.level_ticks as f64).min(LEVEL_S * self.rate_hz);
-            self.mean_power += (power - self.mean_power) / memory;
+            if self.level_ticks <= self.longest_memory {
+                self.newest_part = 1.0 / self.level_ticks as f64;
+            }
+            self.mean_power += self.newest_part * (power - self.mean_power);
             // Every fourth will do: neighbours are much the same.
             if self.present.is_multiple_of(4) {
                 let db = 10.0 * (power / self.mean_power.max(1e-20)).max(1e-9).log10();

@@ -3,7 +3,12 @@
 //! All in double precision: the poles of the wow band lie within 10⁻³ of the
 //! unit circle.
 
+// See `wide`.
+#![allow(clippy::inline_always)]
+
 use std::f64::consts::PI;
+
+use super::wide::madd_64;
 
 /// State smaller than this is taken as zero: after a long silence the tail of
 /// a filter would otherwise crawl through denormal numbers, which are slow.
@@ -161,15 +166,16 @@ impl<const N: usize> Bank<N> {
     }
 
     /// One value in, one from each cascade out.
-    #[inline]
-    pub fn push(&mut self, x: f64) -> [f64; N] {
+    #[inline(always)]
+    pub fn push<const FUSED: bool>(&mut self, x: f64) -> [f64; N] {
         let mut values = [x; N];
         for Stage { b, a, state } in &mut self.stages {
             for k in 0..N {
                 let x = values[k];
-                let y = b[0][k] * x + state[0][k];
-                state[0][k] = b[1][k] * x - a[0][k] * y + state[1][k];
-                state[1][k] = b[2][k] * x - a[1][k] * y;
+                let y = madd_64::<FUSED>(b[0][k], x, state[0][k]);
+                let first = madd_64::<FUSED>(b[1][k], x, state[1][k]);
+                state[0][k] = madd_64::<FUSED>(-a[0][k], y, first);
+                state[1][k] = madd_64::<FUSED>(-a[1][k], y, b[2][k] * x);
                 values[k] = y;
             }
         }
@@ -278,7 +284,7 @@ mod tests {
         for n in 0..3000 {
             // A click, and then a long silence.
             let x = if n < 10 { f64::from(n) } else { 0.0 };
-            let [low, high] = bank.push(x);
+            let [low, high] = bank.push::<false>(x);
             assert!((low - cascades[0].push(x)).abs() < 1e-190);
             assert!((high - cascades[1].push(x)).abs() < 1e-190);
         }

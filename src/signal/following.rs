@@ -49,7 +49,6 @@ struct Channel {
     peaks: Peaks,
     demodulator: Demodulator,
     dropout: DropoutDetector,
-    before: Complex,
     /// Ticks until the filters have forgotten what cannot be believed.
     doubt: u32,
     /// Mean difference from the combined track in hertz, used or not.
@@ -64,7 +63,6 @@ impl Channel {
             peaks: Peaks::new(plan.rate_hz, hz),
             demodulator: Demodulator::new(plan, filters, dropout.kept_powers()),
             dropout,
-            before: Complex::default(),
             doubt,
             apart_hz: 0.0,
             quality: ChannelQuality {
@@ -199,7 +197,8 @@ impl Following {
 
     /// True when the frequencies scatter as no tone does.
     pub(super) fn is_incoherent(&self) -> bool {
-        self.scatter.sqrt() > INCOHERENT * self.pass_hz()
+        let most = INCOHERENT * self.pass_hz();
+        self.scatter > most * most
     }
 
     /// Quality of each channel.
@@ -260,7 +259,8 @@ impl Following {
         for (index, channel) in self.channels.iter_mut().enumerate() {
             let weight = channel.quality.weight;
             let powers = channel.demodulator.powers(tick);
-            channel.dropout.tick(powers, |gap| {
+            let lowest = channel.demodulator.lowest_power();
+            channel.dropout.tick(powers, lowest, |gap| {
                 if weight > 0.0 {
                     let origin_s = self.started_tick as f64 / rates.hz;
                     let coarse_hz = plan.coarse_rate_hz();
@@ -272,8 +272,7 @@ impl Following {
                 }
             });
             let envelope = channel.demodulator.envelope(tick);
-            let step = envelope.turns_since(channel.before) * rates.hz;
-            channel.before = envelope;
+            let step = channel.demodulator.turns(tick) * rates.hz;
             steps[index] = step;
             if channel.dropout.is_down() {
                 channel.doubt = channel.doubt.max(self.settle);
@@ -293,7 +292,8 @@ impl Following {
         self.ticks += 1;
         let raw = match best {
             Some((_, envelope, channel)) => {
-                let mean = sum / weights;
+                // Mostly nothing is left out; then there is nothing to divide.
+                let mean = if weights == 1.0 { sum } else { sum / weights };
                 self.observe(mean, &steps);
                 Raw {
                     hz: self.carrier_hz + mean,
@@ -355,7 +355,7 @@ impl Following {
     /// Moves the carrier to where the tone has gone. The filters start anew
     /// and what they say is doubted until they have forgotten.
     fn retune_if_needed(&mut self, plan: &Plan) {
-        if (self.mean_hz / self.carrier_hz - 1.0).abs() < RETUNE_RELATIVE {
+        if (self.mean_hz - self.carrier_hz).abs() < RETUNE_RELATIVE * self.carrier_hz {
             return;
         }
         self.carrier_hz = self.mean_hz;

@@ -1,5 +1,10 @@
 //! Level and clipping of one channel, straight from the samples.
 
+// See `wide`.
+#![allow(clippy::inline_always)]
+
+use super::wide::{self, Work, madd};
+
 /// A sample at or above this magnitude stands at full scale: the largest code
 /// of 16 bits is 32767/32768 = 0.999969.
 pub const FULL_SCALE: f32 = 0.999_96;
@@ -31,18 +36,12 @@ impl LevelMeter {
     /// the slot of their tick. Each tick is added up by itself, so that it
     /// does not matter how many come at once.
     pub fn push(&mut self, samples: &[f32], tick: usize, clipped: &mut [u64]) {
-        let mut peak = [0.0f32; LANES];
-        let chunks = samples.chunks_exact(LANES);
-        for (peak, sample) in peak.iter_mut().zip(chunks.remainder()) {
-            *peak = sample.abs();
-        }
-        for chunk in chunks {
-            for lane in 0..LANES {
-                peak[lane] = larger(peak[lane], chunk[lane].abs());
-            }
-        }
-        let block_peak = peak.into_iter().fold(0.0, larger);
-        self.energy += samples.chunks(tick).map(energy).sum::<f64>();
+        let (block_peak, energy) = wide::run(Sums {
+            samples,
+            tick,
+            before: self.energy,
+        });
+        self.energy = energy;
         self.count += samples.len() as u64;
         self.peak = larger(self.peak, block_peak);
         if block_peak >= FULL_SCALE {
@@ -90,17 +89,49 @@ impl LevelMeter {
     }
 }
 
+/// Peak of whole ticks, and their energy added to what was before.
+struct Sums<'a> {
+    samples: &'a [f32],
+    tick: usize,
+    before: f64,
+}
+
+impl Work for Sums<'_> {
+    type Output = (f32, f64);
+
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) -> (f32, f64) {
+        let mut peak = [0.0f32; LANES];
+        let chunks = self.samples.chunks_exact(LANES);
+        for (peak, sample) in peak.iter_mut().zip(chunks.remainder()) {
+            *peak = sample.abs();
+        }
+        for chunk in chunks {
+            for lane in 0..LANES {
+                peak[lane] = larger(peak[lane], chunk[lane].abs());
+            }
+        }
+        let ticks = self.samples.chunks(self.tick);
+        (
+            peak.into_iter().fold(0.0, larger),
+            ticks
+                .map(energy::<FUSED>)
+                .fold(self.before, |sum, tick| sum + tick),
+        )
+    }
+}
+
 /// Sums are made in so many lanes.
 const LANES: usize = 8;
 
 /// As `max`, but without its care for what is no number, which costs time.
-#[inline]
+#[inline(always)]
 fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
-#[inline]
-fn energy(samples: &[f32]) -> f64 {
+#[inline(always)]
+fn energy<const FUSED: bool>(samples: &[f32]) -> f64 {
     let mut sums = [0.0f32; LANES];
     let chunks = samples.chunks_exact(LANES);
     for (sum, sample) in sums.iter_mut().zip(chunks.remainder()) {
@@ -108,7 +139,7 @@ fn energy(samples: &[f32]) -> f64 {
     }
     for chunk in chunks {
         for lane in 0..LANES {
-            sums[lane] += chunk[lane] * chunk[lane];
+            sums[lane] = madd::<FUSED>(chunk[lane], chunk[lane], sums[lane]);
         }
     }
     let mut halves = [0.0f32; LANES / 2];

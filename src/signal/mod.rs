@@ -23,3 +23,4 @@ pub mod statistics;
 pub mod tone;
 pub mod tone_fit;
 pub mod tracker;
+pub mod wide;

@@ -4,8 +4,13 @@
 //! that neighbouring outputs meet one tap at neighbouring places: a tap is
 //! loaded once for all of them and nothing is added across lanes.
 
+// See `wide`.
+#![allow(clippy::inline_always)]
+
+use super::wide::madd;
+
 /// So many outputs are made at a time.
-pub const TILE: usize = 8;
+pub const TILE: usize = 16;
 
 /// What a tile of outputs adds up to.
 pub type Tile = [f32; TILE];
@@ -57,6 +62,7 @@ impl PhasedTaps {
         }
     }
 
+    #[inline(always)]
     fn of_phase(&self, phase: usize) -> &[f32] {
         &self.taps[phase * self.rows..(phase + 1) * self.rows]
     }
@@ -64,6 +70,7 @@ impl PhasedTaps {
 
 impl Phased {
     /// Takes the next block: whole rows of one sample from each phase.
+    #[inline(always)]
     pub fn take(&mut self, samples: &[f32]) {
         debug_assert!(samples.len().is_multiple_of(self.phases));
         let rows = samples.len() / self.phases;
@@ -83,6 +90,7 @@ impl Phased {
         self.rows = rows;
     }
 
+    #[inline(always)]
     fn spread<const PHASES: usize>(&mut self, samples: &[f32]) {
         let (tiles, rest) = samples.as_chunks::<PHASES>().0.as_chunks::<TILE>();
         for (at, tile) in tiles.iter().enumerate() {
@@ -115,6 +123,7 @@ impl Phased {
     }
 
     /// What the taps of one phase meet for a tile of outputs from `row` on.
+    #[inline(always)]
     fn line(&self, phase: usize, row: usize) -> &[f32] {
         let from = phase * self.stride + row;
         &self.values[from..from + self.kept + TILE]
@@ -122,8 +131,13 @@ impl Phased {
 
     /// Outputs of two filters from `row` on; beyond the block they mean
     /// nothing.
-    #[inline]
-    pub fn two_filters(&self, a: &PhasedTaps, b: &PhasedTaps, row: usize) -> [Tile; 2] {
+    #[inline(always)]
+    pub fn two_filters<const FUSED: bool>(
+        &self,
+        a: &PhasedTaps,
+        b: &PhasedTaps,
+        row: usize,
+    ) -> [Tile; 2] {
         let mut sums = [[0.0; TILE]; 2];
         for phase in 0..self.phases {
             let mut part_a = [0.0; TILE];
@@ -133,10 +147,10 @@ impl Phased {
             for (window, (&a, &b)) in windows.zip(taps) {
                 if let Some(window) = window.first_chunk::<TILE>() {
                     for lane in 0..TILE {
-                        part_a[lane] += a * window[lane];
+                        part_a[lane] = madd::<FUSED>(a, window[lane], part_a[lane]);
                     }
                     for lane in 0..TILE {
-                        part_b[lane] += b * window[lane];
+                        part_b[lane] = madd::<FUSED>(b, window[lane], part_b[lane]);
                     }
                 }
             }
@@ -147,8 +161,8 @@ impl Phased {
     }
 
     /// Outputs of one filter from `row` on.
-    #[inline]
-    pub fn filter(&self, taps: &PhasedTaps, row: usize) -> Tile {
+    #[inline(always)]
+    pub fn filter<const FUSED: bool>(&self, taps: &PhasedTaps, row: usize) -> Tile {
         let mut sums = [0.0; TILE];
         for phase in 0..self.phases {
             let mut part = [0.0; TILE];
@@ -156,7 +170,7 @@ impl Phased {
             for (window, &tap) in windows.zip(taps.of_phase(phase)) {
                 if let Some(window) = window.first_chunk::<TILE>() {
                     for lane in 0..TILE {
-                        part[lane] += tap * window[lane];
+                        part[lane] = madd::<FUSED>(tap, window[lane], part[lane]);
                     }
                 }
             }
@@ -167,7 +181,7 @@ impl Phased {
 }
 
 /// Few additions in a row: rounding grows slowly.
-#[inline]
+#[inline(always)]
 fn add(sums: &mut Tile, part: &Tile) {
     for lane in 0..TILE {
         sums[lane] += part[lane];
@@ -194,8 +208,8 @@ mod tests {
                 let block = &samples[row * phases..(row + rows) * phases];
                 stream.take(block);
                 for at in (0..rows).step_by(TILE) {
-                    let filters = stream.two_filters(&a, &b, at);
-                    let alone = stream.filter(&b, at);
+                    let filters = stream.two_filters::<false>(&a, &b, at);
+                    let alone = stream.filter::<false>(&b, at);
                     for lane in 0..TILE.min(rows - at) {
                         let newest = (row + at + lane) * phases + phases - 1;
                         let plain = |taps: &[f64]| -> f64 {

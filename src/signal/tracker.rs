@@ -27,6 +27,11 @@ const SAME_TONE: f64 = 0.01;
 /// A spectrum is looked at this often while a tone is followed.
 const CHECK_S: f64 = 1.0;
 
+/// So often where the last looks were alike: their part of the power beside
+/// the tone within this ratio.
+const CALM_CHECK_S: f64 = 2.0;
+const ALIKE: f64 = 1.5;
+
 /// What comes out, in order.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Track {
@@ -74,6 +79,7 @@ pub struct Tracker {
     following: Option<Following>,
     evidence: Option<Evidence>,
     until_check: u64,
+    last_beside: [Beside; MOST_CHANNELS],
     replay: Vec<Vec<f32>>,
 }
 
@@ -104,6 +110,7 @@ impl Tracker {
             following: None,
             evidence: None,
             until_check: 0,
+            last_beside: [Beside::default(); MOST_CHANNELS],
         }
     }
 
@@ -268,6 +275,7 @@ impl Tracker {
         ));
         self.evidence = Some(Evidence::new(self.plan.output_rate_hz(), line));
         self.until_check = 0;
+        self.last_beside = [Beside::default(); MOST_CHANNELS];
         out.push(Track::Found { hz: line.hz });
         let mut replay = std::mem::take(&mut self.replay);
         for (copy, recent) in replay.iter_mut().zip(&self.recent) {
@@ -301,13 +309,19 @@ impl Tracker {
         if self.until_check > 0 || known < block {
             return;
         }
-        self.until_check = (CHECK_S * self.plan.output_rate_hz()) as u64;
         let mut beside = [Beside::default(); MOST_CHANNELS];
         for (slot, recent) in beside.iter_mut().zip(&self.recent) {
             *slot = self
                 .check
                 .look(newest(recent, self.ahead, block), following.mean_hz());
         }
+        let alike = beside
+            .iter()
+            .zip(&self.last_beside)
+            .all(|(now, before)| now.is_like(before, ALIKE));
+        let interval_s = if alike { CALM_CHECK_S } else { CHECK_S };
+        self.until_check = (interval_s * self.plan.output_rate_hz()) as u64;
+        self.last_beside = beside;
         following.weigh(&beside);
         if let Some(evidence) = &mut self.evidence {
             evidence.check(&beside[..self.channels]);

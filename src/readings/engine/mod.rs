@@ -86,6 +86,8 @@ pub struct Engine {
     digit_sum: (f64, u32),
     per_digit: u32,
     flutter: FlutterMeter,
+    /// Values that the flutter meter has not got yet.
+    flutter_waiting: Vec<f64>,
     trend: Trend,
     wrong: Option<WrongTone>,
     whole: Stretch,
@@ -128,6 +130,7 @@ impl Engine {
             digit_sum: (0.0, 0),
             per_digit: (rate / DIGITS_HZ).round().max(1.0) as u32,
             flutter: FlutterMeter::new(rate),
+            flutter_waiting: Vec::with_capacity(2 * MOST_TICKS),
             trend: Trend::new(rate),
             wrong: None,
             whole: Stretch::new(rate),
@@ -138,6 +141,13 @@ impl Engine {
         };
         engine.set_ranges();
         Ok(engine)
+    }
+
+    /// For recordings: leaves out what only [`Engine::reading`] needs.
+    /// [`Engine::measurement`] is the same, the live flutter figures stay empty.
+    pub fn without_readings(mut self) -> Self {
+        self.flutter.only_totals();
+        self
     }
 
     /// Takes interleaved samples, full scale ±1; any number of whole frames.
@@ -169,6 +179,7 @@ impl Engine {
             *slot = &samples[..ready];
         }
         self.ticks(&mut inputs[..waiting.len()]);
+        self.follow_flutter();
         for samples in &mut waiting {
             samples.drain(..ready);
         }
@@ -246,6 +257,7 @@ impl Engine {
 
     /// What was followed has ended: it counts, or is as if it had never been.
     fn end_piece(&mut self, left_range: bool) {
+        self.follow_flutter();
         if self.tone == ToneState::Locked {
             self.tone = ToneState::Lost;
         }
@@ -287,6 +299,7 @@ impl Engine {
     }
 
     fn found(&mut self, hz: f64) {
+        self.follow_flutter();
         self.belief.begin(&self.whole, self.nominal);
         if matches!(self.tone, ToneState::Wrong(_)) {
             self.tone = ToneState::Searching;
@@ -324,9 +337,10 @@ impl Engine {
         self.whole.value(hz, tone_power, used, disagree);
         self.keeper
             .each(|stretch| stretch.value(hz, tone_power, used, disagree));
-        let totals = std::iter::once(&mut self.whole.flutter);
-        self.flutter
-            .push(hz, totals.chain(self.keeper.flutter_totals()));
+        self.flutter_waiting.push(hz);
+        if self.keeper.is_busy() {
+            self.follow_flutter();
+        }
         self.trend.value(hz);
         self.digit_sum.0 += hz;
         self.digit_sum.1 += 1;
@@ -337,11 +351,24 @@ impl Engine {
         }
     }
 
+    /// Gives the flutter meter what waits for it: many values at once cost less.
+    fn follow_flutter(&mut self) {
+        let waiting = &self.flutter_waiting;
+        match self.keeper.flutter_totals() {
+            Some(kept) => self
+                .flutter
+                .push(waiting, &mut [&mut self.whole.flutter, kept]),
+            None => self.flutter.push(waiting, &mut [&mut self.whole.flutter]),
+        }
+        self.flutter_waiting.clear();
+    }
+
     fn digit(&mut self, hz: f64) {
         let Some(digits) = &mut self.digits else {
             return;
         };
         if digits.push(hz) == Motion::Moved {
+            self.follow_flutter();
             self.flutter.restart();
             self.whole.moved();
             self.trend.begin_anew();

@@ -1,6 +1,9 @@
 //! The live flutter meter: one filter chain, sliding windows for the screen,
 //! totals for whatever is being kept.
 
+// See `wide`.
+#![allow(clippy::inline_always)]
+
 use std::collections::VecDeque;
 
 use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
@@ -11,7 +14,9 @@ use super::two_sigma::TwoSigma;
 use super::weighting::weighting;
 use crate::readings::blocks::BlockSeries;
 use crate::signal::filters::Bank;
-use crate::signal::fir::{Fir, kaiser_lowpass};
+use crate::signal::fir::kaiser_lowpass;
+use crate::signal::phased::{Phased, PhasedTaps, TILE};
+use crate::signal::wide::{self, Work};
 
 /// The mean of so much track is taken out before the filters start, so that
 /// they need not first swing to it.
@@ -38,6 +43,9 @@ const EARLY_LEAST_S: f64 = 1.0;
 /// crosstalk, not flutter.
 const TOP_STOP_HZ: f64 = 290.0;
 const TOP_ATTENUATION_DB: f64 = 70.0;
+
+/// Values that are filtered at a time, at most.
+const MOST_VALUES: usize = 4 * TILE;
 
 /// Squares of one value in the four ways of looking at it.
 #[derive(Clone, Copy, Debug, Default)]
@@ -103,10 +111,15 @@ pub struct FlutterHz {
 /// The chain.
 pub struct FlutterMeter {
     rate_hz: f64,
-    top: Fir,
+    top: PhasedTaps,
+    before: Phased,
+    tamed: Vec<f32>,
+    filtered: Vec<[f64; 4]>,
     /// Weighted, unweighted, wow, flutter.
     filters: Bank<4>,
     quasi_peak: QuasiPeak,
+    /// The sliding windows are kept.
+    is_live: bool,
     /// Values since the last restart.
     age: u64,
     lead_in: f64,
@@ -118,6 +131,33 @@ pub struct FlutterMeter {
     two_sigma: TwoSigma,
     since_resum: usize,
     recent: Recent,
+}
+
+/// The filters of a few values.
+struct Chain<'a> {
+    meter: &'a mut FlutterMeter,
+    values: &'a [f64],
+}
+
+impl Work for Chain<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let Self { meter, values } = self;
+        let offset_hz = meter.offset_hz;
+        meter.tamed.clear();
+        meter
+            .tamed
+            .extend(values.iter().map(|hz| (hz - offset_hz) as f32));
+        meter.before.take(&meter.tamed);
+        for (part, slots) in meter.filtered[..values.len()].chunks_mut(TILE).enumerate() {
+            let tile = meter.before.filter::<FUSED>(&meter.top, part * TILE);
+            for (slot, value) in slots.iter_mut().zip(tile) {
+                *slot = meter.filters.push::<FUSED>(f64::from(value));
+            }
+        }
+    }
 }
 
 impl FlutterTotals {
@@ -172,9 +212,13 @@ impl FlutterMeter {
     /// For a track of `rate_hz` values a second.
     pub fn new(rate_hz: f64) -> Self {
         let top = kaiser_lowpass(UNWEIGHTED_HZ[1], TOP_STOP_HZ, rate_hz, TOP_ATTENUATION_DB);
+        let top = PhasedTaps::new(1, &top);
         Self {
             rate_hz,
-            top: Fir::new(&top),
+            before: top.stream(MOST_VALUES),
+            tamed: Vec::with_capacity(MOST_VALUES),
+            filtered: vec![[0.0; 4]; MOST_VALUES],
+            top,
             filters: Bank::new(&[
                 weighting(rate_hz),
                 unweighted(rate_hz),
@@ -182,6 +226,7 @@ impl FlutterMeter {
                 band(FLUTTER_HZ, rate_hz),
             ]),
             quasi_peak: QuasiPeak::new(rate_hz),
+            is_live: true,
             age: 0,
             lead_in: 0.0,
             offset_hz: 0.0,
@@ -199,7 +244,7 @@ impl FlutterMeter {
     pub fn restart(&mut self) {
         self.age = 0;
         self.lead_in = 0.0;
-        self.top.reset(0.0);
+        self.before = self.top.stream(MOST_VALUES);
         self.filters.reset();
         self.quasi_peak.reset();
         self.window.clear();
@@ -211,25 +256,44 @@ impl FlutterMeter {
         self.recent = Recent::new(self.rate_hz);
     }
 
+    /// Nobody will ask for the live figures.
+    pub fn only_totals(&mut self) {
+        self.is_live = false;
+    }
+
     fn seconds(&self, values: usize) -> f64 {
         values as f64 / self.rate_hz
     }
 
-    /// One value of the track; totals get it once the filters have settled.
-    #[inline]
-    pub fn push<'a>(&mut self, hz: f64, totals: impl Iterator<Item = &'a mut FlutterTotals>) {
-        self.age += 1;
+    /// Values of the track; totals get them once the filters have settled.
+    pub fn push(&mut self, values: &[f64], totals: &mut [&mut FlutterTotals]) {
         let lead_in = (LEAD_IN_S * self.rate_hz) as u64;
-        if self.age <= lead_in {
+        let leading = lead_in.saturating_sub(self.age) as usize;
+        let (leading, values) = values.split_at(leading.min(values.len()));
+        for hz in leading {
+            self.age += 1;
             self.lead_in += hz;
             self.offset_hz = self.lead_in / self.age as f64;
-            return;
         }
-        let value = f64::from(self.top.push((hz - self.offset_hz) as f32));
-        let [weighted, unweighted, wow, flutter] = self.filters.push(value);
+        for values in values.chunks(MOST_VALUES) {
+            wide::run(Chain {
+                meter: self,
+                values,
+            });
+            for k in 0..values.len() {
+                self.age += 1;
+                let filtering_s = (self.age - lead_in) as f64 / self.rate_hz;
+                self.add(self.filtered[k], filtering_s, totals);
+            }
+        }
+    }
+
+    /// What was filtered of one value.
+    #[inline]
+    fn add(&mut self, filtered: [f64; 4], filtering_s: f64, totals: &mut [&mut FlutterTotals]) {
+        let [weighted, unweighted, wow, flutter] = filtered;
         let peak = self.quasi_peak.push(weighted);
-        let filtering_s = (self.age - lead_in) as f64 / self.rate_hz;
-        if filtering_s > EARLY_SETTLING_S {
+        if self.is_live && filtering_s > EARLY_SETTLING_S {
             self.show_early(flutter * flutter);
         }
         if filtering_s <= SETTLING_S {
@@ -242,16 +306,16 @@ impl FlutterMeter {
             flutter: flutter * flutter,
         };
         let bin = TwoSigma::bin(weighted);
-        self.show(squares, bin);
-        self.recent.push(squares.weighted, peak);
-        let mut unweighted_bin = None;
+        if self.is_live {
+            self.show(squares, bin);
+            self.recent.push(squares.weighted, peak);
+        }
+        let unweighted_bin = TwoSigma::bin(unweighted);
         for total in totals {
             total.seen += 1;
             total.squares.add(squares);
             total.weighted.add(bin);
-            total
-                .unweighted
-                .add(*unweighted_bin.get_or_insert_with(|| TwoSigma::bin(unweighted)));
+            total.unweighted.add(unweighted_bin);
             total.peak = total.peak.max(peak);
             total.blocks.push(squares.weighted);
             total.sixths.push(squares.weighted.powi(3));
