@@ -292,8 +292,7 @@ impl Following {
         self.ticks += 1;
         let raw = match best {
             Some((_, envelope, channel)) => {
-                // Mostly nothing is left out; then there is nothing to divide.
-                let mean = if weights == 1.0 { sum } else { sum / weights };
+                let mean = sum / weights;
                 self.observe(mean, &steps);
                 Raw {
                     hz: self.carrier_hz + mean,

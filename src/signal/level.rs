@@ -15,7 +15,7 @@ const CLIPPED_RUN: u32 = 3;
 /// Adds up one channel until asked.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct LevelMeter {
-    energy: f64,
+    energy: [f64; LANES],
     earlier: f64,
     peak: f32,
     count: u64,
@@ -36,12 +36,11 @@ impl LevelMeter {
     /// the slot of their tick. Each tick is added up by itself, so that it
     /// does not matter how many come at once.
     pub fn push(&mut self, samples: &[f32], tick: usize, clipped: &mut [u64]) {
-        let (block_peak, energy) = wide::run(Sums {
+        let block_peak = wide::run(Sums {
             samples,
             tick,
-            before: self.energy,
+            energy: &mut self.energy,
         });
-        self.energy = energy;
         self.count += samples.len() as u64;
         self.peak = larger(self.peak, block_peak);
         if block_peak >= FULL_SCALE {
@@ -72,52 +71,58 @@ impl LevelMeter {
 
     /// Sum of the squares of all samples since the start.
     pub fn energy(&self) -> f64 {
-        self.earlier + self.energy
+        self.earlier + self.energy.iter().sum::<f64>()
     }
 
     /// The level since the last call.
     pub fn take(&mut self) -> Level {
+        let energy: f64 = self.energy.iter().sum();
         let level = Level {
-            mean_square: self.energy / self.count.max(1) as f64,
+            mean_square: energy / self.count.max(1) as f64,
             peak: self.peak,
         };
-        self.earlier += self.energy;
-        self.energy = 0.0;
+        self.earlier += energy;
+        self.energy = [0.0; LANES];
         self.count = 0;
         self.peak = 0.0;
         level
     }
 }
 
-/// Peak of whole ticks, and their energy added to what was before.
+/// Peak of whole ticks; their energy is added to that of before.
 struct Sums<'a> {
     samples: &'a [f32],
     tick: usize,
-    before: f64,
+    energy: &'a mut [f64; LANES],
 }
 
 impl Work for Sums<'_> {
-    type Output = (f32, f64);
+    type Output = f32;
 
     #[inline(always)]
-    fn run<const FUSED: bool>(self) -> (f32, f64) {
+    fn run<const FUSED: bool>(self) -> f32 {
         let mut peak = [0.0f32; LANES];
-        let chunks = self.samples.chunks_exact(LANES);
-        for (peak, sample) in peak.iter_mut().zip(chunks.remainder()) {
-            *peak = sample.abs();
-        }
-        for chunk in chunks {
+        let mut energy = *self.energy;
+        for tick in self.samples.chunks(self.tick) {
+            let (whole, rest) = tick.as_chunks::<LANES>();
+            let mut squares = [0.0f32; LANES];
+            for (lane, sample) in rest.iter().enumerate() {
+                squares[lane] = sample * sample;
+                peak[lane] = larger(peak[lane], sample.abs());
+            }
+            for samples in whole {
+                for lane in 0..LANES {
+                    let sample = samples[lane];
+                    squares[lane] = madd::<FUSED>(sample, sample, squares[lane]);
+                    peak[lane] = larger(peak[lane], sample.abs());
+                }
+            }
             for lane in 0..LANES {
-                peak[lane] = larger(peak[lane], chunk[lane].abs());
+                energy[lane] += f64::from(squares[lane]);
             }
         }
-        let ticks = self.samples.chunks(self.tick);
-        (
-            peak.into_iter().fold(0.0, larger),
-            ticks
-                .map(energy::<FUSED>)
-                .fold(self.before, |sum, tick| sum + tick),
-        )
+        *self.energy = energy;
+        peak.into_iter().fold(0.0, larger)
     }
 }
 
@@ -128,25 +133,6 @@ const LANES: usize = 8;
 #[inline(always)]
 fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
-}
-
-#[inline(always)]
-fn energy<const FUSED: bool>(samples: &[f32]) -> f64 {
-    let mut sums = [0.0f32; LANES];
-    let chunks = samples.chunks_exact(LANES);
-    for (sum, sample) in sums.iter_mut().zip(chunks.remainder()) {
-        *sum = sample * sample;
-    }
-    for chunk in chunks {
-        for lane in 0..LANES {
-            sums[lane] = madd::<FUSED>(chunk[lane], chunk[lane], sums[lane]);
-        }
-    }
-    let mut halves = [0.0f32; LANES / 2];
-    for (lane, half) in halves.iter_mut().enumerate() {
-        *half = sums[lane] + sums[lane + LANES / 2];
-    }
-    f64::from((halves[0] + halves[2]) + (halves[1] + halves[3]))
 }
 
 #[cfg(test)]

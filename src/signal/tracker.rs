@@ -27,9 +27,9 @@ const SAME_TONE: f64 = 0.01;
 /// A spectrum is looked at this often while a tone is followed.
 const CHECK_S: f64 = 1.0;
 
-/// So often where the last looks were alike: their part of the power beside
-/// the tone within this ratio.
-const CALM_CHECK_S: f64 = 2.0;
+/// Nobody waits for what is learnt from a recording: the time between looks
+/// doubles up to this while they are alike, tone and rest within this ratio.
+const CALM_CHECK_S: f64 = 4.0;
 const ALIKE: f64 = 1.5;
 
 /// What comes out, in order.
@@ -80,6 +80,8 @@ pub struct Tracker {
     evidence: Option<Evidence>,
     until_check: u64,
     last_beside: [Beside; MOST_CHANNELS],
+    check_s: f64,
+    longest_check_s: f64,
     replay: Vec<Vec<f32>>,
 }
 
@@ -111,12 +113,19 @@ impl Tracker {
             evidence: None,
             until_check: 0,
             last_beside: [Beside::default(); MOST_CHANNELS],
+            check_s: CHECK_S,
+            longest_check_s: CHECK_S,
         }
     }
 
     /// Rates that follow from the sample rate.
     pub fn plan(&self) -> &Plan {
         &self.plan
+    }
+
+    /// Spectra are looked at less often while nothing changes.
+    pub fn be_patient(&mut self) {
+        self.longest_check_s = CALM_CHECK_S;
     }
 
     /// Only tones within one of these ranges are followed.
@@ -319,8 +328,12 @@ impl Tracker {
             .iter()
             .zip(&self.last_beside)
             .all(|(now, before)| now.is_like(before, ALIKE));
-        let interval_s = if alike { CALM_CHECK_S } else { CHECK_S };
-        self.until_check = (interval_s * self.plan.output_rate_hz()) as u64;
+        self.check_s = if alike {
+            (2.0 * self.check_s).min(self.longest_check_s)
+        } else {
+            CHECK_S
+        };
+        self.until_check = (self.check_s * self.plan.output_rate_hz()) as u64;
         self.last_beside = beside;
         following.weigh(&beside);
         if let Some(evidence) = &mut self.evidence {

@@ -144,9 +144,11 @@ impl Engine {
     }
 
     /// For recordings: leaves out what only [`Engine::reading`] needs.
-    /// [`Engine::measurement`] is the same, the live flutter figures stay empty.
+    /// The live flutter figures stay empty, and what stands beside a steady
+    /// tone is looked at less often.
     pub fn without_readings(mut self) -> Self {
         self.flutter.only_totals();
+        self.tracker.be_patient();
         self
     }
 
@@ -564,18 +566,16 @@ fn split(interleaved: &[f32], channels: usize, waiting: &mut [Vec<f32>]) {
     let frames = interleaved.len() / channels;
     let tame = |sample: f32| if sample.abs() <= WILDEST { sample } else { 0.0 };
     let waited = waiting[0].len();
-    for samples in &mut *waiting {
-        samples.resize(waited + frames, 0.0);
-    }
     if let [left, right] = waiting
         && channels == 2
     {
-        let slots = left[waited..].iter_mut().zip(&mut right[waited..]);
-        for ((left, right), frame) in slots.zip(interleaved.as_chunks::<2>().0) {
-            *left = tame(frame[0]);
-            *right = tame(frame[1]);
-        }
+        let frames = interleaved.as_chunks::<2>().0.iter();
+        left.extend(frames.clone().map(|frame| tame(frame[0])));
+        right.extend(frames.map(|frame| tame(frame[1])));
         return;
+    }
+    for samples in &mut *waiting {
+        samples.resize(waited + frames, 0.0);
     }
     for (channel, samples) in waiting.iter_mut().enumerate() {
         let frames = interleaved.chunks_exact(channels);
