@@ -136,19 +136,28 @@ fn what_cannot_be_typed_is_told() {
     assert_eq!(said.status.code(), Some(3), "{}", text(&said.stderr));
 }
 
+/// A line of the file, as a measurement leaves it.
+fn kept_line(id: &str, name: &str, rate_hz: u32) -> String {
+    let figure = serde_json::json!({
+        "input": id,
+        "name": name,
+        "rate_hz": rate_hz,
+        "error": -41.25,
+        "uncertainty": 50.2,
+        "taken_at": "2026-11-25T17:00:00Z",
+        "against": {"system_clock": {"uncertainty": 50.0, "disciplined": false}},
+        "over": 296.0,
+    });
+    format!(r#"{{"schema":"tapewright.clock/1","input":"{id}","figure":{figure}}}"#) + "\n"
+}
+
 #[test]
 fn what_is_kept_is_listed_and_forgotten() {
     let folder = tempfile::tempdir().expect("a folder");
     let said = clock(folder.path(), &["--list"]);
     assert!(said.status.success());
     assert!(text(&said.stdout).contains("No sample clock has been measured yet"));
-    let line = concat!(
-        r#"{"schema":"tapewright.clock/1","input":"alsa:hw:CARD=A,DEV=0","figure":{"#,
-        r#""input":"alsa:hw:CARD=A,DEV=0","name":"USB Line","rate_hz":48000,"#,
-        r#""error":-41.25,"uncertainty":50.2,"taken_at":"2026-11-25T17:00:00Z","#,
-        r#""against":{"system_clock":{"uncertainty":50.0,"disciplined":false}},"over":296.0}}"#,
-        "\n"
-    );
+    let line = kept_line("alsa:hw:CARD=A,DEV=0", "USB Line", 48_000);
     std::fs::write(folder.path().join("clocks.jsonl"), line).expect("room");
     let listed = text(&clock(folder.path(), &["--list"]).stdout);
     for needed in [
@@ -168,6 +177,33 @@ fn what_is_kept_is_listed_and_forgotten() {
             .success()
     );
     assert!(text(&clock(folder.path(), &["--list"]).stdout).contains("No sample clock"));
+}
+
+#[test]
+fn an_id_is_forgotten_whatever_others_are_called_and_each_is_named_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let lines = [
+        kept_line("alsa:a", "Line", 44_100),
+        kept_line("alsa:b", "line", 44_100),
+        kept_line("alsa:a", "Line", 48_000),
+        kept_line("alsa:c", "alsa:a", 48_000),
+    ];
+    std::fs::write(folder.path().join("clocks.jsonl"), lines.concat()).expect("room");
+    let said = clock(folder.path(), &["--forget", "line"]);
+    assert_eq!(said.status.code(), Some(2));
+    let sentence = text(&said.stderr);
+    assert!(
+        sentence.trim_end().ends_with("one of them: alsa:a, alsa:b"),
+        "{sentence}"
+    );
+    let said = clock(folder.path(), &["--forget", "alsa:a"]);
+    assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
+    let listed = text(&clock(folder.path(), &["--list"]).stdout);
+    assert!(
+        listed.contains("alsa:b") && listed.contains("alsa:c"),
+        "{listed}"
+    );
+    assert!(!listed.contains("Line"), "{listed}");
 }
 
 #[test]

@@ -75,6 +75,11 @@ fn a_run_against_the_system_clock_covers_the_truth_or_says_why_not() {
             Some(5) => {
                 assert!(kept.is_empty(), "{kept:?}");
                 let sentence = text(&said.stderr);
+                // No other refusal is the busy machine's fault.
+                assert!(
+                    sentence.contains("too jittery") || sentence.contains("the samples fell"),
+                    "{sentence}"
+                );
                 assert!(sentence.contains("; "), "what to do: {sentence}");
             }
             other => panic!("{other:?}: {}", text(&said.stderr)),
@@ -150,6 +155,20 @@ fn an_input_that_goes_away_ends_the_run() {
             "{}",
             text(&said.stderr)
         );
+    });
+}
+
+#[test]
+fn without_any_input_only_what_the_command_has_is_offered() {
+    let test = "without_any_input_only_what_the_command_has_is_offered";
+    with_sound_server(test, &[], |mut server| {
+        server.kill();
+        let said = clock(server.folder(), &[]);
+        assert_eq!(said.status.code(), Some(5));
+        let sentence = text(&said.stderr);
+        assert!(sentence.contains("no sound input"), "{sentence}");
+        assert!(sentence.contains("--file"), "{sentence}");
+        assert!(!sentence.contains("--rehearse"), "{sentence}");
     });
 }
 

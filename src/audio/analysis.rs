@@ -13,7 +13,9 @@ use arc_swap::ArcSwap;
 
 use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
-use crate::readings::{ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, Settings};
+use crate::readings::{
+    ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, SampleClock, Settings,
+};
 use crate::units::Percent;
 
 /// How long the thread sleeps when nothing waits: short against the 50 ms
@@ -34,6 +36,9 @@ pub struct LiveState {
     pub source: SourceState,
     /// `None` before the first samples.
     pub reading: Option<Arc<Reading>>,
+    /// The sample clock that the readings count with; `None` before the first
+    /// connection.
+    pub clock: Option<SampleClock>,
     /// Frames that found no room in the ring, so far.
     pub overrun_frames: u64,
 }
@@ -83,6 +88,10 @@ pub enum Request {
     ForgetKept,
 }
 
+/// What is known of the source's sample clock at a rate in hertz: a device may
+/// have a crystal for each family of rates.
+pub type ClockAtRate = Box<dyn Fn(u32) -> SampleClock + Send>;
+
 /// The screen's end of a running analysis. Dropping it ends the thread.
 pub struct Analysis {
     newest: Arc<ArcSwap<LiveState>>,
@@ -90,7 +99,8 @@ pub struct Analysis {
 }
 
 impl Analysis {
-    /// Starts the thread on the events of a source.
+    /// Starts the thread on the events of a source. With `None` the clock of
+    /// the conditions counts at every rate.
     ///
     /// Fails only when the system has no thread to give.
     pub fn start(
@@ -98,6 +108,7 @@ impl Analysis {
         conditions: Conditions,
         choice: ChannelChoice,
         tolerance: Percent,
+        clock_at: Option<ClockAtRate>,
     ) -> std::io::Result<Self> {
         let newest = Arc::new(ArcSwap::from_pointee(LiveState::default()));
         let (requests, asked) = channel();
@@ -110,6 +121,7 @@ impl Analysis {
                 choice,
                 tolerance,
             },
+            clock_at,
             state: LiveState::default(),
             engine: None,
             connection: None,
@@ -153,6 +165,7 @@ struct Worker {
     asked: Receiver<Request>,
     newest: Arc<ArcSwap<LiveState>>,
     wishes: Wishes,
+    clock_at: Option<ClockAtRate>,
     state: LiveState,
     engine: Option<(Engine, StreamFormat)>,
     connection: Option<Connection>,
@@ -254,6 +267,10 @@ impl Worker {
         if let Some(before) = self.connection.take() {
             self.overruns_before += before.reader.lost_frames();
         }
+        if let Some(clock_at) = &self.clock_at {
+            self.wishes.conditions.clock = clock_at(format.rate_hz);
+        }
+        self.state.clock = Some(self.wishes.conditions.clock);
         match &mut self.engine {
             // The same input is back: what was learnt stays, the gap is told.
             Some((engine, known)) if *known == format => engine.gap(0),
@@ -339,6 +356,8 @@ impl Wishes {
 mod tests {
     use super::*;
     use crate::audio::ring::ring;
+    use crate::readings::ClockSource;
+    use crate::units::Ppm;
     use std::time::Instant;
 
     const FORMAT: StreamFormat = StreamFormat {
@@ -347,12 +366,17 @@ mod tests {
     };
 
     fn start() -> (Sender<SourceEvent>, Analysis) {
+        start_with(None)
+    }
+
+    fn start_with(clock_at: Option<ClockAtRate>) -> (Sender<SourceEvent>, Analysis) {
         let (events, source) = channel();
         let analysis = Analysis::start(
             source,
             Conditions::default(),
             ChannelChoice::Auto,
             Percent(0.5),
+            clock_at,
         )
         .expect("a thread");
         (events, analysis)
@@ -371,17 +395,26 @@ mod tests {
     }
 
     fn tone(frames: usize) -> Vec<f32> {
+        tone_at(48_000, frames)
+    }
+
+    fn tone_at(rate_hz: u32, frames: usize) -> Vec<f32> {
+        let step = std::f64::consts::TAU * 3118.5 / f64::from(rate_hz);
         (0..frames)
-            .map(|n| (std::f64::consts::TAU * 3118.5 / 48_000.0 * n as f64).sin() as f32 * 0.5)
+            .map(|n| (step * n as f64).sin() as f32 * 0.5)
             .collect()
     }
 
     fn connected(events: &Sender<SourceEvent>, samples: &[f32]) {
+        connected_as(events, FORMAT, samples);
+    }
+
+    fn connected_as(events: &Sender<SourceEvent>, format: StreamFormat, samples: &[f32]) {
         let (mut writer, reader) = ring(samples.len(), 1);
         assert_eq!(writer.push_or_lose(samples), 0);
         events
             .send(SourceEvent::Connected {
-                format: FORMAT,
+                format,
                 reader,
                 name: "test".into(),
             })
@@ -424,5 +457,41 @@ mod tests {
         let reading = state.reading.as_ref().expect("a reading");
         assert_eq!(reading.signal.gaps, 1);
         assert!(reading.speed.is_some());
+    }
+
+    #[test]
+    fn an_input_that_comes_back_at_another_rate_gets_the_clock_of_that_rate() {
+        let known = SampleClock {
+            error: Ppm(2000.0),
+            uncertainty: Ppm(12.0),
+            source: ClockSource::Measured,
+        };
+        let (events, analysis) = start_with(Some(Box::new(move |rate_hz| match rate_hz {
+            48_000 => known,
+            _ => SampleClock::default(),
+        })));
+        let deviation = |state: &LiveState| {
+            let reading = state.reading.as_ref().expect("a reading");
+            reading.speed.expect("a speed").deviation.0
+        };
+        let read_to_end = |rate_hz: u32, clock| {
+            let format = StreamFormat {
+                rate_hz,
+                channels: 1,
+            };
+            let frames = 2 * rate_hz as usize;
+            connected_as(&events, format, &tone_at(rate_hz, frames));
+            events.send(SourceEvent::Ended).expect("somebody listens");
+            wait_for(&analysis, |state| {
+                matches!(state.source, SourceState::Ended { .. }) && state.clock == Some(clock)
+            })
+        };
+        // A clock that is 0.2 % fast: 3118.5 Hz were 3124.7 Hz.
+        let first = deviation(&read_to_end(48_000, known));
+        assert!((first + 0.802).abs() < 1e-3, "{first}");
+        let second = deviation(&read_to_end(44_100, SampleClock::default()));
+        assert!((second + 1.0).abs() < 1e-3, "{second}");
+        let third = deviation(&read_to_end(48_000, known));
+        assert!((third + 0.802).abs() < 1e-3, "{third}");
     }
 }

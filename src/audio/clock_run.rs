@@ -13,7 +13,7 @@ use super::SoundError;
 use super::input::{self, InputKnown};
 use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
-use super::system_clock::{ClockWatch, Steering};
+use super::system_clock::{self, ClockWatch, Discipline, Steering};
 use crate::signal::arrivals::{Arrival, Arrivals};
 use crate::units::Seconds;
 
@@ -31,6 +31,8 @@ pub struct ClockRun {
     pub arrivals: Arrivals,
     /// How the system steered its clock meanwhile, where that can be known.
     pub steering: Option<Steering>,
+    /// Whether the system's clock was kept right, before the run and after it.
+    pub discipline: Discipline,
 }
 
 /// A run that cannot be used.
@@ -135,6 +137,9 @@ pub fn run(
     input: Option<&str>,
     mut go_on: impl FnMut(&Arrivals) -> bool,
 ) -> Result<ClockRun, RunError> {
+    // Before the samples come, for the answer may take longer than the ring
+    // lasts.
+    let disciplined_before = system_clock::discipline();
     let mut listening = Listening::start(input)?;
     let mut watch = ClockWatch::start();
     let mut arrivals = Arrivals::new(listening.format.rate_hz);
@@ -172,6 +177,7 @@ pub fn run(
                 format: listening.format,
                 arrivals,
                 steering: watch.steering(),
+                discipline: disciplined_before.worse(system_clock::discipline()),
             });
         }
         thread::sleep(NAP);

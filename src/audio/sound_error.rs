@@ -8,7 +8,7 @@ use thiserror::Error;
 pub enum SoundError {
     /// The computer has no sound input at all.
     #[error(
-        "this computer has no sound input; connect one, or use --file for a recording or --rehearse to practise"
+        "this computer has no sound input; connect one, or use a recording made elsewhere with --file"
     )]
     NoInput,
 

@@ -46,6 +46,17 @@ impl Discipline {
             Self::Free | Self::Unknown => FREE,
         }
     }
+
+    /// What can be said of a time that lies between two answers: no more than
+    /// the worse of them.
+    #[must_use]
+    pub fn worse(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Free, _) | (_, Self::Free) => Self::Free,
+            (Self::Unknown, _) | (_, Self::Unknown) => Self::Unknown,
+            (Self::Disciplined, Self::Disciplined) => Self::Disciplined,
+        }
+    }
 }
 
 /// Asks the system. Waits for the answer for seconds at most.
@@ -203,6 +214,20 @@ mod tests {
         assert!((found.mean.0 - 17.5).abs() < 1e-6, "{found:?}");
         assert!((found.swing.0 - 10.0).abs() < 1e-6, "{found:?}");
         assert_eq!(steering(&pairs[..1]), None);
+    }
+
+    #[test]
+    fn a_clock_is_disciplined_only_where_both_answers_say_so() {
+        use Discipline::{Disciplined, Free, Unknown};
+        assert_eq!(Disciplined.worse(Disciplined), Disciplined);
+        for (one, other, worse) in [
+            (Disciplined, Free, Free),
+            (Disciplined, Unknown, Unknown),
+            (Unknown, Free, Free),
+        ] {
+            assert_eq!(one.worse(other), worse);
+            assert_eq!(other.worse(one), worse);
+        }
     }
 
     #[test]

@@ -12,7 +12,7 @@ use jiff::tz::TimeZone;
 use super::cli::WatchOptions;
 use super::{Exit, Failure, Outcome};
 use crate::audio::SoundError;
-use crate::audio::analysis::Analysis;
+use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
@@ -46,15 +46,16 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     let (events, received) = mpsc::channel();
     let source = open_source(&options, events)?;
     let mut conditions = options.reference.conditions();
-    let (clock, clock_news) = kept_clock(&options, source.input.as_ref())?;
-    if let Some(clock) = clock {
-        conditions.clock = clock;
+    let (clock_at, clock_news) = kept_clocks(&options, source.input.as_ref())?;
+    if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
+        conditions.clock = clock_at(input.format().rate_hz);
     }
     let analysis = Analysis::start(
         received,
         conditions,
         options.reference.choice(),
         options.tolerance.half_width,
+        clock_at,
     )
     .map_err(|error| cannot_start(&error))?;
     let (keeper, news) = Keeper::open(options.record, source.kind)?;
@@ -194,12 +195,12 @@ impl Source {
     }
 }
 
-/// What is kept of the sample clock of this input, and what to say about it.
-/// The command line wins over it.
-fn kept_clock(
+/// What is kept of the sample clock of this input, and what to say about it at
+/// the rate that it has now. The command line wins over it.
+fn kept_clocks(
     options: &WatchOptions,
     input: Option<&LiveInput>,
-) -> Result<(Option<SampleClock>, Option<String>), Failure> {
+) -> Result<(Option<ClockAtRate>, Option<String>), Failure> {
     let Some(input) = input.filter(|_| !options.reference.says_clock()) else {
         return Ok((None, None));
     };
@@ -222,13 +223,22 @@ fn kept_clock(
                 )
             });
             let odd = warnings.first().map(ClocksWarning::to_string);
-            Ok((figure.map(ClockFigure::sample_clock), joined([odd, said])))
+            let clock_at = clock_at_rate(clocks, input.known().id.clone());
+            Ok((Some(clock_at), joined([odd, said])))
         }
         // A file that was named must do; without the usual one there is still
         // a reading, with the usual ±.
         Err(error) if options.clocks.is_some() => Err(Failure::new(Exit::File, error.to_string())),
         Err(error) => Ok((None, Some(error.to_string()))),
     }
+}
+
+/// Figures of another rate say nothing: what was not measured counts as usual.
+fn clock_at_rate(clocks: Clocks, input: String) -> ClockAtRate {
+    Box::new(move |rate_hz| {
+        let figure = clocks.of(&input, rate_hz);
+        figure.map_or_else(SampleClock::default, ClockFigure::sample_clock)
+    })
 }
 
 fn joined<const N: usize>(said: [Option<String>; N]) -> Option<String> {
@@ -285,5 +295,38 @@ impl Keeper {
             Some(warning) => format!("{place}; {warning}"),
             None => place.to_string(),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Against;
+    use crate::units::{Ppm, Seconds};
+
+    #[test]
+    fn a_kept_figure_counts_at_its_own_rate_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut clocks, _) = Clocks::open(folder.path().join("clocks.jsonl")).unwrap();
+        for (rate_hz, error) in [(48_000, 40.0), (44_100, -7.0)] {
+            let figure = ClockFigure {
+                input: "alsa:a".to_owned(),
+                name: "Line".to_owned(),
+                rate_hz,
+                error: Ppm(error),
+                uncertainty: Ppm(12.0),
+                taken_at: "2026-11-20T12:00:00Z".parse().unwrap(),
+                against: Against::SystemClock {
+                    uncertainty: Ppm(5.0),
+                    disciplined: true,
+                },
+                over: Seconds(300.0),
+            };
+            clocks.keep(figure).unwrap();
+        }
+        let clock_at = clock_at_rate(clocks, "alsa:a".to_owned());
+        assert_eq!(clock_at(48_000).error, Ppm(40.0));
+        assert_eq!(clock_at(44_100).error, Ppm(-7.0));
+        assert_eq!(clock_at(96_000), SampleClock::default());
     }
 }

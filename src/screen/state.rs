@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::look::Look;
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::verdict::Verdict;
+use super::words::clock_in_force;
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{Conditions, Keeping, Measurement, Nominal, Problem, Reading};
@@ -283,6 +284,7 @@ impl ScreenState {
     /// Takes a newer state of the analysis.
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
         self.live = live;
+        self.follow_clock();
         let Some(reading) = self.live.reading.clone() else {
             return Vec::new();
         };
@@ -292,6 +294,17 @@ impl ScreenState {
         match &reading.keeping {
             Some(Keeping::Done(measurement)) => self.take_done(measurement),
             _ => Vec::new(),
+        }
+    }
+
+    /// An input that came back at another rate has another sample clock, and
+    /// what was said of the one before no longer holds.
+    fn follow_clock(&mut self) {
+        let Some(clock) = self.live.clock else { return };
+        if clock != self.conditions.clock {
+            self.conditions.clock = clock;
+            let known = clock_in_force(self.look, &clock);
+            self.message = Some(format!("the input runs at another rate now: {known}"));
         }
     }
 
@@ -370,7 +383,9 @@ impl ScreenState {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::readings::SampleClock;
     use crate::screen::specimen;
+    use crate::units::Ppm;
 
     fn done(sequence: u64, measurement: &Arc<Measurement>) -> Arc<LiveState> {
         let mut reading = specimen::reading(-1.2);
@@ -410,6 +425,21 @@ mod tests {
         state.saved(1, Ok("/data/record".to_owned()));
         assert_eq!(state.unsaved().count(), 0);
         assert!(state.message.unwrap().contains("/data/record"));
+    }
+
+    #[test]
+    fn the_clock_in_force_is_the_one_shown() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.conditions.clock.uncertainty = Ppm(12.0);
+        state.message = Some("as it was measured".to_owned());
+        let mut live = LiveState::clone(&specimen::live(1, specimen::reading(0.01)));
+        live.clock = Some(state.conditions.clock);
+        let _ = state.take(Arc::new(live.clone()));
+        assert_eq!(state.message.as_deref(), Some("as it was measured"));
+        live.clock = Some(SampleClock::default());
+        let _ = state.take(Arc::new(live));
+        assert_eq!(state.conditions.clock, SampleClock::default());
+        assert!(state.message.unwrap().contains("±100 ppm"));
     }
 
     #[test]

@@ -92,6 +92,7 @@ fn lateness() -> Option<Duration> {
         Conditions::default(),
         ChannelChoice::Auto,
         Percent(0.5),
+        None,
     )
     .ok()?;
     let (mut writer, reader) = ring(RATE as usize, 1);

@@ -4,7 +4,7 @@ use std::io::{self, IsTerminal, Write};
 
 use super::{Interrupt, Measured, no_run};
 use crate::audio::clock_run::{self, ClockRun};
-use crate::audio::system_clock::{self, Discipline};
+use crate::audio::system_clock::Discipline;
 use crate::commands::cli::ClockOptions;
 use crate::commands::progress::Progress;
 use crate::commands::{Exit, Failure};
@@ -64,7 +64,7 @@ fn refused(unfit: &Unfit, interrupted: bool) -> Failure {
 }
 
 fn measured(run: &ClockRun, fit: ArrivalFit, said: Option<f64>) -> Measured {
-    let discipline = system_clock::discipline();
+    let discipline = run.discipline;
     let swing = run.steering.map_or(0.0, |steering| steering.swing.0);
     // How the steering swung shows how little the clock was settled.
     let system = said.unwrap_or_else(|| discipline.uncertainty().0.hypot(swing));

@@ -109,15 +109,7 @@ fn unusable(error: &ClocksError) -> Failure {
 }
 
 fn forget(clocks: &mut Clocks, wanted: &str) -> Outcome {
-    let folded = wanted.to_lowercase();
-    let mut ids: Vec<String> = clocks
-        .list()
-        .iter()
-        .filter(|figure| figure.input == wanted || figure.name.to_lowercase() == folded)
-        .map(|figure| figure.input.clone())
-        .collect();
-    ids.dedup();
-    match ids.as_slice() {
+    match ids_meant(clocks.list(), wanted).as_slice() {
         [id] => {
             let warning = clocks.forget(id).map_err(|error| unusable(&error))?;
             if let Some(warning) = warning {
@@ -134,7 +126,7 @@ fn forget(clocks: &mut Clocks, wanted: &str) -> Outcome {
                 "nothing is kept for an input called \"{wanted}\"; tapewright clock --list shows what is"
             ),
         )),
-        _ => Err(Failure::new(
+        ids => Err(Failure::new(
             Exit::Usage,
             format!(
                 "\"{wanted}\" could be more than one input; give the id of one of them: {}",
@@ -142,6 +134,23 @@ fn forget(clocks: &mut Clocks, wanted: &str) -> Outcome {
             ),
         )),
     }
+}
+
+/// Ids of the inputs that a name may mean, each once. An id means its own
+/// input, whatever others are called.
+fn ids_meant(figures: &[ClockFigure], wanted: &str) -> Vec<String> {
+    if figures.iter().any(|figure| figure.input == wanted) {
+        return vec![wanted.to_owned()];
+    }
+    let folded = wanted.to_lowercase();
+    let mut ids: Vec<String> = figures
+        .iter()
+        .filter(|figure| figure.name.to_lowercase() == folded)
+        .map(|figure| figure.input.clone())
+        .collect();
+    ids.sort();
+    ids.dedup();
+    ids
 }
 
 /// Set by Ctrl-C; a second one ends the program as usual.
