@@ -4,6 +4,7 @@
 
 use super::stretch::Stretch;
 use crate::signal::evidence::Evidence;
+use crate::signal::tracker::Loss;
 use crate::units::Hertz;
 
 /// So much is wanted before anything is shown.
@@ -24,12 +25,14 @@ const LEAST_LENGTH_S: f64 = 3.0;
 const LEAST_PRESENCE: f64 = 0.75;
 
 /// It holds this part of the energy of the record: a leader may hiss before
-/// it, but not play music.
-const LEAST_ENERGY: f64 = 0.4;
+/// it, but not play music. A tone that lasts may follow an announcement.
+const LEAST_ENERGY: f64 = 0.6;
+const LEAST_ENERGY_LASTING: f64 = 0.4;
+const LASTING_S: f64 = 4.0;
 
 /// A tone that leaps more often than this, and in a shorter time than this
 /// for each, is a melody.
-const MOST_LEAPS: u32 = 2;
+const MOST_LEAPS: u32 = 1;
 const LEAP_EVERY_S: f64 = 4.0;
 
 /// From one piece to the next this is a leap.
@@ -80,9 +83,14 @@ impl Record {
         if self.longest_s >= SURE_AFTER_S {
             return true;
         }
+        let least_energy = if self.longest_s >= LASTING_S {
+            LEAST_ENERGY_LASTING
+        } else {
+            LEAST_ENERGY
+        };
         self.present_s >= (LEAST_PART * duration_s).min(LEAST_LENGTH_S)
             && self.present_s >= LEAST_PRESENCE * (to - from)
-            && energy_part >= LEAST_ENERGY
+            && energy_part >= least_energy
     }
 }
 
@@ -162,17 +170,21 @@ impl Belief {
         self.shown
     }
 
-    fn is_refused(&self, piece: &Evidence, left_range: bool) -> bool {
-        let on_its_way = left_range && piece.was_on_its_way();
-        !self.sure && (piece.doubt().is_some() || on_its_way)
+    fn is_refused(&self, piece: &Evidence, loss: Loss) -> bool {
+        let by_its_end = match loss {
+            Loss::Gone => false,
+            Loss::LeftRange => piece.was_on_its_way(),
+            Loss::Mistaken => true,
+        };
+        !self.sure && (piece.doubt().is_some() || by_its_end)
     }
 
     /// The piece has ended. What was put by is given back, with the tone that
     /// was taken as nominal, if the piece is refused.
-    pub fn end(&mut self, piece: &Evidence, left_range: bool) -> Option<(Stretch, Option<Hertz>)> {
+    pub fn end(&mut self, piece: &Evidence, loss: Loss) -> Option<(Stretch, Option<Hertz>)> {
         self.shown = false;
         let before = self.before.take()?;
-        if self.is_refused(piece, left_range) {
+        if self.is_refused(piece, loss) {
             self.tone_energy = before.tone_energy;
             return Some((before.whole, before.nominal));
         }
@@ -192,7 +204,7 @@ impl Belief {
         let mut tone_energy = self.tone_energy;
         let mut instead = None;
         if let Some((before, piece)) = self.before.as_ref().zip(piece) {
-            if self.is_refused(piece, false) {
+            if self.is_refused(piece, Loss::Gone) {
                 instead = Some(&before.whole);
                 tone_energy = before.tone_energy;
             } else {
@@ -206,5 +218,55 @@ impl Belief {
             .map(|(tone, energy)| tone / energy)
             .fold(0.0, f64::max);
         (record.is_a_tone(duration_s, part), instead)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn record(present_s: f64, leaps: u32) -> Record {
+        Record {
+            pieces: 1,
+            present_s,
+            longest_s: present_s,
+            span_s: Some([0.0, present_s]),
+            last_hz: Some(3150.0),
+            leaps,
+        }
+    }
+
+    #[test]
+    fn a_tone_fills_its_record_or_lasts() {
+        assert!(record(1.0, 0).is_a_tone(1.2, 0.99));
+        assert!(record(3.0, 0).is_a_tone(60.0, 0.99));
+        // One note of a tune.
+        assert!(!record(1.0, 0).is_a_tone(10.0, 0.99));
+        assert!(!Record::default().is_a_tone(10.0, 0.99));
+    }
+
+    #[test]
+    fn little_of_the_energy_is_a_note_unless_it_lasts() {
+        assert!(!record(2.0, 0).is_a_tone(4.0, 0.5));
+        assert!(record(5.0, 0).is_a_tone(10.0, 0.5));
+        assert!(!record(5.0, 0).is_a_tone(10.0, 0.3));
+        // Behind a long announcement.
+        assert!(record(SURE_AFTER_S, 0).is_a_tone(60.0, 0.1));
+    }
+
+    #[test]
+    fn one_leap_is_a_step_of_the_speed_and_several_are_a_melody() {
+        assert!(record(3.0, 1).is_a_tone(3.0, 0.99));
+        assert!(!record(3.0, 2).is_a_tone(3.0, 0.99));
+        assert!(record(12.0, 2).is_a_tone(12.0, 0.99));
+        assert!(!record(12.0, 9).is_a_tone(12.0, 0.99));
+    }
+
+    #[test]
+    fn bursts_with_long_pauses_are_no_tone() {
+        let mut bursts = record(2.0, 0);
+        bursts.longest_s = 0.5;
+        bursts.span_s = Some([0.0, 4.0]);
+        assert!(!bursts.is_a_tone(4.0, 0.99));
     }
 }

@@ -18,24 +18,30 @@ const BLOCK_S: f64 = 0.2;
 const FINE_IN_BLOCK: u32 = (BLOCK_S / FINE_S) as u32;
 
 /// The level is held against its mean over about this time.
-const LEVEL_S: f64 = 0.7;
+const LEVEL_S: f64 = 1.5;
 
 /// The level may vary by this much between its tenth and ninetieth of a
 /// hundred parts, as a ratio of powers: 30 % of amplitude modulation makes
 /// 5.1 dB, a narrow band of noise 13.4 dB (Rayleigh distribution).
-const MOST_UNSTEADY_DB: f64 = 8.3;
+const MOST_UNSTEADY_DB: f64 = 6.8;
 
 /// Half of the time the speed changes by no more than this, as a part of
 /// itself in a second. A hand at the trimmer makes 0.03.
 const MOST_GLIDE: f64 = 0.09;
 
-/// A tone that ends where the range ends was a glide if it moved all the time
-/// by more than this.
+/// The same for what goes one way nearly all of that time, which wow does not.
+const MOST_GLIDE_ONE_WAY: f64 = 0.045;
+
+/// A tone that ends where the range ends was a glide if it went one way all
+/// the time, by more than this.
 const MOST_GLIDE_OUT: f64 = 0.012;
 
+/// Of all changes so many go the same way when it goes one way.
+const ONE_WAY: f64 = 0.85;
+
 /// Half of the blocks have a smaller standard deviation than this, as a part
-/// of the frequency: wow and flutter of a ruin.
-const MOST_SPREAD: f64 = 0.022;
+/// of the frequency: 2 % of wow and flutter (peak), as of a ruin.
+const MOST_SPREAD: f64 = 0.015;
 
 /// A leap is a change by this much from block to next block but one, which no
 /// hand at the trimmer makes.
@@ -141,6 +147,7 @@ pub struct Evidence {
     first_hz: Option<f64>,
     before: [Option<f64>; 2],
     glide: Counts,
+    rises: u64,
     spread: Counts,
     blocks: u64,
     leaps: u32,
@@ -175,6 +182,7 @@ impl Evidence {
             first_hz: None,
             before: [None; 2],
             glide: Counts::new(0.005, 100),
+            rises: 0,
             spread: Counts::new(0.001, 100),
             blocks: 0,
             leaps: 0,
@@ -241,8 +249,10 @@ impl Evidence {
         let variance = (square / f64::from(count) - mean * mean).max(0.0);
         self.spread.push(variance.sqrt() * origin / hz);
         self.blocks += 1;
-        let change = self.before[0].map(|before| (hz / before - 1.0).abs());
+        let change = self.before[0].map(|before| hz / before - 1.0);
         if let Some(change) = change {
+            self.rises += u64::from(change > 0.0);
+            let change = change.abs();
             self.glide.push(change / (2.0 * BLOCK_S));
             let leaps = change > LEAP;
             self.leaps += u32::from(leaps && !self.leaping);
@@ -324,7 +334,12 @@ impl Evidence {
         if range_db(0.1, 0.9).is_some_and(|db| db > MOST_UNSTEADY_DB) {
             return Some(Doubt::Unsteady);
         }
-        if self.glide() > MOST_GLIDE {
+        let most = if self.goes_one_way() {
+            MOST_GLIDE_ONE_WAY
+        } else {
+            MOST_GLIDE
+        };
+        if self.glide() > most {
             return Some(Doubt::Gliding);
         }
         if self
@@ -341,9 +356,144 @@ impl Evidence {
         self.glide.quantile(0.5).unwrap_or(0.0)
     }
 
+    fn goes_one_way(&self) -> bool {
+        let all = self.glide.total() as f64;
+        let rises = self.rises as f64;
+        rises.max(all - rises) >= ONE_WAY * all
+    }
+
     /// True when it moved all the time: what ends where the range ends was
     /// then no tone.
     pub fn was_on_its_way(&self) -> bool {
-        self.glide() > MOST_GLIDE_OUT
+        self.goes_one_way() && self.glide() > MOST_GLIDE_OUT
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    const RATE_HZ: f64 = 2000.0;
+
+    /// What is thought of `seconds` of a frequency and a power that are
+    /// functions of time, each look at the spectrum showing `beside`.
+    fn judged(
+        seconds: f64,
+        beside: Beside,
+        newest: impl Fn(f64) -> Option<(f64, f64)>,
+    ) -> Evidence {
+        let line = Line {
+            hz: 3150.0,
+            power: [0.5, 0.0],
+            quality: [100.0, 0.0],
+            alone: 0.99,
+            share: 0.99,
+            confirmations: 4,
+        };
+        let mut evidence = Evidence::new(RATE_HZ, line);
+        for tick in 0..(seconds * RATE_HZ) as u64 {
+            let newest = newest(tick as f64 / RATE_HZ);
+            evidence.push(newest.map(|(hz, power)| Newest {
+                hz,
+                power,
+                channel: 0,
+            }));
+            if tick % 2000 == 1000 {
+                evidence.check(&[beside]);
+            }
+        }
+        evidence
+    }
+
+    fn pure() -> Beside {
+        Beside {
+            tone: 0.5,
+            rest: 0.005,
+            ..Beside::default()
+        }
+    }
+
+    fn doubt(newest: impl Fn(f64) -> Option<(f64, f64)>) -> Option<Doubt> {
+        judged(6.0, pure(), newest).doubt()
+    }
+
+    #[test]
+    fn wow_a_hand_and_uneven_level_are_no_doubt() {
+        let wow = |t: f64| 3150.0 * (1.0 + 0.005 * (TAU * 0.7 * t).sin());
+        assert_eq!(doubt(|t| Some((wow(t), 0.5))), None);
+        // 3 % a second for two seconds.
+        let hand = |t: f64| 1.0 + 0.03 * (t - 1.0).clamp(0.0, 2.0);
+        assert_eq!(doubt(|t| Some((wow(t) * hand(t), 0.5))), None);
+        // All the time.
+        assert_eq!(doubt(|t| Some((wow(t) * (1.0 - 0.03 * t), 0.5))), None);
+        // 30 % of amplitude modulation.
+        let swells = |t: f64| 0.5 * (1.0 + 0.3 * (TAU * 2.0 * t).sin()).powi(2);
+        assert_eq!(doubt(|t| Some((wow(t), swells(t)))), None);
+        // A dropout of 50 ms in each half second.
+        assert_eq!(doubt(|t| (t % 0.5 > 0.05).then_some((wow(t), 0.5))), None);
+    }
+
+    #[test]
+    fn glides_are_doubted_the_sooner_the_straighter_they_go() {
+        let gliding = Some(Doubt::Gliding);
+        assert_eq!(doubt(|t| Some((3150.0 * (0.06 * t).exp(), 0.5))), gliding);
+        assert_eq!(doubt(|t| Some((3150.0 * (-0.06 * t).exp(), 0.5))), gliding);
+        // Up and down, 24 % a second.
+        let siren = |t: f64| 3150.0 * (1.0 + 0.12 * (2.0 * (t % 2.0) - 2.0).abs());
+        assert_eq!(doubt(|t| Some((siren(t), 0.5))), gliding);
+    }
+
+    #[test]
+    fn only_what_goes_one_way_was_on_its_way() {
+        let slow = judged(6.0, pure(), |t| Some((3150.0 * (1.0 + 0.02 * t), 0.5)));
+        assert!(slow.was_on_its_way());
+        let wow = judged(6.0, pure(), |t| {
+            Some((3150.0 * (1.0 + 0.005 * (TAU * 0.8 * t).sin()), 0.5))
+        });
+        assert!(!wow.was_on_its_way());
+    }
+
+    #[test]
+    fn vibrato_bursts_and_narrow_noise_are_doubted() {
+        let deep = |t: f64| 3150.0 * (1.0 + 0.03 * (TAU * 6.0 * t).sin());
+        assert_eq!(doubt(|t| Some((deep(t), 0.5))), Some(Doubt::Swinging));
+        assert_eq!(
+            doubt(|t| (t % 0.6 < 0.3).then_some((3150.0, 0.5))),
+            Some(Doubt::Broken)
+        );
+        // The level of two lines 2 Hz apart, the one half as strong.
+        let beats = |t: f64| 0.5 * (1.25 + (TAU * 2.0 * t).cos());
+        assert_eq!(doubt(|t| Some((3150.0, beats(t)))), Some(Doubt::Unsteady));
+    }
+
+    #[test]
+    fn what_stands_beside_it_counts_and_its_harmonics_do_not() {
+        let steady = |_: f64| Some((3150.0, 0.5));
+        let square = Beside {
+            tone: 0.81,
+            harmonics: 0.19,
+            ..Beside::default()
+        };
+        assert_eq!(judged(3.0, square, steady).doubt(), None);
+        let chord = Beside {
+            tone: 0.8,
+            rest: 0.2,
+            ..Beside::default()
+        };
+        assert_eq!(judged(3.0, chord, steady).doubt(), Some(Doubt::Impure));
+        let pulses = Beside {
+            tone: 0.2,
+            harmonics: 0.8,
+            ..Beside::default()
+        };
+        assert_eq!(judged(3.0, pulses, steady).doubt(), Some(Doubt::Impure));
+    }
+
+    #[test]
+    fn each_step_of_a_scale_is_one_leap() {
+        let scale = |t: f64| 3150.0 * 1.06f64.powi(t as i32);
+        assert_eq!(judged(4.0, pure(), |t| Some((scale(t), 0.5))).leaps(), 3);
+        assert_eq!(judged(4.0, pure(), |_| Some((3150.0, 0.5))).leaps(), 0);
     }
 }

@@ -26,10 +26,11 @@ const COHERENCE_S: f64 = 0.05;
 /// spoil more.
 const WORSE: f64 = 0.1;
 
-/// A channel whose tone is this far from the other's carries another sound;
-/// that is looked at so many times as fast as the offset of the channels.
+/// Channels whose tones, over some hundredths of a second, were this far apart
+/// within so long carry different sounds: a melody crosses the tone now and
+/// then, but does not stay there. The channel that was followed first stays.
 const ANOTHER: f64 = 0.01;
-const ANOTHER_TIMES: f64 = 8.0;
+const ANOTHER_S: f64 = 0.5;
 
 /// Most channels that are listened to.
 pub const MOST_CHANNELS: usize = 2;
@@ -51,8 +52,6 @@ struct Channel {
     dropout: DropoutDetector,
     /// Ticks until the filters have forgotten what cannot be believed.
     doubt: u32,
-    /// Mean difference from the combined track in hertz, used or not.
-    apart_hz: f64,
     quality: ChannelQuality,
 }
 
@@ -64,7 +63,6 @@ impl Channel {
             demodulator: Demodulator::new(plan, filters, dropout.kept_powers()),
             dropout,
             doubt,
-            apart_hz: 0.0,
             quality: ChannelQuality {
                 weight,
                 tone_power: power,
@@ -105,6 +103,12 @@ pub(super) struct Following {
     filters: Filters,
     oscillator: Oscillator,
     channels: Vec<Channel>,
+    /// The channel that was followed first.
+    first: usize,
+    /// Mean difference of the second channel from the first in hertz, and
+    /// ticks until it is forgotten that they carried different sounds.
+    apart_hz: f64,
+    another: u32,
     bridge: Bridge,
     /// Output of the bridge two values back, for the droop correction.
     late: [Option<Bridged>; 2],
@@ -142,6 +146,9 @@ impl Following {
                 })
                 .collect(),
             filters,
+            first: 0,
+            apart_hz: 0.0,
+            another: 0,
             bridge: Bridge::new(plan.output_rate_hz(), line.hz),
             late: [None; 2],
             mean_hz: line.hz,
@@ -156,6 +163,7 @@ impl Following {
             settling: doubt,
         };
         following.normalise_weights();
+        following.first = following.lead();
         following
     }
 
@@ -210,25 +218,32 @@ impl Following {
         quality
     }
 
+    /// The channel with the greatest weight.
+    pub(super) fn lead(&self) -> usize {
+        let weights = self.channels.iter().map(|channel| channel.quality.weight);
+        let best = weights
+            .enumerate()
+            .reduce(|a, b| if b.1 > a.1 { b } else { a });
+        best.map_or(0, |(index, _)| index)
+    }
+
     /// Weighs the channels by what stands beside the tone in each.
     pub(super) fn weigh(&mut self, beside: &[Beside]) {
         let quality = |beside: &Beside| beside.tone / beside.rest.max(1e-12);
-        let most = self.channels.iter().map(|c| c.quality.weight);
-        let most = most.fold(0.0, f64::max);
-        let another_hz = ANOTHER * self.carrier_hz;
-        let own = |(channel, beside): (&Channel, &Beside)| {
-            let another = channel.quality.weight < most && channel.apart_hz.abs() > another_hz;
-            if another { 0.0 } else { quality(beside) }
-        };
         let mut qualities = [0.0; MOST_CHANNELS];
-        for (slot, pair) in qualities.iter_mut().zip(self.channels.iter().zip(beside)) {
-            *slot = own(pair);
+        for (index, beside) in beside.iter().take(self.channels.len()).enumerate() {
+            if index == self.first || self.another == 0 {
+                qualities[index] = quality(beside);
+            }
         }
         let best = qualities.into_iter().fold(0.0, f64::max);
         for (channel, own) in self.channels.iter_mut().zip(qualities) {
             channel.quality.weight = keep_if_comparable(own, best);
         }
         self.normalise_weights();
+        if self.channels[self.first].quality.weight == 0.0 {
+            self.first = self.lead();
+        }
     }
 
     fn normalise_weights(&mut self) {
@@ -340,8 +355,22 @@ impl Following {
         let change = hz - std::mem::replace(&mut self.earlier_hz[place], hz);
         // The difference of two independent values has twice their variance.
         self.scatter += fast * (0.5 * change * change - self.scatter);
-        for (channel, own) in self.channels.iter_mut().zip(steps) {
-            channel.apart_hz += ANOTHER_TIMES * slow * (own - step - channel.apart_hz);
+        if let [left, right] = &mut self.channels[..]
+            && left.doubt == 0
+            && right.doubt == 0
+        {
+            self.apart_hz += fast * (steps[1] - steps[0] - self.apart_hz);
+            self.another = self.another.saturating_sub(1);
+            if self.apart_hz.abs() > ANOTHER * self.carrier_hz {
+                self.another = (ANOTHER_S * self.rates.hz) as u32;
+                let [first, second] = if self.first == 0 {
+                    [left, right]
+                } else {
+                    [right, left]
+                };
+                first.quality.weight = 1.0;
+                second.quality.weight = 0.0;
+            }
         }
         let believed = |channel: &&mut Channel| channel.doubt == 0 && channel.quality.weight > 0.0;
         let channels = self.channels.iter_mut().zip(steps);

@@ -18,8 +18,15 @@ pub use super::following::{ChannelQuality, MOST_CHANNELS};
 /// A tone that is bridged for longer than this is lost.
 const LOST_S: f64 = 0.15;
 
-/// Lines that were seen for so many looks are equally steady.
+/// Where each channel has a line of its own, one is the tone that was seen for
+/// at least so many looks, and for so many more than the other; or for so many
+/// that nobody waits any longer.
 const SURE_CONFIRMATIONS: u32 = 40;
+const LONGER_CONFIRMATIONS: u32 = 10;
+const MOST_CONFIRMATIONS: u32 = 120;
+
+/// After a loss the other channel goes first for so long.
+const MISLED_S: f64 = 2.0;
 
 /// Lines of two channels within this are the same tone.
 const SAME_TONE: f64 = 0.01;
@@ -31,6 +38,11 @@ const CHECK_S: f64 = 1.0;
 /// doubles up to this while they are alike, tone and rest within this ratio.
 const CALM_CHECK_S: f64 = 4.0;
 const ALIKE: f64 = 1.5;
+
+/// A spectrum in which the tone moved by more than this shows two; one is
+/// waited for that does not, though not longer than this.
+const BLURRED: f64 = 0.02;
+const MOST_WAIT_S: f64 = 1.0;
 
 /// What comes out, in order.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,10 +67,18 @@ pub enum Track {
         beside: [Beside; MOST_CHANNELS],
     },
     /// The tone is gone.
-    Lost {
-        /// It was still there, but outside the wanted ranges.
-        left_range: bool,
-    },
+    Lost(Loss),
+}
+
+/// How a tone was lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Loss {
+    /// It could not be heard any more.
+    Gone,
+    /// It was still there, but outside the wanted ranges.
+    LeftRange,
+    /// It was doubtful, and the other channel has another.
+    Mistaken,
 }
 
 /// See the module.
@@ -82,6 +102,15 @@ pub struct Tracker {
     last_beside: [Beside; MOST_CHANNELS],
     check_s: f64,
     longest_check_s: f64,
+    /// Where the tone stood when it had last moved, and for how many ticks it
+    /// has been there.
+    rests: (f64, u64),
+    /// Ticks that a spectrum was put off for that.
+    waited: u64,
+    leaps_seen: u32,
+    /// The channel that was followed last, and for how many more ticks the
+    /// other goes first.
+    misled: (usize, u64),
     replay: Vec<Vec<f32>>,
 }
 
@@ -115,6 +144,10 @@ impl Tracker {
             last_beside: [Beside::default(); MOST_CHANNELS],
             check_s: CHECK_S,
             longest_check_s: CHECK_S,
+            rests: (0.0, 0),
+            waited: 0,
+            leaps_seen: 0,
+            misled: (0, 0),
         }
     }
 
@@ -217,16 +250,52 @@ impl Tracker {
             return;
         }
         self.follow(input, out);
-        self.check_spectrum(out);
+        let mistaken = self.check_spectrum(out) && self.is_mistaken();
         let gap_s = self.following.as_ref().map(Following::open_gap_s);
         let away = self
             .following
             .as_ref()
             .is_some_and(|following| !self.is_wanted(following.mean_hz()));
-        if gap_s.is_some_and(|gap| gap > LOST_S) || self.is_incoherent() || away {
-            self.let_go();
-            out.push(Track::Lost { left_range: away });
+        let loss = if away {
+            Loss::LeftRange
+        } else if mistaken {
+            Loss::Mistaken
+        } else if gap_s.is_some_and(|gap| gap > LOST_S) || self.is_incoherent() {
+            Loss::Gone
+        } else {
+            return;
+        };
+        let lead = self.following.as_ref().map_or(0, Following::lead);
+        self.misled = (lead, (MISLED_S * self.plan.output_rate_hz()) as u64);
+        self.let_go();
+        out.push(Track::Lost(loss));
+    }
+
+    /// True when what is followed is doubtful or has leapt, while the other
+    /// channel has a wanted line of its own.
+    fn is_mistaken(&mut self) -> bool {
+        let Some((following, evidence)) = self.following.as_ref().zip(self.evidence.as_ref())
+        else {
+            return false;
+        };
+        let leapt = evidence.leaps() > self.leaps_seen;
+        self.leaps_seen = evidence.leaps();
+        if self.channels < 2 || !(leapt || evidence.doubt().is_some()) {
+            return false;
         }
+        let other = 1 - following.lead();
+        let here_hz = following.mean_hz();
+        let block = self.finder.block();
+        let blocks: Vec<&[f32]> = self
+            .recent
+            .iter()
+            .map(|recent| newest(recent, self.ahead, block))
+            .collect();
+        let lines = self.finder.look(&blocks);
+        self.finder.reset();
+        lines[other].is_some_and(|line| {
+            (line.hz / here_hz - 1.0).abs() > SAME_TONE && self.is_wanted(line.hz)
+        })
     }
 
     fn is_incoherent(&self) -> bool {
@@ -246,23 +315,43 @@ impl Tracker {
             .iter()
             .map(|recent| newest(recent, self.ahead, block))
             .collect();
-        let lines = self.finder.look(&blocks).into_iter().flatten();
+        let lines = self.finder.look(&blocks);
         // The steadier line goes before the purer one.
         let known_for = |line: &Line| (line.confirmations.min(SURE_CONFIRMATIONS), line.share);
         let better = |a: &Line, b: &Line| {
             let [a, b] = [known_for(a), known_for(b)];
             a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
         };
-        self.line = lines.clone().max_by(better);
-        let wanted = lines.filter(|line| line.is_confirmed() && self.is_wanted(line.hz));
-        let Some(best) = wanted.clone().max_by(better) else {
-            return;
+        self.line = lines.into_iter().flatten().max_by(better);
+        self.misled.1 = self.misled.1.saturating_sub(self.hop_ticks);
+        let wanted =
+            lines.map(|line| line.filter(|line| line.is_confirmed() && self.is_wanted(line.hz)));
+        let found = match wanted {
+            [Some(left), Some(right)] if (left.hz / right.hz - 1.0).abs() > SAME_TONE => {
+                self.tone_of(&[left, right])
+            }
+            wanted => wanted.into_iter().flatten().max_by(better),
         };
-        // Where each channel has another, time tells which is the tone.
-        let apart = |line: Line| (line.hz / best.hz - 1.0).abs() > SAME_TONE;
-        if best.confirmations >= SURE_CONFIRMATIONS || !wanted.clone().any(apart) {
-            self.begin(best, out);
+        if let Some(line) = found {
+            self.begin(line, out);
         }
+    }
+
+    /// The tone, where each channel has a line of its own: not the one that
+    /// was lost just now, else time tells.
+    fn tone_of(&self, lines: &[Line; MOST_CHANNELS]) -> Option<Line> {
+        if self.misled.1 > 0 {
+            return Some(lines[1 - self.misled.0]);
+        }
+        let [left, right] = *lines;
+        let (longer, other) = if left.confirmations >= right.confirmations {
+            (left, right)
+        } else {
+            (right, left)
+        };
+        let sure = longer.confirmations >= SURE_CONFIRMATIONS
+            && longer.confirmations >= other.confirmations + LONGER_CONFIRMATIONS;
+        (sure || longer.confirmations >= MOST_CONFIRMATIONS).then_some(longer)
     }
 
     /// Starts to follow, from the beginning of the stretch that is known to
@@ -285,6 +374,9 @@ impl Tracker {
         self.evidence = Some(Evidence::new(self.plan.output_rate_hz(), line));
         self.until_check = 0;
         self.last_beside = [Beside::default(); MOST_CHANNELS];
+        self.rests = (line.hz, 0);
+        self.waited = 0;
+        self.leaps_seen = 0;
         out.push(Track::Found { hz: line.hz });
         let mut replay = std::mem::take(&mut self.replay);
         for (copy, recent) in replay.iter_mut().zip(&self.recent) {
@@ -308,16 +400,29 @@ impl Tracker {
         }
     }
 
-    fn check_spectrum(&mut self, out: &mut Vec<Track>) {
+    /// True when a spectrum was looked at.
+    fn check_spectrum(&mut self, out: &mut Vec<Track>) -> bool {
         let block = self.check.block();
         let Some(following) = &mut self.following else {
-            return;
+            return false;
         };
+        let (at_hz, rested) = &mut self.rests;
+        *rested += 1;
+        if (following.mean_hz() - *at_hz).abs() > BLURRED * *at_hz {
+            self.rests = (following.mean_hz(), 0);
+        }
         self.until_check = self.until_check.saturating_sub(1);
         let known = following.ticks() as usize * self.plan.tick();
         if self.until_check > 0 || known < block {
-            return;
+            return false;
         }
+        let blurred = (self.rests.1 as usize) * self.plan.tick() < block;
+        let most_wait = (MOST_WAIT_S * self.plan.output_rate_hz()) as u64;
+        if blurred && self.waited < most_wait {
+            self.waited += 1;
+            return false;
+        }
+        self.waited = 0;
         let mut beside = [Beside::default(); MOST_CHANNELS];
         for (slot, recent) in beside.iter_mut().zip(&self.recent) {
             *slot = self
@@ -340,6 +445,7 @@ impl Tracker {
             evidence.check(&beside[..self.channels]);
         }
         out.push(Track::Checked { beside });
+        true
     }
 }
 

@@ -51,12 +51,14 @@ fn is_accepted(reference: Option<f64>, sound: &Sound) -> bool {
 fn accepted(
     kind: usize,
     each: u64,
+    set: u64,
     make: fn(usize, f64, u64) -> Sound,
     wanted: bool,
 ) -> (u64, Vec<u64>) {
     let one = |seed: u64| {
         let (reference, tone_hz) = REFERENCES[(seed % REFERENCES.len() as u64) as usize];
-        is_accepted(reference, &make(kind, tone_hz, 1000 * kind as u64 + seed))
+        let sound_seed = 100_000 * set + 1000 * kind as u64 + seed;
+        is_accepted(reference, &make(kind, tone_hz, sound_seed))
     };
     thread::scope(|scope| {
         let workers: Vec<_> = (0..THREADS)
@@ -79,7 +81,7 @@ fn accepted(
     })
 }
 
-fn table(kinds: &[&str], each: u64, make: fn(usize, f64, u64) -> Sound, wanted: bool) {
+fn table(kinds: &[&str], each: u64, set: u64, make: fn(usize, f64, u64) -> Sound, wanted: bool) {
     println!(
         "| {} | sounds | accepted | wrong (seeds) |",
         if wanted { "tone" } else { "no tone" }
@@ -87,7 +89,7 @@ fn table(kinds: &[&str], each: u64, make: fn(usize, f64, u64) -> Sound, wanted: 
     println!("| --- | --- | --- | --- |");
     let mut sum = 0;
     for (kind, name) in kinds.iter().enumerate() {
-        let (count, wrong) = accepted(kind, each, make, wanted);
+        let (count, wrong) = accepted(kind, each, set, make, wanted);
         sum += count;
         println!("| {name} | {each} | {count} | {wrong:?} |");
     }
@@ -96,9 +98,22 @@ fn table(kinds: &[&str], each: u64, make: fn(usize, f64, u64) -> Sound, wanted: 
 }
 
 fn main() {
-    // `-- 40` makes a quick look with so many of each kind.
-    let each = std::env::args().find_map(|argument| argument.parse().ok());
+    // `-- 40` makes a quick look with so many of each kind, `-- --seed 7`
+    // takes a set of sounds that nothing was tried on.
+    let arguments: Vec<String> = std::env::args().collect();
+    let seed_at = arguments.iter().position(|argument| argument == "--seed");
+    let set = seed_at
+        .and_then(|at| arguments.get(at + 1)?.parse().ok())
+        .unwrap_or(0);
+    let is_count = |place: usize| seed_at.is_none_or(|at| place != at + 1);
+    let each = arguments
+        .iter()
+        .enumerate()
+        .filter(|(place, _)| is_count(*place))
+        .find_map(|(_, argument)| argument.parse().ok());
+    println!("Set {set}.");
+    println!();
     let no_tones_each = each.unwrap_or(NO_TONES_EACH);
-    table(&NO_TONES, no_tones_each, sounds::no_tone, false);
-    table(&TONES, each.unwrap_or(TONES_EACH), sounds::tone, true);
+    table(&NO_TONES, no_tones_each, set, sounds::no_tone, false);
+    table(&TONES, each.unwrap_or(TONES_EACH), set, sounds::tone, true);
 }

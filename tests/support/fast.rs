@@ -23,7 +23,7 @@ pub fn phase(samples: &[f32], rate_hz: u32, range_hz: [f64; 2]) -> Phase {
     for event in &out {
         match event {
             Track::Value(value) => turns.push(turns[turns.len() - 1] + value.hz * step_s),
-            Track::Lost { .. } => panic!("the tone was lost"),
+            Track::Lost(_) => panic!("the tone was lost"),
             _ => {}
         }
     }

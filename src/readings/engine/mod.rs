@@ -16,7 +16,7 @@ use crate::readings::reading::{ChannelUsed, Measurement, ToneState, WrongTone};
 use crate::readings::short::ShortRecord;
 use crate::readings::stretch::Stretch;
 use crate::signal::demodulator::MOST_TICKS;
-use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS, Track, Tracker};
+use crate::signal::tracker::{ChannelQuality, Loss, MOST_CHANNELS, Track, Tracker};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// How to measure.
@@ -248,9 +248,9 @@ impl Engine {
                 self.whole.check(&sum);
                 self.keeper.each(|stretch| stretch.check(&sum));
             }
-            Track::Lost { left_range } => {
+            Track::Lost(loss) => {
                 self.whole.losses += 1;
-                self.end_piece(left_range);
+                self.end_piece(loss);
                 self.keeper.disturbed();
                 self.health.lost();
             }
@@ -258,7 +258,7 @@ impl Engine {
     }
 
     /// What was followed has ended: it counts, or is as if it had never been.
-    fn end_piece(&mut self, left_range: bool) {
+    fn end_piece(&mut self, loss: Loss) {
         self.follow_flutter();
         if self.tone == ToneState::Locked {
             self.tone = ToneState::Lost;
@@ -266,7 +266,7 @@ impl Engine {
         let Some(piece) = self.tracker.evidence() else {
             return;
         };
-        if let Some((before, nominal)) = self.belief.end(piece, left_range) {
+        if let Some((before, nominal)) = self.belief.end(piece, loss) {
             self.whole = self.whole.replaced_by(before);
             if self.nominal != nominal {
                 self.nominal = nominal;
@@ -419,7 +419,7 @@ impl Engine {
             waiting.clear();
         }
         if self.tracker.is_following() {
-            self.end_piece(false);
+            self.end_piece(Loss::Gone);
         }
         self.tracker.gap();
         self.health.gap();
@@ -482,7 +482,7 @@ impl Engine {
         self.belief.chosen(self.nominal);
         self.set_ranges();
         if was_following && !self.tracker.is_following() {
-            self.end_piece(false);
+            self.end_piece(Loss::Gone);
         }
         if !self.tracker.is_following() {
             self.tone = ToneState::Searching;
