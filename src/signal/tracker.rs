@@ -330,6 +330,14 @@ impl Tracker {
             [Some(left), Some(right)] if (left.hz / right.hz - 1.0).abs() > SAME_TONE => {
                 self.tone_of(&[left, right])
             }
+            [Some(_), Some(_)] if self.misled.1 > 0 => {
+                // They meet by chance, or it did not mislead after all.
+                let [misled, other] = [self.misled.0, 1 - self.misled.0];
+                wanted[other].map(|mut line| {
+                    line.quality[misled] = 0.0;
+                    line
+                })
+            }
             wanted => wanted.into_iter().flatten().max_by(better),
         };
         if let Some(line) = found {
