@@ -420,6 +420,12 @@ impl Tracker {
             self.rests = (following.mean_hz(), 0);
         }
         self.until_check = self.until_check.saturating_sub(1);
+        let leaps = self.evidence.as_ref().map_or(0, Evidence::leaps);
+        if leaps > self.leaps_seen {
+            // Calm is over.
+            self.check_s = CHECK_S;
+            self.until_check = self.until_check.min(self.hop_ticks);
+        }
         let known = following.ticks() as usize * self.plan.tick();
         if self.until_check > 0 || known < block {
             return false;
