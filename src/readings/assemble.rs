@@ -17,6 +17,10 @@ use crate::units::{Decibels, Hertz, Percent, Seconds};
 /// Below this a tone is not believed.
 const LEAST_SNR: Decibels = Decibels(10.0);
 
+/// A shorter record says nothing about what the machine does next: wow takes
+/// about as long.
+const LEAST_FOR_FLUCTUATION_S: f64 = 1.5;
+
 /// A shorter track says nothing about drift.
 const LEAST_FOR_DRIFT_S: f64 = 5.0;
 
@@ -90,6 +94,7 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     let scale = percent_per_hz(conditions, nominal);
     let noise = noise_hz(stretch, around.rate_hz).map(|hz| Percent(hz * scale));
     let wow = Fluctuation::of(stretch.series().blocks(), stretch.series().block_s())
+        .filter(|_| stretch.measured_s() >= LEAST_FOR_FLUCTUATION_S)
         .map(|fluctuation| fluctuation.of_figure(stretch.weighing()).scaled(scale));
     let clock = conditions.clock.uncertainty.percent();
     let reference = conditions.reference.uncertainty;
@@ -202,6 +207,13 @@ fn signal_cautions(
 ) {
     if let Some(wrong) = around.wrong.filter(|_| got.speed.is_none()) {
         wrong_tone_cautions(wrong, say);
+    } else if !got.signal.usable && !around.believed && stretch.tone_power().is_some() {
+        say(
+            CautionCode::ToneNotFound,
+            "Something like a tone was heard, but not long and steadily enough to be a test tone; \
+             measure the part that carries it with --from and --to."
+                .into(),
+        );
     } else if !got.signal.usable {
         say(
             CautionCode::ToneNotFound,
@@ -254,13 +266,14 @@ fn signal_cautions(
     if stretch.channels_disagree() {
         say(
             CautionCode::ChannelsDisagree,
-            "Left and right do not carry the same tone.".into(),
+            "Left and right do not carry the same speed; the figures are of both. Choose one with --channel.".into(),
         );
     }
 }
 
 fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, String)) {
-    let heard = wrong.heard;
+    // A spectrum tells no more than whole hertz while the tone wavers.
+    let heard = Hertz(wrong.heard.0.round());
     say(
         CautionCode::ToneNotFound,
         format!(

@@ -73,7 +73,7 @@ impl Keeper {
     pub fn dropout(&mut self, _start: Seconds, length: Seconds) {
         self.each(|stretch| {
             let now = Seconds((stretch.track_s() - length.0).max(0.0));
-            stretch.dropout(now, length);
+            let _ = stretch.dropout(now, length);
         });
     }
 

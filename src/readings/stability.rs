@@ -32,7 +32,8 @@ pub struct StabilityPoint {
 /// How long an average is worth taking.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Worth {
-    /// The shortest average that no longer one clearly beats.
+    /// The shortest average that no longer one clearly beats; where the longest
+    /// were still getting steadier, the longest.
     pub point: StabilityPoint,
     /// It was the longest that the record allows: a longer one may be
     /// steadier still.
@@ -63,6 +64,16 @@ pub fn worth(points: &[StabilityPoint]) -> Option<Worth> {
     points
         .last()
         .filter(|longest| longest.averaging.0 >= LEAST_LONGEST.0)?;
+    // While the longest are steadier than those before, or no steadier than
+    // chance, there is nothing to say of longer ones.
+    if let [.., before, last] = points
+        && last.deviation.0 < before.deviation.0
+    {
+        return Some(Worth {
+            point: *last,
+            open: true,
+        });
+    }
     let least = points.iter().map(|point| point.deviation.0);
     let least = least.reduce(f64::min)?;
     let place = points

@@ -68,6 +68,8 @@ pub struct Stretch {
     pub dropouts: Vec<Dropout>,
     /// All of them.
     pub dropout_count: u64,
+    /// Start and end of the last.
+    last_dropout_s: [f64; 2],
     /// Breaks in the input.
     pub gaps: u64,
     /// How often the tone was lost.
@@ -103,6 +105,7 @@ impl Stretch {
             flutter: FlutterTotals::new(rate_hz),
             dropouts: Vec::new(),
             dropout_count: 0,
+            last_dropout_s: [f64::NEG_INFINITY; 2],
             gaps: 0,
             losses: 0,
             moves: 0,
@@ -179,12 +182,27 @@ impl Stretch {
         }
     }
 
-    /// A dropout.
-    pub fn dropout(&mut self, start: Seconds, length: Seconds) {
+    /// A dropout. True when it is a new one; one that runs into the last, as
+    /// in two channels at once, is the same.
+    pub fn dropout(&mut self, start: Seconds, length: Seconds) -> bool {
+        let end_s = start.0 + length.0;
+        let last = std::mem::replace(&mut self.last_dropout_s, [start.0, end_s]);
+        if start.0 <= last[1] && end_s >= last[0] {
+            let [from, to] = [last[0].min(start.0), last[1].max(end_s)];
+            self.last_dropout_s = [from, to];
+            if let Some(listed) = self.dropouts.last_mut()
+                && self.dropout_count <= Measurement::MOST_DROPOUTS as u64
+            {
+                listed.start = Seconds(from);
+                listed.length = Seconds(to - from);
+            }
+            return false;
+        }
         self.dropout_count += 1;
         if self.dropouts.len() < Measurement::MOST_DROPOUTS {
             self.dropouts.push(Dropout { start, length });
         }
+        true
     }
 
     /// The band that reaches the figures now, in hertz from the tone.

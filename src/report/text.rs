@@ -8,8 +8,8 @@ use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
 use super::{FileReport, FileResult};
-use crate::readings::{FlutterReading, Measurement, SignalFigures, SpeedFigures};
-use crate::units::{Hertz, Percent};
+use crate::readings::{CautionCode, FlutterReading, Measurement, SignalFigures, SpeedFigures};
+use crate::units::{Percent, Seconds};
 
 /// Dropouts whose place is said one by one.
 const DROPOUTS_LISTED: usize = 4;
@@ -32,13 +32,13 @@ pub fn block(report: &FileReport<'_>) -> String {
 
 fn measured(file: &str, measurement: &Measurement) -> String {
     let mut text = format!(
-        "{file}\n  {:.1} s, {} Hz, {}\n",
-        measurement.duration.0,
+        "{file}\n  {}, {} Hz, {}\n",
+        length(measurement.duration),
         measurement.rate_hz,
         channel(measurement.channel)
     );
     match &measurement.speed {
-        Some(speed) => text.push_str(&speed_lines(speed, measurement.nominal)),
+        Some(speed) => text.push_str(&speed_lines(speed, measurement)),
         None => text.push_str("  Speed      not measured\n"),
     }
     text.push_str(&drift_line(measurement));
@@ -53,14 +53,30 @@ fn measured(file: &str, measurement: &Measurement) -> String {
     text
 }
 
-fn speed_lines(speed: &SpeedFigures, nominal: Option<Hertz>) -> String {
+fn length(duration: Seconds) -> String {
+    if duration.0 < 1.0 {
+        format!("{:.0} ms", duration.0 * 1000.0)
+    } else {
+        format!("{:.1} s", duration.0)
+    }
+}
+
+fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
     let uncertainty = best_uncertainty(speed);
+    // A mean over two speeds may come out right and neither of them be.
+    let word = if measurement.has(CautionCode::SpeedMoved) {
+        "moved"
+    } else {
+        slow_or_fast(speed)
+    };
     let mut text = format!(
         "  Speed      {} %  {}\n",
         with_uncertainty(speed.deviation.0, uncertainty, true),
-        slow_or_fast(speed).to_uppercase(),
+        word.to_uppercase(),
     );
-    let nominal = nominal.map_or(String::new(), |hz| format!(" for {hz}"));
+    let nominal = measurement
+        .nominal
+        .map_or(String::new(), |hz| format!(" for {hz}"));
     let _ = writeln!(
         text,
         "             {} cents, {:.2} Hz{nominal}",
@@ -70,7 +86,7 @@ fn speed_lines(speed: &SpeedFigures, nominal: Option<Hertz>) -> String {
     let about = match (speed.uncertainty_with_reference, speed.uncertainty) {
         (Some(_), _) => "the ± has the reference's own error in it",
         (None, Some(_)) => "the ± leaves out the reference's own error, which is not known",
-        (None, None) => "no ± can be given yet",
+        (None, None) => "no ± can be given: too short to know what the machine does",
     };
     let _ = writeln!(text, "             {about}");
     text
@@ -83,8 +99,13 @@ fn drift_line(measurement: &Measurement) -> String {
     let span = drift.span.map_or(String::new(), |span| {
         format!(", 5 s means span {} %", figure(span.0))
     });
+    let since = if measurement.has(CautionCode::SpeedMoved) {
+        ", since the last move"
+    } else {
+        ""
+    };
     format!(
-        "  Drift      {} % a minute{span}\n",
+        "  Drift      {} % a minute{span}{since}\n",
         with_uncertainty(
             drift.percent_per_minute,
             drift.uncertainty_percent_per_minute,
@@ -267,7 +288,7 @@ side-a.wav
     fn a_low_tone_states_how_far_its_weighted_figures_reach() {
         let mut low = sample::measurement();
         assert!(!text_of(&low).contains("weighted, to"));
-        low.flutter.band_limit = Some(Hertz(189.0));
+        low.flutter.band_limit = Some(crate::units::Hertz(189.0));
         let text = text_of(&low);
         assert!(text.contains("    weighted, to 189 Hz  "), "{text}");
     }

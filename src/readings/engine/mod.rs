@@ -235,9 +235,10 @@ impl Engine {
             Track::Dropout { start_s, length_s } => {
                 let start = Seconds(start_s.max(0.0) + self.skipped_s);
                 let length = Seconds(length_s);
-                self.whole.dropout(start, length);
+                if self.whole.dropout(start, length) {
+                    self.health.dropout();
+                }
                 self.keeper.dropout(start, length);
-                self.health.dropout();
             }
             Track::Checked { beside } => {
                 let band_hz = self.tracker.band_hz();

@@ -210,8 +210,8 @@ fn drift_line(state: &ScreenState) -> Line {
     let drift = reading.and_then(|it| it.drift);
     let kept = |slot: &Slot| {
         let kept = state.newest_kept(slot)?;
-        let slope = kept.measurement.drift.map(|it| it.percent_per_minute);
-        Some(slope.map_or("-".to_owned(), |slope| signed(slope, 3)))
+        let drift = kept.measurement.drift.as_ref();
+        Some(drift.map_or("-".to_owned(), |drift| kept_drift(state.look, drift)))
     };
     let steady = reading.and_then(|it| it.speed).map(|it| it.since_move);
     Line {
@@ -225,6 +225,15 @@ fn drift_line(state: &ScreenState) -> Line {
             .map_or_else(String::new, |span| format!("span {:.2} %", span.0)),
         before: kept(&Slot::Before).unwrap_or_default(),
         after: kept(&Slot::After).unwrap_or_default(),
+    }
+}
+
+/// There is room for one figure: the slope, or the ± that it is lost in.
+fn kept_drift(look: Look, drift: &DriftReading) -> String {
+    let slope = drift.percent_per_minute;
+    match drift.uncertainty_percent_per_minute {
+        Some(own) if own >= slope.abs() => format!("0{}", plus_minus(look, Percent(own), 2)),
+        _ => signed(slope, 3),
     }
 }
 

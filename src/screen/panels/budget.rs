@@ -79,6 +79,21 @@ fn clock_line(look: Look, clock: &SampleClock) -> String {
     }
 }
 
+/// How long an average of this machine is worth taking.
+fn worth(state: &ScreenState) -> Option<String> {
+    let worth = state.reading()?.worth?;
+    let averaging = worth.point.averaging.0;
+    let beyond = if worth.open {
+        "the longest tried so far; longer ones may be steadier still"
+    } else {
+        "longer ones are no steadier"
+    };
+    Some(format!(
+        "Averages of {averaging} s change by {:.4} % from one to the next (Allan deviation): {beyond}.",
+        worth.point.deviation.0
+    ))
+}
+
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let head = format!(
@@ -109,11 +124,13 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         }
         y += u16::from(line.sum);
     }
-    let how = "Independent parts add by their squares (JCGM 100).";
-    for text in wrap(how, pen.width()) {
-        if y < last {
-            pen.text(0, y, &text, look.faint());
-            y += 1;
+    let how = "Independent parts add by their squares (JCGM 100).".to_owned();
+    for sentence in worth(state).into_iter().chain([how]) {
+        for text in wrap(&sentence, pen.width()) {
+            if y < last {
+                pen.text(0, y, &text, look.faint());
+                y += 1;
+            }
         }
     }
 }

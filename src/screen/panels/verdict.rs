@@ -47,18 +47,14 @@ fn facts(state: &ScreenState) -> Vec<String> {
         None => format!("band {band} %"),
     };
     facts.push(class);
-    facts.extend(state.reading().and_then(|reading| reading.worth).map(worth));
+    let worth = state.reading().and_then(|reading| reading.worth);
+    facts.extend(worth.filter(|worth| !worth.open).map(no_steadier));
     facts
 }
 
-/// How long it pays to wait for a steadier average.
-fn worth(worth: Worth) -> String {
-    let seconds = worth.point.averaging.0;
-    if worth.open {
-        format!("steadier beyond {seconds} s")
-    } else {
-        format!("no steadier beyond {seconds} s")
-    }
+/// From where on it does not pay to wait for a steadier average.
+fn no_steadier(worth: Worth) -> String {
+    format!("no steadier beyond {} s", worth.point.averaging.0)
 }
 
 /// A band as it was chosen, without trailing zeros.
