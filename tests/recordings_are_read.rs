@@ -388,8 +388,9 @@ fn lossy_kinds_keep_length_and_tone() {
         assert!(frames.abs_diff(96_000) < 4096, "{name}: {frames}");
         assert!(got.faults.is_none(), "{name}: {:?}", got.faults);
         let power: f32 = got.samples.iter().map(|s| s * s).sum::<f32>() / got.samples.len() as f32;
-        // Amplitude 0.25: a mean square of 1/32.
-        assert!((power - 0.03125).abs() < 0.003, "{name}: {power}");
+        // Amplitude 0.25: a mean square of 1/32. Some encoders turn the level
+        // down by 5 % beforehand and add a little silence.
+        assert!((0.026..0.033).contains(&power), "{name}: {power}");
     }
 }
 
