@@ -250,7 +250,7 @@ fn nothing_is_read_before_4_s_of_settling_and_5_s_of_signal() {
         } else if at > 1.0 {
             // Announced to within a tenth of a second.
             let left = flutter.valid_in.expect("says when").0;
-            assert!((at + left - 9.55).abs() <= 0.1, "{at}: {left}");
+            assert!((at + left - 9.85).abs() <= 0.1, "{at}: {left}");
         }
     });
     let valid_since = valid_since.expect("valid at last");

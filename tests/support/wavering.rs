@@ -39,7 +39,7 @@ pub const DEPTH_PERCENT: f64 = 0.1;
 
 /// After this time the filters have settled: half a second that gives the
 /// mean, four seconds, and what finding the tone may take from its start.
-pub const SETTLED_S: f64 = 4.6;
+pub const SETTLED_S: f64 = 4.90;
 
 /// An engine that takes `tone_hz` for right speed.
 pub fn engine(rate_hz: u32, tone_hz: f64) -> Engine {

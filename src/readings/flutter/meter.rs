@@ -29,6 +29,10 @@ pub(super) const BLOCK_S: f64 = 0.05;
 /// this time; nothing is read before.
 pub const SETTLING_S: f64 = 4.0;
 
+/// Values are held back for so long: a move is known only some moments after it
+/// began, and what it did meanwhile is no flutter.
+const HELD_S: f64 = 0.3;
+
 /// Least signal for a figure: IEC 60386 Amendment 1 asks for 5 s.
 pub const LEAST_S: f64 = 5.0;
 
@@ -111,6 +115,7 @@ pub struct FlutterHz {
 /// The chain.
 pub struct FlutterMeter {
     rate_hz: f64,
+    held: Vec<f64>,
     top: PhasedTaps,
     before: Phased,
     tamed: Vec<f32>,
@@ -215,6 +220,7 @@ impl FlutterMeter {
         let top = PhasedTaps::new(1, &top);
         Self {
             rate_hz,
+            held: Vec::new(),
             before: top.stream(MOST_VALUES),
             tamed: Vec::with_capacity(MOST_VALUES),
             filtered: vec![[0.0; 4]; MOST_VALUES],
@@ -242,6 +248,7 @@ impl FlutterMeter {
 
     /// Begins anew: the tone was found, or the speed was moved.
     pub fn restart(&mut self) {
+        self.held.clear();
         self.age = 0;
         self.lead_in = 0.0;
         self.before = self.top.stream(MOST_VALUES);
@@ -267,6 +274,19 @@ impl FlutterMeter {
 
     /// Values of the track; totals get them once the filters have settled.
     pub fn push(&mut self, values: &[f64], totals: &mut [&mut FlutterTotals]) {
+        let mut held = std::mem::take(&mut self.held);
+        held.extend_from_slice(values);
+        let ready = held.len().saturating_sub(self.most_held());
+        self.filter(&held[..ready], totals);
+        held.drain(..ready);
+        self.held = held;
+    }
+
+    fn most_held(&self) -> usize {
+        (HELD_S * self.rate_hz) as usize
+    }
+
+    fn filter(&mut self, values: &[f64], totals: &mut [&mut FlutterTotals]) {
         let lead_in = (LEAD_IN_S * self.rate_hz) as u64;
         let leading = lead_in.saturating_sub(self.age) as usize;
         let (leading, values) = values.split_at(leading.min(values.len()));
@@ -376,7 +396,8 @@ impl FlutterMeter {
         if missing > 0.0 {
             let filtering_s = self.seconds(self.age as usize) - LEAD_IN_S;
             let settling = (SETTLING_S - filtering_s).max(0.0);
-            return (figures, Some(missing + settling));
+            let held = self.seconds(self.most_held() - self.held.len());
+            return (figures, Some(held + settling + missing));
         }
         figures.weighted_two_sigma = self.two_sigma.level();
         figures.weighted_peak = Some(self.quasi_peak.reading());
