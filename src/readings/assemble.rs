@@ -5,6 +5,7 @@ use super::expanded::Expanded;
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
 use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
+use super::noise::noise_hz;
 use super::reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, FlutterReading, Likely, Measurement, Problem,
     SignalFigures, SpeedFigures, UncertaintyParts, WrongTone,
@@ -96,41 +97,23 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     let wow = Fluctuation::of(stretch.series().blocks(), stretch.series().block_s())
         .filter(|_| stretch.measured_s() >= LEAST_FOR_FLUCTUATION_S)
         .map(|fluctuation| fluctuation.of_figure(stretch.weighing()).scaled(scale));
-    let clock = conditions.clock.uncertainty.percent();
-    let reference = conditions.reference.uncertainty;
-    // What somebody stated, and what follows from a model, is taken as normal.
-    let limits = [noise.unwrap_or_default(), clock].map(|part| Expanded::of_limit(part.0));
-    let own = wow.map(|wow| Expanded::together([wow, limits[0], limits[1]]));
-    let with_reference = own
-        .zip(reference)
-        .map(|(own, reference)| Expanded::together([own, Expanded::of_limit(reference.0)]));
-    let percent = |expanded: Expanded| Percent(expanded.half_width);
+    let parts = UncertaintyParts {
+        noise,
+        wow: wow.map(|wow| Percent(wow.half_width)),
+        wow_freedom: wow
+            .map(|wow| wow.freedom)
+            .filter(|freedom| freedom.is_finite()),
+        clock: conditions.clock.uncertainty.percent(),
+        reference: conditions.reference.uncertainty,
+    };
+    let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
     Some(SpeedFigures {
         measured: Hertz(heard.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
         deviation: conditions.deviation(heard, nominal),
-        uncertainty: own.map(percent),
-        uncertainty_with_reference: with_reference.map(percent),
-        parts: UncertaintyParts {
-            noise,
-            wow: wow.map(percent),
-            wow_freedom: wow
-                .map(|wow| wow.freedom)
-                .filter(|freedom| freedom.is_finite()),
-            clock,
-            reference,
-        },
+        uncertainty: of(parts.sum()),
+        uncertainty_with_reference: of(parts.sum_with_reference()),
+        parts,
     })
-}
-
-/// 95 % of the mean frequency from noise alone: 1.96 times the Cramér-Rao
-/// bound, var(ω) ≥ 12 σ² / (A²/2 · N (N² − 1)) (Rife & Boorstyn 1974).
-fn noise_hz(stretch: &Stretch, rate_hz: u32) -> Option<f64> {
-    let beside = stretch.beside()?;
-    let rate = f64::from(rate_hz);
-    let samples = stretch.measured_s() * rate;
-    let ratio = beside.rest / beside.tone.max(f64::MIN_POSITIVE);
-    let variance = 12.0 * ratio / samples.powi(3);
-    Some(1.96 * variance.sqrt() * rate / std::f64::consts::TAU)
 }
 
 fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<DriftReading> {

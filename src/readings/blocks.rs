@@ -74,16 +74,35 @@ impl BlockSeries {
     /// Mean of the blocks with both ends tapered linearly over `taper_s`: wow
     /// that is cut off there weighs little.
     pub fn tapered_mean(&self, taper_s: f64) -> Option<f64> {
-        let count = self.blocks.len() as f64;
-        let taper = (taper_s / self.block_s()).min(count / 3.0).max(1.0);
         let (mut sum, mut weights) = (0.0, 0.0);
-        for (k, block) in self.blocks.iter().enumerate() {
-            let from_start = k as f64 + 0.5;
-            let weight = (from_start.min(count - from_start) / taper).min(1.0);
+        for (weight, block) in self.tapered(taper_s).zip(&self.blocks) {
             sum += weight * block;
             weights += weight;
         }
         (weights > 0.0).then(|| sum / weights)
+    }
+
+    /// Squares of the steps from one weight of that mean to the next, from and
+    /// to nothing at the ends, added, the weights being 1 together.
+    pub fn tapered_steps(&self, taper_s: f64) -> Option<f64> {
+        let (mut squares, mut weights, mut before) = (0.0, 0.0, 0.0);
+        for weight in self.tapered(taper_s) {
+            squares += (weight - before) * (weight - before);
+            weights += weight;
+            before = weight;
+        }
+        squares += before * before;
+        (weights > 0.0).then(|| squares / (weights * weights))
+    }
+
+    fn tapered(&self, taper_s: f64) -> impl Iterator<Item = f64> {
+        let count = self.blocks.len();
+        let length = count as f64;
+        let taper = (taper_s / self.block_s()).min(length / 3.0).max(1.0);
+        (0..count).map(move |k| {
+            let from_start = k as f64 + 0.5;
+            (from_start.min(length - from_start) / taper).min(1.0)
+        })
     }
 }
 
@@ -101,5 +120,19 @@ mod tests {
         let mean = series.blocks().iter().sum::<f64>() / series.blocks().len() as f64;
         let covered = series.blocks().len() as f64 * series.block_s() * 2000.0;
         assert!((mean - (covered - 1.0) / 2.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn the_steps_of_the_weights_are_those_of_a_trapezium() {
+        // Height 1/(T − τ), so 2 τ/Δ steps of Δ/τ of that: 2 Δ³/(τ (T − τ)²),
+        // with blocks of Δ.
+        let mut series = BlockSeries::new(0.01, 2000.0);
+        for _ in 0..60_000 {
+            series.push(1.0);
+        }
+        let (taper, length, block) = (10.0 / 3.0, 30.0f64, 0.01f64);
+        let wanted = 2.0 * block.powi(3) / (taper * (length - taper).powi(2));
+        let got = series.tapered_steps(taper).expect("blocks");
+        assert!((got / wanted - 1.0).abs() < 0.01, "{got}, {wanted}");
     }
 }

@@ -1,6 +1,7 @@
 //! A 95 % uncertainty, how well it is known itself, and how several make one
 //! (JCGM 100:2008, clause 5 and annex G).
 
+use super::reading::UncertaintyParts;
 use crate::signal::statistics::student_95;
 
 /// Half of an interval that holds the truth 95 times in 100.
@@ -58,9 +59,58 @@ impl Expanded {
     }
 }
 
+impl UncertaintyParts {
+    /// All but the reference's own error as one, in percent; `None` while the
+    /// noise or the fluctuation is not known. What somebody stated, and what
+    /// follows from a model, is taken as normal.
+    pub fn sum(&self) -> Option<Expanded> {
+        let wow = Expanded {
+            half_width: self.wow?.0,
+            freedom: self.wow_freedom.unwrap_or(f64::INFINITY),
+        };
+        let limits = [self.noise?, self.clock].map(|limit| Expanded::of_limit(limit.0));
+        Some(Expanded::together([wow, limits[0], limits[1]]))
+    }
+
+    /// The same with the reference's own error; `None` also while that is not
+    /// known.
+    pub fn sum_with_reference(&self) -> Option<Expanded> {
+        let reference = Expanded::of_limit(self.reference?.0);
+        Some(Expanded::together([self.sum()?, reference]))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Percent;
+
+    #[test]
+    fn what_is_not_known_is_not_taken_for_nothing() {
+        let parts = UncertaintyParts {
+            noise: Some(Percent(0.003)),
+            wow: Some(Percent(0.004)),
+            wow_freedom: None,
+            clock: Percent(0.012),
+            reference: None,
+        };
+        let sum = parts.sum().expect("all is known");
+        assert!((sum.half_width - 0.013).abs() < 1e-12);
+        assert_eq!(parts.sum_with_reference(), None);
+        let without_noise = UncertaintyParts {
+            noise: None,
+            ..parts
+        };
+        assert_eq!(without_noise.sum(), None);
+        let without_wow = UncertaintyParts { wow: None, ..parts };
+        assert_eq!(without_wow.sum(), None);
+        let with_tape = UncertaintyParts {
+            reference: Some(Percent(0.084)),
+            ..parts
+        };
+        let sum = with_tape.sum_with_reference().expect("all is known");
+        assert!((sum.half_width - 0.085).abs() < 1e-12);
+    }
 
     #[test]
     fn parts_add_as_the_guide_says() {

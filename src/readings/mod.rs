@@ -17,6 +17,7 @@ mod flutter;
 mod health;
 mod judge;
 mod keep;
+mod noise;
 mod reading;
 mod short;
 mod stability;

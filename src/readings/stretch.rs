@@ -248,9 +248,23 @@ impl Stretch {
         mean.map(|off| origin + off)
     }
 
+    /// Root of the sum of the squares of the weights with which the phases at
+    /// the edges of the blocks make the tapered mean, in 1/s; `None` without a
+    /// whole block.
+    pub fn weight_of_phases(&self) -> Option<f64> {
+        let steps = self.series.tapered_steps(TAPER_S)?;
+        // Where the tone was found again, neither the phase before nor the one
+        // after has a neighbour that takes it away: both count in full, and no
+        // weight is more than that of a plain mean of two thirds.
+        let most = 1.5 / self.series.blocks().len() as f64;
+        let ends = 2.0 * f64::from(self.pieces.saturating_sub(1)) * most * most;
+        Some((steps + ends).sqrt() / self.series.block_s())
+    }
+
     /// How the mean frequency weighs the stretch.
     pub fn weighing(&self) -> Weighing {
-        if self.pieces == 1 && self.track_s() <= PHASE_FIT_UP_TO_S {
+        let phase_fit = self.pieces == 1 && self.track_s() <= PHASE_FIT_UP_TO_S;
+        if phase_fit || self.direct.is_some() {
             Weighing::Parabola
         } else {
             Weighing::Tapered((TAPER_S / self.track_s()).min(1.0 / 3.0))

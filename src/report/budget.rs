@@ -3,8 +3,11 @@
 
 use std::fmt::Write as _;
 
-use crate::readings::{ClockSource, Expanded, Measurement, SpeedFigures};
+use crate::readings::{ClockSource, Measurement, SpeedFigures};
 use crate::units::Percent;
+
+/// A stated sum may be rounded by this part of it.
+const SAME: f64 = 0.001;
 
 /// The budget of a measurement, with its last line's end; empty where there
 /// is no speed.
@@ -53,7 +56,13 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
         Line {
             name: "noise of the signal",
             percent: of(parts.noise),
-            known: "limit of theory, k = 1.96".into(),
+            known: parts
+                .noise
+                .map_or(
+                    "no look at the spectrum yet",
+                    |_| "from the spectrum, k = 1.96",
+                )
+                .into(),
         },
         Line {
             name: "wow and flutter left in",
@@ -81,31 +90,27 @@ fn freedom_in_words(freedom: Option<f64>) -> String {
 }
 
 fn sum(speed: &SpeedFigures) -> Line {
-    let parts = &speed.parts;
-    let limits = [parts.noise, Some(parts.clock), parts.reference];
-    let wow = parts.wow.map(|wow| Expanded {
-        half_width: wow.0,
-        freedom: parts.wow_freedom.unwrap_or(f64::INFINITY),
-    });
-    let known = limits
-        .into_iter()
-        .flatten()
-        .map(|limit| Expanded::of_limit(limit.0))
-        .chain(wow);
-    let all = Expanded::together(known);
-    let factor = all.half_width / all.standard().max(f64::MIN_POSITIVE);
-    let freedom = if all.freedom > 999.0 {
-        "many".to_owned()
-    } else {
-        format!("{:.0}", all.freedom)
+    let (stated, all) = match speed.uncertainty_with_reference {
+        Some(stated) => (Some(stated), speed.parts.sum_with_reference()),
+        None => (speed.uncertainty, speed.parts.sum()),
     };
+    // k belongs to a sum of these parts, and to no other.
+    let known = stated
+        .zip(all)
+        .filter(|(stated, all)| (stated.0 - all.half_width).abs() <= SAME * all.half_width)
+        .map_or_else(String::new, |(_, all)| {
+            let factor = all.half_width / all.standard().max(f64::MIN_POSITIVE);
+            let freedom = if all.freedom > 999.0 {
+                "many".to_owned()
+            } else {
+                format!("{:.0}", all.freedom)
+            };
+            format!("k = {factor:.2}, {freedom} degrees of freedom")
+        });
     Line {
         name: "sum",
-        percent: speed
-            .uncertainty_with_reference
-            .or(speed.uncertainty)
-            .map(|percent| percent.0),
-        known: format!("k = {factor:.2}, {freedom} degrees of freedom"),
+        percent: stated.map(|percent| percent.0),
+        known,
     }
 }
 
@@ -119,13 +124,21 @@ mod tests {
     fn every_part_is_said_and_the_sum_comes_last() {
         let text = lines(&sample::measurement());
         let expected = "  Budget of the speed's ±, each part for 95 %
-    noise of the signal     ±0.00010 %   limit of theory, k = 1.96
+    noise of the signal     ±0.00010 %   from the spectrum, k = 1.96
     wow and flutter left in ±0.00520 %   from this record, 18 degrees of freedom
     sample clock            ±0.01000 %   common practice, taken as normal
     the tape's own error    not known    left out of the sum
-    sum                     ±0.01130 %   k = 1.96, 496 degrees of freedom
+    sum                     ±0.01114 %   k = 1.96, 496 degrees of freedom
 ";
         assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn the_sum_is_that_of_the_parts() {
+        let speed = sample::measurement().speed.expect("a speed");
+        let stated = speed.uncertainty.expect("a stated sum").0;
+        let sum = speed.parts.sum().expect("known parts").half_width;
+        assert!((stated - sum).abs() < 5e-7, "{stated}, {sum}");
     }
 
     #[test]
@@ -133,19 +146,34 @@ mod tests {
         let mut measurement = sample::measurement();
         let speed = measurement.speed.as_mut().expect("a speed");
         speed.parts.reference = Some(Percent(0.3));
-        speed.uncertainty_with_reference = Some(Percent(0.300_2));
+        let sum = speed.parts.sum_with_reference().expect("known parts");
+        speed.uncertainty_with_reference = Some(Percent(sum.half_width));
         let text = lines(&measurement);
         assert!(
             text.contains("the tape's own error    ±0.30000 %"),
             "{text}"
         );
         assert!(
-            text.contains("sum                     ±0.30020 %"),
+            text.contains("sum                     ±0.30021 %   k = 1.96, many degrees"),
             "{text}"
         );
         for line in text.lines() {
             assert!(line.chars().count() <= COLUMNS, "{line}");
         }
+    }
+
+    #[test]
+    fn without_a_sum_there_is_no_k() {
+        let mut measurement = sample::measurement();
+        let speed = measurement.speed.as_mut().expect("a speed");
+        speed.parts.noise = None;
+        speed.uncertainty = None;
+        let text = lines(&measurement);
+        assert!(text.contains("noise of the signal     not known"), "{text}");
+        assert!(
+            text.ends_with("\n    sum                     not known\n"),
+            "{text}"
+        );
     }
 
     #[test]

@@ -7,6 +7,7 @@
 use std::collections::VecDeque;
 
 use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
+use super::highest::HighestReadings;
 use super::quasi_peak::QuasiPeak;
 use super::recent::Recent;
 use super::scatter::{FlutterBlocks, FlutterScatter};
@@ -77,13 +78,12 @@ pub struct FlutterTotals {
     seen: u64,
     weighted: TwoSigma,
     unweighted: TwoSigma,
-    peak: f64,
     /// Mean weighted squares, for the uncertainty.
     blocks: BlockSeries,
     /// Mean sixth powers, for the same.
     sixths: BlockSeries,
-    /// Mean readings of the indicator, for the same.
-    indicator: BlockSeries,
+    /// Of the indicator.
+    highest: HighestReadings,
     rate_hz: f64,
 }
 
@@ -173,12 +173,24 @@ impl FlutterTotals {
             seen: 0,
             weighted: TwoSigma::new(),
             unweighted: TwoSigma::new(),
-            peak: 0.0,
             blocks: BlockSeries::new(BLOCK_S, rate_hz),
             sixths: BlockSeries::new(BLOCK_S, rate_hz),
-            indicator: BlockSeries::new(BLOCK_S, rate_hz),
+            highest: HighestReadings::new(rate_hz),
             rate_hz,
         }
+    }
+
+    /// One value: its squares, the bins of the weighted and the unweighted one,
+    /// and the indicator's reading.
+    #[inline]
+    fn push(&mut self, squares: Squares, bins: [u16; 2], reading: f64) {
+        self.seen += 1;
+        self.squares.add(squares);
+        self.weighted.add(bins[0]);
+        self.unweighted.add(bins[1]);
+        self.blocks.push(squares.weighted);
+        self.sixths.push(squares.weighted.powi(3));
+        self.highest.push(reading);
     }
 
     /// Valid signal in seconds.
@@ -195,12 +207,11 @@ impl FlutterTotals {
         let blocks = FlutterBlocks {
             squares: self.blocks.blocks(),
             sixths: self.sixths.blocks(),
-            readings: self.indicator.blocks(),
         };
         let scatter = FlutterScatter::of(&blocks, self.blocks.block_s());
         FlutterHz {
             weighted_two_sigma: self.weighted.level(),
-            weighted_peak: Some(self.peak),
+            weighted_peak: Some(self.highest.of_all()),
             weighted_rms: rms(self.squares.weighted),
             unweighted_two_sigma: self.unweighted.level(),
             unweighted_rms: rms(self.squares.unweighted),
@@ -208,7 +219,7 @@ impl FlutterTotals {
             flutter_rms: rms(self.squares.flutter),
             weighted_rms_uncertainty: times(scatter.rms, rms(self.squares.weighted)),
             weighted_two_sigma_uncertainty: times(scatter.two_sigma, self.weighted.level()),
-            weighted_peak_uncertainty: scatter.highest,
+            weighted_peak_uncertainty: scatter.of_highest(&self.highest),
         }
     }
 }
@@ -332,14 +343,7 @@ impl FlutterMeter {
         }
         let unweighted_bin = TwoSigma::bin(unweighted);
         for total in totals {
-            total.seen += 1;
-            total.squares.add(squares);
-            total.weighted.add(bin);
-            total.unweighted.add(unweighted_bin);
-            total.peak = total.peak.max(peak);
-            total.blocks.push(squares.weighted);
-            total.sixths.push(squares.weighted.powi(3));
-            total.indicator.push(peak);
+            total.push(squares, [bin, unweighted_bin], peak);
         }
     }
 
@@ -404,9 +408,9 @@ impl FlutterMeter {
         figures.weighted_rms = rms(self.sums.weighted, count);
         let scatter = self.recent.scatter();
         figures.weighted_two_sigma_uncertainty =
-            times(scatter.two_sigma, figures.weighted_two_sigma);
-        figures.weighted_rms_uncertainty = times(scatter.rms, figures.weighted_rms);
-        figures.weighted_peak_uncertainty = scatter.now;
+            times(scatter.levels.two_sigma, figures.weighted_two_sigma);
+        figures.weighted_rms_uncertainty = times(scatter.levels.rms, figures.weighted_rms);
+        figures.weighted_peak_uncertainty = scatter.reading;
         figures.unweighted_rms = rms(self.sums.unweighted, count);
         figures.wow_rms = rms(self.sums.wow, count);
         figures.flutter_rms = rms(self.sums.flutter, count);
@@ -445,5 +449,54 @@ impl Squares {
         self.unweighted -= other.unweighted;
         self.wow -= other.wow;
         self.flutter -= other.flutter;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng};
+    use rand_pcg::Pcg64Mcg;
+
+    const RATE_HZ: f64 = 200.0;
+
+    /// Quasi-peak ± of noise that remembers for a tenth of a second, after
+    /// each of two lengths.
+    fn peak_uncertainties(lengths_s: [u32; 2], seed: u64) -> [f64; 2] {
+        let mut random = Pcg64Mcg::seed_from_u64(seed);
+        let mut totals = FlutterTotals::new(RATE_HZ);
+        let mut indicator = QuasiPeak::new(RATE_HZ);
+        let mut weighted = 0.0;
+        let mut seen_s = 0;
+        lengths_s.map(|length_s| {
+            for _ in 0..(length_s - seen_s) * RATE_HZ as u32 {
+                let fresh = f64::from(random.next_u32()) / f64::from(u32::MAX) - 0.5;
+                weighted = 0.95 * weighted + fresh;
+                let squares = Squares {
+                    weighted: weighted * weighted,
+                    ..Squares::default()
+                };
+                let bin = TwoSigma::bin(weighted);
+                totals.push(squares, [bin, bin], indicator.push(weighted));
+            }
+            seen_s = length_s;
+            let known = totals.figures().weighted_peak_uncertainty;
+            known.expect("long enough")
+        })
+    }
+
+    #[test]
+    fn a_long_stretch_knows_its_highest_reading_little_better_than_a_short_one() {
+        // The highest of 1800 s scatters √((1 + 0.35 ln 180)/(1 + 0.35 ln 1800))
+        // = 0.88 times as much as that of 180 s; what single seconds show of it
+        // scatters itself.
+        for seed in 0..4 {
+            let [short, long] = peak_uncertainties([180, 1800], seed);
+            let ratio = long / short;
+            assert!(
+                (0.6..1.15).contains(&ratio),
+                "{seed}: {short}, {long}: {ratio}"
+            );
+        }
     }
 }

@@ -4,6 +4,7 @@
 //! asks divides by the nominal frequency.
 
 mod bands;
+mod highest;
 mod meter;
 mod quasi_peak;
 mod recent;

@@ -9,6 +9,15 @@ use super::scatter::{FlutterBlocks, FlutterScatter};
 /// The ± of the live figures is worked out twice a second.
 const SCATTER_BLOCKS: u32 = 10;
 
+/// The ± of the live figures.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct RecentScatter {
+    /// Of the levels.
+    pub levels: FlutterScatter,
+    /// Of the reading of this moment, in its unit.
+    pub reading: Option<f64>,
+}
+
 /// Block means over the window, for the uncertainty of the live figures.
 #[derive(Clone, Debug)]
 pub struct Recent {
@@ -19,7 +28,7 @@ pub struct Recent {
     sixths: VecDeque<f64>,
     readings: VecDeque<f64>,
     /// Worked out when it is asked for, once in so many blocks.
-    scatter: OnceCell<FlutterScatter>,
+    scatter: OnceCell<RecentScatter>,
     /// Blocks since then.
     age: u32,
 }
@@ -65,15 +74,18 @@ impl Recent {
     }
 
     /// The ± of the live figures, at most half a second old.
-    pub fn scatter(&self) -> FlutterScatter {
+    pub fn scatter(&self) -> RecentScatter {
         *self.scatter.get_or_init(|| {
             let series = |blocks: &VecDeque<f64>| blocks.iter().copied().collect::<Vec<_>>();
             let blocks = FlutterBlocks {
                 squares: &series(&self.squares),
                 sixths: &series(&self.sixths),
-                readings: &series(&self.readings),
             };
-            FlutterScatter::of(&blocks, BLOCK_S)
+            let levels = FlutterScatter::of(&blocks, BLOCK_S);
+            RecentScatter {
+                levels,
+                reading: levels.of_reading(&series(&self.readings)),
+            }
         })
     }
 }
