@@ -29,7 +29,7 @@ pub fn measurement() -> Measurement {
         speed: Some(SpeedFigures {
             measured: Hertz(3111.2),
             deviation: Percent((3111.2 / 3150.0 - 1.0) * 100.0),
-            uncertainty: Some(Percent(0.011_144)),
+            uncertainty: Some(Percent(0.011_142)),
             uncertainty_with_reference: None,
             parts: UncertaintyParts {
                 noise: Some(Percent(0.0001)),
