@@ -85,8 +85,17 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
 fn freedom_in_words(freedom: Option<f64>) -> String {
     freedom.map_or_else(
         || "from this record".into(),
-        |freedom| format!("from this record, {freedom:.0} degrees of freedom"),
+        |freedom| format!("from this record, {} degrees of freedom", rounded(freedom)),
     )
+}
+
+/// Beyond some hundreds nothing depends on how many they are.
+fn rounded(freedom: f64) -> String {
+    if freedom > 999.0 {
+        "many".to_owned()
+    } else {
+        format!("{freedom:.0}")
+    }
 }
 
 fn sum(speed: &SpeedFigures) -> Line {
@@ -100,11 +109,7 @@ fn sum(speed: &SpeedFigures) -> Line {
         .filter(|(stated, all)| (stated.0 - all.half_width).abs() <= SAME * all.half_width)
         .map_or_else(String::new, |(_, all)| {
             let factor = all.half_width / all.standard().max(f64::MIN_POSITIVE);
-            let freedom = if all.freedom > 999.0 {
-                "many".to_owned()
-            } else {
-                format!("{:.0}", all.freedom)
-            };
+            let freedom = rounded(all.freedom);
             format!("k = {factor:.2}, {freedom} degrees of freedom")
         });
     Line {
