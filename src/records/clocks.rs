@@ -11,15 +11,18 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::lines::{append_line, begins_with, read_locked, torn_path};
+use super::lines::{Fault, Kind, Line, append_line, read, torn_path};
 use crate::readings::{ClockSource, SampleClock};
 use crate::units::{Hertz, Ppm, Seconds};
 
 /// Schema of the lines that this version writes.
 const SCHEMA: &str = "tapewright.clock/1";
 
-/// How every line of every version begins.
-const LINE_BEGINS: &[u8] = b"{\"schema\":\"tapewright.clock/";
+const LINES: Kind<Entry> = Kind {
+    begins: b"{\"schema\":\"tapewright.clock/",
+    schema: SCHEMA,
+    is_possible: |entry| entry.figure.as_ref().is_none_or(ClockFigure::is_possible),
+};
 
 /// A crystal follows the warmth of the day and its age; a figure is used on
 /// other days than that of its measurement. ± 95 %, common practice, no
@@ -168,29 +171,39 @@ pub enum ClocksWarning {
     },
 }
 
+impl ClocksWarning {
+    fn of(path: &Path, line: usize, fault: Fault) -> Self {
+        let path = path.to_owned();
+        match fault {
+            Fault::Torn => Self::Torn { path, line },
+            Fault::Damaged => Self::Damaged { path, line },
+            Fault::Newer { schema } => Self::Newer { path, line, schema },
+        }
+    }
+}
+
 impl Clocks {
     /// Opens a file, which need not exist yet, and reads what it holds.
     /// Changes nothing on the disk.
     pub fn open(path: impl Into<PathBuf>) -> Result<(Self, Vec<ClocksWarning>), ClocksError> {
         let path = path.into();
-        let bytes = match read_locked(&path, LINE_BEGINS) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
+        let read = match read(&path, &LINES) {
+            Ok(read) => read,
             Err(error) if error.kind() == io::ErrorKind::InvalidData => {
                 return Err(ClocksError::NotClocks { path });
             }
             Err(source) => return Err(ClocksError::Read { path, source }),
         };
+        let warn = |(line, fault)| ClocksWarning::of(&path, line, fault);
+        let warnings = read.faults.into_iter().map(warn).collect();
         let mut clocks = Self {
             path,
             figures: Vec::new(),
         };
-        let (warnings, recognised) = clocks.take_lines(&bytes);
-        if recognised {
-            Ok((clocks, warnings))
-        } else {
-            Err(ClocksError::NotClocks { path: clocks.path })
+        for entry in read.entries {
+            clocks.apply(entry);
         }
+        Ok((clocks, warnings))
     }
 
     /// Where it lies.
@@ -234,17 +247,12 @@ impl Clocks {
 
     fn add(&mut self, entry: Entry) -> Result<Option<ClocksWarning>, ClocksError> {
         let line = entry.line_that_reads_back()?;
-        let is_whole = |line: &[u8]| !matches!(Line::parse(line), Line::Unknown);
-        let torn =
-            append_line(&self.path, &line, is_whole).map_err(|source| ClocksError::Write {
-                path: self.path.clone(),
-                source,
-            })?;
-        self.apply(entry);
-        Ok(torn.map(|line| ClocksWarning::Torn {
+        let torn = append_line(&self.path, &line, &LINES).map_err(|source| ClocksError::Write {
             path: self.path.clone(),
-            line,
-        }))
+            source,
+        })?;
+        self.apply(entry);
+        Ok(torn.map(|line| ClocksWarning::of(&self.path, line, Fault::Torn)))
     }
 
     fn apply(&mut self, entry: Entry) {
@@ -259,32 +267,6 @@ impl Clocks {
             Some(known) => *known = figure,
             None => self.figures.push(figure),
         }
-    }
-
-    /// Sorts the lines; says whether the file is one of clock figures at all.
-    fn take_lines(&mut self, bytes: &[u8]) -> (Vec<ClocksWarning>, bool) {
-        let mut warnings = Vec::new();
-        let mut recognised = bytes.is_empty() || begins_with(bytes, LINE_BEGINS);
-        for (line, text) in (1..).zip(bytes.split_inclusive(|&byte| byte == b'\n')) {
-            let path = self.path.clone();
-            match Line::parse(text) {
-                Line::Blank => continue,
-                Line::Entry(entry) => self.apply(*entry),
-                Line::Newer { schema } => {
-                    warnings.push(ClocksWarning::Newer { path, line, schema });
-                }
-                Line::Unknown if text.ends_with(b"\n") => {
-                    warnings.push(ClocksWarning::Damaged { path, line });
-                    continue;
-                }
-                Line::Unknown => {
-                    warnings.push(ClocksWarning::Torn { path, line });
-                    continue;
-                }
-            }
-            recognised = true;
-        }
-        (warnings, recognised)
     }
 }
 
@@ -304,49 +286,11 @@ impl Entry {
             reason: error.to_string(),
         })?;
         line.push(b'\n');
-        match Line::parse(&line) {
+        match Line::parse(&line, &LINES) {
             Line::Entry(_) => Ok(line),
             _ => Err(ClocksError::Unwritable {
                 reason: "a figure in it is impossible".to_owned(),
             }),
-        }
-    }
-}
-
-/// A line, whole or not.
-enum Line {
-    Blank,
-    Entry(Box<Entry>),
-    Newer { schema: String },
-    Unknown,
-}
-
-impl Line {
-    fn parse(line: &[u8]) -> Self {
-        #[derive(Deserialize)]
-        struct Head {
-            schema: String,
-        }
-        if line.trim_ascii().is_empty() {
-            return Self::Blank;
-        }
-        let Ok(Head { schema }) = serde_json::from_slice(line) else {
-            return Self::Unknown;
-        };
-        if !schema.starts_with("tapewright.clock/") {
-            return Self::Unknown;
-        }
-        if schema != SCHEMA {
-            return Self::Newer { schema };
-        }
-        match serde_json::from_slice::<Entry>(line) {
-            Ok(entry) if entry.figure.as_ref().is_none_or(ClockFigure::is_possible) => {
-                Self::Entry(Box::new(entry))
-            }
-            // Numbers that cannot be are damage; a word that this version
-            // does not know, under the same number, is newer too.
-            Ok(_) => Self::Unknown,
-            Err(_) => Self::Newer { schema },
         }
     }
 }

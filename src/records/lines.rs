@@ -9,19 +9,120 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+
 /// A file larger than this that does not begin as it should is refused
 /// without being read: somebody named a recording instead.
 const LARGEST_UNKNOWN_BYTES: u64 = 16 << 20;
 
+/// What the lines of one kind of file are.
+pub(super) struct Kind<T> {
+    /// How every line of every version begins.
+    pub(super) begins: &'static [u8],
+    /// Schema of the lines that this version writes: `family/version`.
+    pub(super) schema: &'static str,
+    /// Numbers that cannot be are damage.
+    pub(super) is_possible: fn(&T) -> bool,
+}
+
+/// A line, whole or not.
+pub(super) enum Line<T> {
+    Blank,
+    Entry(T),
+    Newer { schema: String },
+    Unknown,
+}
+
+/// Why a line was not taken.
+pub(super) enum Fault {
+    Torn,
+    Damaged,
+    Newer { schema: String },
+}
+
+/// What a file holds.
+pub(super) struct Sorted<T> {
+    /// What this version understands, oldest first.
+    pub(super) entries: Vec<T>,
+    /// The rest, by the numbers of the lines, from 1.
+    pub(super) faults: Vec<(usize, Fault)>,
+}
+
+impl<T: DeserializeOwned> Line<T> {
+    pub(super) fn parse(line: &[u8], kind: &Kind<T>) -> Self {
+        #[derive(Deserialize)]
+        struct Head {
+            schema: String,
+        }
+        if line.trim_ascii().is_empty() {
+            return Self::Blank;
+        }
+        let Ok(Head { schema }) = serde_json::from_slice(line) else {
+            return Self::Unknown;
+        };
+        let family = kind.schema.trim_end_matches(|letter| letter != '/');
+        if !schema.starts_with(family) {
+            return Self::Unknown;
+        }
+        if schema != kind.schema {
+            return Self::Newer { schema };
+        }
+        match serde_json::from_slice(line) {
+            Ok(entry) if (kind.is_possible)(&entry) => Self::Entry(entry),
+            Ok(_) => Self::Unknown,
+            // A word that this version does not know, under the same number,
+            // is newer too.
+            Err(_) => Self::Newer { schema },
+        }
+    }
+}
+
+/// Reads a file, which need not exist yet, and sorts its lines;
+/// [`io::ErrorKind::InvalidData`] when it is none of this kind.
+pub(super) fn read<T: DeserializeOwned>(path: &Path, kind: &Kind<T>) -> io::Result<Sorted<T>> {
+    let bytes = match read_locked(path, kind.begins) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
+        bytes => bytes?,
+    };
+    let mut sorted = Sorted {
+        entries: Vec::new(),
+        faults: Vec::new(),
+    };
+    let mut recognised = bytes.is_empty() || begins_with(&bytes, kind.begins);
+    for (number, line) in (1..).zip(bytes.split_inclusive(|&byte| byte == b'\n')) {
+        let fault = match Line::parse(line, kind) {
+            Line::Blank => continue,
+            Line::Entry(entry) => {
+                sorted.entries.push(entry);
+                recognised = true;
+                continue;
+            }
+            Line::Newer { schema } => {
+                recognised = true;
+                Fault::Newer { schema }
+            }
+            Line::Unknown if line.ends_with(b"\n") => Fault::Damaged,
+            Line::Unknown => Fault::Torn,
+        };
+        sorted.faults.push((number, fault));
+    }
+    if recognised {
+        Ok(sorted)
+    } else {
+        Err(io::ErrorKind::InvalidData.into())
+    }
+}
+
 /// True also for a beginning that was torn within its first bytes.
-pub(super) fn begins_with(bytes: &[u8], beginning: &[u8]) -> bool {
+fn begins_with(bytes: &[u8], beginning: &[u8]) -> bool {
     let length = bytes.len().min(beginning.len());
     bytes[..length] == beginning[..length]
 }
 
 /// All bytes; [`io::ErrorKind::InvalidData`] for a large file that does not
 /// begin as it should.
-pub(super) fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> {
+fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> {
     let mut file = File::open(path)?;
     // Shared: waits for a line that is just being written, so that it is not
     // taken for a torn one. A file system without locks is read as it is.
@@ -39,13 +140,12 @@ pub(super) fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> 
     Ok(bytes)
 }
 
-/// Appends a line, which brings its end with it. `is_whole` knows a line that
-/// lacks nothing but its end. Returns the number of a last line that was torn
-/// and is now set aside.
-pub(super) fn append_line(
+/// Appends a line, which brings its end with it. Returns the number of a last
+/// line that was torn and is now set aside.
+pub(super) fn append_line<T: DeserializeOwned>(
     path: &Path,
     line: &[u8],
-    is_whole: impl Fn(&[u8]) -> bool,
+    kind: &Kind<T>,
 ) -> io::Result<Option<usize>> {
     let is_new = !path.exists();
     if let Some(folder) = path.parent() {
@@ -61,7 +161,7 @@ pub(super) fn append_line(
         // Released when the file is closed.
         _ => {}
     }
-    let torn = mend_end(path, &mut file, is_whole)?;
+    let torn = mend_end(path, &mut file, kind)?;
     let before = file.metadata()?.len();
     if let Err(error) = file.write_all(line).and_then(|()| file.sync_data()) {
         // Half a line is worse than none. If even this fails, the next append
@@ -76,10 +176,10 @@ pub(super) fn append_line(
 }
 
 /// Makes sure that the file ends with a line's end.
-fn mend_end(
+fn mend_end<T: DeserializeOwned>(
     path: &Path,
     file: &mut File,
-    is_whole: impl Fn(&[u8]) -> bool,
+    kind: &Kind<T>,
 ) -> io::Result<Option<usize>> {
     let length = file.seek(SeekFrom::End(0))?;
     if length == 0 {
@@ -98,7 +198,7 @@ fn mend_end(
         .iter()
         .rposition(|&byte| byte == b'\n')
         .map_or(0, |at| at + 1);
-    if is_whole(&bytes[start..]) {
+    if !matches!(Line::parse(&bytes[start..], kind), Line::Unknown) {
         // Whole but for its end.
         file.write_all(b"\n")?;
         return Ok(None);

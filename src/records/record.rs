@@ -13,10 +13,14 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
-
-use super::lines::{append_line, begins_with, read_locked, torn_path};
+use super::lines::{Fault, Kind, append_line, read, torn_path};
 use super::snapshot::{LINE_BEGINS, SCHEMA, Snapshot};
+
+const LINES: Kind<Snapshot> = Kind {
+    begins: LINE_BEGINS,
+    schema: SCHEMA,
+    is_possible: |_| true,
+};
 
 /// A record file and what it holds.
 #[derive(Debug)]
@@ -99,29 +103,33 @@ pub enum RecordWarning {
     },
 }
 
+impl RecordWarning {
+    fn of(path: &Path, line: usize, fault: Fault) -> Self {
+        let path = path.to_owned();
+        match fault {
+            Fault::Torn => Self::Torn { path, line },
+            Fault::Damaged => Self::Damaged { path, line },
+            Fault::Newer { schema } => Self::Newer { path, line, schema },
+        }
+    }
+}
+
 impl Record {
     /// Opens a record, which need not exist yet, and reads what it holds.
     /// Changes nothing on the disk.
     pub fn open(path: impl Into<PathBuf>) -> Result<(Self, Vec<RecordWarning>), RecordError> {
         let path = path.into();
-        let bytes = match read_locked(&path, LINE_BEGINS) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
+        let read = match read(&path, &LINES) {
+            Ok(read) => read,
             Err(error) if error.kind() == io::ErrorKind::InvalidData => {
                 return Err(RecordError::NotARecord { path });
             }
             Err(source) => return Err(RecordError::Read { path, source }),
         };
-        let mut record = Self {
-            path,
-            snapshots: Vec::new(),
-        };
-        let (warnings, recognised) = record.take_lines(&bytes);
-        if recognised {
-            Ok((record, warnings))
-        } else {
-            Err(RecordError::NotARecord { path: record.path })
-        }
+        let warn = |(line, fault)| RecordWarning::of(&path, line, fault);
+        let warnings = read.faults.into_iter().map(warn).collect();
+        let snapshots = read.entries;
+        Ok((Self { path, snapshots }, warnings))
     }
 
     /// Where it lies.
@@ -139,80 +147,12 @@ impl Record {
     /// so. Folders are made as needed.
     pub fn append(&mut self, snapshot: &Snapshot) -> Result<Option<RecordWarning>, RecordError> {
         let line = line_that_reads_back(snapshot)?;
-        let is_whole = |line: &[u8]| !matches!(Line::parse(line), Line::Unknown);
-        let torn =
-            append_line(&self.path, &line, is_whole).map_err(|source| RecordError::Write {
-                path: self.path.clone(),
-                source,
-            })?;
-        self.snapshots.push(snapshot.clone());
-        Ok(torn.map(|line| RecordWarning::Torn {
+        let torn = append_line(&self.path, &line, &LINES).map_err(|source| RecordError::Write {
             path: self.path.clone(),
-            line,
-        }))
-    }
-
-    /// Sorts the lines; says whether the file is a record at all.
-    fn take_lines(&mut self, bytes: &[u8]) -> (Vec<RecordWarning>, bool) {
-        let mut warnings = Vec::new();
-        let mut recognised = bytes.is_empty() || begins_with(bytes, LINE_BEGINS);
-        for (number, line) in bytes.split_inclusive(|&byte| byte == b'\n').enumerate() {
-            let (path, number) = (self.path.clone(), number + 1);
-            let whole = line.ends_with(b"\n");
-            match Line::parse(line) {
-                Line::Blank => continue,
-                Line::Snapshot(snapshot) => self.snapshots.push(*snapshot),
-                Line::Newer { schema } => warnings.push(RecordWarning::Newer {
-                    path,
-                    line: number,
-                    schema,
-                }),
-                Line::Unknown if whole => {
-                    warnings.push(RecordWarning::Damaged { path, line: number });
-                    continue;
-                }
-                Line::Unknown => {
-                    warnings.push(RecordWarning::Torn { path, line: number });
-                    continue;
-                }
-            }
-            recognised = true;
-        }
-        (warnings, recognised)
-    }
-}
-
-/// A line, whole or not.
-enum Line {
-    Blank,
-    Snapshot(Box<Snapshot>),
-    Newer { schema: String },
-    Unknown,
-}
-
-impl Line {
-    fn parse(line: &[u8]) -> Self {
-        #[derive(Deserialize)]
-        struct Head {
-            schema: String,
-        }
-        if line.trim_ascii().is_empty() {
-            return Self::Blank;
-        }
-        let Ok(head) = serde_json::from_slice::<Head>(line) else {
-            return Self::Unknown;
-        };
-        if !head.schema.starts_with("tapewright.snapshot/") {
-            return Self::Unknown;
-        }
-        match serde_json::from_slice(line) {
-            Ok(snapshot) if head.schema == SCHEMA => Self::Snapshot(Box::new(snapshot)),
-            // A word that this version does not know, under the same number,
-            // is newer too.
-            _ => Self::Newer {
-                schema: head.schema,
-            },
-        }
+            source,
+        })?;
+        self.snapshots.push(snapshot.clone());
+        Ok(torn.map(|line| RecordWarning::of(&self.path, line, Fault::Torn)))
     }
 }
 
