@@ -14,11 +14,14 @@ use tapewright::units::Percent;
 
 #[path = "support/wavering.rs"]
 mod wavering;
+#[path = "support/weighting_table.rs"]
+mod weighting_table;
 
 use wavering::{
-    DEPTH_PERCENT, WEIGHTING_DB, deviating, engine, measure, normal, pulses,
-    quasi_peak_of_a_sine_db, steady, wavering as wavering_tone, weighted_gain_db, whole_periods_s,
+    DEPTH_PERCENT, deviating, engine, measure, normal, pulses, quasi_peak_of_a_sine_db, steady,
+    wavering as wavering_tone, weighted_gain_db, whole_periods_s,
 };
+use weighting_table::WEIGHTING_DB;
 
 /// Samples a second where nothing else is said: the lowest, so that long
 /// records are quick.

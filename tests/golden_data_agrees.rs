@@ -6,6 +6,8 @@
 
 #[path = "support/fast.rs"]
 mod fast;
+#[path = "support/hiss.rs"]
+mod hiss;
 #[path = "support/judge.rs"]
 mod judge;
 #[path = "support/sound.rs"]
@@ -74,15 +76,9 @@ fn golden() -> Golden {
     serde_json::from_str(include_str!("golden/expected.json")).expect("golden data")
 }
 
-/// Bell-shaped noise of standard deviation 1; the same whole numbers as in
-/// the script (the finaliser of `SplitMix64`: Steele, Lea and Flood, 2014).
+/// Noise from the same whole numbers as in the script.
 fn hiss(n: u64) -> f64 {
-    let mut z = n.wrapping_add(1 << 32).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-    z ^= z >> 31;
-    let sum: u64 = (0..4).map(|k| (z >> (16 * k)) & 0xffff).sum();
-    (sum as f64 - 131_070.0) * 3f64.sqrt() / 65_536.0
+    hiss::hiss(n.wrapping_add(1 << 32))
 }
 
 impl Recording {

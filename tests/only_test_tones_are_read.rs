@@ -5,9 +5,8 @@
 #[path = "support/sounds.rs"]
 mod sounds;
 
-use sounds::{NO_TONES, Sound, TONES};
-use tapewright::readings::{CautionCode, ChannelChoice, Conditions, Engine, Nominal, Settings};
-use tapewright::units::{Hertz, Percent};
+use sounds::{NO_TONES, TONES};
+use tapewright::readings::CautionCode;
 
 /// What is chosen as reference, and where the sounds lie.
 const REFERENCES: [(Option<f64>, f64); 5] = [
@@ -18,28 +17,12 @@ const REFERENCES: [(Option<f64>, f64); 5] = [
     (Some(1000.0), 1000.0),
 ];
 
-fn engine(reference: Option<f64>, sound: &Sound) -> Engine {
-    let mut engine = Engine::new(Settings {
-        rate_hz: sounds::RATE,
-        channels: sound.channels,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            nominal: reference.map_or(Nominal::Nearest, |hz| Nominal::Fixed(Hertz(hz))),
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    })
-    .expect("an engine");
-    engine.push(&sound.samples);
-    engine
-}
-
 #[test]
 fn what_is_no_tone_is_refused() {
     for (kind, name) in NO_TONES.iter().enumerate() {
         for (seed, (reference, hz)) in (0..).zip(REFERENCES) {
             let sound = sounds::no_tone(kind, hz, 50_000 + 100 * kind as u64 + seed);
-            let got = engine(reference, &sound).measurement();
+            let got = sound.measured(reference);
             assert!(!got.signal.usable, "{name}, {reference:?}, seed {seed}");
             assert!(got.speed.is_none(), "{name}, {reference:?}, seed {seed}");
             assert!(
@@ -56,7 +39,7 @@ fn a_tone_is_accepted_whatever_tape_makes_of_it() {
     for (kind, name) in TONES.iter().enumerate() {
         for (seed, (reference, hz)) in (0..).zip(REFERENCES) {
             let sound = sounds::tone(kind, hz, 60_000 + 100 * kind as u64 + seed);
-            let got = engine(reference, &sound).measurement();
+            let got = sound.measured(reference);
             assert!(got.signal.usable, "{name}, {reference:?}, seed {seed}");
             assert!(got.speed.is_some(), "{name}, {reference:?}, seed {seed}");
         }

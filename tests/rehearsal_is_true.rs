@@ -1,6 +1,9 @@
 //! The simulated machine is what its configuration says, held against closed
 //! forms: other tests take its true speed as their judge.
 
+#[path = "support/weighting_table.rs"]
+mod weighting_table;
+
 use std::f64::consts::TAU;
 
 use tapewright::rehearsal::{
@@ -8,6 +11,7 @@ use tapewright::rehearsal::{
     WiperConfig,
 };
 use tapewright::units::Percent;
+use weighting_table::WEIGHTING_DB;
 
 const RATE: f64 = 48_000.0;
 
@@ -450,31 +454,10 @@ fn the_ready_machines_flutter_as_such_machines_do() {
     }
 }
 
-/// Hz and dB.
-const WEIGHTING: [(f64, f64); 17] = [
-    (0.1, -48.0),
-    (0.2, -30.6),
-    (0.315, -19.7),
-    (0.4, -15.0),
-    (0.63, -8.4),
-    (0.8, -6.0),
-    (1.0, -4.2),
-    (1.6, -1.8),
-    (2.0, -0.9),
-    (4.0, 0.0),
-    (6.3, -0.9),
-    (10.0, -2.1),
-    (20.0, -5.9),
-    (40.0, -10.4),
-    (63.0, -14.2),
-    (100.0, -17.3),
-    (200.0, -23.0),
-];
-
 /// The table read off at any frequency, straight lines on double logarithmic
 /// paper; nothing below and above it.
 fn weighting_gain(hz: f64) -> f64 {
-    WEIGHTING
+    WEIGHTING_DB
         .windows(2)
         .find(|pair| (pair[0].0..=pair[1].0).contains(&hz))
         .map_or(0.0, |pair| {

@@ -285,13 +285,7 @@ impl Tracker {
         }
         let other = 1 - following.lead();
         let here_hz = following.mean_hz();
-        let block = self.finder.block();
-        let blocks: Vec<&[f32]> = self
-            .recent
-            .iter()
-            .map(|recent| newest(recent, self.ahead, block))
-            .collect();
-        let lines = self.finder.look(&blocks);
+        let lines = self.look();
         self.finder.reset();
         lines[other].is_some_and(|line| {
             (line.hz / here_hz - 1.0).abs() > SAME_TONE && self.is_wanted(line.hz)
@@ -304,18 +298,24 @@ impl Tracker {
             .is_some_and(Following::is_incoherent)
     }
 
+    /// The line in the newest block of each channel.
+    fn look(&mut self) -> [Option<Line>; MOST_CHANNELS] {
+        let block = self.finder.block();
+        let blocks: Vec<&[f32]> = self
+            .recent
+            .iter()
+            .map(|recent| newest(recent, self.ahead, block))
+            .collect();
+        self.finder.look(&blocks)
+    }
+
     fn search(&mut self, out: &mut Vec<Track>) {
         let block = self.finder.block();
         let known = self.unbroken_ticks as usize * self.plan.tick();
         if known < block || !self.unbroken_ticks.is_multiple_of(self.hop_ticks) {
             return;
         }
-        let blocks: Vec<&[f32]> = self
-            .recent
-            .iter()
-            .map(|recent| newest(recent, self.ahead, block))
-            .collect();
-        let lines = self.finder.look(&blocks);
+        let lines = self.look();
         // The steadier line goes before the purer one.
         let known_for = |line: &Line| (line.confirmations.min(SURE_CONFIRMATIONS), line.share);
         let better = |a: &Line, b: &Line| {

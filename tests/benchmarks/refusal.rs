@@ -9,9 +9,7 @@ mod sounds;
 
 use std::thread;
 
-use sounds::{NO_TONES, RATE, Sound, TONES};
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Nominal, Settings};
-use tapewright::units::{Hertz, Percent};
+use sounds::{NO_TONES, Sound, TONES};
 
 const NO_TONES_EACH: u64 = 300;
 const TONES_EACH: u64 = 200;
@@ -30,19 +28,7 @@ const REFERENCES: [(Option<f64>, f64); 8] = [
 ];
 
 fn is_accepted(reference: Option<f64>, sound: &Sound) -> bool {
-    let mut engine = Engine::new(Settings {
-        rate_hz: RATE,
-        channels: sound.channels,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            nominal: reference.map_or(Nominal::Nearest, |hz| Nominal::Fixed(Hertz(hz))),
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format");
-    engine.push(&sound.samples);
-    let got = engine.measurement();
+    let got = sound.measured(reference);
     got.signal.usable || got.speed.is_some()
 }
 

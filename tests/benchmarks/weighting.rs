@@ -7,11 +7,12 @@
 
 #[path = "../support/wavering.rs"]
 mod wavering;
+#[path = "../support/weighting_table.rs"]
+mod weighting_table;
 
 use tapewright::readings::USUAL_TONES;
-use wavering::{
-    WEIGHTING_DB, measure, pulses, quasi_peak_of_a_sine_db, wavering as tone, weighted_gain_db,
-};
+use wavering::{measure, pulses, quasi_peak_of_a_sine_db, wavering as tone, weighted_gain_db};
+use weighting_table::WEIGHTING_DB;
 
 const RATES: [u32; 11] = [
     8000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 88_200, 96_000, 176_400, 192_000,

@@ -5,6 +5,8 @@ use std::f64::consts::TAU;
 
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
+use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
+use tapewright::units::{Hertz, Percent};
 
 /// Samples a second of every sound.
 pub const RATE: u32 = 48_000;
@@ -43,6 +45,25 @@ pub const TONES: [&str; 11] = [
 pub struct Sound {
     pub samples: Vec<f32>,
     pub channels: u16,
+}
+
+impl Sound {
+    /// Against a reference, or the nearest usual tone.
+    pub fn measured(&self, reference_hz: Option<f64>) -> Measurement {
+        let mut engine = Engine::new(Settings {
+            rate_hz: RATE,
+            channels: self.channels,
+            choice: ChannelChoice::Auto,
+            conditions: Conditions {
+                nominal: reference_hz.map_or(Nominal::Nearest, |hz| Nominal::Fixed(Hertz(hz))),
+                ..Conditions::default()
+            },
+            tolerance: Percent(0.5),
+        })
+        .expect("a usual format");
+        engine.push(&self.samples);
+        engine.measurement()
+    }
 }
 
 /// Random choices with a seed.
