@@ -108,7 +108,7 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     };
     let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
     Some(SpeedFigures {
-        measured: Hertz(heard.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
+        measured: conditions.clock.corrected(heard),
         deviation: conditions.deviation(heard, nominal),
         uncertainty: of(parts.sum()),
         uncertainty_with_reference: of(parts.sum_with_reference()),

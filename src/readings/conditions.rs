@@ -120,6 +120,15 @@ impl Default for Conditions {
     }
 }
 
+impl SampleClock {
+    /// A frequency with the clock's known error taken out: a clock that runs
+    /// fast by e delivers more samples a second and so reads every tone low by
+    /// e.
+    pub fn corrected(&self, heard: Hertz) -> Hertz {
+        Hertz(heard.0 * (1.0 + self.error.0 * 1e-6))
+    }
+}
+
 impl Conditions {
     /// The speed deviation of a measured frequency.
     ///
@@ -127,7 +136,8 @@ impl Conditions {
     /// clock's error taken out first: a clock that runs fast by e delivers
     /// more samples a second and so reads every tone low by e.
     pub fn deviation(&self, measured: Hertz, nominal: Hertz) -> Percent {
-        let true_hz = measured.0 * (1.0 + self.clock.error.0 * 1e-6);
-        Percent::from_ratio(true_hz / nominal.0 / self.reference.error.ratio())
+        Percent::from_ratio(
+            self.clock.corrected(measured).0 / nominal.0 / self.reference.error.ratio(),
+        )
     }
 }

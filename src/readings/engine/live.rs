@@ -72,7 +72,7 @@ impl Engine {
             .map(|scatter| Percent(scatter.0.hypot(conditions.clock.uncertainty.percent().0)));
         Some(SpeedReading {
             deviation: conditions.deviation(hz, nominal),
-            measured: Hertz(hz.0 * (1.0 + conditions.clock.error.0 * 1e-6)),
+            measured: conditions.clock.corrected(hz),
             uncertainty,
             uncertainty_with_reference: uncertainty
                 .zip(conditions.reference.uncertainty)
