@@ -126,11 +126,14 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
     let how = "Independent parts add by their squares (JCGM 100).".to_owned();
     for sentence in worth(state).into_iter().chain([how]) {
-        for text in wrap(&sentence, pen.width()) {
-            if y < last {
-                pen.text(0, y, &text, look.faint());
-                y += 1;
-            }
+        let texts = wrap(&sentence, pen.width());
+        // Whole or not at all.
+        if y + texts.len() as u16 > last {
+            break;
+        }
+        for text in texts {
+            pen.text(0, y, &text, look.faint());
+            y += 1;
         }
     }
 }
