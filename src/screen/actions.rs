@@ -4,6 +4,7 @@
 use super::keys::tones_to_choose;
 use super::panels;
 use super::state::{Effect, Entry, EntryFor, ScreenState, Slot};
+use super::view::View;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{KeepRequest, Nominal};
@@ -16,6 +17,8 @@ pub enum Action {
     Help,
     /// Show what the ± is made of, or close that.
     Budget,
+    /// Open a view, or go back to the bench from it.
+    Show(View),
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -85,6 +88,10 @@ impl ScreenState {
             Action::Budget => {
                 self.help = None;
                 self.budget = !self.budget;
+                Vec::new()
+            }
+            Action::Show(view) => {
+                self.view = if self.view == view { View::Bench } else { view };
                 Vec::new()
             }
             Action::Quit => self.quit(leaving),

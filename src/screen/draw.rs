@@ -5,10 +5,11 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::panels::{
-    bars, budget, digits, footer, health, help, needle, news, title, trend, trouble, verdict,
+    bars, budget, digits, footer, health, help, needle, news, title, trend, trouble, verdict, wiper,
 };
 use super::pen::{Pen, wrap};
 use super::state::ScreenState;
+use super::view::View;
 
 /// Columns and rows below which nothing useful can be shown.
 pub const SMALLEST: (u16, u16) = (50, 14);
@@ -142,8 +143,10 @@ pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
         help::draw(state, page, &mut Pen::new(buffer, area));
     } else if state.budget {
         budget::draw(state, &mut Pen::new(buffer, area));
-    } else {
+    } else if state.view == View::Bench {
         draw_panels(state, buffer);
+    } else {
+        draw_view(state, buffer);
     }
     state.look.make_plain(buffer);
 }
@@ -173,6 +176,31 @@ fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
     news::draw(state, &mut column.next(rows.news));
     let spare = column.area.height.saturating_sub(1);
     column.next(spare);
+    footer::draw(state, &mut column.next(1));
+}
+
+/// A view other than the bench: the speed stays in sight above it, and it
+/// takes whatever the rest leaves.
+fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
+    let area = buffer.area;
+    let mut column = Column {
+        buffer,
+        area,
+        air: 0,
+    };
+    title::draw(state, &mut column.next(1));
+    let spare = area.height.saturating_sub(SMALLEST.1);
+    digits::draw(
+        state,
+        &mut column.next(digits::rows(area.width, 1 + spare / 3)),
+    );
+    let news = news::urgent_rows(state, area.width).min(3);
+    let room = column.area.height.saturating_sub(news + 1);
+    match state.view {
+        View::Bench => {}
+        View::Wiper => wiper::draw(state, &mut column.next(room)),
+    }
+    news::draw(state, &mut column.next(news));
     footer::draw(state, &mut column.next(1));
 }
 

@@ -8,6 +8,7 @@
 //! without one.
 
 mod actions;
+mod canvas;
 mod draw;
 mod font;
 pub mod keys;
@@ -23,6 +24,7 @@ pub mod terminal;
 #[cfg(test)]
 mod tests;
 mod verdict;
+mod view;
 mod words;
 
 pub use actions::Action;
@@ -33,3 +35,4 @@ pub use scale::ZoomingScale;
 pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};
 pub use terminal::{Terminal, TerminalError};
 pub use verdict::Verdict;
+pub use view::View;

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::look::Look;
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::verdict::Verdict;
+use super::view::View;
 use super::words::clock_in_force;
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
@@ -156,6 +157,8 @@ pub struct ScreenState {
     pub conditions: Conditions,
     /// When it counts as right.
     pub tolerance: Tolerance,
+    /// What the middle of the screen is for.
+    pub view: View,
     /// Which unit leads.
     pub lead: Lead,
     /// The newest of the analysis.
@@ -202,6 +205,7 @@ impl ScreenState {
             kind: setup.kind,
             conditions: setup.conditions,
             tolerance: setup.tolerance,
+            view: View::default(),
             lead: Lead::default(),
             live: Arc::default(),
             needle_scale: ZoomingScale::new(NEEDLE_SCALES),

@@ -13,3 +13,4 @@ pub(super) mod title;
 pub(super) mod trend;
 pub(super) mod trouble;
 pub(super) mod verdict;
+pub(super) mod wiper;
