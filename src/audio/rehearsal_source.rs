@@ -10,7 +10,7 @@ use arc_swap::ArcSwap;
 
 use super::ring::{RingWriter, ring};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
-use crate::rehearsal::{MachineConfig, SimulatedMachine};
+use crate::rehearsal::{Fingers, MachineConfig, SimulatedMachine};
 
 /// A block is this long: short enough for the hand on the trimmer.
 const BLOCK_MS: u32 = 10;
@@ -75,6 +75,7 @@ pub fn start(
     let (commands, receiver) = channel();
     let status = Arc::new(ArcSwap::from_pointee(status_of(&machine, 0)));
     let player = Player {
+        fingers: Fingers::at(machine.trimmer()),
         machine,
         strokes: 0,
         commands: receiver,
@@ -96,6 +97,7 @@ fn status_of(machine: &SimulatedMachine, strokes: u32) -> BenchStatus {
 
 struct Player {
     machine: SimulatedMachine,
+    fingers: Fingers,
     strokes: u32,
     commands: Receiver<BenchCommand>,
     status: Arc<ArcSwap<BenchStatus>>,
@@ -125,6 +127,7 @@ impl Player {
         );
         while !writer.is_abandoned() {
             self.obey_until(pace.due());
+            self.turn(f64::from(BLOCK_MS) / 1000.0);
             self.machine.fill(&mut block);
             deliver(&mut writer, &block);
             pace.block_done(Instant::now());
@@ -146,7 +149,7 @@ impl Player {
 
     fn obey(&mut self, command: BenchCommand) {
         match command {
-            BenchCommand::Turn(by) => self.machine.turn_trimmer(by),
+            BenchCommand::Turn(by) => self.fingers.turn(by),
             BenchCommand::CleanStroke => {
                 self.machine.clean_wiper_stroke();
                 self.strokes += u32::from(!self.machine.is_powered());
@@ -154,8 +157,22 @@ impl Player {
             BenchCommand::Power(true) => self.machine.power_on(),
             BenchCommand::Power(false) => self.machine.power_off(),
         }
-        self.status
-            .store(Arc::new(status_of(&self.machine, self.strokes)));
+        self.tell();
+    }
+
+    /// What the fingers do in so much time.
+    fn turn(&mut self, seconds: f64) {
+        if self.fingers.are_at_rest() {
+            return;
+        }
+        self.fingers.advance(seconds);
+        self.machine.set_trimmer(self.fingers.position());
+        self.tell();
+    }
+
+    fn tell(&self) {
+        let status = status_of(&self.machine, self.strokes);
+        self.status.store(Arc::new(status));
     }
 }
 

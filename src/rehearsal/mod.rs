@@ -12,6 +12,7 @@
 //! platform's `exp` and `pow`, whose last bit may differ.
 
 mod dropouts;
+mod fingers;
 mod flutter;
 mod machine;
 mod noise;
@@ -20,6 +21,7 @@ mod practice;
 mod trimmer;
 
 pub use dropouts::DropoutConfig;
+pub use fingers::Fingers;
 pub use flutter::{FlutterLine, FlutterModel};
 pub use machine::{MachineConfig, SimulatedMachine};
 pub use noise::HumConfig;
