@@ -110,6 +110,7 @@ fn the_schema_is_sound_and_can_say_no() {
     let line = json::line(&FileReport {
         file: "a.wav",
         result: FileResult::Measured(&measurement),
+        sweep: None,
     });
     let good: Value = serde_json::from_str(&line).unwrap();
     assert_eq!(breaches(&good), Vec::<String>::new());

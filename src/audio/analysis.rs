@@ -86,6 +86,12 @@ pub enum Request {
     Keep(KeepRequest),
     /// Stop keeping, or forget what is done.
     ForgetKept,
+    /// Begin a wiper check.
+    BeginSweep,
+    /// End it and judge it.
+    EndSweep,
+    /// Stop it, or forget what came of it.
+    ForgetSweep,
 }
 
 /// What is known of the source's sample clock at a rate in hertz: a device may
@@ -209,7 +215,11 @@ impl Worker {
         match request {
             Request::Nominal(nominal) => self.wishes.conditions.nominal = nominal,
             Request::Tolerance(tolerance) => self.wishes.tolerance = tolerance,
-            Request::Keep(_) | Request::ForgetKept => {}
+            Request::Keep(_)
+            | Request::ForgetKept
+            | Request::BeginSweep
+            | Request::EndSweep
+            | Request::ForgetSweep => {}
         }
         let Some((engine, _)) = &mut self.engine else {
             return;
@@ -219,6 +229,11 @@ impl Worker {
             Request::Tolerance(tolerance) => engine.set_tolerance(tolerance),
             Request::Keep(keep) => engine.keep(keep),
             Request::ForgetKept => engine.forget_kept(),
+            Request::BeginSweep => engine.begin_sweep(),
+            Request::EndSweep => {
+                engine.end_sweep();
+            }
+            Request::ForgetSweep => engine.forget_sweep(),
         }
     }
 

@@ -3,12 +3,15 @@
 
 use std::io::{self, Write};
 use std::path::Path;
+use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
-use crate::readings::{Caution, CautionCode, Engine, EngineError, Measurement, Settings};
+use crate::readings::{
+    Caution, CautionCode, Engine, EngineError, Measurement, Settings, SweepReport,
+};
 use crate::references::MachineClass;
 use crate::report::{FileReport, FileResult, budget, json, text};
 
@@ -52,10 +55,10 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String) {
     let conditions = options.reference.conditions();
     let measured = measure(options, path).map_err(|error| error.to_string());
     let (exit, result) = match &measured {
-        Ok(measurement) if measurement.signal.usable => {
+        Ok((measurement, _)) if measurement.signal.usable => {
             (Exit::Done, FileResult::Measured(measurement))
         }
-        Ok(measurement) => {
+        Ok((measurement, _)) => {
             complain(&format!("{file}: {}", why_unusable(measurement)));
             (Exit::NoReference, FileResult::Measured(measurement))
         }
@@ -68,22 +71,31 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String) {
             (Exit::File, result)
         }
     };
+    let without_tone = SweepReport::without_tone();
+    let sweep = options.sweep.then(|| match &measured {
+        Ok((_, Some(sweep))) => &**sweep,
+        _ => &without_tone,
+    });
     let report = FileReport {
         file: &file,
         result,
+        sweep,
     };
     let mut written = if options.json {
         json::line(&report) + "\n"
     } else {
         text::block(&report)
     };
-    if let (true, Ok(measurement)) = (options.budget, &measured) {
+    if let (true, Ok((measurement, _))) = (options.budget, &measured) {
         written.push_str(&budget::lines(measurement));
     }
     (exit, written)
 }
 
-fn measure(options: &ReadOptions, path: &Path) -> Result<Measurement, NotMeasured> {
+/// A measurement, and what came of the sweep where that was asked for.
+type Measured = (Measurement, Option<Arc<SweepReport>>);
+
+fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> {
     let mut recording = Recording::open(path)?;
     let format = recording.format();
     let settings = Settings {
@@ -100,6 +112,9 @@ fn measure(options: &ReadOptions, path: &Path) -> Result<Measurement, NotMeasure
     })?;
     let mut engine = engine.without_readings();
     let stretch = Stretch::new(options, format.rate_hz);
+    if options.sweep {
+        engine.begin_sweep();
+    }
     let reached_end = push_stretch(&mut recording, &mut engine, stretch);
     let mut measurement = engine.measurement();
     if recording.read_frames() <= stretch.from && stretch.from > 0 {
@@ -110,7 +125,7 @@ fn measure(options: &ReadOptions, path: &Path) -> Result<Measurement, NotMeasure
     let mut faults = recording.faults();
     faults.cut_short &= reached_end;
     add_faults(&mut measurement, &faults, &recording);
-    Ok(measurement)
+    Ok((measurement, engine.end_sweep()))
 }
 
 /// What is measured of a recording, in frames.

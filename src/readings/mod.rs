@@ -22,6 +22,7 @@ mod reading;
 mod short;
 mod stability;
 mod stretch;
+mod sweep;
 
 pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
@@ -35,3 +36,7 @@ pub use reading::{
     Steadiness, ToneState, UncertaintyParts, WrongTone,
 };
 pub use stability::{StabilityPoint, Worth};
+pub use sweep::{
+    BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
+    SweepVerdict, Sweeping, Unclear, judge_track,
+};

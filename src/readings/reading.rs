@@ -6,6 +6,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::stability::{StabilityPoint, Worth};
+use super::sweep::Sweeping;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// The newest state of the live measurement, small enough to hand over whole.
@@ -34,6 +35,8 @@ pub struct Reading {
     pub trend: Arc<[Option<Percent>]>,
     /// What the stretch being kept is waiting for, if one is being kept.
     pub keeping: Option<Keeping>,
+    /// The sweep of the trimmer that is under way, or the last one's result.
+    pub sweep: Option<Sweeping>,
 }
 
 /// Is there a tone, and is it the right one?

@@ -18,6 +18,7 @@ mod machine;
 mod noise;
 mod oscillator;
 mod practice;
+mod sweeping;
 mod trimmer;
 
 pub use dropouts::DropoutConfig;
@@ -26,4 +27,5 @@ pub use flutter::{FlutterLine, FlutterModel};
 pub use machine::{MachineConfig, SimulatedMachine};
 pub use noise::HumConfig;
 pub use practice::PracticeMachine;
+pub use sweeping::{SweepingConfig, SweepingHand};
 pub use trimmer::{TrimmerConfig, WiperConfig};

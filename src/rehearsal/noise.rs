@@ -17,6 +17,7 @@ pub(super) enum Purpose {
     WiperSpots = 5,
     Crackle = 6,
     Practice = 7,
+    Hand = 8,
 }
 
 /// A stream of random numbers: PCG-XSL-RR 128/64 (multiplicative), the same on

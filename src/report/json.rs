@@ -9,8 +9,9 @@ use serde::Serialize;
 use super::numbers::{places, significant};
 use super::{FileReport, FileResult};
 use crate::readings::{
-    Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
-    Measurement, Nominal, SampleClock, SignalFigures, SpeedFigures,
+    self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
+    Measurement, Nominal, SampleClock, SignalFigures, SpeedFigures, SpotKind, SpotSeen,
+    SweepReport, SweepVerdict,
 };
 use crate::units::{Decibels, Hertz, Percent};
 
@@ -20,12 +21,13 @@ pub const SCHEMA: &str = "tapewright.reading/1";
 /// The line for a file, without the line's end.
 #[allow(clippy::missing_panics_doc)] // it cannot, as the reason given says
 pub fn line(report: &FileReport<'_>) -> String {
-    let reading = match &report.result {
+    let mut reading = match &report.result {
         FileResult::Measured(measurement) => Line::of(report.file, measurement),
         FileResult::Unreadable { conditions, reason } => {
             Line::unreadable(report.file, conditions, reason)
         }
     };
+    reading.sweep = report.sweep.map(Sweep::of);
     // Strings, numbers and fixed keys only: nothing that JSON cannot say.
     serde_json::to_string(&reading).expect("plain values always become JSON")
 }
@@ -45,6 +47,27 @@ struct Line<'a> {
     stability: Stability,
     flutter: Flutter,
     cautions: Vec<Caution>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sweep: Option<Sweep>,
+}
+
+#[derive(Serialize)]
+struct Sweep {
+    verdict: SweepVerdict,
+    range_low_percent: Option<f64>,
+    range_high_percent: Option<f64>,
+    right_speed_in_range: Option<bool>,
+    right_speed_at: Option<f64>,
+    backlash_percent: Option<f64>,
+    bad_spots: Vec<BadSpot>,
+}
+
+#[derive(Serialize)]
+struct BadSpot {
+    at_percent: Option<f64>,
+    depth_percent: Option<f64>,
+    kind: SpotKind,
+    seen: SpotSeen,
 }
 
 #[derive(Serialize)]
@@ -157,6 +180,7 @@ impl<'a> Line<'a> {
             stability: Stability::of(measurement),
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
+            sweep: None,
         }
     }
 
@@ -182,6 +206,28 @@ impl<'a> Line<'a> {
                 code: CautionCode::FileUnreadable,
                 text: reason.to_owned(),
             }],
+            sweep: None,
+        }
+    }
+}
+
+impl Sweep {
+    fn of(report: &SweepReport) -> Self {
+        let end = |nth: usize| places(report.range?[nth].0, 3);
+        let spot = |spot: &readings::BadSpot| BadSpot {
+            at_percent: places(spot.at.0, 3),
+            depth_percent: spot.depth.and_then(|depth| places(depth.0, 3)),
+            kind: spot.kind,
+            seen: spot.seen,
+        };
+        Self {
+            verdict: report.verdict,
+            range_low_percent: end(0),
+            range_high_percent: end(1),
+            right_speed_in_range: report.right_speed_in_range(),
+            right_speed_at: report.right_speed_at().and_then(|at| places(at, 4)),
+            backlash_percent: report.backlash.and_then(|backlash| places(backlash.0, 3)),
+            bad_spots: report.bad_spots.iter().map(spot).collect(),
         }
     }
 }
@@ -314,6 +360,7 @@ mod tests {
         line(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            sweep: None,
         })
     }
 
@@ -391,6 +438,7 @@ mod tests {
                 conditions: &conditions,
                 reason: "this is a text file",
             },
+            sweep: None,
         });
         let value: serde_json::Value = serde_json::from_str(&line).expect("JSON");
         assert_eq!(value["file"], "no\"tes.wav");

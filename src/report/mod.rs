@@ -8,10 +8,11 @@ pub mod listing;
 mod numbers;
 #[cfg(test)]
 mod sample;
+pub mod sweep;
 pub mod text;
 mod words;
 
-use crate::readings::{Conditions, Measurement};
+use crate::readings::{Conditions, Measurement, SweepReport};
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
 #[derive(Debug)]
@@ -20,6 +21,8 @@ pub struct FileReport<'a> {
     pub file: &'a str,
     /// What came of it.
     pub result: FileResult<'a>,
+    /// What came of the wiper check, where one was asked for.
+    pub sweep: Option<&'a SweepReport>,
 }
 
 /// What came of a file.

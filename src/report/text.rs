@@ -7,7 +7,7 @@ use super::numbers::{places, plain, significant};
 use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
-use super::{FileReport, FileResult};
+use super::{FileReport, FileResult, sweep};
 use crate::readings::{CautionCode, FlutterReading, Measurement, SignalFigures, SpeedFigures};
 use crate::units::{Percent, Seconds};
 
@@ -18,7 +18,10 @@ const DROPOUTS_LISTED: usize = 4;
 pub fn block(report: &FileReport<'_>) -> String {
     let file = plain(report.file);
     match &report.result {
-        FileResult::Measured(measurement) => measured(&file, measurement),
+        FileResult::Measured(measurement) => {
+            let wiper = report.sweep.map_or(String::new(), sweep::lines);
+            measured(&file, measurement) + &wiper
+        }
         FileResult::Unreadable { reason, .. } => {
             let mut text = format!("{file}\n");
             // The sentence names the file first; here it stands above.
@@ -257,6 +260,7 @@ mod tests {
         block(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            sweep: None,
         })
     }
 
@@ -325,6 +329,7 @@ side-a.wav
                 conditions: &conditions,
                 reason: "notes.wav: this is a text file",
             },
+            sweep: None,
         });
         assert_eq!(text, "notes.wav\n  Not read   this is a text file\n");
     }

@@ -73,6 +73,7 @@ pub(super) fn reading(deviation: f64) -> Reading {
         flutter: flutter(),
         trend,
         keeping: None,
+        sweep: None,
     }
 }
 

@@ -21,6 +21,10 @@ pub struct ReadOptions {
     #[arg(long, conflicts_with = "json")]
     pub budget: bool,
 
+    /// Judge the trimmer's wiper: it was turned through its range and back
+    #[arg(long)]
+    pub sweep: bool,
+
     #[command(flatten)]
     #[allow(missing_docs)]
     pub reference: ReferenceOptions,
@@ -58,6 +62,9 @@ Examples:
           one minute of it
   tapewright read --budget side-a.wav
           with what the ± is made of, line by line; JSON always has the parts
+  tapewright read --sweep trimmer.wav
+          recorded while somebody turned the trimmer slowly through its range
+          and back: is the wiper smooth, and does right speed lie well inside?
   tapewright read --json side-a.wav side-b.wav
           one JSON object a file and line, for scripts
 

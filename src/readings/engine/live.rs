@@ -45,6 +45,7 @@ impl Engine {
             flutter: self.flutter_reading(),
             trend: self.trend_percent(),
             keeping: self.keeper.state(),
+            sweep: self.sweeping(),
         }
     }
 

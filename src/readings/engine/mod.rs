@@ -1,8 +1,10 @@
 //! The only door of this floor: samples in, readings out.
 
 mod live;
+mod sweeps;
 mod trend;
 
+use self::sweeps::Sweeps;
 use self::trend::Trend;
 use crate::readings::assemble::{Surroundings, assemble};
 use crate::readings::belief::Belief;
@@ -94,6 +96,7 @@ pub struct Engine {
     short: ShortRecord,
     belief: Belief,
     keeper: Keeper,
+    sweeps: Sweeps,
 }
 
 impl Engine {
@@ -137,6 +140,7 @@ impl Engine {
             short: ShortRecord::new(settings.rate_hz, listened),
             belief: Belief::new(1.0 / rate),
             keeper: Keeper::new(rate),
+            sweeps: Sweeps::default(),
             tracker,
         };
         engine.set_ranges();
@@ -226,6 +230,7 @@ impl Engine {
             self.look_at_unwanted();
         }
         self.trend.tick(self.is_shown());
+        self.sweeps.tick();
     }
 
     fn take(&mut self, event: Track) {
@@ -323,6 +328,7 @@ impl Engine {
         self.trend.begin_anew();
         self.whole.found();
         self.keeper.disturbed();
+        self.sweeps.found();
     }
 
     fn value(&mut self, hz: f64) {
@@ -367,6 +373,7 @@ impl Engine {
     }
 
     fn digit(&mut self, hz: f64) {
+        self.sweeps.push(hz);
         let Some(digits) = &mut self.digits else {
             return;
         };
@@ -416,6 +423,7 @@ impl Engine {
         // The tracker counts what it was given.
         let skipped = self.waiting[0].len() as u64 + lost_frames;
         self.skipped_s += skipped as f64 / f64::from(self.settings.rate_hz);
+        self.sweeps.gap(skipped / self.tracker.plan().tick() as u64);
         for waiting in &mut self.waiting {
             waiting.clear();
         }

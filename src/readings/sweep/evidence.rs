@@ -1,0 +1,234 @@
+//! Puts the ways of a sweep together: a bad spot shows at the same speed on
+//! each of them, a hand's doings do not.
+//!
+//! For each way, each pattern and each speed the highest score is kept. Two
+//! ways agree at a speed as far as the weaker of them goes along. How often
+//! they agree by chance is learnt from the sweep itself, by holding one way
+//! against the other at speeds that do not belong together.
+
+use super::bank::Trace;
+use super::passes::Way;
+use super::series::RATE_HZ;
+
+/// Speeds that are told apart, over the range.
+pub(super) const BINS: usize = 240;
+
+/// Dwells on two ways may differ by so many steps of the list.
+const DWELL_STEPS: usize = 2;
+
+/// Agreement reaches no further than this many times the weaker score's own.
+const WEAKER_TIMES: f64 = 1.5;
+
+/// A score and the moment it comes from.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Peak {
+    pub(super) score: f64,
+    pub(super) at: usize,
+}
+
+/// The highest scores of a way: for each pattern and sign, by speed.
+#[derive(Clone, Debug)]
+pub(super) struct Scores {
+    /// Indexed by pattern, then sign (0 faster, 1 slower).
+    peaks: Vec<[Vec<Peak>; 2]>,
+}
+
+/// Where in the range a speed lies.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Scale {
+    pub(super) low: f64,
+    pub(super) high: f64,
+}
+
+impl Scale {
+    pub(super) fn bin(self, percent: f64) -> Option<usize> {
+        let at = (percent - self.low) / (self.high - self.low) * BINS as f64;
+        (0.0..BINS as f64).contains(&at).then_some(at as usize)
+    }
+
+    pub(super) fn percent(self, bin: usize) -> f64 {
+        self.low + (bin as f64 + 0.5) / BINS as f64 * (self.high - self.low)
+    }
+}
+
+/// The inner part of a way: where the hand has left one end and not yet
+/// reached the other.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Inner {
+    pub(super) from: usize,
+    pub(super) to: usize,
+}
+
+impl Scores {
+    /// Over the inner part of a way. `mean` is the speed track, briefly
+    /// averaged.
+    pub(super) fn of(traces: &[Trace], inner: Inner, mean: &[f64], scale: Scale) -> Self {
+        let peaks = traces
+            .iter()
+            .map(|trace| trace_peaks(trace, inner, mean, scale))
+            .collect();
+        Self { peaks }
+    }
+
+    /// The same, each speed taking the highest score within `reach` bins.
+    fn widened(&self, reach: usize) -> Self {
+        let widen = |peaks: &Vec<Peak>| -> Vec<Peak> {
+            (0..peaks.len())
+                .map(|bin| {
+                    let near = &peaks[bin.saturating_sub(reach)..(bin + reach + 1).min(BINS)];
+                    let best = near.iter().max_by(|a, b| a.score.total_cmp(&b.score));
+                    best.copied().unwrap_or_default()
+                })
+                .collect()
+        };
+        let peaks = self.peaks.iter();
+        Self {
+            peaks: peaks.map(|[up, down]| [widen(up), widen(down)]).collect(),
+        }
+    }
+}
+
+fn trace_peaks(trace: &Trace, inner: Inner, mean: &[f64], scale: Scale) -> [Vec<Peak>; 2] {
+    let mut peaks = [vec![Peak::default(); BINS], vec![Peak::default(); BINS]];
+    let length = trace.length();
+    let aside = (0.1 * RATE_HZ) as usize;
+    for start in inner.from..inner.to.saturating_sub(length) {
+        let before = mean[start.saturating_sub(aside)];
+        let after = mean[(start + length + aside).min(mean.len() - 1)];
+        let Some(bin) = scale.bin(f64::midpoint(before, after)) else {
+            continue;
+        };
+        let score = trace.scores[start];
+        let sign = usize::from(score < 0.0);
+        let peak = &mut peaks[sign][bin];
+        if score.abs() > peak.score {
+            *peak = Peak {
+                score: score.abs(),
+                at: start + trace.to_middle(),
+            };
+        }
+    }
+    peaks
+}
+
+/// Where two ways agree.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Agreement {
+    pub(super) strength: f64,
+    pub(super) bin: usize,
+    /// 1 faster, −1 slower.
+    pub(super) sign: f64,
+    /// Pattern and peak on either way.
+    pub(super) sides: [(usize, Peak); 2],
+}
+
+/// Two ways, ready to be held against each other.
+pub(super) struct Pair<'a> {
+    one: &'a Scores,
+    other: Scores,
+    /// Which patterns of the other way go with one of this.
+    alike: Vec<Vec<usize>>,
+}
+
+impl<'a> Pair<'a> {
+    /// Speeds within `reach` bins are the same.
+    pub(super) fn new(one: &'a Scores, other: &Scores, traces: &[Trace], reach: usize) -> Self {
+        let alike = traces
+            .iter()
+            .map(|a| {
+                let fits = |b: &Trace| a.lag == b.lag && a.dwell.abs_diff(b.dwell) <= DWELL_STEPS;
+                (0..traces.len()).filter(|&k| fits(&traces[k])).collect()
+            })
+            .collect();
+        Self {
+            one,
+            other: other.widened(reach),
+            alike,
+        }
+    }
+
+    /// The strongest agreement at each speed, the other way moved by so many
+    /// bins and, when `mirrored`, turned upside down.
+    pub(super) fn agreements(&self, moved: isize, mirrored: bool) -> Vec<Option<Agreement>> {
+        (0..BINS)
+            .map(|bin| {
+                let beside = bin
+                    .checked_add_signed(moved)
+                    .filter(|beside| *beside < BINS)?;
+                self.best_at(bin, beside, mirrored)
+            })
+            .collect()
+    }
+
+    fn best_at(&self, bin: usize, beside: usize, mirrored: bool) -> Option<Agreement> {
+        let mut best: Option<Agreement> = None;
+        for (pattern, peaks) in self.one.peaks.iter().enumerate() {
+            for sign in 0..2 {
+                let here = peaks[sign][bin];
+                if here.score <= 0.0 {
+                    continue;
+                }
+                let opposite = if mirrored { 1 - sign } else { sign };
+                for &alike in &self.alike[pattern] {
+                    let there = self.other.peaks[alike][opposite][beside];
+                    let strength = agreement(here.score, there.score);
+                    if best.as_ref().is_none_or(|best| strength > best.strength) {
+                        best = Some(Agreement {
+                            strength,
+                            bin,
+                            sign: [1.0, -1.0][sign],
+                            sides: [(pattern, here), (alike, there)],
+                        });
+                    }
+                }
+            }
+        }
+        best
+    }
+
+    /// How strongly the two agree by chance: the strongest agreement for each
+    /// of several ways of holding them together wrongly.
+    pub(super) fn by_chance(&self, least_moved: usize) -> Vec<f64> {
+        let mut strongest = Vec::new();
+        let mut moved = least_moved as isize;
+        while moved < (BINS / 2) as isize {
+            for moved in [moved, -moved] {
+                for mirrored in [false, true] {
+                    strongest.push(strongest_of(&self.agreements(moved, mirrored)));
+                }
+            }
+            moved += (least_moved / 2).max(4) as isize;
+        }
+        strongest
+    }
+}
+
+/// The highest strength.
+pub(super) fn strongest_of(agreements: &[Option<Agreement>]) -> f64 {
+    agreements
+        .iter()
+        .flatten()
+        .map(|agreement| agreement.strength)
+        .fold(0.0, f64::max)
+}
+
+fn agreement(one: f64, other: f64) -> f64 {
+    let together = (one + other) * std::f64::consts::FRAC_1_SQRT_2;
+    together.min(WEAKER_TIMES * std::f64::consts::SQRT_2 * one.min(other))
+}
+
+/// The inner part of a way: more than `margin` percent from both of its ends.
+pub(super) fn inner_part(way: Way, smooth: &[f64], margin: f64) -> Inner {
+    let [start, end] = [smooth[way.from], smooth[way.to]];
+    let from = (way.from..way.to)
+        .rev()
+        .find(|&k| (smooth[k] - start).abs() < margin)
+        .unwrap_or(way.from);
+    let to = (way.from..way.to)
+        .find(|&k| (smooth[k] - end).abs() < margin)
+        .unwrap_or(way.to);
+    Inner {
+        from,
+        to: to.max(from),
+    }
+}

@@ -1,0 +1,251 @@
+//! From a track to a verdict.
+
+use super::bank::{Trace, traces};
+use super::evidence::{Agreement, BINS, Inner, Pair, Scale, Scores, inner_part, strongest_of};
+use super::passes::{Way, ways};
+use super::recorder::pictured;
+use super::series::{RATE_HZ, Series, running_mean, running_median};
+use super::whitening::Whitening;
+use super::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
+use crate::units::{Percent, Seconds};
+
+/// A speed that moves by less in percent was not swept.
+const LEAST_RANGE: f64 = 1.5;
+/// Less tone than this share of the time says nothing.
+const LEAST_HEARD: f64 = 0.8;
+const SHORTEST_S: f64 = 2.0;
+/// A way through most of the range in less time is too fast for a transport.
+const QUICKEST_WAY_S: f64 = 1.2;
+/// A way goes through at least this share of the range.
+const LEAST_WAY: f64 = 0.35;
+/// This share of the range at either end of a way is left to the turning.
+const TURNING_SHARE: f64 = 0.04;
+
+/// Strength from which an agreement of two ways is no chance.
+const BEYOND_CHANCE: f64 = 6.0;
+
+/// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
+/// second (50 or more), no number where there was no tone.
+pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
+    let mut report = SweepReport {
+        lasted: Seconds(track.len() as f64 / rate_hz),
+        picture: pictured(track, rate_hz),
+        ..SweepReport::without_tone()
+    };
+    match Sweep::of(track, rate_hz) {
+        Err(unclear) => report.unclear = Some(unclear),
+        Ok(sweep) => sweep.judge(&mut report),
+    }
+    report
+}
+
+struct Sweep {
+    series: Series,
+    smooth: Vec<f64>,
+    scale: Scale,
+    ways: Vec<Way>,
+}
+
+impl Sweep {
+    fn of(track: &[f64], rate_hz: f64) -> Result<Self, Unclear> {
+        let series = Series::of(track, rate_hz).ok_or(Unclear::NoTone)?;
+        if (series.values.len() as f64) < SHORTEST_S * RATE_HZ {
+            return Err(Unclear::NoTone);
+        }
+        let median = running_median(&series.values, (0.16 * RATE_HZ) as usize);
+        let smooth = running_mean(&median, (0.14 * RATE_HZ) as usize);
+        let low = smooth.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = smooth.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let all = ways(&smooth, high - low);
+        let through = |way: &Way| (smooth[way.to] - smooth[way.from]).abs();
+        let ways = all
+            .into_iter()
+            .filter(|way| through(way) >= LEAST_WAY * (high - low))
+            .collect();
+        Ok(Self {
+            series,
+            scale: Scale { low, high },
+            ways,
+            smooth,
+        })
+    }
+
+    fn judge(&self, report: &mut SweepReport) {
+        let range = self.scale.high - self.scale.low;
+        report.range = Some([Percent(self.scale.low), Percent(self.scale.high)]);
+        report.passes = self
+            .ways
+            .iter()
+            .map(|way| {
+                let mut pass = way.pass(RATE_HZ);
+                pass.from.0 += self.series.start_s;
+                pass.to.0 += self.series.start_s;
+                pass
+            })
+            .collect();
+        report.unclear = self.why_unclear(range);
+        if range < LEAST_RANGE || self.ways.is_empty() {
+            report.range = report.range.filter(|_| range >= LEAST_RANGE);
+            return;
+        }
+        self.find_spots(report);
+        report.verdict = if !report.bad_spots.is_empty() {
+            report.unclear = None;
+            SweepVerdict::Erratic
+        } else if report.unclear.is_some() {
+            SweepVerdict::Unclear
+        } else if report.is_near_end() {
+            SweepVerdict::NearEnd
+        } else {
+            SweepVerdict::Smooth
+        };
+    }
+
+    fn why_unclear(&self, range: f64) -> Option<Unclear> {
+        if range < LEAST_RANGE {
+            return Some(Unclear::HardlyMoved);
+        }
+        if self.series.heard_share() < LEAST_HEARD {
+            return Some(Unclear::ToneLost);
+        }
+        if self.ways.len() < 2 || self.swept_twice() < 0.6 {
+            return Some(Unclear::OneWay);
+        }
+        let quickest = self
+            .ways
+            .iter()
+            .map(|&way| {
+                let inner = inner_part(way, &self.smooth, 0.1 * range);
+                (inner.to - inner.from) as f64 / RATE_HZ
+            })
+            .fold(f64::INFINITY, f64::min);
+        (quickest < QUICKEST_WAY_S).then_some(Unclear::TooFast)
+    }
+
+    /// Share of the range that at least two ways went through.
+    fn swept_twice(&self) -> f64 {
+        let mut times = [0; BINS];
+        for way in &self.ways {
+            let [a, b] = [self.smooth[way.from], self.smooth[way.to]];
+            for (bin, times) in times.iter_mut().enumerate() {
+                let at = self.scale.percent(bin);
+                *times += u32::from(a.min(b) <= at && at <= a.max(b));
+            }
+        }
+        times.iter().filter(|times| **times >= 2).count() as f64 / BINS as f64
+    }
+
+    fn find_spots(&self, report: &mut SweepReport) {
+        let range = self.scale.high - self.scale.low;
+        let marked = self.moving();
+        let shortest = self
+            .ways
+            .iter()
+            .map(|way| (way.to - way.from) as f64 / RATE_HZ)
+            .fold(f64::INFINITY, f64::min);
+        let reach_s = (0.1 * shortest).clamp(0.6, 1.4);
+        let (whitening, white) = Whitening::learn(&self.series.values, &marked, reach_s);
+        let traces = traces(&whitening, &white, 1.0, &marked);
+        let mean = running_mean(&self.series.values, (0.06 * RATE_HZ) as usize);
+        let inners: Vec<Inner> = self
+            .ways
+            .iter()
+            .map(|&way| inner_part(way, &self.smooth, TURNING_SHARE * range))
+            .collect();
+        let scores: Vec<Scores> = inners
+            .iter()
+            .map(|&inner| Scores::of(&traces, inner, &mean, self.scale))
+            .collect();
+        let pace = self.pace(&inners);
+        let tolerance = 0.08 + 0.1 * pace;
+        let reach = ((tolerance / range * BINS as f64) as usize).clamp(2, BINS / 12);
+        for one in 0..scores.len() {
+            for other in one + 1..scores.len() {
+                let pair = Pair::new(&scores[one], &scores[other], &traces, reach);
+                let agreements = pair.agreements(0, false);
+                let chance = pair.by_chance(3 * reach);
+                let strongest = strongest_of(&agreements);
+                report.evidence = report.evidence.max(strongest / threshold(&chance));
+                let beyond = threshold(&chance);
+                self.note(report, &traces, &agreements, beyond, [one, other]);
+            }
+        }
+    }
+
+    /// Usual speed of the sweep in percent a second.
+    fn pace(&self, inners: &[Inner]) -> f64 {
+        let (mut way, mut time) = (0.0, 0.0);
+        for inner in inners {
+            way += (self.smooth[inner.to] - self.smooth[inner.from]).abs();
+            time += (inner.to - inner.from) as f64 / RATE_HZ;
+        }
+        way / time.max(1.0 / RATE_HZ)
+    }
+
+    /// Which values lie between the ends of the sweep and were heard.
+    fn moving(&self) -> Vec<bool> {
+        let range = self.scale.high - self.scale.low;
+        let mut marked = vec![false; self.smooth.len()];
+        for &way in &self.ways {
+            let inner = inner_part(way, &self.smooth, TURNING_SHARE * range);
+            marked[inner.from..inner.to].fill(true);
+        }
+        for (marked, heard) in marked.iter_mut().zip(&self.series.heard) {
+            *marked &= heard;
+        }
+        marked
+    }
+
+    fn note(
+        &self,
+        report: &mut SweepReport,
+        traces: &[Trace],
+        agreements: &[Option<Agreement>],
+        beyond: f64,
+        _ways: [usize; 2],
+    ) {
+        let mut left: Vec<Agreement> = agreements.iter().flatten().copied().collect();
+        left.retain(|agreement| agreement.strength > beyond);
+        left.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+        let range = self.scale.high - self.scale.low;
+        for agreement in left {
+            let at = self.scale.percent(agreement.bin);
+            let apart = (0.06 * range).max(1.0);
+            if report
+                .bad_spots
+                .iter()
+                .any(|spot| (spot.at.0 - at).abs() < apart)
+            {
+                continue;
+            }
+            let depth = agreement
+                .sides
+                .iter()
+                .map(|(pattern, peak)| traces[*pattern].depth * peak.score)
+                .sum::<f64>()
+                / 2.0;
+            report.bad_spots.push(BadSpot {
+                at: Percent(at),
+                depth: Some(Percent(agreement.sign * depth)),
+                kind: SpotKind::Jump,
+                seen: SpotSeen::Both,
+                times: agreement
+                    .sides
+                    .iter()
+                    .map(|(_, peak)| Seconds(peak.at as f64 / RATE_HZ + self.series.start_s))
+                    .collect(),
+            });
+        }
+    }
+}
+
+/// What agreement has to exceed, given how strongly the two agree by chance.
+fn threshold(chance: &[f64]) -> f64 {
+    if chance.is_empty() {
+        return BEYOND_CHANCE;
+    }
+    let n = chance.len() as f64;
+    let mean = chance.iter().sum::<f64>() / n;
+    let variance = chance.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / n;
+    (mean + 4.0 * variance.sqrt()).max(BEYOND_CHANCE)
+}

@@ -1,0 +1,222 @@
+//! The wiper check: the speed while somebody turns the trimmer through its
+//! range and back, judged for what no hand does.
+//!
+//! [`recorder`] keeps the track, [`passes`] finds where it turned and rested,
+//! [`judge`] puts the rest together. What is reported is plain values, below.
+
+mod bank;
+mod evidence;
+mod judge;
+mod passes;
+mod recorder;
+mod series;
+mod whitening;
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+pub use judge::judge_track;
+pub(crate) use recorder::SweepRecorder;
+
+use crate::units::{Percent, Seconds};
+
+/// A sweep that is under way, or what came of it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Sweeping {
+    /// The trimmer is being turned.
+    Running(SweepProgress),
+    /// It was ended and judged.
+    Done(Arc<SweepReport>),
+}
+
+/// How far a sweep has come.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SweepProgress {
+    /// Since it was begun.
+    pub lasted: Seconds,
+    /// Turns of direction so far, each after a good part of the range: one
+    /// pass has ended at each.
+    pub turns: usize,
+    /// Which way the speed went last.
+    pub direction: Option<Direction>,
+    /// Lowest and highest speed reached so far; `None` before there is a tone.
+    pub range: Option<[Percent; 2]>,
+    /// Speed so far.
+    pub picture: SweepPicture,
+    /// As much as is kept has been recorded: what comes is not.
+    pub full: bool,
+}
+
+/// Speed against time in even steps, few enough to be drawn.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SweepPicture {
+    /// From one value to the next.
+    pub step: Seconds,
+    /// Mean speed in each step; `None` where there was no tone.
+    pub speed: Vec<Option<Percent>>,
+}
+
+/// Which way the speed goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Direction {
+    /// Faster.
+    Up,
+    /// Slower.
+    Down,
+}
+
+/// One passage through a good part of the range in one direction.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Pass {
+    /// When it began, since the sweep was begun.
+    pub from: Seconds,
+    /// When it ended.
+    pub to: Seconds,
+    /// Which way the speed went.
+    pub direction: Direction,
+}
+
+/// What came of a sweep.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SweepReport {
+    /// In one word.
+    pub verdict: SweepVerdict,
+    /// Why nothing can be said; only with [`SweepVerdict::Unclear`].
+    pub unclear: Option<Unclear>,
+    /// Since it was begun.
+    pub lasted: Seconds,
+    /// Passages through the range, in order; the first goes out, the second
+    /// comes back.
+    pub passes: Vec<Pass>,
+    /// Lowest and highest speed that the trimmer reaches.
+    pub range: Option<[Percent; 2]>,
+    /// Backlash in percent of speed: how far apart the same places of the
+    /// track lie on the ways out and back; `None` where no place shows it.
+    pub backlash: Option<Percent>,
+    /// What is wrong with the track, strongest first.
+    pub bad_spots: Vec<BadSpot>,
+    /// What stands still or leaps too small to be told from hand and flutter.
+    pub smallest_seen: Option<Percent>,
+    /// How strongly the ways agree on a bad spot; 1 is where chance ends.
+    pub evidence: f64,
+    /// Speed against time.
+    pub picture: SweepPicture,
+}
+
+/// The verdict on a wiper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SweepVerdict {
+    /// Nothing that a hand does not do, and right speed well inside the range.
+    Smooth,
+    /// There are bad spots: clean it and repeat.
+    Erratic,
+    /// Right speed lies within the last tenth of the travel or beyond it: the
+    /// fault is elsewhere.
+    NearEnd,
+    /// Nothing can be said; [`SweepReport::unclear`] says why.
+    Unclear,
+}
+
+/// Why nothing can be said about a wiper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Unclear {
+    /// There was no tone, or hardly any.
+    NoTone,
+    /// The tone was gone for a good part of it.
+    ToneLost,
+    /// The speed hardly moved.
+    HardlyMoved,
+    /// It went one way only.
+    OneWay,
+    /// It was turned too fast for the transport to follow.
+    TooFast,
+}
+
+/// A place of the track that is bad.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BadSpot {
+    /// Speed that a clean wiper would give there.
+    pub at: Percent,
+    /// How far the speed is off on it; positive is fast. `None` where that
+    /// cannot be told.
+    pub depth: Option<Percent>,
+    /// What it does.
+    pub kind: SpotKind,
+    /// On which ways.
+    pub seen: SpotSeen,
+    /// When it was passed, for the picture.
+    pub times: Vec<Seconds>,
+}
+
+/// What a bad spot does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SpotKind {
+    /// The speed leaps.
+    Jump,
+    /// The speed runs against the direction of turning.
+    Reversal,
+    /// The speed stands while the trimmer is turned.
+    Dead,
+    /// The speed leaps to and fro.
+    Crackle,
+}
+
+/// On which ways a bad spot was seen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SpotSeen {
+    /// On the first way, or one in that direction.
+    Out,
+    /// On the way back.
+    Back,
+    /// On both.
+    Both,
+}
+
+/// The first and the last tenth of the travel are near the end.
+const NEAR_END: f64 = 0.1;
+
+impl SweepReport {
+    /// Of a sweep without a tone.
+    pub fn without_tone() -> Self {
+        Self {
+            verdict: SweepVerdict::Unclear,
+            unclear: Some(Unclear::NoTone),
+            lasted: Seconds(0.0),
+            passes: Vec::new(),
+            range: None,
+            backlash: None,
+            bad_spots: Vec::new(),
+            smallest_seen: None,
+            evidence: 0.0,
+            picture: SweepPicture::default(),
+        }
+    }
+
+    /// Whether right speed lies inside the range.
+    pub fn right_speed_in_range(&self) -> Option<bool> {
+        let [low, high] = self.range?;
+        Some(low.0 <= 0.0 && 0.0 <= high.0)
+    }
+
+    /// Where in the range right speed lies, 0 at its slow and 1 at its fast
+    /// end; `None` outside.
+    pub fn right_speed_at(&self) -> Option<f64> {
+        let [low, high] = self.range?;
+        let at = -low.0 / (high.0 - low.0);
+        (0.0..=1.0).contains(&at).then_some(at)
+    }
+
+    /// Whether right speed lies in the first or last tenth, or outside.
+    pub fn is_near_end(&self) -> bool {
+        self.range.is_some()
+            && !self
+                .right_speed_at()
+                .is_some_and(|at| (NEAR_END..=1.0 - NEAR_END).contains(&at))
+    }
+}

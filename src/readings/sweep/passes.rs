@@ -1,0 +1,193 @@
+//! Where a sweep turned: its passes, one direction each.
+
+use super::{Direction, Pass};
+use crate::units::Seconds;
+
+/// A change of direction counts when the speed has come back by this part of
+/// the range; a hand that goes back a little and on again has not turned.
+const TURNED_BY: f64 = 0.3;
+
+/// Live, turns are counted from this change of speed on, as a part of it.
+const LEAST_TURN: f64 = 0.006;
+
+/// Counts turns as values come in.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Turning {
+    ends: Option<[f64; 2]>,
+    /// The furthest value since the last turn.
+    furthest: f64,
+    direction: Option<Direction>,
+    turns: usize,
+}
+
+impl Turning {
+    pub(super) fn push(&mut self, value: f64) {
+        let [low, high] = self.ends.unwrap_or([value; 2]);
+        let [low, high] = [low.min(value), high.max(value)];
+        self.ends = Some([low, high]);
+        let enough = (TURNED_BY * (high - low)).max(LEAST_TURN * value.abs());
+        match self.direction {
+            None if high - low >= enough => {
+                self.direction = Some(if value - low > high - value {
+                    Direction::Up
+                } else {
+                    Direction::Down
+                });
+                self.furthest = value;
+            }
+            None => {}
+            Some(Direction::Up) => self.go_on(value, value - self.furthest, enough),
+            Some(Direction::Down) => self.go_on(value, self.furthest - value, enough),
+        }
+    }
+
+    fn go_on(&mut self, value: f64, onward: f64, enough: f64) {
+        if onward >= 0.0 {
+            self.furthest = value;
+        } else if -onward >= enough {
+            self.turns += 1;
+            self.furthest = value;
+            self.direction = self.direction.map(|direction| match direction {
+                Direction::Up => Direction::Down,
+                Direction::Down => Direction::Up,
+            });
+        }
+    }
+
+    pub(super) fn turns(&self) -> usize {
+        self.turns
+    }
+
+    pub(super) fn direction(&self) -> Option<Direction> {
+        self.direction
+    }
+}
+
+/// A pass as indices of a series: from one turning point to the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Way {
+    pub(super) from: usize,
+    pub(super) to: usize,
+    pub(super) up: bool,
+}
+
+impl Way {
+    pub(super) fn pass(self, rate_hz: f64) -> Pass {
+        Pass {
+            from: Seconds(self.from as f64 / rate_hz),
+            to: Seconds(self.to as f64 / rate_hz),
+            direction: if self.up {
+                Direction::Up
+            } else {
+                Direction::Down
+            },
+        }
+    }
+}
+
+/// The ways of a smooth series whose values span `range`.
+pub(super) fn ways(smooth: &[f64], range: f64) -> Vec<Way> {
+    let turns = turning_points(smooth, TURNED_BY * range);
+    turns
+        .windows(2)
+        .map(|pair| Way {
+            from: pair[0],
+            to: pair[1],
+            up: smooth[pair[1]] > smooth[pair[0]],
+        })
+        .collect()
+}
+
+/// Indices of the extremes between which the series moves by at least
+/// `enough`, its outermost extremes included.
+fn turning_points(smooth: &[f64], enough: f64) -> Vec<usize> {
+    let mut points = Vec::new();
+    let (mut low, mut high) = (0, 0);
+    // None until the first move is large enough.
+    let mut rising = None;
+    for (k, &value) in smooth.iter().enumerate() {
+        if value < smooth[low] {
+            low = k;
+        }
+        if value > smooth[high] {
+            high = k;
+        }
+        match rising {
+            None if value - smooth[low] >= enough => {
+                points.push(low);
+                rising = Some(true);
+                high = k;
+            }
+            None if smooth[high] - value >= enough => {
+                points.push(high);
+                rising = Some(false);
+                low = k;
+            }
+            Some(true) if smooth[high] - value >= enough => {
+                points.push(high);
+                rising = Some(false);
+                low = k;
+            }
+            Some(false) if value - smooth[low] >= enough => {
+                points.push(low);
+                rising = Some(true);
+                high = k;
+            }
+            _ => {}
+        }
+    }
+    match rising {
+        Some(true) => points.push(high),
+        Some(false) => points.push(low),
+        None => {}
+    }
+    points
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn track() -> Vec<f64> {
+        // Rest, up by 6 with a step back of 1 on the way, rest, down, rest.
+        let mut track = vec![0.0; 50];
+        track.extend((0..60).map(|k| f64::from(k) * 0.05));
+        track.extend((0..20).map(|k| 3.0 - f64::from(k) * 0.05));
+        track.extend((0..80).map(|k| 2.0 + f64::from(k) * 0.05));
+        track.extend([6.0; 30]);
+        track.extend((0..120).map(|k| 6.0 - f64::from(k) * 0.05));
+        track.extend([0.0; 50]);
+        track
+    }
+
+    #[test]
+    fn a_step_back_is_no_turn() {
+        let ways = ways(&track(), 6.0);
+        assert_eq!(ways.len(), 2, "{ways:?}");
+        assert!(ways[0].up && !ways[1].up);
+        assert_eq!(ways[0].to, ways[1].from);
+        assert!((200..=240).contains(&ways[0].to), "{ways:?}");
+    }
+
+    #[test]
+    fn turns_are_counted_as_they_come() {
+        let mut turning = Turning::default();
+        for value in track() {
+            turning.push(3150.0 * (1.0 + value / 100.0));
+        }
+        assert_eq!(turning.turns(), 1);
+        assert_eq!(turning.direction(), Some(Direction::Down));
+    }
+
+    #[test]
+    fn a_start_in_the_middle_gives_three_ways() {
+        let mut track: Vec<f64> = (0..60).map(|k| f64::from(k) * 0.05).collect();
+        track.extend((0..120).map(|k| 3.0 - f64::from(k) * 0.05));
+        track.extend((0..60).map(|k| -3.0 + f64::from(k) * 0.05));
+        let ways = ways(&track, 6.0);
+        assert_eq!(
+            ways.iter().map(|way| way.up).collect::<Vec<_>>(),
+            [true, false, true]
+        );
+    }
+}

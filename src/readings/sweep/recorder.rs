@@ -1,0 +1,259 @@
+//! Keeps the speed track of a sweep, with holes where there was no tone, and a
+//! thinned picture of it for the eye.
+
+use super::passes::Turning;
+use super::{SweepPicture, SweepProgress};
+use crate::units::{Percent, Seconds};
+
+/// No hand turns a trimmer for longer; what comes later is not kept.
+const LONGEST_S: f64 = 600.0;
+
+/// The picture is thinned by half when it has so many values.
+const MOST_PICTURED: usize = 480;
+const FIRST_STEP_S: f64 = 0.1;
+
+/// Holes shorter than this come from the way values are counted.
+const LEAST_HOLE_TICKS: u64 = 8;
+
+/// See the module. Values in hertz.
+#[derive(Clone, Debug)]
+pub(crate) struct SweepRecorder {
+    rate_hz: f64,
+    ticks_per_value: u64,
+    /// Ticks since the sweep was begun, and those that are accounted for.
+    ticks: u64,
+    accounted: u64,
+    /// Where in the track a tone that was found again begins.
+    found_at: Option<usize>,
+    track: Vec<f64>,
+    picture: Thinned,
+    turning: Turning,
+    range_hz: Option<[f64; 2]>,
+}
+
+/// Means of equal steps; twice as long when there are too many.
+#[derive(Clone, Debug)]
+struct Thinned {
+    per_value: usize,
+    sum: f64,
+    heard: usize,
+    count: usize,
+    values: Vec<f64>,
+}
+
+impl SweepRecorder {
+    /// For `rate_hz` values a second, each of so many ticks.
+    pub(crate) fn new(rate_hz: f64, ticks_per_value: u32) -> Self {
+        Self {
+            rate_hz,
+            ticks_per_value: u64::from(ticks_per_value.max(1)),
+            ticks: 0,
+            accounted: 0,
+            found_at: None,
+            track: Vec::new(),
+            picture: Thinned::new((FIRST_STEP_S * rate_hz) as usize),
+            turning: Turning::default(),
+            range_hz: None,
+        }
+    }
+
+    /// A tone was found: what comes follows a hole.
+    pub(crate) fn found(&mut self) {
+        self.found_at = Some(self.track.len());
+    }
+
+    /// A value of the track.
+    pub(crate) fn push(&mut self, hz: f64) {
+        self.accounted += self.ticks_per_value;
+        if self.is_full() {
+            return;
+        }
+        self.track.push(hz);
+        if self.found_at.is_none() {
+            self.show(hz);
+        }
+    }
+
+    /// A tick of the input is over.
+    pub(crate) fn tick(&mut self) {
+        self.ticks += 1;
+        let late = self.ticks.saturating_sub(self.accounted);
+        let Some(at) = self.found_at.take() else {
+            return;
+        };
+        // A found tone brings its first values at once; what is missing before
+        // them is the hole.
+        if late >= LEAST_HOLE_TICKS {
+            let values = (late / self.ticks_per_value) as usize;
+            let room = ((LONGEST_S * self.rate_hz) as usize).saturating_sub(self.track.len());
+            let hole = std::iter::repeat_n(f64::NAN, values.min(room));
+            self.track.splice(at..at, hole);
+            self.accounted += values as u64 * self.ticks_per_value;
+        }
+        for k in at..self.track.len() {
+            self.show(self.track[k]);
+        }
+    }
+
+    /// So many ticks of the input are missing.
+    pub(crate) fn gap(&mut self, ticks: u64) {
+        self.ticks += ticks;
+    }
+
+    fn show(&mut self, hz: f64) {
+        let Some(mean) = self.picture.push(hz) else {
+            return;
+        };
+        if mean.is_nan() {
+            return;
+        }
+        self.turning.push(mean);
+        let [low, high] = self.range_hz.unwrap_or([mean; 2]);
+        self.range_hz = Some([low.min(mean), high.max(mean)]);
+    }
+
+    fn is_full(&self) -> bool {
+        self.track.len() as f64 >= LONGEST_S * self.rate_hz
+    }
+
+    /// Values a second.
+    pub(crate) fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// The track so far, as deviations in percent; no number where there was
+    /// no tone.
+    pub(crate) fn deviations(&self, deviation: impl Fn(f64) -> Percent) -> Vec<f64> {
+        let values = self.track.iter();
+        values
+            .map(|&hz| if hz.is_nan() { hz } else { deviation(hz).0 })
+            .collect()
+    }
+
+    /// How far the sweep has come.
+    pub(crate) fn progress(&self, deviation: impl Fn(f64) -> Percent) -> SweepProgress {
+        let ends = self.range_hz.map(|ends| ends.map(&deviation));
+        SweepProgress {
+            lasted: Seconds(self.ticks as f64 / (self.ticks_per_value as f64 * self.rate_hz)),
+            turns: self.turning.turns(),
+            direction: self.turning.direction(),
+            range: ends.map(|[a, b]| [Percent(a.0.min(b.0)), Percent(a.0.max(b.0))]),
+            picture: self.picture.picture(self.rate_hz, deviation),
+            full: self.is_full(),
+        }
+    }
+}
+
+impl Thinned {
+    fn new(per_value: usize) -> Self {
+        Self {
+            per_value: per_value.max(1),
+            sum: 0.0,
+            heard: 0,
+            count: 0,
+            values: Vec::with_capacity(MOST_PICTURED),
+        }
+    }
+
+    /// The mean, when a step is complete.
+    fn push(&mut self, hz: f64) -> Option<f64> {
+        self.count += 1;
+        if !hz.is_nan() {
+            self.sum += hz;
+            self.heard += 1;
+        }
+        if self.count < self.per_value {
+            return None;
+        }
+        let mean = if self.heard > 0 {
+            self.sum / self.heard as f64
+        } else {
+            f64::NAN
+        };
+        (self.sum, self.heard, self.count) = (0.0, 0, 0);
+        self.values.push(mean);
+        if self.values.len() == MOST_PICTURED {
+            self.halve();
+        }
+        Some(mean)
+    }
+
+    fn halve(&mut self) {
+        for k in 0..MOST_PICTURED / 2 {
+            let [a, b] = [self.values[2 * k], self.values[2 * k + 1]];
+            self.values[k] = match (a.is_nan(), b.is_nan()) {
+                (false, true) => a,
+                (true, false) => b,
+                _ => f64::midpoint(a, b),
+            };
+        }
+        self.values.truncate(MOST_PICTURED / 2);
+        self.per_value *= 2;
+    }
+
+    fn picture(&self, rate_hz: f64, deviation: impl Fn(f64) -> Percent) -> SweepPicture {
+        let values = self.values.iter();
+        SweepPicture {
+            step: Seconds(self.per_value as f64 / rate_hz),
+            speed: values
+                .map(|&hz| (!hz.is_nan()).then(|| deviation(hz)))
+                .collect(),
+        }
+    }
+}
+
+/// A thinned picture of a whole track of deviations.
+pub(super) fn pictured(track: &[f64], rate_hz: f64) -> SweepPicture {
+    let mut thinned = Thinned::new((FIRST_STEP_S * rate_hz) as usize);
+    for &value in track {
+        thinned.push(value);
+    }
+    thinned.picture(rate_hz, Percent)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn percent(hz: f64) -> Percent {
+        Percent((hz / 3150.0 - 1.0) * 100.0)
+    }
+
+    #[test]
+    fn a_hole_has_the_length_of_the_silence() {
+        let mut recorder = SweepRecorder::new(200.0, 10);
+        for tick in 0..2000u32 {
+            if tick % 10 == 9 {
+                recorder.push(3150.0);
+            }
+            recorder.tick();
+        }
+        // Lost for 0.4 s, found again with the last 0.1 s of them replayed.
+        for _ in 0..800 {
+            recorder.tick();
+        }
+        recorder.found();
+        for _ in 0..20 {
+            recorder.push(3150.0);
+        }
+        recorder.tick();
+        let track = recorder.deviations(percent);
+        assert_eq!(track.len(), 280);
+        assert_eq!(track.iter().filter(|value| value.is_nan()).count(), 60);
+        assert!(track[199].abs() < 1e-9 && track[200].is_nan() && track[260].abs() < 1e-9);
+    }
+
+    #[test]
+    fn memory_is_bounded() {
+        let mut recorder = SweepRecorder::new(200.0, 1);
+        for _ in 0..400_000 {
+            recorder.push(3150.0);
+            recorder.tick();
+        }
+        let progress = recorder.progress(percent);
+        assert!(progress.full);
+        assert!(progress.picture.speed.len() < MOST_PICTURED);
+        assert_eq!(recorder.deviations(percent).len(), 120_000);
+        assert!((progress.lasted.0 - 2000.0).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,216 @@
+//! Takes out of a sweep what goes on all the time: the hand's smooth motion by
+//! a local parabola, then trembling, wow and flutter by an autoregressive
+//! model that is fitted to the sweep itself. What is left is near white, and a
+//! pattern that went through the same two filters is found in it by
+//! correlation: the matched filter.
+
+use super::series::{RATE_HZ, median};
+
+/// Values that the model looks back on: half a second.
+const ORDER: usize = 24;
+
+/// Errors beyond so many robust standard deviations count less in the fit and
+/// in the correlation.
+const CLIP: f64 = 3.0;
+
+/// The scale of the errors is taken over so many seconds on either side.
+const SCALE_REACH_S: f64 = 2.0;
+
+/// The two filters of a sweep.
+#[derive(Clone, Debug)]
+pub(super) struct Whitening {
+    /// Weights of the local parabola, symmetrical, the middle one first.
+    kernel: Vec<f64>,
+    model: Vec<f64>,
+}
+
+impl Whitening {
+    /// Learns from the marked values; the parabola reaches so many seconds to
+    /// either side.
+    pub(super) fn learn(values: &[f64], marked: &[bool], reach_s: f64) -> (Self, Vec<f64>) {
+        let kernel = parabola_kernel((reach_s * RATE_HZ).round() as usize);
+        let rough = high_passed(values, &kernel);
+        let mut weights: Vec<f64> = marked.iter().map(|&m| f64::from(u8::from(m))).collect();
+        let mut model = fit(&rough, &weights);
+        for _ in 0..3 {
+            let errors = errors_of(&rough, &model);
+            let scale = scales(&errors, marked);
+            for (k, weight) in weights.iter_mut().enumerate() {
+                let size = errors[k].abs() / scale[k];
+                let clipped = if size > CLIP { CLIP / size } else { 1.0 };
+                *weight = f64::from(u8::from(marked[k])) * clipped / (scale[k] * scale[k]);
+            }
+            model = fit(&rough, &weights);
+        }
+        let errors = errors_of(&rough, &model);
+        let scale = scales(&errors, marked);
+        let white = errors.iter().zip(&scale).map(|(e, s)| e / s).collect();
+        (Self { kernel, model }, white)
+    }
+
+    /// A pattern after both filters, and at which of its values the pattern
+    /// itself begins.
+    pub(super) fn pattern(&self, shape: &[f64]) -> (Vec<f64>, usize) {
+        let lead = self.kernel.len() - 1;
+        let mut padded = vec![0.0; 2 * lead];
+        padded.extend_from_slice(shape);
+        padded.extend(std::iter::repeat_n(0.0, 2 * lead + self.model.len()));
+        let rough = high_passed(&padded, &self.kernel);
+        let errors = errors_of(&rough, &self.model);
+        (errors[lead..].to_vec(), lead)
+    }
+}
+
+/// Weights that give the middle of a parabola fitted to its surroundings, near
+/// ones counting more.
+fn parabola_kernel(reach: usize) -> Vec<f64> {
+    let reach = reach.max(3);
+    let near = |k: usize| {
+        let aside = k as f64 / (reach as f64 + 1.0);
+        (1.0 - aside * aside).powi(2)
+    };
+    let moment = |power: i32| -> f64 {
+        let one_side: f64 = (1..=reach).map(|k| near(k) * (k as f64).powi(power)).sum();
+        2.0 * one_side + if power == 0 { near(0) } else { 0.0 }
+    };
+    let (zero, two, four) = (moment(0), moment(2), moment(4));
+    let divisor = zero * four - two * two;
+    (0..=reach)
+        .map(|k| near(k) * (four - two * (k * k) as f64) / divisor)
+        .collect()
+}
+
+/// What a local parabola leaves; beyond the ends the first and last values
+/// are taken to go on.
+fn high_passed(values: &[f64], kernel: &[f64]) -> Vec<f64> {
+    let last = values.len().saturating_sub(1);
+    (0..values.len())
+        .map(|k| {
+            let mut smooth = kernel[0] * values[k];
+            for (aside, weight) in kernel.iter().enumerate().skip(1) {
+                smooth +=
+                    weight * (values[k.saturating_sub(aside)] + values[(k + aside).min(last)]);
+            }
+            values[k] - smooth
+        })
+        .collect()
+}
+
+fn errors_of(rough: &[f64], model: &[f64]) -> Vec<f64> {
+    (0..rough.len())
+        .map(|k| {
+            let past = rough[k.saturating_sub(model.len())..k].iter().rev();
+            rough[k] - model.iter().zip(past).map(|(a, x)| a * x).sum::<f64>()
+        })
+        .collect()
+}
+
+/// Weighted least squares of each value on those before it.
+fn fit(rough: &[f64], weights: &[f64]) -> Vec<f64> {
+    let mut normal = vec![[0.0; ORDER + 1]; ORDER];
+    for k in ORDER..rough.len() {
+        let weight = weights[k];
+        if weight <= 0.0 {
+            continue;
+        }
+        let past = &rough[k - ORDER..k];
+        for row in 0..ORDER {
+            let weighted = weight * past[ORDER - 1 - row];
+            for column in row..ORDER {
+                normal[row][column] += weighted * past[ORDER - 1 - column];
+            }
+            normal[row][ORDER] += weighted * rough[k];
+        }
+    }
+    for row in 0..ORDER {
+        for column in 0..row {
+            normal[row][column] = normal[column][row];
+        }
+        // Keeps a track that is too smooth to have an inverse from blowing up.
+        normal[row][row] = normal[row][row] * (1.0 + 1e-6) + 1e-18;
+    }
+    solve(normal)
+}
+
+/// Gaussian elimination of a positive definite system.
+fn solve(mut rows: Vec<[f64; ORDER + 1]>) -> Vec<f64> {
+    for pivot in 0..ORDER {
+        let top = rows[pivot];
+        for row in rows.iter_mut().skip(pivot + 1) {
+            let factor = row[pivot] / top[pivot];
+            for column in pivot..=ORDER {
+                row[column] -= factor * top[column];
+            }
+        }
+    }
+    let mut solution = vec![0.0; ORDER];
+    for row in (0..ORDER).rev() {
+        let known: f64 = (row + 1..ORDER).map(|k| rows[row][k] * solution[k]).sum();
+        solution[row] = (rows[row][ORDER] - known) / rows[row][row];
+    }
+    solution
+}
+
+/// Robust standard deviation of the errors about each value, and never far
+/// below that of the whole: a rest is quieter than a hand.
+fn scales(errors: &[f64], marked: &[bool]) -> Vec<f64> {
+    let mut all: Vec<f64> = (0..errors.len())
+        .filter(|&k| marked[k])
+        .map(|k| errors[k].abs())
+        .collect();
+    let whole = (1.4826 * median(&mut all)).max(1e-9);
+    let reach = (SCALE_REACH_S * RATE_HZ) as usize;
+    let mut cumulative = vec![0.0];
+    for error in errors {
+        let clipped = error.clamp(-CLIP * whole, CLIP * whole);
+        cumulative.push(cumulative[cumulative.len() - 1] + clipped * clipped);
+    }
+    (0..errors.len())
+        .map(|k| {
+            let (from, to) = (k.saturating_sub(reach), (k + reach + 1).min(errors.len()));
+            let variance = (cumulative[to] - cumulative[from]) / (to - from) as f64;
+            variance.sqrt().clamp(0.6 * whole, 2.5 * whole)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_parabola_leaves_nothing() {
+        let kernel = parabola_kernel(40);
+        let values: Vec<f64> = (0..200)
+            .map(|k| 1.0 + 0.1 * f64::from(k) - 0.003 * f64::from(k * k))
+            .collect();
+        let rough = high_passed(&values, &kernel);
+        assert!(rough[40..160].iter().all(|value| value.abs() < 1e-9));
+    }
+
+    #[test]
+    fn a_line_is_taken_out_and_a_pattern_found() {
+        let mut values: Vec<f64> = (0..1500)
+            .map(|k| {
+                let t = f64::from(k) / RATE_HZ;
+                let noise = f64::from((k * 7919 + k * k * 31) % 101) / 101.0 - 0.5;
+                0.3 * t + 0.1 * (9.0 * t).sin() + 0.01 * noise
+            })
+            .collect();
+        let shape = vec![0.05; 10];
+        for (k, value) in shape.iter().enumerate() {
+            values[700 + k] += value;
+        }
+        let marked = vec![true; values.len()];
+        let (whitening, white) = Whitening::learn(&values, &marked, 1.0);
+        let (pattern, lead) = whitening.pattern(&shape);
+        let norm = pattern.iter().map(|x| x * x).sum::<f64>().sqrt();
+        let score = |start: usize| -> f64 {
+            let part = &white[start - lead..start - lead + pattern.len()];
+            part.iter().zip(&pattern).map(|(a, b)| a * b).sum::<f64>() / norm
+        };
+        let best = (200..1300).max_by(|&a, &b| score(a).total_cmp(&score(b)));
+        assert_eq!(best, Some(700));
+        assert!(score(700) > 8.0, "{}", score(700));
+    }
+}

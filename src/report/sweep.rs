@@ -1,0 +1,288 @@
+//! The wiper check in words: verdict, figures, a small picture of speed
+//! against the sweep, and two of them side by side.
+
+use std::fmt::Write as _;
+
+use super::words::{counted, signed_fixed, wrapped};
+use crate::readings::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
+
+/// Columns and rows of the picture.
+const PICTURE_COLUMNS: usize = 60;
+const PICTURE_ROWS: usize = 11;
+
+/// Bad spots that are said one by one.
+const MOST_SAID: usize = 4;
+
+/// Where else to look when the wiper is not to blame: the usual suspects,
+/// common practice, no source.
+pub const ELSEWHERE: &str = "belt, pinch roller, motor, supply, dirt in the transport";
+
+/// How to clean, with the usual cautions.
+pub const CLEANING: &str = "Clean it with the power off (unplug a mains machine), contact cleaner \
+made for controls and sparingly, away from plastics it may attack and with fresh air; turn it to \
+both stops a dozen times, let it dry, and repeat the sweep.";
+
+/// The verdict in a few words, as a headline.
+pub fn headline(report: &SweepReport) -> String {
+    match report.verdict {
+        SweepVerdict::Smooth => "smooth".to_owned(),
+        SweepVerdict::Erratic => report
+            .bad_spots
+            .first()
+            .map_or_else(|| "erratic".to_owned(), spot_words),
+        SweepVerdict::NearEnd => match report.right_speed_at() {
+            Some(_) => "right speed is within the last tenth of the travel".to_owned(),
+            None => "right speed lies outside of the travel".to_owned(),
+        },
+        SweepVerdict::Unclear => "unclear".to_owned(),
+    }
+}
+
+/// What the verdict means and what to do next, in a sentence or two.
+pub fn advice(report: &SweepReport) -> String {
+    match report.verdict {
+        SweepVerdict::Smooth => {
+            "The speed follows the trimmer all the way; set it and go on.".to_owned()
+        }
+        SweepVerdict::Erratic => CLEANING.to_owned(),
+        SweepVerdict::NearEnd => format!(
+            "The trimmer is not what is wrong, so do not force it: the fault is elsewhere \
+             ({ELSEWHERE}). Look there first."
+        ),
+        SweepVerdict::Unclear => unclear_words(report.unclear).to_owned(),
+    }
+}
+
+fn unclear_words(unclear: Option<Unclear>) -> &'static str {
+    match unclear {
+        Some(Unclear::NoTone) | None => {
+            "No tone was followed; play the test tape, and sweep while it plays."
+        }
+        Some(Unclear::ToneLost) => {
+            "The tone was gone for much of the sweep; check the tape and the cable, and repeat it."
+        }
+        Some(Unclear::HardlyMoved) => {
+            "The speed hardly moved; turn the trimmer slowly through its whole usable range and \
+             back. If it was turned, it does not set the speed: its track may be broken, or the \
+             motor governs itself."
+        }
+        Some(Unclear::OneWay) => {
+            "The trimmer went one way only; a bad spot has to show on the way back too, so turn it \
+             out and back."
+        }
+        Some(Unclear::TooFast) => {
+            "It was turned faster than the transport follows; take ten seconds for each way."
+        }
+    }
+}
+
+/// A bad spot in a few words.
+pub fn spot_words(spot: &BadSpot) -> String {
+    let at = signed_fixed(spot.at.0, 1);
+    let what = match spot.kind {
+        SpotKind::Jump => "jumps",
+        SpotKind::Reversal => "runs backwards",
+        SpotKind::Dead => "stands still",
+        SpotKind::Crackle => "crackles",
+    };
+    let depth = match spot.depth {
+        Some(depth) if spot.kind != SpotKind::Dead => {
+            format!(" by about {} %", signed_fixed(depth.0, 1))
+        }
+        _ => String::new(),
+    };
+    let seen = match spot.seen {
+        SpotSeen::Out => ", on the way out",
+        SpotSeen::Back => ", on the way back",
+        SpotSeen::Both => ", on both ways",
+    };
+    format!("{what} at {at} %{depth}{seen}")
+}
+
+/// The block under a file's own, each line with its end.
+pub fn lines(report: &SweepReport) -> String {
+    let mut text = wrapped("  Wiper      ", &headline(report).to_uppercase());
+    for spot in report.bad_spots.iter().skip(1).take(MOST_SAID) {
+        text.push_str(&wrapped("             ", &spot_words(spot)));
+    }
+    if report.bad_spots.len() > 1 + MOST_SAID {
+        let more = (report.bad_spots.len() - 1 - MOST_SAID) as u64;
+        let _ = writeln!(
+            text,
+            "             and {}",
+            counted(more, "more place", "more places")
+        );
+    }
+    text.push_str(&wrapped("             ", &advice(report)));
+    if let Some(range) = range_words(report) {
+        text.push_str(&wrapped("  Range      ", &range));
+    }
+    if report.verdict == SweepVerdict::Erratic && report.is_near_end() {
+        let text_too = format!(
+            "Right speed is near the end of the travel or beyond it as well: look at {ELSEWHERE} too."
+        );
+        text.push_str(&wrapped("             ", &text_too));
+    }
+    if let Some(backlash) = report.backlash {
+        let words = format!(
+            "the ways out and back lie {:.2} % of speed apart",
+            backlash.0
+        );
+        text.push_str(&wrapped("  Backlash   ", &words));
+    }
+    text.push_str(&picture(report));
+    text
+}
+
+/// The range and where right speed lies in it.
+pub fn range_words(report: &SweepReport) -> Option<String> {
+    let [low, high] = report.range?;
+    let where_right = match report.right_speed_at() {
+        Some(at) => format!(
+            "right speed at {:.0} % of it, {:.1} % from the slow and {:.1} % from the fast end",
+            at * 100.0,
+            -low.0,
+            high.0
+        ),
+        None if low.0 > 0.0 => format!("right speed lies {:.1} % below it", low.0),
+        None => format!("right speed lies {:.1} % above it", -high.0),
+    };
+    Some(format!(
+        "{} to {} %, {} through it; {where_right}",
+        signed_fixed(low.0, 1),
+        signed_fixed(high.0, 1),
+        counted(report.passes.len() as u64, "way", "ways"),
+    ))
+}
+
+/// Speed against the sweep, time to the right; bad spots are marked `X`, right
+/// speed is the dotted line.
+pub fn picture(report: &SweepReport) -> String {
+    let speed = &report.picture.speed;
+    let known: Vec<f64> = speed.iter().flatten().map(|speed| speed.0).collect();
+    if known.len() < 2 {
+        return String::new();
+    }
+    let low = known.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = known.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let span = (high - low).max(0.1);
+    let row_of = |percent: f64| {
+        let from_top = (high - percent) / span * (PICTURE_ROWS - 1) as f64;
+        (from_top.round().max(0.0) as usize).min(PICTURE_ROWS - 1)
+    };
+    let mut cells = vec![[' '; PICTURE_COLUMNS]; PICTURE_ROWS];
+    if low <= 0.0 && 0.0 <= high {
+        for column in (0..PICTURE_COLUMNS).step_by(2) {
+            cells[row_of(0.0)][column] = '·';
+        }
+    }
+    let per_column = speed.len() as f64 / PICTURE_COLUMNS as f64;
+    for column in 0..PICTURE_COLUMNS {
+        let from = (column as f64 * per_column) as usize;
+        let to = (((column + 1) as f64 * per_column) as usize).max(from + 1);
+        let part = speed[from.min(speed.len() - 1)..to.min(speed.len())].iter();
+        for percent in part.flatten() {
+            cells[row_of(percent.0)][column] = '*';
+        }
+    }
+    mark_spots(report, &mut cells, row_of);
+    let mut text = String::new();
+    for (row, cells) in cells.iter().enumerate() {
+        let label = match row {
+            0 => signed_fixed(high, 1),
+            _ if row + 1 == PICTURE_ROWS => signed_fixed(low, 1),
+            _ => String::new(),
+        };
+        let line: String = cells.iter().collect();
+        let _ = writeln!(text, "  {label:>8}  |{}", line.trim_end());
+    }
+    text
+}
+
+fn mark_spots(
+    report: &SweepReport,
+    cells: &mut [[char; PICTURE_COLUMNS]],
+    row_of: impl Fn(f64) -> usize,
+) {
+    let speed = &report.picture.speed;
+    let lasts = report.picture.step.0 * speed.len() as f64;
+    for spot in &report.bad_spots {
+        for time in &spot.times {
+            let column = (time.0 / lasts * PICTURE_COLUMNS as f64) as usize;
+            let row = row_of(spot.at.0);
+            if let Some(cell) = cells[row].get_mut(column) {
+                *cell = 'X';
+            }
+        }
+    }
+}
+
+/// Two sweeps of one trimmer side by side, before and after cleaning.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Comparison {
+    /// What is compared, before, after.
+    pub rows: Vec<[String; 3]>,
+    /// What it comes to, in one sentence.
+    pub sentence: &'static str,
+}
+
+impl Comparison {
+    /// Puts two sweeps side by side.
+    pub fn of(before: &SweepReport, after: &SweepReport) -> Self {
+        let row = |what: &str, words: fn(&SweepReport) -> String| {
+            [what.to_owned(), words(before), words(after)]
+        };
+        Self {
+            rows: vec![
+                row("verdict", verdict_word),
+                row("bad spots", |report| report.bad_spots.len().to_string()),
+                row("worst", |report| {
+                    let depths = report.bad_spots.iter().filter_map(|spot| spot.depth);
+                    let worst = depths.map(|depth| depth.0.abs()).fold(0.0, f64::max);
+                    if worst > 0.0 {
+                        format!("{worst:.1} %")
+                    } else {
+                        super::words::NONE.to_owned()
+                    }
+                }),
+                row("range", |report| {
+                    report
+                        .range
+                        .map_or(super::words::NONE.to_owned(), |[low, high]| {
+                            let [low, high] = [low.0, high.0].map(|end| signed_fixed(end, 1));
+                            format!("{low} to {high} %")
+                        })
+                }),
+            ],
+            sentence: compared(before, after),
+        }
+    }
+}
+
+fn verdict_word(report: &SweepReport) -> String {
+    match report.verdict {
+        SweepVerdict::Smooth => "smooth",
+        SweepVerdict::Erratic => "erratic",
+        SweepVerdict::NearEnd => "near the end",
+        SweepVerdict::Unclear => "unclear",
+    }
+    .to_owned()
+}
+
+fn compared(before: &SweepReport, after: &SweepReport) -> &'static str {
+    let unclear = |report: &SweepReport| report.verdict == SweepVerdict::Unclear;
+    let spots = |report: &SweepReport| report.bad_spots.len();
+    if unclear(before) || unclear(after) {
+        return "One of the sweeps says nothing; repeat it.";
+    }
+    match (spots(before), spots(after)) {
+        (0, 0) => "Smooth before and after.",
+        (_, 0) => "Cleaning has cured it.",
+        (0, _) => "It was smooth before and is not now; let it dry and repeat the sweep.",
+        (before, after) if after < before => "Better, but not well: clean it once more.",
+        _ => {
+            "Cleaning has not helped; clean it once more, and if that fails the track is worn: \
+             replace the trimmer."
+        }
+    }
+}

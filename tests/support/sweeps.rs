@@ -1,0 +1,263 @@
+//! Sweeps of invented trimmers, written apart from the simulated machine: a
+//! hand made of separate movements, a transport, faults of several shapes.
+
+#![allow(dead_code)] // compiled into each test, which uses a part of it
+
+use std::f64::consts::TAU;
+
+/// Values a second of a track.
+pub const RATE_HZ: f64 = 200.0;
+
+/// Numbers by splitmix64 (Steele, Lea and Flood 2014).
+#[derive(Clone, Debug)]
+pub struct Dice(u64);
+
+impl Dice {
+    pub fn new(seed: u64) -> Self {
+        Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x1234_5678)
+    }
+
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    pub fn unit(&mut self) -> f64 {
+        (self.next() >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.unit()
+    }
+
+    pub fn chance(&mut self, probability: f64) -> bool {
+        self.unit() < probability
+    }
+
+    pub fn sign(&mut self) -> f64 {
+        if self.chance(0.5) { 1.0 } else { -1.0 }
+    }
+
+    pub fn normal(&mut self) -> f64 {
+        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
+        radius * (TAU * self.unit()).cos()
+    }
+}
+
+/// What a bad spot does to the speed while the wiper is on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shape {
+    /// Off by its depth, all the way.
+    Box,
+    /// Off by its depth in the middle, less towards its edges.
+    Bump,
+    /// Off by anything from nothing to its depth, changing all the time.
+    Random,
+}
+
+/// A bad spot: centre and width as shares of the travel, depth in percent.
+#[derive(Clone, Copy, Debug)]
+pub struct Fault {
+    pub shape: Shape,
+    pub centre: f64,
+    pub width: f64,
+    pub depth: f64,
+}
+
+/// A sweep and all that is known of it.
+#[derive(Clone, Debug)]
+pub struct Sweep {
+    pub low: f64,
+    pub high: f64,
+    pub lag_s: f64,
+    pub flutter_percent: f64,
+    pub drift_percent_per_s: f64,
+    pub faults: Vec<Fault>,
+    /// Where the hand has the trimmer, 200 times a second.
+    pub positions: Vec<f64>,
+}
+
+impl Sweep {
+    /// Everything by chance within the usual limits; no fault.
+    pub fn clean(positions: Vec<f64>, dice: &mut Dice) -> Self {
+        let range = dice.between(6.0, 20.0);
+        let right = dice.between(0.3, 0.7);
+        Self {
+            low: -right * range,
+            high: (1.0 - right) * range,
+            lag_s: dice.between(0.05, 0.25),
+            flutter_percent: dice.between(0.05, 0.15),
+            drift_percent_per_s: dice.between(-0.003, 0.003),
+            faults: Vec::new(),
+            positions,
+        }
+    }
+
+    /// The speed that a clean wiper gives at a place.
+    pub fn percent_at(&self, position: f64) -> f64 {
+        self.low + (self.high - self.low) * position
+    }
+
+    /// A fault somewhere in the middle eight tenths.
+    pub fn with_fault(mut self, shape: Shape, depth: f64, dice: &mut Dice) -> Self {
+        let fault = Fault {
+            shape,
+            centre: dice.between(0.1, 0.9),
+            width: dice.between(0.02, 0.05),
+            depth: depth * dice.sign(),
+        };
+        self.faults.push(fault);
+        self
+    }
+
+    /// Shortest time in seconds that the wiper is on a fault in one crossing.
+    pub fn shortest_dwell_s(&self) -> f64 {
+        let on = |position: f64| {
+            self.faults
+                .iter()
+                .any(|fault| (position - fault.centre).abs() < fault.width / 2.0)
+        };
+        let half = self.positions.len() / 2;
+        let time = |part: &[f64]| part.iter().filter(|&&p| on(p)).count() as f64 / RATE_HZ;
+        time(&self.positions[..half]).min(time(&self.positions[half..]))
+    }
+
+    /// The speed deviation in percent, 200 times a second.
+    pub fn track(&self, dice: &mut Dice) -> Vec<f64> {
+        let mut flutter = Flutter::new(self.flutter_percent, dice);
+        let mut contact = 0.5;
+        let mut motor = None;
+        let gain = 1.0 - (-1.0 / (RATE_HZ * self.lag_s)).exp();
+        let mut track = Vec::with_capacity(self.positions.len());
+        for (k, &position) in self.positions.iter().enumerate() {
+            if dice.chance(12.0 / RATE_HZ) {
+                contact = dice.unit();
+            }
+            let added: f64 = self
+                .faults
+                .iter()
+                .map(|fault| fault.percent(position, contact))
+                .sum();
+            let aim = self.percent_at(position) + added;
+            let motor = motor.get_or_insert(aim);
+            *motor += gain * (aim - *motor);
+            let drift = self.drift_percent_per_s * k as f64 / RATE_HZ;
+            let wavering = flutter.next(k as f64 / RATE_HZ, dice);
+            track.push(*motor + drift + wavering);
+        }
+        track
+    }
+}
+
+impl Fault {
+    fn percent(&self, position: f64, contact: f64) -> f64 {
+        let aside = (position - self.centre) / (self.width / 2.0);
+        if aside.abs() >= 1.0 {
+            return 0.0;
+        }
+        self.depth
+            * match self.shape {
+                Shape::Box => 1.0,
+                Shape::Bump => 0.5 * (1.0 + (0.5 * TAU * aside).cos()),
+                Shape::Random => contact,
+            }
+    }
+}
+
+/// Wow and flutter whose strongest line has the stated peak.
+struct Flutter {
+    lines: Vec<(f64, f64, f64)>,
+    noise: f64,
+    slow: f64,
+}
+
+impl Flutter {
+    fn new(peak_percent: f64, dice: &mut Dice) -> Self {
+        let mut line = |low: f64, high: f64, share: f64| {
+            let share = share * dice.between(0.6, 1.0);
+            (
+                dice.between(low, high),
+                peak_percent * share,
+                dice.between(0.0, TAU),
+            )
+        };
+        let lines = vec![
+            line(0.4, 0.9, 1.0),
+            line(1.0, 2.0, 0.4),
+            line(2.5, 4.0, 0.3),
+            line(5.0, 9.0, 0.5),
+            line(15.0, 45.0, 0.3),
+        ];
+        Self {
+            lines,
+            noise: 0.25 * peak_percent,
+            slow: 0.0,
+        }
+    }
+
+    fn next(&mut self, t: f64, dice: &mut Dice) -> f64 {
+        self.slow += -self.slow / (0.3 * RATE_HZ) + 0.02 * self.noise * dice.normal();
+        let lines: f64 = self
+            .lines
+            .iter()
+            .map(|(hz, peak, phase)| peak * (TAU * hz * t + phase).sin())
+            .sum();
+        lines + self.slow + self.noise * dice.normal()
+    }
+}
+
+/// A hand made of separate movements, each with the smoothest course from rest
+/// to rest (minimum jerk, Flash and Hogan 1985), overlapping, with new grips
+/// now and then, and trembling on top.
+pub fn movements(dice: &mut Dice) -> Vec<f64> {
+    let round_trip_s = dice.between(16.0, 40.0);
+    let one_way_s = round_trip_s / 2.0;
+    let each_s = dice.between(0.5, 1.6);
+    let overlap = dice.between(0.2, 0.6);
+    let regrips = dice.chance(0.6);
+    let tremble = dice.between(0.0002, 0.0015);
+    let ends = [dice.between(0.0, 0.03), dice.between(0.97, 1.0)];
+    let mut moves: Vec<(f64, f64, f64)> = Vec::new();
+    let mut t = dice.between(0.3, 2.0);
+    let mut at = ends[0];
+    for target in [ends[1], ends[0]] {
+        let sign: f64 = if target > at { 1.0 } else { -1.0 };
+        let mean = each_s * (1.0 - overlap) / one_way_s;
+        while (target - at) * sign > 1e-9 {
+            let lasts = each_s * dice.between(0.7, 1.4);
+            let by = (mean * dice.between(0.5, 1.5)).min((target - at).abs());
+            moves.push((t, lasts, sign * by));
+            at += sign * by;
+            t += lasts * (1.0 - overlap);
+            if regrips && dice.chance(0.08) {
+                t += dice.between(0.2, 0.8);
+            }
+            if dice.chance(0.02) {
+                let back = 0.4 * by;
+                t += lasts * overlap;
+                moves.push((t, 0.4, -sign * back));
+                at -= sign * back;
+                t += 0.5;
+            }
+        }
+        t += each_s + dice.between(0.0, 2.0);
+    }
+    let count = ((t + dice.between(0.3, 1.0)) * RATE_HZ) as usize;
+    let mut positions = vec![ends[0]; count];
+    for (start, lasts, by) in moves {
+        for (k, position) in positions.iter_mut().enumerate() {
+            let u = ((k as f64 / RATE_HZ - start) / lasts).clamp(0.0, 1.0);
+            *position += by * u.powi(3) * (10.0 - 15.0 * u + 6.0 * u * u);
+        }
+    }
+    let hz = dice.between(6.0, 12.0);
+    let mut phase: f64 = 0.0;
+    for position in &mut positions {
+        phase += TAU * (hz + 2.0 * dice.normal()) / RATE_HZ;
+        *position = (*position + tremble * 1.4 * phase.sin()).clamp(0.0, 1.0);
+    }
+    positions
+}
