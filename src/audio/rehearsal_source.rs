@@ -10,7 +10,7 @@ use arc_swap::ArcSwap;
 
 use super::ring::{RingWriter, ring};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
-use crate::rehearsal::{Fingers, MachineConfig, SimulatedMachine};
+use crate::rehearsal::{Fingers, MachineConfig, SimulatedMachine, SweepingConfig, SweepingHand};
 
 /// A block is this long: short enough for the hand on the trimmer.
 const BLOCK_MS: u32 = 10;
@@ -27,6 +27,9 @@ pub enum BenchCommand {
     Turn(f64),
     /// Work the wiper once to both ends and back. Cleans with the power off.
     CleanStroke,
+    /// Sweep the trimmer through its travel and back with a trembling hand;
+    /// any turn takes over.
+    Sweep,
     /// Switch the machine on or off.
     Power(bool),
 }
@@ -76,6 +79,8 @@ pub fn start(
     let status = Arc::new(ArcSwap::from_pointee(status_of(&machine, 0)));
     let player = Player {
         fingers: Fingers::at(machine.trimmer()),
+        sweep: None,
+        seed,
         machine,
         strokes: 0,
         commands: receiver,
@@ -98,6 +103,10 @@ fn status_of(machine: &SimulatedMachine, strokes: u32) -> BenchStatus {
 struct Player {
     machine: SimulatedMachine,
     fingers: Fingers,
+    /// A hand that sweeps, and for how many seconds it has.
+    sweep: Option<(SweepingHand, f64)>,
+    /// Makes every sweep another one.
+    seed: u64,
     strokes: u32,
     commands: Receiver<BenchCommand>,
     status: Arc<ArcSwap<BenchStatus>>,
@@ -149,7 +158,11 @@ impl Player {
 
     fn obey(&mut self, command: BenchCommand) {
         match command {
-            BenchCommand::Turn(by) => self.fingers.turn(by),
+            BenchCommand::Turn(by) => {
+                self.sweep = None;
+                self.fingers.turn(by);
+            }
+            BenchCommand::Sweep => self.begin_sweep(),
             BenchCommand::CleanStroke => {
                 self.machine.clean_wiper_stroke();
                 self.strokes += u32::from(!self.machine.is_powered());
@@ -162,12 +175,25 @@ impl Player {
 
     /// What the fingers do in so much time.
     fn turn(&mut self, seconds: f64) {
-        if self.fingers.are_at_rest() {
+        if let Some((hand, since)) = &mut self.sweep {
+            *since += seconds;
+            self.fingers = Fingers::at(hand.position_at(*since));
+            if hand.is_done() {
+                self.sweep = None;
+            }
+        } else if self.fingers.are_at_rest() {
             return;
         }
         self.fingers.advance(seconds);
         self.machine.set_trimmer(self.fingers.position());
         self.tell();
+    }
+
+    fn begin_sweep(&mut self) {
+        let start = self.fingers.position();
+        self.seed = self.seed.wrapping_add(1);
+        let hand = SweepingHand::new(SweepingConfig::calm(), start, self.seed);
+        self.sweep = Some((hand, 0.0));
     }
 
     fn tell(&self) {

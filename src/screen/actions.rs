@@ -17,8 +17,10 @@ pub enum Action {
     Help,
     /// Show what the ± is made of, or close that.
     Budget,
-    /// Open a view, or go back to the bench from it.
-    Show(View),
+    /// Begin a check of the wiper, or end it and judge it.
+    Sweep,
+    /// Begin one and let the hand of the rehearsal turn the trimmer.
+    SweepByHand,
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -90,10 +92,8 @@ impl ScreenState {
                 self.budget = !self.budget;
                 Vec::new()
             }
-            Action::Show(view) => {
-                self.view = if self.view == view { View::Bench } else { view };
-                Vec::new()
-            }
+            Action::Sweep => self.sweep(),
+            Action::SweepByHand => self.sweep_by_hand(),
             Action::Quit => self.quit(leaving),
             Action::Interrupt => vec![Effect::Interrupt],
             Action::Suspend => vec![Effect::Suspend],
@@ -150,6 +150,9 @@ impl ScreenState {
     fn stop(&mut self) -> Vec<Effect> {
         if self.help.take().is_some() || std::mem::take(&mut self.budget) {
             return Vec::new();
+        }
+        if self.view == View::Wiper {
+            return self.leave_wiper();
         }
         match self.keeping.take() {
             Some(slot) => {

@@ -5,6 +5,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::actions::Action;
 use super::state::{EntryFor, ScreenState, Slot, SourceKind};
+use super::view::View;
 use crate::readings::{Likely, Problem};
 
 /// When a key means something.
@@ -63,6 +64,8 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Up, NONE, When::Rehearsing, || Action::Turn(COARSE), "↓↑", "coarse", "turn it further (also Shift ← →)"),
     key(KeyCode::Char('p'), NONE, When::Rehearsing, || Action::Power, "p", "power", "power of the simulated machine on or off"),
     key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
+    key(KeyCode::Char('w'), NONE, When::Always, || Action::Sweep, "w", "wiper", "check the wiper: begin, turn the trimmer out and back, end"),
+    key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
     key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
     key(KeyCode::Char('i'), NONE, When::Always, || Action::Budget, "i", "±", "what the ± of the digits is made of, line by line"),
@@ -102,7 +105,12 @@ impl Binding {
             When::Always => true,
             When::Rehearsing => state.kind == SourceKind::Rehearsal,
             When::Choosing => !tones_to_choose(state).is_empty(),
-            When::Stoppable => state.keeping.is_some() || state.help.is_some() || state.budget,
+            When::Stoppable => {
+                state.keeping.is_some()
+                    || state.help.is_some()
+                    || state.budget
+                    || state.view != View::Bench
+            }
             When::Unsaved => state.unsaved().next().is_some(),
         }
     }

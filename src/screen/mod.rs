@@ -25,6 +25,7 @@ pub mod terminal;
 mod tests;
 mod verdict;
 mod view;
+mod wiper;
 mod words;
 
 pub use actions::Action;

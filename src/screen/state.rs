@@ -11,7 +11,9 @@ use super::view::View;
 use super::words::clock_in_force;
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
-use crate::readings::{Conditions, Keeping, Measurement, Nominal, Problem, Reading};
+use crate::readings::{
+    Conditions, Keeping, Measurement, Nominal, Problem, Reading, SweepReport, Sweeping,
+};
 use crate::references::Tolerance;
 use crate::units::Hertz;
 
@@ -159,6 +161,8 @@ pub struct ScreenState {
     pub tolerance: Tolerance,
     /// What the middle of the screen is for.
     pub view: View,
+    /// Sweeps of the trimmer that were judged in this sitting, oldest first.
+    pub sweeps: Vec<Arc<SweepReport>>,
     /// Which unit leads.
     pub lead: Lead,
     /// The newest of the analysis.
@@ -206,6 +210,7 @@ impl ScreenState {
             conditions: setup.conditions,
             tolerance: setup.tolerance,
             view: View::default(),
+            sweeps: Vec::new(),
             lead: Lead::default(),
             live: Arc::default(),
             needle_scale: ZoomingScale::new(NEEDLE_SCALES),
@@ -294,6 +299,9 @@ impl ScreenState {
         };
         if self.is_live() {
             self.follow_scales(&reading);
+        }
+        if let Some(Sweeping::Done(report)) = &reading.sweep {
+            self.take_sweep(report);
         }
         match &reading.keeping {
             Some(Keeping::Done(measurement)) => self.take_done(measurement),

@@ -1,17 +1,271 @@
-//! The check of the trimmer's wiper: what to do, and the speed against the
-//! travel.
+//! The check of the trimmer's wiper: what to do, the speed against the sweep
+//! while it is turned, then the verdict, and the earlier sweep beside it.
 
+use std::sync::Arc;
+
+use crate::readings::{
+    Direction, SweepPicture, SweepProgress, SweepReport, SweepVerdict, Sweeping,
+};
+use crate::report::sweep::{Comparison, ELSEWHERE, advice, headline, range_words, spot_words};
+use crate::screen::canvas::Canvas;
 use crate::screen::pen::{Pen, wrap};
-use crate::screen::state::ScreenState;
+use crate::screen::state::{ScreenState, SourceKind};
+use crate::screen::words::signed;
 
 const HOW: &str = "Let the tape play. Leave the trimmer alone for three seconds, then turn it \
-    slowly to one end of its usable range, to the other, and back; twice is surer than once.";
+    slowly to one end of its usable range, to the other, and back; twice is surer than once. \
+    Do not force a stop. Mark its position first, and leave a sealed one as it is.";
+
+const HOW_IN_REHEARSAL: &str = "j lets a simulated hand do it; arrow keys turn it yourself.";
+
+/// Columns of the scale at the left of a picture.
+const LABELS: u16 = 7;
+/// From here on two pictures stand side by side.
+const TWO_PICTURES: u16 = 70;
+/// Rows that show a useful picture.
+const LEAST_PICTURE: u16 = 3;
 
 /// Draws the whole view.
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+    match state.sweeping() {
+        Some(Sweeping::Running(progress)) => draw_running(state, progress, pen),
+        Some(Sweeping::Done(_)) | None => match &state.sweeps[..] {
+            [] => draw_before(state, pen),
+            [only] => draw_done(state, None, only, pen),
+            [.., earlier, newest] => draw_done(state, Some(earlier), newest, pen),
+        },
+    }
+}
+
+fn draw_before(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
-    pen.text(0, 0, "wiper check", look.strong());
-    for (y, line) in (1u16..).zip(wrap(HOW, pen.width())) {
-        pen.text(0, y, &line, look.faint());
+    pen.text(0, 0, "wiper check: w begins", look.strong());
+    draw_texts(pen, 1, &how(state), look.faint());
+}
+
+fn how(state: &ScreenState) -> Vec<String> {
+    let mut texts = vec![HOW.to_owned()];
+    if state.kind == SourceKind::Rehearsal {
+        texts.push(HOW_IN_REHEARSAL.to_owned());
+    }
+    texts
+}
+
+fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
+    let look = state.look;
+    pen.text(0, 0, &running_words(progress), look.strong());
+    let mut texts = Vec::new();
+    if progress.full {
+        texts.push("As much as is kept has been recorded; w ends and judges it.".to_owned());
+    } else if progress.turns >= 2 {
+        texts.push("Out and back: w ends and judges it; a second round makes it surer.".to_owned());
+    } else {
+        texts.extend(how(state));
+    }
+    let rows = text_rows(&texts, pen.width());
+    let picture = pen.height().saturating_sub(1 + rows).max(LEAST_PICTURE);
+    let frame = Frame {
+        left: 0,
+        top: 1,
+        columns: pen.width(),
+        rows: picture,
+    };
+    draw_picture(state, &progress.picture, None, frame, pen);
+    draw_texts(pen, 1 + picture, &texts, look.faint());
+}
+
+fn running_words(progress: &SweepProgress) -> String {
+    let way = match (progress.turns, progress.direction) {
+        (_, None) => "turn slowly to one end",
+        (_, Some(Direction::Up)) => "going faster",
+        (_, Some(Direction::Down)) => "going slower",
+    };
+    let range = progress.range.map_or_else(String::new, |[low, high]| {
+        format!(", {} to {} %", signed(low.0, 1), signed(high.0, 1))
+    });
+    format!(
+        "wiper check: {way}, {:.0} s{range}; w ends it",
+        progress.lasted.0.floor()
+    )
+}
+
+fn draw_done(
+    state: &ScreenState,
+    earlier: Option<&Arc<SweepReport>>,
+    newest: &Arc<SweepReport>,
+    pen: &mut Pen,
+) {
+    let look = state.look;
+    let style = if newest.verdict == SweepVerdict::Smooth {
+        look.strong()
+    } else {
+        look.alarm()
+    };
+    let head = format!("wiper: {}", headline(newest));
+    let mut y = 0;
+    for line in wrap(&head, pen.width()) {
+        pen.text(0, y, &line, style);
+        y += 1;
+    }
+    let texts = sentences(earlier, newest);
+    let wanted = text_rows(&texts, pen.width());
+    let picture = pen.height().saturating_sub(y + wanted).max(LEAST_PICTURE);
+    let whole = Frame {
+        left: 0,
+        top: y,
+        columns: pen.width(),
+        rows: picture,
+    };
+    match earlier {
+        Some(earlier) if pen.width() >= TWO_PICTURES => {
+            let (left, right) = whole.halves();
+            for (frame, report, name) in [(left, earlier, "earlier"), (right, newest, "now")] {
+                pen.text(frame.left + LABELS + 1, frame.top, name, look.faint());
+                let below = frame.below(1);
+                draw_picture(state, &report.picture, Some(report), below, pen);
+            }
+        }
+        _ => draw_picture(state, &newest.picture, Some(newest), whole, pen),
+    }
+    draw_texts(pen, y + picture, &texts, look.faint());
+}
+
+/// What is said under the picture, what matters most first.
+fn sentences(earlier: Option<&Arc<SweepReport>>, newest: &SweepReport) -> Vec<String> {
+    let mut texts = Vec::new();
+    if let Some(earlier) = earlier {
+        let compared = Comparison::of(earlier, newest).sentence;
+        texts.push(format!("Earlier: {}. {compared}", headline(earlier)));
+    }
+    texts.push(advice(newest));
+    if newest.verdict == SweepVerdict::Erratic && newest.is_near_end() {
+        texts.push(format!(
+            "Right speed is near the end of the travel as well: look at {ELSEWHERE} too."
+        ));
+    }
+    let more: Vec<String> = newest.bad_spots.iter().skip(1).map(spot_words).collect();
+    if !more.is_empty() {
+        texts.push(format!("Also {}.", more.join("; ")));
+    }
+    texts.extend(range_words(newest).map(|words| format!("Range {words}.")));
+    if let Some(backlash) = newest.backlash {
+        texts.push(format!(
+            "Out and back lie {:.2} % of speed apart (backlash).",
+            backlash.0
+        ));
+    }
+    texts
+}
+
+fn text_rows(texts: &[String], width: u16) -> u16 {
+    let rows = texts.iter().map(|text| wrap(text, width).len());
+    rows.sum::<usize>() as u16
+}
+
+fn draw_texts(pen: &mut Pen, mut y: u16, texts: &[String], style: ratatui::style::Style) {
+    for text in texts {
+        for line in wrap(text, pen.width()) {
+            pen.text(0, y, &line, style);
+            y += 1;
+        }
+    }
+}
+
+/// Where a picture stands.
+#[derive(Clone, Copy, Debug)]
+struct Frame {
+    left: u16,
+    top: u16,
+    columns: u16,
+    rows: u16,
+}
+
+impl Frame {
+    fn halves(self) -> (Self, Self) {
+        let columns = self.columns / 2;
+        let right = Self {
+            left: self.left + columns,
+            columns,
+            ..self
+        };
+        (Self { columns, ..self }, right)
+    }
+
+    fn below(self, rows: u16) -> Self {
+        Self {
+            top: self.top + rows,
+            rows: self.rows.saturating_sub(rows),
+            ..self
+        }
+    }
+}
+
+/// Speed upwards, time to the right; right speed is dotted, bad spots are X.
+fn draw_picture(
+    state: &ScreenState,
+    picture: &SweepPicture,
+    report: Option<&SweepReport>,
+    frame: Frame,
+    pen: &mut Pen,
+) {
+    let look = state.look;
+    let columns = frame.columns.saturating_sub(LABELS + 2);
+    let known = || picture.speed.iter().flatten().map(|speed| speed.0);
+    let (low, high) = known().fold((f64::MAX, f64::MIN), |(low, high), speed| {
+        (low.min(speed), high.max(speed))
+    });
+    if columns < 8 || frame.rows == 0 || low > high {
+        return;
+    }
+    let span = (high - low).max(0.2);
+    let mut canvas = Canvas::new(usize::from(columns), usize::from(frame.rows), look.unicode);
+    let top = (canvas.levels() - 1) as f64;
+    let level = |speed: f64| ((speed - low) / span * top).round().max(0.0) as usize;
+    let across = usize::from(columns) * if look.unicode { 2 } else { 1 };
+    let mut before = None;
+    for x in 0..across {
+        let at = x * picture.speed.len() / across;
+        let now = picture.speed[at].map(|speed| level(speed.0));
+        if let Some(now) = now {
+            canvas.join(x, before.unwrap_or(now), now);
+        }
+        before = now;
+    }
+    let row_of = |speed: f64| {
+        let from_top = (high - speed) / span * f64::from(frame.rows - 1);
+        frame.top + (from_top.round().max(0.0) as u16).min(frame.rows - 1)
+    };
+    let left = frame.left + LABELS + 1;
+    for (y, line) in (frame.top..).zip(canvas.lines()) {
+        pen.text(left - 1, y, "│", look.faint());
+        pen.text(left, y, &line, look.accent());
+        let right_speed = low <= 0.0 && high >= 0.0 && row_of(0.0) == y;
+        for (x, letter) in (left..).zip(line.chars()) {
+            if right_speed && (letter == ' ' || letter == '\u{2800}') && x % 2 == 0 {
+                pen.text(x, y, "·", look.faint());
+            }
+        }
+    }
+    for (y, value) in [
+        (frame.top, high),
+        (frame.top + frame.rows - 1, low),
+        (row_of(0.0), 0.0),
+    ] {
+        if (low..=high).contains(&value) {
+            let label = format!("{:>6}", signed(value, 1));
+            pen.text(frame.left, y, &label, look.faint());
+        }
+    }
+    let lasts = picture.step.0 * picture.speed.len() as f64;
+    for spot in report.map_or(&[][..], |report| &report.bad_spots) {
+        for time in &spot.times {
+            let x = (time.0 / lasts * f64::from(columns)) as u16;
+            pen.text(
+                left + x.min(columns - 1),
+                row_of(spot.at.0),
+                "X",
+                look.alarm(),
+            );
+        }
     }
 }
