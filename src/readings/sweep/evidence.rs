@@ -2,9 +2,7 @@
 //! each of them, a hand's doings do not.
 //!
 //! For each way, each pattern and each speed the highest score is kept. Two
-//! ways agree at a speed as far as the weaker of them goes along. How often
-//! they agree by chance is learnt from the sweep itself, by holding one way
-//! against the other at speeds that do not belong together.
+//! ways agree at a speed as far as the weaker of them goes along.
 
 use super::bank::Trace;
 use super::passes::Way;
@@ -147,20 +145,12 @@ impl<'a> Pair<'a> {
         }
     }
 
-    /// The strongest agreement at each speed, the other way moved by so many
-    /// bins and, when `mirrored`, turned upside down.
-    pub(super) fn agreements(&self, moved: isize, mirrored: bool) -> Vec<Option<Agreement>> {
-        (0..BINS)
-            .map(|bin| {
-                let beside = bin
-                    .checked_add_signed(moved)
-                    .filter(|beside| *beside < BINS)?;
-                self.best_at(bin, beside, mirrored)
-            })
-            .collect()
+    /// The strongest agreement at each speed.
+    pub(super) fn agreements(&self) -> Vec<Option<Agreement>> {
+        (0..BINS).map(|bin| self.best_at(bin)).collect()
     }
 
-    fn best_at(&self, bin: usize, beside: usize, mirrored: bool) -> Option<Agreement> {
+    fn best_at(&self, bin: usize) -> Option<Agreement> {
         let mut best: Option<Agreement> = None;
         for (pattern, peaks) in self.one.peaks.iter().enumerate() {
             for sign in 0..2 {
@@ -168,9 +158,8 @@ impl<'a> Pair<'a> {
                 if here.score <= 0.0 {
                     continue;
                 }
-                let opposite = if mirrored { 1 - sign } else { sign };
                 for &alike in &self.alike[pattern] {
-                    let there = self.other.peaks[alike][opposite][beside];
+                    let there = self.other.peaks[alike][sign][bin];
                     let strength = agreement(here.score, there.score);
                     if best.as_ref().is_none_or(|best| strength > best.strength) {
                         best = Some(Agreement {
@@ -184,22 +173,6 @@ impl<'a> Pair<'a> {
             }
         }
         best
-    }
-
-    /// How strongly the two agree by chance: the strongest agreement for each
-    /// of several ways of holding them together wrongly.
-    pub(super) fn by_chance(&self, least_moved: usize) -> Vec<f64> {
-        let mut strongest = Vec::new();
-        let mut moved = least_moved as isize;
-        while moved < (BINS / 2) as isize {
-            for moved in [moved, -moved] {
-                for mirrored in [false, true] {
-                    strongest.push(strongest_of(&self.agreements(moved, mirrored)));
-                }
-            }
-            moved += (least_moved / 2).max(4) as isize;
-        }
-        strongest
     }
 }
 

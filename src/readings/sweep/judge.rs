@@ -162,12 +162,10 @@ impl Sweep {
         for one in 0..scores.len() {
             for other in one + 1..scores.len() {
                 let pair = Pair::new(&scores[one], &scores[other], &traces, reach);
-                let agreements = pair.agreements(0, false);
-                let chance = pair.by_chance(3 * reach);
+                let agreements = pair.agreements();
                 let strongest = strongest_of(&agreements);
-                report.evidence = report.evidence.max(strongest / threshold(&chance));
-                let beyond = threshold(&chance);
-                self.note(report, &traces, &agreements, beyond, [one, other]);
+                report.evidence = report.evidence.max(strongest / BEYOND_CHANCE);
+                self.note(report, &traces, &agreements, BEYOND_CHANCE);
             }
         }
     }
@@ -202,7 +200,6 @@ impl Sweep {
         traces: &[Trace],
         agreements: &[Option<Agreement>],
         beyond: f64,
-        _ways: [usize; 2],
     ) {
         let mut left: Vec<Agreement> = agreements.iter().flatten().copied().collect();
         left.retain(|agreement| agreement.strength > beyond);
@@ -237,15 +234,4 @@ impl Sweep {
             });
         }
     }
-}
-
-/// What agreement has to exceed, given how strongly the two agree by chance.
-fn threshold(chance: &[f64]) -> f64 {
-    if chance.is_empty() {
-        return BEYOND_CHANCE;
-    }
-    let n = chance.len() as f64;
-    let mean = chance.iter().sum::<f64>() / n;
-    let variance = chance.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / n;
-    (mean + 4.0 * variance.sqrt()).max(BEYOND_CHANCE)
 }
