@@ -3,7 +3,7 @@
 #[path = "../support/sweeps.rs"]
 mod sweeps;
 
-use sweeps::{Dice, Shape, Sweep, movements};
+use sweeps::{Dice, Shape, Sweep, even_but_shaky, movements, staircase};
 use tapewright::readings::{SweepVerdict, judge_track};
 use tapewright::rehearsal::{SweepingConfig, SweepingHand};
 
@@ -20,7 +20,23 @@ fn wandering(seed: u64) -> Vec<f64> {
 fn hand(family: usize, seed: u64) -> Vec<f64> {
     match family {
         0 => wandering(seed),
-        _ => movements(&mut Dice::new(seed ^ 0x77)),
+        1 => movements(&mut Dice::new(seed ^ 0x77)),
+        2 => staircase(&mut Dice::new(seed ^ 0x77)),
+        3 => even_but_shaky(&mut Dice::new(seed ^ 0x77)),
+        _ => {
+            let config = SweepingConfig {
+                unevenness: 0.6,
+                stops_per_minute: 15.0,
+                backs_per_minute: 10.0,
+                ..SweepingConfig::of_seed(seed)
+            };
+            let mut hand = SweepingHand::new(config, config.ends[0], seed);
+            let mut positions = Vec::new();
+            while !hand.is_done() {
+                positions.push(hand.position_at(positions.len() as f64 / sweeps::RATE_HZ));
+            }
+            positions
+        }
     }
 }
 
@@ -34,7 +50,7 @@ fn main() {
         .nth(1)
         .and_then(|n| n.parse().ok())
         .unwrap_or(400);
-    for family in 0..2 {
+    for family in 0..5 {
         let mut clean: Vec<f64> = Vec::new();
         let mut verdicts = [0; 4];
         let start = std::time::Instant::now();

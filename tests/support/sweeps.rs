@@ -261,3 +261,73 @@ pub fn movements(dice: &mut Dice) -> Vec<f64> {
     }
     positions
 }
+
+/// A hand that turns a little, lets go, takes hold again: a staircase.
+pub fn staircase(dice: &mut Dice) -> Vec<f64> {
+    let steps = 8 + (dice.unit() * 16.0) as usize;
+    let one_way_s = dice.between(8.0, 20.0);
+    let turning = dice.between(0.4, 0.8);
+    let tremble = dice.between(0.0002, 0.001);
+    let mut positions = vec![0.01; (dice.between(0.3, 2.0) * RATE_HZ) as usize];
+    for up in [true, false] {
+        let mut at = 0.0;
+        while at < 1.0 - 1e-9 {
+            let by = (dice.between(0.6, 1.4) / steps as f64).min(1.0 - at);
+            let turn = one_way_s / steps as f64 * turning * dice.between(0.7, 1.3);
+            let wait = one_way_s / steps as f64 * (1.0 - turning) * dice.between(0.3, 1.7);
+            let count = (turn * RATE_HZ) as usize;
+            for k in 0..count {
+                let u = k as f64 / count as f64;
+                let share = at + by * u * u * (3.0 - 2.0 * u);
+                positions.push(0.01 + 0.98 * if up { share } else { 1.0 - share });
+            }
+            at += by;
+            let share = 0.01 + 0.98 * if up { at } else { 1.0 - at };
+            positions.extend(std::iter::repeat_n(share, (wait * RATE_HZ) as usize));
+        }
+    }
+    shaken(&mut positions, tremble, dice);
+    positions
+}
+
+/// An even hand on which trembling and a slower unrest lie, both noise through
+/// filters: what the simplest simulation of a hand would be.
+pub fn even_but_shaky(dice: &mut Dice) -> Vec<f64> {
+    let one_way_s = dice.between(8.0, 20.0);
+    let unrest = dice.between(0.001, 0.006);
+    let unrest_hz = dice.between(0.5, 3.0);
+    let tremble = dice.between(0.0005, 0.003);
+    let rests: Vec<f64> = (0..3).map(|_| dice.between(0.2, 2.5)).collect();
+    let mut positions = vec![0.0; (rests[0] * RATE_HZ) as usize];
+    let count = (one_way_s * RATE_HZ) as usize;
+    positions.extend((0..count).map(|k| k as f64 / count as f64));
+    positions.extend(std::iter::repeat_n(1.0, (rests[1] * RATE_HZ) as usize));
+    positions.extend((0..count).map(|k| 1.0 - k as f64 / count as f64));
+    positions.extend(std::iter::repeat_n(0.0, (rests[2] * RATE_HZ) as usize));
+    let keep = (-TAU * unrest_hz / RATE_HZ).exp();
+    let fresh = (1.0 - keep * keep).sqrt();
+    let (mut one, mut two) = (0.0, 0.0);
+    for position in &mut positions {
+        one = keep * one + fresh * dice.normal();
+        two = keep * two + (1.0 - keep) * one;
+        *position = (0.01 + 0.98 * *position + 1.4 * unrest * two).clamp(0.0, 1.0);
+    }
+    shaken(&mut positions, tremble, dice);
+    positions
+}
+
+/// Adds trembling: a resonance between 6 and 12 Hz.
+fn shaken(positions: &mut [f64], tremble: f64, dice: &mut Dice) {
+    let turn = TAU * dice.between(6.0, 12.0) / RATE_HZ;
+    let keep: f64 = 0.96;
+    let fresh = tremble * (1.0 - keep * keep).sqrt();
+    let (mut x, mut y) = (0.0, 0.0);
+    for position in positions {
+        let (sine, cosine) = turn.sin_cos();
+        (x, y) = (
+            keep * (cosine * x - sine * y) + fresh * dice.normal(),
+            keep * (sine * x + cosine * y) + fresh * dice.normal(),
+        );
+        *position = (*position + x).clamp(0.0, 1.0);
+    }
+}
