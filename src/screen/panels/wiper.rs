@@ -16,6 +16,9 @@ const HOW: &str = "Let the tape play. Leave the trimmer alone for three seconds,
     slowly to one end of its usable range, to the other, and back; twice is surer than once. \
     Do not force a stop. Mark its position first, and leave a sealed one as it is.";
 
+const UNDER_WAY: &str = "Slowly to one end of the usable range, to the other, and back; do not \
+    force a stop. Pauses and trembling do no harm.";
+
 const HOW_IN_REHEARSAL: &str = "j lets a simulated hand do it; arrow keys turn it yourself.";
 
 /// Columns of the scale at the left of a picture.
@@ -60,7 +63,7 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
     } else if progress.turns >= 2 {
         texts.push("Out and back: w ends and judges it; a second round makes it surer.".to_owned());
     } else {
-        texts.extend(how(state));
+        texts.push(UNDER_WAY.to_owned());
     }
     let rows = text_rows(&texts, pen.width());
     let picture = pen.height().saturating_sub(1 + rows).max(LEAST_PICTURE);
@@ -84,7 +87,7 @@ fn running_words(progress: &SweepProgress) -> String {
         format!(", {} to {} %", signed(low.0, 1), signed(high.0, 1))
     });
     format!(
-        "wiper check: {way}, {:.0} s{range}; w ends it",
+        "wiper check (w ends): {way}, {:.0} s{range}",
         progress.lasted.0.floor()
     )
 }
@@ -266,6 +269,134 @@ fn draw_picture(
                 "X",
                 look.alarm(),
             );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::{BadSpot, SpotKind, SpotSeen};
+    use crate::screen::{specimen, view::View};
+    use crate::units::{Percent, Seconds};
+    use ratatui::buffer::Buffer;
+    use ratatui::layout::Rect;
+
+    fn picture() -> SweepPicture {
+        let speed = (0..400)
+            .map(|at| {
+                let out = f64::from(if at < 200 { at } else { 400 - at }) / 200.0;
+                Some(Percent(-4.0 + 8.0 * out))
+            })
+            .collect();
+        SweepPicture {
+            step: Seconds(0.1),
+            speed,
+        }
+    }
+
+    fn report(bad: bool) -> SweepReport {
+        let spot = BadSpot {
+            at: Percent(-0.8),
+            depth: Some(Percent(0.6)),
+            kind: SpotKind::Jump,
+            seen: SpotSeen::Both,
+            times: vec![Seconds(8.0), Seconds(32.0)],
+        };
+        SweepReport {
+            verdict: if bad {
+                SweepVerdict::Erratic
+            } else {
+                SweepVerdict::Smooth
+            },
+            unclear: None,
+            range: Some([Percent(-4.0), Percent(4.0)]),
+            bad_spots: if bad { vec![spot] } else { Vec::new() },
+            picture: picture(),
+            ..SweepReport::without_tone()
+        }
+    }
+
+    fn showing(sweep: Option<Sweeping>) -> ScreenState {
+        let mut reading = specimen::reading(-2.0);
+        reading.sweep = sweep;
+        let mut state = specimen::showing(reading);
+        state.view = View::Wiper;
+        state
+    }
+
+    fn text(state: &ScreenState, (width, height): (u16, u16)) -> String {
+        let mut state = state.clone();
+        state.size = (width, height);
+        let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
+        crate::screen::draw(&state, &mut buffer);
+        let row = |y: u16| -> String { (0..width).map(|x| buffer[(x, y)].symbol()).collect() };
+        (0..height).map(|y| row(y) + "\n").collect()
+    }
+
+    #[test]
+    fn a_bad_spot_is_named_and_marked_where_it_lies() {
+        let state = showing(Some(Sweeping::Done(Arc::new(report(true)))));
+        for size in [(80, 24), (50, 14)] {
+            let text = text(&state, size);
+            for needed in ["jumps at -0.8 %", "power off", "X"] {
+                assert!(text.contains(needed), "{needed} is missing:\n{text}");
+            }
+        }
+        let wide = text(&state, (80, 24));
+        let marked: Vec<&str> = wide.lines().filter(|row| row.contains('X')).collect();
+        // Both ways, in the row of -0.8 % and nowhere else.
+        assert_eq!(marked.len(), 1, "{wide}");
+        assert_eq!(marked[0].matches('X').count(), 2, "{wide}");
+    }
+
+    #[test]
+    fn the_earlier_sweep_stands_beside_the_newest() {
+        let mut state = showing(Some(Sweeping::Done(Arc::new(report(true)))));
+        let mut after = specimen::reading(-2.0);
+        after.sweep = Some(Sweeping::Done(Arc::new(report(false))));
+        let _ = state.take(specimen::live(2, after));
+        assert_eq!(state.sweeps.len(), 2);
+        let text = text(&state, (80, 24));
+        for needed in [
+            "earlier",
+            "now",
+            "wiper: smooth",
+            "Earlier: jumps at -0.8 %",
+        ] {
+            assert!(text.contains(needed), "{needed} is missing:\n{text}");
+        }
+    }
+
+    #[test]
+    fn under_way_it_says_what_to_do_and_how_to_end() {
+        let progress = SweepProgress {
+            lasted: Seconds(12.4),
+            turns: 0,
+            direction: Some(Direction::Up),
+            range: Some([Percent(-4.0), Percent(1.0)]),
+            picture: picture(),
+            full: false,
+        };
+        let state = showing(Some(Sweeping::Running(progress)));
+        for size in [(80, 24), (50, 14)] {
+            let text = text(&state, size);
+            for needed in ["12 s", "-4.0 to +1.0 %", "w ends", "going faster"] {
+                assert!(text.contains(needed), "{needed} is missing:\n{text}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_size_and_plain_characters_are_drawn() {
+        let done = Some(Sweeping::Done(Arc::new(report(true))));
+        for sweep in [None, done] {
+            let mut state = showing(sweep);
+            state.look.unicode = false;
+            for size in [(80, 24), (50, 14), (200, 60), (49, 13), (1, 1)] {
+                let text = text(&state, size);
+                assert!(text.is_ascii(), "{text}");
+            }
         }
     }
 }
