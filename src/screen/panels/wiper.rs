@@ -87,7 +87,7 @@ fn running_words(progress: &SweepProgress) -> String {
         format!(", {} to {} %", signed(low.0, 1), signed(high.0, 1))
     });
     format!(
-        "wiper check (w ends): {way}, {:.0} s{range}",
+        "wiper, w ends: {way}, {:.0} s{range}",
         progress.lasted.0.floor()
     )
 }
