@@ -92,6 +92,10 @@ pub enum Request {
     EndSweep,
     /// Stop it, or forget what came of it.
     ForgetSweep,
+    /// The tool is taken away: does the speed hold?
+    HandsOff,
+    /// Forget that question.
+    HandsOn,
 }
 
 /// What is known of the source's sample clock at a rate in hertz: a device may
@@ -219,7 +223,9 @@ impl Worker {
             | Request::ForgetKept
             | Request::BeginSweep
             | Request::EndSweep
-            | Request::ForgetSweep => {}
+            | Request::ForgetSweep
+            | Request::HandsOff
+            | Request::HandsOn => {}
         }
         let Some((engine, _)) = &mut self.engine else {
             return;
@@ -234,6 +240,8 @@ impl Worker {
                 engine.end_sweep();
             }
             Request::ForgetSweep => engine.forget_sweep(),
+            Request::HandsOff => engine.hands_off(),
+            Request::HandsOn => engine.hands_on(),
         }
     }
 
@@ -255,6 +263,9 @@ impl Worker {
             SourceEvent::Ended => {
                 let name = self.source_name();
                 self.finish_reading();
+                if let Some((engine, _)) = &mut self.engine {
+                    engine.end_of_input();
+                }
                 self.state.source = SourceState::Ended { name };
             }
             SourceEvent::Failed { reason } => {

@@ -278,15 +278,17 @@ impl Keeper {
     /// time, since another program may have added to it.
     fn save(&mut self, kept: Kept) -> Result<String, String> {
         let (mut record, _) = Record::open(&self.path).map_err(|error| error.to_string())?;
-        let label = match kept.slot {
-            Slot::Before => Label::Before,
-            Slot::After => Label::After,
-            Slot::Named(name) => Label::Named(name),
+        let (label, position) = match kept.slot {
+            Slot::Before => (Label::Before, None),
+            Slot::After => (Label::After, None),
+            Slot::Along(position) => (Label::Named(position.name().to_owned()), Some(position)),
+            Slot::Named(name) => (Label::Named(name), None),
         };
         let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
         snapshot.machine = kept.machine;
         snapshot.note = kept.note;
         snapshot.simulated = self.simulated;
+        snapshot.position = position;
         let warning = record
             .append(&snapshot)
             .map_err(|error| error.to_string())?;

@@ -1,5 +1,6 @@
 //! From sums over a stretch to the [`Measurement`] with its ± and cautions.
 
+use super::along::Along;
 use super::conditions::Conditions;
 use super::expanded::Expanded;
 use super::fluctuation::{Fluctuation, Weighing};
@@ -58,6 +59,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         speed,
         drift,
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
+        along: nominal.and_then(|nominal| along(stretch, around, nominal)),
         flutter,
         cautions: Vec::new(),
     };
@@ -129,6 +131,16 @@ fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
         percent_per_minute: fit_line(series.blocks()).slope * per_minute,
         uncertainty_percent_per_minute: Some(uncertainty * per_minute),
         span: stretch.span_hz().map(|hz| Percent(hz * scale)),
+    })
+}
+
+/// The thirds of a record that nothing disturbed.
+fn along(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<Along> {
+    let origin_hz = stretch.origin_hz()?;
+    Along::of_series(stretch.undisturbed(), |off_hz| {
+        around
+            .conditions
+            .deviation(Hertz(origin_hz + off_hz), nominal)
     })
 }
 

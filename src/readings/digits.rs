@@ -209,7 +209,7 @@ impl Digits {
     }
 
     /// Values in one wow period, if known.
-    fn period(&self) -> Option<usize> {
+    pub fn period(&self) -> Option<usize> {
         self.averaging
             .as_ref()
             .map(|averaging| self.values(averaging.period_s).max(1))
@@ -276,13 +276,23 @@ impl Digits {
     /// 95 % of the digits, in hertz: what averages of this length have
     /// scattered by on this machine.
     pub fn scatter_hz(&self) -> Option<f64> {
-        let averaging = self.averaging.as_ref()?;
         let length_s = self.averaged_s();
         if length_s < NEEDLE_S {
             return None;
         }
+        self.scatter_of_mean_hz(length_s)
+    }
+
+    /// The same of any mean over so many seconds.
+    pub fn scatter_of_mean_hz(&self, length_s: f64) -> Option<f64> {
+        let averaging = self.averaging.as_ref()?;
         let variance = averaging.variance(length_s);
         Some(CHOSEN_TOO_WELL * student_95(averaging.freedom(length_s)) * variance.sqrt())
+    }
+
+    /// Values a second.
+    pub fn rate_hz(&self) -> f64 {
+        self.rate_hz
     }
 
     fn look_for_motion(&mut self) -> Motion {

@@ -16,6 +16,9 @@ const KNOWN_WELL: f64 = 0.25;
 /// Flutter needs this much valid signal.
 const LEAST_FLUTTER_S: f64 = 5.0;
 
+/// Where the input ends, so much is still worth keeping.
+const LEAST_AT_THE_END_S: f64 = 5.0;
+
 enum State {
     Idle,
     Waiting(KeepRequest),
@@ -27,6 +30,8 @@ enum State {
 pub struct Keeper {
     rate_hz: f64,
     state: State,
+    /// The mean is known well enough.
+    known_well: bool,
 }
 
 impl Keeper {
@@ -35,6 +40,7 @@ impl Keeper {
         Self {
             rate_hz,
             state: State::Idle,
+            known_well: false,
         }
     }
 
@@ -103,13 +109,33 @@ impl Keeper {
             State::Averaging(request, stretch) => {
                 let have_s = stretch.track_s();
                 let flutter_ready = stretch.flutter.seen_s() >= LEAST_FLUTTER_S;
-                let known_well = scatter.is_some_and(|scatter| scatter <= KNOWN_WELL);
-                let enough = have_s >= request.at_least.0 && known_well;
-                let complete = flutter_ready && (enough || have_s >= request.at_most.0);
-                (complete && is_whole(have_s, period_s)).then(|| (**stretch).clone())
+                self.known_well = scatter.is_some_and(|scatter| scatter <= KNOWN_WELL);
+                let enough = have_s >= request.at_least.0 && self.known_well;
+                let most_s = request.at_most.0;
+                let complete = flutter_ready && (enough || have_s >= most_s);
+                // Whole periods, but a period that changes its mind does not
+                // keep it waiting for ever.
+                let overdue = have_s >= most_s + period_s.unwrap_or(0.0);
+                let whole = overdue || is_whole(have_s, period_s);
+                (complete && whole).then(|| (**stretch).clone())
             }
             _ => None,
         }
+    }
+
+    /// The input has ended: the stretch so far, if it is worth keeping;
+    /// otherwise idle.
+    pub fn end(&mut self) -> Option<Stretch> {
+        let stretch = match &self.state {
+            State::Averaging(_, stretch) if stretch.track_s() >= LEAST_AT_THE_END_S => {
+                Some((**stretch).clone())
+            }
+            _ => None,
+        };
+        if self.is_busy() {
+            self.state = State::Idle;
+        }
+        stretch
     }
 
     /// The measurement made of a complete stretch.
@@ -123,12 +149,20 @@ impl Keeper {
             State::Idle => None,
             State::Waiting(_) => Some(Keeping::Waiting),
             State::Averaging(request, stretch) => {
-                // Flutter that is still settling makes it longer.
+                // Flutter that is still settling makes it longer, and so does
+                // a mean that is not known well enough yet.
                 let have_s = stretch.track_s();
                 let missing_s = (LEAST_FLUTTER_S - stretch.flutter.seen_s()).max(0.0);
+                let goal_s = if have_s >= request.at_least.0 && !self.known_well {
+                    request.at_most.0
+                } else {
+                    request.at_least.0
+                };
+                let want_s = goal_s.max(have_s.min(goal_s) + missing_s);
                 Some(Keeping::Averaging {
-                    have: Seconds(have_s),
-                    want: Seconds(request.at_least.0.max(have_s + missing_s)),
+                    // The last period is brought to its end.
+                    have: Seconds(have_s.min(want_s)),
+                    want: Seconds(want_s),
                 })
             }
             State::Done(measurement) => Some(Keeping::Done(Arc::clone(measurement))),

@@ -4,6 +4,7 @@
 //! out. It counts samples and knows no clock, no file, no thread: the same
 //! samples give the same numbers whatever the block size.
 
+mod along;
 mod assemble;
 mod averaging;
 mod belief;
@@ -15,6 +16,7 @@ mod expanded;
 mod fluctuation;
 mod flutter;
 mod health;
+mod holding;
 mod judge;
 mod keep;
 mod noise;
@@ -23,13 +25,16 @@ mod short;
 mod stability;
 mod stretch;
 mod sweep;
+mod warming;
 
+pub use along::{Along, Place, Position};
 pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
 };
 pub use engine::{Engine, EngineError, KeepRequest, Settings};
 pub use expanded::Expanded;
 pub use flutter::weighting;
+pub use holding::{Holding, Shift};
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,
@@ -40,3 +45,4 @@ pub use sweep::{
     BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
     SweepVerdict, Sweeping, Unclear, judge_track,
 };
+pub use warming::Warming;

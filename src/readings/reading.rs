@@ -5,6 +5,8 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::along::Along;
+use super::holding::Holding;
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
@@ -37,6 +39,8 @@ pub struct Reading {
     pub keeping: Option<Keeping>,
     /// The sweep of the trimmer that is under way, or the last one's result.
     pub sweep: Option<Sweeping>,
+    /// How the speed does without the tool, once that has been asked.
+    pub holding: Option<Holding>,
 }
 
 /// Is there a tone, and is it the right one?
@@ -338,6 +342,9 @@ pub struct Measurement {
     /// first, of the newest undisturbed piece; empty when too short.
     #[serde(default)]
     pub stability: Vec<StabilityPoint>,
+    /// First, middle and last third of a long record that nothing disturbed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub along: Option<Along>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
     /// What to keep in mind.

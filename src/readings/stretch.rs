@@ -271,6 +271,11 @@ impl Stretch {
         }
     }
 
+    /// What the series are counted from; `None` before the first value.
+    pub fn origin_hz(&self) -> Option<f64> {
+        self.origin_hz
+    }
+
     /// The series of block means.
     pub fn series(&self) -> &BlockSeries {
         &self.series

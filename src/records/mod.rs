@@ -8,8 +8,10 @@ mod clocks;
 mod lines;
 pub mod places;
 mod record;
+mod run;
 mod snapshot;
 
 pub use clocks::{Against, ClockFigure, Clocks, ClocksError, ClocksWarning};
 pub use record::{Record, RecordError, RecordWarning};
+pub use run::{Direction, Run};
 pub use snapshot::{Label, Snapshot};

@@ -7,7 +7,8 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use crate::readings::Measurement;
+use super::run::Run;
+use crate::readings::{Measurement, Position};
 
 /// What a snapshot was kept as.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -38,6 +39,15 @@ pub struct Snapshot {
     pub source: String,
     /// From the simulated machine: invented, not measured.
     pub simulated: bool,
+    /// Where on the tape; `None` where nobody said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub position: Option<Position>,
+    /// At which speed and in which direction; `None` where there is one only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<Run>,
+    /// Supply voltage of the machine, as somebody typed it in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub supply_volts: Option<f64>,
     /// All figures, with what they were taken against.
     pub measurement: Measurement,
 }
@@ -54,6 +64,9 @@ impl Snapshot {
             note: None,
             source: source.into(),
             simulated: false,
+            position: None,
+            run: None,
+            supply_volts: None,
             measurement,
         }
     }

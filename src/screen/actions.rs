@@ -21,6 +21,16 @@ pub enum Action {
     Sweep,
     /// Begin one and let the hand of the rehearsal turn the trimmer.
     SweepByHand,
+    /// Go on: do what belongs to the present step, or take the next.
+    GoOn,
+    /// One step back.
+    GoBack,
+    /// The next step, without doing what belongs to this one.
+    Pass,
+    /// Show all about the present step, or close that.
+    Card,
+    /// The machine has no trimmer, or has one after all.
+    NoTrimmer,
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -84,16 +94,29 @@ impl ScreenState {
             Action::Help => {
                 let next = self.help.map_or(0, |page| page + 1);
                 self.budget = false;
+                self.card = None;
                 self.help = (next < panels::help::pages(self)).then_some(next);
                 Vec::new()
             }
             Action::Budget => {
                 self.help = None;
+                self.card = None;
                 self.budget = !self.budget;
                 Vec::new()
             }
             Action::Sweep => self.sweep(),
             Action::SweepByHand => self.sweep_by_hand(),
+            Action::Card => {
+                let next = self.card.map_or(0, |page| page + 1);
+                self.help = None;
+                self.budget = false;
+                self.card = (next < panels::card::pages(self)).then_some(next);
+                Vec::new()
+            }
+            Action::GoOn => self.go_on(),
+            Action::GoBack => self.go_back(),
+            Action::Pass => self.pass(),
+            Action::NoTrimmer => self.toggle_trimmer(),
             Action::Quit => self.quit(leaving),
             Action::Interrupt => vec![Effect::Interrupt],
             Action::Suspend => vec![Effect::Suspend],
@@ -111,10 +134,14 @@ impl ScreenState {
             Action::Stop => self.stop(),
             Action::RetrySaving => self.unsaved().cloned().map(Effect::Save).collect(),
             Action::ChooseTone(number) => self.choose_tone(number),
-            Action::Turn(by) => vec![Effect::Bench(BenchCommand::Turn(by))],
+            Action::Turn(by) => {
+                self.follow_turning();
+                vec![Effect::Bench(BenchCommand::Turn(by))]
+            }
             Action::CleanStroke => self.clean_stroke(),
             Action::Power => {
                 let on = !self.is_powered();
+                self.follow_cleaning();
                 vec![Effect::Bench(BenchCommand::Power(on))]
             }
             entry => self.type_line(&entry),
@@ -133,7 +160,7 @@ impl ScreenState {
         Vec::new()
     }
 
-    fn keep(&mut self, slot: Slot) -> Vec<Effect> {
+    pub(super) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
         if let Some(current) = &self.keeping {
             let name = current.name();
             self.message = Some(format!("still keeping {name}; Esc stops it"));
@@ -143,12 +170,14 @@ impl ScreenState {
             self.message = Some("nothing to keep: no samples come in".to_owned());
             return Vec::new();
         }
+        self.follow_keeping(&slot);
         self.keeping = Some(slot);
         vec![Effect::Ask(Request::Keep(KEEP))]
     }
 
     fn stop(&mut self) -> Vec<Effect> {
-        if self.help.take().is_some() || std::mem::take(&mut self.budget) {
+        let card = self.card.take().is_some();
+        if self.help.take().is_some() || std::mem::take(&mut self.budget) || card {
             return Vec::new();
         }
         if self.view == View::Wiper {
@@ -194,6 +223,7 @@ impl ScreenState {
             };
             self.help = None;
             self.budget = false;
+            self.card = None;
             self.entry = Some(Entry {
                 purpose,
                 text: before.unwrap_or_default(),

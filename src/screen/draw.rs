@@ -5,7 +5,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::panels::{
-    bars, budget, digits, footer, health, help, needle, news, title, trend, trouble, verdict, wiper,
+    bars, budget, card, digits, footer, health, help, needle, news, strip, title, trend, trouble,
+    verdict, wiper,
 };
 use super::pen::{Pen, wrap};
 use super::state::ScreenState;
@@ -28,13 +29,15 @@ struct Rows {
     health: u16,
     trouble: u16,
     news: u16,
+    /// The words of the present step, below the strip.
+    words: u16,
     /// Empty rows between the groups.
     air: u16,
 }
 
 impl Rows {
-    /// Title, verdict and keys are always there.
-    const FIXED: u16 = 3;
+    /// Title, verdict, the strip of steps and keys are always there.
+    const FIXED: u16 = 4;
 
     fn plan(state: &ScreenState, (width, height): (u16, u16)) -> Self {
         let mut rows = Self {
@@ -44,23 +47,30 @@ impl Rows {
             trend: 0,
             bars: 0,
             health: 1,
-            trouble: trouble::rows(state, width).clamp(1, 3),
+            trouble: trouble::rows(state, width).min(3),
             news: news::urgent_rows(state, width),
+            words: 0,
             air: 0,
         };
+        rows.give_way(height);
         let mut left = height.saturating_sub(rows.used());
         // In the order of what is missed most. What comes and goes (troubles,
         // news) takes its rows from the trend, so that the needle stays where
         // the eye expects it.
-        let wishes: [(Panel, u16); 11] = [
+        let words = strip::rows_of_words(state, width);
+        let wishes: [(Panel, u16); 15] = [
             (|it| &mut it.bars, 1),
             (|it| &mut it.health, health::ROWS),
             (|it| &mut it.bars, bars::ROWS),
             (|it| &mut it.needle, 3),
             (|it| &mut it.units, 1),
+            (|it| &mut it.words, words.min(2)),
             (|it| &mut it.needle, needle::ROWS),
             (|it| &mut it.news, news::rows(state, width)),
+            (|it| &mut it.trend, 1),
+            (|it| &mut it.words, words),
             (|it| &mut it.trend, 2),
+            (|it| &mut it.trouble, 1),
             (|it| &mut it.trend, trend::ROWS),
             (|it| &mut it.bars, bars::rows(state)),
             (|it| &mut it.air, 1),
@@ -75,6 +85,21 @@ impl Rows {
         }
         rows.grow(width, left);
         rows
+    }
+
+    /// Where not even what must stay has room, what comes and goes is cut
+    /// first: the trouble to its first row, then what the digits say anyway,
+    /// and the size of the digits last.
+    fn give_way(&mut self, height: u16) {
+        let over = self.used().saturating_sub(height);
+        self.trouble -= over.min(self.trouble.saturating_sub(1));
+        let over = self.used().saturating_sub(height);
+        self.health -= over.min(self.health);
+        if self.used() > height {
+            self.digits = 1;
+        }
+        let over = self.used().saturating_sub(height);
+        self.news -= over.min(self.news);
     }
 
     /// Whatever is left goes into the digits, then the trend and some air.
@@ -102,6 +127,7 @@ impl Rows {
             + self.health
             + self.trouble
             + self.news
+            + self.words
             + self.air
     }
 }
@@ -143,6 +169,8 @@ pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
         help::draw(state, page, &mut Pen::new(buffer, area));
     } else if state.budget {
         budget::draw(state, &mut Pen::new(buffer, area));
+    } else if let Some(page) = state.card {
+        card::draw(state, page, &mut Pen::new(buffer, area));
     } else if state.view == View::Bench {
         draw_panels(state, buffer);
     } else {
@@ -174,8 +202,10 @@ fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
     health::draw(state, &mut column.next(rows.health));
     trouble::draw(state, &mut column.next(rows.trouble));
     news::draw(state, &mut column.next(rows.news));
-    let spare = column.area.height.saturating_sub(1);
+    let spare = column.area.height.saturating_sub(2 + rows.words);
     column.next(spare);
+    strip::draw(state, &mut column.next(1));
+    strip::draw_words(state, &mut column.next(rows.words));
     footer::draw(state, &mut column.next(1));
 }
 
@@ -195,12 +225,13 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
         &mut column.next(digits::rows(area.width, 1 + spare / 3)),
     );
     let news = news::urgent_rows(state, area.width).min(3);
-    let room = column.area.height.saturating_sub(news + 1);
+    let room = column.area.height.saturating_sub(news + 2);
     match state.view {
         View::Bench => {}
         View::Wiper => wiper::draw(state, &mut column.next(room)),
     }
     news::draw(state, &mut column.next(news));
+    strip::draw(state, &mut column.next(1));
     footer::draw(state, &mut column.next(1));
 }
 

@@ -50,6 +50,8 @@ const CONTROL: KeyModifiers = KeyModifiers::CONTROL;
 pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('?'), NONE, When::Always, || Action::Help, "?", "help", "this help"),
     key(KeyCode::Char('q'), NONE, When::Always, || Action::Quit, "q", "quit", "quit"),
+    key(KeyCode::Char(' '), NONE, When::Always, || Action::GoOn, "Space", "go on", "go on: do what belongs to the present step, or take the next (also Enter)"),
+    key(KeyCode::Enter, NONE, When::Always, || Action::GoOn, "", "", ""),
     key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close what lies over the screen"),
     key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
     key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
@@ -66,6 +68,10 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
     key(KeyCode::Char('w'), NONE, When::Always, || Action::Sweep, "w", "wiper", "check the wiper: begin, turn the trimmer out and back, end"),
     key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back"),
+    key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
+    key(KeyCode::Backspace, NONE, When::Always, || Action::GoBack, "Bksp", "back", "one step back"),
+    key(KeyCode::Tab, NONE, When::Always, || Action::Pass, "Tab", "", "the next step, without doing what belongs to this one"),
+    key(KeyCode::Char('f'), NONE, When::Always, || Action::NoTrimmer, "f", "", "the machine has no trimmer (fixed speed), or has one after all"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
     key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
     key(KeyCode::Char('i'), NONE, When::Always, || Action::Budget, "i", "±", "what the ± of the digits is made of, line by line"),
@@ -110,6 +116,7 @@ impl Binding {
                     || state.help.is_some()
                     || state.budget
                     || state.view != View::Bench
+                    || state.card.is_some()
             }
             When::Unsaved => state.unsaved().next().is_some(),
         }

@@ -15,6 +15,7 @@ pub mod keys;
 mod look;
 mod panels;
 mod pen;
+mod routine;
 mod run;
 mod scale;
 #[cfg(test)]
@@ -31,6 +32,7 @@ mod words;
 pub use actions::Action;
 pub use draw::{SMALLEST, draw};
 pub use look::Look;
+pub use routine::{Mark, Routine, Step};
 pub use run::{Ending, Outside, run};
 pub use scale::ZoomingScale;
 pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};

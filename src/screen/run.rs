@@ -95,7 +95,11 @@ pub fn run(
 fn take_newest(state: &mut ScreenState, outside: &mut Outside) -> bool {
     let bench = (outside.bench)();
     let turned = bench != state.bench;
-    state.bench = bench;
+    if turned {
+        for effect in state.take_bench(bench) {
+            (outside.carry_out)(effect, state);
+        }
+    }
     let newest = (outside.newest)();
     if newest.sequence == state.live.sequence && newest.source == state.live.source {
         return turned;

@@ -74,6 +74,7 @@ pub(super) fn reading(deviation: f64) -> Reading {
         trend,
         keeping: None,
         sweep: None,
+        holding: None,
     }
 }
 
@@ -134,6 +135,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         }),
         drift: Some(drift()),
         stability: Vec::new(),
+        along: None,
         flutter: flutter(),
         cautions: Vec::new(),
     }

@@ -5,6 +5,7 @@
 use std::sync::Arc;
 
 use super::look::Look;
+use super::routine::{KeepWatch, Routine, RunUp};
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::verdict::Verdict;
 use super::view::View;
@@ -12,7 +13,7 @@ use super::words::clock_in_force;
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{
-    Conditions, Keeping, Measurement, Nominal, Problem, Reading, SweepReport, Sweeping,
+    Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, SweepReport, Sweeping,
 };
 use crate::references::Tolerance;
 use crate::units::Hertz;
@@ -58,6 +59,8 @@ pub enum Slot {
     Before,
     /// After the work.
     After,
+    /// At a place along the tape.
+    Along(Position),
     /// Under a name of its own.
     Named(String),
 }
@@ -68,6 +71,7 @@ impl Slot {
         match self {
             Self::Before => "before",
             Self::After => "after",
+            Self::Along(position) => position.name(),
             Self::Named(name) => name,
         }
     }
@@ -177,6 +181,10 @@ pub struct ScreenState {
     pub help: Option<usize>,
     /// What the ± is made of lies over the screen.
     pub budget: bool,
+    /// The page of the present step's card that lies over the screen, from 0.
+    pub card: Option<usize>,
+    /// The steps of the job.
+    pub routine: Routine,
     /// Columns and rows of the terminal.
     pub size: (u16, u16),
     /// Snapshots of this sitting, oldest first.
@@ -199,6 +207,10 @@ pub struct ScreenState {
     pub leaving: bool,
     /// The stretch that was taken last, so that it is not taken twice.
     pub(super) last_done: Option<Arc<Measurement>>,
+    /// The tone while something is being kept.
+    pub(super) watch: KeepWatch,
+    /// The simulated machine running up.
+    pub(super) run_up: RunUp,
 }
 
 impl ScreenState {
@@ -218,6 +230,8 @@ impl ScreenState {
             drift_scale: ZoomingScale::new(DRIFT_SCALES),
             help: None,
             budget: false,
+            card: None,
+            routine: Routine::default(),
             size: (80, 24),
             kept: Vec::new(),
             keeping: None,
@@ -233,6 +247,8 @@ impl ScreenState {
             },
             leaving: false,
             last_done: None,
+            watch: KeepWatch::default(),
+            run_up: RunUp::default(),
         }
     }
 
@@ -258,6 +274,7 @@ impl ScreenState {
         let problems = self.reading().map(|it| it.signal.problems.as_slice());
         let settled = |problem: &Problem| match problem {
             Problem::Ambiguous { taken, .. } => self.confirmed == Some(*taken),
+            Problem::Dropouts(_) => self.is_fresh_from_run_up(),
             _ => false,
         };
         let all = problems.unwrap_or_default().iter();
@@ -303,10 +320,12 @@ impl ScreenState {
         if let Some(Sweeping::Done(report)) = &reading.sweep {
             self.take_sweep(report);
         }
-        match &reading.keeping {
+        let mut effects = match &reading.keeping {
             Some(Keeping::Done(measurement)) => self.take_done(measurement),
             _ => Vec::new(),
-        }
+        };
+        effects.extend(self.follow_reading(&reading));
+        effects
     }
 
     /// An input that came back at another rate has another sample clock, and
@@ -365,6 +384,7 @@ impl ScreenState {
             saved: false,
         };
         self.kept.push(kept.clone());
+        self.follow_kept(&kept.slot);
         vec![Effect::Ask(Request::ForgetKept), Effect::Save(kept)]
     }
 

@@ -27,6 +27,7 @@ impl ScreenState {
     /// Opens the view and begins, or ends what is under way.
     pub(super) fn sweep(&mut self) -> Vec<Effect> {
         self.view = View::Wiper;
+        self.follow_view();
         if self.is_sweeping() {
             return vec![Effect::Ask(Request::EndSweep)];
         }
@@ -63,6 +64,7 @@ impl ScreenState {
         let known = self.sweeps.last();
         if !known.is_some_and(|last| Arc::ptr_eq(last, report)) {
             self.sweeps.push(Arc::clone(report));
+            self.follow_sweep(report);
         }
     }
 }

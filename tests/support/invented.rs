@@ -50,6 +50,7 @@ pub fn measurement() -> Measurement {
                 deviation: Percent(percent),
             })
             .to_vec(),
+        along: None,
         flutter: FlutterReading {
             weighted_two_sigma: Some(Percent(0.121)),
             weighted_two_sigma_uncertainty: Some(Percent(0.008)),

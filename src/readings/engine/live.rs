@@ -6,6 +6,7 @@ use super::{Engine, trend};
 use crate::readings::assemble::{flutter_figures, percent_per_hz};
 use crate::readings::conditions::ChannelChoice;
 use crate::readings::digits::Digits;
+use crate::readings::holding::{Holding, Known};
 use crate::readings::reading::{
     DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness,
 };
@@ -46,6 +47,7 @@ impl Engine {
             trend: self.trend_percent(),
             keeping: self.keeper.state(),
             sweep: self.sweeping(),
+            holding: self.holding(),
         }
     }
 
@@ -84,6 +86,21 @@ impl Engine {
             steadiness: self.steadiness(digits, scatter),
             since_move: Seconds(digits.since_start_s()),
         })
+    }
+
+    fn holding(&self) -> Option<Holding> {
+        let hold = self.hold.as_ref()?;
+        let digits = self.digits.as_ref()?;
+        let scatter_hz = |length_s| digits.scatter_of_mean_hz(length_s).unwrap_or(f64::INFINITY);
+        let known = digits.period().zip(self.scale());
+        let known = known.filter(|_| self.is_shown() && !digits.is_moving());
+        let known = known.map(|(period, scale)| Known {
+            period,
+            scatter_hz: &scatter_hz,
+            scale,
+            tolerance: self.settings.tolerance,
+        });
+        Some(hold.state(known.as_ref()))
     }
 
     fn steadiness(&self, digits: &Digits, scatter: Option<Percent>) -> Steadiness {

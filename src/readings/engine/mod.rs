@@ -12,6 +12,7 @@ use crate::readings::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONE
 use crate::readings::digits::{Digits, Motion};
 use crate::readings::flutter::FlutterMeter;
 use crate::readings::health::{Health, channels_disagree, tone_power};
+use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE, Choice};
 use crate::readings::keep::Keeper;
 use crate::readings::reading::{ChannelUsed, Measurement, ToneState, WrongTone};
@@ -97,6 +98,7 @@ pub struct Engine {
     belief: Belief,
     keeper: Keeper,
     sweeps: Sweeps,
+    hold: Option<HoldCheck>,
 }
 
 impl Engine {
@@ -141,6 +143,7 @@ impl Engine {
             belief: Belief::new(1.0 / rate),
             keeper: Keeper::new(rate),
             sweeps: Sweeps::default(),
+            hold: None,
             tracker,
         };
         engine.set_ranges();
@@ -329,6 +332,7 @@ impl Engine {
         self.whole.found();
         self.keeper.disturbed();
         self.sweeps.found();
+        self.hold.iter_mut().for_each(HoldCheck::disturbed);
     }
 
     fn value(&mut self, hz: f64) {
@@ -377,7 +381,14 @@ impl Engine {
         let Some(digits) = &mut self.digits else {
             return;
         };
-        if digits.push(hz) == Motion::Moved {
+        let motion = digits.push(hz);
+        if let Some(hold) = &mut self.hold {
+            hold.push(hz);
+            if motion == Motion::Moved {
+                hold.disturbed();
+            }
+        }
+        if motion == Motion::Moved {
             self.follow_flutter();
             self.flutter.restart();
             self.whole.moved();
@@ -506,6 +517,31 @@ impl Engine {
     /// Begins to keep a stretch; see [`Reading::keeping`](crate::readings::Reading::keeping).
     pub fn keep(&mut self, request: KeepRequest) {
         self.keeper.begin(request);
+    }
+
+    /// The tool is taken away now: does the speed hold? See
+    /// [`Reading::holding`](crate::readings::Reading::holding); there is no
+    /// answer where the mean until now is not known.
+    pub fn hands_off(&mut self) {
+        self.hold = self.digits.as_ref().and_then(|digits| {
+            let (mean, scatter) = digits.hz().zip(digits.scatter_hz())?;
+            Some(HoldCheck::begin(digits.rate_hz(), mean, scatter))
+        });
+    }
+
+    /// Forgets that question.
+    pub fn hands_on(&mut self) {
+        self.hold = None;
+    }
+
+    /// No more samples will come: a stretch that is being kept ends with what
+    /// there is, if that is worth keeping.
+    pub fn end_of_input(&mut self) {
+        self.follow_flutter();
+        if let Some(stretch) = self.keeper.end() {
+            let measurement = assemble(&stretch, &self.surroundings());
+            self.keeper.finish(measurement);
+        }
     }
 
     /// Stops keeping, or forgets a stretch that is done.

@@ -108,7 +108,11 @@ fn draw_words(state: &ScreenState, reading: &Reading, pen: &mut Pen, y: u16) {
 fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bool)> {
     let signal = &reading.signal;
     let found = reading.tone == ToneState::Locked;
-    let mut facts = vec![(tone(reading.tone).to_owned(), !found)];
+    let mut facts = if state.is_switched_off() {
+        vec![("power off".to_owned(), false)]
+    } else {
+        vec![(tone(reading.tone).to_owned(), !found)]
+    };
     if alone {
         if is_clipping(signal) {
             facts.push(("CLIP".to_owned(), true));
@@ -122,7 +126,7 @@ fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bo
             .map(|snr| (format!("SNR {:.0} dB", snr.0), false)),
     );
     let counted = |count: u64, what: &str| (format!("{what} {count}"), count > 0);
-    facts.push(counted(signal.dropouts, "dropouts"));
+    facts.push(counted(state.dropouts(), "dropouts"));
     facts.push(counted(state.live.overrun_frames, "overrun"));
     facts.push(counted(signal.gaps, "gaps"));
     let used = match (alone, signal.channel) {

@@ -3,12 +3,14 @@
 
 pub(super) mod bars;
 pub(super) mod budget;
+pub(super) mod card;
 pub(super) mod digits;
 pub(super) mod footer;
 pub(super) mod health;
 pub(super) mod help;
 pub(super) mod needle;
 pub(super) mod news;
+pub(super) mod strip;
 pub(super) mod title;
 pub(super) mod trend;
 pub(super) mod trouble;

@@ -7,6 +7,9 @@ use crate::screen::pen::{Pen, harmless, wrap};
 use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words;
 
+/// Said where there is no trouble.
+const GOOD: &str = "signal good";
+
 /// The sentence, and whether it is a trouble at all.
 fn sentence(state: &ScreenState) -> (String, bool) {
     match &state.live.source {
@@ -23,6 +26,10 @@ fn sentence(state: &ScreenState) -> (String, bool) {
             false,
         ),
         SourceState::Failed { reason } => (format!("STOPPED: {}", harmless(reason)), true),
+        SourceState::Running { .. } if state.is_switched_off() => (
+            "the power of the simulated machine is off".to_owned(),
+            false,
+        ),
         SourceState::Running { .. } => first_problem(state),
     }
 }
@@ -41,7 +48,7 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
     };
     match state.problems().next() {
         Some(problem) => (words::problem(problem, reading, state.nominal()), true),
-        None => ("signal good".to_owned(), false),
+        None => (GOOD.to_owned(), false),
     }
 }
 
@@ -50,9 +57,12 @@ fn lines(state: &ScreenState, width: u16) -> (Vec<String>, bool) {
     (wrap(&text, width.saturating_sub(2)), trouble)
 }
 
-/// Rows that the sentence needs.
+/// Rows that the sentence needs; that all is well needs none.
 pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
-    lines(state, width).0.len() as u16
+    match lines(state, width) {
+        (lines, false) if lines == [GOOD] => 0,
+        (lines, _) => lines.len() as u16,
+    }
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {

@@ -1,0 +1,152 @@
+//! Speed at the start, the middle and the end of a tape: does it go with the
+//! place? Pack torque changes from end to end, and a machine whose capstan
+//! does not hold the tape lets it show.
+
+use serde::{Deserialize, Serialize};
+
+use super::blocks::BlockSeries;
+use super::expanded::Expanded;
+use super::fluctuation::{Fluctuation, Weighing};
+use super::reading::SpeedFigures;
+use crate::units::{Percent, Seconds};
+
+/// A shorter record says nothing about the tape.
+const LEAST_S: f64 = 60.0;
+
+/// Blocks of a third are joined to about so many: more would say no more.
+const BLOCKS_OF_A_THIRD: usize = 120;
+
+/// A place on the tape.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Position {
+    /// The full pack is on the supply side.
+    Start,
+    /// Both packs are about as large.
+    Middle,
+    /// The full pack is on the take-up side.
+    End,
+}
+
+impl Position {
+    /// In the order of the tape.
+    pub const ALL: [Self; 3] = [Self::Start, Self::Middle, Self::End];
+
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Middle => "middle",
+            Self::End => "end",
+        }
+    }
+}
+
+/// A mean speed at one place.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Place {
+    /// Deviation from right speed.
+    pub deviation: Percent,
+    /// 95 % of it without what is the same at every place: the sample clock
+    /// and the reference's own error.
+    pub uncertainty: Percent,
+    /// Degrees of freedom behind that; `None` where they are as good as
+    /// without limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub freedom: Option<f64>,
+}
+
+/// Speed along the tape.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Along {
+    /// At the start.
+    pub start: Place,
+    /// In the middle; `None` where nobody looked.
+    pub middle: Option<Place>,
+    /// At the end.
+    pub end: Place,
+    /// From the start to the end: positive is faster at the end.
+    pub change: Percent,
+    /// 95 % of it.
+    pub change_uncertainty: Percent,
+}
+
+impl Place {
+    /// From the figures of a stretch; `None` where its ± is not known.
+    pub fn of(speed: &SpeedFigures) -> Option<Self> {
+        let parts = &speed.parts;
+        let wow = Expanded {
+            half_width: parts.wow?.0,
+            freedom: parts.wow_freedom.unwrap_or(f64::INFINITY),
+        };
+        let noise = Expanded::of_limit(parts.noise?.0);
+        Some(Self::new(speed.deviation, Expanded::together([wow, noise])))
+    }
+
+    fn new(deviation: Percent, known: Expanded) -> Self {
+        Self {
+            deviation,
+            uncertainty: Percent(known.half_width),
+            freedom: Some(known.freedom).filter(|freedom| freedom.is_finite()),
+        }
+    }
+
+    fn expanded(self) -> Expanded {
+        Expanded {
+            half_width: self.uncertainty.0,
+            freedom: self.freedom.unwrap_or(f64::INFINITY),
+        }
+    }
+}
+
+impl Along {
+    /// From places that were measured one by one. The middle one lies halfway:
+    /// it moves the level of a line through all three, not its slope.
+    pub fn of(start: Place, middle: Option<Place>, end: Place) -> Self {
+        let change = Expanded::together([start.expanded(), end.expanded()]);
+        Self {
+            start,
+            middle,
+            end,
+            change: Percent(end.deviation.0 - start.deviation.0),
+            change_uncertainty: Percent(change.half_width),
+        }
+    }
+
+    /// The speed goes with the place, beyond what chance does.
+    pub fn is_sloping(&self) -> bool {
+        self.change.0.abs() > self.change_uncertainty.0
+    }
+
+    /// From a long record without a break: its first, middle and last third.
+    /// `deviation` turns a value of the series into percent; `None` when the
+    /// record is too short to say.
+    pub(super) fn of_series(
+        series: &BlockSeries,
+        deviation: impl Fn(f64) -> Percent,
+    ) -> Option<Self> {
+        if series.length_s() < LEAST_S {
+            return None;
+        }
+        let third = series.blocks().len() / 3;
+        let length = Seconds(third as f64 * series.block_s());
+        let mut thirds = series
+            .blocks()
+            .chunks_exact(third.max(1))
+            .map(|blocks| place_of(blocks, length, &deviation));
+        let [start, middle, end] = [thirds.next()??, thirds.next()??, thirds.next()??];
+        Some(Self::of(start, Some(middle), end))
+    }
+}
+
+fn place_of(blocks: &[f64], length: Seconds, deviation: &impl Fn(f64) -> Percent) -> Option<Place> {
+    let joined = (blocks.len() / BLOCKS_OF_A_THIRD).max(1);
+    let means: Vec<f64> = blocks
+        .chunks_exact(joined)
+        .map(|some| deviation(some.iter().sum::<f64>() / some.len() as f64).0)
+        .collect();
+    let block_s = length.0 / means.len().max(1) as f64;
+    let mean = means.iter().sum::<f64>() / means.len() as f64;
+    let known = Fluctuation::of(&means, block_s)?.of_figure(Weighing::Even);
+    Some(Place::new(Percent(mean), known))
+}

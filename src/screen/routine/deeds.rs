@@ -1,0 +1,406 @@
+//! What the keys of the strip do, and how it follows what is done elsewhere.
+
+use super::now::is_readable;
+use super::{Mark, Step};
+use crate::audio::analysis::{Request, SourceState};
+use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
+use crate::readings::{
+    Holding, Keeping, Position, Reading, Steadiness, SweepReport, SweepVerdict, Warming,
+};
+use crate::screen::state::{Effect, ScreenState, Slot};
+use crate::screen::verdict::Verdict;
+use crate::screen::view::View;
+use crate::units::Seconds;
+
+/// Strokes that clean a dirty trimmer well enough.
+pub(super) const CLEAN_STROKES: u32 = 5;
+
+/// A tone that is gone for so long ends what was being kept: what comes back
+/// may be another machine, or the same one cleaned.
+const GONE_S: f64 = 3.0;
+
+/// While a machine runs up, its level rises through what looks like dropouts.
+const RUN_UP_S: f64 = 3.0;
+
+/// Dropouts are spoken of for so long.
+const DROPOUTS_SPOKEN_OF_S: f64 = 10.0;
+
+/// What a key does that has nothing else to do.
+const ALL_DONE: &str = "all steps are done: the snapshots are in the record, q quits";
+
+/// What is known of the tone since keeping began.
+#[derive(Clone, Copy, Debug, Default)]
+pub(in crate::screen) struct KeepWatch {
+    heard: bool,
+    gone_since: Option<Seconds>,
+}
+
+/// Dropouts that the machine's own running up has made.
+#[derive(Clone, Copy, Debug, Default)]
+pub(in crate::screen) struct RunUp {
+    until: Option<Seconds>,
+    seen: u64,
+    left_out: u64,
+}
+
+impl ScreenState {
+    /// The key that goes on: does what belongs to the step, or leads to the
+    /// next.
+    pub(in crate::screen) fn go_on(&mut self) -> Vec<Effect> {
+        self.help = None;
+        self.budget = false;
+        let again = std::mem::take(&mut self.routine.pressed);
+        let step = self.routine.at();
+        if self.routine.mark(step) == Mark::LeftOut {
+            return self.leave(step);
+        }
+        match step {
+            Step::Before => self.keep_at(step, Slot::Before, again),
+            Step::After => self.keep_at(step, Slot::After, again),
+            Step::Along => match self.next_position() {
+                Some(position) => self.keep_at(step, Slot::Along(position), again),
+                None => self.leave(step),
+            },
+            Step::Clean if self.bench.is_some() => self.clean_by_one_key(),
+            Step::Clean => {
+                self.routine.tick(step);
+                self.leave(step)
+            }
+            // Begins a sweep, then ends it; once one is judged, goes on.
+            Step::Wiper if self.is_sweeping() => self.sweep(),
+            Step::Wiper if self.wants_cleaning() => self.arrive(Step::Clean),
+            Step::Wiper if !self.routine.is_done(step) => self.sweep(),
+            Step::Wiper => self.leave(step),
+            Step::HandsOff if !again && self.is_holding_open() => {
+                self.routine.pressed = true;
+                self.message = Some(
+                    "not known yet whether it holds; again goes on without waiting".to_owned(),
+                );
+                Vec::new()
+            }
+            Step::Connect | Step::Signal | Step::WarmUp | Step::Trim | Step::HandsOff => {
+                self.leave(step)
+            }
+        }
+    }
+
+    /// The next step, without doing what belongs to this one.
+    pub(in crate::screen) fn pass(&mut self) -> Vec<Effect> {
+        self.leave(self.routine.at())
+    }
+
+    /// One step back.
+    pub(in crate::screen) fn go_back(&mut self) -> Vec<Effect> {
+        if let Some(step) = self.routine.before(self.routine.at()) {
+            return self.arrive(step);
+        }
+        self.message = Some("this is the first step".to_owned());
+        Vec::new()
+    }
+
+    /// The machine has no trimmer, or has one after all.
+    pub(in crate::screen) fn toggle_trimmer(&mut self) -> Vec<Effect> {
+        self.routine.no_trimmer = !self.routine.no_trimmer;
+        if self.routine.no_trimmer {
+            if self.view == View::Wiper {
+                self.view = View::Bench;
+            }
+            self.routine.go_to(Step::Trim);
+        }
+        vec![Effect::Ask(Request::HandsOn)]
+    }
+
+    fn leave(&mut self, step: Step) -> Vec<Effect> {
+        if step == Step::WarmUp && !self.routine.is_done(step) {
+            self.message = Some("not known to be warm: what is kept now may drift away".to_owned());
+        }
+        match self.routine.after(step) {
+            Some(next) => self.arrive(next),
+            None => {
+                self.message = Some(ALL_DONE.to_owned());
+                Vec::new()
+            }
+        }
+    }
+
+    fn arrive(&mut self, step: Step) -> Vec<Effect> {
+        let from = self.routine.at();
+        self.routine.go_to(step);
+        if self.view == View::Wiper && step != Step::Wiper {
+            self.view = View::Bench;
+        }
+        if self.card.is_some() {
+            self.card = Some(0);
+        }
+        if step == Step::HandsOff && self.routine.mark(step) != Mark::LeftOut {
+            self.routine.untick(step);
+            self.routine.letting_go = true;
+            return vec![Effect::Ask(Request::HandsOff)];
+        }
+        if from == Step::HandsOff {
+            return vec![Effect::Ask(Request::HandsOn)];
+        }
+        Vec::new()
+    }
+
+    /// Keeps what belongs to a step; where that is done, or under way and
+    /// asked for again, goes on.
+    fn keep_at(&mut self, step: Step, slot: Slot, again: bool) -> Vec<Effect> {
+        if again || self.routine.is_done(step) {
+            return self.leave(step);
+        }
+        self.routine.pressed = true;
+        if let Some(current) = &self.keeping {
+            let name = current.name();
+            self.message = Some(format!(
+                "still keeping {name}; again goes on without waiting"
+            ));
+            return Vec::new();
+        }
+        let effects = self.keep(slot);
+        if !effects.is_empty() {
+            self.routine.pressed = false;
+            self.warn_of_hands(step);
+        }
+        effects
+    }
+
+    /// An after is worth little while a hand may still hold the speed.
+    fn warn_of_hands(&mut self, step: Step) {
+        if step == Step::After && self.routine.mark(Step::HandsOff) == Mark::Open {
+            self.message = Some(
+                "nobody has seen yet that the speed holds without the tool: hands off".to_owned(),
+            );
+        }
+    }
+
+    /// At the simulated machine: power off, the wiper, power on, in turn.
+    fn clean_by_one_key(&mut self) -> Vec<Effect> {
+        let Some(bench) = self.bench else {
+            return Vec::new();
+        };
+        let clean = bench.strokes >= self.routine.strokes_wanted;
+        let command = match (bench.powered, clean) {
+            (true, false) => BenchCommand::Power(false),
+            (false, false) => BenchCommand::CleanStroke,
+            (false, true) => BenchCommand::Power(true),
+            (true, true) => return self.leave(Step::Clean),
+        };
+        vec![Effect::Bench(command)]
+    }
+
+    /// The next place along the tape that nothing was kept of.
+    fn next_position(&self) -> Option<Position> {
+        Position::ALL
+            .into_iter()
+            .find(|position| self.newest_kept(&Slot::Along(*position)).is_none())
+    }
+
+    fn is_holding_open(&self) -> bool {
+        let holding = self.reading().and_then(|reading| reading.holding);
+        matches!(holding, Some(Holding::Averaging { .. })) || self.routine.letting_go
+    }
+
+    /// Something is being kept: the strip goes where that belongs.
+    pub(in crate::screen) fn follow_keeping(&mut self, slot: &Slot) {
+        self.watch = KeepWatch::default();
+        match slot {
+            Slot::Before => self.routine.go_to(Step::Before),
+            Slot::After => self.routine.go_to(Step::After),
+            Slot::Along(_) => self.routine.go_to(Step::Along),
+            Slot::Named(_) => {}
+        }
+    }
+
+    /// Something was kept.
+    pub(in crate::screen) fn follow_kept(&mut self, slot: &Slot) {
+        match slot {
+            Slot::Before => self.routine.tick(Step::Before),
+            Slot::After => self.routine.tick(Step::After),
+            Slot::Along(_) if self.next_position().is_none() => self.routine.tick(Step::Along),
+            Slot::Along(_) | Slot::Named(_) => {}
+        }
+    }
+
+    /// The simulated trimmer is turned: trimming, unless the wiper is being
+    /// looked at.
+    pub(in crate::screen) fn follow_turning(&mut self) {
+        let at = self.routine.at();
+        let trims = self.view == View::Bench && at != Step::Trim && at < Step::After;
+        if trims && !self.routine.no_trimmer {
+            self.routine.go_to(Step::Trim);
+        }
+    }
+
+    /// The simulated machine is switched or cleaned: cleaning, up to there.
+    pub(in crate::screen) fn follow_cleaning(&mut self) {
+        if self.routine.at() < Step::Clean {
+            self.routine.go_to(Step::Clean);
+        }
+    }
+
+    /// The wiper check was opened.
+    pub(in crate::screen) fn follow_view(&mut self) {
+        if self.view == View::Wiper && self.routine.at() < Step::Wiper {
+            self.routine.go_to(Step::Wiper);
+        }
+    }
+
+    /// A sweep was judged: the step is done unless it has to be repeated.
+    pub(in crate::screen) fn follow_sweep(&mut self, report: &SweepReport) {
+        match report.verdict {
+            SweepVerdict::Smooth | SweepVerdict::NearEnd => self.routine.tick(Step::Wiper),
+            SweepVerdict::Unclear => self.routine.untick(Step::Wiper),
+            SweepVerdict::Erratic => {
+                self.routine.untick(Step::Wiper);
+                self.routine.untick(Step::Clean);
+                let strokes = self.bench.map_or(0, |bench| bench.strokes);
+                self.routine.strokes_wanted = strokes + CLEAN_STROKES;
+            }
+        }
+    }
+
+    /// The last sweep found bad spots, and nothing was cleaned since.
+    pub(in crate::screen) fn wants_cleaning(&self) -> bool {
+        let erratic = |report: &SweepReport| report.verdict == SweepVerdict::Erratic;
+        self.newest_sweep().is_some_and(erratic) && !self.routine.is_done(Step::Clean)
+    }
+
+    /// How the simulated machine stands now.
+    pub fn take_bench(&mut self, bench: Option<BenchStatus>) -> Vec<Effect> {
+        let was_off = self.is_switched_off();
+        self.bench = bench;
+        let now = self.reading().map(|reading| reading.at);
+        if was_off && !self.is_switched_off() {
+            self.run_up.until = now.map(|now| Seconds(now.0 + RUN_UP_S));
+        }
+        if let Some(bench) = bench
+            && bench.powered
+            && bench.strokes >= self.routine.strokes_wanted
+        {
+            self.routine.tick(Step::Clean);
+        }
+        self.watch_keeping()
+    }
+
+    /// Follows a newer reading.
+    pub(in crate::screen) fn follow_reading(&mut self, reading: &Reading) -> Vec<Effect> {
+        self.count_dropouts(reading);
+        if self.is_live() {
+            self.routine.tick(Step::Connect);
+            if is_readable(reading) && self.serious_trouble().is_none() {
+                self.routine.tick(Step::Signal);
+            }
+            if self.warming() == Warming::Warm {
+                self.routine.tick(Step::WarmUp);
+            }
+            self.follow_trimming(reading);
+        }
+        let mut effects = self.follow_holding(reading);
+        effects.extend(self.watch_keeping());
+        effects
+    }
+
+    /// The tick of trimming comes and goes with the speed.
+    fn follow_trimming(&mut self, reading: &Reading) {
+        if self.routine.at() != Step::Trim {
+            return;
+        }
+        let steadiness = reading.speed.map(|speed| speed.steadiness);
+        match self.verdict() {
+            verdict if verdict.is_right() && steadiness == Some(Steadiness::Settled) => {
+                self.routine.tick(Step::Trim);
+            }
+            Verdict::Out | Verdict::Moving => self.routine.untick(Step::Trim),
+            _ => {}
+        }
+    }
+
+    fn follow_holding(&mut self, reading: &Reading) -> Vec<Effect> {
+        if self.routine.at() != Step::HandsOff {
+            return Vec::new();
+        }
+        match reading.holding {
+            // What is told before the first averaging is of an earlier time.
+            Some(Holding::Averaging { .. }) => self.routine.letting_go = false,
+            Some(Holding::Holds(_)) if !self.routine.letting_go => {
+                self.routine.tick(Step::HandsOff);
+            }
+            Some(Holding::Moved(shift)) if !self.routine.letting_go => {
+                let by = self.shifted(shift.by, shift.uncertainty);
+                self.message = Some(format!(
+                    "without the tool it moved by {by}: trim again, and allow for that"
+                ));
+                self.routine.untick(Step::Trim);
+                self.routine.untick(Step::HandsOff);
+                return self.arrive(Step::Trim);
+            }
+            _ => {}
+        }
+        Vec::new()
+    }
+
+    /// What was to be kept must be of the machine as it was when the key was
+    /// pressed.
+    fn watch_keeping(&mut self) -> Vec<Effect> {
+        let Some(slot) = &self.keeping else {
+            return Vec::new();
+        };
+        let name = slot.name().to_owned();
+        match self.why_not_kept() {
+            Some(why) => {
+                self.keeping = None;
+                self.message = Some(format!("{name} was not kept: {why}"));
+                vec![Effect::Ask(Request::ForgetKept)]
+            }
+            None => Vec::new(),
+        }
+    }
+
+    fn why_not_kept(&mut self) -> Option<&'static str> {
+        if self.is_switched_off() {
+            return Some("the power went off");
+        }
+        let reading = self.live.reading.clone()?;
+        match &self.live.source {
+            SourceState::Lost { .. } => return Some("the input was lost"),
+            SourceState::Ended { .. } if !matches!(reading.keeping, Some(Keeping::Done(_))) => {
+                return Some("the recording ended first");
+            }
+            _ => {}
+        }
+        if is_readable(&reading) {
+            self.watch.heard = true;
+            self.watch.gone_since = None;
+            return None;
+        }
+        let since = *self.watch.gone_since.get_or_insert(reading.at);
+        let gone = self.watch.heard && reading.at.0 - since.0 > GONE_S;
+        gone.then_some("the tone went away; keep it again once it plays")
+    }
+
+    fn count_dropouts(&mut self, reading: &Reading) {
+        let count = reading.signal.dropouts;
+        let running_up = self.run_up.until.is_some_and(|until| reading.at < until);
+        if self.is_switched_off() || running_up {
+            self.run_up.left_out += count.saturating_sub(self.run_up.seen);
+        }
+        self.run_up.seen = count;
+    }
+
+    /// Dropouts of the tape: those of a machine running up or down are none.
+    pub(in crate::screen) fn dropouts(&self) -> u64 {
+        let counted = self.reading().map_or(0, |reading| reading.signal.dropouts);
+        counted.saturating_sub(self.run_up.left_out)
+    }
+
+    /// What is said of dropouts may still be of running up.
+    pub(in crate::screen) fn is_fresh_from_run_up(&self) -> bool {
+        let now = self.reading().map(|reading| reading.at.0);
+        let until = self
+            .run_up
+            .until
+            .map(|until| until.0 + DROPOUTS_SPOKEN_OF_S);
+        now.zip(until).is_some_and(|(now, until)| now < until)
+    }
+}

@@ -1,0 +1,275 @@
+//! What the program sees at a step, in a line.
+
+use super::{Routine, Step};
+use crate::readings::{
+    Along, Holding, Keeping, Place, Position, Problem, Reading, Sweeping, Warming,
+};
+use crate::report::sweep::headline;
+use crate::screen::state::{Kept, ScreenState, Slot};
+use crate::screen::words::{level, plus_minus, problem, signed, tone};
+use crate::units::Percent;
+
+impl ScreenState {
+    /// What is seen now that belongs to the step that is shown.
+    pub(in crate::screen) fn seen_now(&self) -> String {
+        match self.routine.at() {
+            step if self.routine.mark(step) == super::Mark::LeftOut => self.seen_of_speed(),
+            Step::Connect => self.seen_of_input(),
+            Step::Signal => self.seen_of_signal(),
+            Step::WarmUp => self.seen_of_drift(),
+            Step::Before => self.seen_of_keeping(&Slot::Before),
+            Step::Clean => self.seen_of_power(),
+            Step::Wiper => self.seen_of_wiper(),
+            Step::Trim => self.seen_of_speed(),
+            Step::HandsOff => self.seen_of_holding(),
+            Step::Along => self.seen_along(),
+            Step::After => self.seen_after(),
+        }
+    }
+
+    fn seen_of_input(&self) -> String {
+        if !self.is_live() {
+            return "no samples come in yet".to_owned();
+        }
+        let levels = self.reading().map(|reading| &reading.signal.input_level);
+        let levels: Vec<String> = levels.into_iter().flatten().map(|it| level(*it)).collect();
+        format!("samples come in, level {}", levels.join(" and "))
+    }
+
+    fn seen_of_signal(&self) -> String {
+        let Some(reading) = self.reading() else {
+            return "nothing heard yet".to_owned();
+        };
+        if self.is_switched_off() {
+            return "the power is off".to_owned();
+        }
+        if let Some(trouble) = self.serious_trouble() {
+            let text = problem(trouble, reading, self.nominal());
+            let short = text.split(':').next().unwrap_or_default();
+            return short.to_owned();
+        }
+        let mut seen = tone(reading.tone).to_owned();
+        if let Some(loud) = reading.signal.tone_level {
+            seen += &format!(", {}", level(loud));
+        }
+        if let Some(snr) = reading.signal.snr {
+            seen += &format!(", {:.0} dB above the noise", snr.0);
+        }
+        seen
+    }
+
+    /// A trouble that makes a reading worthless, if there is one.
+    pub(super) fn serious_trouble(&self) -> Option<&Problem> {
+        self.problems().find(|problem| {
+            !matches!(
+                problem,
+                Problem::Dropouts(_) | Problem::OneChannel(_) | Problem::Hum { .. }
+            )
+        })
+    }
+
+    /// How far the machine has warmed up.
+    pub(super) fn warming(&self) -> Warming {
+        let drift = self.reading().and_then(|reading| reading.drift.as_ref());
+        Warming::of(drift, self.tolerance.half_width)
+    }
+
+    fn seen_of_drift(&self) -> String {
+        let bound = Warming::bound_percent_per_minute(self.tolerance.half_width);
+        let bound = format!("bound {}{bound:.2} % a minute", self.look.plus_minus());
+        let drift = self.reading().and_then(|reading| reading.drift);
+        let Some(drift) = drift else {
+            return format!("drift not known yet, {bound}");
+        };
+        let slope = signed(drift.percent_per_minute, 2);
+        let known = drift.uncertainty_percent_per_minute.map_or_else(
+            || format!("{} not yet", self.look.plus_minus()),
+            |known| plus_minus(self.look, Percent(known), 2),
+        );
+        let word = match self.warming() {
+            Warming::Warm => "warm",
+            Warming::Drifting => "still drifting",
+            Warming::Unknown => "not sure yet",
+        };
+        format!("drift {slope} {known}, {bound}: {word}")
+    }
+
+    fn seen_of_keeping(&self, slot: &Slot) -> String {
+        if self.keeping.as_ref() == Some(slot) {
+            return self.progress_of_keeping();
+        }
+        match self.newest_kept(slot) {
+            Some(kept) => format!("kept {} {}", slot.name(), self.figure_of(kept)),
+            None => self.seen_of_speed(),
+        }
+    }
+
+    /// How far the stretch that is being kept has come.
+    pub(in crate::screen) fn progress_of_keeping(&self) -> String {
+        match self.reading().and_then(|it| it.keeping.as_ref()) {
+            Some(Keeping::Averaging { have, want }) => {
+                format!("averaging {:.0} of {:.0} s", have.0.floor(), want.0)
+            }
+            _ => "waits for a steady tone".to_owned(),
+        }
+    }
+
+    /// The speed of a snapshot with its ±.
+    pub(in crate::screen) fn figure_of(&self, kept: &Kept) -> String {
+        let Some(speed) = &kept.measurement.speed else {
+            return "no speed".to_owned();
+        };
+        let deviation = signed(speed.deviation.0, 2);
+        match speed.uncertainty_with_reference.or(speed.uncertainty) {
+            Some(own) => format!("{deviation} {} %", plus_minus(self.look, own, 2)),
+            None => format!("{deviation} %"),
+        }
+    }
+
+    fn seen_of_power(&self) -> String {
+        let tone = self.reading().map_or("no tone", |it| tone(it.tone));
+        match self.bench {
+            Some(bench) if bench.powered => format!("power on, cleaned {}x", bench.strokes),
+            Some(bench) => format!("power OFF, cleaned {}x", bench.strokes),
+            None if self.reading().is_some_and(|it| it.speed.is_some()) => {
+                "the tone is there: the power is on".to_owned()
+            }
+            None => tone.to_owned(),
+        }
+    }
+
+    fn seen_of_wiper(&self) -> String {
+        match (self.sweeping(), self.newest_sweep()) {
+            (Some(Sweeping::Running(_)), _) => "the sweep is under way".to_owned(),
+            (_, Some(report)) => format!("wiper {}", headline(report)),
+            (_, None) => "not swept yet".to_owned(),
+        }
+    }
+
+    fn seen_of_speed(&self) -> String {
+        let Some(speed) = self.reading().and_then(|it| it.speed.as_ref()) else {
+            return "no reading".to_owned();
+        };
+        let known = match crate::screen::verdict::shown_uncertainty(speed) {
+            Some(known) => plus_minus(self.look, known, 2),
+            None => format!("{} not yet,", self.look.plus_minus()),
+        };
+        let band = self.tolerance.half_width.0;
+        format!(
+            "{} {known} %, band {}{band} %: {}",
+            signed(speed.deviation.0, 2),
+            self.look.plus_minus(),
+            self.verdict().words().to_lowercase()
+        )
+    }
+
+    fn seen_of_holding(&self) -> String {
+        match self.reading().and_then(|reading| reading.holding) {
+            None => "no settled mean to compare with: trim first".to_owned(),
+            Some(Holding::Averaging { have, want }) => format!(
+                "averaging without the tool, {:.0} of {:.0} s",
+                have.0.floor(),
+                want.0
+            ),
+            Some(Holding::Holds(shift)) => {
+                format!("it holds: {}", self.shifted(shift.by, shift.uncertainty))
+            }
+            Some(Holding::Moved(shift)) => format!(
+                "it moved by {}: trim again",
+                self.shifted(shift.by, shift.uncertainty)
+            ),
+        }
+    }
+
+    /// A change with its ±.
+    pub(super) fn shifted(&self, by: Percent, uncertainty: Percent) -> String {
+        let known = plus_minus(self.look, uncertainty, 2);
+        format!("{} {known} %", signed(by.0, 2))
+    }
+
+    /// The readings along the tape so far, and what they say.
+    fn seen_along(&self) -> String {
+        if let Some(Slot::Along(position)) = &self.keeping {
+            return format!("{}: {}", position.name(), self.progress_of_keeping());
+        }
+        let kept = Position::ALL.map(|position| self.newest_kept(&Slot::Along(position)));
+        let mut seen: Vec<String> = Position::ALL
+            .iter()
+            .zip(kept)
+            .filter_map(|(position, kept)| {
+                Some(format!("{} {}", position.name(), self.figure_of(kept?)))
+            })
+            .collect();
+        if let Some(along) = self.along() {
+            seen.clear();
+            let change = self.shifted(along.change, along.change_uncertainty);
+            seen.push(if along.is_sloping() {
+                format!("{change} from start to end: take-up tension, holdback or pinch roller?")
+            } else {
+                format!(
+                    "{change} from start to end: no slope beyond the {}",
+                    self.look.plus_minus()
+                )
+            });
+        }
+        if seen.is_empty() {
+            return "nothing kept along the tape yet".to_owned();
+        }
+        seen.join(", ")
+    }
+
+    /// Speed along the tape, once start and end are kept.
+    pub(in crate::screen) fn along(&self) -> Option<Along> {
+        let place = |position| {
+            let kept = self.newest_kept(&Slot::Along(position))?;
+            Place::of(kept.measurement.speed.as_ref()?)
+        };
+        let (start, end) = (place(Position::Start)?, place(Position::End)?);
+        Some(Along::of(start, place(Position::Middle), end))
+    }
+
+    fn seen_after(&self) -> String {
+        if self.keeping == Some(Slot::After) {
+            return self.progress_of_keeping();
+        }
+        let pair = self
+            .newest_kept(&Slot::Before)
+            .zip(self.newest_kept(&Slot::After));
+        match pair {
+            Some((before, after)) => format!(
+                "before {} {} after {}",
+                self.figure_of(before),
+                self.look.arrow(),
+                self.figure_of(after)
+            ),
+            None => self.seen_of_keeping(&Slot::After),
+        }
+    }
+
+    /// The simulated machine is switched off: silence is no trouble then.
+    pub(in crate::screen) fn is_switched_off(&self) -> bool {
+        self.bench.is_some_and(|bench| !bench.powered)
+    }
+}
+
+/// A speed that is followed well enough to be called a signal.
+pub(super) fn is_readable(reading: &Reading) -> bool {
+    reading.tone == crate::readings::ToneState::Locked && reading.speed.is_some()
+}
+
+/// Used by the strip: what the key that goes on does at a step.
+pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'static str {
+    let done = routine.is_done(routine.at());
+    match routine.at() {
+        Step::Before | Step::After if state.keeping.is_some() => "wait",
+        Step::Before if !done => "keep it",
+        Step::After if !done => "keep it",
+        Step::Along if !done => "keep the next",
+        Step::Wiper if routine.has_no_trimmer() => "go on",
+        Step::Wiper if state.is_sweeping() => "end the sweep",
+        Step::Wiper if state.wants_cleaning() => "clean again",
+        Step::Wiper if !done => "begin a sweep",
+        Step::After => "done",
+        _ => "go on",
+    }
+}
