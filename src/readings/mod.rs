@@ -10,6 +10,7 @@ mod averaging;
 mod belief;
 mod blocks;
 mod conditions;
+pub mod contact;
 mod digits;
 mod engine;
 mod expanded;

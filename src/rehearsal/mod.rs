@@ -11,6 +11,7 @@
 //! multiplications alone. Only time constants and decibels go through the
 //! platform's `exp` and `pow`, whose last bit may differ.
 
+mod control;
 mod dropouts;
 mod fingers;
 mod flutter;
@@ -21,6 +22,7 @@ mod practice;
 mod sweeping;
 mod trimmer;
 
+pub use control::{Control, ControlConfig, ControlFault, ControlFaultKind, DirtyTracks};
 pub use dropouts::DropoutConfig;
 pub use fingers::Fingers;
 pub use flutter::{FlutterLine, FlutterModel};

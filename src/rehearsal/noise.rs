@@ -18,6 +18,7 @@ pub(super) enum Purpose {
     Crackle = 6,
     Practice = 7,
     Hand = 8,
+    Control = 20,
 }
 
 /// A stream of random numbers: PCG-XSL-RR 128/64 (multiplicative), the same on

@@ -18,6 +18,7 @@ pub mod following;
 pub mod level;
 pub mod peaks;
 pub mod phased;
+pub mod prediction;
 pub mod spectrum;
 pub mod statistics;
 pub mod tone;

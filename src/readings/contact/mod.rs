@@ -1,0 +1,322 @@
+//! The contact check: a volume control or a switch is worked while a tone or
+//! music plays, and what its contacts do to the sound is found out.
+//!
+//! It needs no tone: what contact does acts on whatever plays. A break takes
+//! the level down and up again faster than a hand or music can; a crackle is
+//! an impulse that nothing before and after explains. [`ContactCheck`] is the
+//! only door: samples in, a [`ContactReport`] out; it counts samples and knows
+//! no clock, and the same samples give the same report whatever the block
+//! size.
+
+mod breaks;
+mod crackles;
+mod decimator;
+mod edges;
+mod levels;
+mod report;
+
+use std::collections::VecDeque;
+
+use breaks::{BreakFinder, Found, Manner};
+use crackles::CrackleFinder;
+use decimator::Decimator;
+use levels::Levels;
+
+pub use report::{
+    ContactBreak, ContactChannel, ContactReport, ContactTrack, ContactVerdict, MARK_DB, MARKS,
+};
+
+use crate::units::{Decibels, Seconds};
+
+/// Crackles are looked for at about this rate, breaks at that.
+const CRACKLE_RATE_HZ: f64 = 48_000.0;
+const BREAK_RATE_HZ: f64 = 12_000.0;
+
+/// Faults that are listed one by one; all are counted.
+const MOST_LISTED: usize = 1000;
+
+/// Impulses this close together are one crackle.
+const ONE_CRACKLE_S: f64 = 0.012;
+/// The edges of a break are no crackles, within this much.
+const EDGE_S: f64 = 0.004;
+/// Breaks nearer to each other than this are one.
+const SAME_BREAK_S: f64 = 0.001;
+/// A crackle waits this long for the break that it may be the edge of.
+const WAIT_S: f64 = 0.5;
+
+/// Levels are remembered so far back, in tenths of a second, for faults that
+/// are found late.
+const LEVELS_KEPT: usize = 12;
+
+/// See the module.
+pub struct ContactCheck {
+    rate_hz: f64,
+    channels: usize,
+    tracks: Vec<Track>,
+    levels: Levels,
+    frames: u64,
+    one: Vec<f32>,
+}
+
+impl ContactCheck {
+    /// A check of interleaved sound. Of more than two channels the first two
+    /// are checked.
+    pub fn new(rate_hz: u32, channels: u16) -> Self {
+        let rate_hz = f64::from(rate_hz.max(1));
+        let channels = usize::from(channels.max(1));
+        let checked = channels.min(2);
+        let names = match checked {
+            1 => &[ContactTrack::Mono][..],
+            _ => &[ContactTrack::Left, ContactTrack::Right],
+        };
+        Self {
+            rate_hz,
+            channels,
+            tracks: names.iter().map(|name| Track::new(*name, rate_hz)).collect(),
+            levels: Levels::new(rate_hz, checked),
+            frames: 0,
+            one: Vec::new(),
+        }
+    }
+
+    /// Takes interleaved samples; what does not fill a frame is left out.
+    pub fn push(&mut self, interleaved: &[f32]) {
+        // In pieces of a fixed size, so that memory stays bounded.
+        for piece in interleaved.chunks(4096 * self.channels) {
+            self.push_piece(piece);
+        }
+    }
+
+    fn push_piece(&mut self, interleaved: &[f32]) {
+        let frames = interleaved.chunks_exact(self.channels);
+        for frame in frames.clone() {
+            self.frames += 1;
+            if self.levels.push(frame) {
+                let now = self.frames as f64 / self.rate_hz;
+                for (nth, track) in self.tracks.iter_mut().enumerate() {
+                    track.remember_level(now, self.levels.now(nth));
+                }
+            }
+        }
+        for (nth, track) in self.tracks.iter_mut().enumerate() {
+            self.one.clear();
+            self.one.extend(frames.clone().map(|frame| frame[nth]));
+            track.push(&self.one);
+        }
+    }
+
+    /// Frames are missing here: what lies on either side does not belong
+    /// together.
+    pub fn gap(&mut self) {
+        for track in &mut self.tracks {
+            track.start_anew();
+        }
+    }
+
+    /// How it stands. What came in the last half second is not judged yet.
+    pub fn progress(&self) -> ContactReport {
+        self.state(&self.tracks)
+    }
+
+    /// What all of it comes to, to the last sample.
+    pub fn report(&mut self) -> ContactReport {
+        // Held on after the end, as if nothing had happened any more.
+        for track in &mut self.tracks {
+            track.finish();
+        }
+        self.state(&self.tracks)
+    }
+
+    fn state(&self, tracks: &[Track]) -> ContactReport {
+        ContactReport {
+            duration: Seconds(self.frames as f64 / self.rate_hz),
+            channels: tracks
+                .iter()
+                .enumerate()
+                .map(|(nth, track)| ContactChannel {
+                    track: track.name,
+                    now: self.levels.now(nth),
+                    level: self.levels.range(nth),
+                    crackles: track.crackles,
+                    break_count: track.break_count,
+                    breaks: track.breaks.clone(),
+                    crackle_places: track.crackle_places.clone(),
+                })
+                .collect(),
+            tracking: self.levels.tracking(),
+            passes: self.levels.passes(),
+        }
+    }
+}
+
+/// One channel with what was found on it.
+struct Track {
+    name: ContactTrack,
+    to_crackle_rate: Decimator,
+    to_break_rate: Decimator,
+    crackle_rate_hz: f64,
+    break_rate_hz: f64,
+    crackle_finder: CrackleFinder,
+    break_finder: BreakFinder,
+    rich_finder: BreakFinder,
+    /// Seconds pushed in all, and before the finders began anew.
+    pushed_s: f64,
+    began_s: f64,
+    found: Vec<Found>,
+    found_rich: Vec<Found>,
+    whole: Vec<f64>,
+    impulses: Vec<u64>,
+    /// Impulses that may be edges of breaks.
+    waiting: VecDeque<f64>,
+    last_crackle_s: Option<f64>,
+    levels: VecDeque<(f64, Decibels)>,
+    crackles: u64,
+    crackle_places: Vec<(Seconds, Decibels)>,
+    break_count: u64,
+    breaks: Vec<ContactBreak>,
+    rate_hz: f64,
+}
+
+impl Track {
+    fn new(name: ContactTrack, rate_hz: f64) -> Self {
+        let to_crackle_rate = Decimator::new(rate_hz, CRACKLE_RATE_HZ);
+        let to_break_rate = Decimator::new(rate_hz, BREAK_RATE_HZ);
+        Self {
+            name,
+            crackle_rate_hz: rate_hz / to_crackle_rate.factor() as f64,
+            break_rate_hz: rate_hz / to_break_rate.factor() as f64,
+            to_crackle_rate,
+            to_break_rate,
+            crackle_finder: CrackleFinder::new(),
+            break_finder: BreakFinder::new(Manner::STEADY),
+            rich_finder: BreakFinder::new(Manner::RICH),
+            pushed_s: 0.0,
+            began_s: 0.0,
+            found: Vec::new(),
+            found_rich: Vec::new(),
+            whole: Vec::new(),
+            impulses: Vec::new(),
+            waiting: VecDeque::new(),
+            last_crackle_s: None,
+            levels: VecDeque::new(),
+            crackles: 0,
+            crackle_places: Vec::new(),
+            break_count: 0,
+            breaks: Vec::new(),
+            rate_hz,
+        }
+    }
+
+    fn remember_level(&mut self, now_s: f64, level: Option<Decibels>) {
+        if let Some(level) = level {
+            self.levels.push_back((now_s, level));
+        }
+        if self.levels.len() > LEVELS_KEPT {
+            self.levels.pop_front();
+        }
+    }
+
+    /// The level let through just before a moment.
+    fn level_at(&self, at_s: f64) -> Decibels {
+        let before = self.levels.iter().rev().find(|(when, _)| *when <= at_s);
+        let known = before.or(self.levels.front());
+        known.map_or(Decibels(-100.0), |(_, level)| *level)
+    }
+
+    fn push(&mut self, samples: &[f32]) {
+        self.pushed_s += samples.len() as f64 / self.rate_hz;
+        self.whole.clear();
+        self.to_crackle_rate.push(samples, &mut self.whole);
+        self.crackle_finder.samples().extend_from_slice(&self.whole);
+        self.crackle_finder.look(&mut self.impulses);
+        self.rich_finder.samples().extend_from_slice(&self.whole);
+        self.rich_finder.look(&mut self.found_rich);
+        self.to_break_rate.push(samples, self.break_finder.samples());
+        self.break_finder.look(&mut self.found);
+        self.take_impulses();
+        self.take_breaks();
+        self.settle_crackles(self.pushed_s - WAIT_S);
+    }
+
+    fn take_impulses(&mut self) {
+        let delay_s = self.to_crackle_rate.delay() / self.rate_hz;
+        for at in self.impulses.drain(..) {
+            let at_s = self.began_s + at as f64 / self.crackle_rate_hz - delay_s;
+            self.waiting.push_back(at_s);
+        }
+    }
+
+    fn take_breaks(&mut self) {
+        let begun = |delay: f64| self.began_s - delay / self.rate_hz;
+        let steady = (begun(self.to_break_rate.delay()), self.break_rate_hz);
+        let rich = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
+        let mut found = Vec::new();
+        for (finds, (begun_s, rate_hz)) in
+            [(&mut self.found, steady), (&mut self.found_rich, rich)]
+        {
+            found.extend(finds.drain(..).map(|it| {
+                let seconds = |at: u64| begun_s + at as f64 / rate_hz;
+                (seconds(it.start), seconds(it.end), it.factor)
+            }));
+        }
+        for (start, end, factor) in found {
+            self.take_break(start, end, factor);
+        }
+    }
+
+    fn take_break(&mut self, start: f64, end: f64, factor: f64) {
+        self.waiting
+            .retain(|at| (at - start).abs() > EDGE_S && (at - end).abs() > EDGE_S);
+        // Both ways of looking may find the same one.
+        let apart = |it: &ContactBreak| {
+            it.start.0 > end + SAME_BREAK_S || start > it.start.0 + it.length.0 + SAME_BREAK_S
+        };
+        if !self.breaks.iter().rev().take(8).all(apart) {
+            return;
+        }
+        self.break_count += 1;
+        if self.breaks.len() < MOST_LISTED {
+            self.breaks.push(ContactBreak {
+                start: Seconds(start.max(0.0)),
+                length: Seconds(end - start),
+                depth: Decibels(-20.0 * factor.log10()),
+                level: self.level_at(start),
+            });
+        }
+    }
+
+    /// Counts the crackles before a moment.
+    fn settle_crackles(&mut self, until_s: f64) {
+        while self.waiting.front().is_some_and(|at| *at < until_s) {
+            let Some(at) = self.waiting.pop_front() else {
+                return;
+            };
+            let same = self
+                .last_crackle_s
+                .is_some_and(|last| at - last < ONE_CRACKLE_S);
+            if same {
+                continue;
+            }
+            self.last_crackle_s = Some(at);
+            self.crackles += 1;
+            if self.crackle_places.len() < MOST_LISTED {
+                let level = self.level_at(at);
+                self.crackle_places.push((Seconds(at.max(0.0)), level));
+            }
+        }
+    }
+
+    fn finish(&mut self) {
+        self.settle_crackles(f64::INFINITY);
+    }
+
+    fn start_anew(&mut self) {
+        self.settle_crackles(f64::INFINITY);
+        self.to_crackle_rate = Decimator::new(self.rate_hz, CRACKLE_RATE_HZ);
+        self.to_break_rate = Decimator::new(self.rate_hz, BREAK_RATE_HZ);
+        self.crackle_finder = CrackleFinder::new();
+        self.break_finder = BreakFinder::new(Manner::STEADY);
+        self.rich_finder = BreakFinder::new(Manner::RICH);
+        self.began_s = self.pushed_s;
+    }
+}

@@ -1,0 +1,225 @@
+//! The contact check on a simulated control: how many breaks it finds, how
+//! many it invents, and how well it counts crackles.
+//!
+//! `cargo bench --bench contact`: sweeps of a simulated control while a tone
+//! or invented music plays, other seeds than those used while the thresholds
+//! were chosen. `-- 40` runs fewer, `-- 40 calibrate` the seeds of the
+//! choosing.
+
+#[path = "../support/played.rs"]
+mod played;
+
+use played::{Dice, RATE_HZ};
+use tapewright::readings::contact::{ContactCheck, ContactReport};
+use tapewright::rehearsal::{
+    Control, ControlConfig, ControlFaultKind, DirtyTracks, SweepingConfig,
+};
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Plays {
+    Tone,
+    Music,
+}
+
+/// One sweep: what was played and what was read.
+struct Sweep {
+    truth: Vec<(f64, ControlFaultKind, [bool; 2])>,
+    report: ContactReport,
+    seconds: f64,
+}
+
+fn hand(dice: &mut Dice) -> SweepingConfig {
+    SweepingConfig {
+        ends: [dice.between(0.05, 0.2), 1.0],
+        round_trip_s: dice.between(2.5, 8.0),
+        rest_s: dice.between(0.2, 0.6),
+        tremble: dice.between(0.0003, 0.002),
+        stops_per_minute: dice.between(0.0, 8.0),
+        ..SweepingConfig::calm()
+    }
+}
+
+fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
+    let mut dice = Dice(seed ^ 0xC0FFEE);
+    let hand = hand(&mut dice);
+    let seconds = hand.round_trip_s * 1.6 + 4.0;
+    let sound = match plays {
+        Plays::Tone => played::tone([3150.0, 1000.0, 315.0][dice.pick(3)], seconds, seed),
+        Plays::Music => played::music(seconds, seed),
+    };
+    let mut samples = sound.interleaved();
+    let mut control = Control::new(config.clone(), seed);
+    // A second of it untouched first.
+    control.pass(&mut samples[..2 * RATE_HZ as usize]);
+    control.work(hand);
+    let mut at = 2 * RATE_HZ as usize;
+    while control.is_worked() && at + 960 <= samples.len() {
+        control.pass(&mut samples[at..at + 960]);
+        at += 960;
+    }
+    let end = (at + RATE_HZ as usize).min(samples.len());
+    control.pass(&mut samples[at..end]);
+    let samples = &samples[..end];
+    if let Some(folder) = std::env::var_os("DUMP") {
+        let name = format!("{}/{plays:?}-{seed}-{}", folder.display(), config.break_depth_db);
+        let bytes: Vec<u8> = samples.iter().flat_map(|x| x.to_le_bytes()).collect();
+        std::fs::write(format!("{name}.raw"), bytes).expect("written");
+        let text: String = control.faults().iter().map(|f| format!("{} {:?} {} {}\n", f.frame, f.kind, f.tracks[0], f.tracks[1])).collect();
+        std::fs::write(format!("{name}.txt"), text).expect("written");
+    }
+    let mut check = ContactCheck::new(RATE_HZ, config.channels);
+    for block in samples.chunks(1024) {
+        check.push(block);
+    }
+    let truth = control
+        .faults()
+        .iter()
+        .map(|fault| (fault.frame as f64 / f64::from(RATE_HZ), fault.kind, fault.tracks))
+        .collect();
+    Sweep {
+        truth,
+        report: check.report(),
+        seconds: samples.len() as f64 / 2.0 / f64::from(RATE_HZ),
+    }
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Count {
+    sweeps: u32,
+    breaks: u32,
+    found: u32,
+    false_breaks: u32,
+    crackles: u32,
+    crackles_found: u32,
+    false_crackles: u32,
+    depth_error: f64,
+    length_error: f64,
+    seconds: f64,
+}
+
+impl Count {
+    fn take(&mut self, sweep: &Sweep, depth_db: f64, length_s: f64) {
+        self.sweeps += 1;
+        self.seconds += sweep.seconds;
+        for (track, channel) in sweep.report.channels.iter().enumerate() {
+            let truth = |kind| {
+                let of = move |it: &&(f64, ControlFaultKind, [bool; 2])| {
+                    it.1 == kind && it.2[track]
+                };
+                sweep.truth.iter().filter(of).map(|it| it.0).collect::<Vec<_>>()
+            };
+            let breaks = truth(ControlFaultKind::Break);
+            let crackles = truth(ControlFaultKind::Crackle);
+            let near = |a: f64, b: f64, within: f64| (a - b).abs() < within;
+            for begin in &breaks {
+                self.breaks += 1;
+                let hit = channel.breaks.iter().find(|it| near(it.start.0, *begin, 0.004));
+                if hit.is_none() && std::env::var_os("SHOW").is_some() {
+                    println!("missed {:?} {begin}", channel.track);
+                }
+                if let Some(hit) = hit {
+                    self.found += 1;
+                    self.depth_error += (hit.depth.0.min(30.0) - depth_db.min(30.0)).abs();
+                    self.length_error += (hit.length.0 - length_s).abs();
+                }
+            }
+            for found in &channel.breaks {
+                if !breaks.iter().any(|it| near(*it, found.start.0, 0.004)) {
+                    self.false_breaks += 1;
+                    if std::env::var_os("SHOW").is_some() {
+                        println!("false {:?} {found:?}", channel.track);
+                    }
+                }
+            }
+            for begin in &crackles {
+                self.crackles += 1;
+                let hit = channel.crackle_places.iter().any(|it| near(it.0.0, *begin, 0.008));
+                self.crackles_found += u32::from(hit);
+            }
+            for (found, level) in &channel.crackle_places {
+                if !crackles.iter().any(|it| near(*it, found.0, 0.012)) {
+                    self.false_crackles += 1;
+                    if std::env::var_os("SHOW").is_some() {
+                        println!("false crackle {:?} {found:?} {level:?}", channel.track);
+                    }
+                }
+            }
+        }
+    }
+
+    fn print(&self, name: &str) {
+        let share = |a: u32, b: u32| 100.0 * f64::from(a) / f64::from(b.max(1));
+        let each = |a: u32| f64::from(a) / f64::from(self.sweeps.max(1));
+        println!(
+            "{name:<34} {:>5} {:>7} {:>7.1} {:>8.3} {:>6.1} {:>6.1} {:>7} {:>7.1} {:>8.3}",
+            self.sweeps,
+            self.breaks,
+            share(self.found, self.breaks),
+            each(self.false_breaks),
+            self.depth_error / f64::from(self.found.max(1)),
+            1000.0 * self.length_error / f64::from(self.found.max(1)),
+            self.crackles,
+            share(self.crackles_found, self.crackles),
+            each(self.false_crackles),
+        );
+    }
+}
+
+fn dirty(depth_db: f64, length_s: f64, seed: u64) -> ControlConfig {
+    let mut dice = Dice(seed ^ 0xD17);
+    ControlConfig {
+        taper: dice.between(1.0, 3.0),
+        tracking_db: dice.between(-2.0, 2.0),
+        break_spots: 4,
+        break_depth_db: depth_db,
+        break_length_s: length_s,
+        break_edge_s: dice.between(0.000_02, 0.001).min(length_s / 2.0),
+        crackle_spots: 4,
+        crackle_dbfs: dice.between(-32.0, -12.0),
+        dirty: DirtyTracks::Mixed,
+        ..ControlConfig::clean()
+    }
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    let sweeps: u64 = arguments
+        .iter()
+        .find_map(|it| it.parse().ok())
+        .unwrap_or(400);
+    let calibrate = arguments.iter().any(|it| it == "calibrate");
+    let quick = arguments.iter().any(|it| it == "quick");
+    let first = if calibrate { 1 } else { 1_000_001 };
+    println!(
+        "{:<34} {:>5} {:>7} {:>7} {:>8} {:>6} {:>6} {:>7} {:>7} {:>8}",
+        "", "sweep", "breaks", "found %", "false/sw", "dB off", "ms off", "crackl", "found %", "false/sw"
+    );
+    let only = |name: &str| arguments.iter().any(|it| it == name);
+    for plays in [Plays::Tone, Plays::Music] {
+        if (plays == Plays::Tone && only("music")) || (plays == Plays::Music && only("tone")) {
+            continue;
+        }
+        let mut clean = Count::default();
+        for seed in first..first + sweeps {
+            let result = sweep(plays, seed, &ControlConfig::clean());
+            clean.take(&result, 0.0, 0.0);
+        }
+        clean.print(&format!("{plays:?}, clean"));
+        for depth_db in [3.0, 6.0, 10.0, 20.0] {
+            for length_s in [0.001, 0.002, 0.005, 0.01, 0.05] {
+                if only("one") && !(depth_db == 6.0 && length_s == 0.005) {
+                    continue;
+                }
+                if quick && !(depth_db == 6.0 || length_s == 0.005) {
+                    continue;
+                }
+                let mut count = Count::default();
+                for seed in first..first + sweeps {
+                    let config = dirty(depth_db, length_s, seed);
+                    count.take(&sweep(plays, seed, &config), depth_db, length_s);
+                }
+                count.print(&format!("{plays:?}, {depth_db} dB, {} ms", length_s * 1000.0));
+            }
+        }
+    }
+}

@@ -1,0 +1,281 @@
+//! Sound that plays while a control is worked: a tone from tape, and invented
+//! music with drums, rests, vibrato, and voices at different places between
+//! left and right. From a seed, so that it is the same every time.
+
+#![allow(dead_code)] // compiled into each test, which uses a part of it
+
+use std::f64::consts::TAU;
+
+pub const RATE_HZ: u32 = 48_000;
+
+/// Even numbers from 0 to below 1 (`SplitMix64`: Steele, Lea and Flood, 2014).
+pub struct Dice(pub u64);
+
+impl Dice {
+    pub fn unit(&mut self) -> f64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^= z >> 31;
+        (z >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.unit()
+    }
+
+    pub fn pick(&mut self, among: usize) -> usize {
+        (self.unit() * among as f64) as usize
+    }
+
+    /// Bell-shaped, standard deviation 1.
+    pub fn noise(&mut self) -> f64 {
+        let sum: f64 = (0..4).map(|_| self.unit()).sum();
+        (sum - 2.0) * 3f64.sqrt()
+    }
+}
+
+/// Stereo sound under way.
+pub struct Sound {
+    pub frames: Vec<[f64; 2]>,
+}
+
+impl Sound {
+    pub fn silence(seconds: f64) -> Self {
+        let frames = (seconds * f64::from(RATE_HZ)) as usize;
+        Self {
+            frames: vec![[0.0; 2]; frames],
+        }
+    }
+
+    /// Adds a voice from a moment on; `voice` gives its samples until `None`.
+    fn add(&mut self, at_s: f64, pan: f64, mut voice: impl FnMut(f64) -> Option<f64>) {
+        let (left, right) = ((1.0 - pan).sqrt(), pan.sqrt());
+        let begin = (at_s * f64::from(RATE_HZ)) as usize;
+        for (n, frame) in self.frames.iter_mut().skip(begin).enumerate() {
+            let Some(sample) = voice(n as f64 / f64::from(RATE_HZ)) else {
+                return;
+            };
+            frame[0] += left * sample;
+            frame[1] += right * sample;
+        }
+    }
+
+    /// Hiss of the tape at this level below full scale, each channel its own.
+    pub fn with_hiss(mut self, dbfs: f64, dice: &mut Dice) -> Self {
+        let rms = 10f64.powf(dbfs / 20.0);
+        for frame in &mut self.frames {
+            for sample in frame {
+                *sample += rms * dice.noise();
+            }
+        }
+        self
+    }
+
+    /// To a highest peak below full scale.
+    pub fn to_peak(mut self, dbfs: f64) -> Self {
+        let peak = self.frames.iter().flatten().fold(0.0, |a: f64, b| a.max(b.abs()));
+        let gain = 10f64.powf(dbfs / 20.0) / peak.max(1e-9);
+        for frame in &mut self.frames {
+            for sample in frame {
+                *sample *= gain;
+            }
+        }
+        self
+    }
+
+    pub fn interleaved(&self) -> Vec<f32> {
+        self.frames.iter().flatten().map(|x| *x as f32).collect()
+    }
+}
+
+/// A tone from tape: a little wow, hiss 40 to 55 dB below it.
+pub fn tone(hz: f64, seconds: f64, seed: u64) -> Sound {
+    let mut dice = Dice(seed);
+    let mut sound = Sound::silence(seconds);
+    let (wow_hz, wow, start) = (dice.between(0.5, 6.0), dice.between(0.0, 0.0015), dice.unit());
+    sound.add(0.0, 0.5, |t| {
+        let bend = wow / wow_hz * (TAU * wow_hz * t).sin() / TAU;
+        Some(0.35 * (TAU * (hz * (t + bend) + start)).sin())
+    });
+    let below = dice.between(40.0, 55.0);
+    sound.with_hiss(-12.0 - below, &mut dice)
+}
+
+/// Steps of an invented scale from its root, in semitones.
+const SCALE: [i32; 7] = [0, 2, 3, 5, 7, 8, 10];
+
+fn pitch(root_hz: f64, step: i32) -> f64 {
+    let octave = step.div_euclid(7);
+    let semitones = 12 * octave + SCALE[step.rem_euclid(7) as usize];
+    root_hz * 2f64.powf(f64::from(semitones) / 12.0)
+}
+
+/// How a voice begins and ends: straight lines, and it dies away in between.
+fn envelope(t: f64, attack: f64, lasts: f64, release: f64, decay: f64) -> Option<f64> {
+    if t > lasts + release {
+        return None;
+    }
+    let begin = (t / attack).min(1.0);
+    let end = ((lasts + release - t) / release).min(1.0);
+    Some(begin * end * (-t / decay).exp())
+}
+
+/// Invented music: chords, a bass, a tune with vibrato, drums, rests.
+pub fn music(seconds: f64, seed: u64) -> Sound {
+    let mut dice = Dice(seed.wrapping_mul(0x1234_5677).wrapping_add(99));
+    let mut sound = Sound::silence(seconds);
+    let beat = dice.between(0.38, 0.75);
+    let root = dice.between(90.0, 180.0);
+    let style = Style::thrown(&mut dice);
+    let mut at = 0.0;
+    let mut count = 0;
+    while at < seconds {
+        let rests = count > 4 && count % 8 == 7 && style.rests;
+        if !rests {
+            let degree = [0, 3, 4, 5][dice.pick(4)];
+            if count % 4 == 0 || style.staccato {
+                chord(&mut sound, &mut dice, at, root, degree, beat, &style);
+            }
+            bass(&mut sound, &mut dice, at, root / 2.0, degree, beat, &style);
+            tune(&mut sound, &mut dice, at, root * 2.0, beat, &style);
+            if style.drums {
+                drums(&mut sound, &mut dice, at, count, beat, &style);
+            }
+        }
+        at += beat;
+        count += 1;
+    }
+    let below = dice.between(45.0, 62.0);
+    let peak = dice.between(-9.0, -2.0);
+    sound.to_peak(peak).with_hiss(peak - below, &mut dice)
+}
+
+struct Style {
+    staccato: bool,
+    drums: bool,
+    rests: bool,
+    bright: f64,
+    hats: f64,
+    pans: [f64; 4],
+}
+
+impl Style {
+    fn thrown(dice: &mut Dice) -> Self {
+        Self {
+            staccato: dice.unit() < 0.5,
+            drums: dice.unit() < 0.8,
+            rests: dice.unit() < 0.6,
+            bright: dice.between(0.6, 1.6),
+            hats: dice.between(0.05, 0.25),
+            pans: [0, 1, 2, 3].map(|_| dice.between(0.05, 0.95)),
+        }
+    }
+}
+
+/// A sum of harmonics that fall off with their order.
+fn harmonics(turns: f64, hz: f64, bright: f64) -> f64 {
+    let most = (16_000.0 / hz).min(14.0) as u32;
+    (1..=most)
+        .map(|k| {
+            let k = f64::from(k);
+            k.powf(-1.0 / bright) / k.sqrt() * (TAU * turns * k).sin()
+        })
+        .sum()
+}
+
+fn chord(
+    sound: &mut Sound,
+    dice: &mut Dice,
+    at: f64,
+    root: f64,
+    degree: i32,
+    beat: f64,
+    style: &Style,
+) {
+    for (voice, third) in [0, 2, 4, 7].into_iter().enumerate() {
+        let hz = pitch(root, degree + third);
+        let start = dice.unit();
+        let (attack, lasts, release, decay) = if style.staccato {
+            (0.004, beat * dice.between(0.2, 0.5), dice.between(0.012, 0.04), 0.5)
+        } else {
+            (0.03, beat * 3.8, 0.15, 4.0)
+        };
+        let pan = (style.pans[0] + 0.15 * voice as f64).min(0.95);
+        let bright = style.bright;
+        sound.add(at, pan, |t| {
+            let level = envelope(t, attack, lasts, release, decay)?;
+            Some(0.12 * level * harmonics(start + hz * t, hz, bright))
+        });
+    }
+}
+
+fn bass(
+    sound: &mut Sound,
+    dice: &mut Dice,
+    at: f64,
+    root: f64,
+    degree: i32,
+    beat: f64,
+    style: &Style,
+) {
+    for half in 0..2 {
+        let hz = pitch(root, degree);
+        let lasts = beat * dice.between(0.15, 0.4);
+        let release = dice.between(0.01, 0.03);
+        let bright = style.bright * 0.8;
+        let pan = style.pans[1].clamp(0.35, 0.65);
+        sound.add(at + f64::from(half) * beat / 2.0, pan, |t| {
+            let level = envelope(t, 0.003, lasts, release, 0.4)?;
+            Some(0.3 * level * harmonics(hz * t, hz, bright))
+        });
+    }
+}
+
+fn tune(sound: &mut Sound, dice: &mut Dice, at: f64, root: f64, beat: f64, style: &Style) {
+    if dice.unit() < 0.25 {
+        return;
+    }
+    let hz = pitch(root, dice.pick(10) as i32);
+    let (vibrato_hz, vibrato) = (dice.between(4.5, 6.5), dice.between(0.0, 0.008));
+    let tremolo = dice.between(0.0, 0.3);
+    let lasts = beat * dice.between(0.4, 0.95);
+    let (attack, release) = (dice.between(0.004, 0.05), dice.between(0.015, 0.08));
+    let (pan, bright) = (style.pans[2], style.bright);
+    sound.add(at, pan, |t| {
+        let level = envelope(t, attack, lasts, release, 2.0)?;
+        let bend = -vibrato / vibrato_hz * (TAU * vibrato_hz * t).cos() / TAU;
+        let shake = 1.0 + tremolo * (TAU * vibrato_hz * t).sin();
+        Some(0.2 * level * shake * harmonics(hz * (t + bend), hz, bright))
+    });
+}
+
+fn drums(sound: &mut Sound, dice: &mut Dice, at: f64, count: u32, beat: f64, style: &Style) {
+    if count.is_multiple_of(2) {
+        sound.add(at, 0.5, |t| {
+            let level = envelope(t, 0.002, 0.2, 0.02, 0.07)?;
+            let turns = 50.0 * t + 90.0 * 0.03 * (1.0 - (-t / 0.03).exp());
+            Some(0.9 * level * (TAU * turns).sin())
+        });
+    } else {
+        let mut hits = Dice(dice.0 ^ 0x55);
+        sound.add(at, 0.45, |t| {
+            let level = envelope(t, 0.001, 0.16, 0.02, 0.05)?;
+            Some(0.4 * level * (hits.noise() + 0.5 * (TAU * 190.0 * t).sin()))
+        });
+    }
+    for quarter in 0..2 {
+        let mut hits = Dice(dice.0 ^ (77 + quarter));
+        let decay = dice.between(0.012, 0.05);
+        let mut last = 0.0;
+        sound.add(at + quarter as f64 * beat / 2.0, style.pans[3], |t| {
+            let level = envelope(t, 0.0007, 0.1, 0.02, decay)?;
+            let noise = hits.noise();
+            // The difference takes the low frequencies away.
+            let high = noise - last;
+            last = noise;
+            Some(style.hats * level * high)
+        });
+    }
+}
