@@ -111,6 +111,7 @@ fn the_schema_is_sound_and_can_say_no() {
         file: "a.wav",
         result: FileResult::Measured(&measurement),
         sweep: None,
+        contact: None,
     });
     let good: Value = serde_json::from_str(&line).unwrap();
     assert_eq!(breaches(&good), Vec::<String>::new());

@@ -9,11 +9,12 @@ use super::cli::ReadOptions;
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
+use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::{
     Caution, CautionCode, Engine, EngineError, Measurement, Settings, SweepReport,
 };
 use crate::references::MachineClass;
-use crate::report::{FileReport, FileResult, budget, json, text};
+use crate::report::{self, FileReport, FileResult, budget, json, text};
 
 /// Why a file was not measured.
 #[derive(Debug, thiserror::Error)]
@@ -34,8 +35,10 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         ));
     }
     let mut worst = Exit::Done;
+    let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
-        let (exit, mut report) = one_file(options, path);
+        let (exit, mut report, contact) = one_file(options, path);
+        contacts.extend(contact);
         worst = worst.max(exit);
         if index > 0 && !options.json {
             report.insert(0, '\n');
@@ -45,20 +48,23 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             Written::NobodyReads => return Ok(Exit::Done),
         }
     }
+    if let ([before, after], 2, false) = (&contacts[..], options.files.len(), options.json) {
+        super::write_out(&format!("\n{}", report::contact::comparison(before, after)))?;
+    }
     Ok(worst)
 }
 
 /// Measures a file and says what is to be written about it. What went wrong
 /// is told on standard error, and the next file gets its turn.
-fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String) {
+fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions();
     let measured = measure(options, path).map_err(|error| error.to_string());
     let (exit, result) = match &measured {
-        Ok((measurement, _)) if measurement.signal.usable => {
-            (Exit::Done, FileResult::Measured(measurement))
+        Ok(it) if it.measurement.signal.usable || it.has_contact() => {
+            (Exit::Done, FileResult::Measured(&it.measurement))
         }
-        Ok((measurement, _)) => {
+        Ok(Measured { measurement, .. }) => {
             complain(&format!("{file}: {}", why_unusable(measurement)));
             (Exit::NoReference, FileResult::Measured(measurement))
         }
@@ -73,27 +79,44 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String) {
     };
     let without_tone = SweepReport::without_tone();
     let sweep = options.sweep.then(|| match &measured {
-        Ok((_, Some(sweep))) => &**sweep,
+        Ok(Measured {
+            sweep: Some(sweep), ..
+        }) => &**sweep,
         _ => &without_tone,
     });
     let report = FileReport {
         file: &file,
         result,
         sweep,
+        contact: options
+            .contact
+            .then(|| measured.as_ref().ok()?.contact.as_ref()),
     };
     let mut written = if options.json {
         json::line(&report) + "\n"
     } else {
         text::block(&report)
     };
-    if let (true, Ok((measurement, _))) = (options.budget, &measured) {
+    if let (true, Ok(Measured { measurement, .. })) = (options.budget, &measured) {
         written.push_str(&budget::lines(measurement));
     }
-    (exit, written)
+    (exit, written, measured.ok().and_then(|it| it.contact))
 }
 
-/// A measurement, and what came of the sweep where that was asked for.
-type Measured = (Measurement, Option<Arc<SweepReport>>);
+/// A measurement, and what came of the checks that were asked for.
+struct Measured {
+    measurement: Measurement,
+    sweep: Option<Arc<SweepReport>>,
+    contact: Option<ContactReport>,
+}
+
+impl Measured {
+    /// Whether contacts could be judged; that needs sound, but no tone.
+    fn has_contact(&self) -> bool {
+        let judged = |it: &ContactReport| it.verdict() != ContactVerdict::NoSignal;
+        self.contact.as_ref().is_some_and(judged)
+    }
+}
 
 fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> {
     let mut recording = Recording::open(path)?;
@@ -115,7 +138,15 @@ fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> 
     if options.sweep {
         engine.begin_sweep();
     }
-    let reached_end = push_stretch(&mut recording, &mut engine, stretch);
+    let mut contact = options
+        .contact
+        .then(|| ContactCheck::new(format.rate_hz, format.channels));
+    let reached_end = push_stretch(&mut recording, stretch, |samples| {
+        engine.push(samples);
+        if let Some(contact) = &mut contact {
+            contact.push(samples);
+        }
+    });
     let mut measurement = engine.measurement();
     if recording.read_frames() <= stretch.from && stretch.from > 0 {
         measurement
@@ -125,7 +156,11 @@ fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> 
     let mut faults = recording.faults();
     faults.cut_short &= reached_end;
     add_faults(&mut measurement, &faults, &recording);
-    Ok((measurement, engine.end_sweep()))
+    Ok(Measured {
+        measurement,
+        sweep: engine.end_sweep(),
+        contact: contact.map(|mut contact| contact.report()),
+    })
 }
 
 /// What is measured of a recording, in frames.
@@ -145,9 +180,9 @@ impl Stretch {
     }
 }
 
-/// Pushes the stretch into the engine. True when the recording was read to
+/// Pushes the stretch into what measures it. True when the recording was read to
 /// its end.
-fn push_stretch(recording: &mut Recording, engine: &mut Engine, stretch: Stretch) -> bool {
+fn push_stretch(recording: &mut Recording, stretch: Stretch, mut push: impl FnMut(&[f32])) -> bool {
     let format = recording.format();
     let channels = usize::from(format.channels);
     let mut progress = Progress::of_recording(recording.total_frames(), format.rate_hz);
@@ -164,7 +199,7 @@ fn push_stretch(recording: &mut Recording, engine: &mut Engine, stretch: Stretch
         let within = |at: u64| at.saturating_sub(start).min(frames as u64) as usize * channels;
         let (from, to) = (within(stretch.from), within(stretch.to));
         if from < to {
-            engine.push(&block[from..to]);
+            push(&block[from..to]);
         }
         progress.at(recording.read_frames());
     }

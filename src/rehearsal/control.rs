@@ -379,7 +379,10 @@ impl Control {
             let (after, share) = if nth == 0 {
                 (0.0, 1.0)
             } else {
-                (self.random.between(0.0005, 0.004), self.random.between(0.3, 0.9))
+                (
+                    self.random.between(0.0005, 0.004),
+                    self.random.between(0.3, 0.9),
+                )
             };
             let sign = if self.random.chance(0.5) { 1.0 } else { -1.0 };
             let decay_s = self.random.between(30e-6, 150e-6);
@@ -472,11 +475,19 @@ mod tests {
         let faults = control.faults().to_vec();
         assert!(faults.len() >= 2, "{faults:?}");
         let begin = faults[0].frame as usize;
-        let low = (begin..begin + 480).filter(|n| sound[2 * n] < 0.375).count();
+        let low = (begin..begin + 480)
+            .filter(|n| sound[2 * n] < 0.375)
+            .count();
         assert!(low.abs_diff(240) <= 1, "{low}");
         let deepest = sound[2 * (begin + 120)];
         assert!((deepest - 0.25).abs() < 1e-4, "{deepest}");
-        assert!(sound.iter().skip(1).step_by(2).all(|right| (right - 0.5).abs() < 1e-6));
+        assert!(
+            sound
+                .iter()
+                .skip(1)
+                .step_by(2)
+                .all(|right| (right - 0.5).abs() < 1e-6)
+        );
     }
 
     #[test]

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::numbers::{places, significant};
 use super::{FileReport, FileResult};
+use crate::readings::contact::{ContactReport, ContactTrack};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
     Measurement, Nominal, SampleClock, SignalFigures, SpeedFigures, SpotKind, SpotSeen,
@@ -28,6 +29,7 @@ pub fn line(report: &FileReport<'_>) -> String {
         }
     };
     reading.sweep = report.sweep.map(Sweep::of);
+    reading.contact = report.contact.map(|it| it.map(Contact::of));
     // Strings, numbers and fixed keys only: nothing that JSON cannot say.
     serde_json::to_string(&reading).expect("plain values always become JSON")
 }
@@ -49,6 +51,35 @@ struct Line<'a> {
     cautions: Vec<Caution>,
     #[serde(skip_serializing_if = "Option::is_none")]
     sweep: Option<Sweep>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    contact: Option<Option<Contact>>,
+}
+
+/// A channel under each name that there is.
+#[derive(Serialize, Default)]
+struct Contact {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mono: Option<ContactOfChannel>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    left: Option<ContactOfChannel>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    right: Option<ContactOfChannel>,
+}
+
+#[derive(Serialize)]
+struct ContactOfChannel {
+    level_dbfs: Option<[Option<f64>; 2]>,
+    crackles: u64,
+    breaks: Vec<ContactBreak>,
+    tracking_db: Option<f64>,
+}
+
+#[allow(clippy::struct_field_names)] // the keys of the contract carry their unit
+#[derive(Serialize)]
+struct ContactBreak {
+    start_s: Option<f64>,
+    length_s: Option<f64>,
+    depth_db: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -181,6 +212,7 @@ impl<'a> Line<'a> {
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
             sweep: None,
+            contact: None,
         }
     }
 
@@ -207,7 +239,33 @@ impl<'a> Line<'a> {
                 text: reason.to_owned(),
             }],
             sweep: None,
+            contact: None,
         }
+    }
+}
+
+impl Contact {
+    fn of(report: &ContactReport) -> Self {
+        let mut contact = Self::default();
+        for channel in &report.channels {
+            let slot = match channel.track {
+                ContactTrack::Mono => &mut contact.mono,
+                ContactTrack::Left => &mut contact.left,
+                ContactTrack::Right => &mut contact.right,
+            };
+            let breaks = channel.breaks.iter().map(|it| ContactBreak {
+                start_s: places(it.start.0, 4),
+                length_s: places(it.length.0, 4),
+                depth_db: places(it.depth.0, 1),
+            });
+            *slot = Some(ContactOfChannel {
+                level_dbfs: channel.level.map(|ends| ends.map(|end| places(end.0, 1))),
+                crackles: channel.crackles,
+                breaks: breaks.collect(),
+                tracking_db: report.tracking.and_then(|it| places(it.0, 2)),
+            });
+        }
+        contact
     }
 }
 
@@ -361,6 +419,7 @@ mod tests {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
             sweep: None,
+            contact: None,
         })
     }
 
@@ -439,6 +498,7 @@ mod tests {
                 reason: "this is a text file",
             },
             sweep: None,
+            contact: None,
         });
         let value: serde_json::Value = serde_json::from_str(&line).expect("JSON");
         assert_eq!(value["file"], "no\"tes.wav");

@@ -3,6 +3,7 @@
 
 pub mod budget;
 pub mod comparison;
+pub mod contact;
 pub mod json;
 pub mod listing;
 mod numbers;
@@ -12,6 +13,7 @@ pub mod sweep;
 pub mod text;
 mod words;
 
+use crate::readings::contact::ContactReport;
 use crate::readings::{Conditions, Measurement, SweepReport};
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
@@ -23,7 +25,12 @@ pub struct FileReport<'a> {
     pub result: FileResult<'a>,
     /// What came of the wiper check, where one was asked for.
     pub sweep: Option<&'a SweepReport>,
+    /// What came of the contact check, where one was asked for.
+    pub contact: Option<ContactResult<'a>>,
 }
+
+/// A contact check that was asked for; `None` where the file could not be read.
+pub type ContactResult<'a> = Option<&'a ContactReport>;
 
 /// What came of a file.
 #[derive(Debug)]

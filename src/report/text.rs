@@ -7,7 +7,7 @@ use super::numbers::{places, plain, significant};
 use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
-use super::{FileReport, FileResult, sweep};
+use super::{FileReport, FileResult, contact, sweep};
 use crate::readings::{CautionCode, FlutterReading, Measurement, SignalFigures, SpeedFigures};
 use crate::units::{Percent, Seconds};
 
@@ -20,7 +20,11 @@ pub fn block(report: &FileReport<'_>) -> String {
     match &report.result {
         FileResult::Measured(measurement) => {
             let wiper = report.sweep.map_or(String::new(), sweep::lines);
-            measured(&file, measurement) + &wiper
+            let control = report
+                .contact
+                .flatten()
+                .map_or(String::new(), contact::lines);
+            measured(&file, measurement) + &wiper + &control
         }
         FileResult::Unreadable { reason, .. } => {
             let mut text = format!("{file}\n");
@@ -261,6 +265,7 @@ mod tests {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
             sweep: None,
+            contact: None,
         })
     }
 
@@ -330,6 +335,7 @@ side-a.wav
                 reason: "notes.wav: this is a text file",
             },
             sweep: None,
+            contact: None,
         });
         assert_eq!(text, "notes.wav\n  Not read   this is a text file\n");
     }

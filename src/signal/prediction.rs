@@ -119,13 +119,18 @@ mod tests {
         let mut state = 9_u64;
         let mut x = vec![0.0, 0.0];
         for n in 2..40_000 {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
             let e = (state >> 40) as f64 / f64::from(1_u32 << 24) - 0.5;
             x.push(1.2 * x[n - 1] - 0.6 * x[n - 2] + e);
         }
         let predictor = Predictor::of(&x, 2, &mut Workroom::default());
         let c = &predictor.coefficients;
-        assert!((c[1] + 1.2).abs() < 0.02 && (c[2] - 0.6).abs() < 0.02, "{c:?}");
+        assert!(
+            (c[1] + 1.2).abs() < 0.02 && (c[2] - 0.6).abs() < 0.02,
+            "{c:?}"
+        );
         assert!((predictor.error_power * 12.0 - 1.0).abs() < 0.03);
     }
 

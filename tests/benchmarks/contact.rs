@@ -61,10 +61,18 @@ fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
     control.pass(&mut samples[at..end]);
     let samples = &samples[..end];
     if let Some(folder) = std::env::var_os("DUMP") {
-        let name = format!("{}/{plays:?}-{seed}-{}", folder.display(), config.break_depth_db);
+        let name = format!(
+            "{}/{plays:?}-{seed}-{}",
+            folder.display(),
+            config.break_depth_db
+        );
         let bytes: Vec<u8> = samples.iter().flat_map(|x| x.to_le_bytes()).collect();
         std::fs::write(format!("{name}.raw"), bytes).expect("written");
-        let text: String = control.faults().iter().map(|f| format!("{} {:?} {} {}\n", f.frame, f.kind, f.tracks[0], f.tracks[1])).collect();
+        let text: String = control
+            .faults()
+            .iter()
+            .map(|f| format!("{} {:?} {} {}\n", f.frame, f.kind, f.tracks[0], f.tracks[1]))
+            .collect();
         std::fs::write(format!("{name}.txt"), text).expect("written");
     }
     let mut check = ContactCheck::new(RATE_HZ, config.channels);
@@ -74,7 +82,13 @@ fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
     let truth = control
         .faults()
         .iter()
-        .map(|fault| (fault.frame as f64 / f64::from(RATE_HZ), fault.kind, fault.tracks))
+        .map(|fault| {
+            (
+                fault.frame as f64 / f64::from(RATE_HZ),
+                fault.kind,
+                fault.tracks,
+            )
+        })
         .collect();
     Sweep {
         truth,
@@ -103,17 +117,24 @@ impl Count {
         self.seconds += sweep.seconds;
         for (track, channel) in sweep.report.channels.iter().enumerate() {
             let truth = |kind| {
-                let of = move |it: &&(f64, ControlFaultKind, [bool; 2])| {
-                    it.1 == kind && it.2[track]
-                };
-                sweep.truth.iter().filter(of).map(|it| it.0).collect::<Vec<_>>()
+                let of =
+                    move |it: &&(f64, ControlFaultKind, [bool; 2])| it.1 == kind && it.2[track];
+                sweep
+                    .truth
+                    .iter()
+                    .filter(of)
+                    .map(|it| it.0)
+                    .collect::<Vec<_>>()
             };
             let breaks = truth(ControlFaultKind::Break);
             let crackles = truth(ControlFaultKind::Crackle);
             let near = |a: f64, b: f64, within: f64| (a - b).abs() < within;
             for begin in &breaks {
                 self.breaks += 1;
-                let hit = channel.breaks.iter().find(|it| near(it.start.0, *begin, 0.004));
+                let hit = channel
+                    .breaks
+                    .iter()
+                    .find(|it| near(it.start.0, *begin, 0.004));
                 if hit.is_none() && std::env::var_os("SHOW").is_some() {
                     println!("missed {:?} {begin}", channel.track);
                 }
@@ -133,7 +154,10 @@ impl Count {
             }
             for begin in &crackles {
                 self.crackles += 1;
-                let hit = channel.crackle_places.iter().any(|it| near(it.0.0, *begin, 0.008));
+                let hit = channel
+                    .crackle_places
+                    .iter()
+                    .any(|it| near(it.0.0, *begin, 0.008));
                 self.crackles_found += u32::from(hit);
             }
             for (found, level) in &channel.crackle_places {
@@ -192,7 +216,16 @@ fn main() {
     let first = if calibrate { 1 } else { 1_000_001 };
     println!(
         "{:<34} {:>5} {:>7} {:>7} {:>8} {:>6} {:>6} {:>7} {:>7} {:>8}",
-        "", "sweep", "breaks", "found %", "false/sw", "dB off", "ms off", "crackl", "found %", "false/sw"
+        "",
+        "sweep",
+        "breaks",
+        "found %",
+        "false/sw",
+        "dB off",
+        "ms off",
+        "crackl",
+        "found %",
+        "false/sw"
     );
     let only = |name: &str| arguments.iter().any(|it| it == name);
     for plays in [Plays::Tone, Plays::Music] {
@@ -218,7 +251,10 @@ fn main() {
                     let config = dirty(depth_db, length_s, seed);
                     count.take(&sweep(plays, seed, &config), depth_db, length_s);
                 }
-                count.print(&format!("{plays:?}, {depth_db} dB, {} ms", length_s * 1000.0));
+                count.print(&format!(
+                    "{plays:?}, {depth_db} dB, {} ms",
+                    length_s * 1000.0
+                ));
             }
         }
     }

@@ -75,7 +75,11 @@ impl Sound {
 
     /// To a highest peak below full scale.
     pub fn to_peak(mut self, dbfs: f64) -> Self {
-        let peak = self.frames.iter().flatten().fold(0.0, |a: f64, b| a.max(b.abs()));
+        let peak = self
+            .frames
+            .iter()
+            .flatten()
+            .fold(0.0, |a: f64, b| a.max(b.abs()));
         let gain = 10f64.powf(dbfs / 20.0) / peak.max(1e-9);
         for frame in &mut self.frames {
             for sample in frame {
@@ -94,7 +98,11 @@ impl Sound {
 pub fn tone(hz: f64, seconds: f64, seed: u64) -> Sound {
     let mut dice = Dice(seed);
     let mut sound = Sound::silence(seconds);
-    let (wow_hz, wow, start) = (dice.between(0.5, 6.0), dice.between(0.0, 0.0015), dice.unit());
+    let (wow_hz, wow, start) = (
+        dice.between(0.5, 6.0),
+        dice.between(0.0, 0.0015),
+        dice.unit(),
+    );
     sound.add(0.0, 0.5, |t| {
         let bend = wow / wow_hz * (TAU * wow_hz * t).sin() / TAU;
         Some(0.35 * (TAU * (hz * (t + bend) + start)).sin())
@@ -198,7 +206,12 @@ fn chord(
         let hz = pitch(root, degree + third);
         let start = dice.unit();
         let (attack, lasts, release, decay) = if style.staccato {
-            (0.004, beat * dice.between(0.2, 0.5), dice.between(0.012, 0.04), 0.5)
+            (
+                0.004,
+                beat * dice.between(0.2, 0.5),
+                dice.between(0.012, 0.04),
+                0.5,
+            )
         } else {
             (0.03, beat * 3.8, 0.15, 4.0)
         };

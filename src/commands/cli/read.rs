@@ -25,6 +25,10 @@ pub struct ReadOptions {
     #[arg(long)]
     pub sweep: bool,
 
+    /// Judge a volume control or switch: it was worked while sound played
+    #[arg(long)]
+    pub contact: bool,
+
     #[command(flatten)]
     #[allow(missing_docs)]
     pub reference: ReferenceOptions,
@@ -65,6 +69,10 @@ Examples:
   tapewright read --sweep trimmer.wav
           recorded while somebody turned the trimmer slowly through its range
           and back: is the wiper smooth, and does right speed lie well inside?
+  tapewright read --contact before.wav after.wav
+          recorded with a tone or music playing while somebody worked a volume
+          control or switch, before and after cleaning: crackles, breaks, left
+          against right
   tapewright read --json side-a.wav side-b.wav
           one JSON object a file and line, for scripts
 

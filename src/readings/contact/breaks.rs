@@ -142,7 +142,10 @@ impl Group {
                 self.begun = now;
             }
             self.last = now;
-            if self.best.is_none_or(|best| edge.step.evidence > best.step.evidence) {
+            if self
+                .best
+                .is_none_or(|best| edge.step.evidence > best.step.evidence)
+            {
                 self.best = Some(edge);
             }
         }
@@ -204,7 +207,10 @@ impl BreakFinder {
     }
 
     fn make_models(&mut self) {
-        let mut end = self.models.back().map_or(self.manner.window, |last| last.end + self.manner.hop);
+        let mut end = self
+            .models
+            .back()
+            .map_or(self.manner.window, |last| last.end + self.manner.hop);
         while end <= self.end() {
             let from = (end - self.manner.window - self.base) as usize;
             let stretch = &self.samples[from..from + self.manner.window as usize];
@@ -227,12 +233,9 @@ impl BreakFinder {
         self.next += self.manner.grid;
         let fall = self.edge(at, false);
         let rise = self.edge(at, true);
-        let (fall, rise) = (self.fall.take(fall, at, self.manner.ms), self.rise.take(rise, at, self.manner.ms));
-            if let Some(it) = fall { println!("DBG {} FALL ev {:.1} f {:.2}", it.at as f64 / self.manner.ms as f64 / 1000.0, it.step.evidence, it.step.factor); }
-            if let Some(it) = rise { println!("DBG {} RISE ev {:.1} f {:.2}", it.at as f64 / self.manner.ms as f64 / 1000.0, it.step.evidence, it.step.factor); }
-        }
-        self.falls.extend(fall);
-        self.rises.extend(rise);
+        let ms = self.manner.ms;
+        self.falls.extend(self.fall.take(fall, at, ms));
+        self.rises.extend(self.rise.take(rise, at, ms));
     }
 
     /// The model to look with: the last one that ends before the moment, or
@@ -305,7 +308,8 @@ impl BreakFinder {
         }
         let span = self.manner.span as f64;
         let square = factor * factor + 1e-3;
-        let evidence = energy / (2.0 * model.power) * (1.0 - 1.0 / square) - span * square.ln() / 2.0;
+        let evidence =
+            energy / (2.0 * model.power) * (1.0 - 1.0 / square) - span * square.ln() / 2.0;
         evidence.max(0.0)
     }
 
@@ -356,9 +360,13 @@ impl BreakFinder {
         let (mut start, mut end) = (start, end);
         for _ in 0..2 {
             let shifted = |shift: u64| start + shift - 4 * step.min(start / 4);
-            let tried = (0..7).map(|nth| shifted(nth * step)).filter(|at| *at + step < end);
+            let tried = (0..7)
+                .map(|nth| shifted(nth * step))
+                .filter(|at| *at + step < end);
             start = self.best_of(tried, |at| self.fit(at, end - at, false, true))?;
-            let tried = (0..7).map(|nth| end + nth * step - 2 * step).filter(|at| *at > start + step);
+            let tried = (0..7)
+                .map(|nth| end + nth * step - 2 * step)
+                .filter(|at| *at > start + step);
             end = self.best_of(tried, |at| self.fit(at, at - start, true, true))?;
         }
         let fall = self.fit(start, end - start, false, false)?;
@@ -396,7 +404,13 @@ impl BreakFinder {
             };
             sound.push(*self.samples.get(place)?);
         }
-        Some(edges::likely(&model.predictor.coefficients, &sound, BEFORE, length, sharp))
+        Some(edges::likely(
+            &model.predictor.coefficients,
+            &sound,
+            BEFORE,
+            length,
+            sharp,
+        ))
     }
 
     /// The factor at an edge as forecast from before it: `None` where the
@@ -410,7 +424,9 @@ impl BreakFinder {
         let here = (at - self.base) as usize;
         let sample = |n: usize| -> Option<f64> {
             if backwards {
-                self.samples.get((here + AHEAD).checked_sub(n + 1)?).copied()
+                self.samples
+                    .get((here + AHEAD).checked_sub(n + 1)?)
+                    .copied()
             } else {
                 self.samples.get((here + n).checked_sub(AHEAD)?).copied()
             }
@@ -419,7 +435,9 @@ impl BreakFinder {
             if backwards {
                 self.samples.get(here + AHEAD + k).copied()
             } else {
-                self.samples.get((here).checked_sub(AHEAD + 1 + k)?).copied()
+                self.samples
+                    .get((here).checked_sub(AHEAD + 1 + k)?)
+                    .copied()
             }
         };
         let c = &model.predictor.coefficients;
@@ -427,7 +445,11 @@ impl BreakFinder {
         for n in 0..AHEAD + far {
             let mut value = 0.0;
             for k in 1..=ORDER.min(c.len() - 1) {
-                let before = if k <= n { forecast[n - k] } else { past(k - n - 1)? };
+                let before = if k <= n {
+                    forecast[n - k]
+                } else {
+                    past(k - n - 1)?
+                };
                 value -= c[k] * before;
             }
             forecast[n] = value;
@@ -481,11 +503,22 @@ impl BreakFinder {
 
     fn forget(&mut self) {
         let now = self.next;
-        while self.falls.front().is_some_and(|fall| fall.at + 2 * (LONGEST_MS * self.manner.ms) < now) {
+        while self
+            .falls
+            .front()
+            .is_some_and(|fall| fall.at + 2 * (LONGEST_MS * self.manner.ms) < now)
+        {
             self.falls.pop_front();
         }
         // Models that end before the next moment by more than is looked back.
-        while self.models.len() > 1 && self.models[1].end + self.manner.guard + self.manner.hop + (LONGEST_MS * self.manner.ms) + 2 * self.manner.window < now {
+        while self.models.len() > 1
+            && self.models[1].end
+                + self.manner.guard
+                + self.manner.hop
+                + (LONGEST_MS * self.manner.ms)
+                + 2 * self.manner.window
+                < now
+        {
             self.models.pop_front();
         }
         let keep_from = now.saturating_sub((LONGEST_MS * self.manner.ms) + 4 * self.manner.window);

@@ -145,7 +145,8 @@ impl CrackleFinder {
     /// What nine bins of ten stay below.
     fn usual(&mut self, from: usize, to: usize) -> f64 {
         self.sorted.clear();
-        self.sorted.extend(self.bins.range(from..to).map(|it| it.peak));
+        self.sorted
+            .extend(self.bins.range(from..to).map(|it| it.peak));
         let rank = self.sorted.len() * 9 / 10;
         *self.sorted.select_nth_unstable_by(rank, f64::total_cmp).1
     }

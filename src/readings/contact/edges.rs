@@ -60,7 +60,11 @@ pub(super) fn step(coefficients: &[f64], power: f64, before: &[f64], behind: &[f
     }
     let long = best(&sums, power, behind.len() as f64);
     let short = best(&short, power, short_span as f64);
-    if long.evidence >= short.evidence { long } else { short }
+    if long.evidence >= short.evidence {
+        long
+    } else {
+        short
+    }
 }
 
 fn best(sums: &Sums, power: f64, span: f64) -> Step {
@@ -73,7 +77,8 @@ fn best(sums: &Sums, power: f64, span: f64) -> Step {
     for factor in FACTORS {
         // Hiss behind the control, and what no model has in it.
         let expected = power * (factor * factor + 1e-3);
-        let evidence = none - left(factor) / (2.0 * expected) - span * (expected / power).ln() / 2.0;
+        let evidence =
+            none - left(factor) / (2.0 * expected) - span * (expected / power).ln() / 2.0;
         if evidence > best.evidence {
             best = Step { evidence, factor };
         }
@@ -110,7 +115,13 @@ fn gain(n: f64, length: f64, factor: f64, ramp: f64) -> f64 {
 /// Undoes breaks of several depths and looks whether what is left is as easy
 /// to foresee as the sound before. `sound` has `before` samples before the
 /// edge. Evidence is 0 where a slow fall explains it better.
-pub(super) fn likely(coefficients: &[f64], sound: &[f64], before: usize, length: usize, sharp: bool) -> Likely {
+pub(super) fn likely(
+    coefficients: &[f64],
+    sound: &[f64],
+    before: usize,
+    length: usize,
+    sharp: bool,
+) -> Likely {
     let error = |sound: &[f64], at: usize| -> f64 {
         let past = &sound[at - ORDER..=at];
         let terms = coefficients.iter().zip(past.iter().rev());

@@ -72,7 +72,10 @@ impl ContactCheck {
         Self {
             rate_hz,
             channels,
-            tracks: names.iter().map(|name| Track::new(*name, rate_hz)).collect(),
+            tracks: names
+                .iter()
+                .map(|name| Track::new(*name, rate_hz))
+                .collect(),
             levels: Levels::new(rate_hz, checked),
             frames: 0,
             one: Vec::new(),
@@ -231,7 +234,8 @@ impl Track {
         self.crackle_finder.look(&mut self.impulses);
         self.rich_finder.samples().extend_from_slice(&self.whole);
         self.rich_finder.look(&mut self.found_rich);
-        self.to_break_rate.push(samples, self.break_finder.samples());
+        self.to_break_rate
+            .push(samples, self.break_finder.samples());
         self.break_finder.look(&mut self.found);
         self.take_impulses();
         self.take_breaks();
@@ -251,8 +255,7 @@ impl Track {
         let steady = (begun(self.to_break_rate.delay()), self.break_rate_hz);
         let rich = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
         let mut found = Vec::new();
-        for (finds, (begun_s, rate_hz)) in
-            [(&mut self.found, steady), (&mut self.found_rich, rich)]
+        for (finds, (begun_s, rate_hz)) in [(&mut self.found, steady), (&mut self.found_rich, rich)]
         {
             found.extend(finds.drain(..).map(|it| {
                 let seconds = |at: u64| begun_s + at as f64 / rate_hz;

@@ -34,6 +34,9 @@ pub const MARKS: usize = 20;
 /// How wide each step is in dB.
 pub const MARK_DB: f64 = 3.0;
 
+/// Nothing louder than this is silence.
+const SILENCE_DBFS: f64 = -75.0;
+
 /// What was found on one channel.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ContactChannel {
@@ -121,7 +124,8 @@ impl ContactReport {
     pub fn verdict(&self) -> ContactVerdict {
         let bad = |it: &&ContactChannel| it.break_count > 0;
         let broken: Vec<_> = self.channels.iter().filter(bad).collect();
-        if self.channels.iter().all(|it| it.level.is_none()) {
+        let silent = |it: &ContactChannel| it.level.is_none_or(|[_, high]| high.0 < SILENCE_DBFS);
+        if self.channels.iter().all(silent) {
             ContactVerdict::NoSignal
         } else if broken.len() == 1 && self.channels.len() > 1 {
             ContactVerdict::OneDropsOut(broken[0].track)
@@ -153,6 +157,8 @@ impl ContactReport {
     /// The highest level of any channel.
     pub fn highest(&self) -> Option<Decibels> {
         let highs = self.channels.iter().filter_map(|it| it.level);
-        highs.map(|[_, high]| high).reduce(|a, b| if b.0 > a.0 { b } else { a })
+        highs
+            .map(|[_, high]| high)
+            .reduce(|a, b| if b.0 > a.0 { b } else { a })
     }
 }

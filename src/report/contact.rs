@@ -1,0 +1,226 @@
+//! The contact check in words: verdict, each channel, where in the movement
+//! the faults come, and two runs side by side.
+
+use std::fmt::Write as _;
+
+use super::words::{counted, wrapped};
+use crate::readings::contact::{
+    ContactChannel, ContactReport, ContactTrack, ContactVerdict, MARK_DB, MARKS,
+};
+
+/// Breaks that are said one by one.
+const MOST_SAID: usize = 6;
+
+/// Cleaning, with the usual cautions (common practice, no source).
+pub const CLEANING: &str = "Clean it: power off and plug pulled, contact cleaner made for controls \
+and sparingly, with fresh air; some cleaners attack plastics, and none may reach belts or pinch \
+rollers. Work it end to end a dozen times, let it dry, and repeat the check.";
+
+/// The verdict in a few words.
+pub fn headline(report: &ContactReport) -> &'static str {
+    match report.verdict() {
+        ContactVerdict::NoSignal => "no sound to judge",
+        ContactVerdict::Clean => "clean",
+        ContactVerdict::Crackles => "crackles",
+        ContactVerdict::OneDropsOut(ContactTrack::Left) => "the left channel drops out",
+        ContactVerdict::OneDropsOut(_) => "the right channel drops out",
+        ContactVerdict::DropsOut => "drops out",
+    }
+}
+
+/// What it means and what to do next.
+pub fn advice(report: &ContactReport) -> &'static str {
+    match report.verdict() {
+        ContactVerdict::NoSignal => {
+            "Play a tone or music and work the control through its range while it plays."
+        }
+        ContactVerdict::Clean if report.passes == 0 => {
+            "But the level hardly moved: work the control through its range and back, or the \
+             switch several times."
+        }
+        ContactVerdict::Clean => "Nothing to be heard of its contacts.",
+        ContactVerdict::Crackles | ContactVerdict::OneDropsOut(_) | ContactVerdict::DropsOut => {
+            CLEANING
+        }
+    }
+}
+
+/// A channel's name.
+pub fn track(track: ContactTrack) -> &'static str {
+    match track {
+        ContactTrack::Mono => "Mono",
+        ContactTrack::Left => "Left",
+        ContactTrack::Right => "Right",
+    }
+}
+
+/// One letter for each step along the movement, the lowest level first: `X`
+/// a break, `*` a crackle, `-` neither.
+pub fn marks(channel: &ContactChannel) -> String {
+    let (breaks, crackles) = (channel.break_marks(), channel.crackle_marks());
+    (0..MARKS)
+        .rev()
+        .map(|step| match (breaks[step], crackles[step]) {
+            (0, 0) => '-',
+            (0, _) => '*',
+            _ => 'X',
+        })
+        .collect()
+}
+
+/// The block under a file's own, each line with its end.
+pub fn lines(report: &ContactReport) -> String {
+    let mut text = wrapped("  Contact    ", &headline(report).to_uppercase());
+    text.push_str(&wrapped("             ", advice(report)));
+    for channel in &report.channels {
+        text.push_str(&channel_lines(channel));
+    }
+    if report.channels.iter().any(ContactChannel::is_bad) {
+        let legend =
+            format!("lowest level left, highest right, a step is {MARK_DB} dB: X break, * crackle");
+        text.push_str(&wrapped("             ", &legend));
+    }
+    if let Some(tracking) = report.tracking {
+        let words = format!(
+            "left and right differ by up to {:.1} dB along the movement; with music its own \
+             balance is in that",
+            tracking.0
+        );
+        text.push_str(&wrapped("  Tracking   ", &words));
+    }
+    text
+}
+
+fn channel_lines(channel: &ContactChannel) -> String {
+    let level = channel
+        .level
+        .map_or(String::from("no sound"), |[low, high]| {
+            format!("{:.1} to {:.1} dBFS", low.0, high.0)
+        });
+    let words = format!(
+        "{level}, {}, {}",
+        counted(channel.crackles, "crackle", "crackles"),
+        counted(channel.break_count, "break", "breaks")
+    );
+    let mut text = wrapped(&format!("  {:<11}", track(channel.track)), &words);
+    if channel.is_bad() {
+        let _ = writeln!(text, "             {}", marks(channel));
+    }
+    for it in channel.breaks.iter().take(MOST_SAID) {
+        let _ = writeln!(
+            text,
+            "             break at {:.2} s, {:.1} ms long, {:.1} dB deep, level {:.0} dBFS",
+            it.start.0,
+            it.length.0 * 1000.0,
+            it.depth.0,
+            it.level.0
+        );
+    }
+    let more = channel.break_count.saturating_sub(MOST_SAID as u64);
+    if more > 0 {
+        let _ = writeln!(text, "             and {}", counted(more, "more", "more"));
+    }
+    text
+}
+
+/// Two runs side by side: what, before, after.
+pub fn compared(before: &ContactReport, after: &ContactReport) -> Vec<[String; 3]> {
+    let row =
+        |what: &str, of: fn(&ContactReport) -> String| [what.to_owned(), of(before), of(after)];
+    vec![
+        row("verdict", |it| headline(it).to_owned()),
+        row("highest level", |it| {
+            it.highest()
+                .map_or("–".to_owned(), |level| format!("{:.1} dBFS", level.0))
+        }),
+        row("crackles a sweep", |it| {
+            format!("{:.1}", it.crackles_per_sweep())
+        }),
+        row("breaks a sweep", |it| {
+            format!("{:.1}", it.breaks_per_sweep())
+        }),
+        row("tracking", |it| {
+            it.tracking
+                .map_or("–".to_owned(), |it| format!("{:.1} dB", it.0))
+        }),
+    ]
+}
+
+/// Two runs side by side as a table, before and after cleaning.
+pub fn comparison(before: &ContactReport, after: &ContactReport) -> String {
+    let mut text = String::from("Before and after\n");
+    for [what, before, after] in compared(before, after) {
+        let line = format!("  {what:<20}{before:<28}{after}");
+        text.push_str(line.trim_end());
+        text.push('\n');
+    }
+    if let (Some(before), Some(after)) = (before.highest(), after.highest()) {
+        let _ = writeln!(text, "  level gained        {:+.1} dB", after.0 - before.0);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::contact::ContactBreak;
+    use crate::units::{Decibels, Seconds};
+
+    fn channel(track: ContactTrack, breaks: usize) -> ContactChannel {
+        let it = ContactBreak {
+            start: Seconds(3.21),
+            length: Seconds(0.005),
+            depth: Decibels(6.2),
+            level: Decibels(-30.0),
+        };
+        ContactChannel {
+            track,
+            now: Some(Decibels(-12.0)),
+            level: Some([Decibels(-50.0), Decibels(-12.0)]),
+            crackles: 1,
+            break_count: breaks as u64,
+            breaks: vec![it; breaks],
+            crackle_places: vec![(Seconds(1.0), Decibels(-12.5))],
+        }
+    }
+
+    fn report(breaks: usize) -> ContactReport {
+        ContactReport {
+            duration: Seconds(10.0),
+            channels: vec![
+                channel(ContactTrack::Left, breaks),
+                channel(ContactTrack::Right, 0),
+            ],
+            tracking: Some(Decibels(1.4)),
+            passes: 2,
+        }
+    }
+
+    #[test]
+    fn one_channel_that_drops_out_is_named_and_placed() {
+        let text = lines(&report(9));
+        assert!(text.contains("THE LEFT CHANNEL DROPS OUT"), "{text}");
+        assert!(
+            text.contains("break at 3.21 s, 5.0 ms long, 6.2 dB deep"),
+            "{text}"
+        );
+        assert!(text.contains("and 3 more"), "{text}");
+        // 18 dB below the highest level is the seventh step from the right.
+        assert!(text.contains("-------------X-----*"), "{text}");
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn two_runs_stand_side_by_side() {
+        let text = comparison(&report(2), &report(0));
+        assert!(text.contains("crackles a sweep    2.0"), "{text}");
+        assert!(text.contains("breaks a sweep      2.0"), "{text}");
+        assert!(
+            text.contains("level gained        0.0") || text.contains("+0.0 dB"),
+            "{text}"
+        );
+    }
+}

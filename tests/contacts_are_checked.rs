@@ -1,0 +1,255 @@
+//! The contact check finds what a simulated volume control does wrong, and
+//! nothing where it does nothing wrong: with a tone, with music, in one
+//! channel, in mono, and through the program itself.
+
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
+#[path = "support/played.rs"]
+mod played;
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use played::{RATE_HZ, Sound};
+use serde_json::Value;
+use tapewright::readings::contact::{ContactCheck, ContactReport, ContactTrack, ContactVerdict};
+use tapewright::rehearsal::{
+    Control, ControlConfig, ControlFault, ControlFaultKind, DirtyTracks, SweepingConfig,
+};
+
+fn hand(round_trip_s: f64) -> SweepingConfig {
+    SweepingConfig {
+        ends: [0.15, 1.0],
+        round_trip_s,
+        rest_s: 0.4,
+        ..SweepingConfig::calm()
+    }
+}
+
+/// A second of it untouched, then the control worked once.
+fn worked(
+    sound: &Sound,
+    config: &ControlConfig,
+    seed: u64,
+    trip_s: f64,
+) -> (Vec<f32>, Vec<ControlFault>) {
+    let mut samples = sound.interleaved();
+    let mut control = Control::new(config.clone(), seed);
+    let (before, rest) = samples.split_at_mut(2 * RATE_HZ as usize);
+    control.pass(before);
+    control.work(hand(trip_s));
+    control.pass(rest);
+    assert!(!control.is_worked(), "the sound is too short");
+    (samples, control.faults().to_vec())
+}
+
+fn checked(samples: &[f32], channels: u16) -> ContactReport {
+    let mut check = ContactCheck::new(RATE_HZ, channels);
+    check.push(samples);
+    check.report()
+}
+
+fn breaking(dirty: DirtyTracks) -> ControlConfig {
+    ControlConfig {
+        break_spots: 4,
+        break_depth_db: 6.0,
+        break_length_s: 0.005,
+        break_edge_s: 0.0003,
+        dirty,
+        ..ControlConfig::clean()
+    }
+}
+
+fn starts(faults: &[ControlFault], kind: ControlFaultKind, track: usize) -> Vec<f64> {
+    let of = |it: &&ControlFault| it.kind == kind && it.tracks[track];
+    let seconds = |it: &ControlFault| it.frame as f64 / f64::from(RATE_HZ);
+    faults.iter().filter(of).map(seconds).collect()
+}
+
+#[test]
+fn every_break_in_a_tone_is_found_with_its_length_and_depth() {
+    let sound = played::tone(3150.0, 14.0, 5);
+    let (samples, faults) = worked(&sound, &breaking(DirtyTracks::Left), 5, 6.0);
+    let report = checked(&samples, 2);
+    let truth = starts(&faults, ControlFaultKind::Break, 0);
+    assert!(truth.len() >= 8, "{truth:?}");
+    let left = &report.channels[0];
+    assert_eq!(left.breaks.len(), truth.len(), "{left:?}");
+    for (found, start) in left.breaks.iter().zip(truth) {
+        assert!((found.start.0 - start).abs() < 0.001, "{found:?} {start}");
+        assert!((found.length.0 - 0.005).abs() < 0.001, "{found:?}");
+        assert!((found.depth.0 - 6.0).abs() < 1.0, "{found:?}");
+    }
+    assert_eq!(report.channels[1].break_count, 0);
+    assert_eq!(
+        report.verdict(),
+        ContactVerdict::OneDropsOut(ContactTrack::Left)
+    );
+    assert_eq!(report.passes, 2);
+}
+
+#[test]
+fn crackles_are_counted_and_cleaning_ends_them() {
+    let sound = played::tone(1000.0, 14.0, 6);
+    let config = ControlConfig {
+        crackle_spots: 5,
+        crackle_dbfs: -20.0,
+        tracking_db: 2.0,
+        dirty: DirtyTracks::Both,
+        ..ControlConfig::clean()
+    };
+    let (samples, faults) = worked(&sound, &config, 6, 6.0);
+    let report = checked(&samples, 2);
+    let truth = starts(&faults, ControlFaultKind::Crackle, 0).len() as u64;
+    assert!(truth >= 10);
+    for channel in &report.channels {
+        assert!(
+            channel.crackles.abs_diff(truth) <= 1,
+            "{} {truth}",
+            channel.crackles
+        );
+    }
+    assert_eq!(report.verdict(), ContactVerdict::Crackles);
+    // The tracks differ by 2 dB × (1 − position), lowest at 0.15.
+    let tracking = report.tracking.unwrap().0;
+    assert!((1.2..2.0).contains(&tracking), "{tracking}");
+    let (clean, _) = worked(&sound, &ControlConfig::clean(), 6, 6.0);
+    assert_eq!(checked(&clean, 2).verdict(), ContactVerdict::Clean);
+}
+
+#[test]
+fn a_clean_control_turned_fast_is_clean() {
+    for seed in 1..5 {
+        let sound = played::tone(3150.0, 8.0, seed);
+        let (samples, _) = worked(&sound, &ControlConfig::clean(), seed, 1.0);
+        let report = checked(&samples, 2);
+        assert_eq!(report.verdict(), ContactVerdict::Clean, "{report:?}");
+        assert!(report.passes >= 2, "{}", report.passes);
+    }
+}
+
+#[test]
+fn clean_contacts_invent_at_most_one_break_a_sweep_in_music() {
+    let mut invented = 0;
+    for seed in 1..7 {
+        let sound = played::music(12.0, 500 + seed);
+        let (samples, _) = worked(&sound, &ControlConfig::clean(), seed, 4.0);
+        let report = checked(&samples, 2);
+        invented += report.channels.iter().map(|it| it.break_count).sum::<u64>();
+    }
+    assert!(invented <= 6, "{invented} in 6 sweeps");
+}
+
+#[test]
+fn mono_is_checked_too() {
+    let sound = played::tone(3150.0, 14.0, 8);
+    let (samples, faults) = worked(&sound, &breaking(DirtyTracks::Both), 8, 6.0);
+    let left: Vec<f32> = samples.iter().step_by(2).copied().collect();
+    let report = checked(&left, 1);
+    let truth = starts(&faults, ControlFaultKind::Break, 0).len() as u64;
+    assert_eq!(report.channels.len(), 1);
+    assert_eq!(report.channels[0].break_count, truth);
+    assert_eq!(report.verdict(), ContactVerdict::DropsOut);
+    assert_eq!(report.tracking, None);
+}
+
+#[test]
+fn silence_has_no_verdict() {
+    let report = checked(&vec![0.0; 2 * 96_000], 2);
+    assert_eq!(report.verdict(), ContactVerdict::NoSignal);
+    assert!(report.channels.iter().all(|it| !it.is_bad()));
+}
+
+#[test]
+fn the_size_of_blocks_changes_nothing() {
+    let sound = played::tone(3150.0, 14.0, 9);
+    let (samples, _) = worked(&sound, &ControlConfig::dirty(9), 9, 6.0);
+    let whole = checked(&samples, 2);
+    let mut check = ContactCheck::new(RATE_HZ, 2);
+    for block in samples.chunks(334) {
+        check.push(block);
+    }
+    assert_eq!(check.report(), whole);
+    assert!(whole.channels.iter().any(|it| it.break_count > 0));
+}
+
+fn written(folder: &Path, name: &str, samples: &[f32], channels: u16) {
+    let spec = hound::WavSpec {
+        channels,
+        sample_rate: RATE_HZ,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(folder.join(name), spec).unwrap();
+    for sample in samples {
+        writer.write_sample((sample * 32767.0) as i16).unwrap();
+    }
+    writer.finalize().unwrap();
+}
+
+fn read(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_tapewright"))
+        .arg("read")
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn the_program_says_it_in_json_and_without_a_tone_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let (samples, faults) = worked(
+        &played::tone(3150.0, 14.0, 5),
+        &breaking(DirtyTracks::Left),
+        5,
+        6.0,
+    );
+    written(folder.path(), "tone.wav", &samples, 2);
+    let (music, _) = worked(&played::music(14.0, 3), &ControlConfig::clean(), 3, 6.0);
+    written(folder.path(), "music.wav", &music, 2);
+    let output = read(
+        folder.path(),
+        &["--json", "--contact", "tone.wav", "music.wav"],
+    );
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let lines = String::from_utf8(output.stdout).unwrap();
+    let objects: Vec<Value> = lines
+        .lines()
+        .map(|it| serde_json::from_str(it).unwrap())
+        .collect();
+    let schema = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/reading.schema.json");
+    let schema: Value = serde_json::from_slice(&std::fs::read(schema).unwrap()).unwrap();
+    for object in &objects {
+        assert!(jsonschema::is_valid(&schema, object), "{object}");
+    }
+    let left = &objects[0]["contact"]["left"];
+    let breaks = starts(&faults, ControlFaultKind::Break, 0).len();
+    assert_eq!(left["breaks"].as_array().unwrap().len(), breaks);
+    assert!((left["breaks"][0]["depth_db"].as_f64().unwrap() - 6.0).abs() < 1.0);
+    assert!(left["level_dbfs"][0].as_f64() < left["level_dbfs"][1].as_f64());
+    assert!(objects[1]["speed"]["deviation_percent"].is_null());
+    assert!(objects[1]["contact"]["right"]["crackles"].is_u64());
+    assert!(!objects[1]["cautions"].as_array().unwrap().is_empty());
+}
+
+#[test]
+fn two_files_are_compared_before_and_after() {
+    let folder = tempfile::tempdir().unwrap();
+    let sound = played::tone(3150.0, 14.0, 5);
+    let (before, _) = worked(&sound, &breaking(DirtyTracks::Left), 5, 6.0);
+    let (after, _) = worked(&sound, &ControlConfig::clean(), 5, 6.0);
+    written(folder.path(), "before.wav", &before, 2);
+    written(folder.path(), "after.wav", &after, 2);
+    let output = read(folder.path(), &["--contact", "before.wav", "after.wav"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    assert!(text.contains("THE LEFT CHANNEL DROPS OUT"), "{text}");
+    assert!(text.contains("power off"), "{text}");
+    let compared = &text[text.find("Before and after").unwrap()..];
+    assert!(
+        compared.contains("the left channel drops out"),
+        "{compared}"
+    );
+    assert!(compared.contains("clean"), "{compared}");
+}
