@@ -13,6 +13,7 @@ use arc_swap::ArcSwap;
 
 use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
+use crate::readings::contact::{ContactCheck, ContactReport};
 use crate::readings::{
     ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, SampleClock, Settings,
 };
@@ -39,8 +40,19 @@ pub struct LiveState {
     /// The sample clock that the readings count with; `None` before the first
     /// connection.
     pub clock: Option<SampleClock>,
+    /// The contact check that is under way, or the last one's result.
+    pub contact: Option<Contacting>,
     /// Frames that found no room in the ring, so far.
     pub overrun_frames: u64,
+}
+
+/// A contact check.
+#[derive(Clone, Debug)]
+pub enum Contacting {
+    /// Under way; how it stands.
+    Running(Arc<ContactReport>),
+    /// Ended.
+    Done(Arc<ContactReport>),
 }
 
 /// How the source is.
@@ -86,6 +98,12 @@ pub enum Request {
     Keep(KeepRequest),
     /// Stop keeping, or forget what is done.
     ForgetKept,
+    /// Begin a contact check.
+    BeginContact,
+    /// End it.
+    EndContact,
+    /// Stop it, or forget what came of it.
+    ForgetContact,
     /// Begin a wiper check.
     BeginSweep,
     /// End it and judge it.
@@ -135,6 +153,7 @@ impl Analysis {
             state: LiveState::default(),
             engine: None,
             connection: None,
+            contact: None,
             overruns_before: 0,
             unpublished: 0,
         };
@@ -179,6 +198,8 @@ struct Worker {
     state: LiveState,
     engine: Option<(Engine, StreamFormat)>,
     connection: Option<Connection>,
+    /// The contact check that is under way.
+    contact: Option<ContactCheck>,
     /// Lost in rings that are done with.
     overruns_before: u64,
     /// Frames since the last state was made.
@@ -219,6 +240,13 @@ impl Worker {
         match request {
             Request::Nominal(nominal) => self.wishes.conditions.nominal = nominal,
             Request::Tolerance(tolerance) => self.wishes.tolerance = tolerance,
+            Request::BeginContact => return self.begin_contact(),
+            Request::EndContact => return self.end_contact(),
+            Request::ForgetContact => {
+                self.contact = None;
+                self.state.contact = None;
+                return;
+            }
             Request::Keep(_)
             | Request::ForgetKept
             | Request::BeginSweep
@@ -242,6 +270,21 @@ impl Worker {
             Request::ForgetSweep => engine.forget_sweep(),
             Request::HandsOff => engine.hands_off(),
             Request::HandsOn => engine.hands_on(),
+            // Carried out above: the check needs no engine.
+            Request::BeginContact | Request::EndContact | Request::ForgetContact => {}
+        }
+    }
+
+    fn begin_contact(&mut self) {
+        if let Some(connection) = &self.connection {
+            let format = connection.format;
+            self.contact = Some(ContactCheck::new(format.rate_hz, format.channels));
+        }
+    }
+
+    fn end_contact(&mut self) {
+        if let Some(mut check) = self.contact.take() {
+            self.state.contact = Some(Contacting::Done(Arc::new(check.report())));
         }
     }
 
@@ -310,6 +353,15 @@ impl Worker {
                 }
             },
         }
+        // What plays now does not continue what was checked.
+        match &mut self.contact {
+            Some(check) if check.is_of(format.rate_hz, format.channels) => check.gap(),
+            Some(_) => {
+                self.contact = None;
+                self.state.contact = None;
+            }
+            None => {}
+        }
         self.state.source = SourceState::Running {
             name: name.clone(),
             format,
@@ -333,9 +385,17 @@ impl Worker {
             match connection.reader.pop(buffer) {
                 Popped::Samples(count) => {
                     engine.push(&buffer[..count]);
+                    if let Some(check) = &mut self.contact {
+                        check.push(&buffer[..count]);
+                    }
                     self.unpublished += (count / connection.reader.channels()) as u64;
                 }
-                Popped::Gap(lost_frames) => engine.gap(lost_frames),
+                Popped::Gap(lost_frames) => {
+                    engine.gap(lost_frames);
+                    if let Some(check) = &mut self.contact {
+                        check.gap();
+                    }
+                }
                 Popped::Empty => return moved,
             }
             moved = true;
@@ -352,6 +412,9 @@ impl Worker {
 
     fn publish(&mut self) {
         self.unpublished = 0;
+        if let Some(check) = &self.contact {
+            self.state.contact = Some(Contacting::Running(Arc::new(check.progress())));
+        }
         self.state.sequence += 1;
         self.state.reading = self
             .engine

@@ -10,7 +10,9 @@ use arc_swap::ArcSwap;
 
 use super::ring::{RingWriter, ring};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
-use crate::rehearsal::{Fingers, MachineConfig, SimulatedMachine, SweepingConfig, SweepingHand};
+use crate::rehearsal::{
+    Control, ControlConfig, Fingers, MachineConfig, SimulatedMachine, SweepingConfig, SweepingHand,
+};
 
 /// A block is this long: short enough for the hand on the trimmer.
 const BLOCK_MS: u32 = 10;
@@ -30,6 +32,8 @@ pub enum BenchCommand {
     /// Sweep the trimmer through its travel and back with a trembling hand;
     /// any turn takes over.
     Sweep,
+    /// Work its volume control once down and up again.
+    WorkControl,
     /// Switch the machine on or off.
     Power(bool),
 }
@@ -74,10 +78,12 @@ pub fn start(
     seed: u64,
     events: SourceEvents,
 ) -> std::io::Result<Bench> {
+    let config_of_control = (config.rate_hz, config.channels);
     let machine = SimulatedMachine::new(config, seed);
     let (commands, receiver) = channel();
     let status = Arc::new(ArcSwap::from_pointee(status_of(&machine, 0)));
     let player = Player {
+        control: Control::new(control_of(&config_of_control, seed), seed),
         fingers: Fingers::at(machine.trimmer()),
         sweep: None,
         seed,
@@ -92,6 +98,25 @@ pub fn start(
     Ok(Bench { commands, status })
 }
 
+/// An old control, dirty as the seed will have it.
+fn control_of(&(rate_hz, channels): &(u32, u16), seed: u64) -> ControlConfig {
+    ControlConfig {
+        rate_hz,
+        channels,
+        ..ControlConfig::dirty(seed)
+    }
+}
+
+/// Down to a whisper and up again within some seconds.
+fn working_hand() -> SweepingConfig {
+    SweepingConfig {
+        ends: [0.1, 1.0],
+        round_trip_s: 6.0,
+        rest_s: 0.4,
+        ..SweepingConfig::calm()
+    }
+}
+
 fn status_of(machine: &SimulatedMachine, strokes: u32) -> BenchStatus {
     BenchStatus {
         trimmer: machine.trimmer(),
@@ -102,6 +127,8 @@ fn status_of(machine: &SimulatedMachine, strokes: u32) -> BenchStatus {
 
 struct Player {
     machine: SimulatedMachine,
+    /// The volume control, between the machine and its output.
+    control: Control,
     fingers: Fingers,
     /// A hand that sweeps, and for how many seconds it has.
     sweep: Option<(SweepingHand, f64)>,
@@ -138,6 +165,7 @@ impl Player {
             self.obey_until(pace.due());
             self.turn(f64::from(BLOCK_MS) / 1000.0);
             self.machine.fill(&mut block);
+            self.control.pass(&mut block);
             deliver(&mut writer, &block);
             pace.block_done(Instant::now());
         }
@@ -162,10 +190,14 @@ impl Player {
                 self.sweep = None;
                 self.fingers.turn(by);
             }
+            BenchCommand::WorkControl => self.control.work(working_hand()),
             BenchCommand::Sweep => self.begin_sweep(),
             BenchCommand::CleanStroke => {
                 self.machine.clean_wiper_stroke();
                 self.strokes += u32::from(!self.machine.is_powered());
+                if !self.machine.is_powered() {
+                    self.control.clean_stroke();
+                }
             }
             BenchCommand::Power(true) => self.machine.power_on(),
             BenchCommand::Power(false) => self.machine.power_off(),

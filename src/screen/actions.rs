@@ -17,6 +17,10 @@ pub enum Action {
     Help,
     /// Show what the ± is made of, or close that.
     Budget,
+    /// Begin a check of contacts, or end it.
+    Contact,
+    /// Let the simulated hand work the volume control.
+    WorkControl,
     /// Begin a check of the wiper, or end it and judge it.
     Sweep,
     /// Begin one and let the hand of the rehearsal turn the trimmer.
@@ -104,6 +108,8 @@ impl ScreenState {
                 self.budget = !self.budget;
                 Vec::new()
             }
+            Action::Contact => self.check_contact(),
+            Action::WorkControl => self.work_control(),
             Action::Sweep => self.sweep(),
             Action::SweepByHand => self.sweep_by_hand(),
             Action::Card => {
@@ -179,6 +185,9 @@ impl ScreenState {
         let card = self.card.take().is_some();
         if self.help.take().is_some() || std::mem::take(&mut self.budget) || card {
             return Vec::new();
+        }
+        if self.view == View::Contact {
+            return self.leave_contact();
         }
         if self.view == View::Wiper {
             return self.leave_wiper();

@@ -4,6 +4,7 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+use super::panels::contact;
 use super::panels::{
     bars, budget, card, digits, footer, health, help, needle, news, strip, title, trend, trouble,
     verdict, wiper,
@@ -229,6 +230,7 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
     match state.view {
         View::Bench => {}
         View::Wiper => wiper::draw(state, &mut column.next(room)),
+        View::Contact => contact::draw(state, &mut column.next(room)),
     }
     news::draw(state, &mut column.next(news));
     strip::draw(state, &mut column.next(1));

@@ -68,6 +68,8 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
     key(KeyCode::Char('w'), NONE, When::Always, || Action::Sweep, "w", "wiper", "check the wiper: begin, turn the trimmer out and back, end"),
     key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back"),
+    key(KeyCode::Char('k'), NONE, When::Always, || Action::Contact, "k", "contacts", "check a volume control or switch: begin, work it, end"),
+    key(KeyCode::Char('o'), NONE, When::Rehearsing, || Action::WorkControl, "o", "control", "let the simulated hand work the volume control"),
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Backspace, NONE, When::Always, || Action::GoBack, "Bksp", "back", "one step back"),
     key(KeyCode::Tab, NONE, When::Always, || Action::Pass, "Tab", "", "the next step, without doing what belongs to this one"),

@@ -9,6 +9,7 @@
 
 mod actions;
 mod canvas;
+mod contact;
 mod draw;
 mod font;
 pub mod keys;

@@ -153,6 +153,7 @@ pub(super) fn live(sequence: u64, reading: Reading) -> Arc<LiveState> {
         },
         reading: Some(Arc::new(reading)),
         clock: None,
+        contact: None,
         overrun_frames: 0,
     })
 }

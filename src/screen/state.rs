@@ -10,8 +10,9 @@ use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::verdict::Verdict;
 use super::view::View;
 use super::words::clock_in_force;
-use crate::audio::analysis::{LiveState, Request, SourceState};
+use crate::audio::analysis::{Contacting, LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
+use crate::readings::contact::ContactReport;
 use crate::readings::{
     Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, SweepReport, Sweeping,
 };
@@ -167,6 +168,8 @@ pub struct ScreenState {
     pub view: View,
     /// Sweeps of the trimmer that were judged in this sitting, oldest first.
     pub sweeps: Vec<Arc<SweepReport>>,
+    /// Checks of contacts that were done in this sitting, oldest first.
+    pub contacts: Vec<Arc<ContactReport>>,
     /// Which unit leads.
     pub lead: Lead,
     /// The newest of the analysis.
@@ -223,6 +226,7 @@ impl ScreenState {
             tolerance: setup.tolerance,
             view: View::default(),
             sweeps: Vec::new(),
+            contacts: Vec::new(),
             lead: Lead::default(),
             live: Arc::default(),
             needle_scale: ZoomingScale::new(NEEDLE_SCALES),
@@ -311,6 +315,9 @@ impl ScreenState {
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
         self.live = live;
         self.follow_clock();
+        if let Some(Contacting::Done(report)) = self.live.contact.clone() {
+            self.take_contact(&report);
+        }
         let Some(reading) = self.live.reading.clone() else {
             return Vec::new();
         };

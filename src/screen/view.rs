@@ -9,4 +9,6 @@ pub enum View {
     Bench,
     /// The check of the trimmer's wiper: speed against its travel.
     Wiper,
+    /// The check of a volume control or a switch.
+    Contact,
 }

@@ -25,6 +25,10 @@ pub(super) struct Manner {
     span: usize,
     /// A millisecond.
     ms: u64,
+    /// What a moment must have to be looked at as an edge: how much likelier
+    /// a step is than none, and how many falls are tried for one rise.
+    evidence: f64,
+    tried: usize,
     /// By forecast, or by likelihood.
     by_forecast: bool,
 }
@@ -38,6 +42,8 @@ impl Manner {
         guard: 12,
         span: 24,
         ms: 12,
+        evidence: 14.0,
+        tried: 6,
         by_forecast: true,
     };
     /// At about 48 kHz, by likelihood: the highest frequencies of music and
@@ -49,6 +55,8 @@ impl Manner {
         guard: 48,
         span: 96,
         ms: 48,
+        evidence: 24.0,
+        tried: 2,
         by_forecast: false,
     };
 }
@@ -57,9 +65,6 @@ impl Manner {
 const SILENCE: f64 = 0.5e-8;
 /// No model foresees better than this part of the power.
 const BEST_FORESIGHT: f64 = 1e-5;
-
-/// What a moment must have to be looked at as an edge.
-const LEAST_EVIDENCE: f64 = 14.0;
 
 /// A break takes away at least this much: 4.4 dB.
 const BREAK_FACTOR: f64 = 0.6;
@@ -87,8 +92,6 @@ const LONGEST_RICH_MS: u64 = 120;
 const BEFORE: usize = 272;
 /// Longest span of any manner.
 const MOST_SPAN: usize = 96;
-/// Falls that are tried for one rise.
-const MOST_TRIED: usize = 6;
 
 /// A moment at which the gain falls, or rises.
 #[derive(Clone, Copy, Debug)]
@@ -278,11 +281,11 @@ impl BreakFinder {
         let behind = &behind[..span];
         let c = &model.predictor.coefficients;
         let mut step = edges::step(c, model.power, &before, behind);
-        if step.evidence < LEAST_EVIDENCE {
+        if step.evidence < self.manner.evidence {
             return None;
         }
         step.evidence -= self.quiet_already(model, at, backwards, step.factor);
-        (step.evidence >= LEAST_EVIDENCE).then_some(Edge { at, step })
+        (step.evidence >= self.manner.evidence).then_some(Edge { at, step })
     }
 
     /// How well the factor suits what comes before the moment too: then the
@@ -322,14 +325,20 @@ impl BreakFinder {
             }
             self.rises.pop_front();
             let near = |fall: &&Edge| {
+                let too_long = rise.at > fall.at + LONGEST_RICH_MS * self.manner.ms;
+                if !self.manner.by_forecast
+                    && (too_long || fall.step.factor.max(rise.step.factor) > 0.7)
+                {
+                    return false;
+                }
                 if !alike(fall.step.factor, rise.step.factor) {
                     return false;
                 }
                 let length = rise.at.saturating_sub(fall.at);
                 (self.manner.ms * 3 / 5..=LONGEST_MS * self.manner.ms).contains(&length)
             };
-            let falls = self.falls.iter().rev().filter(near).take(MOST_TRIED);
-            let breaks = falls.filter_map(|fall| self.judge(fall.at, rise.at));
+            let falls = self.falls.iter().rev().filter(near).take(self.manner.tried);
+            let breaks = falls.filter_map(|fall| self.judge(*fall, rise));
             let best = breaks.reduce(|a, b| if b.factor < 0.8 * a.factor { b } else { a });
             if let Some(it) = best {
                 self.falls.retain(|other| other.at > it.end);
@@ -339,7 +348,8 @@ impl BreakFinder {
     }
 
     /// Whether contact was lost between two edges.
-    fn judge(&self, start: u64, end: u64) -> Option<Found> {
+    fn judge(&self, fall: Edge, rise: Edge) -> Option<Found> {
+        let (start, end) = (fall.at, rise.at);
         let length = end - start;
         let found = if self.manner.by_forecast {
             let fall = self.gains(start, length, false)??;
@@ -347,7 +357,7 @@ impl BreakFinder {
             let factor = (fall * rise).sqrt();
             agree(fall, rise).then_some(Found { start, end, factor })?
         } else {
-            self.likely_break(start, end)?
+            self.likely_break(fall, rise)?
         };
         let is_break = found.factor <= BREAK_FACTOR
             && self.is_quiet_between(found.start, found.end, found.factor);
@@ -355,22 +365,19 @@ impl BreakFinder {
     }
 
     /// A break in sound that can hardly be foreseen: where it fits best.
-    fn likely_break(&self, start: u64, end: u64) -> Option<Found> {
+    fn likely_break(&self, fall: Edge, rise: Edge) -> Option<Found> {
+        let guess = Some((fall.step.factor * rise.step.factor).sqrt());
+        let (mut start, mut end) = (fall.at, rise.at);
         let step = self.manner.ms / 2;
-        let (mut start, mut end) = (start, end);
-        for _ in 0..2 {
-            let shifted = |shift: u64| start + shift - 4 * step.min(start / 4);
-            let tried = (0..7)
-                .map(|nth| shifted(nth * step))
-                .filter(|at| *at + step < end);
-            start = self.best_of(tried, |at| self.fit(at, end - at, false, true))?;
-            let tried = (0..7)
-                .map(|nth| end + nth * step - 2 * step)
-                .filter(|at| *at > start + step);
-            end = self.best_of(tried, |at| self.fit(at, at - start, true, true))?;
-        }
-        let fall = self.fit(start, end - start, false, false)?;
-        let rise = self.fit(end, end - start, true, false)?;
+        let earliest = start.saturating_sub(4 * step);
+        let tried = (0..7).map(|nth| earliest + nth * step);
+        let tried = tried.filter(|at| *at + step < end);
+        start = self.best_of(tried, |at| self.fit(at, end - at, false, guess))?;
+        let tried = (0..7).map(|nth| end + nth * step - 2 * step);
+        let tried = tried.filter(|at| *at > start + step);
+        end = self.best_of(tried, |at| self.fit(at, at - start, true, guess))?;
+        let fall = self.fit(start, end - start, false, None)?;
+        let rise = self.fit(end, end - start, true, None)?;
         let factor = (fall.factor * rise.factor).sqrt();
         let sure = fall.evidence + rise.evidence > LEAST_TOGETHER
             && fall.evidence.min(rise.evidence) > LEAST_EACH
@@ -390,7 +397,7 @@ impl BreakFinder {
         Some(best.0)
     }
 
-    fn fit(&self, at: u64, length: u64, backwards: bool, sharp: bool) -> Option<Likely> {
+    fn fit(&self, at: u64, length: u64, backwards: bool, guess: Option<f64>) -> Option<Likely> {
         let length = length as usize;
         let model = self.model(at, backwards)?;
         let here = (at - self.base) as usize;
@@ -409,7 +416,7 @@ impl BreakFinder {
             &sound,
             BEFORE,
             length,
-            sharp,
+            guess,
         ))
     }
 

@@ -114,13 +114,14 @@ fn gain(n: f64, length: f64, factor: f64, ramp: f64) -> f64 {
 
 /// Undoes breaks of several depths and looks whether what is left is as easy
 /// to foresee as the sound before. `sound` has `before` samples before the
-/// edge. Evidence is 0 where a slow fall explains it better.
+/// edge. Evidence is 0 where a slow fall explains it better. With a guess of
+/// the factor that one alone is tried, as a sharp edge.
 pub(super) fn likely(
     coefficients: &[f64],
     sound: &[f64],
     before: usize,
     length: usize,
-    sharp: bool,
+    guess: Option<f64>,
 ) -> Likely {
     let error = |sound: &[f64], at: usize| -> f64 {
         let past = &sound[at - ORDER..=at];
@@ -156,13 +157,16 @@ pub(super) fn likely(
             unexplained: left / count,
         }
     };
+    if let Some(guess) = guess {
+        return of(guess, RAMPS[1]);
+    }
     let better = |a: Likely, b: Likely| if b.evidence > a.evidence { b } else { a };
     let start = of(LIKELY_FACTORS[0], RAMPS[1]);
     let mut best = LIKELY_FACTORS[1..]
         .iter()
         .fold(start, |best, factor| better(best, of(*factor, RAMPS[1])));
     for ramp in RAMPS {
-        if ramp == RAMPS[1] || sharp {
+        if ramp == RAMPS[1] {
             continue;
         }
         let other = of(best.factor, ramp);

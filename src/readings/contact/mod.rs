@@ -82,6 +82,11 @@ impl ContactCheck {
         }
     }
 
+    /// Whether it checks sound of this rate and so many channels.
+    pub fn is_of(&self, rate_hz: u32, channels: u16) -> bool {
+        self.rate_hz == f64::from(rate_hz.max(1)) && self.channels == usize::from(channels.max(1))
+    }
+
     /// Takes interleaved samples; what does not fill a frame is left out.
     pub fn push(&mut self, interleaved: &[f32]) {
         // In pieces of a fixed size, so that memory stays bounded.
