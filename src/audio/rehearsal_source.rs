@@ -83,7 +83,7 @@ pub fn start(
     let (commands, receiver) = channel();
     let status = Arc::new(ArcSwap::from_pointee(status_of(&machine, 0)));
     let player = Player {
-        control: Control::new(control_of(&config_of_control, seed), seed),
+        control: Control::new(control_of(config_of_control, seed), seed),
         fingers: Fingers::at(machine.trimmer()),
         sweep: None,
         seed,
@@ -99,7 +99,7 @@ pub fn start(
 }
 
 /// An old control, dirty as the seed will have it.
-fn control_of(&(rate_hz, channels): &(u32, u16), seed: u64) -> ControlConfig {
+fn control_of((rate_hz, channels): (u32, u16), seed: u64) -> ControlConfig {
     ControlConfig {
         rate_hz,
         channels,

@@ -29,7 +29,7 @@ pub fn line(report: &FileReport<'_>) -> String {
         }
     };
     reading.sweep = report.sweep.map(Sweep::of);
-    reading.contact = report.contact.map(|it| it.map(Contact::of));
+    reading.contact = report.contact.map(|it| ContactAsked(it.map(Contact::of)));
     // Strings, numbers and fixed keys only: nothing that JSON cannot say.
     serde_json::to_string(&reading).expect("plain values always become JSON")
 }
@@ -52,8 +52,13 @@ struct Line<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     sweep: Option<Sweep>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    contact: Option<Option<Contact>>,
+    contact: Option<ContactAsked>,
 }
+
+/// What was asked for; null where the file could not be read.
+#[derive(Serialize)]
+#[serde(transparent)]
+struct ContactAsked(Option<Contact>);
 
 /// A channel under each name that there is.
 #[derive(Serialize, Default)]

@@ -8,6 +8,7 @@ use super::{ReferenceOptions, seconds};
 
 /// `tapewright read`.
 #[derive(Args, Debug)]
+#[allow(clippy::struct_excessive_bools)] // switches of a command line are
 pub struct ReadOptions {
     /// Recordings: WAV, FLAC and other usual kinds
     #[arg(required = true, value_name = "FILE")]

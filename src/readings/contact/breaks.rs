@@ -352,8 +352,8 @@ impl BreakFinder {
         let (start, end) = (fall.at, rise.at);
         let length = end - start;
         let found = if self.manner.by_forecast {
-            let fall = self.gains(start, length, false)??;
-            let rise = self.gains(end, length, true)??;
+            let fall = self.gains(start, length, false)?;
+            let rise = self.gains(end, length, true)?;
             let factor = (fall * rise).sqrt();
             agree(fall, rise).then_some(Found { start, end, factor })?
         } else {
@@ -372,10 +372,10 @@ impl BreakFinder {
         let earliest = start.saturating_sub(4 * step);
         let tried = (0..7).map(|nth| earliest + nth * step);
         let tried = tried.filter(|at| *at + step < end);
-        start = self.best_of(tried, |at| self.fit(at, end - at, false, guess))?;
+        start = Self::best_of(tried, |at| self.fit(at, end - at, false, guess))?;
         let tried = (0..7).map(|nth| end + nth * step - 2 * step);
         let tried = tried.filter(|at| *at > start + step);
-        end = self.best_of(tried, |at| self.fit(at, at - start, true, guess))?;
+        end = Self::best_of(tried, |at| self.fit(at, at - start, true, guess))?;
         let fall = self.fit(start, end - start, false, None)?;
         let rise = self.fit(end, end - start, true, None)?;
         let factor = (fall.factor * rise.factor).sqrt();
@@ -388,7 +388,6 @@ impl BreakFinder {
     }
 
     fn best_of(
-        &self,
         tried: impl Iterator<Item = u64>,
         fit: impl Fn(u64) -> Option<Likely>,
     ) -> Option<u64> {
@@ -420,9 +419,9 @@ impl BreakFinder {
         ))
     }
 
-    /// The factor at an edge as forecast from before it: `None` where the
-    /// forecast is not to be trusted, `Some(None)` where the edge is not sharp.
-    fn gains(&self, at: u64, length: u64, backwards: bool) -> Option<Option<f64>> {
+    /// The factor at an edge as forecast from before it, if the forecast is to
+    /// be trusted and the edge is sharp.
+    fn gains(&self, at: u64, length: u64, backwards: bool) -> Option<f64> {
         let model = self.model(at, backwards)?;
         let whole = length as usize;
         let ramp = RAMP.min(whole / 3);
@@ -463,9 +462,9 @@ impl BreakFinder {
         }
         let energies = |from: usize, to: usize| -> Option<[f64; 2]> {
             let mut sums = [0.0; 2];
-            for n in from..to {
+            for (n, forecast) in forecast.iter().enumerate().take(to).skip(from) {
                 sums[0] += sample(n)?.powi(2);
-                sums[1] += forecast[n].powi(2);
+                sums[1] += forecast.powi(2);
             }
             Some(sums.map(|sum| sum / (to - from) as f64))
         };
@@ -473,8 +472,8 @@ impl BreakFinder {
         let after = energies(AHEAD + ramp, AHEAD + far)?;
         let power = model.predictor.power;
         let mut missed = 0.0;
-        for n in 6..AHEAD - ramp {
-            missed += (sample(n)? - forecast[n]).powi(2);
+        for (n, forecast) in forecast.iter().enumerate().take(AHEAD - ramp).skip(6) {
+            missed += (sample(n)? - forecast).powi(2);
         }
         missed /= (AHEAD - ramp - 6) as f64;
         let trusted = missed < 0.1 * before[1]
@@ -486,7 +485,7 @@ impl BreakFinder {
         let whole = (before[0] / before[1]).sqrt();
         let factor = (after[0] / after[1]).sqrt() / whole;
         let sharp = whole > 1.0 - SHARPNESS * (1.0 - factor) && whole < 1.5;
-        Some(sharp.then_some(factor))
+        sharp.then_some(factor)
     }
 
     fn mean_square(&self, from: u64, to: u64) -> f64 {

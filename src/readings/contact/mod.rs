@@ -28,6 +28,9 @@ pub use report::{
 
 use crate::units::{Decibels, Seconds};
 
+/// Frames taken at once: 21 ms at 48 kHz.
+const PIECE_FRAMES: usize = 1024;
+
 /// Crackles are looked for at about this rate, breaks at that.
 const CRACKLE_RATE_HZ: f64 = 48_000.0;
 const BREAK_RATE_HZ: f64 = 12_000.0;
@@ -56,6 +59,8 @@ pub struct ContactCheck {
     levels: Levels,
     frames: u64,
     one: Vec<f32>,
+    /// Interleaved samples that wait for a whole piece.
+    pending: Vec<f32>,
 }
 
 impl ContactCheck {
@@ -79,19 +84,34 @@ impl ContactCheck {
             levels: Levels::new(rate_hz, checked),
             frames: 0,
             one: Vec::new(),
+            pending: Vec::new(),
         }
     }
 
     /// Whether it checks sound of this rate and so many channels.
     pub fn is_of(&self, rate_hz: u32, channels: u16) -> bool {
-        self.rate_hz == f64::from(rate_hz.max(1)) && self.channels == usize::from(channels.max(1))
+        (self.rate_hz - f64::from(rate_hz.max(1))).abs() < 0.5
+            && self.channels == usize::from(channels.max(1))
     }
 
     /// Takes interleaved samples; what does not fill a frame is left out.
     pub fn push(&mut self, interleaved: &[f32]) {
-        // In pieces of a fixed size, so that memory stays bounded.
-        for piece in interleaved.chunks(4096 * self.channels) {
-            self.push_piece(piece);
+        let piece = PIECE_FRAMES * self.channels;
+        let whole = interleaved.len() / self.channels * self.channels;
+        let mut rest = &interleaved[..whole];
+        // Always in pieces of one size, so that nothing depends on the
+        // caller's.
+        while !rest.is_empty() {
+            let room = piece - self.pending.len();
+            let (now, later) = rest.split_at(room.min(rest.len()));
+            self.pending.extend_from_slice(now);
+            rest = later;
+            if self.pending.len() == piece {
+                let pending = std::mem::take(&mut self.pending);
+                self.push_piece(&pending);
+                self.pending = pending;
+                self.pending.clear();
+            }
         }
     }
 
@@ -113,9 +133,15 @@ impl ContactCheck {
         }
     }
 
+    fn push_pending(&mut self) {
+        let pending = std::mem::take(&mut self.pending);
+        self.push_piece(&pending);
+    }
+
     /// Frames are missing here: what lies on either side does not belong
     /// together.
     pub fn gap(&mut self) {
+        self.push_pending();
         for track in &mut self.tracks {
             track.start_anew();
         }
@@ -128,7 +154,7 @@ impl ContactCheck {
 
     /// What all of it comes to, to the last sample.
     pub fn report(&mut self) -> ContactReport {
-        // Held on after the end, as if nothing had happened any more.
+        self.push_pending();
         for track in &mut self.tracks {
             track.finish();
         }
