@@ -289,6 +289,7 @@ impl Keeper {
         snapshot.note = kept.note;
         snapshot.simulated = self.simulated;
         snapshot.position = position;
+        snapshot.supply_volts = kept.supply_volts;
         let warning = record
             .append(&snapshot)
             .map_err(|error| error.to_string())?;

@@ -150,3 +150,64 @@ fn place_of(blocks: &[f64], length: Seconds, deviation: &impl Fn(f64) -> Percent
     let known = Fluctuation::of(&means, block_s)?.of_figure(Weighing::Even);
     Some(Place::new(Percent(mean), known))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    /// Two minutes of a machine in percent: wow with a turn of its own for
+    /// each seed, noise that remembers for some seconds, and a slope from one
+    /// end to the other.
+    fn record(seed: u64, slope: f64) -> Along {
+        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut uniform = move || {
+            // xorshift64* (Vigna 2016).
+            state ^= state >> 12;
+            state ^= state << 25;
+            state ^= state >> 27;
+            (state.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / 2f64.powi(53)
+        };
+        let (rate_hz, length_s) = (20.0, 120.0);
+        let wow_hz = 0.45 + 0.4 * uniform();
+        let phase = uniform();
+        let mut slow = 0.0;
+        let mut series = BlockSeries::new(0.05, rate_hz);
+        for n in 0..(length_s * rate_hz) as usize {
+            let t = n as f64 / rate_hz;
+            slow += (uniform() - 0.5) * 0.02 - slow * 0.02;
+            let wow = 0.1 * (TAU * (wow_hz * t + phase)).sin();
+            series.push(wow + slow + slope * (t / length_s - 0.5));
+        }
+        Along::of_series(&series, Percent).expect("long enough")
+    }
+
+    #[test]
+    fn a_level_tape_is_rarely_called_sloping() {
+        let false_ones = (1..=400).filter(|&seed| record(seed, 0.0).is_sloping());
+        let count = false_ones.count();
+        // 5 % of 400 are 20, and two standard deviations of that 9.
+        assert!(count <= 29, "{count} of 400");
+    }
+
+    #[test]
+    fn a_slope_is_found_and_has_its_sign() {
+        for slope in [0.3, -0.3] {
+            let found = (1..=100).filter(|&seed| {
+                let along = record(seed, slope);
+                along.is_sloping() && along.change.0 * slope > 0.0
+            });
+            let count = found.count();
+            assert!(count >= 90, "{slope}: {count} of 100");
+        }
+    }
+
+    #[test]
+    fn a_short_record_says_nothing_of_the_tape() {
+        let mut series = BlockSeries::new(0.05, 20.0);
+        for _ in 0..20 * 59 {
+            series.push(0.0);
+        }
+        assert_eq!(Along::of_series(&series, Percent), None);
+    }
+}

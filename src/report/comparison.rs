@@ -8,11 +8,14 @@ use super::words::{
     COLUMNS, NONE, best_uncertainty, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
 use crate::readings::Measurement;
-use crate::records::Snapshot;
+use crate::records::{Label, Snapshot};
 use crate::units::Percent;
 
 const NAME: usize = 28;
 const COLUMN: usize = 25;
+
+/// Supplies this near to each other count as the same, in volts.
+const SAME_SUPPLY: f64 = 0.05;
 
 /// A row: what it is, and how it is read off a snapshot.
 type Row = (&'static str, fn(&Snapshot) -> String);
@@ -56,6 +59,15 @@ const ROWS: [Row; 12] = [
     ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain)),
 ];
 
+/// A row that stands only where at least one of the two says something.
+type RowIfSaid = (&'static str, fn(&Snapshot) -> Option<String>);
+
+const ROWS_IF_SAID: [RowIfSaid; 3] = [
+    ("place on the tape", |s| Some(s.position?.name().to_owned())),
+    ("speed and direction", |s| Some(s.run?.to_string())),
+    ("supply V", |s| Some(s.supply_volts?.to_string())),
+];
+
 /// The two side by side, each under the number that the user calls it by.
 /// Times are shown in `zone`.
 pub fn side_by_side(
@@ -77,6 +89,13 @@ pub fn side_by_side(
     row("taken", &time(earlier.1, zone), &time(later.1, zone));
     for (name, read) in ROWS {
         row(name, &read(earlier.1), &read(later.1));
+    }
+    for (name, read) in ROWS_IF_SAID {
+        let (left, right) = (read(earlier.1), read(later.1));
+        if left.is_some() || right.is_some() {
+            let shown = |said: Option<String>| said.unwrap_or(NONE.to_owned());
+            row(name, &shown(left), &shown(right));
+        }
     }
     text.push('\n');
     for sentence in changes(earlier.1, later.1) {
@@ -116,6 +135,10 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
                 .to_owned(),
         );
     }
+    sentences.extend(supply_change(earlier, later));
+    if earlier.run != later.run {
+        sentences.push("The two are of different speeds or directions of the machine.".to_owned());
+    }
     if earlier.machine != later.machine {
         sentences.push("The two are of different machines.".to_owned());
     }
@@ -153,6 +176,36 @@ fn speed_change(before: &Measurement, after: &Measurement) -> String {
         said(before),
         said(after)
     )
+}
+
+/// What another supply voltage did: the speed for each volt, unless the
+/// trimmer may have been turned in between.
+fn supply_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
+    let (before, after) = (earlier.supply_volts?, later.supply_volts?);
+    let volts = after - before;
+    if volts.abs() < SAME_SUPPLY {
+        return None;
+    }
+    let from_to = format!("from {before} to {after} V");
+    let worked_on = earlier.label == Label::Before && later.label == Label::After;
+    if worked_on || earlier.machine != later.machine || earlier.run != later.run {
+        return Some(format!(
+            "The supply went {from_to} as well, so part of the change may be its."
+        ));
+    }
+    let (one, other) = (earlier.measurement.speed?, later.measurement.speed?);
+    let change = other.deviation.0 - one.deviation.0;
+    let uncertainty = combined(one.uncertainty, other.uncertainty)?;
+    if change.abs() <= uncertainty {
+        return Some(format!(
+            "The supply went {from_to} and the speed stayed within the ±: it is held well."
+        ));
+    }
+    let slope = with_uncertainty(change / volts, Some(uncertainty / volts.abs()), true);
+    Some(format!(
+        "The supply went {from_to}; if nothing else was touched, the speed goes by {slope} % for \
+         each volt more: tired cells, or a speed regulator that does not hold."
+    ))
 }
 
 fn flutter_change(what: &str, figures: [(Option<Percent>, Option<Percent>); 2]) -> String {
@@ -209,7 +262,6 @@ fn figure(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::Label;
     use crate::report::sample;
     use crate::units::Hertz;
 
@@ -265,6 +317,41 @@ both and falls out of the change.
         let said = changes(&before, &after);
         assert!(said[0].contains("unchanged within the ±"), "{}", said[0]);
         assert!(said[1].contains("unchanged within the ±"), "{}", said[1]);
+    }
+
+    #[test]
+    fn fresh_and_tired_cells_are_compared() {
+        let (mut fresh, _) = before_and_after();
+        fresh.label = Label::Named("fresh cells".to_owned());
+        fresh.supply_volts = Some(3.0);
+        let mut tired = fresh.clone();
+        tired.supply_volts = Some(2.5);
+        tired
+            .measurement
+            .speed
+            .as_mut()
+            .expect("a speed")
+            .deviation
+            .0 -= 0.5;
+        let said = changes(&fresh, &tired).join("\n");
+        // 0.5 % slower with half a volt less.
+        assert!(
+            said.contains("from 3 to 2.5 V") && said.contains("+1.000"),
+            "{said}"
+        );
+        let text = side_by_side((1, &fresh), (2, &tired), &TimeZone::UTC);
+        assert!(text.contains("supply V                    3  "), "{text}");
+
+        tired.measurement = fresh.measurement.clone();
+        let said = changes(&fresh, &tired).join("\n");
+        assert!(said.contains("held well"), "{said}");
+        // Between before and after somebody turned the trimmer.
+        fresh.label = Label::Before;
+        tired.label = Label::After;
+        let said = changes(&fresh, &tired).join("\n");
+        assert!(said.contains("part of the change may be its"), "{said}");
+        tired.supply_volts = Some(3.01);
+        assert!(!changes(&fresh, &tired).join(" ").contains("supply"));
     }
 
     #[test]

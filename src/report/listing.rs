@@ -46,10 +46,28 @@ fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
     if snapshot.simulated {
         text.push_str(&wrapped(INDENT, "SIMULATED"));
     }
+    let around = around(snapshot);
+    if !around.is_empty() {
+        text.push_str(&wrapped(INDENT, &around));
+    }
     if let Some(note) = &snapshot.note {
         text.push_str(&wrapped(INDENT, &plain(note)));
     }
     text
+}
+
+/// Where on the tape, at which speed and supply; empty where nobody said.
+fn around(snapshot: &Snapshot) -> String {
+    let said = [
+        snapshot.run.map(|run| run.to_string()),
+        snapshot
+            .position
+            .map(|position| format!("{} of the tape", position.name())),
+        snapshot
+            .supply_volts
+            .map(|volts| format!("supply {volts} V")),
+    ];
+    said.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 /// When it was taken, on the clock on the wall.
@@ -71,7 +89,8 @@ pub(super) fn cut(text: &str, width: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::Label;
+    use crate::readings::Position;
+    use crate::records::{Direction, Label, Run};
     use crate::report::sample;
     use crate::report::words::COLUMNS;
 
@@ -80,17 +99,27 @@ mod tests {
         let mut snapshot = Snapshot::new(Label::Before, "input", sample::measurement());
         snapshot.taken_at = "2026-03-01T11:05:00Z".parse().expect("a time");
         snapshot.machine = Some("kitchen portable".to_owned());
+        snapshot.position = Some(Position::Start);
+        snapshot.run = Some(Run {
+            speed_cm_s: Some(9.5),
+            direction: Some(Direction::Reverse),
+        });
+        snapshot.supply_volts = Some(2.9);
         snapshot.note = Some("new belt, motor oiled, pinch roller cleaned twice".to_owned());
         let mut other = snapshot.clone();
         other.label = Label::Named("a\u{1b}[2Jb".to_owned());
         other.machine = Some("kitchen portable of aunt".to_owned());
         other.note = None;
+        other.position = None;
+        other.run = None;
+        other.supply_volts = None;
         other.simulated = true;
         other.measurement = sample::without_tone();
         let text = table(&[(3, &snapshot), (14, &other)], &TimeZone::UTC);
         let expected = concat!(
             " no.  taken             machine           kept as    speed %         w.flutter %\n",
             "   3  2026-03-01 11:05  kitchen portable  before     -1.232 ±0.011   0.121\n",
+            "      9.5 cm/s reverse, start of the tape, supply 2.9 V\n",
             "      new belt, motor oiled, pinch roller cleaned twice\n",
             "  14  2026-03-01 11:05  kitchen portabl…  a\u{fffd}[2Jb     –               –\n",
             "      SIMULATED\n",

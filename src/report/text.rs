@@ -8,7 +8,9 @@ use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
 use super::{FileReport, FileResult, contact, sweep};
-use crate::readings::{CautionCode, FlutterReading, Measurement, SignalFigures, SpeedFigures};
+use crate::readings::{
+    CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures,
+};
 use crate::units::{Percent, Seconds};
 
 /// Dropouts whose place is said one by one.
@@ -50,6 +52,7 @@ fn measured(file: &str, measurement: &Measurement) -> String {
     }
     text.push_str(&drift_line(measurement));
     text.push_str(&worth_line(measurement));
+    text.push_str(&along_line(measurement));
     if measurement.speed.is_some() {
         text.push_str(&flutter_lines(&measurement.flutter));
     }
@@ -137,6 +140,33 @@ fn worth_line(measurement: &Measurement) -> String {
         significant(worth.point.deviation.0, 2).unwrap_or_default(),
     );
     wrapped("             ", &text)
+}
+
+/// Start, middle and end of a long record, and whether the speed goes with the
+/// place.
+fn along_line(measurement: &Measurement) -> String {
+    let Some(along) = &measurement.along else {
+        return String::new();
+    };
+    let of = |name: &str, place: &Place| {
+        let figure = with_uncertainty(place.deviation.0, Some(place.uncertainty.0), true);
+        format!("{name} {figure} %")
+    };
+    let mut parts = vec![of("start", &along.start)];
+    parts.extend(along.middle.iter().map(|middle| of("middle", middle)));
+    parts.push(of("end", &along.end));
+    let change = with_uncertainty(along.change.0, Some(along.change_uncertainty.0), true);
+    let meaning = if along.is_sloping() {
+        "beyond chance; over much of a tape that is take-up tension, holdback tension or the \
+         pinch roller, over a few minutes also warming up"
+    } else {
+        "no more than chance"
+    };
+    let text = format!(
+        "{}; {change} % from start to end, {meaning}",
+        parts.join(", ")
+    );
+    wrapped("  Along      ", &text)
 }
 
 fn flutter_lines(reading: &FlutterReading) -> String {

@@ -82,6 +82,9 @@ const KEEP: KeepRequest = KeepRequest {
     at_most: Seconds(30.0),
 };
 
+/// No machine is supplied with more, in volts.
+const HIGHEST_SUPPLY: f64 = 500.0;
+
 /// Longer names and notes are not taken.
 const LONGEST_ENTRY: usize = 60;
 
@@ -229,6 +232,7 @@ impl ScreenState {
                 EntryFor::Snapshot => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::Note => self.note.clone(),
+                EntryFor::Supply => self.supply_volts.map(|volts| volts.to_string()),
             };
             self.help = None;
             self.budget = false;
@@ -259,6 +263,27 @@ impl ScreenState {
         Vec::new()
     }
 
+    /// A voltage as people type it: a comma or a point, with or without V.
+    fn take_supply(&mut self, said: Option<&str>) {
+        let Some(said) = said else {
+            self.supply_volts = None;
+            return;
+        };
+        let plain = said.trim_end_matches(['V', 'v']).trim().replace(',', ".");
+        match plain.parse::<f64>() {
+            Ok(volts) if volts.is_finite() && volts > 0.0 && volts <= HIGHEST_SUPPLY => {
+                self.supply_volts = Some(volts);
+                self.message = Some(format!("{volts} V goes with the next snapshots"));
+            }
+            _ => {
+                self.message = Some(format!(
+                    "\"{}\" is no voltage from 0 to {HIGHEST_SUPPLY} V, such as 2.9; v asks again",
+                    said.chars().take(12).collect::<String>()
+                ));
+            }
+        }
+    }
+
     fn accept(&mut self) -> Vec<Effect> {
         let Some(entry) = self.entry.take() else {
             return Vec::new();
@@ -268,6 +293,7 @@ impl ScreenState {
         match entry.purpose {
             EntryFor::Machine => self.machine = said,
             EntryFor::Note => self.note = said,
+            EntryFor::Supply => self.take_supply(said.as_deref()),
             EntryFor::Snapshot => match said {
                 Some(name) => return self.keep(Slot::Named(name)),
                 None => self.message = Some("a named snapshot needs a name".to_owned()),
@@ -300,6 +326,7 @@ mod tests {
             measurement: Arc::new(specimen::measurement(-1.0)),
             machine: None,
             note: None,
+            supply_volts: None,
             source: String::new(),
             saved: false,
         });
@@ -348,6 +375,27 @@ mod tests {
         let _ = state.act(Action::EraseAll);
         let _ = state.act(Action::Accept);
         assert_eq!(state.machine, None);
+    }
+
+    #[test]
+    fn a_supply_voltage_is_typed_and_goes_with_what_is_kept() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        for (typed, taken) in [("2,9 V", Some(2.9)), ("6v", Some(6.0)), ("", None)] {
+            let _ = state.act(Action::Type(EntryFor::Supply));
+            let _ = state.act(Action::EraseAll);
+            type_text(&mut state, typed);
+            let _ = state.act(Action::Accept);
+            assert_eq!(state.supply_volts, taken, "{typed}");
+        }
+        state.supply_volts = Some(3.0);
+        for wrong in ["-1", "much", "1e9", "NaN"] {
+            let _ = state.act(Action::Type(EntryFor::Supply));
+            let _ = state.act(Action::EraseAll);
+            type_text(&mut state, wrong);
+            let _ = state.act(Action::Accept);
+            assert_eq!(state.supply_volts, Some(3.0), "{wrong}");
+            assert!(state.message.as_deref().unwrap().contains("no voltage"));
+        }
     }
 
     #[test]

@@ -80,6 +80,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('n'), NONE, When::Always, || Action::Type(EntryFor::Snapshot), "n", "named", "keep a snapshot under a name"),
     key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),
     key(KeyCode::Char('e'), NONE, When::Always, || Action::Type(EntryFor::Note), "e", "note", "write a note, kept with the next snapshots"),
+    key(KeyCode::Char('v'), NONE, When::Always, || Action::Type(EntryFor::Supply), "v", "", "type in the supply voltage, kept with the next snapshots"),
     key(KeyCode::Char('h'), NONE, When::Always, || Action::Help, "", "", ""),
     key(KeyCode::Char('l'), CONTROL, When::Always, || Action::Repaint, "Ctrl-L", "", "draw the screen anew"),
     key(KeyCode::Char('z'), CONTROL, When::Always, || Action::Suspend, "Ctrl-Z", "", "back to the shell for a while; fg returns"),

@@ -91,6 +91,8 @@ pub struct Kept {
     pub machine: Option<String>,
     /// The note when it was kept.
     pub note: Option<String>,
+    /// Supply voltage of the machine, if somebody said.
+    pub supply_volts: Option<f64>,
     /// Name of the source when it was kept.
     pub source: String,
     /// Safe on the disk.
@@ -106,6 +108,8 @@ pub enum EntryFor {
     Machine,
     /// A note.
     Note,
+    /// The supply voltage of the machine.
+    Supply,
 }
 
 /// A line of text that is being typed.
@@ -202,6 +206,8 @@ pub struct ScreenState {
     pub machine: Option<String>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
+    /// Supply voltage kept with the next snapshots.
+    pub supply_volts: Option<f64>,
     /// The simulated machine.
     pub bench: Option<BenchStatus>,
     /// The tone that the user has confirmed: no other is suggested any more.
@@ -243,6 +249,7 @@ impl ScreenState {
             entry: None,
             machine: setup.machine,
             note: None,
+            supply_volts: None,
             bench: None,
             // The simulated tape says what it carries.
             confirmed: match (setup.kind, setup.conditions.nominal) {
@@ -387,6 +394,7 @@ impl ScreenState {
             measurement: Arc::clone(measurement),
             machine: self.machine.clone(),
             note: self.note.clone(),
+            supply_volts: self.supply_volts,
             source: self.source_name().to_owned(),
             saved: false,
         };

@@ -45,6 +45,7 @@ fn kept(state: &mut ScreenState, slot: Slot, deviation: f64, saved: bool) {
         measurement: Arc::new(specimen::measurement(deviation)),
         machine: None,
         note: None,
+        supply_volts: None,
         source: "Line In".to_owned(),
         saved,
     });

@@ -12,6 +12,7 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
             EntryFor::Snapshot => "name of the snapshot",
             EntryFor::Machine => "machine on the bench",
             EntryFor::Note => "note",
+            EntryFor::Supply => "supply voltage of the machine",
         };
         news.push((
             format!("{what}: {}_  (Enter keeps, Esc forgets)", entry.text),
