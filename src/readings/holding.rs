@@ -22,8 +22,10 @@ const MOST_S: f64 = 20.0;
 /// The new mean is to be known to this part of the tolerance.
 const KNOWN_WELL: f64 = 0.25;
 
-/// A shift below this part of the tolerance is not worth another turn.
-const WORTH_A_TURN: f64 = 0.1;
+/// A shift below this part of the tolerance is not worth another turn, and a
+/// machine that is still warming drifts by as much meanwhile; common practice,
+/// no source.
+const WORTH_A_TURN: f64 = 0.2;
 
 /// How the speed did when the tool was taken away.
 #[derive(Clone, Copy, Debug, PartialEq)]
