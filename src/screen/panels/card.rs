@@ -1,6 +1,8 @@
 //! All about the present step, over the whole screen: what to do, why, what is
 //! seen now, cautions. Turned over page by page where the screen is small.
 
+use std::fmt::Write as _;
+
 use ratatui::style::Style;
 
 use crate::screen::pen::{Pen, wrap};
@@ -52,7 +54,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, page: usize, pen: &mut Pen) {
     let at = state.routine.at();
     let mut head = format!("step {} of {}: {}", at.number(), Step::ALL.len(), at.name());
     if pages > 1 {
-        head += &format!(", page {} of {pages}", page + 1);
+        let _ = write!(head, ", page {} of {pages}", page + 1);
     }
     pen.text(0, 0, &head, look.strong());
     let lines = all(state);

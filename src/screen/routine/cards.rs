@@ -237,8 +237,10 @@ mod tests {
 
     #[test]
     fn without_a_trimmer_it_says_what_else_sets_the_speed() {
-        let mut routine = Routine::default();
-        routine.no_trimmer = true;
+        let mut routine = Routine {
+            no_trimmer: true,
+            ..Routine::default()
+        };
         routine.go_to(Step::Trim);
         for cause in [
             "mains frequency",

@@ -114,13 +114,11 @@ impl ScreenState {
         if step == Step::WarmUp && !self.routine.is_done(step) {
             self.message = Some("not known to be warm: what is kept now may drift away".to_owned());
         }
-        match self.routine.after(step) {
-            Some(next) => self.arrive(next),
-            None => {
-                self.message = Some(ALL_DONE.to_owned());
-                Vec::new()
-            }
+        if let Some(next) = self.routine.after(step) {
+            return self.arrive(next);
         }
+        self.message = Some(ALL_DONE.to_owned());
+        Vec::new()
     }
 
     fn arrive(&mut self, step: Step) -> Vec<Effect> {

@@ -1,5 +1,7 @@
 //! What the program sees at a step, in a line.
 
+use std::fmt::Write as _;
+
 use super::{Routine, Step};
 use crate::readings::{
     Along, Holding, Keeping, Place, Position, Problem, Reading, Sweeping, Warming,
@@ -50,10 +52,10 @@ impl ScreenState {
         }
         let mut seen = tone(reading.tone).to_owned();
         if let Some(loud) = reading.signal.tone_level {
-            seen += &format!(", {}", level(loud));
+            let _ = write!(seen, ", {}", level(loud));
         }
         if let Some(snr) = reading.signal.snr {
-            seen += &format!(", {:.0} dB above the noise", snr.0);
+            let _ = write!(seen, ", {:.0} dB above the noise", snr.0);
         }
         seen
     }
@@ -262,8 +264,7 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
     let done = routine.is_done(routine.at());
     match routine.at() {
         Step::Before | Step::After if state.keeping.is_some() => "wait",
-        Step::Before if !done => "keep it",
-        Step::After if !done => "keep it",
+        Step::Before | Step::After if !done => "keep it",
         Step::Along if !done => "keep the next",
         Step::Wiper if routine.has_no_trimmer() => "go on",
         Step::Wiper if state.is_sweeping() => "end the sweep",
