@@ -102,6 +102,7 @@ impl Bench {
             },
             reading: Some(Arc::new(self.engine.reading())),
             clock: None,
+            contact: None,
             overrun_frames: 0,
         };
         let effects = self.state.take(Arc::new(live));
