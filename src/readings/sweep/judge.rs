@@ -2,6 +2,7 @@
 
 use super::bank::{Trace, traces};
 use super::evidence::{Agreement, BINS, Inner, Pair, Scale, Scores, inner_part, strongest_of};
+use super::lines::without_lines;
 use super::passes::{Way, ways};
 use super::recorder::pictured;
 use super::series::{RATE_HZ, Series, running_mean, running_median};
@@ -144,9 +145,10 @@ impl Sweep {
             .map(|way| (way.to - way.from) as f64 / RATE_HZ)
             .fold(f64::INFINITY, f64::min);
         let reach_s = (0.1 * shortest).clamp(0.6, 1.4);
-        let (whitening, white) = Whitening::learn(&self.series.values, &marked, reach_s);
+        let clean = without_lines(&self.series.values, &self.series.heard, reach_s);
+        let (whitening, white) = Whitening::learn(&clean, &marked, reach_s);
         let traces = traces(&whitening, &white, 1.0, &marked);
-        let mean = running_mean(&self.series.values, (0.06 * RATE_HZ) as usize);
+        let mean = running_mean(&clean, (0.06 * RATE_HZ) as usize);
         let inners: Vec<Inner> = self
             .ways
             .iter()

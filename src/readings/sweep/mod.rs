@@ -7,6 +7,7 @@
 mod bank;
 mod evidence;
 mod judge;
+mod lines;
 mod passes;
 mod recorder;
 mod series;

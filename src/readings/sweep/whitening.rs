@@ -22,6 +22,8 @@ pub(super) struct Whitening {
     /// Weights of the local parabola, symmetrical, the middle one first.
     kernel: Vec<f64>,
     model: Vec<f64>,
+    /// Robust standard deviation of the errors about each value.
+    scale: Vec<f64>,
 }
 
 impl Whitening {
@@ -45,7 +47,18 @@ impl Whitening {
         let errors = errors_of(&rough, &model);
         let scale = scales(&errors, marked);
         let white = errors.iter().zip(&scale).map(|(e, s)| e / s).collect();
-        (Self { kernel, model }, white)
+        let whitening = Self {
+            kernel,
+            model,
+            scale,
+        };
+        (whitening, white)
+    }
+
+    /// Another series of the same length after both filters.
+    pub(super) fn whitened(&self, values: &[f64]) -> Vec<f64> {
+        let errors = errors_of(&high_passed(values, &self.kernel), &self.model);
+        errors.iter().zip(&self.scale).map(|(e, s)| e / s).collect()
     }
 
     /// A pattern after both filters, and at which of its values the pattern

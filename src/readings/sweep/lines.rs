@@ -1,0 +1,231 @@
+//! Wow and flutter of rotating parts: lines that go on through the whole
+//! sweep, found and taken out before anything is looked for.
+//!
+//! A part that the tape turns, or that turns the tape, keeps step with the
+//! tape: its line is steady against the length of tape that has passed, not
+//! against time. Others (a motor that governs itself, hum) keep time. Each
+//! line is fitted both ways, and the better one counts.
+
+use std::f64::consts::TAU;
+
+use super::series::{RATE_HZ, median, running_mean};
+use super::whitening::Whitening;
+
+/// Lines are looked for between these frequencies.
+const LOWEST_HZ: f64 = 0.3;
+const HIGHEST_HZ: f64 = 22.0;
+
+/// Most that are taken out.
+const MOST_LINES: usize = 14;
+
+/// A line stands so many times above the median power about it. By chance one
+/// sweep in five has one such.
+const ABOVE: f64 = 12.0;
+
+/// The median is taken over so many hertz.
+const ABOUT_HZ: f64 = 1.0;
+
+/// Frequencies are tried at this part of the resolution.
+const FINENESS: f64 = 0.25;
+
+/// Errors count no more than this many standard deviations.
+const CLIP: f64 = 3.5;
+
+/// A track without its lines.
+pub(super) fn without_lines(values: &[f64], heard: &[bool], reach_s: f64) -> Vec<f64> {
+    let (whitening, white) = Whitening::learn(values, heard, reach_s);
+    let mut white: Vec<f64> = white.iter().map(|e| e.clamp(-CLIP, CLIP)).collect();
+    let mut clean = values.to_vec();
+    let clocks = [Clock::time(values.len()), Clock::tape(values)];
+    for _ in 0..MOST_LINES {
+        let found = clocks.iter().filter_map(|clock| strongest(&white, clock));
+        let Some(best) = found.max_by(|a, b| a.above.total_cmp(&b.above)) else {
+            break;
+        };
+        let line = fitted(&whitening, &white, best.clock, best.hz);
+        for (value, part) in clean.iter_mut().zip(&line.values) {
+            *value -= part;
+        }
+        for (value, part) in white.iter_mut().zip(&line.white) {
+            *value -= part;
+        }
+    }
+    clean
+}
+
+/// What a line keeps step with, in seconds: time, or tape at right speed.
+struct Clock {
+    seconds: Vec<f64>,
+}
+
+impl Clock {
+    fn time(count: usize) -> Self {
+        Self {
+            seconds: (0..count).map(|k| k as f64 / RATE_HZ).collect(),
+        }
+    }
+
+    fn tape(values: &[f64]) -> Self {
+        let mean = running_mean(values, (0.1 * RATE_HZ) as usize);
+        let mut passed = 0.0;
+        let seconds = mean
+            .iter()
+            .map(|percent| {
+                let now = passed;
+                passed += (1.0 + percent / 100.0) / RATE_HZ;
+                now
+            })
+            .collect();
+        Self { seconds }
+    }
+
+    /// The series at even steps of this clock, tapered at both ends.
+    fn even(&self, white: &[f64]) -> Vec<f64> {
+        let count = white.len();
+        let last = self.seconds[count - 1];
+        let mut at = 0;
+        (0..count)
+            .map(|k| {
+                let wanted = last * k as f64 / (count - 1) as f64;
+                while at + 2 < count && self.seconds[at + 1] <= wanted {
+                    at += 1;
+                }
+                let [before, after] = [self.seconds[at], self.seconds[at + 1]];
+                let share = ((wanted - before) / (after - before)).clamp(0.0, 1.0);
+                let taper = (std::f64::consts::PI * (k as f64 + 0.5) / count as f64).sin();
+                taper * taper * (white[at] + share * (white[at + 1] - white[at]))
+            })
+            .collect()
+    }
+}
+
+/// The line that stands out most on a clock.
+struct Found<'a> {
+    clock: &'a Clock,
+    hz: f64,
+    above: f64,
+}
+
+fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<Found<'a>> {
+    let even = clock.even(white);
+    let lasts = clock.seconds[clock.seconds.len() - 1];
+    let rate_hz = (even.len() - 1) as f64 / lasts;
+    let step_hz = FINENESS / lasts;
+    let count = ((HIGHEST_HZ - LOWEST_HZ) / step_hz) as usize;
+    let powers: Vec<f64> = (0..count)
+        .map(|k| power(&even, (LOWEST_HZ + k as f64 * step_hz) / rate_hz))
+        .collect();
+    let reach = ((ABOUT_HZ / 2.0 / step_hz) as usize).max(1);
+    let floors = floors(&powers, reach);
+    let (best, above) = powers
+        .iter()
+        .zip(&floors)
+        .map(|(power, floor)| power / floor)
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    if above < ABOVE {
+        return None;
+    }
+    // Between the frequencies tried, by a parabola.
+    let beside = |k: Option<usize>| k.and_then(|k| powers.get(k)).map_or(0.0, |p| p.sqrt());
+    let [a, b, c] = [
+        beside(best.checked_sub(1)),
+        beside(Some(best)),
+        beside(Some(best + 1)),
+    ];
+    let bend = a - 2.0 * b + c;
+    let aside = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
+    Some(Found {
+        clock,
+        hz: LOWEST_HZ + (best as f64 + aside.clamp(-0.5, 0.5)) * step_hz,
+        above,
+    })
+}
+
+/// Power at a frequency in turns a value (Goertzel 1958).
+fn power(values: &[f64], turns: f64) -> f64 {
+    let twice = 2.0 * (TAU * turns).cos();
+    let (mut one, mut two) = (0.0, 0.0);
+    for value in values {
+        (one, two) = (value + twice * one - two, one);
+    }
+    one * one + two * two - twice * one * two
+}
+
+/// Median power about each frequency, in blocks.
+fn floors(powers: &[f64], reach: usize) -> Vec<f64> {
+    let mut floors = vec![0.0; powers.len()];
+    let block = (reach / 2).max(1);
+    for from in (0..powers.len()).step_by(block) {
+        let to = (from + block).min(powers.len());
+        let mut near =
+            powers[from.saturating_sub(reach)..(to + reach).min(powers.len())].to_vec();
+        floors[from..to].fill(median(&mut near).max(1e-12));
+    }
+    floors
+}
+
+/// A line, as it is in the track and as it is when whitened.
+struct Line {
+    values: Vec<f64>,
+    white: Vec<f64>,
+}
+
+/// Least squares of a sine and a cosine in the whitened track.
+fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> Line {
+    let wave = |turn: f64| -> Vec<f64> {
+        let seconds = clock.seconds.iter();
+        seconds.map(|t| (TAU * (hz * t + turn)).cos()).collect()
+    };
+    let plain = [wave(0.0), wave(0.25)];
+    let whitened = [0, 1].map(|k| whitening.whitened(&plain[k]));
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let [aa, ab, bb] = [
+        dot(&whitened[0], &whitened[0]),
+        dot(&whitened[0], &whitened[1]),
+        dot(&whitened[1], &whitened[1]),
+    ];
+    let [a, b] = [dot(&whitened[0], white), dot(&whitened[1], white)];
+    let divisor = (aa * bb - ab * ab).max(1e-12);
+    let [p, q] = [(a * bb - b * ab) / divisor, (b * aa - a * ab) / divisor];
+    let sum = |parts: &[Vec<f64>; 2]| {
+        let pairs = parts[0].iter().zip(&parts[1]);
+        pairs.map(|(x, y)| p * x + q * y).collect()
+    };
+    Line {
+        values: sum(&plain),
+        white: sum(&whitened),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn track(hz: f64, with_tape: bool) -> (Vec<f64>, Vec<f64>) {
+        let mut tape = 0.0;
+        let ramp = |k: usize| {
+            let t = k as f64 / RATE_HZ;
+            5.0 - 0.5 * (t - 15.0).abs()
+        };
+        let noise = |k: usize| ((k * 7919 + k * k * 31) % 101) as f64 / 101.0 - 0.5;
+        let mut values = Vec::new();
+        for k in 0..1500 {
+            let at = if with_tape { tape } else { k as f64 / RATE_HZ };
+            tape += (1.0 + ramp(k) / 100.0) / RATE_HZ;
+            values.push(ramp(k) + 0.02 * noise(k) + 0.1 * (TAU * hz * at).sin());
+        }
+        let without = (0..1500).map(|k| ramp(k) + 0.02 * noise(k)).collect();
+        (values, without)
+    }
+
+    #[test]
+    fn lines_go_whatever_they_keep_step_with() {
+        for (hz, with_tape) in [(0.7, false), (0.7, true), (6.1, false), (6.1, true)] {
+            let (values, without) = track(hz, with_tape);
+            let clean = without_lines(&values, &vec![true; values.len()], 1.2);
+            let left = (100..1400).map(|k| (clean[k] - without[k]).powi(2)).sum::<f64>() / 1300.0;
+            assert!(left.sqrt() < 0.015, "{hz} {with_tape}: {}", left.sqrt());
+        }
+    }
+}
