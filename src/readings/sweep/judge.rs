@@ -23,7 +23,7 @@ const LEAST_WAY: f64 = 0.35;
 const TURNING_SHARE: f64 = 0.04;
 
 /// Strength from which an agreement of two ways is no chance.
-const BEYOND_CHANCE: f64 = 6.0;
+const BEYOND_CHANCE: f64 = 7.6;
 
 /// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
 /// second (50 or more), no number where there was no tone.

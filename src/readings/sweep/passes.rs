@@ -7,7 +7,9 @@ use crate::units::Seconds;
 /// the range; a hand that goes back a little and on again has not turned.
 const TURNED_BY: f64 = 0.3;
 
-/// Live, turns are counted from this change of speed on, as a part of it.
+/// Live, the range is not yet known: a turn is a coming back by this part of
+/// the range so far, and by this change of speed at least, as a part of it.
+const LIVE_TURNED_BY: f64 = 0.45;
 const LEAST_TURN: f64 = 0.006;
 
 /// Counts turns as values come in.
@@ -25,7 +27,7 @@ impl Turning {
         let [low, high] = self.ends.unwrap_or([value; 2]);
         let [low, high] = [low.min(value), high.max(value)];
         self.ends = Some([low, high]);
-        let enough = (TURNED_BY * (high - low)).max(LEAST_TURN * value.abs());
+        let enough = (LIVE_TURNED_BY * (high - low)).max(LEAST_TURN * value.abs());
         match self.direction {
             None if high - low >= enough => {
                 self.direction = Some(if value - low > high - value {
