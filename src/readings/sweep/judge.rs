@@ -147,7 +147,7 @@ impl Sweep {
         let reach_s = (0.1 * shortest).clamp(0.6, 1.4);
         let clean = without_lines(&self.series.values, &self.series.heard, reach_s);
         let (whitening, white) = Whitening::learn(&clean, &marked, reach_s);
-        let traces = traces(&whitening, &white, 1.0, &marked);
+        let traces = traces(&whitening, &white, whitening.usual_error(), &marked);
         let mean = running_mean(&clean, (0.06 * RATE_HZ) as usize);
         let inners: Vec<Inner> = self
             .ways

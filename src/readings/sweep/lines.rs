@@ -200,38 +200,3 @@ fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> Line 
         white: sum(&whitened),
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn track(hz: f64, with_tape: bool) -> (Vec<f64>, Vec<f64>) {
-        let mut tape = 0.0;
-        let ramp = |k: usize| {
-            let t = k as f64 / RATE_HZ;
-            5.0 - 0.5 * (t - 15.0).abs()
-        };
-        let noise = |k: usize| ((k * 7919 + k * k * 31) % 101) as f64 / 101.0 - 0.5;
-        let mut values = Vec::new();
-        for k in 0..1500 {
-            let at = if with_tape { tape } else { k as f64 / RATE_HZ };
-            tape += (1.0 + ramp(k) / 100.0) / RATE_HZ;
-            values.push(ramp(k) + 0.02 * noise(k) + 0.1 * (TAU * hz * at).sin());
-        }
-        let without = (0..1500).map(|k| ramp(k) + 0.02 * noise(k)).collect();
-        (values, without)
-    }
-
-    #[test]
-    fn lines_go_whatever_they_keep_step_with() {
-        for (hz, with_tape) in [(0.7, false), (0.7, true), (6.1, false), (6.1, true)] {
-            let (values, without) = track(hz, with_tape);
-            let clean = without_lines(&values, &vec![true; values.len()], 1.2);
-            let left = (100..1400)
-                .map(|k| (clean[k] - without[k]).powi(2))
-                .sum::<f64>()
-                / 1300.0;
-            assert!(left.sqrt() < 0.025, "{hz} {with_tape}: {}", left.sqrt());
-        }
-    }
-}

@@ -55,6 +55,11 @@ impl Whitening {
         (whitening, white)
     }
 
+    /// Usual size of the errors, in the unit of the track.
+    pub(super) fn usual_error(&self) -> f64 {
+        median(&mut self.scale.clone())
+    }
+
     /// Another series of the same length after both filters.
     pub(super) fn whitened(&self, values: &[f64]) -> Vec<f64> {
         let errors = errors_of(&high_passed(values, &self.kernel), &self.model);

@@ -1,0 +1,136 @@
+//! A sweep of the trimmer is judged from the sound alone: a clean wiper is
+//! called smooth, a bad spot is found where it is, and what cannot be said is
+//! not said.
+
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
+#[path = "support/sweeps.rs"]
+mod sweeps;
+
+use std::f64::consts::TAU;
+use std::process::Command;
+
+use sweeps::{Dice, Shape, Sweep, movements, staircase};
+use tapewright::readings::{SweepReport, SweepVerdict, Unclear, judge_track};
+
+fn judged(sweep: &Sweep, seed: u64) -> SweepReport {
+    judge_track(&sweep.track(&mut Dice::new(seed)), sweeps::RATE_HZ)
+}
+
+/// Flutter and lag of a middling machine.
+fn middling(positions: Vec<f64>) -> Sweep {
+    Sweep {
+        low: -6.0,
+        high: 4.0,
+        lag_s: 0.12,
+        flutter_percent: 0.08,
+        drift_percent_per_s: 0.0,
+        faults: Vec::new(),
+        positions,
+    }
+}
+
+#[test]
+fn clean_wipers_are_smooth_whatever_the_hand_does() {
+    for seed in 0..6 {
+        for positions in [
+            movements(&mut Dice::new(seed)),
+            staircase(&mut Dice::new(seed)),
+        ] {
+            let report = judged(&middling(positions), seed);
+            assert_eq!(report.verdict, SweepVerdict::Smooth, "{seed}");
+            let [low, high] = report.range.unwrap();
+            assert!((low.0 + 6.0).abs() < 0.4 && (high.0 - 4.0).abs() < 0.4);
+        }
+    }
+}
+
+#[test]
+fn a_bad_spot_is_found_where_it_is() {
+    for seed in 0..6 {
+        let mut dice = Dice::new(seed);
+        let sweep =
+            middling(movements(&mut Dice::new(seed))).with_fault(Shape::Box, 1.0, &mut dice);
+        let report = judged(&sweep, seed);
+        assert_eq!(report.verdict, SweepVerdict::Erratic, "{seed}");
+        let at = sweep.percent_at(sweep.faults[0].centre);
+        let near = report
+            .bad_spots
+            .iter()
+            .any(|spot| (spot.at.0 - at).abs() < 1.0);
+        assert!(near, "{seed}: {at} but {:?}", report.bad_spots);
+    }
+}
+
+#[test]
+fn right_speed_at_the_end_or_beyond_is_said() {
+    for (low, high, inside) in [(-10.0, 0.4, true), (-10.0, -1.5, false)] {
+        let sweep = Sweep {
+            low,
+            high,
+            ..middling(movements(&mut Dice::new(3)))
+        };
+        let report = judged(&sweep, 3);
+        assert_eq!(report.verdict, SweepVerdict::NearEnd);
+        assert_eq!(report.right_speed_in_range(), Some(inside));
+        assert_eq!(report.right_speed_at().is_some(), inside);
+    }
+}
+
+#[test]
+fn what_was_not_swept_out_and_back_is_unclear() {
+    let sweep = middling(movements(&mut Dice::new(4)));
+    let track = sweep.track(&mut Dice::new(4));
+    let highest = (0..track.len()).max_by(|&a, &b| track[a].total_cmp(&track[b]));
+    let one_way = judge_track(&track[..highest.unwrap()], sweeps::RATE_HZ);
+    assert_eq!(one_way.unclear, Some(Unclear::OneWay));
+    let still = judge_track(&vec![-2.0; 4000], sweeps::RATE_HZ);
+    assert_eq!(still.unclear, Some(Unclear::HardlyMoved));
+    let silent = judge_track(&vec![f64::NAN; 4000], sweeps::RATE_HZ);
+    assert_eq!(silent.unclear, Some(Unclear::NoTone));
+}
+
+#[test]
+fn the_program_says_it_in_json_and_in_words() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("trimmer.wav");
+    let mut dice = Dice::new(1);
+    let sweep = middling(movements(&mut Dice::new(1))).with_fault(Shape::Box, 1.0, &mut dice);
+    let track = sweep.track(&mut dice);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 24_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).unwrap();
+    let mut turns = 0.0;
+    for k in 0..track.len() * 120 {
+        turns += 3150.0 * (1.0 + track[k / 120] / 100.0) / 24_000.0;
+        let sample = 8000.0 * (TAU * turns.fract()).sin();
+        writer.write_sample(sample as i16).unwrap();
+    }
+    writer.finalize().unwrap();
+    let run = |options: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+            .arg("read")
+            .args(options)
+            .arg(&path)
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{:?}", output.status);
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let line: serde_json::Value = serde_json::from_str(&run(&["--sweep", "--json"])).unwrap();
+    let judged = &line["sweep"];
+    assert_eq!(judged["verdict"], "erratic");
+    assert_eq!(judged["bad_spots"][0]["seen"], "both");
+    assert!(judged["backlash_percent"].is_null());
+    let words = run(&["--sweep"]);
+    assert!(
+        words.contains("JUMPS AT") && words.contains("power off"),
+        "{words}"
+    );
+    let without: serde_json::Value = serde_json::from_str(&run(&["--json"])).unwrap();
+    assert!(without.get("sweep").is_none());
+}
