@@ -23,7 +23,7 @@ pub(super) struct Trace {
     pub(super) lag: usize,
     /// In standard deviations of what the sweep itself brings about.
     pub(super) scores: Vec<f64>,
-    /// Depth in percent for a score of 1.
+    /// Depth for a score of 1, in standard deviations of the errors there.
     pub(super) depth: f64,
 }
 
@@ -40,12 +40,7 @@ impl Trace {
 }
 
 /// The traces of all patterns; `marked` says which moments tell what is usual.
-pub(super) fn traces(
-    whitening: &Whitening,
-    white: &[f64],
-    unit: f64,
-    marked: &[bool],
-) -> Vec<Trace> {
+pub(super) fn traces(whitening: &Whitening, white: &[f64], marked: &[bool]) -> Vec<Trace> {
     let mut traces = Vec::with_capacity(DWELLS_S.len() * LAGS_S.len());
     for (dwell, &dwell_s) in DWELLS_S.iter().enumerate() {
         for (lag, &lag_s) in LAGS_S.iter().enumerate() {
@@ -63,7 +58,7 @@ pub(super) fn traces(
                 dwell,
                 lag,
                 scores,
-                depth: unit * usual / norm,
+                depth: usual / norm,
             });
         }
     }

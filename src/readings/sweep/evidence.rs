@@ -150,7 +150,32 @@ impl<'a> Pair<'a> {
         (0..BINS).map(|bin| self.best_at(bin)).collect()
     }
 
+    /// How strongly the ways agree where they must not: one of them moved
+    /// along the range, by several shares of it.
+    pub(super) fn by_chance(&self) -> f64 {
+        let shifts = [
+            -0.36, -0.28, -0.2, -0.14, -0.09, 0.09, 0.14, 0.2, 0.28, 0.36,
+        ];
+        let mut strongest: Vec<f64> = shifts
+            .iter()
+            .map(|share| {
+                let by = (share * BINS as f64) as isize;
+                let agreements = (0..BINS).map(|bin| self.best_at_shifted(bin, by));
+                agreements
+                    .flatten()
+                    .map(|it| it.strength)
+                    .fold(0.0, f64::max)
+            })
+            .collect();
+        super::series::median(&mut strongest)
+    }
+
     fn best_at(&self, bin: usize) -> Option<Agreement> {
+        self.best_at_shifted(bin, 0)
+    }
+
+    fn best_at_shifted(&self, bin: usize, by: isize) -> Option<Agreement> {
+        let there_bin = bin.checked_add_signed(by).filter(|bin| *bin < BINS)?;
         let mut best: Option<Agreement> = None;
         for (pattern, peaks) in self.one.peaks.iter().enumerate() {
             for sign in 0..2 {
@@ -159,7 +184,7 @@ impl<'a> Pair<'a> {
                     continue;
                 }
                 for &alike in &self.alike[pattern] {
-                    let there = self.other.peaks[alike][sign][bin];
+                    let there = self.other.peaks[alike][sign][there_bin];
                     let strength = agreement(here.score, there.score);
                     if best.as_ref().is_none_or(|best| strength > best.strength) {
                         best = Some(Agreement {

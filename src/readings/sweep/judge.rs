@@ -2,7 +2,7 @@
 
 use super::bank::{Trace, traces};
 use super::evidence::{Agreement, BINS, Inner, Pair, Scale, Scores, inner_part, strongest_of};
-use super::lines::without_lines;
+use super::kinds::{Passage, crackles, kind_of};
 use super::passes::{Way, ways};
 use super::recorder::pictured;
 use super::series::{RATE_HZ, Series, running_mean, running_median};
@@ -22,8 +22,18 @@ const LEAST_WAY: f64 = 0.35;
 /// This share of the range at either end of a way is left to the turning.
 const TURNING_SHARE: f64 = 0.04;
 
-/// Strength from which an agreement of two ways is no chance.
-const BEYOND_CHANCE: f64 = 7.6;
+/// Strength from which an agreement of two ways is no chance: more than by
+/// chance in the same sweep, whose hand may be a rough one. Found by trying
+/// hands of several kinds; see the benchmark.
+const LEAST_LIMIT: f64 = 1.35;
+const TIMES_CHANCE: f64 = 1.05;
+/// A fault shows in what is taken for chance as well; beyond this it is not
+/// believed.
+const MOST_CHANCE: f64 = 5.4;
+
+fn limit(by_chance: f64) -> f64 {
+    LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
+}
 
 /// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
 /// second (50 or more), no number where there was no tone.
@@ -38,6 +48,21 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
         Ok(sweep) => sweep.judge(&mut report),
     }
     report
+}
+
+/// What a spot leaves beside itself in the traces lies within so many
+/// seconds of it on both ways.
+const ONE_PASSAGE_S: f64 = 1.2;
+
+/// What an agreement was found with.
+struct Found<'a> {
+    whitening: &'a Whitening,
+    traces: &'a [Trace],
+    ways: [Way; 2],
+    pace: f64,
+    flutter: f64,
+    /// Strength from which an agreement is no chance.
+    limit: f64,
 }
 
 struct Sweep {
@@ -145,10 +170,9 @@ impl Sweep {
             .map(|way| (way.to - way.from) as f64 / RATE_HZ)
             .fold(f64::INFINITY, f64::min);
         let reach_s = (0.1 * shortest).clamp(0.6, 1.4);
-        let clean = without_lines(&self.series.values, &self.series.heard, reach_s);
-        let (whitening, white) = Whitening::learn(&clean, &marked, reach_s);
-        let traces = traces(&whitening, &white, whitening.usual_error(), &marked);
-        let mean = running_mean(&clean, (0.06 * RATE_HZ) as usize);
+        let (whitening, white) = Whitening::learn(&self.series.values, &marked, reach_s);
+        let traces = traces(&whitening, &white, &marked);
+        let mean = running_mean(&self.series.values, (0.06 * RATE_HZ) as usize);
         let inners: Vec<Inner> = self
             .ways
             .iter()
@@ -159,6 +183,7 @@ impl Sweep {
             .map(|&inner| Scores::of(&traces, inner, &mean, self.scale))
             .collect();
         let pace = self.pace(&inners);
+        let flutter = self.flutter(&whitening);
         let tolerance = 0.08 + 0.1 * pace;
         let reach = ((tolerance / range * BINS as f64) as usize).clamp(2, BINS / 12);
         for one in 0..scores.len() {
@@ -166,10 +191,55 @@ impl Sweep {
                 let pair = Pair::new(&scores[one], &scores[other], &traces, reach);
                 let agreements = pair.agreements();
                 let strongest = strongest_of(&agreements);
-                report.evidence = report.evidence.max(strongest / BEYOND_CHANCE);
-                self.note(report, &traces, &agreements, BEYOND_CHANCE);
+                let limit = limit(pair.by_chance());
+                report.evidence = report.evidence.max(strongest / limit);
+                let found = Found {
+                    whitening: &whitening,
+                    traces: &traces,
+                    ways: [self.ways[one], self.ways[other]],
+                    pace,
+                    flutter,
+                    limit,
+                };
+                self.note(report, &found, &agreements);
             }
         }
+        self.listen_at_rest(report, &traces);
+    }
+
+    /// The speed leaps while nobody turns.
+    fn listen_at_rest(&self, report: &mut SweepReport, traces: &[Trace]) {
+        let turned_at = self.ways.first().map_or(0, |way| way.to);
+        for crackle in crackles(&self.series.values, &self.series.heard, traces) {
+            report.bad_spots.push(BadSpot {
+                at: Percent(crackle.at),
+                depth: Some(Percent(crackle.depth)),
+                kind: SpotKind::Crackle,
+                seen: match (crackle.from < turned_at, crackle.to > turned_at) {
+                    (true, true) => SpotSeen::Both,
+                    (true, false) => SpotSeen::Out,
+                    (false, _) => SpotSeen::Back,
+                },
+                times: vec![self.time(crackle.leap)],
+            });
+        }
+    }
+
+    fn time(&self, at: usize) -> Seconds {
+        Seconds(at as f64 / RATE_HZ + self.series.start_s)
+    }
+
+    /// What wow and flutter do from peak to peak in a moment, in percent.
+    fn flutter(&self, whitening: &Whitening) -> f64 {
+        let mut errors: Vec<f64> = self
+            .series
+            .values
+            .iter()
+            .zip(running_mean(&self.series.values, (0.3 * RATE_HZ) as usize))
+            .map(|(value, mean)| (value - mean).abs())
+            .collect();
+        let usual = 1.4826 * super::series::median(&mut errors);
+        (4.0 * usual).max(4.0 * whitening.scale_at(0))
     }
 
     /// Usual speed of the sweep in percent a second.
@@ -196,43 +266,51 @@ impl Sweep {
         marked
     }
 
-    fn note(
-        &self,
-        report: &mut SweepReport,
-        traces: &[Trace],
-        agreements: &[Option<Agreement>],
-        beyond: f64,
-    ) {
+    fn note(&self, report: &mut SweepReport, found: &Found, agreements: &[Option<Agreement>]) {
         let mut left: Vec<Agreement> = agreements.iter().flatten().copied().collect();
-        left.retain(|agreement| agreement.strength > beyond);
+        left.retain(|agreement| agreement.strength > found.limit);
         left.sort_by(|a, b| b.strength.total_cmp(&a.strength));
         let range = self.scale.high - self.scale.low;
         for agreement in left {
             let at = self.scale.percent(agreement.bin);
             let apart = (0.06 * range).max(1.0);
-            if report
-                .bad_spots
-                .iter()
-                .any(|spot| (spot.at.0 - at).abs() < apart)
-            {
+            let times = agreement.sides.map(|(_, peak)| self.time(peak.at));
+            let is_known = |spot: &BadSpot| {
+                let near = |time: &Seconds| {
+                    let mut others = spot.times.iter();
+                    others.any(|other| (other.0 - time.0).abs() < ONE_PASSAGE_S)
+                };
+                (spot.at.0 - at).abs() < apart || times.iter().all(near)
+            };
+            if report.bad_spots.iter().any(is_known) {
                 continue;
             }
             let depth = agreement
                 .sides
                 .iter()
-                .map(|(pattern, peak)| traces[*pattern].depth * peak.score)
+                .map(|(pattern, peak)| {
+                    let scale = found.whitening.scale_at(peak.at);
+                    found.traces[*pattern].depth * peak.score * scale
+                })
                 .sum::<f64>()
                 / 2.0;
+            let passages = [0, 1].map(|side| {
+                let (pattern, peak) = agreement.sides[side];
+                let length = self.series.values.len();
+                Passage::of(&found.traces[pattern], peak.at, found.ways[side], length)
+            });
             report.bad_spots.push(BadSpot {
                 at: Percent(at),
                 depth: Some(Percent(agreement.sign * depth)),
-                kind: SpotKind::Jump,
+                kind: kind_of(
+                    &passages,
+                    &self.series.values,
+                    depth,
+                    found.pace,
+                    found.flutter,
+                ),
                 seen: SpotSeen::Both,
-                times: agreement
-                    .sides
-                    .iter()
-                    .map(|(_, peak)| Seconds(peak.at as f64 / RATE_HZ + self.series.start_s))
-                    .collect(),
+                times: times.to_vec(),
             });
         }
     }

@@ -7,7 +7,7 @@
 mod bank;
 mod evidence;
 mod judge;
-mod lines;
+mod kinds;
 mod passes;
 mod recorder;
 mod series;
@@ -36,9 +36,8 @@ pub enum Sweeping {
 pub struct SweepProgress {
     /// Since it was begun.
     pub lasted: Seconds,
-    /// Turns of direction so far, each after a good part of the range: one
-    /// pass has ended at each.
-    pub turns: usize,
+    /// It has gone from one end of its range to the other and back.
+    pub complete: bool,
     /// Which way the speed went last.
     pub direction: Option<Direction>,
     /// Lowest and highest speed reached so far; `None` before there is a tone.

@@ -7,64 +7,6 @@ use crate::units::Seconds;
 /// the range; a hand that goes back a little and on again has not turned.
 const TURNED_BY: f64 = 0.3;
 
-/// Live, the range is not yet known: a turn is a coming back by this part of
-/// the range so far, and by this change of speed at least, as a part of it.
-const LIVE_TURNED_BY: f64 = 0.45;
-const LEAST_TURN: f64 = 0.006;
-
-/// Counts turns as values come in.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Turning {
-    ends: Option<[f64; 2]>,
-    /// The furthest value since the last turn.
-    furthest: f64,
-    direction: Option<Direction>,
-    turns: usize,
-}
-
-impl Turning {
-    pub(super) fn push(&mut self, value: f64) {
-        let [low, high] = self.ends.unwrap_or([value; 2]);
-        let [low, high] = [low.min(value), high.max(value)];
-        self.ends = Some([low, high]);
-        let enough = (LIVE_TURNED_BY * (high - low)).max(LEAST_TURN * value.abs());
-        match self.direction {
-            None if high - low >= enough => {
-                self.direction = Some(if value - low > high - value {
-                    Direction::Up
-                } else {
-                    Direction::Down
-                });
-                self.furthest = value;
-            }
-            None => {}
-            Some(Direction::Up) => self.go_on(value, value - self.furthest, enough),
-            Some(Direction::Down) => self.go_on(value, self.furthest - value, enough),
-        }
-    }
-
-    fn go_on(&mut self, value: f64, onward: f64, enough: f64) {
-        if onward >= 0.0 {
-            self.furthest = value;
-        } else if -onward >= enough {
-            self.turns += 1;
-            self.furthest = value;
-            self.direction = self.direction.map(|direction| match direction {
-                Direction::Up => Direction::Down,
-                Direction::Down => Direction::Up,
-            });
-        }
-    }
-
-    pub(super) fn turns(&self) -> usize {
-        self.turns
-    }
-
-    pub(super) fn direction(&self) -> Option<Direction> {
-        self.direction
-    }
-}
-
 /// A pass as indices of a series: from one turning point to the next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Way {
@@ -169,16 +111,6 @@ mod tests {
         assert!(ways[0].up && !ways[1].up);
         assert_eq!(ways[0].to, ways[1].from);
         assert!((200..=240).contains(&ways[0].to), "{ways:?}");
-    }
-
-    #[test]
-    fn turns_are_counted_as_they_come() {
-        let mut turning = Turning::default();
-        for value in track() {
-            turning.push(3150.0 * (1.0 + value / 100.0));
-        }
-        assert_eq!(turning.turns(), 1);
-        assert_eq!(turning.direction(), Some(Direction::Down));
     }
 
     #[test]

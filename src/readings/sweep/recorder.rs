@@ -1,8 +1,8 @@
 //! Keeps the speed track of a sweep, with holes where there was no tone, and a
 //! thinned picture of it for the eye.
 
-use super::passes::Turning;
-use super::{SweepPicture, SweepProgress};
+use super::passes::ways;
+use super::{Direction, SweepPicture, SweepProgress};
 use crate::units::{Percent, Seconds};
 
 /// No hand turns a trimmer for longer; what comes later is not kept.
@@ -27,7 +27,6 @@ pub(crate) struct SweepRecorder {
     found_at: Option<usize>,
     track: Vec<f64>,
     picture: Thinned,
-    turning: Turning,
     range_hz: Option<[f64; 2]>,
 }
 
@@ -52,7 +51,6 @@ impl SweepRecorder {
             found_at: None,
             track: Vec::new(),
             picture: Thinned::new((FIRST_STEP_S * rate_hz) as usize),
-            turning: Turning::default(),
             range_hz: None,
         }
     }
@@ -107,7 +105,6 @@ impl SweepRecorder {
         if mean.is_nan() {
             return;
         }
-        self.turning.push(mean);
         let [low, high] = self.range_hz.unwrap_or([mean; 2]);
         self.range_hz = Some([low.min(mean), high.max(mean)]);
     }
@@ -133,15 +130,59 @@ impl SweepRecorder {
     /// How far the sweep has come.
     pub(crate) fn progress(&self, deviation: impl Fn(f64) -> Percent) -> SweepProgress {
         let ends = self.range_hz.map(|ends| ends.map(&deviation));
+        let picture = self.picture.picture(self.rate_hz, deviation);
         SweepProgress {
             lasted: Seconds(self.ticks as f64 / (self.ticks_per_value as f64 * self.rate_hz)),
-            turns: self.turning.turns(),
-            direction: self.turning.direction(),
+            complete: is_complete(&picture),
+            direction: direction(&picture),
             range: ends.map(|[a, b]| [Percent(a.0.min(b.0)), Percent(a.0.max(b.0))]),
-            picture: self.picture.picture(self.rate_hz, deviation),
+            picture,
             full: self.is_full(),
         }
     }
+}
+
+/// Below this change of speed in percent nobody has turned anything.
+const LEAST_SWEPT: f64 = 1.0;
+/// A way through so much of the range is a whole one.
+const WHOLE_WAY: f64 = 0.85;
+/// Which way the speed goes shows over so many seconds.
+const LATELY_S: f64 = 1.0;
+
+/// Two whole ways lie behind.
+fn is_complete(picture: &SweepPicture) -> bool {
+    let speed: Vec<f64> = picture
+        .speed
+        .iter()
+        .flatten()
+        .map(|speed| speed.0)
+        .collect();
+    let low = speed.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = speed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let range = high - low;
+    if speed.is_empty() || range < LEAST_SWEPT {
+        return false;
+    }
+    let whole = ways(&speed, range)
+        .into_iter()
+        .filter(|way| (speed[way.to] - speed[way.from]).abs() >= WHOLE_WAY * range);
+    whole.count() >= 2
+}
+
+/// Which way the speed went lately; `None` where it stands.
+fn direction(picture: &SweepPicture) -> Option<Direction> {
+    let back = (LATELY_S / picture.step.0).ceil().max(1.0) as usize;
+    let now = picture.speed.last().copied()??;
+    let before = picture.speed.iter().rev().nth(back).copied()??;
+    let moved = now.0 - before.0;
+    if moved.abs() < 0.15 {
+        return None;
+    }
+    Some(if moved > 0.0 {
+        Direction::Up
+    } else {
+        Direction::Down
+    })
 }
 
 impl Thinned {

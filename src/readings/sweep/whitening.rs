@@ -55,15 +55,10 @@ impl Whitening {
         (whitening, white)
     }
 
-    /// Usual size of the errors, in the unit of the track.
-    pub(super) fn usual_error(&self) -> f64 {
-        median(&mut self.scale.clone())
-    }
-
-    /// Another series of the same length after both filters.
-    pub(super) fn whitened(&self, values: &[f64]) -> Vec<f64> {
-        let errors = errors_of(&high_passed(values, &self.kernel), &self.model);
-        errors.iter().zip(&self.scale).map(|(e, s)| e / s).collect()
+    /// Standard deviation of the errors about a value, in the unit of the
+    /// series.
+    pub(super) fn scale_at(&self, at: usize) -> f64 {
+        self.scale[at.min(self.scale.len() - 1)]
     }
 
     /// A pattern after both filters, and at which of its values the pattern

@@ -60,7 +60,7 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
     let mut texts = Vec::new();
     if progress.full {
         texts.push("As much as is kept has been recorded; w ends and judges it.".to_owned());
-    } else if progress.turns >= 2 {
+    } else if progress.complete {
         texts.push("Out and back: w ends and judges it; a second round makes it surer.".to_owned());
     } else {
         texts.push(UNDER_WAY.to_owned());
@@ -78,10 +78,10 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
 }
 
 fn running_words(progress: &SweepProgress) -> String {
-    let way = match (progress.turns, progress.direction) {
-        (_, None) => "turn slowly to one end",
-        (_, Some(Direction::Up)) => "going faster",
-        (_, Some(Direction::Down)) => "going slower",
+    let way = match progress.direction {
+        None => "at rest",
+        Some(Direction::Up) => "going faster",
+        Some(Direction::Down) => "going slower",
     };
     let range = progress.range.map_or_else(String::new, |[low, high]| {
         format!(", {} to {} %", signed(low.0, 1), signed(high.0, 1))
@@ -372,7 +372,7 @@ mod tests {
     fn under_way_it_says_what_to_do_and_how_to_end() {
         let progress = SweepProgress {
             lasted: Seconds(12.4),
-            turns: 0,
+            complete: false,
             direction: Some(Direction::Up),
             range: Some([Percent(-4.0), Percent(1.0)]),
             picture: picture(),

@@ -1,0 +1,203 @@
+//! What a bad spot does, and what the speed does while the trimmer rests.
+
+use super::SpotKind;
+use super::bank::Trace;
+use super::passes::Way;
+use super::series::{RATE_HZ, median, running_mean};
+
+/// A spot takes the speed against the turning by at least this part of its
+/// depth, or it is no jump and no reversal.
+const AGAINST_SHARE: f64 = 0.35;
+/// A run against the turning that lasts so long is no leap: no lag of a
+/// transport explains it.
+const SLOW_RUN_S: f64 = 0.7;
+/// A dead spot keeps the speed where a hand at the usual pace would have gone
+/// on by this many times what the flutter does.
+const STANDS_TIMES: f64 = 2.0;
+/// And for at least so long.
+const LEAST_STAND_S: f64 = 0.35;
+
+/// One passage over a spot.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Passage {
+    pub(super) from: usize,
+    pub(super) to: usize,
+    pub(super) up: bool,
+}
+
+impl Passage {
+    /// Over the pattern whose middle lies at `at`.
+    pub(super) fn of(trace: &Trace, at: usize, way: Way, length: usize) -> Self {
+        let aside = (0.15 * RATE_HZ) as usize;
+        let start = at.saturating_sub(trace.to_middle());
+        Self {
+            from: start.saturating_sub(aside),
+            to: (start + trace.length() + aside).min(length),
+            up: way.up,
+        }
+    }
+
+    /// Furthest run against the direction of turning in percent, and how long
+    /// it lasts in values.
+    fn against(self, values: &[f64]) -> (f64, usize) {
+        let sign = if self.up { 1.0 } else { -1.0 };
+        let (mut furthest, mut furthest_at) = (f64::NEG_INFINITY, 0);
+        let (mut against, mut lasts) = (0.0, 0);
+        for (k, value) in values[self.from..self.to].iter().enumerate() {
+            let onward = sign * value;
+            if onward >= furthest {
+                (furthest, furthest_at) = (onward, k);
+            } else if furthest - onward > against {
+                (against, lasts) = (furthest - onward, k - furthest_at);
+            }
+        }
+        (against, lasts)
+    }
+
+    /// The longest time in values that the speed stays within `band` percent.
+    fn stands(self, values: &[f64], band: f64) -> usize {
+        let aside = (0.25 * RATE_HZ) as usize;
+        let to = (self.to + aside).min(values.len());
+        let part = &values[self.from.saturating_sub(aside)..to];
+        let mut longest = 0;
+        let mut from = 0;
+        for to in 0..part.len() {
+            while spread(&part[from..=to]) > band {
+                from += 1;
+            }
+            longest = longest.max(to + 1 - from);
+        }
+        longest
+    }
+}
+
+fn spread(part: &[f64]) -> f64 {
+    let (low, high) = part.iter().fold((f64::MAX, f64::MIN), |(low, high), &x| {
+        (low.min(x), high.max(x))
+    });
+    high - low
+}
+
+/// What a spot of this depth does on its passages. `pace` is the usual speed
+/// of turning in percent a second, `flutter` what wow and flutter do from peak
+/// to peak within a passage.
+pub(super) fn kind_of(
+    passages: &[Passage],
+    values: &[f64],
+    depth: f64,
+    pace: f64,
+    flutter: f64,
+) -> SpotKind {
+    let runs: Vec<(f64, usize)> = passages.iter().map(|it| it.against(values)).collect();
+    let runs_back =
+        |(against, _): &(f64, usize)| *against >= (AGAINST_SHARE * depth.abs()).max(1.3 * flutter);
+    let slow = |(_, lasts): &(f64, usize)| *lasts as f64 >= SLOW_RUN_S * RATE_HZ;
+    if runs.iter().all(runs_back) {
+        return if runs.iter().all(slow) {
+            SpotKind::Reversal
+        } else {
+            SpotKind::Jump
+        };
+    }
+    let needed = (STANDS_TIMES * flutter / pace.max(1e-3)).max(LEAST_STAND_S) * RATE_HZ;
+    let stands = |it: &Passage| it.stands(values, 1.2 * flutter) as f64 >= needed;
+    if passages.iter().all(stands) {
+        SpotKind::Dead
+    } else {
+        SpotKind::Jump
+    }
+}
+
+/// Slower than this in percent a second, over a second, is rest.
+const REST_PACE: f64 = 0.12;
+/// A rest lasts so long at least, in seconds, its ends left out.
+const LEAST_REST_S: f64 = 0.8;
+/// What is left out at either end of a rest: the hand stops and starts.
+const REST_EDGE_S: f64 = 0.4;
+/// At rest nothing but noise and flutter is about: a score beyond this is
+/// none of theirs.
+const LOUD_AT_REST: f64 = 6.5;
+/// So many leaps in a rest make a crackle; one may be a finger.
+const LEAST_LEAPS: usize = 2;
+/// Leaps nearer to each other than this in seconds are one.
+const LEAP_S: f64 = 0.2;
+
+/// A rest in which the speed leapt to and fro.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Crackle {
+    pub(super) from: usize,
+    pub(super) to: usize,
+    /// Middle speed of the rest in percent.
+    pub(super) at: f64,
+    /// Furthest from it in percent.
+    pub(super) depth: f64,
+    /// The first leap.
+    pub(super) leap: usize,
+}
+
+/// Rests that crackle. `marked` are the values where the trimmer is turned.
+pub(super) fn crackles(values: &[f64], heard: &[bool], traces: &[Trace]) -> Vec<Crackle> {
+    rests(values, heard)
+        .into_iter()
+        .filter_map(|(from, to)| {
+            let leaps = leaps(traces, from, to);
+            let first = *leaps.first()?;
+            if leaps.len() < LEAST_LEAPS {
+                return None;
+            }
+            let part = &values[from..to];
+            let at = median(&mut part.to_vec());
+            let furthest = part
+                .iter()
+                .max_by(|a, b| (*a - at).abs().total_cmp(&(*b - at).abs()))?;
+            Some(Crackle {
+                from,
+                to,
+                at,
+                depth: furthest - at,
+                leap: first,
+            })
+        })
+        .collect()
+}
+
+fn rests(values: &[f64], heard: &[bool]) -> Vec<(usize, usize)> {
+    let half = (0.5 * RATE_HZ) as usize;
+    let smooth = running_mean(values, half);
+    let edge = (REST_EDGE_S * RATE_HZ) as usize;
+    let mut rests = Vec::new();
+    let mut since = None;
+    for k in 0..=values.len() {
+        let calm = k < values.len() && heard[k] && {
+            let before = smooth[k.saturating_sub(half)];
+            let after = smooth[(k + half).min(values.len() - 1)];
+            (after - before).abs() < REST_PACE
+        };
+        match (calm, since) {
+            (true, None) => since = Some(k),
+            (false, Some(start)) => {
+                let (from, to) = (start + edge, k.saturating_sub(edge));
+                if to >= from + (LEAST_REST_S * RATE_HZ) as usize {
+                    rests.push((from, to));
+                }
+                since = None;
+            }
+            _ => {}
+        }
+    }
+    rests
+}
+
+fn leaps(traces: &[Trace], from: usize, to: usize) -> Vec<usize> {
+    let apart = (LEAP_S * RATE_HZ) as usize;
+    let mut leaps: Vec<usize> = Vec::new();
+    for k in from..to {
+        let loud = traces
+            .iter()
+            .any(|trace| k + trace.length() < to && trace.scores[k].abs() > LOUD_AT_REST);
+        if loud && leaps.last().is_none_or(|last| k - last > apart) {
+            leaps.push(k);
+        }
+    }
+    leaps
+}
