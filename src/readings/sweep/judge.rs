@@ -3,6 +3,7 @@
 use super::bank::{Trace, traces};
 use super::evidence::{Agreement, BINS, Inner, Pair, Scale, Scores, inner_part, strongest_of};
 use super::kinds::{Passage, crackles, kind_of};
+use super::lines::without_lines;
 use super::passes::{Way, ways};
 use super::recorder::pictured;
 use super::series::{RATE_HZ, Series, running_mean, running_median};
@@ -25,8 +26,8 @@ const TURNING_SHARE: f64 = 0.04;
 /// Strength from which an agreement of two ways is no chance: more than by
 /// chance in the same sweep, whose hand may be a rough one. Found by trying
 /// hands of several kinds; see the benchmark.
-const LEAST_LIMIT: f64 = 1.35;
-const TIMES_CHANCE: f64 = 1.05;
+const LEAST_LIMIT: f64 = 1.6;
+const TIMES_CHANCE: f64 = 1.08;
 /// A fault shows in what is taken for chance as well; beyond this it is not
 /// believed.
 const MOST_CHANCE: f64 = 5.4;
@@ -170,9 +171,10 @@ impl Sweep {
             .map(|way| (way.to - way.from) as f64 / RATE_HZ)
             .fold(f64::INFINITY, f64::min);
         let reach_s = (0.1 * shortest).clamp(0.6, 1.4);
-        let (whitening, white) = Whitening::learn(&self.series.values, &marked, reach_s);
+        let clean = without_lines(&self.series.values, &self.series.heard, reach_s);
+        let (whitening, white) = Whitening::learn(&clean, &marked, reach_s);
         let traces = traces(&whitening, &white, &marked);
-        let mean = running_mean(&self.series.values, (0.06 * RATE_HZ) as usize);
+        let mean = running_mean(&clean, (0.06 * RATE_HZ) as usize);
         let inners: Vec<Inner> = self
             .ways
             .iter()

@@ -8,15 +8,17 @@
 
 use std::f64::consts::TAU;
 
+use realfft::RealFftPlanner;
+
 use super::series::{RATE_HZ, median, running_mean};
 use super::whitening::Whitening;
 
 /// Lines are looked for between these frequencies.
 const LOWEST_HZ: f64 = 0.3;
-const HIGHEST_HZ: f64 = 13.0;
+const HIGHEST_HZ: f64 = 22.0;
 
 /// Most that are taken out.
-const MOST_LINES: usize = 8;
+const MOST_LINES: usize = 14;
 
 /// A line stands so many times above the median power about it. By chance one
 /// sweep in five has one such.
@@ -26,7 +28,7 @@ const ABOVE: f64 = 12.0;
 const ABOUT_HZ: f64 = 1.0;
 
 /// Frequencies are tried at this part of the resolution.
-const FINENESS: f64 = 0.5;
+const FINENESS: f64 = 0.25;
 
 /// Errors count no more than this many standard deviations.
 const CLIP: f64 = 3.5;
@@ -110,11 +112,10 @@ fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<Found<'a>> {
     let even = clock.even(white);
     let lasts = clock.seconds[clock.seconds.len() - 1];
     let rate_hz = (even.len() - 1) as f64 / lasts;
-    let step_hz = FINENESS / lasts;
-    let count = ((HIGHEST_HZ - LOWEST_HZ) / step_hz) as usize;
-    let powers: Vec<f64> = (0..count)
-        .map(|k| power(&even, (LOWEST_HZ + k as f64 * step_hz) / rate_hz))
-        .collect();
+    let step_hz = rate_hz / (even.len() as f64 / FINENESS).round();
+    let first = (LOWEST_HZ / step_hz) as usize;
+    let last = ((HIGHEST_HZ / step_hz) as usize).min(even.len());
+    let powers = powers(&even).get(first..last)?.to_vec();
     let reach = ((ABOUT_HZ / 2.0 / step_hz) as usize).max(1);
     let floors = floors(&powers, reach);
     let (best, above) = powers
@@ -141,19 +142,21 @@ fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<Found<'a>> {
     };
     Some(Found {
         clock,
-        hz: LOWEST_HZ + (best as f64 + aside.clamp(-0.5, 0.5)) * step_hz,
+        hz: ((first + best) as f64 + aside.clamp(-0.5, 0.5)) * step_hz,
         above,
     })
 }
 
-/// Power at a frequency in turns a value (Goertzel 1958).
-fn power(values: &[f64], turns: f64) -> f64 {
-    let twice = 2.0 * (TAU * turns).cos();
-    let (mut one, mut two) = (0.0, 0.0);
-    for value in values {
-        (one, two) = (value + twice * one - two, one);
-    }
-    one * one + two * two - twice * one * two
+/// Powers of an even series at steps of [`FINENESS`] of its resolution.
+fn powers(even: &[f64]) -> Vec<f64> {
+    let padded = (even.len() as f64 / FINENESS).round() as usize;
+    let fft = RealFftPlanner::new().plan_fft_forward(padded);
+    let mut time = fft.make_input_vec();
+    time[..even.len()].copy_from_slice(even);
+    let mut bins = fft.make_output_vec();
+    fft.process(&mut time, &mut bins)
+        .expect("both buffers were made by this plan");
+    bins.iter().map(|bin| bin.norm_sqr()).collect()
 }
 
 /// Median power about each frequency, in blocks.
@@ -198,5 +201,40 @@ fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> Line 
     Line {
         values: sum(&plain),
         white: sum(&whitened),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn track(hz: f64, with_tape: bool) -> (Vec<f64>, Vec<f64>) {
+        let mut tape = 0.0;
+        let ramp = |k: usize| {
+            let t = k as f64 / RATE_HZ;
+            5.0 - 0.5 * (t - 15.0).abs()
+        };
+        let noise = |k: usize| ((k * 7919 + k * k * 31) % 101) as f64 / 101.0 - 0.5;
+        let mut values = Vec::new();
+        for k in 0..1500 {
+            let at = if with_tape { tape } else { k as f64 / RATE_HZ };
+            tape += (1.0 + ramp(k) / 100.0) / RATE_HZ;
+            values.push(ramp(k) + 0.02 * noise(k) + 0.1 * (TAU * hz * at).sin());
+        }
+        let without = (0..1500).map(|k| ramp(k) + 0.02 * noise(k)).collect();
+        (values, without)
+    }
+
+    #[test]
+    fn lines_go_whatever_they_keep_step_with() {
+        for (hz, with_tape) in [(0.7, false), (0.7, true), (6.1, false), (6.1, true)] {
+            let (values, without) = track(hz, with_tape);
+            let clean = without_lines(&values, &vec![true; values.len()], 1.2);
+            let left = (100..1400)
+                .map(|k| (clean[k] - without[k]).powi(2))
+                .sum::<f64>()
+                / 1300.0;
+            assert!(left.sqrt() < 0.015, "{hz} {with_tape}: {}", left.sqrt());
+        }
     }
 }

@@ -8,6 +8,7 @@ mod bank;
 mod evidence;
 mod judge;
 mod kinds;
+mod lines;
 mod passes;
 mod recorder;
 mod series;

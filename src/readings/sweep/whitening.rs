@@ -61,6 +61,12 @@ impl Whitening {
         self.scale[at.min(self.scale.len() - 1)]
     }
 
+    /// Another series of the same length after both filters.
+    pub(super) fn whitened(&self, values: &[f64]) -> Vec<f64> {
+        let errors = errors_of(&high_passed(values, &self.kernel), &self.model);
+        errors.iter().zip(&self.scale).map(|(e, s)| e / s).collect()
+    }
+
     /// A pattern after both filters, and at which of its values the pattern
     /// itself begins.
     pub(super) fn pattern(&self, shape: &[f64]) -> (Vec<f64>, usize) {
