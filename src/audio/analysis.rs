@@ -110,6 +110,8 @@ pub enum Request {
     EndSweep,
     /// Stop it, or forget what came of it.
     ForgetSweep,
+    /// An eighth of a turn clockwise comes now.
+    MarkAnEighth,
     /// The tool is taken away: does the speed hold?
     HandsOff,
     /// Forget that question.
@@ -252,6 +254,7 @@ impl Worker {
             | Request::BeginSweep
             | Request::EndSweep
             | Request::ForgetSweep
+            | Request::MarkAnEighth
             | Request::HandsOff
             | Request::HandsOn => {}
         }
@@ -268,6 +271,7 @@ impl Worker {
                 engine.end_sweep();
             }
             Request::ForgetSweep => engine.forget_sweep(),
+            Request::MarkAnEighth => engine.mark_an_eighth(),
             Request::HandsOff => engine.hands_off(),
             Request::HandsOn => engine.hands_on(),
             // Carried out above: the check needs no engine.

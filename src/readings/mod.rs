@@ -16,6 +16,7 @@ mod engine;
 mod expanded;
 mod fluctuation;
 mod flutter;
+mod guidance;
 mod health;
 mod holding;
 mod judge;
@@ -35,6 +36,7 @@ pub use conditions::{
 pub use engine::{Engine, EngineError, KeepRequest, Settings};
 pub use expanded::Expanded;
 pub use flutter::weighting;
+pub use guidance::{Advice, Guidance};
 pub use holding::{Holding, Shift};
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::along::Along;
+use super::guidance::Guidance;
 use super::holding::Holding;
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
@@ -37,6 +38,8 @@ pub struct Reading {
     pub trend: Arc<[Option<Percent>]>,
     /// What the stretch being kept is waiting for, if one is being kept.
     pub keeping: Option<Keeping>,
+    /// What can be said to the one at the trimmer.
+    pub guidance: Guidance,
     /// The sweep of the trimmer that is under way, or the last one's result.
     pub sweep: Option<Sweeping>,
     /// How the speed does without the tool, once that has been asked.

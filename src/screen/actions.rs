@@ -25,6 +25,8 @@ pub enum Action {
     Sweep,
     /// Begin one and let the hand of the rehearsal turn the trimmer.
     SweepByHand,
+    /// An eighth of a turn clockwise comes now.
+    MarkAnEighth,
     /// Go on: do what belongs to the present step, or take the next.
     GoOn,
     /// One step back.
@@ -122,6 +124,7 @@ impl ScreenState {
                 self.card = (next < panels::card::pages(self)).then_some(next);
                 Vec::new()
             }
+            Action::MarkAnEighth => vec![Effect::Ask(Request::MarkAnEighth)],
             Action::GoOn => self.go_on(),
             Action::GoBack => self.go_back(),
             Action::Pass => self.pass(),

@@ -70,6 +70,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back"),
     key(KeyCode::Char('k'), NONE, When::Always, || Action::Contact, "k", "contacts", "check a volume control or switch: begin, work it, end"),
     key(KeyCode::Char('o'), NONE, When::Rehearsing, || Action::WorkControl, "o", "control", "let the simulated hand work the volume control"),
+    key(KeyCode::Char('g'), NONE, When::Always, || Action::MarkAnEighth, "g", "", "an eighth of a turn clockwise comes now: its answer teaches how far to turn"),
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Backspace, NONE, When::Always, || Action::GoBack, "Bksp", "back", "one step back"),
     key(KeyCode::Tab, NONE, When::Always, || Action::Pass, "Tab", "", "the next step, without doing what belongs to this one"),

@@ -99,6 +99,7 @@ fn plain_symbol(symbol: &str) -> &'static str {
     match symbol {
         "█" => "#",
         "▲" | "↑" => "^",
+        "◆" => "o",
         "◀" | "←" => "<",
         "▶" | "→" => ">",
         "│" | "▌" | "▐" => "|",

@@ -6,7 +6,7 @@ use super::state::{ScreenState, Setup, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
 use crate::readings::{
-    ChannelUsed, Conditions, DriftReading, FlutterReading, Measurement, Problem, Reading,
+    ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Problem, Reading,
     SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
     UncertaintyParts,
 };
@@ -73,6 +73,7 @@ pub(super) fn reading(deviation: f64) -> Reading {
         flutter: flutter(),
         trend,
         keeping: None,
+        guidance: Guidance::default(),
         sweep: None,
         holding: None,
     }

@@ -46,6 +46,7 @@ impl Engine {
             flutter: self.flutter_reading(),
             trend: self.trend_percent(),
             keeping: self.keeper.state(),
+            guidance: self.guide.guidance(self.settings.tolerance),
             sweep: self.sweeping(),
             holding: self.holding(),
         }
@@ -86,6 +87,27 @@ impl Engine {
             steadiness: self.steadiness(digits, scatter),
             since_move: Seconds(digits.since_start_s()),
         })
+    }
+
+    /// Hands the guide the newest value, and the mean once it is one.
+    pub(super) fn follow_guide(&mut self, hz: f64) {
+        let (Some(digits), Some(nominal)) = (&self.digits, self.nominal) else {
+            return;
+        };
+        let conditions = &self.settings.conditions;
+        let deviation = |hz: f64| conditions.deviation(Hertz(hz), nominal).0;
+        let still = self.is_shown() && !digits.is_moving() && digits.holds_a_period();
+        let settled = digits.hz().zip(digits.scatter_hz()).filter(|_| still);
+        let settled = settled.map(|(mean, scatter)| {
+            let mean_percent = deviation(mean);
+            (mean_percent, deviation(mean + scatter) - mean_percent)
+        });
+        self.guide.push(deviation(hz), settled);
+    }
+
+    /// The technician turns an eighth of a turn clockwise now.
+    pub fn mark_an_eighth(&mut self) {
+        self.guide.mark_an_eighth();
     }
 
     fn holding(&self) -> Option<Holding> {

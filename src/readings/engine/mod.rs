@@ -11,6 +11,7 @@ use crate::readings::belief::Belief;
 use crate::readings::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
 use crate::readings::digits::{Digits, Motion};
 use crate::readings::flutter::FlutterMeter;
+use crate::readings::guidance::Guide;
 use crate::readings::health::{Health, channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE, Choice};
@@ -98,6 +99,7 @@ pub struct Engine {
     belief: Belief,
     keeper: Keeper,
     sweeps: Sweeps,
+    guide: Guide,
     hold: Option<HoldCheck>,
 }
 
@@ -143,6 +145,7 @@ impl Engine {
             belief: Belief::new(1.0 / rate),
             keeper: Keeper::new(rate),
             sweeps: Sweeps::default(),
+            guide: Guide::new(DIGITS_HZ),
             hold: None,
             tracker,
         };
@@ -332,6 +335,7 @@ impl Engine {
         self.whole.found();
         self.keeper.disturbed();
         self.sweeps.found();
+        self.guide.lost();
         self.hold.iter_mut().for_each(HoldCheck::disturbed);
     }
 
@@ -395,6 +399,7 @@ impl Engine {
             self.trend.begin_anew();
             self.keeper.disturbed();
         }
+        self.follow_guide(hz);
         self.advance_keeper();
     }
 

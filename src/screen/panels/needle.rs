@@ -90,6 +90,15 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
             }
         }
     }
+    let heading = state.reading().and_then(|reading| reading.guidance.heading);
+    if let Some(heading) = heading {
+        let (x, sign) = match ruler.place(heading.0) {
+            Place::Column(x) => (x, "◆"),
+            Place::BeyondLeft => (0, "◀"),
+            Place::BeyondRight => (ruler.last(), "▶"),
+        };
+        pen.text(x, height - 2, sign, state.look.badge());
+    }
     if let Place::Column(x) = ruler.place(speed.deviation.0) {
         pen.text(x, height - 1, "▲", moving);
     }
@@ -107,7 +116,7 @@ fn draw_caption(state: &ScreenState, pen: &mut Pen, ruler: Ruler) {
         "=== the band"
     };
     let text = format!(
-        "needle 150 ms, scale {}{} %, ▲ the digits, {zone}",
+        "needle 150 ms, scale {}{} %, ▲ digits, ◆ will settle, {zone}",
         look.plus_minus(),
         ruler.full
     );

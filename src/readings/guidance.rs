@@ -1,0 +1,429 @@
+//! Guidance while the trimmer is turned: where the speed will settle, how it
+//! answers to the hand, which way and about how far to turn.
+//!
+//! The program sees the speed, not the screwdriver. Motor and flywheel follow
+//! the trimmer with a lag of first order, so the speed will settle at
+//! v + τ dv/dt once the hand stops. From one settled mean to the next it sees
+//! what a turn has done; how large the turn was it knows only where the
+//! technician has said so. It never insists: an answer that contradicts what
+//! was learnt makes it forget.
+
+use std::collections::VecDeque;
+
+use crate::units::{Percent, Seconds};
+
+/// The slope is that of a straight line through so many seconds.
+const SLOPE_S: f64 = 0.12;
+/// So much of the track is remembered, seconds.
+const MEMORY_S: f64 = 4.0;
+/// A hand is at work when the speed changes faster than this many times what
+/// the flutter alone does, and by this much at least.
+const TIMES_FLUTTER: f64 = 4.5;
+const LEAST_SLOPE_PERCENT_S: f64 = 0.6;
+/// What the flutter does is forgotten with this time constant, seconds.
+const FLUTTER_MEMORY_S: f64 = 5.0;
+/// A transport's lag before anything is known of this one, and its limits, in
+/// seconds; common practice, no source.
+const USUAL_LAG_S: f64 = 0.12;
+const LAG_LIMITS_S: [f64; 2] = [0.02, 0.4];
+/// A move is large enough to teach something.
+const LEAST_MOVE: f64 = 0.1;
+/// A lag is learnt from moves of this size on.
+const LAG_MOVE: f64 = 0.5;
+/// The tail of a move: this part of it is still to come.
+const TAIL: [f64; 2] = [0.1, 0.5];
+/// What a turn does may differ by this part from one to the next: hands are
+/// no protractors, tracks are not linear.
+const TURNS_DIFFER: f64 = 0.35;
+
+/// What can be said to the one at the trimmer.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Guidance {
+    /// Where the speed will settle if the hand stops now; only while it moves.
+    pub heading: Option<Percent>,
+    /// That lies beyond the band, on the far side of right.
+    pub overshoots: bool,
+    /// What to do next; only while the speed is left alone.
+    pub advice: Option<Advice>,
+    /// What an eighth of a turn clockwise does, and its 95 %.
+    pub an_eighth: Option<(Percent, Percent)>,
+    /// The technician has said that an eighth of a turn comes now.
+    pub expects_an_eighth: bool,
+    /// What was learnt did not hold and is forgotten.
+    pub forgot: bool,
+    /// The transport's lag as far as it is known.
+    pub lag: Seconds,
+}
+
+/// What to do next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Advice {
+    /// The mean lies within the band: hands off.
+    Leave,
+    /// Turn by so many eighths, clockwise if positive.
+    Eighths(f64),
+    /// Turn by this part of what was turned last; negative is back.
+    OfTheLast(f64),
+    /// Nothing is known yet: turn a little and see.
+    TryALittle,
+}
+
+/// A change from one settled mean to the next.
+#[derive(Clone, Copy, Debug)]
+struct Move {
+    by: f64,
+    uncertainty: f64,
+}
+
+/// See the module. Deviations in percent, `rate_hz` a second.
+#[derive(Clone, Debug)]
+pub struct Guide {
+    rate_hz: f64,
+    values: VecDeque<f64>,
+    slopes: VecDeque<f64>,
+    /// Mean square of the slope while nobody turns.
+    flutter: Option<f64>,
+    lag_s: f64,
+    /// The last settled mean and its 95 %.
+    settled: Option<(f64, f64)>,
+    /// The hand has been at work since.
+    moved: bool,
+    last: Option<Move>,
+    an_eighth: Option<(f64, f64)>,
+    expects_an_eighth: bool,
+    forgot: bool,
+}
+
+impl Guide {
+    /// Knows nothing yet.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            values: VecDeque::new(),
+            slopes: VecDeque::new(),
+            flutter: None,
+            lag_s: USUAL_LAG_S,
+            settled: None,
+            moved: false,
+            last: None,
+            an_eighth: None,
+            expects_an_eighth: false,
+            forgot: false,
+        }
+    }
+
+    /// The tone went away: what was settled before may be another machine's.
+    pub fn lost(&mut self) {
+        self.values.clear();
+        self.slopes.clear();
+        self.settled = None;
+        self.moved = false;
+    }
+
+    /// The technician turns an eighth clockwise now, or takes that back.
+    pub fn mark_an_eighth(&mut self) {
+        self.expects_an_eighth = !self.expects_an_eighth;
+    }
+
+    /// A value of the track; `settled` is the mean and its 95 % once the speed
+    /// is left alone and the mean is known over a whole wow period.
+    pub fn push(&mut self, deviation: f64, settled: Option<(f64, f64)>) {
+        self.remember(deviation);
+        let slope = self.slope();
+        if let (Some(slope), Some(_)) = (slope, settled) {
+            self.learn_flutter(slope);
+        }
+        if self.is_turning() {
+            self.moved = true;
+            self.forgot = false;
+        }
+        if let Some((mean, uncertainty)) = settled {
+            self.settle(mean, uncertainty);
+        }
+    }
+
+    /// What can be said now; `tolerance` is half the band.
+    pub fn guidance(&self, tolerance: Percent) -> Guidance {
+        let heading = self.is_turning().then(|| self.heading()).flatten();
+        let overshoots = heading.is_some_and(|heading| {
+            let from = self.settled.map_or(0.0, |(mean, _)| mean);
+            heading * from < 0.0 && heading.abs() > tolerance.0 && from.abs() > tolerance.0
+        });
+        Guidance {
+            heading: heading.map(Percent),
+            overshoots,
+            advice: self.advice(tolerance),
+            an_eighth: self.an_eighth.map(|(by, u)| (Percent(by), Percent(u))),
+            expects_an_eighth: self.expects_an_eighth,
+            forgot: self.forgot,
+            lag: Seconds(self.lag_s),
+        }
+    }
+
+    fn remember(&mut self, deviation: f64) {
+        let most = (MEMORY_S * self.rate_hz) as usize;
+        self.values.push_back(deviation);
+        if self.values.len() > most {
+            self.values.pop_front();
+        }
+        let slope = self.fitted().map_or(0.0, |(slope, _)| slope);
+        self.slopes.push_back(slope);
+        if self.slopes.len() > self.values.len() {
+            self.slopes.pop_front();
+        }
+    }
+
+    /// Slope in percent a second and value at its end, by least squares.
+    fn fitted(&self) -> Option<(f64, f64)> {
+        let count = (SLOPE_S * self.rate_hz) as usize;
+        if self.values.len() < count || count < 3 {
+            return None;
+        }
+        let middle = (count - 1) as f64 / 2.0;
+        let newest = self.values.iter().rev().take(count);
+        let (mut sum, mut moment, mut square) = (0.0, 0.0, 0.0);
+        for (age, value) in newest.enumerate() {
+            let aside = middle - age as f64;
+            sum += value;
+            moment += aside * value;
+            square += aside * aside;
+        }
+        let slope = moment / square;
+        Some((slope * self.rate_hz, sum / count as f64 + slope * middle))
+    }
+
+    fn slope(&self) -> Option<f64> {
+        self.slopes.back().copied()
+    }
+
+    fn learn_flutter(&mut self, slope: f64) {
+        let share = 1.0 / (FLUTTER_MEMORY_S * self.rate_hz);
+        let square = slope * slope;
+        let known = self.flutter.get_or_insert(square);
+        *known += share * (square - *known);
+    }
+
+    /// A hand is at work: the speed changes faster than flutter does.
+    fn is_turning(&self) -> bool {
+        let Some((slope, flutter)) = self.slope().zip(self.flutter) else {
+            return false;
+        };
+        slope.abs() > (TIMES_FLUTTER * flutter.sqrt()).max(LEAST_SLOPE_PERCENT_S)
+    }
+
+    /// Where a first-order lag will come to rest.
+    fn heading(&self) -> Option<f64> {
+        let (slope, value) = self.fitted()?;
+        Some(value + self.lag_s * slope)
+    }
+
+    fn settle(&mut self, mean: f64, uncertainty: f64) {
+        let before = self.settled.replace((mean, uncertainty));
+        if !std::mem::take(&mut self.moved) {
+            return;
+        }
+        let Some((from, known)) = before else { return };
+        let turn = Move {
+            by: mean - from,
+            uncertainty: uncertainty.hypot(known),
+        };
+        if turn.by.abs() < LEAST_MOVE.max(turn.uncertainty) {
+            return;
+        }
+        self.learn_lag(mean, turn);
+        self.learn_eighth(turn);
+        self.last = Some(turn);
+    }
+
+    /// In the tail of a move the hand is still and what is left dies away:
+    /// τ = left ÷ slope. A hand that still moves makes that larger, so the
+    /// smaller ones count.
+    fn learn_lag(&mut self, mean: f64, turn: Move) {
+        if turn.by.abs() < LAG_MOVE {
+            return;
+        }
+        let half = (SLOPE_S * self.rate_hz / 2.0) as usize;
+        let pairs = self.values.iter().zip(self.slopes.iter().skip(half));
+        let mut lags: Vec<f64> = pairs
+            .filter_map(|(value, slope)| {
+                let left = (mean - value) / turn.by;
+                let is_tail = (TAIL[0]..TAIL[1]).contains(&left) && slope * turn.by > 0.0;
+                is_tail.then(|| (mean - value) / slope)
+            })
+            .collect();
+        if lags.len() < 4 {
+            return;
+        }
+        lags.sort_by(f64::total_cmp);
+        let [least, most] = LAG_LIMITS_S;
+        let seen = lags[lags.len() / 4].clamp(least, most);
+        self.lag_s = f64::midpoint(self.lag_s, seen);
+    }
+
+    fn learn_eighth(&mut self, turn: Move) {
+        if !std::mem::take(&mut self.expects_an_eighth) {
+            return;
+        }
+        let own = turn.uncertainty.hypot(TURNS_DIFFER * turn.by.abs());
+        match self.an_eighth {
+            Some((by, known)) if (turn.by - by).abs() > own.hypot(known) => {
+                self.an_eighth = None;
+                self.forgot = true;
+            }
+            Some((by, known)) => {
+                // Weighted by what is known of each (JCGM 100, annex H).
+                let [old, new] = [known.powi(-2), own.powi(-2)];
+                let mean = (by * old + turn.by * new) / (old + new);
+                self.an_eighth = Some((mean, (old + new).powf(-0.5)));
+            }
+            None => self.an_eighth = Some((turn.by, own)),
+        }
+    }
+
+    fn advice(&self, tolerance: Percent) -> Option<Advice> {
+        if self.moved || self.is_turning() {
+            return None;
+        }
+        let (mean, uncertainty) = self.settled?;
+        if mean.abs() + uncertainty <= tolerance.0 {
+            return Some(Advice::Leave);
+        }
+        if let Some((by, known)) = self.an_eighth
+            && by.abs() > known
+        {
+            return Some(Advice::Eighths(-mean / by));
+        }
+        Some(match self.last {
+            Some(last) => Advice::OfTheLast(-mean / last.by),
+            None => Advice::TryALittle,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE_HZ: f64 = 200.0;
+
+    /// A transport with a lag, and a mean that counts as settled a second
+    /// after the last turn.
+    struct Bench {
+        guide: Guide,
+        lag_s: f64,
+        aim: f64,
+        speed: f64,
+        since: u32,
+        ticks: u32,
+    }
+
+    impl Bench {
+        fn new(lag_s: f64, speed: f64) -> Self {
+            Self {
+                guide: Guide::new(RATE_HZ),
+                lag_s,
+                aim: speed,
+                speed,
+                since: 1000,
+                ticks: 0,
+            }
+        }
+
+        fn run(&mut self, seconds: f64, pace: f64) -> Vec<Guidance> {
+            (0..(seconds * RATE_HZ) as usize)
+                .map(|_| {
+                    self.aim += pace / RATE_HZ;
+                    self.speed += (self.aim - self.speed) / (self.lag_s * RATE_HZ);
+                    self.ticks += 1;
+                    self.since = if pace == 0.0 { self.since + 1 } else { 0 };
+                    let t = f64::from(self.ticks) / RATE_HZ;
+                    let wow = 0.06 * (std::f64::consts::TAU * 0.6 * t).sin()
+                        + 0.04 * (std::f64::consts::TAU * 6.3 * t).sin();
+                    let settled = (self.since > 300).then_some((self.aim, 0.03));
+                    self.guide.push(self.speed + wow, settled);
+                    self.guide.guidance(Percent(0.1))
+                })
+                .collect()
+        }
+    }
+
+    #[test]
+    fn a_steady_machine_gives_no_heading_and_no_warning() {
+        let mut bench = Bench::new(0.12, -3.0);
+        let said = bench.run(60.0, 0.0);
+        assert!(said.iter().all(|it| it.heading.is_none() && !it.overshoots));
+        assert_eq!(said[said.len() - 1].advice, Some(Advice::TryALittle));
+    }
+
+    #[test]
+    fn the_heading_is_where_it_settles() {
+        for lag_s in [0.05, 0.12, 0.25] {
+            let mut bench = Bench::new(lag_s, -3.0);
+            bench.run(8.0, 0.0);
+            // Moves that teach the lag.
+            for pace in [2.0, -2.0, 2.0, -2.0] {
+                bench.run(0.6, pace);
+                bench.run(4.0, 0.0);
+            }
+            let said = bench.run(1.0, 2.0);
+            let heading = said[said.len() - 1].heading.expect("it moves").0;
+            let ahead = (bench.aim - bench.speed).abs();
+            assert!(
+                (heading - bench.aim).abs() < 0.45 * ahead + 0.08,
+                "{lag_s}: {heading} for {} (lag {:?})",
+                bench.aim,
+                said[0].lag
+            );
+        }
+    }
+
+    #[test]
+    fn an_overshoot_is_called_before_it_happens() {
+        let mut bench = Bench::new(0.25, -3.0);
+        bench.run(8.0, 0.0);
+        let said = bench.run(1.2, 3.0);
+        let called = said.iter().position(|it| it.overshoots);
+        let called = called.expect("it goes to +0.6 %");
+        // When it is called the speed itself is still short of right.
+        let mut again = Bench::new(0.25, -3.0);
+        again.run(8.0, 0.0);
+        again.run((called + 1) as f64 / RATE_HZ, 3.0);
+        assert!(again.speed < 0.0, "{}", again.speed);
+        // And never on a turn that stops short.
+        let mut short = Bench::new(0.25, -3.0);
+        short.run(8.0, 0.0);
+        let said = [short.run(0.8, 3.0), short.run(4.0, 0.0)].concat();
+        assert!(said.iter().all(|it| !it.overshoots));
+    }
+
+    #[test]
+    fn a_marked_eighth_gives_the_rest_in_eighths() {
+        let mut bench = Bench::new(0.12, -3.0);
+        bench.run(8.0, 0.0);
+        bench.guide.mark_an_eighth();
+        bench.run(0.5, -2.0);
+        let said = bench.run(4.0, 0.0);
+        let last = said[said.len() - 1];
+        let (by, _) = last.an_eighth.expect("it was marked");
+        assert!((by.0 + 1.0).abs() < 0.02, "{by:?}");
+        // At -4 % now: four eighths the other way.
+        assert!(matches!(last.advice, Some(Advice::Eighths(it)) if (it + 4.0).abs() < 0.1));
+        // The same eighth with another answer: forgotten, and said.
+        bench.guide.mark_an_eighth();
+        bench.run(0.5, 2.0);
+        let said = bench.run(4.0, 0.0);
+        let last = said[said.len() - 1];
+        assert!(last.forgot && last.an_eighth.is_none());
+    }
+
+    #[test]
+    fn without_marks_it_speaks_of_the_last_turn() {
+        let mut bench = Bench::new(0.12, -3.0);
+        bench.run(8.0, 0.0);
+        bench.run(0.5, -2.0);
+        let said = bench.run(4.0, 0.0);
+        let last = said[said.len() - 1];
+        // It went from -3 to -4: back, four times as far.
+        assert!(matches!(last.advice, Some(Advice::OfTheLast(it)) if (it + 4.0).abs() < 0.1));
+    }
+}
