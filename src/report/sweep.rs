@@ -177,12 +177,10 @@ pub fn picture(report: &SweepReport) -> String {
         }
     }
     let per_column = speed.len() as f64 / PICTURE_COLUMNS as f64;
-    for column in 0..PICTURE_COLUMNS {
-        let from = (column as f64 * per_column) as usize;
-        let to = (((column + 1) as f64 * per_column) as usize).max(from + 1);
-        let part = speed[from.min(speed.len() - 1)..to.min(speed.len())].iter();
-        for percent in part.flatten() {
-            cells[row_of(percent.0)][column] = '*';
+    for (at, percent) in speed.iter().enumerate() {
+        let column = ((at as f64 + 0.5) / per_column) as usize;
+        if let Some(percent) = percent {
+            cells[row_of(percent.0)][column.min(PICTURE_COLUMNS - 1)] = '*';
         }
     }
     mark_spots(report, &mut cells, row_of);

@@ -12,6 +12,7 @@ mod canvas;
 mod contact;
 mod draw;
 mod font;
+mod guidance;
 pub mod keys;
 mod look;
 mod panels;

@@ -74,7 +74,7 @@ impl Sound {
     }
 
     /// To a highest peak below full scale.
-    pub fn to_peak(mut self, dbfs: f64) -> Self {
+    pub fn with_peak(mut self, dbfs: f64) -> Self {
         let peak = self
             .frames
             .iter()
@@ -157,7 +157,7 @@ pub fn music(seconds: f64, seed: u64) -> Sound {
     }
     let below = dice.between(45.0, 62.0);
     let peak = dice.between(-9.0, -2.0);
-    sound.to_peak(peak).with_hiss(peak - below, &mut dice)
+    sound.with_peak(peak).with_hiss(peak - below, &mut dice)
 }
 
 struct Style {
@@ -250,7 +250,7 @@ fn tune(sound: &mut Sound, dice: &mut Dice, at: f64, root: f64, beat: f64, style
     if dice.unit() < 0.25 {
         return;
     }
-    let hz = pitch(root, dice.pick(10) as i32);
+    let hz = pitch(root, i32::try_from(dice.pick(10)).expect("below ten"));
     let (vibrato_hz, vibrato) = (dice.between(4.5, 6.5), dice.between(0.0, 0.008));
     let tremolo = dice.between(0.0, 0.3);
     let lasts = beat * dice.between(0.4, 0.95);

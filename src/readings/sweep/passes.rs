@@ -56,28 +56,14 @@ fn turning_points(smooth: &[f64], enough: f64) -> Vec<usize> {
         if value > smooth[high] {
             high = k;
         }
-        match rising {
-            None if value - smooth[low] >= enough => {
-                points.push(low);
-                rising = Some(true);
-                high = k;
-            }
-            None if smooth[high] - value >= enough => {
-                points.push(high);
-                rising = Some(false);
-                low = k;
-            }
-            Some(true) if smooth[high] - value >= enough => {
-                points.push(high);
-                rising = Some(false);
-                low = k;
-            }
-            Some(false) if value - smooth[low] >= enough => {
-                points.push(low);
-                rising = Some(true);
-                high = k;
-            }
-            _ => {}
+        if rising != Some(true) && value - smooth[low] >= enough {
+            points.push(low);
+            rising = Some(true);
+            high = k;
+        } else if rising != Some(false) && smooth[high] - value >= enough {
+            points.push(high);
+            rising = Some(false);
+            low = k;
         }
     }
     match rising {

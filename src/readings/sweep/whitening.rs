@@ -141,12 +141,13 @@ fn fit(rough: &[f64], weights: &[f64]) -> Vec<f64> {
             normal[row][ORDER] += weighted * rough[k];
         }
     }
-    for row in 0..ORDER {
-        for column in 0..row {
-            normal[row][column] = normal[column][row];
+    let upper = normal.clone();
+    for (row, values) in normal.iter_mut().enumerate() {
+        for (value, above) in values.iter_mut().zip(&upper).take(row) {
+            *value = above[row];
         }
         // Keeps a track that is too smooth to have an inverse from blowing up.
-        normal[row][row] = normal[row][row] * (1.0 + 1e-6) + 1e-18;
+        values[row] = values[row] * (1.0 + 1e-6) + 1e-18;
     }
     solve(normal)
 }

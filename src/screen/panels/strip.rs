@@ -60,16 +60,29 @@ fn draw_signs(state: &ScreenState, pen: &mut Pen) {
     }
     let name = format!("{} {}", at.number(), at.name());
     x = pen.text(x + 1, 0, &name, look.strong());
+    if let Some(guided) = guided(state) {
+        pen.text(x + 1, 0, &guided, look.strong());
+        return;
+    }
     let key = format!("Space: {}", key_does(&state.routine, state));
     if x + 2 + width(&key) <= pen.width() {
         pen.text(x + 2, 0, &key, look.faint());
     }
 }
 
+/// At the trimmer, what to do next stands in the place of the general words.
+fn guided(state: &ScreenState) -> Option<String> {
+    let at = state.routine.at();
+    let trims = at == Step::Trim && !state.routine.has_no_trimmer();
+    state.guidance_words().filter(|_| trims)
+}
+
 /// The words of the present step, the most important first.
 fn words(state: &ScreenState, room: u16) -> Vec<(String, bool)> {
     let card = state.routine.card();
-    let mut words: Vec<(String, bool)> = wrap(card.brief, room)
+    let guided = guided(state);
+    let first = guided.as_deref().unwrap_or(card.brief);
+    let mut words: Vec<(String, bool)> = wrap(first, room)
         .into_iter()
         .map(|line| (line, true))
         .collect();

@@ -1,0 +1,149 @@
+//! Guidance in words, short enough to be read with one hand on the
+//! screwdriver.
+
+use super::look::Look;
+use super::state::ScreenState;
+use super::words::{plus_minus, signed};
+use crate::readings::{Advice, Guidance, Steadiness};
+
+/// A turn of less than this many eighths is a hair.
+const A_HAIR: f64 = 0.25;
+/// More than this many eighths are not said one by one.
+const MOST_EIGHTHS: f64 = 16.0;
+
+impl ScreenState {
+    /// What to do at the trimmer, in a sentence; `None` while there is nothing
+    /// to say.
+    pub(super) fn guidance_words(&self) -> Option<String> {
+        if !self.is_live() {
+            return None;
+        }
+        let reading = self.reading()?;
+        let speed = reading.speed.as_ref()?;
+        let guidance = &reading.guidance;
+        if guidance.overshoots {
+            return Some("STOP: this carries past right".to_owned());
+        }
+        if let Some(heading) = guidance.heading {
+            return Some(format!("will settle at {} %", signed(heading.0, 2)));
+        }
+        let mut words = Vec::new();
+        if guidance.forgot {
+            words.push("that answer was another one: what was learnt is forgotten".to_owned());
+        }
+        if guidance.expects_an_eighth {
+            words.push("now turn an eighth clockwise, let go, wait (g takes it back)".to_owned());
+        } else {
+            words.extend(guidance.advice.map(|it| advice(self.look, it, guidance)));
+        }
+        if speed.steadiness == Steadiness::Settled
+            && let Some(scatter) = speed.scatter
+        {
+            words.push(format!(
+                "settled: mean known to {} %",
+                plus_minus(self.look, scatter, 2)
+            ));
+        }
+        (!words.is_empty()).then(|| words.join("; "))
+    }
+}
+
+fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
+    match advice {
+        Advice::Leave => "right: leave it, take the tool away".to_owned(),
+        Advice::TryALittle => {
+            "turn a little, let go, wait; or g, then an eighth clockwise".to_owned()
+        }
+        Advice::Eighths(eighths) => {
+            let way = if eighths > 0.0 {
+                "clockwise"
+            } else {
+                "anticlockwise"
+            };
+            let answer = guidance.an_eighth.map_or_else(String::new, |(by, known)| {
+                format!(
+                    " (an eighth: {} {} %)",
+                    signed(by.0, 2),
+                    plus_minus(look, known, 2)
+                )
+            });
+            format!("turn {} {way}{answer}", eighths_in_words(eighths.abs()))
+        }
+        Advice::OfTheLast(share) => of_the_last(share),
+    }
+}
+
+fn eighths_in_words(eighths: f64) -> String {
+    if eighths < A_HAIR {
+        return "a hair".to_owned();
+    }
+    if eighths > MOST_EIGHTHS {
+        return "more than two turns".to_owned();
+    }
+    match eighths.round() as u32 {
+        0 => "less than an eighth".to_owned(),
+        1 => "about an eighth".to_owned(),
+        2 => "about a quarter".to_owned(),
+        4 => "about half a turn".to_owned(),
+        8 => "about a whole turn".to_owned(),
+        many => format!("about {many} eighths"),
+    }
+}
+
+/// In parts of what was turned last, which nobody has measured.
+fn of_the_last(share: f64) -> String {
+    let size = match share.abs() {
+        size if size < 0.15 => "a hair".to_owned(),
+        size if size < 0.4 => "about a third of that turn".to_owned(),
+        size if size < 0.75 => "about half of that turn".to_owned(),
+        size if size < 1.4 => "about as much".to_owned(),
+        size if size < 8.0 => format!("about {size:.0} times as much"),
+        _ => "much more".to_owned(),
+    };
+    if share > 0.0 {
+        format!("the same way again, {size}")
+    } else {
+        format!("back the other way, {size}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+    use crate::units::Percent;
+
+    fn said(guidance: Guidance) -> String {
+        let mut reading = specimen::reading(-2.0);
+        reading.guidance = guidance;
+        specimen::showing(reading).guidance_words().unwrap()
+    }
+
+    #[test]
+    fn each_advice_names_a_way_and_a_size() {
+        let with = |advice| {
+            said(Guidance {
+                advice: Some(advice),
+                an_eighth: Some((Percent(-0.9), Percent(0.3))),
+                ..Guidance::default()
+            })
+        };
+        assert!(with(Advice::Eighths(2.1)).contains("about a quarter clockwise"));
+        assert!(with(Advice::Eighths(-0.1)).contains("a hair anticlockwise"));
+        assert!(with(Advice::OfTheLast(0.5)).contains("same way again, about half"));
+        assert!(with(Advice::OfTheLast(-0.1)).contains("back the other way, a hair"));
+        assert!(with(Advice::Leave).contains("leave it"));
+        assert!(with(Advice::TryALittle).contains("mean known to ±0.01 %"));
+    }
+
+    #[test]
+    fn an_overshoot_is_all_that_is_said() {
+        let said = said(Guidance {
+            heading: Some(Percent(1.2)),
+            overshoots: true,
+            advice: Some(Advice::Leave),
+            ..Guidance::default()
+        });
+        assert_eq!(said, "STOP: this carries past right");
+    }
+}
