@@ -1,11 +1,11 @@
 //! Linear prediction: what the next sample ought to be, from those before it.
 
 /// A predictor made from a stretch of signal. `error[n] = Σ c[k] x[n − k]`
-/// with c[0] = 1 is what it could not foresee. The same coefficients predict
+/// with `c[0]` = 1 is what it could not foresee. The same coefficients predict
 /// backwards in time.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Predictor {
-    /// c[0] … c[order].
+    /// `c[0]` … `c[order]`.
     pub coefficients: Vec<f64>,
     /// Mean square of what could not be foreseen in the stretch itself.
     pub error_power: f64,

@@ -40,7 +40,7 @@ fn hand(dice: &mut Dice) -> SweepingConfig {
 }
 
 fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
-    let mut dice = Dice(seed ^ 0xC0FFEE);
+    let mut dice = Dice(seed ^ 0x00C0_FFEE);
     let hand = hand(&mut dice);
     let seconds = hand.round_trip_s * 1.6 + 4.0;
     let sound = match plays {
@@ -60,21 +60,6 @@ fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
     let end = (at + RATE_HZ as usize).min(samples.len());
     control.pass(&mut samples[at..end]);
     let samples = &samples[..end];
-    if let Some(folder) = std::env::var_os("DUMP") {
-        let name = format!(
-            "{}/{plays:?}-{seed}-{}",
-            folder.display(),
-            config.break_depth_db
-        );
-        let bytes: Vec<u8> = samples.iter().flat_map(|x| x.to_le_bytes()).collect();
-        std::fs::write(format!("{name}.raw"), bytes).expect("written");
-        let text: String = control
-            .faults()
-            .iter()
-            .map(|f| format!("{} {:?} {} {}\n", f.frame, f.kind, f.tracks[0], f.tracks[1]))
-            .collect();
-        std::fs::write(format!("{name}.txt"), text).expect("written");
-    }
     let mut check = ContactCheck::new(RATE_HZ, config.channels);
     for block in samples.chunks(1024) {
         check.push(block);
@@ -135,9 +120,6 @@ impl Count {
                     .breaks
                     .iter()
                     .find(|it| near(it.start.0, *begin, 0.004));
-                if hit.is_none() && std::env::var_os("SHOW").is_some() {
-                    println!("missed {:?} {begin}", channel.track);
-                }
                 if let Some(hit) = hit {
                     self.found += 1;
                     self.depth_error += (hit.depth.0.min(30.0) - depth_db.min(30.0)).abs();
@@ -147,9 +129,6 @@ impl Count {
             for found in &channel.breaks {
                 if !breaks.iter().any(|it| near(*it, found.start.0, 0.004)) {
                     self.false_breaks += 1;
-                    if std::env::var_os("SHOW").is_some() {
-                        println!("false {:?} {found:?}", channel.track);
-                    }
                 }
             }
             for begin in &crackles {
@@ -160,12 +139,9 @@ impl Count {
                     .any(|it| near(it.0.0, *begin, 0.008));
                 self.crackles_found += u32::from(hit);
             }
-            for (found, level) in &channel.crackle_places {
+            for (found, _) in &channel.crackle_places {
                 if !crackles.iter().any(|it| near(*it, found.0, 0.012)) {
                     self.false_crackles += 1;
-                    if std::env::var_os("SHOW").is_some() {
-                        println!("false crackle {:?} {found:?} {level:?}", channel.track);
-                    }
                 }
             }
         }
@@ -238,12 +214,18 @@ fn main() {
             clean.take(&result, 0.0, 0.0);
         }
         clean.print(&format!("{plays:?}, clean"));
-        for depth_db in [3.0, 6.0, 10.0, 20.0] {
-            for length_s in [0.001, 0.002, 0.005, 0.01, 0.05] {
-                if only("one") && !(depth_db == 6.0 && length_s == 0.005) {
+        for (depth_db, asked_depth) in [(3.0, false), (6.0, true), (10.0, false), (20.0, false)] {
+            for (length_s, asked_length) in [
+                (0.001, false),
+                (0.002, false),
+                (0.005, true),
+                (0.01, false),
+                (0.05, false),
+            ] {
+                if only("one") && !(asked_depth && asked_length) {
                     continue;
                 }
-                if quick && !(depth_db == 6.0 || length_s == 0.005) {
+                if quick && !(asked_depth || asked_length) {
                     continue;
                 }
                 let mut count = Count::default();
