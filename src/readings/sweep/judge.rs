@@ -18,6 +18,8 @@ const LEAST_HEARD: f64 = 0.8;
 const SHORTEST_S: f64 = 2.0;
 /// A way through most of the range in less time is too fast for a transport.
 const QUICKEST_WAY_S: f64 = 1.2;
+/// A way through so much of the range is a whole one.
+const WHOLE_WAY: f64 = 0.6;
 /// A way goes through at least this share of the range.
 const LEAST_WAY: f64 = 0.35;
 /// This share of the range at either end of a way is left to the turning.
@@ -138,9 +140,13 @@ impl Sweep {
         if self.ways.len() < 2 || self.swept_twice() < 0.6 {
             return Some(Unclear::OneWay);
         }
+        // From the middle to the first end it may go quickly.
+        let whole =
+            |way: &&Way| (self.smooth[way.to] - self.smooth[way.from]).abs() >= WHOLE_WAY * range;
         let quickest = self
             .ways
             .iter()
+            .filter(whole)
             .map(|&way| {
                 let inner = inner_part(way, &self.smooth, 0.1 * range);
                 (inner.to - inner.from) as f64 / RATE_HZ
