@@ -8,6 +8,7 @@ use super::view::View;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{KeepRequest, Nominal};
+use crate::references::Tolerance;
 use crate::units::Seconds;
 
 /// What a key can mean.
@@ -236,6 +237,7 @@ impl ScreenState {
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::Note => self.note.clone(),
                 EntryFor::Supply => self.supply_volts.map(|volts| volts.to_string()),
+                EntryFor::Tolerance => None,
             };
             self.help = None;
             self.budget = false;
@@ -287,6 +289,20 @@ impl ScreenState {
         }
     }
 
+    fn take_tolerance(&mut self, said: Option<&str>) -> Vec<Effect> {
+        let Some(said) = said else { return Vec::new() };
+        match said.parse::<Tolerance>() {
+            Ok(tolerance) => {
+                self.tolerance = tolerance;
+                vec![Effect::Ask(Request::Tolerance(tolerance.half_width))]
+            }
+            Err(error) => {
+                self.message = Some(error.to_string());
+                Vec::new()
+            }
+        }
+    }
+
     fn accept(&mut self) -> Vec<Effect> {
         let Some(entry) = self.entry.take() else {
             return Vec::new();
@@ -297,6 +313,7 @@ impl ScreenState {
             EntryFor::Machine => self.machine = said,
             EntryFor::Note => self.note = said,
             EntryFor::Supply => self.take_supply(said.as_deref()),
+            EntryFor::Tolerance => return self.take_tolerance(said.as_deref()),
             EntryFor::Snapshot => match said {
                 Some(name) => return self.keep(Slot::Named(name)),
                 None => self.message = Some("a named snapshot needs a name".to_owned()),
@@ -456,6 +473,23 @@ mod tests {
             effects[..],
             [Effect::Bench(BenchCommand::Power(true))]
         ));
+    }
+
+    #[test]
+    fn a_band_of_ones_own_is_typed() {
+        let mut state = specimen::state(SourceKind::Input);
+        let _ = state.act(Action::Type(EntryFor::Tolerance));
+        type_text(&mut state, "0.25");
+        let effects = state.act(Action::Accept);
+        assert!(
+            matches!(effects[..], [Effect::Ask(Request::Tolerance(it))] if (it.0 - 0.25).abs() < 1e-12)
+        );
+        assert!((state.tolerance.half_width.0 - 0.25).abs() < 1e-12);
+        let _ = state.act(Action::Type(EntryFor::Tolerance));
+        type_text(&mut state, "wide");
+        assert!(state.act(Action::Accept).is_empty());
+        assert!(state.message.is_some());
+        assert!((state.tolerance.half_width.0 - 0.25).abs() < 1e-12);
     }
 
     #[test]

@@ -77,6 +77,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('f'), NONE, When::Always, || Action::NoTrimmer, "f", "", "the machine has no trimmer (fixed speed), or has one after all"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
     key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
+    key(KeyCode::Char('l'), NONE, When::Always, || Action::Type(EntryFor::Tolerance), "l", "", "type a tolerance band of your own: its half width in percent"),
     key(KeyCode::Char('i'), NONE, When::Always, || Action::Budget, "i", "±", "what the ± of the digits is made of, line by line"),
     key(KeyCode::Char('n'), NONE, When::Always, || Action::Type(EntryFor::Snapshot), "n", "named", "keep a snapshot under a name"),
     key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),

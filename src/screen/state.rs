@@ -110,6 +110,8 @@ pub enum EntryFor {
     Note,
     /// The supply voltage of the machine.
     Supply,
+    /// A tolerance band of one's own.
+    Tolerance,
 }
 
 /// A line of text that is being typed.

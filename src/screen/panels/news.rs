@@ -13,6 +13,7 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
             EntryFor::Machine => "machine on the bench",
             EntryFor::Note => "note",
             EntryFor::Supply => "supply voltage of the machine",
+            EntryFor::Tolerance => "half width of the tolerance band in percent",
         };
         news.push((
             format!("{what}: {}_  (Enter keeps, Esc forgets)", entry.text),
