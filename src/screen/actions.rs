@@ -233,11 +233,10 @@ impl ScreenState {
     fn type_line(&mut self, action: &Action) -> Vec<Effect> {
         if let &Action::Type(purpose) = action {
             let before = match purpose {
-                EntryFor::Snapshot => None,
+                EntryFor::Snapshot | EntryFor::Tolerance => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::Note => self.note.clone(),
                 EntryFor::Supply => self.supply_volts.map(|volts| volts.to_string()),
-                EntryFor::Tolerance => None,
             };
             self.help = None;
             self.budget = false;
