@@ -42,7 +42,9 @@ pub fn headline(report: &SweepReport) -> String {
 pub fn advice(report: &SweepReport) -> String {
     match report.verdict {
         SweepVerdict::Smooth => {
-            "The speed follows the trimmer all the way; set it and go on.".to_owned()
+            "The speed follows the trimmer all the way, as far as flutter and hand let it show; \
+             set it and go on."
+                .to_owned()
         }
         SweepVerdict::Erratic => CLEANING.to_owned(),
         SweepVerdict::NearEnd => format!(
