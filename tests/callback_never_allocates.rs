@@ -1,5 +1,6 @@
-//! The work of the input callback neither takes nor gives back memory,
-//! whatever the sample format, block length and losses.
+//! The work of the callbacks neither takes nor gives back memory: of an input
+//! whatever the sample format, block length and losses, of the ticks whatever
+//! they are told.
 
 #![allow(unsafe_code)] // an allocator cannot be written without
 
@@ -10,9 +11,13 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use cpal::ErrorKind;
+use tapewright::audio::feed::{Feed, Progress};
 use tapewright::audio::input::{CallbackSink, SignsOfLife};
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::StreamFormat;
+use tapewright::audio::ticks::{self, Said};
+use tapewright::signal::rhythm::Beat;
+use tapewright::units::{Decibels, Seconds};
 
 struct Counting;
 
@@ -103,4 +108,39 @@ fn errors_and_losses_are_noted_without_allocating() {
     });
     assert_eq!(counted, 0);
     assert!(reader.lost_frames() >= 150);
+}
+
+#[test]
+fn ticks_sound_without_allocating() {
+    let said = Arc::new(Said::default());
+    let level = Decibels(-20.0);
+    let fill = ticks::filler(Arc::clone(&said), STEREO, level, Seconds(0.1));
+    let mut feed = Feed::new(fill, STEREO, Arc::new(Progress::default()));
+    let mut floats = vec![0.0_f32; 10_000];
+    let mut words = vec![0_i16; 10_000];
+    let mut heard = 0;
+    let beats = [
+        Beat::Slow(0.3),
+        Beat::Quiet,
+        Beat::Fast(1.0),
+        Beat::Right,
+        Beat::Settled,
+        Beat::Stop,
+    ];
+    let latency = Duration::from_millis(40);
+    let counted = allocations(|| {
+        for n in 0..600 {
+            // Said for a while, then no more: a screen that hangs.
+            if n < 300 {
+                said.say(beats[n / 8 % beats.len()]);
+            }
+            let frames = [1, 64, 512, 4999][n % 4];
+            feed.give(&mut floats[..2 * frames], latency);
+            feed.give(&mut words[..2 * frames], latency);
+            heard += floats[..2 * frames].iter().filter(|it| **it != 0.0).count();
+            heard += words[..2 * frames].iter().filter(|it| **it != 0).count();
+        }
+    });
+    assert_eq!(counted, 0);
+    assert!(heard > 10_000, "ticks were to sound: {heard}");
 }

@@ -9,6 +9,7 @@ mod assemble;
 mod averaging;
 mod belief;
 mod blocks;
+mod by_ear;
 mod conditions;
 pub mod contact;
 mod digits;
@@ -30,6 +31,7 @@ mod sweep;
 mod warming;
 
 pub use along::{Along, Place, Position};
+pub use by_ear::ByEar;
 pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
 };

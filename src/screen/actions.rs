@@ -38,6 +38,8 @@ pub enum Action {
     Card,
     /// The machine has no trimmer, or has one after all.
     NoTrimmer,
+    /// Silence the ticks, or let them sound again.
+    MuteTicks,
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -130,6 +132,10 @@ impl ScreenState {
             Action::GoBack => self.go_back(),
             Action::Pass => self.pass(),
             Action::NoTrimmer => self.toggle_trimmer(),
+            Action::MuteTicks => {
+                self.mute_ticks();
+                Vec::new()
+            }
             Action::Quit => self.quit(leaving),
             Action::Interrupt => vec![Effect::Interrupt],
             Action::Suspend => vec![Effect::Suspend],

@@ -20,6 +20,8 @@ enum When {
     Stoppable,
     /// Only while something is not saved.
     Unsaved,
+    /// Only with ticks out of a sound output.
+    Ticking,
 }
 
 /// A key and what it does.
@@ -52,6 +54,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('q'), NONE, When::Always, || Action::Quit, "q", "quit", "quit"),
     key(KeyCode::Char(' '), NONE, When::Always, || Action::GoOn, "Space", "go on", "go on: do what belongs to the present step, or take the next (also Enter)"),
     key(KeyCode::Enter, NONE, When::Always, || Action::GoOn, "", "", ""),
+    key(KeyCode::Char('x'), NONE, When::Ticking, || Action::MuteTicks, "x", "mute", "mute the ticks, or let them sound (with --ticks)"),
     key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close what lies over the screen"),
     key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
     key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
@@ -124,6 +127,7 @@ impl Binding {
                     || state.card.is_some()
             }
             When::Unsaved => state.unsaved().next().is_some(),
+            When::Ticking => state.ticks.is_some(),
         }
     }
 

@@ -26,6 +26,7 @@ mod state;
 pub mod terminal;
 #[cfg(test)]
 mod tests;
+mod ticks;
 mod verdict;
 mod view;
 mod wiper;
@@ -39,5 +40,6 @@ pub use run::{Ending, Outside, run};
 pub use scale::ZoomingScale;
 pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};
 pub use terminal::{Terminal, TerminalError};
+pub use ticks::TicksShown;
 pub use verdict::Verdict;
 pub use view::View;

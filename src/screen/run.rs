@@ -25,6 +25,8 @@ pub struct Outside<'a> {
     pub newest: &'a mut dyn FnMut() -> Arc<LiveState>,
     /// How the simulated machine stands, if there is one.
     pub bench: &'a mut dyn FnMut() -> Option<BenchStatus>,
+    /// Says by ear what the screen shows; true where that has changed.
+    pub by_ear: &'a mut dyn FnMut(&mut ScreenState) -> bool,
     /// Carries an effect out; what comes of it goes into the state.
     pub carry_out: &'a mut dyn FnMut(Effect, &mut ScreenState),
 }
@@ -62,6 +64,7 @@ pub fn run(
             anew = true;
         }
         anew |= take_newest(state, outside);
+        anew |= (outside.by_ear)(state);
         if let Some(reason) = failed_early(state) {
             return Ok(Ending::SourceFailed(reason));
         }

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::look::Look;
 use super::routine::{KeepWatch, Routine, RunUp};
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
+use super::ticks::TicksShown;
 use super::verdict::Verdict;
 use super::view::View;
 use super::words::clock_in_force;
@@ -212,6 +213,8 @@ pub struct ScreenState {
     pub supply_volts: Option<f64>,
     /// The simulated machine.
     pub bench: Option<BenchStatus>,
+    /// Ticks out of a sound output, where they were asked for.
+    pub ticks: Option<TicksShown>,
     /// The tone that the user has confirmed: no other is suggested any more.
     pub confirmed: Option<Hertz>,
     /// Leaving was asked for while something was not saved.
@@ -253,6 +256,7 @@ impl ScreenState {
             note: None,
             supply_volts: None,
             bench: None,
+            ticks: None,
             // The simulated tape says what it carries.
             confirmed: match (setup.kind, setup.conditions.nominal) {
                 (SourceKind::Rehearsal, Nominal::Fixed(hz)) => Some(hz),
@@ -295,7 +299,7 @@ impl ScreenState {
     }
 
     /// Nobody has said which tone the tape carries, and two are possible.
-    fn is_tone_open(&self) -> bool {
+    pub(super) fn is_tone_open(&self) -> bool {
         self.conditions.nominal == Nominal::Nearest
             && self
                 .problems()

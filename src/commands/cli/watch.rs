@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::ReferenceOptions;
+use super::{ReferenceOptions, number_between};
 use crate::references::{MachineClass, Tolerance};
 
 /// `tapewright watch`.
@@ -58,6 +58,25 @@ pub struct WatchOptions {
     #[arg(long, value_name = "FILE")]
     pub clocks: Option<PathBuf>,
 
+    /// Tick slow, fast and right by rhythm, for eyes that stay on the
+    /// screwdriver; needs --output
+    ///
+    /// One tick at a time is slow, two close together are fast, the quicker
+    /// the nearer. An even roll is right; with a rest after every four it is
+    /// settled. A rattle is stop.
+    #[arg(long)]
+    pub ticks: bool,
+
+    /// With --ticks: sound output by name or id, as `tapewright inputs` lists
+    /// it; one that is not in the signal path
+    #[arg(long, value_name = "NAME-OR-ID", requires = "ticks")]
+    pub output: Option<String>,
+
+    /// With --ticks: peak level of the ticks
+    #[arg(long, value_name = "DBFS", default_value = "-20", allow_negative_numbers = true,
+          requires = "ticks", value_parser = ticks_level)]
+    pub ticks_level: f64,
+
     /// Plain characters only, for terminals without Unicode
     ///
     /// Taken by itself where the locale is not UTF-8 and on the Linux console.
@@ -78,6 +97,9 @@ impl Default for WatchOptions {
             machine: None,
             record: None,
             clocks: None,
+            ticks: false,
+            output: None,
+            ticks_level: -20.0,
             ascii: false,
         }
     }
@@ -115,14 +137,25 @@ Examples:
   tapewright watch --file side-a.wav
           a recording instead of an input, at its own pace
 
+  tapewright watch --ticks --output \"usb speaker\"
+          ticks for the ear while the eyes stay on the screwdriver: one at a
+          time slow, two fast, a roll right, a rattle stop; x mutes
+
 Cautions:
   Mains parts can kill, also after the plug is pulled. Open and trim a live
   machine only if you are trained to, with an insulated tool.
   Power off before contact cleaner; it is flammable: ventilate, let it dry.
   Keep hair, sleeves and fingers off belts and flywheels.
+  Ticks: in headphones start at the lowest level, and name an output that
+  leads to neither the machine nor the sound input.
   Switch a microphone input's automatic gain and noise suppression off.
 
 NO_COLOR in the environment takes the colours away.
 
 Exit status: 0 left by key, 2 usage, 3 a file could not be read, 5 sound input,
 6 no terminal.";
+
+/// Louder would be loud in headphones.
+fn ticks_level(text: &str) -> Result<f64, String> {
+    number_between(text, -60.0, -6.0, "a level in dBFS")
+}

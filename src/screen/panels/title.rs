@@ -12,6 +12,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),
         (Nominal::Nearest, None) => "tone: any usual one".to_owned(),
     };
+    if let Some(ticks) = state.words_of_ticks() {
+        right = format!("{ticks} | {right}");
+    }
     let room = pen.width().saturating_sub(width(&right) + 2);
     if let Some(machine) = &state.machine {
         let name = harmless(machine);
