@@ -83,6 +83,7 @@ fn inside() {
     let mut outside = Outside {
         newest: &mut Arc::<LiveState>::default,
         bench: &mut || None,
+        by_ear: &mut |_| false,
         carry_out: &mut |_, _| {},
     };
     let ending = screen::run(&mut terminal, &mut state, &mut outside);

@@ -330,7 +330,11 @@ mod tests {
         said.say(Beat::Right);
         let mut buffer = vec![0.0; 48_000];
         assert!(fill(&mut buffer));
-        assert!(buffer.chunks(2).all(|frame| frame[0] == frame[1]));
+        assert!(
+            buffer
+                .chunks(2)
+                .all(|frame| frame[0].to_bits() == frame[1].to_bits())
+        );
         let highest = buffer.iter().fold(0.0_f32, |high, it| high.max(it.abs()));
         assert!((f64::from(highest) - 0.1).abs() < 1e-3, "{highest}");
     }

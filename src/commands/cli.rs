@@ -4,6 +4,7 @@
 mod clock;
 mod read;
 mod snapshots;
+mod ticks;
 mod tone;
 mod watch;
 
@@ -16,6 +17,7 @@ use crate::units::{Percent, Ppm};
 pub use clock::ClockOptions;
 pub use read::ReadOptions;
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
+pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};
 pub use watch::WatchOptions;
 
@@ -139,7 +141,7 @@ Examples:
   tapewright watch --input \"usb audio\"
       the same by its name, or by the beginning of it, in upper or lower case
   tapewright tone --play --output alsa:default
-      an output by its id
+      an output by its id; the same way for watch --ticks --output
 
 A microphone input will do only with its automatic gain and noise suppression switched off.";
 

@@ -36,7 +36,7 @@ fn text(devices: &SoundDevices) -> String {
     if devices.outputs.is_empty() {
         text.push_str("There is no sound output on this computer.\n");
     } else {
-        text.push_str("Sound outputs (for tone --play --output)\n");
+        text.push_str("Sound outputs (for tone --play --output, watch --ticks --output)\n");
         push_all(&mut text, &devices.outputs);
     }
     text

@@ -7,6 +7,7 @@ mod inputs;
 mod progress;
 mod read;
 mod snapshots;
+mod ticking;
 mod tone;
 mod watch;
 

@@ -10,7 +10,7 @@ use std::sync::mpsc::{self, Sender};
 use jiff::tz::TimeZone;
 
 use super::cli::WatchOptions;
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Failure, Outcome, ticking};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
@@ -27,7 +27,6 @@ use crate::screen::{
     self, Effect, Ending, Kept, Look, Outside, ScreenState, Setup, Slot, SourceKind, Terminal,
     TerminalError, TicksShown, terminal,
 };
-use crate::units::Decibels;
 
 /// Said on screen where there is nothing to listen to.
 const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal on a simulated \
@@ -43,15 +42,8 @@ struct Source {
     machine: Option<String>,
 }
 
-/// Shown before the first tick.
-const TICKS_CAUTION: &str = "\
-Caution: ticks follow in 3 s. In headphones start at the lowest level. They
-must not reach the machine, the tape or the sound input: choose an output that
-is not in the signal path. x mutes them.
-";
-
 pub(super) fn run(options: WatchOptions) -> Outcome {
-    let ticks_output = ticks_output(&options)?;
+    let ticks_output = ticking::output(&options)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let source = open_source(&options, events)?;
@@ -68,7 +60,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         clock_at,
     )
     .map_err(|error| cannot_start(&error))?;
-    let ticks = start_ticks(ticks_output, options.ticks_level)?;
+    let ticks = ticking::start(ticks_output, options.by_ear.ticks_level)?;
     let (keeper, news) = Keeper::open(options.record, source.kind)?;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, |name| std::env::var(name).ok()),
@@ -77,7 +69,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         tolerance: options.tolerance,
         machine: options.machine.or(source.machine),
         message: joined([
-            ticks.as_ref().map(ticks_caution),
+            ticks.as_ref().map(ticking::caution),
             source.message,
             news,
             clock_news,
@@ -102,13 +94,7 @@ fn sit(
     let mut outside = Outside {
         newest: &mut || analysis.newest(),
         bench: &mut || bench.map(Bench::status),
-        by_ear: &mut |state| {
-            ticks.is_some_and(|ticks| {
-                let (beat, changed) = state.follow_ticks(ticks.is_lost());
-                ticks.say(beat);
-                changed
-            })
-        },
+        by_ear: &mut |state| ticks.is_some_and(|ticks| ticking::follow(ticks, state)),
         carry_out: &mut |effect, state| match effect {
             Effect::Ask(request) => analysis.ask(request),
             Effect::Bench(command) => {
@@ -166,43 +152,6 @@ fn cannot_start(error: &std::io::Error) -> Failure {
     Failure::new(
         Exit::Sound,
         format!("no thread could be started ({error}); close other programs and try again"),
-    )
-}
-
-/// Which output is to tick, if any; without a name there is none, for which of
-/// them lies in the signal path only the user knows.
-fn ticks_output(options: &WatchOptions) -> Result<Option<&str>, Failure> {
-    let named = options.output.as_deref().map(str::trim);
-    match named.filter(|name| !name.is_empty()) {
-        _ if !options.ticks => Ok(None),
-        Some(_) if options.fast => Err(Failure::new(
-            Exit::Usage,
-            "a recording read as fast as it goes gives no hand anything to follow, so leave out --ticks or --fast",
-        )),
-        Some(name) => Ok(Some(name)),
-        None => Err(Failure::new(
-            Exit::Usage,
-            "--ticks needs --output NAME-OR-ID: which sound output lies in the signal path only you can know, so name one that does not (tapewright inputs lists them)",
-        )),
-    }
-}
-
-fn start_ticks(output: Option<&str>, level: f64) -> Result<Option<Ticks>, Failure> {
-    let Some(output) = output else {
-        return Ok(None);
-    };
-    eprint!("{TICKS_CAUTION}");
-    let started = Ticks::start(output, Decibels(level));
-    started
-        .map(Some)
-        .map_err(|error| Failure::new(Exit::Sound, error.to_string()))
-}
-
-/// The same on the screen, in short.
-fn ticks_caution(ticks: &Ticks) -> String {
-    format!(
-        "CAUTION: ticks in 3 s on {}: volume at its lowest first; not into the machine or the input; x mutes",
-        ticks.name()
     )
 }
 

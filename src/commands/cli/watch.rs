@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{ReferenceOptions, number_between};
+use super::{ReferenceOptions, TicksOptions};
 use crate::references::{MachineClass, Tolerance};
 
 /// `tapewright watch`.
@@ -58,24 +58,9 @@ pub struct WatchOptions {
     #[arg(long, value_name = "FILE")]
     pub clocks: Option<PathBuf>,
 
-    /// Tick slow, fast and right by rhythm, for eyes that stay on the
-    /// screwdriver; needs --output
-    ///
-    /// One tick at a time is slow, two close together are fast, the quicker
-    /// the nearer. An even roll is right; with a rest after every four it is
-    /// settled. A rattle is stop.
-    #[arg(long)]
-    pub ticks: bool,
-
-    /// With --ticks: sound output by name or id, as `tapewright inputs` lists
-    /// it; one that is not in the signal path
-    #[arg(long, value_name = "NAME-OR-ID", requires = "ticks")]
-    pub output: Option<String>,
-
-    /// With --ticks: peak level of the ticks
-    #[arg(long, value_name = "DBFS", default_value = "-20", allow_negative_numbers = true,
-          requires = "ticks", value_parser = ticks_level)]
-    pub ticks_level: f64,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub by_ear: TicksOptions,
 
     /// Plain characters only, for terminals without Unicode
     ///
@@ -97,9 +82,7 @@ impl Default for WatchOptions {
             machine: None,
             record: None,
             clocks: None,
-            ticks: false,
-            output: None,
-            ticks_level: -20.0,
+            by_ear: TicksOptions::default(),
             ascii: false,
         }
     }
@@ -154,8 +137,3 @@ NO_COLOR in the environment takes the colours away.
 
 Exit status: 0 left by key, 2 usage, 3 a file could not be read, 5 sound input,
 6 no terminal.";
-
-/// Louder would be loud in headphones.
-fn ticks_level(text: &str) -> Result<f64, String> {
-    number_between(text, -60.0, -6.0, "a level in dBFS")
-}
