@@ -2,159 +2,12 @@
 //! done by other keys, and holds nobody up. The simulated machine plays into
 //! the engine, and what it reads is handed to the screen, without a clock.
 
-use std::sync::Arc;
+#[path = "support/bench.rs"]
+mod bench;
 
-use tapewright::audio::analysis::{LiveState, Request, SourceState};
-use tapewright::audio::rehearsal_source::{BenchCommand, BenchStatus};
-use tapewright::audio::source::StreamFormat;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings};
-use tapewright::references::MachineClass;
-use tapewright::rehearsal::{MachineConfig, SimulatedMachine};
-use tapewright::screen::{Action, Effect, Look, Mark, ScreenState, Setup, Slot, SourceKind, Step};
+use bench::Bench;
+use tapewright::screen::{Action, Mark, Slot, Step};
 use tapewright::units::Percent;
-
-/// A machine, the engine that listens to it, and the screen.
-struct Bench {
-    machine: SimulatedMachine,
-    engine: Engine,
-    state: ScreenState,
-    sequence: u64,
-    strokes: u32,
-}
-
-impl Bench {
-    /// A warm portable that is 1 % slow: its trimmer goes from -5 to 5 %.
-    fn new() -> Self {
-        let mut config = MachineConfig::portable();
-        config.trimmer.position = 0.4;
-        config.cold_percent = 0.0;
-        let conditions = Conditions::default();
-        let tolerance = MachineClass::Deck.tolerance();
-        let engine = Engine::new(Settings {
-            rate_hz: config.rate_hz,
-            channels: config.channels,
-            choice: ChannelChoice::Auto,
-            conditions,
-            tolerance: tolerance.half_width,
-        });
-        let state = ScreenState::new(Setup {
-            look: Look {
-                unicode: true,
-                colour: false,
-            },
-            kind: SourceKind::Rehearsal,
-            conditions,
-            tolerance,
-            machine: None,
-            message: None,
-        });
-        Self {
-            machine: SimulatedMachine::new(config, 7),
-            engine: engine.expect("a usual format"),
-            state,
-            sequence: 0,
-            strokes: 0,
-        }
-    }
-
-    /// Lets it play, the screen looking on ten times a second.
-    fn play(&mut self, seconds: f64) {
-        let mut block = vec![0.0; 9600];
-        for _ in 0..(seconds * 10.0) as usize {
-            self.machine.fill(&mut block);
-            self.engine.push(&block);
-            self.show();
-        }
-    }
-
-    /// Plays until the screen is as described, for a minute at most.
-    fn play_until(&mut self, what: &str, is_so: impl Fn(&ScreenState) -> bool) {
-        for _ in 0..600 {
-            if is_so(&self.state) {
-                return;
-            }
-            self.play(0.1);
-        }
-        let at = self.state.routine.at();
-        panic!(
-            "waited in vain for: {what}; at {at:?}, {:?}",
-            self.state.message
-        );
-    }
-
-    fn show(&mut self) {
-        let status = BenchStatus {
-            trimmer: self.machine.trimmer(),
-            powered: self.machine.is_powered(),
-            strokes: self.strokes,
-        };
-        let effects = self.state.take_bench(Some(status));
-        self.carry_out(effects);
-        self.sequence += 1;
-        let live = LiveState {
-            sequence: self.sequence,
-            source: SourceState::Running {
-                name: "bench".to_owned(),
-                format: StreamFormat {
-                    rate_hz: 48_000,
-                    channels: 2,
-                },
-            },
-            reading: Some(Arc::new(self.engine.reading())),
-            clock: None,
-            contact: None,
-            overrun_frames: 0,
-        };
-        let effects = self.state.take(Arc::new(live));
-        self.carry_out(effects);
-    }
-
-    fn act(&mut self, action: Action) {
-        let effects = self.state.act(action);
-        self.carry_out(effects);
-    }
-
-    fn carry_out(&mut self, effects: Vec<Effect>) {
-        for effect in effects {
-            match effect {
-                Effect::Ask(Request::Keep(keep)) => self.engine.keep(keep),
-                Effect::Ask(Request::ForgetKept) => self.engine.forget_kept(),
-                Effect::Ask(Request::HandsOff) => self.engine.hands_off(),
-                Effect::Ask(Request::HandsOn) => self.engine.hands_on(),
-                Effect::Bench(BenchCommand::Power(true)) => self.machine.power_on(),
-                Effect::Bench(BenchCommand::Power(false)) => self.machine.power_off(),
-                Effect::Bench(BenchCommand::CleanStroke) => {
-                    self.machine.clean_wiper_stroke();
-                    self.strokes += 1;
-                }
-                Effect::Save(kept) => self.state.saved(kept.number, Ok("a file".to_owned())),
-                _ => {}
-            }
-        }
-    }
-
-    fn at(&self) -> Step {
-        self.state.routine.at()
-    }
-
-    /// Presses the one key until a step is shown.
-    fn go_on_to(&mut self, step: Step) {
-        for _ in 0..20 {
-            if self.at() == step {
-                return;
-            }
-            self.act(Action::GoOn);
-            self.play(0.5);
-        }
-        panic!("{step:?} is not reached; at {:?}", self.at());
-    }
-
-    fn keeps(&mut self, slot: &Slot) {
-        self.act(Action::GoOn);
-        assert_eq!(self.state.keeping.as_ref(), Some(slot));
-        self.play_until("kept", |state| state.newest_kept(slot).is_some());
-    }
-}
 
 #[test]
 fn one_key_and_the_trimmer_lead_through_the_whole_job() {
@@ -168,11 +21,11 @@ fn one_key_and_the_trimmer_lead_through_the_whole_job() {
     bench.go_on_to(Step::Clean);
     // Power off, the wiper, power on, by the same key.
     bench.go_on_to(Step::Wiper);
-    assert!(bench.strokes >= 3 && bench.machine.is_powered());
+    assert!(bench.deck.strokes() >= 3 && bench.deck.machine.is_powered());
     bench.act(Action::Pass);
     assert_eq!(bench.at(), Step::Trim);
     bench.play(3.0);
-    bench.machine.set_trimmer(0.5);
+    bench.deck.machine.set_trimmer(0.5);
     bench.play_until("trimmed", |state| state.routine.is_done(Step::Trim));
     bench.go_on_to(Step::HandsOff);
     bench.play_until("it holds", |state| state.routine.is_done(Step::HandsOff));
@@ -196,7 +49,7 @@ fn one_key_and_the_trimmer_lead_through_the_whole_job() {
 #[test]
 fn a_speed_that_moves_when_the_hand_goes_leads_back_to_trimming() {
     let mut bench = Bench::new();
-    bench.machine.set_trimmer(0.5);
+    bench.deck.machine.set_trimmer(0.5);
     bench.play(12.0);
     bench.act(Action::NoTrimmer);
     bench.act(Action::NoTrimmer);
@@ -205,7 +58,7 @@ fn a_speed_that_moves_when_the_hand_goes_leads_back_to_trimming() {
     bench.act(Action::GoOn);
     assert_eq!(bench.at(), Step::HandsOff);
     // The tool had held it 0.3 % too fast.
-    bench.machine.step_speed(Percent(-0.3));
+    bench.deck.machine.step_speed(Percent(-0.3));
     bench.play_until("back at the trimmer", |state| {
         state.routine.at() == Step::Trim
     });

@@ -63,6 +63,7 @@ fn inside() {
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
         machine: None,
+        runs: Vec::new(),
         message: Some(format!("process {}", std::process::id())),
     });
     let mut terminal = Terminal::enter().expect("a terminal");
@@ -81,6 +82,7 @@ fn inside() {
         });
     }
     let mut outside = Outside {
+        saved: &mut || None,
         newest: &mut Arc::<LiveState>::default,
         bench: &mut || None,
         by_ear: &mut |_| false,

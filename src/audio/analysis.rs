@@ -92,6 +92,9 @@ pub enum SourceState {
 pub enum Request {
     /// Another nominal tone.
     Nominal(Nominal),
+    /// Another speed or direction of the machine, against this tone: what was
+    /// learnt is forgotten.
+    OtherRun(Nominal),
     /// Another tolerance band.
     Tolerance(Percent),
     /// Keep a stretch.
@@ -240,7 +243,9 @@ impl Worker {
 
     fn carry_out(&mut self, request: Request) {
         match request {
-            Request::Nominal(nominal) => self.wishes.conditions.nominal = nominal,
+            Request::Nominal(nominal) | Request::OtherRun(nominal) => {
+                self.wishes.conditions.nominal = nominal;
+            }
             Request::Tolerance(tolerance) => self.wishes.tolerance = tolerance,
             Request::BeginContact => return self.begin_contact(),
             Request::EndContact => return self.end_contact(),
@@ -263,6 +268,7 @@ impl Worker {
         };
         match request {
             Request::Nominal(nominal) => engine.set_nominal(nominal),
+            Request::OtherRun(nominal) => engine.other_run(nominal),
             Request::Tolerance(tolerance) => engine.set_tolerance(tolerance),
             Request::Keep(keep) => engine.keep(keep),
             Request::ForgetKept => engine.forget_kept(),

@@ -11,7 +11,8 @@ use arc_swap::ArcSwap;
 use super::ring::{RingWriter, ring};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
 use crate::rehearsal::{
-    Control, ControlConfig, Fingers, MachineConfig, SimulatedMachine, SweepingConfig, SweepingHand,
+    Control, ControlConfig, Fingers, MachineConfig, RunConfig, SimulatedDeck, SweepingConfig,
+    SweepingHand,
 };
 
 /// A block is this long: short enough for the hand on the trimmer.
@@ -36,6 +37,8 @@ pub enum BenchCommand {
     WorkControl,
     /// Switch the machine on or off.
     Power(bool),
+    /// Switch it to the speed or direction of this number, from 0.
+    Run(usize),
 }
 
 /// What the user can see on the simulated machine. Its true speed is not
@@ -71,24 +74,25 @@ impl Bench {
 
 /// Starts the machine on a thread of its own, which ends when nobody listens
 /// any more. `name` is what the screen and the records call it and should say
-/// that it is simulated.
+/// that it is simulated. `others` are the speeds or directions that it has
+/// beside that of `config`.
 pub fn start(
     name: String,
     config: MachineConfig,
+    others: &[RunConfig],
     seed: u64,
     events: SourceEvents,
 ) -> std::io::Result<Bench> {
     let config_of_control = (config.rate_hz, config.channels);
-    let machine = SimulatedMachine::new(config, seed);
+    let deck = SimulatedDeck::new(config, others, seed);
     let (commands, receiver) = channel();
-    let status = Arc::new(ArcSwap::from_pointee(status_of(&machine, 0)));
+    let status = Arc::new(ArcSwap::from_pointee(status_of(&deck)));
     let player = Player {
         control: Control::new(control_of(config_of_control, seed), seed),
-        fingers: Fingers::at(machine.trimmer()),
+        fingers: Fingers::at(deck.machine.trimmer()),
         sweep: None,
         seed,
-        machine,
-        strokes: 0,
+        deck,
         commands: receiver,
         status: Arc::clone(&status),
     };
@@ -117,16 +121,16 @@ fn working_hand() -> SweepingConfig {
     }
 }
 
-fn status_of(machine: &SimulatedMachine, strokes: u32) -> BenchStatus {
+fn status_of(deck: &SimulatedDeck) -> BenchStatus {
     BenchStatus {
-        trimmer: machine.trimmer(),
-        powered: machine.is_powered(),
-        strokes,
+        trimmer: deck.machine.trimmer(),
+        powered: deck.machine.is_powered(),
+        strokes: deck.strokes(),
     }
 }
 
 struct Player {
-    machine: SimulatedMachine,
+    deck: SimulatedDeck,
     /// The volume control, between the machine and its output.
     control: Control,
     fingers: Fingers,
@@ -134,7 +138,6 @@ struct Player {
     sweep: Option<(SweepingHand, f64)>,
     /// Makes every sweep another one.
     seed: u64,
-    strokes: u32,
     commands: Receiver<BenchCommand>,
     status: Arc<ArcSwap<BenchStatus>>,
 }
@@ -142,8 +145,8 @@ struct Player {
 impl Player {
     fn run(mut self, name: String, events: &SourceEvents) {
         let format = StreamFormat {
-            rate_hz: self.machine.config().rate_hz,
-            channels: self.machine.config().channels,
+            rate_hz: self.deck.machine.config().rate_hz,
+            channels: self.deck.machine.config().channels,
         };
         let capacity = (format.rate_hz * RING_S) as usize;
         let (mut writer, reader) = ring(capacity, format.channels);
@@ -164,7 +167,7 @@ impl Player {
         while !writer.is_abandoned() {
             self.obey_until(pace.due());
             self.turn(f64::from(BLOCK_MS) / 1000.0);
-            self.machine.fill(&mut block);
+            self.deck.machine.fill(&mut block);
             self.control.pass(&mut block);
             deliver(&mut writer, &block);
             pace.block_done(Instant::now());
@@ -193,14 +196,18 @@ impl Player {
             BenchCommand::WorkControl => self.control.work(working_hand()),
             BenchCommand::Sweep => self.begin_sweep(),
             BenchCommand::CleanStroke => {
-                self.machine.clean_wiper_stroke();
-                self.strokes += u32::from(!self.machine.is_powered());
-                if !self.machine.is_powered() {
+                self.deck.clean_wiper_stroke();
+                if !self.deck.machine.is_powered() {
                     self.control.clean_stroke();
                 }
             }
-            BenchCommand::Power(true) => self.machine.power_on(),
-            BenchCommand::Power(false) => self.machine.power_off(),
+            BenchCommand::Power(true) => self.deck.machine.power_on(),
+            BenchCommand::Power(false) => self.deck.machine.power_off(),
+            BenchCommand::Run(number) => {
+                self.sweep = None;
+                self.deck.switch_to(number);
+                self.fingers = Fingers::at(self.deck.machine.trimmer());
+            }
         }
         self.tell();
     }
@@ -217,7 +224,7 @@ impl Player {
             return;
         }
         self.fingers.advance(seconds);
-        self.machine.set_trimmer(self.fingers.position());
+        self.deck.machine.set_trimmer(self.fingers.position());
         self.tell();
     }
 
@@ -229,7 +236,7 @@ impl Player {
     }
 
     fn tell(&self) {
-        let status = status_of(&self.machine, self.strokes);
+        let status = status_of(&self.deck);
         self.status.store(Arc::new(status));
     }
 }
@@ -283,12 +290,19 @@ impl Pace {
 mod tests {
     use super::*;
     use crate::audio::ring::{Popped, RingReader};
+    use crate::rehearsal::SimulatedMachine;
     use std::sync::mpsc;
 
     fn started() -> (Bench, RingReader, StreamFormat) {
         let (events, incoming) = mpsc::channel();
-        let bench = start("Test (simulated)".into(), MachineConfig::ideal(), 1, events)
-            .expect("a thread can be started");
+        let bench = start(
+            "Test (simulated)".into(),
+            MachineConfig::ideal(),
+            &[],
+            1,
+            events,
+        )
+        .expect("a thread can be started");
         match incoming.recv().expect("connects") {
             SourceEvent::Connected {
                 format,

@@ -3,6 +3,7 @@
 
 mod clock;
 mod read;
+mod runs;
 mod snapshots;
 mod ticks;
 mod tone;
@@ -16,6 +17,7 @@ use crate::units::{Percent, Ppm};
 
 pub use clock::ClockOptions;
 pub use read::ReadOptions;
+pub use runs::{Directions, RunOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};

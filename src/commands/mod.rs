@@ -4,6 +4,7 @@
 pub mod cli;
 mod clock;
 mod inputs;
+mod keeper;
 mod progress;
 mod read;
 mod snapshots;

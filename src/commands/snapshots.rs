@@ -92,12 +92,16 @@ fn numbered<'a>(all: &[Numbered<'a>], number: usize) -> Result<Numbered<'a>, Fai
         })
 }
 
-/// The newest after that has a before of the same machine in front of it, and
+/// The newest after that has a before of the same machine, speed and direction
+/// in front of it, and
 /// the newest such before.
 fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered<'a>), Failure> {
     let before_of = |after: &Numbered<'a>| {
         snapshots.iter().copied().rfind(|(number, before)| {
-            *number < after.0 && before.label == Label::Before && before.machine == after.1.machine
+            *number < after.0
+                && before.label == Label::Before
+                && before.machine == after.1.machine
+                && before.run == after.1.run
         })
     };
     snapshots
@@ -109,7 +113,7 @@ fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered
         .ok_or_else(|| {
             Failure::new(
                 Exit::Usage,
-                "there is no before and after of the same machine to compare; name two numbers of the list that tapewright snapshots shows",
+                "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows",
             )
         })
 }

@@ -4,12 +4,12 @@
 //! A source is opened before the terminal is taken, so that an input that
 //! cannot be had is a sentence on the shell.
 
-use std::path::PathBuf;
 use std::sync::mpsc::{self, Sender};
 
 use jiff::tz::TimeZone;
 
 use super::cli::WatchOptions;
+use super::keeper::{Keeper, Saving};
 use super::{Exit, Failure, Outcome, ticking};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
@@ -18,13 +18,11 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::audio::ticks::Ticks;
-use crate::readings::SampleClock;
-use crate::records::{
-    ClockFigure, Clocks, ClocksWarning, Label, Record, RecordWarning, Snapshot, places,
-};
+use crate::readings::{Nominal, SampleClock};
+use crate::records::{ClockFigure, Clocks, ClocksWarning, places};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
-    self, Effect, Ending, Kept, Look, Outside, ScreenState, Setup, Slot, SourceKind, Terminal,
+    self, Effect, Ending, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind, Terminal,
     TerminalError, TicksShown, terminal,
 };
 
@@ -46,8 +44,15 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     let ticks_output = ticking::output(&options)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
-    let source = open_source(&options, events)?;
+    let runs = options
+        .runs
+        .planned(options.reference.reference)
+        .map_err(|error| Failure::new(Exit::Usage, error))?;
+    let source = open_source(&options, &runs, events)?;
     let mut conditions = options.reference.conditions();
+    if let Some(first) = runs.first() {
+        conditions.nominal = first.nominal;
+    }
     let (clock_at, clock_news) = kept_clocks(&options, source.input.as_ref())?;
     if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
         conditions.clock = clock_at(input.format().rate_hz);
@@ -68,6 +73,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         conditions,
         tolerance: options.tolerance,
         machine: options.machine.or(source.machine),
+        runs,
         message: joined([
             ticks.as_ref().map(ticking::caution),
             source.message,
@@ -76,8 +82,14 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         ]),
     });
     state.ticks = ticks.is_some().then(TicksShown::default);
+    let saving = Saving::start(keeper).map_err(|error| cannot_start(&error))?;
     let bench = source.bench.as_ref();
-    let ending = sit(&mut state, &analysis, bench, ticks.as_ref(), keeper)?;
+    let ending = sit(&mut state, &analysis, bench, ticks.as_ref(), &saving);
+    for (number, result) in saving.finish() {
+        state.saved(number, result);
+    }
+    state.saving_has_ended();
+    let ending = ending?;
     report_unsaved(&state);
     finish(ending)
 }
@@ -88,13 +100,14 @@ fn sit(
     analysis: &Analysis,
     bench: Option<&Bench>,
     ticks: Option<&Ticks>,
-    mut keeper: Keeper,
+    saving: &Saving,
 ) -> Result<Ending, Failure> {
     let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
     let mut outside = Outside {
         newest: &mut || analysis.newest(),
         bench: &mut || bench.map(Bench::status),
         by_ear: &mut |state| ticks.is_some_and(|ticks| ticking::follow(ticks, state)),
+        saved: &mut || saving.next_done(),
         carry_out: &mut |effect, state| match effect {
             Effect::Ask(request) => analysis.ask(request),
             Effect::Bench(command) => {
@@ -104,7 +117,9 @@ fn sit(
             }
             Effect::Save(kept) => {
                 let number = kept.number;
-                state.saved(number, keeper.save(kept));
+                if let Err(reason) = saving.save(kept) {
+                    state.saved(number, Err(reason));
+                }
             }
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
@@ -155,9 +170,13 @@ fn cannot_start(error: &std::io::Error) -> Failure {
     )
 }
 
-fn open_source(options: &WatchOptions, events: Sender<SourceEvent>) -> Result<Source, Failure> {
+fn open_source(
+    options: &WatchOptions,
+    runs: &[PlannedRun],
+    events: Sender<SourceEvent>,
+) -> Result<Source, Failure> {
     if options.rehearse {
-        return rehearse(options.seed, events, None);
+        return rehearse(options.seed, runs, events, None);
     }
     if let Some(path) = &options.file {
         let pace = if options.fast { Pace::Fast } else { Pace::Real };
@@ -170,7 +189,7 @@ fn open_source(options: &WatchOptions, events: Sender<SourceEvent>) -> Result<So
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
         Err(SoundError::NoInput) if bare => {
-            rehearse(options.seed, events, Some(NO_INPUT.to_owned()))
+            rehearse(options.seed, runs, events, Some(NO_INPUT.to_owned()))
         }
         Err(error) => Err(Failure::new(Exit::Sound, error.to_string())),
     }
@@ -178,12 +197,22 @@ fn open_source(options: &WatchOptions, events: Sender<SourceEvent>) -> Result<So
 
 fn rehearse(
     seed: u64,
+    runs: &[PlannedRun],
     events: Sender<SourceEvent>,
     message: Option<String>,
 ) -> Result<Source, Failure> {
-    let practice = PracticeMachine::of_seed(seed);
+    let mut practice = PracticeMachine::of_seed(seed);
     let name = practice.name.clone();
-    let bench = rehearsal_source::start(practice.name, practice.config, seed, events)
+    let tones = runs.iter().map(|planned| match planned.nominal {
+        Nominal::Fixed(hz) => hz.0,
+        Nominal::Nearest => practice.config.tone_hz,
+    });
+    let tones: Vec<f64> = tones.collect();
+    let others = practice.other_runs(tones.get(1..).unwrap_or_default(), seed);
+    if let Some(first) = tones.first() {
+        practice.config.tone_hz = *first;
+    }
+    let bench = rehearsal_source::start(practice.name, practice.config, &others, seed, events)
         .map_err(|error| cannot_start(&error))?;
     let complaint = format!("{name}: its owner says it {}", practice.complaint);
     Ok(Source {
@@ -256,61 +285,6 @@ fn clock_at_rate(clocks: Clocks, input: String) -> ClockAtRate {
 fn joined<const N: usize>(said: [Option<String>; N]) -> Option<String> {
     let said: Vec<String> = said.into_iter().flatten().collect();
     (!said.is_empty()).then(|| said.join("; "))
-}
-
-/// Keeps snapshots in a record.
-struct Keeper {
-    path: PathBuf,
-    simulated: bool,
-}
-
-impl Keeper {
-    /// The record must be usable before anything is measured; what is odd
-    /// about it comes back as a message.
-    fn open(named: Option<PathBuf>, kind: SourceKind) -> Result<(Self, Option<String>), Failure> {
-        let simulated = kind == SourceKind::Rehearsal;
-        let usual = if simulated {
-            places::Kind::Rehearsal
-        } else {
-            places::Kind::Measured
-        };
-        let path = named.or_else(|| places::usual(usual)).ok_or_else(|| {
-            Failure::new(
-                Exit::File,
-                "this system names no folder for data; name a record with --record FILE",
-            )
-        })?;
-        let (_, warnings) =
-            Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
-        let news = warnings.first().map(RecordWarning::to_string);
-        Ok((Self { path, simulated }, news))
-    }
-
-    /// Where it lies now, or why it does not. The record is read again each
-    /// time, since another program may have added to it.
-    fn save(&mut self, kept: Kept) -> Result<String, String> {
-        let (mut record, _) = Record::open(&self.path).map_err(|error| error.to_string())?;
-        let (label, position) = match kept.slot {
-            Slot::Before => (Label::Before, None),
-            Slot::After => (Label::After, None),
-            Slot::Along(position) => (Label::Named(position.name().to_owned()), Some(position)),
-            Slot::Named(name) => (Label::Named(name), None),
-        };
-        let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
-        snapshot.machine = kept.machine;
-        snapshot.note = kept.note;
-        snapshot.simulated = self.simulated;
-        snapshot.position = position;
-        snapshot.supply_volts = kept.supply_volts;
-        let warning = record
-            .append(&snapshot)
-            .map_err(|error| error.to_string())?;
-        let place = self.path.display();
-        Ok(match warning {
-            Some(warning) => format!("{place}; {warning}"),
-            None => place.to_string(),
-        })
-    }
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use super::run::Run;
-use crate::readings::{Measurement, Position};
+use crate::readings::{Measurement, Position, SweepReport};
 
 /// What a snapshot was kept as.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -48,6 +48,14 @@ pub struct Snapshot {
     /// Supply voltage of the machine, as somebody typed it in.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub supply_volts: Option<f64>,
+    /// The newest check of the trimmer's wiper, without its picture; `None`
+    /// where none was made in that sitting.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wiper: Option<SweepReport>,
+    /// The first one of that sitting, where it was another: mostly that before
+    /// cleaning.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wiper_at_first: Option<SweepReport>,
     /// All figures, with what they were taken against.
     pub measurement: Measurement,
 }
@@ -67,6 +75,8 @@ impl Snapshot {
             position: None,
             run: None,
             supply_volts: None,
+            wiper: None,
+            wiper_at_first: None,
             measurement,
         }
     }

@@ -5,8 +5,10 @@
 
 mod choice;
 mod note;
+mod tape_speed;
 mod tolerance;
 
 pub use choice::{Reference, ReferenceParseError};
 pub use note::{Note, NoteError};
+pub use tape_speed::{SpeedError, SpeedTarget, TapeSpeed};
 pub use tolerance::{MachineClass, Tolerance, ToleranceError};

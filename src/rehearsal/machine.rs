@@ -299,6 +299,18 @@ impl SimulatedMachine {
         self.dropouts.count()
     }
 
+    /// Puts another trimmer in and gives the one that was in, as a switch of
+    /// speeds does.
+    pub(super) fn exchange_trimmer(&mut self, other: &mut Trimmer) {
+        std::mem::swap(&mut self.trimmer, other);
+        self.aim_again();
+    }
+
+    /// Another tape: its tone in Hz at right speed.
+    pub(super) fn set_tone(&mut self, tone_hz: f64) {
+        self.config.tone_hz = tone_hz;
+    }
+
     /// Moves the motor's aim by so much at once; without lag the speed too.
     pub fn step_speed(&mut self, by: Percent) {
         self.stepped += by.0;

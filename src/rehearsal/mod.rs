@@ -12,6 +12,7 @@
 //! platform's `exp` and `pow`, whose last bit may differ.
 
 mod control;
+mod deck;
 mod dropouts;
 mod fingers;
 mod flutter;
@@ -23,6 +24,7 @@ mod sweeping;
 mod trimmer;
 
 pub use control::{Control, ControlConfig, ControlFault, ControlFaultKind, DirtyTracks};
+pub use deck::{RunConfig, SimulatedDeck};
 pub use dropouts::DropoutConfig;
 pub use fingers::Fingers;
 pub use flutter::{FlutterLine, FlutterModel};

@@ -2,6 +2,7 @@
 //! has a dirty speed trimmer. Each number gives another one; all can be put
 //! right by cleaning the wiper and turning the trimmer.
 
+use super::deck::RunConfig;
 use super::dropouts::DropoutConfig;
 use super::flutter::FlutterModel;
 use super::machine::MachineConfig;
@@ -83,6 +84,26 @@ impl PracticeMachine {
                 ..MachineConfig::ideal()
             },
         }
+    }
+}
+
+impl PracticeMachine {
+    /// More speeds or directions of this machine, one for each tone in hertz:
+    /// each has a trimmer of its own that stands about as wrong.
+    pub fn other_runs(&self, tones_hz: &[f64], seed: u64) -> Vec<RunConfig> {
+        // Far from the numbers that people try one after another.
+        const APART: u64 = 1 << 32;
+        (1u64..)
+            .zip(tones_hz)
+            .map(|(number, &tone_hz)| {
+                let other = Self::of_seed(seed.wrapping_add(number * APART));
+                RunConfig {
+                    tone_hz,
+                    trimmer: other.config.trimmer,
+                    wiper: other.config.wiper,
+                }
+            })
+            .collect()
     }
 }
 

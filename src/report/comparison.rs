@@ -4,6 +4,7 @@ use jiff::tz::TimeZone;
 
 use super::listing::{cut, time};
 use super::numbers::plain;
+use super::sweep::{self, headline};
 use super::words::{
     COLUMNS, NONE, best_uncertainty, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
@@ -62,7 +63,11 @@ const ROWS: [Row; 12] = [
 /// A row that stands only where at least one of the two says something.
 type RowIfSaid = (&'static str, fn(&Snapshot) -> Option<String>);
 
-const ROWS_IF_SAID: [RowIfSaid; 3] = [
+const ROWS_IF_SAID: [RowIfSaid; 5] = [
+    ("wiper at first", |s| {
+        Some(headline(s.wiper_at_first.as_ref()?))
+    }),
+    ("wiper", |s| Some(headline(s.wiper.as_ref()?))),
     ("place on the tape", |s| Some(s.position?.name().to_owned())),
     ("speed and direction", |s| Some(s.run?.to_string())),
     ("supply V", |s| Some(s.supply_volts?.to_string())),
@@ -136,6 +141,7 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
         );
     }
     sentences.extend(supply_change(earlier, later));
+    sentences.extend(wiper_change(earlier, later));
     if earlier.run != later.run {
         sentences.push("The two are of different speeds or directions of the machine.".to_owned());
     }
@@ -208,6 +214,23 @@ fn supply_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
     ))
 }
 
+/// What cleaning did to the wiper: the check that was kept earlier, or the
+/// first one of the later sitting, against the newest.
+fn wiper_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
+    if earlier.machine != later.machine || earlier.run != later.run {
+        return None;
+    }
+    let newest = later.wiper.as_ref()?;
+    let kept = earlier.wiper.as_ref().filter(|kept| *kept != newest);
+    let before = kept.or(later.wiper_at_first.as_ref())?;
+    let change = sweep::Comparison::of(before, newest).sentence;
+    Some(format!(
+        "The wiper was {} and is {} now. {change}",
+        headline(before),
+        headline(newest)
+    ))
+}
+
 fn flutter_change(what: &str, figures: [(Option<Percent>, Option<Percent>); 2]) -> String {
     let [(Some(before), before_pm), (Some(after), after_pm)] = figures else {
         return format!("{what} cannot be compared: one of the two has none.");
@@ -262,6 +285,7 @@ fn figure(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::readings::SweepVerdict;
     use crate::report::sample;
     use crate::units::Hertz;
 
@@ -352,6 +376,31 @@ both and falls out of the change.
         assert!(said.contains("part of the change may be its"), "{said}");
         tired.supply_volts = Some(3.01);
         assert!(!changes(&fresh, &tired).join(" ").contains("supply"));
+    }
+
+    #[test]
+    fn what_cleaning_did_to_the_wiper_is_said() {
+        let (before, mut after) = before_and_after();
+        let dirty = sample::sweep();
+        let mut clean = dirty.clone();
+        clean.verdict = SweepVerdict::Smooth;
+        clean.bad_spots.clear();
+        after.wiper = Some(clean.clone());
+        assert!(!changes(&before, &after).join(" ").contains("wiper"));
+        // The dirty one was checked after the before was kept, ...
+        after.wiper_at_first = Some(dirty.clone());
+        let said = changes(&before, &after).join("\n");
+        assert!(said.contains("jumps") && said.contains("cured"), "{said}");
+        let text = side_by_side((1, &before), (2, &after), &TimeZone::UTC);
+        assert!(text.contains("wiper                       –                         smooth"));
+        // ... or is in it.
+        after.wiper_at_first = None;
+        let mut earlier = before.clone();
+        earlier.wiper = Some(dirty);
+        let said = changes(&earlier, &after).join("\n");
+        assert!(said.contains("cured"), "{said}");
+        earlier.wiper = Some(clean);
+        assert!(!changes(&earlier, &after).join(" ").contains("The wiper"));
     }
 
     #[test]

@@ -50,6 +50,8 @@ struct Line<'a> {
     flutter: Flutter,
     cautions: Vec<Caution>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    along: Option<Along>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     sweep: Option<Sweep>,
     #[serde(skip_serializing_if = "Option::is_none")]
     contact: Option<ContactAsked>,
@@ -85,6 +87,23 @@ struct ContactBreak {
     start_s: Option<f64>,
     length_s: Option<f64>,
     depth_db: Option<f64>,
+}
+
+/// Only for records that are long enough to say something about the tape.
+#[derive(Serialize)]
+struct Along {
+    start: PlaceOnTape,
+    middle: Option<PlaceOnTape>,
+    end: PlaceOnTape,
+    change_percent: Option<f64>,
+    change_uncertainty_percent: Option<f64>,
+    sloping: bool,
+}
+
+#[derive(Serialize)]
+struct PlaceOnTape {
+    deviation_percent: Option<f64>,
+    uncertainty_percent: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -216,6 +235,7 @@ impl<'a> Line<'a> {
             stability: Stability::of(measurement),
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
+            along: measurement.along.as_ref().map(Along::of),
             sweep: None,
             contact: None,
         }
@@ -243,6 +263,7 @@ impl<'a> Line<'a> {
                 code: CautionCode::FileUnreadable,
                 text: reason.to_owned(),
             }],
+            along: None,
             sweep: None,
             contact: None,
         }
@@ -271,6 +292,23 @@ impl Contact {
             });
         }
         contact
+    }
+}
+
+impl Along {
+    fn of(along: &readings::Along) -> Self {
+        let place = |place: &readings::Place| PlaceOnTape {
+            deviation_percent: places(place.deviation.0, 4),
+            uncertainty_percent: uncertainty(Some(place.uncertainty)),
+        };
+        Self {
+            start: place(&along.start),
+            middle: along.middle.as_ref().map(place),
+            end: place(&along.end),
+            change_percent: places(along.change.0, 4),
+            change_uncertainty_percent: uncertainty(Some(along.change_uncertainty)),
+            sloping: along.is_sloping(),
+        }
     }
 }
 

@@ -4,6 +4,7 @@
 use jiff::tz::TimeZone;
 
 use super::numbers::plain;
+use super::sweep::headline;
 use super::words::{NONE, best_uncertainty, with_uncertainty, wrapped};
 use crate::records::Snapshot;
 
@@ -56,7 +57,7 @@ fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
     text
 }
 
-/// Where on the tape, at which speed and supply; empty where nobody said.
+/// Where on the tape, at which speed and supply, how the wiper was; empty where nobody said.
 fn around(snapshot: &Snapshot) -> String {
     let said = [
         snapshot.run.map(|run| run.to_string()),
@@ -66,6 +67,10 @@ fn around(snapshot: &Snapshot) -> String {
         snapshot
             .supply_volts
             .map(|volts| format!("supply {volts} V")),
+        snapshot
+            .wiper
+            .as_ref()
+            .map(|report| format!("wiper {}", headline(report))),
     ];
     said.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }

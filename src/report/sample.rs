@@ -1,8 +1,9 @@
 //! Invented measurements for the tests of this floor.
 
 use crate::readings::{
-    Caution, CautionCode, ChannelUsed, Conditions, DriftReading, Dropout, FlutterReading,
-    Measurement, SignalFigures, SpeedFigures, StabilityPoint, UncertaintyParts,
+    BadSpot, Caution, CautionCode, ChannelUsed, Conditions, DriftReading, Dropout, FlutterReading,
+    Measurement, SignalFigures, SpeedFigures, SpotKind, SpotSeen, StabilityPoint, SweepPicture,
+    SweepReport, SweepVerdict, UncertaintyParts,
 };
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -95,4 +96,26 @@ pub(super) fn without_tone() -> Measurement {
         text: "No steady tone was found.".to_owned(),
     }];
     measurement
+}
+
+/// A sweep over a dirty spot.
+pub(super) fn sweep() -> SweepReport {
+    SweepReport {
+        verdict: SweepVerdict::Erratic,
+        unclear: None,
+        lasted: Seconds(30.0),
+        passes: Vec::new(),
+        range: Some([Percent(-4.1), Percent(3.9)]),
+        backlash: None,
+        bad_spots: vec![BadSpot {
+            at: Percent(-0.8),
+            depth: Some(Percent(0.5)),
+            kind: SpotKind::Jump,
+            seen: SpotSeen::Both,
+            times: Vec::new(),
+        }],
+        smallest_seen: Some(Percent(0.2)),
+        evidence: 2.0,
+        picture: SweepPicture::default(),
+    }
 }

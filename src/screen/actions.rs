@@ -34,6 +34,8 @@ pub enum Action {
     GoBack,
     /// The next step, without doing what belongs to this one.
     Pass,
+    /// The next speed or direction.
+    NextRun,
     /// Show all about the present step, or close that.
     Card,
     /// The machine has no trimmer, or has one after all.
@@ -131,6 +133,7 @@ impl ScreenState {
             Action::GoOn => self.go_on(),
             Action::GoBack => self.go_back(),
             Action::Pass => self.pass(),
+            Action::NextRun => self.next_run(),
             Action::NoTrimmer => self.toggle_trimmer(),
             Action::MuteTicks => {
                 self.mute_ticks();
@@ -151,7 +154,7 @@ impl ScreenState {
             }
             Action::Keep(slot) => self.keep(slot),
             Action::Stop => self.stop(),
-            Action::RetrySaving => self.unsaved().cloned().map(Effect::Save).collect(),
+            Action::RetrySaving => self.retry_saving(),
             Action::ChooseTone(number) => self.choose_tone(number),
             Action::Turn(by) => {
                 self.follow_turning();
@@ -352,8 +355,12 @@ mod tests {
             machine: None,
             note: None,
             supply_volts: None,
+            run: None,
+            wiper: None,
+            wiper_at_first: None,
             source: String::new(),
             saved: false,
+            saving: false,
         });
         state
     }

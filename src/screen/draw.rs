@@ -32,6 +32,8 @@ struct Rows {
     news: u16,
     /// The words of the present step, below the strip.
     words: u16,
+    /// The speeds and directions, above the strip.
+    runs: u16,
     /// Empty rows between the groups.
     air: u16,
 }
@@ -51,6 +53,7 @@ impl Rows {
             trouble: trouble::rows(state, width).min(3),
             news: news::urgent_rows(state, width),
             words: 0,
+            runs: 0,
             air: 0,
         };
         rows.give_way(height);
@@ -59,13 +62,16 @@ impl Rows {
         // news) takes its rows from the trend, so that the needle stays where
         // the eye expects it.
         let words = strip::rows_of_words(state, width);
-        let wishes: [(Panel, u16); 15] = [
+        let wishes: [(Panel, u16); 18] = [
+            (|it| &mut it.words, strip::rows_of_guidance(state, width)),
             (|it| &mut it.bars, 1),
+            (|it| &mut it.runs, strip::rows_of_runs(state)),
             (|it| &mut it.health, health::ROWS),
             (|it| &mut it.bars, bars::ROWS),
             (|it| &mut it.needle, 3),
             (|it| &mut it.units, 1),
-            (|it| &mut it.words, words.min(2)),
+            (|it| &mut it.words, strip::rows_needed(state, width)),
+            (|it| &mut it.words, strip::rows_wanted(state, width)),
             (|it| &mut it.needle, needle::ROWS),
             (|it| &mut it.news, news::rows(state, width)),
             (|it| &mut it.trend, 1),
@@ -129,6 +135,7 @@ impl Rows {
             + self.trouble
             + self.news
             + self.words
+            + self.runs
             + self.air
     }
 }
@@ -203,9 +210,13 @@ fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
     health::draw(state, &mut column.next(rows.health));
     trouble::draw(state, &mut column.next(rows.trouble));
     news::draw(state, &mut column.next(rows.news));
-    let spare = column.area.height.saturating_sub(2 + rows.words);
+    let spare = column
+        .area
+        .height
+        .saturating_sub(2 + rows.words + rows.runs);
     column.next(spare);
-    strip::draw(state, &mut column.next(1));
+    strip::draw_runs(state, &mut column.next(rows.runs));
+    strip::draw(state, rows.words, &mut column.next(1));
     strip::draw_words(state, &mut column.next(rows.words));
     footer::draw(state, &mut column.next(1));
 }
@@ -233,7 +244,7 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
         View::Contact => contact::draw(state, &mut column.next(room)),
     }
     news::draw(state, &mut column.next(news));
-    strip::draw(state, &mut column.next(1));
+    strip::draw(state, 0, &mut column.next(1));
     footer::draw(state, &mut column.next(1));
 }
 

@@ -19,6 +19,7 @@ mod panels;
 mod pen;
 mod routine;
 mod run;
+mod runs;
 mod scale;
 #[cfg(test)]
 mod specimen;
@@ -37,6 +38,7 @@ pub use draw::{SMALLEST, draw};
 pub use look::Look;
 pub use routine::{Mark, Routine, Step};
 pub use run::{Ending, Outside, run};
+pub use runs::{PlannedRun, RunMark, Runs};
 pub use scale::ZoomingScale;
 pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};
 pub use terminal::{Terminal, TerminalError};

@@ -27,6 +27,9 @@ pub struct Outside<'a> {
     pub bench: &'a mut dyn FnMut() -> Option<BenchStatus>,
     /// Says by ear what the screen shows; true where that has changed.
     pub by_ear: &'a mut dyn FnMut(&mut ScreenState) -> bool,
+    /// What was saved since it was asked last: the number of the snapshot, and
+    /// where it lies now or why it does not.
+    pub saved: &'a mut dyn FnMut() -> Option<(u32, Result<String, String>)>,
     /// Carries an effect out; what comes of it goes into the state.
     pub carry_out: &'a mut dyn FnMut(Effect, &mut ScreenState),
 }
@@ -103,9 +106,14 @@ fn take_newest(state: &mut ScreenState, outside: &mut Outside) -> bool {
             (outside.carry_out)(effect, state);
         }
     }
+    let mut reported = false;
+    while let Some((number, result)) = (outside.saved)() {
+        state.saved(number, result);
+        reported = true;
+    }
     let newest = (outside.newest)();
     if newest.sequence == state.live.sequence && newest.source == state.live.source {
-        return turned;
+        return turned || reported;
     }
     for effect in state.take(newest) {
         (outside.carry_out)(effect, state);

@@ -169,6 +169,7 @@ pub(super) fn state(kind: SourceKind) -> ScreenState {
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
         machine: None,
+        runs: Vec::new(),
         message: None,
     })
 }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::look::Look;
 use super::routine::{KeepWatch, Routine, RunUp};
+use super::runs::{PlannedRun, Runs};
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::ticks::TicksShown;
 use super::verdict::Verdict;
@@ -17,6 +18,7 @@ use crate::readings::contact::ContactReport;
 use crate::readings::{
     Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, SweepReport, Sweeping,
 };
+use crate::records::Run;
 use crate::references::Tolerance;
 use crate::units::Hertz;
 
@@ -94,10 +96,18 @@ pub struct Kept {
     pub note: Option<String>,
     /// Supply voltage of the machine, if somebody said.
     pub supply_volts: Option<f64>,
+    /// Speed and direction, if the sitting has several.
+    pub run: Option<Run>,
+    /// The newest check of this trimmer's wiper.
+    pub wiper: Option<Arc<SweepReport>>,
+    /// The first one of the sitting, where it was another.
+    pub wiper_at_first: Option<Arc<SweepReport>>,
     /// Name of the source when it was kept.
     pub source: String,
     /// Safe on the disk.
     pub saved: bool,
+    /// Being written; how that ended is not known yet.
+    pub saving: bool,
 }
 
 /// What a line of text is being typed for.
@@ -131,7 +141,8 @@ pub enum Effect {
     Ask(Request),
     /// Do something to the simulated machine.
     Bench(BenchCommand),
-    /// Save the snapshot; its result goes to [`ScreenState::saved`].
+    /// Save the snapshot; its result goes to [`ScreenState::saved`] once it is
+    /// known.
     Save(Kept),
     /// Leave.
     Quit,
@@ -156,6 +167,9 @@ pub struct Setup {
     pub tolerance: Tolerance,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
+    /// Its speeds and directions in the order of the work; empty where it has
+    /// one of each.
+    pub runs: Vec<PlannedRun>,
     /// A first message.
     pub message: Option<String>,
 }
@@ -173,7 +187,10 @@ pub struct ScreenState {
     pub tolerance: Tolerance,
     /// What the middle of the screen is for.
     pub view: View,
-    /// Sweeps of the trimmer that were judged in this sitting, oldest first.
+    /// The speeds and directions of the machine.
+    pub runs: Runs,
+    /// Sweeps of this run's trimmer that were judged in this sitting, oldest
+    /// first.
     pub sweeps: Vec<Arc<SweepReport>>,
     /// Checks of contacts that were done in this sitting, oldest first.
     pub contacts: Vec<Arc<ContactReport>>,
@@ -221,6 +238,8 @@ pub struct ScreenState {
     pub leaving: bool,
     /// The stretch that was taken last, so that it is not taken twice.
     pub(super) last_done: Option<Arc<Measurement>>,
+    /// The sweep that was taken last, likewise.
+    pub(super) last_sweep: Option<Arc<SweepReport>>,
     /// The tone while something is being kept.
     pub(super) watch: KeepWatch,
     /// The simulated machine running up.
@@ -236,6 +255,7 @@ impl ScreenState {
             conditions: setup.conditions,
             tolerance: setup.tolerance,
             view: View::default(),
+            runs: Runs::new(setup.runs),
             sweeps: Vec::new(),
             contacts: Vec::new(),
             lead: Lead::default(),
@@ -264,6 +284,7 @@ impl ScreenState {
             },
             leaving: false,
             last_done: None,
+            last_sweep: None,
             watch: KeepWatch::default(),
             run_up: RunUp::default(),
         }
@@ -314,14 +335,34 @@ impl ScreenState {
         }
     }
 
-    /// The newest snapshot of a slot.
+    /// The newest snapshot of a slot at the speed and direction that are on.
     pub fn newest_kept(&self, slot: &Slot) -> Option<&Kept> {
-        self.kept.iter().rev().find(|kept| kept.slot == *slot)
+        let run = self.runs.on();
+        let mut newest_first = self.kept.iter().rev();
+        newest_first.find(|kept| kept.slot == *slot && kept.run == run)
     }
 
     /// Snapshots that could not be saved.
     pub fn unsaved(&self) -> impl Iterator<Item = &Kept> {
-        self.kept.iter().filter(|kept| !kept.saved)
+        self.kept.iter().filter(|kept| !kept.saved && !kept.saving)
+    }
+
+    /// What could not be saved is to be saved once more.
+    pub(super) fn retry_saving(&mut self) -> Vec<Effect> {
+        let unsaved = |kept: &&mut Kept| !kept.saved && !kept.saving;
+        let again = self.kept.iter_mut().filter(unsaved).map(|kept| {
+            kept.saving = true;
+            Effect::Save(kept.clone())
+        });
+        again.collect()
+    }
+
+    /// Nothing is written any more: what has not been reported as saved is
+    /// not.
+    pub fn saving_has_ended(&mut self) {
+        for kept in &mut self.kept {
+            kept.saving = false;
+        }
     }
 
     /// Takes a newer state of the analysis.
@@ -401,11 +442,20 @@ impl ScreenState {
             machine: self.machine.clone(),
             note: self.note.clone(),
             supply_volts: self.supply_volts,
+            run: self.runs.on(),
+            wiper: self.sweeps.last().cloned(),
+            wiper_at_first: self
+                .sweeps
+                .first()
+                .filter(|_| self.sweeps.len() > 1)
+                .cloned(),
             source: self.source_name().to_owned(),
             saved: false,
+            saving: true,
         };
         self.kept.push(kept.clone());
         self.follow_kept(&kept.slot);
+        self.follow_run(&kept);
         vec![Effect::Ask(Request::ForgetKept), Effect::Save(kept)]
     }
 
@@ -424,11 +474,19 @@ impl ScreenState {
         let Some(kept) = self.kept.iter_mut().find(|kept| kept.number == number) else {
             return;
         };
-        kept.saved = result.is_ok();
+        let kept_is_saved = result.is_ok();
+        kept.saved = kept_is_saved;
+        kept.saving = false;
         let name = kept.slot.name();
-        self.message = Some(match result {
+        let said = match result {
             Ok(place) => format!("kept {name}, saved in {place}"),
             Err(reason) => format!("NOT SAVED: {name} is held in memory; r tries again. {reason}"),
+        };
+        let found = self.runs.take_found();
+        self.message = Some(match found {
+            Some(found) if kept_is_saved => format!("{found} ({said})"),
+            Some(found) => format!("{said}; {found}"),
+            None => said,
         });
     }
 }

@@ -46,8 +46,12 @@ fn kept(state: &mut ScreenState, slot: Slot, deviation: f64, saved: bool) {
         machine: None,
         note: None,
         supply_volts: None,
+        run: None,
+        wiper: None,
+        wiper_at_first: None,
         source: "Line In".to_owned(),
         saved,
+        saving: false,
     });
 }
 

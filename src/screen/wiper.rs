@@ -61,8 +61,9 @@ impl ScreenState {
 
     /// A sweep has been judged: it joins those of this sitting, once.
     pub(super) fn take_sweep(&mut self, report: &Arc<SweepReport>) {
-        let known = self.sweeps.last();
+        let known = self.last_sweep.as_ref();
         if !known.is_some_and(|last| Arc::ptr_eq(last, report)) {
+            self.last_sweep = Some(Arc::clone(report));
             self.sweeps.push(Arc::clone(report));
             self.follow_sweep(report);
         }

@@ -21,7 +21,8 @@ Examples:
   tapewright snapshots --machine \"deck 4\"
           those of one machine
   tapewright snapshots compare
-          the newest after, and the newest before of the same machine
+          the newest after, and the newest before of the same machine, speed
+          and direction
   tapewright snapshots compare 3 7
           the third and the seventh of the list
   tapewright snapshots --rehearsal
@@ -62,7 +63,7 @@ pub enum SnapshotsAction {
     /// Put two side by side and say what changed
     Compare {
         /// Their numbers in the list [default: the newest after, and the
-        /// newest before of the same machine]
+        /// newest before of the same machine, speed and direction]
         #[arg(value_name = "NUMBER", num_args = 2)]
         numbers: Vec<usize>,
     },

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{ReferenceOptions, TicksOptions};
+use super::{ReferenceOptions, RunOptions, TicksOptions};
 use crate::references::{MachineClass, Tolerance};
 
 /// `tapewright watch`.
@@ -44,6 +44,10 @@ pub struct WatchOptions {
     #[arg(long, short, value_name = "NAME")]
     pub machine: Option<String>,
 
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub runs: RunOptions,
+
     /// Record file for snapshots instead of the usual one
     ///
     /// One line a snapshot, only ever appended to. The usual one lies in the
@@ -80,6 +84,7 @@ impl Default for WatchOptions {
             reference: ReferenceOptions::default(),
             tolerance: MachineClass::Deck.tolerance(),
             machine: None,
+            runs: RunOptions::default(),
             record: None,
             clocks: None,
             by_ear: TicksOptions::default(),
@@ -117,6 +122,9 @@ Examples:
           can say IN TOLERANCE
   tapewright watch --tolerance professional --machine \"studio 2\"
           a band of ±0.1 %, and a name that is kept with the snapshots
+  tapewright watch --speeds 19.05,9.53 --directions both
+          a machine with two speeds that plays both ways: four runs, each with
+          its own before and after; d goes to the next
   tapewright watch --file side-a.wav
           a recording instead of an input, at its own pace
 

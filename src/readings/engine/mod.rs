@@ -514,6 +514,21 @@ impl Engine {
         }
     }
 
+    /// Another speed or direction of the machine, with its own nominal tone:
+    /// begins anew, since nothing that was learnt need hold there. Time goes
+    /// on.
+    pub fn other_run(&mut self, nominal: Nominal) {
+        let mut settings = self.settings;
+        settings.conditions.nominal = nominal;
+        // The format has been taken once already.
+        let Ok(mut anew) = Self::new(settings) else {
+            return;
+        };
+        anew.frames = self.frames;
+        anew.skipped_s = self.frames as f64 / f64::from(settings.rate_hz);
+        *self = anew;
+    }
+
     /// Another tolerance band.
     pub fn set_tolerance(&mut self, tolerance: Percent) {
         self.settings.tolerance = tolerance;

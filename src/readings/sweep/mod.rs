@@ -183,6 +183,20 @@ pub enum SpotSeen {
 const NEAR_END: f64 = 0.1;
 
 impl SweepReport {
+    /// What is worth keeping for years: all but the picture and the times that
+    /// belong to it.
+    #[must_use]
+    pub fn without_picture(&self) -> Self {
+        let mut report = self.clone();
+        report.picture = SweepPicture::default();
+        for spot in &mut report.bad_spots {
+            spot.times.clear();
+        }
+        // JSON knows no infinity.
+        report.evidence = report.evidence.min(f64::MAX);
+        report
+    }
+
     /// Of a sweep without a tone.
     pub fn without_tone() -> Self {
         Self {

@@ -1,9 +1,11 @@
 //! The strip of steps in one row, and the words of the present step below it
 //! as far as there is room.
 
+use crate::records::{Direction, Run};
 use crate::screen::pen::{Pen, width, wrap};
 use crate::screen::routine::now::key_does;
 use crate::screen::routine::{Mark, Step};
+use crate::screen::runs::RunMark;
 use crate::screen::state::{ScreenState, SourceKind};
 
 /// Below this the names of the steps do not fit.
@@ -20,13 +22,71 @@ fn sign(mark: Mark) -> &'static str {
     }
 }
 
-/// Draws the strip.
-pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
+/// Draws the strip. `words` are the rows that its words have below it.
+pub(in crate::screen) fn draw(state: &ScreenState, words: u16, pen: &mut Pen) {
     if pen.width() < ROOM_FOR_NAMES {
-        draw_signs(state, pen);
+        draw_signs(state, words, pen);
     } else {
         draw_names(state, pen);
     }
+}
+
+/// The runs of a machine with several, the one that is on stands out; nothing
+/// where there is one only.
+pub(in crate::screen) fn draw_runs(state: &ScreenState, pen: &mut Pen) {
+    let look = state.look;
+    let (number, count) = state.runs.number();
+    let head = match state.runs.round() {
+        1 => format!("run {number} of {count}:"),
+        round => format!("run {number} of {count}, round {round}:"),
+    };
+    let mut x = pen.text(0, 0, &head, look.strong()) + 1;
+    let texts: Vec<(String, RunMark)> = state
+        .runs
+        .marks()
+        .map(|(run, mark)| (format!("{}{}", sign_of_run(mark), short(run)), mark))
+        .collect();
+    let needed: u16 = texts.iter().map(|(text, _)| width(text) + 1).sum();
+    let fits = x + needed <= pen.width() + 1;
+    // Where not all have room, the one that is on and its neighbours.
+    let first = if fits { 0 } else { number.saturating_sub(2) };
+    for (at, (text, mark)) in (1..).zip(&texts).skip(first) {
+        let style = match mark {
+            _ if at == number => look.badge(),
+            RunMark::Set => look.faint(),
+            RunMark::Open | RunMark::Doubtful => look.strong(),
+        };
+        if x + width(text) > pen.width() {
+            break;
+        }
+        x = pen.text(x, 0, text, style) + 1;
+    }
+}
+
+fn sign_of_run(mark: RunMark) -> &'static str {
+    match mark {
+        RunMark::Open => "·",
+        RunMark::Set => "✓",
+        RunMark::Doubtful => "?",
+    }
+}
+
+/// Short enough that four stand in a row of 80.
+fn short(run: Run) -> String {
+    let way = run.direction.map(|direction| match direction {
+        Direction::Forward => "fwd",
+        Direction::Reverse => "rev",
+    });
+    match (run.speed_cm_s, way) {
+        (Some(speed), Some(way)) => format!("{speed} {way}"),
+        (Some(speed), None) => format!("{speed} cm/s"),
+        (None, way) => way.unwrap_or_default().to_owned(),
+    }
+}
+
+/// Rows that they take: one where there are several.
+pub(in crate::screen) fn rows_of_runs(state: &ScreenState) -> u16 {
+    u16::from(state.runs.are_several())
 }
 
 fn draw_names(state: &ScreenState, pen: &mut Pen) {
@@ -46,8 +106,13 @@ fn draw_names(state: &ScreenState, pen: &mut Pen) {
 }
 
 /// One sign a step, then the name of the present one and what the key does.
-fn draw_signs(state: &ScreenState, pen: &mut Pen) {
+fn draw_signs(state: &ScreenState, words: u16, pen: &mut Pen) {
     let look = state.look;
+    // Where guidance has no other row, it has this one to itself.
+    if let Some(guided) = guided(state).filter(|_| words == 0) {
+        pen.text(0, 0, &shortened(&guided, pen.width()), look.strong());
+        return;
+    }
     let at = state.routine.at();
     let mut x = 0;
     for step in Step::ALL {
@@ -59,15 +124,29 @@ fn draw_signs(state: &ScreenState, pen: &mut Pen) {
         x = pen.text(x, 0, sign(state.routine.mark(step)), style);
     }
     let name = format!("{} {}", at.number(), at.name());
-    x = pen.text(x + 1, 0, &name, look.strong());
-    if let Some(guided) = guided(state) {
-        pen.text(x + 1, 0, &guided, look.strong());
-        return;
+    if state.runs.are_several() {
+        let (number, count) = state.runs.number();
+        let run = format!("run {number}/{count}");
+        x = pen.text(x + 1, 0, &run, look.strong());
     }
+    x = pen.text(x + 1, 0, &name, look.strong());
     let key = format!("Space: {}", key_does(&state.routine, state));
     if x + 2 + width(&key) <= pen.width() {
         pen.text(x + 2, 0, &key, look.faint());
     }
+}
+
+/// As many of its parts as fit, the first in any case.
+fn shortened(guided: &str, room: u16) -> String {
+    let mut parts = guided.split("; ");
+    let mut text = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        if width(&text) + 2 + width(part) > room {
+            break;
+        }
+        text = format!("{text}; {part}");
+    }
+    text
 }
 
 /// At the trimmer, what to do next stands in the place of the general words.
@@ -77,37 +156,90 @@ fn guided(state: &ScreenState) -> Option<String> {
     state.guidance_words().filter(|_| trims)
 }
 
-/// The words of the present step, the most important first.
-fn words(state: &ScreenState, room: u16) -> Vec<(String, bool)> {
-    let card = state.routine.card();
-    let guided = guided(state);
-    let first = guided.as_deref().unwrap_or(card.brief);
-    let mut words: Vec<(String, bool)> = wrap(first, room)
-        .into_iter()
-        .map(|line| (line, true))
-        .collect();
-    let now = format!("Now: {}", state.seen_now());
-    words.extend(wrap(&now, room).into_iter().map(|line| (line, true)));
-    let mut faint = vec![format!("Careful: {}", card.careful)];
-    if state.kind == SourceKind::Rehearsal {
-        faint.push(format!("Rehearsal: {}", card.rehearsal));
+/// The words of the present step: what to do, what is seen, the caution, and
+/// how it goes in a rehearsal. Each line with whether it stands out.
+struct Words {
+    what: Vec<String>,
+    now: Vec<String>,
+    careful: Vec<String>,
+    rehearsal: Vec<String>,
+}
+
+impl Words {
+    fn of(state: &ScreenState, room: u16) -> Self {
+        let card = state.routine.card();
+        let guided = guided(state);
+        let what = guided.as_deref().unwrap_or(card.brief);
+        let rehearsing = state.kind == SourceKind::Rehearsal;
+        let rehearsal = format!("Rehearsal: {}", card.rehearsal);
+        Self {
+            what: wrap(what, room),
+            now: wrap(&format!("Now: {}", state.seen_now()), room),
+            careful: wrap(&format!("Careful: {}", card.careful), room),
+            rehearsal: Some(rehearsal)
+                .filter(|_| rehearsing)
+                .map_or_else(Vec::new, |text| wrap(&text, room)),
+        }
     }
-    for text in faint {
-        words.extend(wrap(&text, room).into_iter().map(|line| (line, false)));
+
+    /// Rows for what to do, what is seen and the caution, in full.
+    fn wanted(&self) -> usize {
+        self.what.len() + self.now.len() + self.careful.len()
     }
-    words.truncate(MOST_WORDS);
-    words
+
+    /// What stands in so many rows. The caution goes before what is seen,
+    /// which the digits show in another way.
+    fn lines(self, rows: usize) -> Vec<(String, bool)> {
+        let cramped = self.wanted() > rows;
+        let strong = |lines: Vec<String>| lines.into_iter().map(|line| (line, true));
+        let faint = |lines: Vec<String>| lines.into_iter().map(|line| (line, false));
+        let mut lines: Vec<(String, bool)> = strong(self.what).collect();
+        if cramped {
+            lines.extend(faint(self.careful));
+            lines.extend(strong(self.now));
+        } else {
+            lines.extend(strong(self.now));
+            lines.extend(faint(self.careful));
+        }
+        lines.extend(faint(self.rehearsal));
+        lines.truncate(rows);
+        lines
+    }
 }
 
 /// Rows that the words take where there is room.
 pub(in crate::screen) fn rows_of_words(state: &ScreenState, width: u16) -> u16 {
-    words(state, width).len() as u16
+    let words = Words::of(state, width);
+    let all = words.wanted() + words.rehearsal.len();
+    all.clamp(words.wanted(), words.wanted().max(MOST_WORDS)) as u16
+}
+
+/// Rows that they take before less important things do: what to do, what is
+/// seen, the caution.
+pub(in crate::screen) fn rows_wanted(state: &ScreenState, width: u16) -> u16 {
+    Words::of(state, width).wanted() as u16
+}
+
+/// Rows for what to do and the caution alone.
+pub(in crate::screen) fn rows_needed(state: &ScreenState, width: u16) -> u16 {
+    let words = Words::of(state, width);
+    (words.what.len() + words.careful.len()) as u16
+}
+
+/// Rows for what guidance says, where the strip has no room for it.
+pub(in crate::screen) fn rows_of_guidance(state: &ScreenState, width: u16) -> u16 {
+    match guided(state) {
+        Some(guided) if width < ROOM_FOR_NAMES => wrap(&guided, width).len() as u16,
+        _ => 0,
+    }
 }
 
 /// Draws as many of the words as fit.
 pub(in crate::screen) fn draw_words(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
-    for (y, (line, important)) in (0..pen.height()).zip(words(state, pen.width())) {
+    let words = Words::of(state, pen.width());
+    let lines = words.lines(usize::from(pen.height()));
+    for (y, (line, important)) in (0..pen.height()).zip(lines) {
         let style = if important {
             look.strong()
         } else {

@@ -15,6 +15,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if let Some(ticks) = state.words_of_ticks() {
         right = format!("{ticks} | {right}");
     }
+    if let Some(run) = state.runs.on() {
+        right = format!("{run} | {right}");
+    }
     let room = pen.width().saturating_sub(width(&right) + 2);
     if let Some(machine) = &state.machine {
         let name = harmless(machine);

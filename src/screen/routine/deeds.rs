@@ -117,7 +117,14 @@ impl ScreenState {
         if let Some(next) = self.routine.after(step) {
             return self.arrive(next);
         }
-        self.message = Some(ALL_DONE.to_owned());
+        if let Some(effects) = self.leave_run() {
+            return effects;
+        }
+        self.message = Some(if self.all_runs_are_set() {
+            format!("all runs are set, none moved by more than it may; {ALL_DONE}")
+        } else {
+            ALL_DONE.to_owned()
+        });
         Vec::new()
     }
 

@@ -143,15 +143,19 @@ impl Routine {
         self.mark(step) == Mark::Done
     }
 
-    fn tick(&mut self, step: Step) {
+    pub(super) fn leave_trimmer_out(&mut self) {
+        self.no_trimmer = true;
+    }
+
+    pub(super) fn tick(&mut self, step: Step) {
         self.marks[step as usize] = Mark::Done;
     }
 
-    fn untick(&mut self, step: Step) {
+    pub(super) fn untick(&mut self, step: Step) {
         self.marks[step as usize] = Mark::Open;
     }
 
-    fn go_to(&mut self, step: Step) {
+    pub(super) fn go_to(&mut self, step: Step) {
         self.at = step;
         self.pressed = false;
     }

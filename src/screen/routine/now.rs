@@ -270,6 +270,7 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
         Step::Wiper if state.is_sweeping() => "end the sweep",
         Step::Wiper if state.wants_cleaning() => "clean again",
         Step::Wiper if !done => "begin a sweep",
+        Step::After if state.runs.next_to_do().is_some() => "next run",
         Step::After => "done",
         _ => "go on",
     }

@@ -1,0 +1,204 @@
+//! Keeps the snapshots of a sitting in a record, on a thread of its own: a
+//! disk may take seconds, and the needle must not wait for it.
+
+use std::io;
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::thread::{self, JoinHandle};
+
+use super::{Exit, Failure};
+use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::screen::{Kept, Slot, SourceKind};
+
+/// The number of a snapshot, and where it lies now or why it does not.
+pub(super) type Saved = (u32, Result<String, String>);
+
+/// The thread that saves, and what it has to say.
+pub(super) struct Saving {
+    waiting: Sender<Kept>,
+    done: Receiver<Saved>,
+    thread: JoinHandle<()>,
+}
+
+impl Saving {
+    /// Fails only where the system has no thread to give.
+    pub(super) fn start(keeper: Keeper) -> io::Result<Self> {
+        let (waiting, to_save) = channel::<Kept>();
+        let (say, done) = channel();
+        let save_all = move || {
+            for kept in to_save {
+                let number = kept.number;
+                if say.send((number, keeper.save(kept))).is_err() {
+                    return;
+                }
+            }
+        };
+        let thread = thread::Builder::new()
+            .name("keeper".into())
+            .spawn(save_all)?;
+        Ok(Self {
+            waiting,
+            done,
+            thread,
+        })
+    }
+
+    /// Saves it as soon as what was given before is saved.
+    pub(super) fn save(&self, kept: Kept) -> Result<(), String> {
+        self.waiting
+            .send(kept)
+            .map_err(|_| "what writes the record has stopped".to_owned())
+    }
+
+    /// What was saved since it was asked last; never waits.
+    pub(super) fn next_done(&self) -> Option<Saved> {
+        self.done.try_recv().ok()
+    }
+
+    /// Waits until everything is saved.
+    pub(super) fn finish(self) -> Vec<Saved> {
+        drop(self.waiting);
+        let rest = self.done.iter().collect();
+        // A panic of it has been reported on the shell already.
+        let _ = self.thread.join();
+        rest
+    }
+}
+
+/// Keeps snapshots in a record.
+pub(super) struct Keeper {
+    path: PathBuf,
+    simulated: bool,
+}
+
+impl Keeper {
+    /// The record must be usable before anything is measured; what is odd
+    /// about it comes back as a message.
+    pub(super) fn open(
+        named: Option<PathBuf>,
+        kind: SourceKind,
+    ) -> Result<(Self, Option<String>), Failure> {
+        let simulated = kind == SourceKind::Rehearsal;
+        let usual = if simulated {
+            places::Kind::Rehearsal
+        } else {
+            places::Kind::Measured
+        };
+        let path = named.or_else(|| places::usual(usual)).ok_or_else(|| {
+            Failure::new(
+                Exit::File,
+                "this system names no folder for data; name a record with --record FILE",
+            )
+        })?;
+        let (_, warnings) =
+            Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        let news = warnings.first().map(RecordWarning::to_string);
+        Ok((Self { path, simulated }, news))
+    }
+
+    /// Where it lies now, or why it does not. The record is read again each
+    /// time, since another program may have added to it.
+    fn save(&self, kept: Kept) -> Result<String, String> {
+        let (mut record, _) = Record::open(&self.path).map_err(|error| error.to_string())?;
+        let (label, position) = match kept.slot {
+            Slot::Before => (Label::Before, None),
+            Slot::After => (Label::After, None),
+            Slot::Along(position) => (Label::Named(position.name().to_owned()), Some(position)),
+            Slot::Named(name) => (Label::Named(name), None),
+        };
+        let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
+        snapshot.machine = kept.machine;
+        snapshot.note = kept.note;
+        snapshot.simulated = self.simulated;
+        snapshot.position = position;
+        snapshot.run = kept.run;
+        snapshot.supply_volts = kept.supply_volts;
+        snapshot.wiper = kept.wiper.map(|report| report.without_picture());
+        snapshot.wiper_at_first = kept.wiper_at_first.map(|report| report.without_picture());
+        let warning = record
+            .append(&snapshot)
+            .map_err(|error| error.to_string())?;
+        let place = self.path.display();
+        Ok(match warning {
+            Some(warning) => format!("{place}; {warning}"),
+            None => place.to_string(),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Arc;
+
+    fn kept(number: u32) -> Kept {
+        Kept {
+            number,
+            slot: Slot::Named(format!("number {number}")),
+            measurement: Arc::new(crate::readings::Measurement::clone(&invented())),
+            machine: None,
+            note: None,
+            supply_volts: None,
+            run: None,
+            wiper: None,
+            wiper_at_first: None,
+            source: "line in".to_owned(),
+            saved: false,
+            saving: true,
+        }
+    }
+
+    fn invented() -> crate::readings::Measurement {
+        use crate::readings::{ChannelChoice, Conditions, Engine, Settings};
+        let engine = Engine::new(Settings {
+            rate_hz: 48_000,
+            channels: 1,
+            choice: ChannelChoice::Auto,
+            conditions: Conditions::default(),
+            tolerance: crate::units::Percent(0.5),
+        });
+        engine.expect("a usual format").measurement()
+    }
+
+    fn saving_in(path: PathBuf) -> Saving {
+        let (keeper, _) = Keeper::open(Some(path), SourceKind::Input).expect("a record");
+        Saving::start(keeper).expect("a thread")
+    }
+
+    #[test]
+    fn everything_given_is_saved_before_it_ends_in_order() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("record.jsonl");
+        let saving = saving_in(path.clone());
+        for number in 1..=5 {
+            saving.save(kept(number)).expect("it runs");
+        }
+        let done = saving.finish();
+        let numbers: Vec<u32> = done.iter().map(|(number, _)| *number).collect();
+        assert_eq!(numbers, [1, 2, 3, 4, 5]);
+        assert!(done.iter().all(|(_, result)| result.is_ok()), "{done:?}");
+        let (record, _) = Record::open(&path).expect("a record");
+        let labels: Vec<String> = record
+            .list()
+            .iter()
+            .map(|it| it.label.to_string())
+            .collect();
+        assert_eq!(labels.len(), 5);
+        assert_eq!(labels[4], "number 5");
+    }
+
+    #[test]
+    fn what_cannot_be_saved_comes_back_with_the_reason() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("record.jsonl");
+        let saving = saving_in(path.clone());
+        // A folder in the place of the record.
+        std::fs::create_dir(&path).expect("room");
+        saving.save(kept(1)).expect("it runs");
+        let done = saving.finish();
+        assert!(
+            matches!(&done[..], [(1, Err(reason))] if reason.contains("record")),
+            "{done:?}"
+        );
+    }
+}

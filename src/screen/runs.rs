@@ -1,0 +1,344 @@
+//! A machine with several speeds or directions: one run of the whole job for
+//! each, with its own target, strip of steps and snapshots.
+//!
+//! The order is that of the work, common practice, no source: the highest
+//! speed first, since what is set there often moves the lower ones; at each
+//! speed forward before reverse, since forward is what most tapes are played
+//! by and many machines derive reverse from it. Trimmers influence each other,
+//! so a speed that was set before another one was trimmed is measured again,
+//! round by round, until none has moved by more than its ±.
+
+use std::sync::Arc;
+
+use super::look::Look;
+use super::routine::{Routine, Step};
+use super::state::{Effect, Kept, ScreenState, Slot};
+use super::view::View;
+use super::words::{plus_minus, signed};
+use crate::audio::analysis::Request;
+use crate::audio::rehearsal_source::BenchCommand;
+use crate::readings::{Along, Nominal, Place, SweepReport};
+use crate::records::Run;
+use crate::units::Hertz;
+
+/// One speed and direction, and what is right there.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlannedRun {
+    /// Which.
+    pub run: Run,
+    /// The tone that its tape carries.
+    pub nominal: Nominal,
+}
+
+/// How a run stands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum RunMark {
+    /// No after was kept yet, or it has to be trimmed again.
+    #[default]
+    Open,
+    /// Its after was kept, and nothing was trimmed elsewhere since.
+    Set,
+    /// It was set, but another was trimmed since: to be measured again.
+    Doubtful,
+}
+
+/// The runs of a sitting; none where the machine has one speed and direction.
+#[derive(Clone, Debug, Default)]
+pub struct Runs {
+    all: Vec<OneRun>,
+    at: usize,
+    round: u32,
+    /// What was found as a run was measured again; said once more when that
+    /// is saved.
+    found: Option<String>,
+}
+
+#[derive(Clone, Debug)]
+struct OneRun {
+    planned: PlannedRun,
+    mark: RunMark,
+    /// The last figure of this run that what is kept next is set against.
+    last: Option<Place>,
+    /// How its strip, its sweeps and its tone stood when it was left.
+    left: Option<Left>,
+}
+
+#[derive(Clone, Debug)]
+struct Left {
+    routine: Routine,
+    sweeps: Vec<Arc<SweepReport>>,
+    confirmed: Option<Hertz>,
+}
+
+impl Runs {
+    /// Nothing where there are less than one.
+    pub fn new(planned: impl IntoIterator<Item = PlannedRun>) -> Self {
+        let all = planned.into_iter().map(|planned| OneRun {
+            planned,
+            mark: RunMark::Open,
+            last: None,
+            left: None,
+        });
+        Self {
+            all: all.collect(),
+            at: 0,
+            round: 1,
+            found: None,
+        }
+    }
+
+    /// Which is on; `None` where nobody said that there are several.
+    pub fn on(&self) -> Option<Run> {
+        self.all.get(self.at).map(|one| one.planned.run)
+    }
+
+    /// More than one to be worked.
+    pub fn are_several(&self) -> bool {
+        self.all.len() > 1
+    }
+
+    /// Its number among all, from 1, and how many there are.
+    pub fn number(&self) -> (usize, usize) {
+        (self.at + 1, self.all.len())
+    }
+
+    /// How often it has gone round, from 1.
+    pub fn round(&self) -> u32 {
+        self.round
+    }
+
+    /// All in the order of the work, with how they stand.
+    pub fn marks(&self) -> impl Iterator<Item = (Run, RunMark)> {
+        self.all.iter().map(|one| (one.planned.run, one.mark))
+    }
+
+    /// What was found as a run was measured again, once.
+    pub(super) fn take_found(&mut self) -> Option<String> {
+        self.found.take()
+    }
+
+    /// Which comes next in the order of the work and round again: the first
+    /// that is not set.
+    pub(super) fn next_to_do(&self) -> Option<usize> {
+        let count = self.all.len();
+        (1..count)
+            .map(|step| (self.at + step) % count)
+            .find(|at| self.all[*at].mark != RunMark::Set)
+    }
+}
+
+/// From one figure of a run to the next, clock and reference left out.
+fn shift(from: Place, to: Place) -> Along {
+    Along::of(from, None, to)
+}
+
+fn words(look: Look, along: &Along) -> String {
+    let known = plus_minus(look, along.change_uncertainty, 2);
+    format!("{} {known} %", signed(along.change.0, 2))
+}
+
+impl ScreenState {
+    /// The key for the next speed or direction.
+    pub(super) fn next_run(&mut self) -> Vec<Effect> {
+        let count = self.runs.all.len();
+        if count < 2 {
+            self.message = Some(
+                "this sitting has one run; for more start with --speeds or --directions".to_owned(),
+            );
+            return Vec::new();
+        }
+        let next = (self.runs.at + 1) % count;
+        self.switch_run(self.runs.next_to_do().unwrap_or(next))
+    }
+
+    /// Goes to a run; what was under way in the present one is stopped.
+    pub(super) fn switch_run(&mut self, to: usize) -> Vec<Effect> {
+        let stopped = self.keeping.take();
+        self.view = View::Bench;
+        self.card = None;
+        let (routine, mark) = self.exchange(to);
+        self.routine = routine;
+        let one = &self.runs.all[to];
+        let (run, nominal) = (one.planned.run, one.planned.nominal);
+        self.conditions.nominal = nominal;
+        let (number, count) = self.runs.number();
+        let mut said = format!("run {number} of {count}: switch the machine to {run}");
+        match mark {
+            RunMark::Doubtful => {
+                said += "; go round again: another was trimmed since this was set, so Space \
+                         measures it again";
+            }
+            RunMark::Set => said += "; it is set, and nothing was trimmed elsewhere since",
+            RunMark::Open => {}
+        }
+        if let Some(slot) = stopped {
+            said = format!("{} was not kept; {said}", slot.name());
+        }
+        self.message = Some(said);
+        let mut effects = vec![Effect::Ask(Request::OtherRun(nominal))];
+        if self.bench.is_some() {
+            effects.push(Effect::Bench(BenchCommand::Run(to)));
+        }
+        effects
+    }
+
+    /// Puts the strip and the sweeps of the present run aside and takes those
+    /// of another.
+    fn exchange(&mut self, to: usize) -> (Routine, RunMark) {
+        let from = &mut self.runs.all[self.runs.at];
+        // Somebody may have chosen the tone meanwhile.
+        from.planned.nominal = self.conditions.nominal;
+        from.left = Some(Left {
+            routine: self.routine,
+            sweeps: std::mem::take(&mut self.sweeps),
+            confirmed: self.confirmed,
+        });
+        if to <= self.runs.at {
+            self.runs.round += 1;
+        }
+        self.runs.at = to;
+        let one = &mut self.runs.all[to];
+        let mut routine = if let Some(left) = one.left.take() {
+            self.sweeps = left.sweeps;
+            self.confirmed = left.confirmed;
+            left.routine
+        } else {
+            self.confirmed = self.confirmed_at_first(to);
+            self.routine.of_another_run()
+        };
+        let mark = self.runs.all[to].mark;
+        if mark == RunMark::Doubtful {
+            routine.measure_again();
+        }
+        (routine, mark)
+    }
+
+    /// The simulated tape says what it carries.
+    fn confirmed_at_first(&self, to: usize) -> Option<Hertz> {
+        match self.runs.all[to].planned.nominal {
+            Nominal::Fixed(hz) if self.bench.is_some() => Some(hz),
+            _ => None,
+        }
+    }
+
+    /// Something was kept in a sitting of several runs: has this one moved,
+    /// and may the others have?
+    pub(super) fn follow_run(&mut self, kept: &Kept) {
+        if !self.runs.are_several() {
+            return;
+        }
+        let at = self.runs.at;
+        let now = kept.measurement.speed.as_ref().and_then(Place::of);
+        let one = &mut self.runs.all[at];
+        let last = one.last;
+        let was = one.mark;
+        match kept.slot {
+            Slot::Before => one.last = now.or(last),
+            Slot::After => {
+                one.last = now.or(last);
+                one.mark = RunMark::Set;
+                let shift = last.zip(now).map(|(last, now)| shift(last, now));
+                if was == RunMark::Doubtful {
+                    self.judge_again(shift, kept);
+                } else if shift.is_none_or(|shift| shift.is_sloping()) {
+                    self.doubt_others();
+                }
+            }
+            Slot::Along(_) | Slot::Named(_) => {}
+        }
+    }
+
+    /// It was measured again, untouched, after another was trimmed.
+    fn judge_again(&mut self, shift: Option<Along>, kept: &Kept) {
+        let look = self.look;
+        let sign = look.plus_minus();
+        let Some(run) = self.runs.on() else { return };
+        let moved = shift.filter(Along::is_sloping);
+        let found = match (shift, moved) {
+            (None, _) => {
+                self.runs.all[self.runs.at].mark = RunMark::Doubtful;
+                format!("{run}: its {sign} is not known, so it may have moved; keep it again")
+            }
+            (Some(shift), None) => {
+                let by = words(look, &shift);
+                format!("{run} has not moved by more than its {sign}: {by}")
+            }
+            (_, Some(shift)) if self.is_within_band(kept) => format!(
+                "{run} moved by {}, the trimmers influence each other; it is still within the \
+                 band, and Backspace goes back to the trimmer",
+                words(look, &shift)
+            ),
+            (_, Some(shift)) => {
+                self.runs.all[self.runs.at].mark = RunMark::Open;
+                self.routine.trim_again();
+                format!(
+                    "{run} moved by {}: the trimmers influence each other; trim it again, then \
+                     go round again until none has moved by more than its {sign}",
+                    words(look, &shift)
+                )
+            }
+        };
+        self.message = Some(found.clone());
+        self.runs.found = Some(found);
+    }
+
+    fn is_within_band(&self, kept: &Kept) -> bool {
+        let speed = kept.measurement.speed.as_ref();
+        speed.is_some_and(|it| it.deviation.0.abs() <= self.tolerance.half_width.0)
+    }
+
+    /// This one was trimmed: what was set elsewhere is to be measured again.
+    fn doubt_others(&mut self) {
+        let at = self.runs.at;
+        let others = self.runs.all.iter_mut().enumerate();
+        for (_, one) in others.filter(|(other, _)| *other != at) {
+            if one.mark == RunMark::Set {
+                one.mark = RunMark::Doubtful;
+            }
+        }
+    }
+
+    /// What the key that goes on does once all steps of this run are done;
+    /// `None` where no run is left.
+    pub(super) fn leave_run(&mut self) -> Option<Vec<Effect>> {
+        let next = self.runs.next_to_do()?;
+        Some(self.switch_run(next))
+    }
+
+    /// All runs are set and none is in doubt.
+    pub(super) fn all_runs_are_set(&self) -> bool {
+        let all = &self.runs.all;
+        self.runs.are_several() && all.iter().all(|one| one.mark == RunMark::Set)
+    }
+}
+
+impl Routine {
+    /// For another speed or direction of the same machine: it is connected and
+    /// warm, the rest is to be done.
+    fn of_another_run(&self) -> Self {
+        let mut routine = Self::default();
+        for step in [Step::Connect, Step::Signal, Step::WarmUp] {
+            if self.is_done(step) {
+                routine.tick(step);
+            }
+        }
+        if self.has_no_trimmer() {
+            routine.leave_trimmer_out();
+        }
+        routine.go_to(Step::Before);
+        routine
+    }
+
+    /// Only what an after needs.
+    fn measure_again(&mut self) {
+        self.untick(Step::After);
+        self.go_to(Step::After);
+    }
+
+    fn trim_again(&mut self) {
+        for step in [Step::Trim, Step::HandsOff, Step::After] {
+            self.untick(step);
+        }
+        self.go_to(Step::Trim);
+    }
+}
