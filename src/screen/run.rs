@@ -82,7 +82,9 @@ pub fn run(
         }
         let wait = next_frame.saturating_duration_since(now).max(FRAME / 4);
         match terminal.wait_for_keys(wait)? {
-            Waited::Nothing => continue,
+            // Events are taken all the same: crossterm loses a key that it
+            // finds together with a change of size, until the next key.
+            Waited::Nothing => {}
             Waited::Gone => return Ok(Ending::Signal(SIGHUP)),
             Waited::Keys => {}
         }

@@ -5,6 +5,9 @@ use super::view::View;
 use crate::readings::ByEar;
 use crate::signal::rhythm::Beat;
 
+const GONE: &str = "the output of the ticks is gone; they wait for it, the reading goes on";
+const BACK: &str = "the output of the ticks is back";
+
 /// Ticks as the screen knows them.
 #[derive(Clone, Debug, Default)]
 pub struct TicksShown {
@@ -26,10 +29,8 @@ impl ScreenState {
         };
         let beat = self.beat(&mut ticks.ear);
         let changed = !beat.is_like(ticks.beat) || lost != ticks.lost;
-        if lost && !ticks.lost {
-            self.message = Some(
-                "the output of the ticks is gone; they wait for it, the reading goes on".to_owned(),
-            );
+        if lost != ticks.lost {
+            self.message = Some(if lost { GONE } else { BACK }.to_owned());
         }
         ticks.beat = beat;
         ticks.lost = lost;
@@ -62,14 +63,14 @@ impl ScreenState {
     pub(super) fn words_of_ticks(&self) -> Option<&'static str> {
         let ticks = self.ticks.as_ref()?;
         Some(match ticks.beat {
-            _ if ticks.lost => "ticks LOST",
-            _ if ticks.muted => "ticks muted",
-            Beat::Quiet => "ticks on: silent",
-            Beat::Slow(_) => "ticks on: slow",
-            Beat::Fast(_) => "ticks on: fast",
-            Beat::Right => "ticks on: right",
-            Beat::Settled => "ticks on: settled",
-            Beat::Stop => "ticks on: STOP",
+            _ if ticks.lost => "LOST",
+            _ if ticks.muted => "muted",
+            Beat::Quiet => "on: silent",
+            Beat::Slow(_) => "on: slow",
+            Beat::Fast(_) => "on: fast",
+            Beat::Right => "on: right",
+            Beat::Settled => "on: settled",
+            Beat::Stop => "on: STOP",
         })
     }
 }
@@ -98,23 +99,20 @@ mod tests {
         };
         assert!(matches!(
             said(specimen::reading(-1.0)),
-            (Beat::Slow(_), "ticks on: slow")
+            (Beat::Slow(_), "on: slow")
         ));
         assert!(matches!(
             said(specimen::reading(1.0)),
-            (Beat::Fast(_), "ticks on: fast")
+            (Beat::Fast(_), "on: fast")
         ));
-        assert_eq!(
-            said(specimen::reading(0.1)),
-            (Beat::Settled, "ticks on: settled")
-        );
-        assert_eq!(said(specimen::silence()), (Beat::Quiet, "ticks on: silent"));
+        assert_eq!(said(specimen::reading(0.1)), (Beat::Settled, "on: settled"));
+        assert_eq!(said(specimen::silence()), (Beat::Quiet, "on: silent"));
         let mut past = specimen::reading(-1.0);
         past.guidance = Guidance {
             overshoots: true,
             ..Guidance::default()
         };
-        assert_eq!(said(past), (Beat::Stop, "ticks on: STOP"));
+        assert_eq!(said(past), (Beat::Stop, "on: STOP"));
     }
 
     #[test]
@@ -138,7 +136,7 @@ mod tests {
         let mut state = ticking(specimen::reading(-1.0));
         let _ = state.act(Action::MuteTicks);
         assert_eq!(state.follow_ticks(false).0, Beat::Quiet);
-        assert_eq!(state.words_of_ticks(), Some("ticks muted"));
+        assert_eq!(state.words_of_ticks(), Some("muted"));
         let _ = state.act(Action::MuteTicks);
         assert_ne!(state.follow_ticks(false).0, Beat::Quiet);
     }
@@ -149,10 +147,11 @@ mod tests {
         let _ = state.follow_ticks(false);
         assert!(state.follow_ticks(true).1);
         assert!(state.message.take().unwrap().contains("gone"));
-        assert_eq!(state.words_of_ticks(), Some("ticks LOST"));
+        assert_eq!(state.words_of_ticks(), Some("LOST"));
         assert!(!state.follow_ticks(true).1);
         assert_eq!(state.message, None);
         assert!(state.follow_ticks(false).1);
+        assert!(state.message.take().unwrap().contains("back"));
     }
 
     #[test]

@@ -5,6 +5,9 @@ use crate::readings::Nominal;
 use crate::screen::pen::{Pen, harmless, width};
 use crate::screen::state::{ScreenState, SourceKind};
 
+/// From so many columns on there is room for all of it.
+const ROOMY: u16 = 70;
+
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let mut right = match (state.conditions.nominal, state.nominal()) {
@@ -12,8 +15,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),
         (Nominal::Nearest, None) => "tone: any usual one".to_owned(),
     };
-    if let Some(ticks) = state.words_of_ticks() {
-        right = format!("{ticks} | {right}");
+    if let Some(words) = state.words_of_ticks() {
+        // What they say means that they are on; where room is short, the
+        // source needs it more.
+        let narrow = words.trim_start_matches("on: ");
+        let words = if pen.width() < ROOMY { narrow } else { words };
+        right = format!("ticks {words} | {right}");
     }
     if let Some(run) = state.runs.on() {
         right = format!("{run} | {right}");
