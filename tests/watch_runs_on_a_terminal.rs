@@ -52,6 +52,23 @@ fn a_rehearsal_keeps_a_snapshot_in_a_record_of_its_own() {
 }
 
 #[test]
+fn a_key_after_a_change_of_size_is_taken_at_once() {
+    let Some(tmux) = terminal() else { return };
+    tmux.type_line(&format!("{PROGRAM} watch --rehearse"));
+    tmux.wait_for("tone found");
+    tmux.press("?");
+    tmux.wait_for("tapewright help, page 1");
+    tmux.resize(70, 20);
+    tmux.wait_until("the new size", |screen| {
+        screen.trim_end().lines().count() == 20
+    });
+    tmux.press("Escape");
+    tmux.wait_for("SIMULATED");
+    tmux.press("q");
+    assert_eq!(tmux.last_status(), 0);
+}
+
+#[test]
 fn the_power_of_the_simulated_machine_is_in_the_users_hand() {
     let Some(tmux) = terminal() else { return };
     tmux.type_line(&format!("{PROGRAM} watch --rehearse"));
