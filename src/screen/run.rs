@@ -82,11 +82,10 @@ pub fn run(
         }
         let wait = next_frame.saturating_duration_since(now).max(FRAME / 4);
         match terminal.wait_for_keys(wait)? {
-            // Events are taken all the same: crossterm loses a key that it
-            // finds together with a change of size, until the next key.
-            Waited::Nothing => {}
             Waited::Gone => return Ok(Ending::Signal(SIGHUP)),
-            Waited::Keys => {}
+            // Events are taken without a key too: crossterm loses a key that
+            // it finds together with a change of size, until the next key.
+            Waited::Nothing | Waited::Keys => {}
         }
         match take_events(terminal, state, outside)? {
             Taken::Ending(ending) => return Ok(ending),
