@@ -6,16 +6,18 @@
 //! rehearsal, three are written apart from it. 2,000 clean sweeps, 400 a cell
 //! of faults; a fault counts as found when the verdict is erratic. Intervals
 //! are Wilson's at 95 %. `-- --cell 100 --clean 500` makes fewer;
-//! `-- --track` leaves the sound out.
+//! `-- --track` leaves the sound out. A second table has other ways of sweeping
+//! and other faults; `-- --cases` makes that one alone.
 
 #[path = "../support/sweeps.rs"]
 mod sweeps;
 
 use std::f64::consts::TAU;
 
-use sweeps::{Dice, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
+use sweeps::{Dice, Fault, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
 use tapewright::readings::{
-    ChannelChoice, Conditions, Engine, Settings, SweepReport, SweepVerdict, judge_track,
+    BadSpot, ChannelChoice, Conditions, Engine, Settings, SpotKind, SweepReport, SweepVerdict,
+    judge_track,
 };
 use tapewright::rehearsal::{SweepingConfig, SweepingHand};
 use tapewright::units::Percent;
@@ -92,47 +94,130 @@ fn judged(track: &[f64], with_sound: bool, dice: &mut Dice) -> SweepReport {
     (*report).clone()
 }
 
+/// What is swept and how.
+#[derive(Clone, Copy)]
+struct Case {
+    name: &'static str,
+    faults: u32,
+    shape: Shape,
+    depth: f64,
+    /// Of the travel; the usual 2 to 5 % where there is none.
+    width: Option<f64>,
+    round_trips: u64,
+    /// The sweep begins in the middle of the travel and ends there.
+    from_middle: bool,
+    /// Where right speed lies, as a share of the travel.
+    right_at: Option<f64>,
+    /// The hand rests on the fault before it begins.
+    rests_on_it: bool,
+}
+
+impl Case {
+    const CLEAN: Self = Self {
+        name: "clean",
+        faults: 0,
+        shape: Shape::Box,
+        depth: 0.0,
+        width: None,
+        round_trips: 1,
+        from_middle: false,
+        right_at: None,
+        rests_on_it: false,
+    };
+
+    const fn faulty(shape: Shape, depth: f64) -> Self {
+        Self {
+            name: "",
+            faults: 1,
+            shape,
+            depth,
+            ..Self::CLEAN
+        }
+    }
+}
+
 /// What came of a sweep.
 struct Trial {
     kind: usize,
     long: bool,
     verdict: SweepVerdict,
-    placed: bool,
+    /// How many of the faults were found where they are.
+    placed: usize,
+    faults: usize,
+    /// Spots where there is no fault.
+    stray: usize,
+    kinds: Vec<SpotKind>,
 }
 
-fn trial(seed: u64, fault: Option<(Shape, f64)>, with_sound: bool) -> Trial {
+fn hands(case: &Case, kind: usize, seed: u64) -> Vec<f64> {
+    let mut positions = Vec::new();
+    for nth in 0..case.round_trips {
+        positions.extend(hand(kind, seed + 1_000_000 * nth));
+    }
+    if case.from_middle {
+        let highest = (0..positions.len()).max_by(|&a, &b| positions[a].total_cmp(&positions[b]));
+        let out = (0..highest.unwrap_or(0)).find(|&k| positions[k] > 0.5);
+        positions.rotate_left(out.unwrap_or(0));
+    }
+    positions
+}
+
+fn trial(seed: u64, case: &Case, with_sound: bool) -> Trial {
     let kind = (seed % HANDS.len() as u64) as usize;
     let mut dice = Dice::new(seed);
-    let mut sweep = Sweep::clean(hand(kind, seed), &mut dice);
-    if let Some((shape, depth)) = fault {
-        sweep = sweep.with_fault(shape, depth, &mut dice);
+    let mut sweep = Sweep::clean(hands(case, kind, seed), &mut dice);
+    for _ in 0..case.faults {
+        sweep = sweep.with_fault(case.shape, case.depth, &mut dice);
+    }
+    if let (Some(width), Some(fault)) = (case.width, sweep.faults.first_mut()) {
+        fault.width = width;
+    }
+    if let Some(right_at) = case.right_at {
+        let range = sweep.high - sweep.low;
+        (sweep.low, sweep.high) = (-right_at * range, (1.0 - right_at) * range);
+    }
+    if case.rests_on_it {
+        let centre = sweep.faults[0].centre;
+        let rest = dice.between(4.0, 8.0) * RATE_HZ;
+        let on = sweep
+            .positions
+            .iter()
+            .position(|&p| p >= centre)
+            .unwrap_or(0);
+        sweep
+            .positions
+            .splice(on..on, std::iter::repeat_n(centre, rest as usize));
     }
     let track = sweep.track(&mut dice);
     let report = judged(&track, with_sound, &mut dice);
-    let placed = sweep.faults.first().is_some_and(|fault| {
-        let at = sweep.percent_at(fault.centre);
-        let near = 0.05 * (sweep.high - sweep.low);
+    let near = 0.05 * (sweep.high - sweep.low);
+    let is_found = |fault: &&Fault| {
+        let at = sweep.percent_at(sweep.electrical(fault.centre));
         report
             .bad_spots
             .iter()
             .any(|spot| (spot.at.0 - at).abs() < near)
-    });
+    };
+    let is_stray = |spot: &&BadSpot| {
+        !sweep.faults.iter().any(|fault| {
+            (sweep.percent_at(sweep.electrical(fault.centre)) - spot.at.0).abs() < near
+        })
+    };
     Trial {
         kind,
         long: !sweep.faults.is_empty() && sweep.shortest_dwell_s() >= sweep.lag_s,
         verdict: report.verdict,
-        placed,
+        placed: sweep.faults.iter().filter(is_found).count(),
+        faults: sweep.faults.len(),
+        stray: report.bad_spots.iter().filter(is_stray).count(),
+        kinds: report.bad_spots.iter().map(|spot| spot.kind).collect(),
     }
 }
 
-fn trials(
-    seeds: std::ops::Range<u64>,
-    fault: Option<(Shape, f64)>,
-    with_sound: bool,
-) -> Vec<Trial> {
+fn trials(seeds: std::ops::Range<u64>, case: &Case, with_sound: bool) -> Vec<Trial> {
     let middle = u64::midpoint(seeds.start, seeds.end);
     let run = |seeds: std::ops::Range<u64>| -> Vec<Trial> {
-        seeds.map(|seed| trial(seed, fault, with_sound)).collect()
+        seeds.map(|seed| trial(seed, case, with_sound)).collect()
     };
     std::thread::scope(|scope| {
         let second = scope.spawn(|| run(middle..seeds.end));
@@ -163,14 +248,26 @@ fn share<'a>(all: impl Iterator<Item = &'a Trial>, is_so: impl Fn(&Trial) -> boo
     )
 }
 
+fn erratic(trial: &Trial) -> bool {
+    trial.verdict == SweepVerdict::Erratic
+}
+
 fn main() {
     let option = |name: &str| std::env::args().skip_while(|a| a != name).nth(1);
     let number =
         |name: &str, usual: u64| option(name).and_then(|n| n.parse().ok()).unwrap_or(usual);
-    let with_sound = !std::env::args().any(|argument| argument == "--track");
-    let erratic = |trial: &Trial| trial.verdict == SweepVerdict::Erratic;
+    let has = |name: &str| std::env::args().any(|argument| argument == name);
+    let with_sound = !has("--track");
+    let each = number("--cell", 400);
+    if !has("--cases") {
+        one_round_trip(number("--clean", 2000), each, with_sound);
+    }
+    println!();
+    cases(each, with_sound);
+}
 
-    let clean = trials(500_000..500_000 + number("--clean", 2000), None, with_sound);
+fn one_round_trip(cleans: u64, each: u64, with_sound: bool) {
+    let clean = trials(500_000..500_000 + cleans, &Case::CLEAN, with_sound);
     println!("clean, accused %: {}", share(clean.iter(), erratic));
     for (kind, name) in HANDS.iter().enumerate() {
         let of_kind = || clean.iter().filter(|trial| trial.kind == kind);
@@ -184,19 +281,132 @@ fn main() {
     let mut first = 600_000;
     for shape in [Shape::Box, Shape::Bump, Shape::Random] {
         for depth in [1.0, 0.5, 0.3] {
-            let cell = trials(
-                first..first + number("--cell", 400),
-                Some((shape, depth)),
-                with_sound,
-            );
+            let case = Case::faulty(shape, depth);
+            let cell = trials(first..first + each, &case, with_sound);
             first += 10_000;
             println!(
                 "| {shape:?} | {depth} | {} | {} | {} |",
                 share(cell.iter().filter(|trial| trial.long), erratic),
                 share(cell.iter().filter(|trial| !trial.long), erratic),
                 share(cell.iter().filter(|trial| erratic(trial)), |trial| trial
-                    .placed),
+                    .placed
+                    > 0),
             );
         }
     }
+}
+
+/// What else a technician does, and what else a trimmer has.
+fn cases(each: u64, with_sound: bool) {
+    let jump = Case::faulty(Shape::Box, 1.0);
+    let dead = Case::faulty(Shape::Dead, 0.0);
+    let cases = [
+        Case {
+            name: "clean, two round trips",
+            round_trips: 2,
+            ..Case::CLEAN
+        },
+        Case {
+            name: "1 %, two round trips",
+            round_trips: 2,
+            ..jump
+        },
+        Case {
+            name: "0.5 %, two round trips",
+            depth: 0.5,
+            round_trips: 2,
+            ..jump
+        },
+        Case {
+            name: "0.3 %, two round trips",
+            depth: 0.3,
+            round_trips: 2,
+            ..jump
+        },
+        Case {
+            name: "clean, from the middle",
+            from_middle: true,
+            ..Case::CLEAN
+        },
+        Case {
+            name: "1 %, from the middle",
+            from_middle: true,
+            ..jump
+        },
+        Case {
+            name: "three of 1 %",
+            faults: 3,
+            ..jump
+        },
+        Case {
+            name: "dead, 5 % of the travel",
+            width: Some(0.05),
+            ..dead
+        },
+        Case {
+            name: "dead, 10 %",
+            width: Some(0.1),
+            ..dead
+        },
+        Case {
+            name: "dead, 10 %, two round trips",
+            width: Some(0.1),
+            round_trips: 2,
+            ..dead
+        },
+        Case {
+            name: "rest on a bad contact, 0.5 %",
+            shape: Shape::Random,
+            depth: 0.5,
+            rests_on_it: true,
+            ..jump
+        },
+        Case {
+            name: "right speed at 0.05 of the travel",
+            right_at: Some(0.05),
+            ..Case::CLEAN
+        },
+        Case {
+            name: "right speed at 0.15 of the travel",
+            right_at: Some(0.15),
+            ..Case::CLEAN
+        },
+    ];
+    println!("| case | erratic % | in place % | elsewhere | near the end % | unclear % | kinds |");
+    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    let mut first = 800_000;
+    for case in cases {
+        let cell = trials(first..first + each, &case, with_sound);
+        first += 10_000;
+        let is = |verdict: SweepVerdict| share(cell.iter(), |trial| trial.verdict == verdict);
+        let placed: usize = cell.iter().map(|trial| trial.placed).sum();
+        let faults: usize = cell.iter().map(|trial| trial.faults).sum();
+        let stray: usize = cell.iter().map(|trial| trial.stray).sum();
+        println!(
+            "| {} | {} | {:.1} of {faults} | {stray} | {} | {} | {} |",
+            case.name,
+            is(SweepVerdict::Erratic),
+            100.0 * placed as f64 / faults.max(1) as f64,
+            is(SweepVerdict::NearEnd),
+            is(SweepVerdict::Unclear),
+            kinds(&cell),
+        );
+    }
+}
+
+fn kinds(cell: &[Trial]) -> String {
+    let all = [
+        SpotKind::Jump,
+        SpotKind::Reversal,
+        SpotKind::Dead,
+        SpotKind::Crackle,
+    ];
+    let count = |kind: SpotKind| {
+        cell.iter()
+            .flat_map(|it| &it.kinds)
+            .filter(|it| **it == kind)
+            .count()
+    };
+    all.map(|kind| format!("{kind:?} {}", count(kind)))
+        .join(", ")
 }

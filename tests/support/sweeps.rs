@@ -56,6 +56,9 @@ pub enum Shape {
     Bump,
     /// Off by anything from nothing to its depth, changing all the time.
     Random,
+    /// The resistance does not change all along it; beyond it goes on from
+    /// there. No depth.
+    Dead,
 }
 
 /// A bad spot: centre and width as shares of the travel, depth in percent.
@@ -101,6 +104,13 @@ impl Sweep {
         self.low + (self.high - self.low) * position
     }
 
+    /// Where the wiper stands electrically: dead places do not count.
+    pub fn electrical(&self, position: f64) -> f64 {
+        let dead = self.faults.iter().filter(|it| it.shape == Shape::Dead);
+        let lost = dead.map(|it| (position - it.centre + it.width / 2.0).clamp(0.0, it.width));
+        position - lost.sum::<f64>()
+    }
+
     /// A fault somewhere in the middle eight tenths.
     pub fn with_fault(mut self, shape: Shape, depth: f64, dice: &mut Dice) -> Self {
         let fault = Fault {
@@ -141,7 +151,7 @@ impl Sweep {
                 .iter()
                 .map(|fault| fault.percent(position, contact))
                 .sum();
-            let aim = self.percent_at(position) + added;
+            let aim = self.percent_at(self.electrical(position)) + added;
             let motor = motor.get_or_insert(aim);
             *motor += gain * (aim - *motor);
             let drift = self.drift_percent_per_s * k as f64 / RATE_HZ;
@@ -163,6 +173,7 @@ impl Fault {
                 Shape::Box => 1.0,
                 Shape::Bump => 0.5 * (1.0 + (0.5 * TAU * aside).cos()),
                 Shape::Random => contact,
+                Shape::Dead => 0.0,
             }
     }
 }

@@ -7,6 +7,7 @@ use super::lines::without_lines;
 use super::passes::{Way, ways};
 use super::recorder::pictured;
 use super::series::{RATE_HZ, Series, running_mean, running_median};
+use super::stands::{Stand, dead_places, stands};
 use super::whitening::Whitening;
 use super::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
 use crate::units::{Percent, Seconds};
@@ -56,6 +57,25 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
 /// What a spot leaves beside itself in the traces lies within so many
 /// seconds of it on both ways.
 const ONE_PASSAGE_S: f64 = 1.2;
+
+/// Spots nearer to each other than this in percent are one.
+fn apart(range: f64) -> f64 {
+    (0.06 * range).max(1.0)
+}
+
+/// What is left of the flutter in a track without its lines, from peak to
+/// peak in percent: four standard deviations, by the median so that neither
+/// hand nor fault counts.
+fn left_of_flutter(clean: &[f64]) -> f64 {
+    let short = running_mean(clean, (0.08 * RATE_HZ) as usize);
+    let long = running_mean(clean, (0.3 * RATE_HZ) as usize);
+    let mut apart: Vec<f64> = short
+        .iter()
+        .zip(&long)
+        .map(|(a, b)| (a - b).abs())
+        .collect();
+    4.0 * 1.4826 * super::series::median(&mut apart)
+}
 
 /// What an agreement was found with.
 struct Found<'a> {
@@ -212,7 +232,41 @@ impl Sweep {
                 self.note(report, &found, &agreements);
             }
         }
+        self.look_for_dead_places(report, &clean, &inners, pace);
         self.listen_at_rest(report, &traces);
+    }
+
+    /// The speed stands at the same place on several ways.
+    fn look_for_dead_places(
+        &self,
+        report: &mut SweepReport,
+        clean: &[f64],
+        inners: &[Inner],
+        pace: f64,
+    ) {
+        let range = self.scale.high - self.scale.low;
+        let flutter = left_of_flutter(clean);
+        let stands: Vec<Vec<Stand>> = inners
+            .iter()
+            .map(|&inner| stands(clean, inner, flutter, pace))
+            .collect();
+        for dead in dead_places(&stands, range, flutter) {
+            let near = |spot: &BadSpot| (spot.at.0 - dead.at).abs() < apart(range);
+            if report.bad_spots.iter().any(near) {
+                continue;
+            }
+            report.bad_spots.push(BadSpot {
+                at: Percent(dead.at),
+                depth: None,
+                kind: SpotKind::Dead,
+                seen: SpotSeen::Both,
+                times: dead
+                    .seen
+                    .iter()
+                    .map(|(_, it)| self.time(it.middle()))
+                    .collect(),
+            });
+        }
     }
 
     /// The speed leaps while nobody turns.
@@ -281,7 +335,7 @@ impl Sweep {
         let range = self.scale.high - self.scale.low;
         for agreement in left {
             let at = self.scale.percent(agreement.bin);
-            let apart = (0.06 * range).max(1.0);
+            let apart = apart(range);
             let times = agreement.sides.map(|(_, peak)| self.time(peak.at));
             let is_known = |spot: &BadSpot| {
                 let near = |time: &Seconds| {

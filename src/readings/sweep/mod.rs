@@ -12,6 +12,7 @@ mod lines;
 mod passes;
 mod recorder;
 mod series;
+mod stands;
 mod whitening;
 
 use std::sync::Arc;
