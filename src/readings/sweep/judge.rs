@@ -77,15 +77,18 @@ fn left_of_flutter(clean: &[f64]) -> f64 {
     4.0 * 1.4826 * super::series::median(&mut apart)
 }
 
-/// What an agreement was found with.
-struct Found<'a> {
+/// What spots are found with.
+struct Evidence<'a> {
     whitening: &'a Whitening,
     traces: &'a [Trace],
-    ways: [Way; 2],
     pace: f64,
     flutter: f64,
-    /// Strength from which an agreement is no chance.
-    limit: f64,
+}
+
+/// An agreement that is no chance, and the ways that agree.
+struct Claim {
+    agreement: Agreement,
+    ways: [Way; 2],
 }
 
 struct Sweep {
@@ -120,7 +123,7 @@ impl Sweep {
     }
 
     fn judge(&self, report: &mut SweepReport) {
-        let range = self.scale.high - self.scale.low;
+        let range = self.range();
         report.range = Some([Percent(self.scale.low), Percent(self.scale.high)]);
         report.passes = self
             .ways
@@ -189,7 +192,7 @@ impl Sweep {
     }
 
     fn find_spots(&self, report: &mut SweepReport) {
-        let range = self.scale.high - self.scale.low;
+        let range = self.range();
         let marked = self.moving();
         let shortest = self
             .ways
@@ -214,24 +217,29 @@ impl Sweep {
         let flutter = self.flutter(&whitening);
         let tolerance = 0.08 + 0.1 * pace;
         let reach = ((tolerance / range * BINS as f64) as usize).clamp(2, BINS / 12);
+        let mut claims = Vec::new();
         for one in 0..scores.len() {
             for other in one + 1..scores.len() {
                 let pair = Pair::new(&scores[one], &scores[other], &traces, reach);
                 let agreements = pair.agreements();
-                let strongest = strongest_of(&agreements);
                 let limit = limit(pair.by_chance());
-                report.evidence = report.evidence.max(strongest / limit);
-                let found = Found {
-                    whitening: &whitening,
-                    traces: &traces,
-                    ways: [self.ways[one], self.ways[other]],
-                    pace,
-                    flutter,
-                    limit,
-                };
-                self.note(report, &found, &agreements);
+                report.evidence = report.evidence.max(strongest_of(&agreements) / limit);
+                let strong = agreements.into_iter().flatten();
+                claims.extend(strong.filter(|agreement| agreement.strength > limit).map(
+                    |agreement| Claim {
+                        agreement,
+                        ways: [self.ways[one], self.ways[other]],
+                    },
+                ));
             }
         }
+        let found = Evidence {
+            whitening: &whitening,
+            traces: &traces,
+            pace,
+            flutter,
+        };
+        self.note(report, &found, claims);
         self.look_for_dead_places(report, &clean, &inners, pace);
         self.listen_at_rest(report, &traces);
     }
@@ -244,7 +252,7 @@ impl Sweep {
         inners: &[Inner],
         pace: f64,
     ) {
-        let range = self.scale.high - self.scale.low;
+        let range = self.range();
         let flutter = left_of_flutter(clean);
         let stands: Vec<Vec<Stand>> = inners
             .iter()
@@ -316,7 +324,7 @@ impl Sweep {
 
     /// Which values lie between the ends of the sweep and were heard.
     fn moving(&self) -> Vec<bool> {
-        let range = self.scale.high - self.scale.low;
+        let range = self.range();
         let mut marked = vec![false; self.smooth.len()];
         for &way in &self.ways {
             let inner = inner_part(way, &self.smooth, TURNING_SHARE * range);
@@ -328,52 +336,62 @@ impl Sweep {
         marked
     }
 
-    fn note(&self, report: &mut SweepReport, found: &Found, agreements: &[Option<Agreement>]) {
-        let mut left: Vec<Agreement> = agreements.iter().flatten().copied().collect();
-        left.retain(|agreement| agreement.strength > found.limit);
-        left.sort_by(|a, b| b.strength.total_cmp(&a.strength));
-        let range = self.scale.high - self.scale.low;
-        for agreement in left {
-            let at = self.scale.percent(agreement.bin);
-            let apart = apart(range);
-            let times = agreement.sides.map(|(_, peak)| self.time(peak.at));
-            let is_known = |spot: &BadSpot| {
-                let near = |time: &Seconds| {
-                    let mut others = spot.times.iter();
-                    others.any(|other| (other.0 - time.0).abs() < ONE_PASSAGE_S)
-                };
-                (spot.at.0 - at).abs() < apart || times.iter().all(near)
+    /// Writes down what was found, the strongest first; what a spot leaves
+    /// beside itself in the traces is no other one.
+    fn note(&self, report: &mut SweepReport, found: &Evidence, mut left: Vec<Claim>) {
+        let by_strength =
+            |a: &Claim, b: &Claim| b.agreement.strength.total_cmp(&a.agreement.strength);
+        left.sort_by(by_strength);
+        for claim in left {
+            let at = self.scale.percent(claim.agreement.bin);
+            let sides = claim.agreement.sides;
+            let beside = |spot: &BadSpot| {
+                (spot.at.0 - at).abs() < apart(self.range())
+                    || sides
+                        .iter()
+                        .all(|(_, peak)| self.passes_near(peak.at, spot.at.0))
             };
-            if report.bad_spots.iter().any(is_known) {
-                continue;
+            if !report.bad_spots.iter().any(beside) {
+                report.bad_spots.push(self.spot(found, &claim, at));
             }
-            let depth = agreement
-                .sides
-                .iter()
-                .map(|(pattern, peak)| {
-                    let scale = found.whitening.scale_at(peak.at);
-                    found.traces[*pattern].depth * peak.score * scale
-                })
-                .sum::<f64>()
-                / 2.0;
-            let passages = [0, 1].map(|side| {
-                let (pattern, peak) = agreement.sides[side];
-                let length = self.series.values.len();
-                Passage::of(&found.traces[pattern], peak.at, found.ways[side], length)
-            });
-            report.bad_spots.push(BadSpot {
-                at: Percent(at),
-                depth: Some(Percent(agreement.sign * depth)),
-                kind: kind_of(
-                    &passages,
-                    &self.series.values,
-                    depth,
-                    found.pace,
-                    found.flutter,
-                ),
-                seen: SpotSeen::Both,
-                times: times.to_vec(),
-            });
         }
+    }
+
+    /// Whether the trimmer passed this speed within a moment of `at`.
+    fn passes_near(&self, at: usize, percent: f64) -> bool {
+        let reach = (ONE_PASSAGE_S * RATE_HZ) as usize;
+        let near = &self.smooth[at.saturating_sub(reach)..(at + reach).min(self.smooth.len())];
+        let low = near.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = near.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (low..=high).contains(&percent)
+    }
+
+    fn spot(&self, found: &Evidence, claim: &Claim, at: f64) -> BadSpot {
+        let sides = claim.agreement.sides;
+        let depth = sides
+            .iter()
+            .map(|(pattern, peak)| {
+                let scale = found.whitening.scale_at(peak.at);
+                found.traces[*pattern].depth * peak.score * scale
+            })
+            .sum::<f64>()
+            / 2.0;
+        let passages = [0, 1].map(|side| {
+            let (pattern, peak) = sides[side];
+            let length = self.series.values.len();
+            Passage::of(&found.traces[pattern], peak.at, claim.ways[side], length)
+        });
+        let values = &self.series.values;
+        BadSpot {
+            at: Percent(at),
+            depth: Some(Percent(claim.agreement.sign * depth)),
+            kind: kind_of(&passages, values, depth, found.pace, found.flutter),
+            seen: SpotSeen::Both,
+            times: sides.map(|(_, peak)| self.time(peak.at)).to_vec(),
+        }
+    }
+
+    fn range(&self) -> f64 {
+        self.scale.high - self.scale.low
     }
 }
