@@ -11,7 +11,7 @@ use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::{
-    Caution, CautionCode, Engine, EngineError, Measurement, Settings, SweepReport,
+    Caution, CautionCode, Engine, EngineError, Measurement, Settings, SweepReport, Unclear,
 };
 use crate::references::MachineClass;
 use crate::report::{self, FileReport, FileResult, budget, json, text};
@@ -77,7 +77,7 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String, Option<Contact
             (Exit::File, result)
         }
     };
-    let without_tone = SweepReport::without_tone();
+    let without_tone = SweepReport::unclear(Unclear::NoTone);
     let sweep = options.sweep.then(|| match &measured {
         Ok(Measured {
             sweep: Some(sweep), ..

@@ -32,6 +32,10 @@ pub fn headline(report: &SweepReport) -> String {
             .map_or_else(|| "erratic".to_owned(), spot_words),
         SweepVerdict::NearEnd => match report.right_speed_at() {
             Some(_) => "right speed is within the last tenth of the travel".to_owned(),
+            // The ends are known no better than a short touch of them shows.
+            None if report.is_just_outside() => {
+                "right speed is at the very end of the travel".to_owned()
+            }
             None => "right speed lies outside of the travel".to_owned(),
         },
         SweepVerdict::Unclear => "unclear".to_owned(),
@@ -42,9 +46,16 @@ pub fn headline(report: &SweepReport) -> String {
 pub fn advice(report: &SweepReport) -> String {
     match report.verdict {
         SweepVerdict::Smooth => {
-            "The speed follows the trimmer all the way, as far as flutter and hand let it show; \
-             set it and go on."
-                .to_owned()
+            let least = report.smallest_seen.map_or(String::new(), |least| {
+                format!(
+                    " (a leap of less than about {:.1} % does not)",
+                    least.0.max(0.1)
+                )
+            });
+            format!(
+                "The speed follows the trimmer all the way, as far as flutter and hand let it \
+                 show{least}; set it and go on."
+            )
         }
         SweepVerdict::Erratic => CLEANING.to_owned(),
         SweepVerdict::NearEnd => format!(
@@ -72,6 +83,9 @@ fn unclear_words(unclear: Option<Unclear>) -> &'static str {
             "The trimmer went one way only; a bad spot has to show on the way back too, so turn it \
              out and back."
         }
+        Some(Unclear::WhichTone) => {
+            "Which tone the tape carries is not known; choose it, and repeat the sweep."
+        }
         Some(Unclear::TooFast) => {
             "It was turned faster than the transport follows; take ten seconds for each way."
         }
@@ -89,7 +103,8 @@ pub fn spot_words(spot: &BadSpot) -> String {
     };
     let depth = match spot.depth {
         Some(depth) if spot.kind != SpotKind::Dead => {
-            format!(" by about {} %", signed_fixed(depth.0, 1))
+            // A pattern takes the mean of a spot, and the lag hides its top.
+            format!(" by {} % or more", signed_fixed(depth.0, 1))
         }
         _ => String::new(),
     };
@@ -120,10 +135,10 @@ pub fn lines(report: &SweepReport) -> String {
         text.push_str(&wrapped("  Range      ", &range));
     }
     if report.verdict == SweepVerdict::Erratic && report.is_near_end() {
-        let text_too = format!(
+        let also = format!(
             "Right speed is near the end of the travel or beyond it as well: look at {ELSEWHERE} too."
         );
-        text.push_str(&wrapped("             ", &text_too));
+        text.push_str(&wrapped("             ", &also));
     }
     if let Some(backlash) = report.backlash {
         let words = format!(
@@ -141,10 +156,11 @@ pub fn range_words(report: &SweepReport) -> Option<String> {
     let [low, high] = report.range?;
     let where_right = match report.right_speed_at() {
         Some(at) => format!(
-            "right speed at {:.0} % of it, {:.1} % from the slow and {:.1} % from the fast end",
+            "right speed at {:.0} % of the travel, with {:.1} % of speed left to the slow and \
+             {:.1} % to the fast end",
             at * 100.0,
-            -low.0,
-            high.0
+            low.0.abs(),
+            high.0.abs()
         ),
         None if low.0 > 0.0 => format!("right speed lies {:.1} % below it", low.0),
         None => format!("right speed lies {:.1} % above it", -high.0),
@@ -210,9 +226,7 @@ fn mark_spots(
         for time in &spot.times {
             let column = (time.0 / lasts * PICTURE_COLUMNS as f64) as usize;
             let row = row_of(spot.at.0);
-            if let Some(cell) = cells[row].get_mut(column) {
-                *cell = 'X';
-            }
+            cells[row][column.min(PICTURE_COLUMNS - 1)] = 'X';
         }
     }
 }
@@ -269,17 +283,30 @@ fn verdict_word(report: &SweepReport) -> String {
     .to_owned()
 }
 
+/// The worst spot is less deep than this share of what it was.
+const BETTER_SHARE: f64 = 0.7;
+
 fn compared(before: &SweepReport, after: &SweepReport) -> &'static str {
     let unclear = |report: &SweepReport| report.verdict == SweepVerdict::Unclear;
     let spots = |report: &SweepReport| report.bad_spots.len();
     if unclear(before) || unclear(after) {
         return "One of the sweeps says nothing; repeat it.";
     }
+    if after.verdict == SweepVerdict::NearEnd {
+        return "The wiper turns smoothly, but right speed is at the end of its travel: look \
+                elsewhere.";
+    }
+    let worst = |report: &SweepReport| {
+        let depths = report.bad_spots.iter().filter_map(|spot| spot.depth);
+        depths.map(|depth| depth.0.abs()).fold(0.0, f64::max)
+    };
     match (spots(before), spots(after)) {
         (0, 0) => "Smooth before and after.",
         (_, 0) => "Cleaning has cured it.",
         (0, _) => "It was smooth before and is not now; let it dry and repeat the sweep.",
-        (before, after) if after < before => "Better, but not well: clean it once more.",
+        (some, left) if left < some || worst(after) < BETTER_SHARE * worst(before) => {
+            "Better, but not well: clean it once more."
+        }
         _ => {
             "Cleaning has not helped; clean it once more, and if that fails the track is worn: \
              replace the trimmer."

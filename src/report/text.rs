@@ -26,7 +26,12 @@ pub fn block(report: &FileReport<'_>) -> String {
                 .contact
                 .flatten()
                 .map_or(String::new(), contact::lines);
-            measured(&file, measurement) + &wiper + &control
+            let measured = if report.sweep.is_some() {
+                swept(&file, measurement)
+            } else {
+                measured(&file, measurement)
+            };
+            measured + &wiper + &control
         }
         FileResult::Unreadable { reason, .. } => {
             let mut text = format!("{file}\n");
@@ -39,13 +44,36 @@ pub fn block(report: &FileReport<'_>) -> String {
     }
 }
 
-fn measured(file: &str, measurement: &Measurement) -> String {
-    let mut text = format!(
+fn title(file: &str, measurement: &Measurement) -> String {
+    format!(
         "{file}\n  {}, {} Hz, {}\n",
         length(measurement.duration),
         measurement.rate_hz,
         channel(measurement.channel)
-    );
+    )
+}
+
+/// While the trimmer is turned there is no speed to be told, and what is said
+/// of it does not count against the record.
+fn swept(file: &str, measurement: &Measurement) -> String {
+    let mut text = title(file, measurement);
+    text.push_str("  Speed      turned through the range, so none is told\n");
+    text.push_str(&wrapped("  Signal     ", &signal(&measurement.signal)));
+    let by_turning = [
+        CautionCode::SpeedMoved,
+        CautionCode::Drifting,
+        CautionCode::RecordTooShort,
+    ];
+    for caution in &measurement.cautions {
+        if !by_turning.contains(&caution.code) {
+            text.push_str(&wrapped("  Caution    ", &plain(&caution.text)));
+        }
+    }
+    text
+}
+
+fn measured(file: &str, measurement: &Measurement) -> String {
+    let mut text = title(file, measurement);
     match &measurement.speed {
         Some(speed) => text.push_str(&speed_lines(speed, measurement)),
         None => text.push_str("  Speed      not measured\n"),

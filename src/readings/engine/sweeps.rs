@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::Engine;
-use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, judge_track};
+use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, Unclear, judge_track};
 use crate::units::{Hertz, Percent};
 
 /// None, under way, or done.
@@ -56,8 +56,13 @@ impl Engine {
         let Sweeps::Running(recorder) = &self.sweeps else {
             return None;
         };
-        let track = recorder.deviations(|hz| self.sweep_deviation(hz));
-        let report = Arc::new(judge_track(&track, recorder.rate_hz()));
+        let report = if self.nominal.is_some() || !recorder.has_tone() {
+            let track = recorder.deviations(|hz| self.sweep_deviation(hz));
+            judge_track(&track, recorder.rate_hz())
+        } else {
+            SweepReport::unclear(Unclear::WhichTone)
+        };
+        let report = Arc::new(report);
         self.sweeps = Sweeps::Done(Arc::clone(&report));
         Some(report)
     }

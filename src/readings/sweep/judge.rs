@@ -1,7 +1,9 @@
 //! From a track to a verdict.
 
 use super::bank::{Trace, traces};
-use super::evidence::{Agreement, BINS, Inner, Pair, Scale, Scores, inner_part, strongest_of};
+use super::evidence::{
+    Agreement, BINS, Inner, Pair, Peak, Scale, Scores, inner_part, strongest_of,
+};
 use super::kinds::{Passage, crackles, kind_of};
 use super::lines::without_lines;
 use super::passes::{Way, ways};
@@ -35,6 +37,9 @@ const TIMES_CHANCE: f64 = 1.08;
 /// believed.
 const MOST_CHANCE: f64 = 5.4;
 
+/// Half a second of dwell and the middle lag, as indices of the bank.
+const USUAL_PATTERN: [usize; 2] = [3, 1];
+
 fn limit(by_chance: f64) -> f64 {
     LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
 }
@@ -45,7 +50,7 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
     let mut report = SweepReport {
         lasted: Seconds(track.len() as f64 / rate_hz),
         picture: pictured(track, rate_hz),
-        ..SweepReport::without_tone()
+        ..SweepReport::unclear(Unclear::NoTone)
     };
     match Sweep::of(track, rate_hz) {
         Err(unclear) => report.unclear = Some(unclear),
@@ -57,6 +62,11 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
 /// What a spot leaves beside itself in the traces lies within so many
 /// seconds of it on both ways.
 const ONE_PASSAGE_S: f64 = 1.2;
+/// A little further away it still echoes with the other sign.
+const ECHO_S: f64 = 2.2;
+/// Two ways in one direction meet the same doings of a hand that does things
+/// the same way twice: their agreement says less.
+const SAME_DIRECTION: f64 = 1.15;
 
 /// Spots nearer to each other than this in percent are one.
 fn apart(range: f64) -> f64 {
@@ -77,6 +87,27 @@ fn left_of_flutter(clean: &[f64]) -> f64 {
     4.0 * 1.4826 * super::series::median(&mut apart)
 }
 
+/// The depth at which a spot of usual dwell and lag reaches the limit, the
+/// errors being what they usually are in this sweep.
+fn smallest_seen(
+    traces: &[Trace],
+    whitening: &Whitening,
+    marked: &[bool],
+    limits: &mut [f64],
+) -> Option<Percent> {
+    let usual = traces
+        .iter()
+        .find(|trace| [trace.dwell, trace.lag] == USUAL_PATTERN)?;
+    let mut scales: Vec<f64> = (0..marked.len())
+        .filter(|&k| marked[k])
+        .map(|k| whitening.scale_at(k))
+        .collect();
+    let limit = super::series::median(limits);
+    // Two equal scores add up to √2 times one of them.
+    let depth = usual.depth * limit / std::f64::consts::SQRT_2 * super::series::median(&mut scales);
+    depth.is_finite().then_some(Percent(depth))
+}
+
 /// What spots are found with.
 struct Evidence<'a> {
     whitening: &'a Whitening,
@@ -89,6 +120,12 @@ struct Evidence<'a> {
 struct Claim {
     agreement: Agreement,
     ways: [Way; 2],
+}
+
+impl Claim {
+    fn is_opposite(&self) -> bool {
+        self.ways[0].up != self.ways[1].up
+    }
 }
 
 struct Sweep {
@@ -218,21 +255,27 @@ impl Sweep {
         let tolerance = 0.08 + 0.1 * pace;
         let reach = ((tolerance / range * BINS as f64) as usize).clamp(2, BINS / 12);
         let mut claims = Vec::new();
+        let mut limits = Vec::new();
         for one in 0..scores.len() {
             for other in one + 1..scores.len() {
                 let pair = Pair::new(&scores[one], &scores[other], &traces, reach);
                 let agreements = pair.agreements();
-                let limit = limit(pair.by_chance());
+                let ways = [self.ways[one], self.ways[other]];
+                let mut limit = limit(pair.by_chance());
+                if ways[0].up == ways[1].up {
+                    limit *= SAME_DIRECTION;
+                }
+                limits.push(limit);
                 report.evidence = report.evidence.max(strongest_of(&agreements) / limit);
                 let strong = agreements.into_iter().flatten();
-                claims.extend(strong.filter(|agreement| agreement.strength > limit).map(
-                    |agreement| Claim {
-                        agreement,
-                        ways: [self.ways[one], self.ways[other]],
-                    },
-                ));
+                claims.extend(
+                    strong
+                        .filter(|agreement| agreement.strength > limit)
+                        .map(|agreement| Claim { agreement, ways }),
+                );
             }
         }
+        report.smallest_seen = smallest_seen(&traces, &whitening, &marked, &mut limits);
         let found = Evidence {
             whitening: &whitening,
             traces: &traces,
@@ -339,27 +382,37 @@ impl Sweep {
     /// Writes down what was found, the strongest first; what a spot leaves
     /// beside itself in the traces is no other one.
     fn note(&self, report: &mut SweepReport, found: &Evidence, mut left: Vec<Claim>) {
-        let by_strength =
-            |a: &Claim, b: &Claim| b.agreement.strength.total_cmp(&a.agreement.strength);
-        left.sort_by(by_strength);
+        // Ways in opposite directions place a spot better, for what it leaves
+        // before and after itself lies on different sides there.
+        left.sort_by(|a, b| {
+            let opposite = b.is_opposite().cmp(&a.is_opposite());
+            opposite.then(b.agreement.strength.total_cmp(&a.agreement.strength))
+        });
+        let mut known: Vec<(f64, f64)> = Vec::new();
         for claim in left {
-            let at = self.scale.percent(claim.agreement.bin);
-            let sides = claim.agreement.sides;
-            let beside = |spot: &BadSpot| {
-                (spot.at.0 - at).abs() < apart(self.range())
-                    || sides
-                        .iter()
-                        .all(|(_, peak)| self.passes_near(peak.at, spot.at.0))
+            let Agreement {
+                bin, sides, sign, ..
+            } = claim.agreement;
+            let at = self.scale.percent(bin);
+            let within = |other: f64, seconds: f64| {
+                let passes = |(_, peak): &(usize, Peak)| self.passes_near(peak.at, other, seconds);
+                sides.iter().all(passes)
             };
-            if !report.bad_spots.iter().any(beside) {
+            let beside = |&(other, other_sign): &(f64, f64)| {
+                (other - at).abs() < apart(self.range())
+                    || within(other, ONE_PASSAGE_S)
+                    || (sign * other_sign < 0.0 && within(other, ECHO_S))
+            };
+            if !known.iter().any(beside) {
+                known.push((at, sign));
                 report.bad_spots.push(self.spot(found, &claim, at));
             }
         }
     }
 
-    /// Whether the trimmer passed this speed within a moment of `at`.
-    fn passes_near(&self, at: usize, percent: f64) -> bool {
-        let reach = (ONE_PASSAGE_S * RATE_HZ) as usize;
+    /// Whether the trimmer passed this speed within so many seconds of `at`.
+    fn passes_near(&self, at: usize, percent: f64, seconds: f64) -> bool {
+        let reach = (seconds * RATE_HZ) as usize;
         let near = &self.smooth[at.saturating_sub(reach)..(at + reach).min(self.smooth.len())];
         let low = near.iter().copied().fold(f64::INFINITY, f64::min);
         let high = near.iter().copied().fold(f64::NEG_INFINITY, f64::max);

@@ -99,7 +99,8 @@ pub struct SweepReport {
     pub backlash: Option<Percent>,
     /// What is wrong with the track, strongest first.
     pub bad_spots: Vec<BadSpot>,
-    /// What stands still or leaps too small to be told from hand and flutter.
+    /// A leap of less than this is not told from hand and flutter, by the usual
+    /// dwell and lag; `None` where nothing was looked for.
     pub smallest_seen: Option<Percent>,
     /// How strongly the ways agree on a bad spot; 1 is where chance ends.
     pub evidence: f64,
@@ -136,6 +137,8 @@ pub enum Unclear {
     OneWay,
     /// It was turned too fast for the transport to follow.
     TooFast,
+    /// Which frequency the tone ought to have is not known.
+    WhichTone,
 }
 
 /// A place of the track that is bad.
@@ -182,6 +185,9 @@ pub enum SpotSeen {
 
 /// The first and the last tenth of the travel are near the end.
 const NEAR_END: f64 = 0.1;
+/// A hand that only touches an end may hide this share of the range from a
+/// transport that follows slowly.
+const HIDDEN_END: f64 = 0.06;
 
 impl SweepReport {
     /// What is worth keeping for years: all but the picture and the times that
@@ -198,11 +204,11 @@ impl SweepReport {
         report
     }
 
-    /// Of a sweep without a tone.
-    pub fn without_tone() -> Self {
+    /// Of a sweep that says nothing.
+    pub fn unclear(why: Unclear) -> Self {
         Self {
             verdict: SweepVerdict::Unclear,
-            unclear: Some(Unclear::NoTone),
+            unclear: Some(why),
             lasted: Seconds(0.0),
             passes: Vec::new(),
             range: None,
@@ -223,9 +229,18 @@ impl SweepReport {
     /// Where in the range right speed lies, 0 at its slow and 1 at its fast
     /// end; `None` outside.
     pub fn right_speed_at(&self) -> Option<f64> {
-        let [low, high] = self.range?;
+        let [low, high] = self.range.filter(|[low, high]| low.0 < high.0)?;
         let at = -low.0 / (high.0 - low.0);
         (0.0..=1.0).contains(&at).then_some(at)
+    }
+
+    /// Whether right speed lies outside the range, but by no more than a short
+    /// touch of an end may hide.
+    pub fn is_just_outside(&self) -> bool {
+        self.range.is_some_and(|[low, high]| {
+            let hidden = HIDDEN_END * (high.0 - low.0);
+            (0.0..hidden).contains(&low.0) || (-hidden..0.0).contains(&high.0)
+        })
     }
 
     /// Whether right speed lies in the first or last tenth, or outside.

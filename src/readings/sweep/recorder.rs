@@ -109,6 +109,11 @@ impl SweepRecorder {
         self.range_hz = Some([low.min(mean), high.max(mean)]);
     }
 
+    /// Whether there was a tone at all.
+    pub(crate) fn has_tone(&self) -> bool {
+        self.track.iter().any(|hz| hz.is_finite())
+    }
+
     fn is_full(&self) -> bool {
         self.track.len() as f64 >= LONGEST_S * self.rate_hz
     }
@@ -148,6 +153,8 @@ const LEAST_SWEPT: f64 = 1.0;
 const WHOLE_WAY: f64 = 0.85;
 /// Which way the speed goes shows over so many seconds.
 const LATELY_S: f64 = 1.0;
+/// A change of less than this in percent in that time is flutter.
+const LEAST_MOVED: f64 = 0.15;
 
 /// Two whole ways lie behind.
 fn is_complete(picture: &SweepPicture) -> bool {
@@ -175,7 +182,7 @@ fn direction(picture: &SweepPicture) -> Option<Direction> {
     let now = picture.speed.last().copied()??;
     let before = picture.speed.iter().rev().nth(back).copied()??;
     let moved = now.0 - before.0;
-    if moved.abs() < 0.15 {
+    if moved.abs() < LEAST_MOVED {
         return None;
     }
     Some(if moved > 0.0 {

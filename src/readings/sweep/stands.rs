@@ -19,8 +19,9 @@ const LEAST_APART: f64 = 0.02;
 /// Of two stands at the same place the longer lasts so many times as long at
 /// most: a hand is about as quick out as back.
 const LONGER_TIMES: f64 = 3.0;
-/// A chance below this is not taken for one.
-const MOST_CHANCE: f64 = 0.003;
+/// A chance below this is not taken for one: with two ways, and with more,
+/// where three have to agree and a hand that does things twice is seen through.
+const MOST_CHANCE: [f64; 2] = [0.005, 0.001];
 /// Nearer to right speed than this in percent anybody stops to look.
 const LOOKED_AT: f64 = 0.25;
 
@@ -93,6 +94,7 @@ pub(super) struct Dead {
 /// from peak to peak in percent.
 pub(super) fn dead_places(ways: &[Vec<Stand>], range: f64, flutter: f64) -> Vec<Dead> {
     let least_apart = (flutter / 4.0).max(LEAST_APART);
+    let most_chance = MOST_CHANCE[usize::from(ways.len() > 2)];
     let mut dead: Vec<Dead> = Vec::new();
     for (way, stands) in ways.iter().enumerate() {
         for stand in stands {
@@ -125,7 +127,7 @@ pub(super) fn dead_places(ways: &[Vec<Stand>], range: f64, flutter: f64) -> Vec<
             }
             // So many sets of other ways might have agreed.
             let sets = 1 << (ways.len() - 1).saturating_sub(seen.len());
-            if seen.len() > 1 && chance * f64::from(sets) < MOST_CHANCE {
+            if seen.len() > 1 && chance * f64::from(sets) < most_chance {
                 let at = seen.iter().map(|(_, it)| it.at).sum::<f64>() / seen.len() as f64;
                 dead.push(Dead { at, seen });
             }

@@ -313,7 +313,7 @@ mod tests {
             range: Some([Percent(-4.0), Percent(4.0)]),
             bad_spots: if bad { vec![spot] } else { Vec::new() },
             picture: picture(),
-            ..SweepReport::without_tone()
+            ..SweepReport::unclear(crate::readings::Unclear::NoTone)
         }
     }
 
