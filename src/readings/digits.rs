@@ -51,6 +51,10 @@ const CREPT_AT_LEAST: f64 = 0.0004;
 const CREPT_DEVIATIONS: f64 = 5.0;
 const CREPT_FOR_S: f64 = 0.25;
 
+/// The newest periods say otherwise than the whole average beyond this part of
+/// their own 95 %.
+const SAYS_OTHERWISE: f64 = 0.5;
+
 /// How far back averages are learnt from, how much there must be, and how
 /// often.
 const LEARN_OVER_S: f64 = 24.0;
@@ -288,6 +292,21 @@ impl Digits {
         let averaging = self.averaging.as_ref()?;
         let variance = averaging.variance(length_s);
         Some(CHOSEN_TOO_WELL * student_95(averaging.freedom(length_s)) * variance.sqrt())
+    }
+
+    /// The digits and their 95 %, or only the newest two periods where those
+    /// say otherwise: a move too small to start the average anew is in them
+    /// sooner.
+    pub fn freshest(&self) -> Option<(f64, f64)> {
+        let all = (self.hz()?, self.scatter_hz()?);
+        let count = 2 * self.period()?;
+        if self.window() <= count {
+            return Some(all);
+        }
+        let newest = self.mean(0, count)?;
+        let known = self.scatter_of_mean_hz(count as f64 / self.rate_hz)?;
+        let is_otherwise = (newest - all.0).abs() > SAYS_OTHERWISE * known;
+        Some(if is_otherwise { (newest, known) } else { all })
     }
 
     /// Values a second.

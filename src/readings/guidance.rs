@@ -29,7 +29,7 @@ const LEAST_REST_S: f64 = 2.0;
 const USUAL_LAG_S: f64 = 0.12;
 const LAG_LIMITS_S: [f64; 2] = [0.02, 0.4];
 /// A move is large enough to teach something.
-const LEAST_MOVE: f64 = 0.1;
+const LEAST_MOVE: f64 = 0.05;
 /// A lag is learnt from moves of this size on.
 const LAG_MOVE: f64 = 0.5;
 /// The tail of a move: this part of it is still to come.
@@ -47,6 +47,9 @@ pub struct Guidance {
     pub overshoots: bool,
     /// What to do next; only while the speed is left alone.
     pub advice: Option<Advice>,
+    /// What the last turn did whose effect was seen: advice by parts of a
+    /// turn speaks of that one, and hands may have turned by less since.
+    pub last_move: Option<Percent>,
     /// What an eighth of a turn clockwise does, and its 95 %.
     pub an_eighth: Option<(Percent, Percent)>,
     /// The technician has said that an eighth of a turn comes now.
@@ -64,7 +67,8 @@ pub enum Advice {
     Leave,
     /// Turn by so many eighths, clockwise if positive.
     Eighths(f64),
-    /// Turn by this part of what was turned last; negative is back.
+    /// Turn by this part of the turn that gave [`Guidance::last_move`];
+    /// negative is back.
     OfTheLast(f64),
     /// Nothing is known yet: turn a little and see.
     TryALittle,
@@ -130,6 +134,13 @@ impl Guide {
         self.expects_an_eighth = !self.expects_an_eighth;
     }
 
+    /// The speed was found to have moved, by a hand too slow or too careful to
+    /// stand out from the flutter while it turned.
+    pub fn has_moved(&mut self) {
+        self.moved = true;
+        self.forgot = false;
+    }
+
     /// A value of the track; `settled` is the mean and its 95 % once the speed
     /// is left alone and the mean is known over a whole wow period.
     pub fn push(&mut self, deviation: f64, settled: Option<(f64, f64)>) {
@@ -139,8 +150,7 @@ impl Guide {
             self.learn_flutter(slope);
         }
         if self.is_turning() {
-            self.moved = true;
-            self.forgot = false;
+            self.has_moved();
         }
         if let Some((mean, uncertainty)) = settled {
             self.settle(mean, uncertainty);
@@ -158,6 +168,7 @@ impl Guide {
             heading: heading.map(Percent),
             overshoots,
             advice: self.advice(tolerance),
+            last_move: self.last.map(|last| Percent(last.by)),
             an_eighth: self.an_eighth.map(|(by, u)| (Percent(by), Percent(u))),
             expects_an_eighth: self.expects_an_eighth,
             forgot: self.forgot,

@@ -5,9 +5,12 @@ use super::look::Look;
 use super::state::ScreenState;
 use super::words::{plus_minus, signed};
 use crate::readings::{Advice, Guidance, Steadiness};
+use crate::units::Percent;
 
 /// A turn of less than this many eighths is a hair.
 const A_HAIR: f64 = 0.25;
+/// Less than this part of the last turn is one, too.
+const A_HAIR_OF_THE_LAST: f64 = 0.07;
 /// More than this many eighths are not said one by one.
 const MOST_EIGHTHS: f64 = 16.0;
 
@@ -69,7 +72,7 @@ fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
             });
             format!("turn {} {way}{answer}", eighths_in_words(eighths.abs()))
         }
-        Advice::OfTheLast(share) => of_the_last(share),
+        Advice::OfTheLast(share) => of_the_last(share, guidance.last_move),
     }
 }
 
@@ -90,28 +93,34 @@ fn eighths_in_words(eighths: f64) -> String {
     }
 }
 
-/// In parts of what was turned last, which nobody has measured.
-fn of_the_last(share: f64) -> String {
+/// In parts of the turn that gave `by`, which nobody has measured. A hand may
+/// have turned a hair since, so a hair is said by what it ought to do.
+fn of_the_last(share: f64, by: Option<Percent>) -> String {
+    let by = by.map_or(0.0, |by| by.0);
+    if share.abs() < A_HAIR_OF_THE_LAST {
+        let way = if share * by < 0.0 { "slower" } else { "faster" };
+        return format!("a hair {way}");
+    }
     let size = match share.abs() {
-        size if size < 0.15 => "a hair".to_owned(),
+        size if size < 0.15 => "about a tenth of that turn".to_owned(),
         size if size < 0.4 => "about a third of that turn".to_owned(),
         size if size < 0.75 => "about half of that turn".to_owned(),
         size if size < 1.4 => "about as much".to_owned(),
         size if size < 8.0 => format!("about {size:.0} times as much"),
         _ => "much more".to_owned(),
     };
-    if share > 0.0 {
-        format!("the same way again, {size}")
+    let way = if share > 0.0 {
+        "the same way again"
     } else {
-        format!("back the other way, {size}")
-    }
+        "back the other way"
+    };
+    format!("{way}, {size} (it gave {} %)", signed(by, 2))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::screen::specimen;
-    use crate::units::Percent;
 
     fn said(guidance: Guidance) -> String {
         let mut reading = specimen::reading(-2.0);
@@ -125,13 +134,17 @@ mod tests {
             said(Guidance {
                 advice: Some(advice),
                 an_eighth: Some((Percent(-0.9), Percent(0.3))),
+                last_move: Some(Percent(-1.5)),
                 ..Guidance::default()
             })
         };
         assert!(with(Advice::Eighths(2.1)).contains("about a quarter clockwise"));
         assert!(with(Advice::Eighths(-0.1)).contains("a hair anticlockwise"));
         assert!(with(Advice::OfTheLast(0.5)).contains("same way again, about half"));
-        assert!(with(Advice::OfTheLast(-0.1)).contains("back the other way, a hair"));
+        assert!(with(Advice::OfTheLast(-0.1)).contains("back the other way, about a tenth"));
+        assert!(with(Advice::OfTheLast(-0.1)).contains("it gave -1.50 %"));
+        assert!(with(Advice::OfTheLast(0.05)).contains("a hair slower"));
+        assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
         assert!(with(Advice::Leave).contains("leave it"));
         assert!(with(Advice::TryALittle).contains("mean known to ±0.01 %"));
     }

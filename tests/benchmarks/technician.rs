@@ -54,8 +54,9 @@ const GLANCE_S: f64 = 0.6;
 const NEAR: f64 = 0.3;
 /// The scale is read to this, percent.
 const EYE: f64 = 0.02;
-/// After a turn of one's own, what is said is not yet about it, seconds.
-const WORDS_ARE_LATE_S: f64 = 1.0;
+/// Words that a small turn did not drive away are not about it for so long,
+/// seconds.
+const WORDS_ARE_LATE_S: f64 = 3.5;
 
 /// How a technician judges by eye that it is right.
 #[derive(Clone, Copy, Debug)]
@@ -102,6 +103,10 @@ struct Technician {
     answer: Option<f64>,
     /// The last turn as it was meant, share of the travel.
     last: f64,
+    /// All turns since something was last said, as they were meant.
+    meant: f64,
+    /// The turn that the words speak of.
+    that_turn: f64,
     has_guidance: bool,
 }
 
@@ -111,6 +116,8 @@ impl Technician {
             place: Workplace::new(seed),
             answer: None,
             last: 0.0,
+            meant: 0.0,
+            that_turn: 0.0,
             has_guidance,
         }
     }
@@ -163,6 +170,7 @@ impl Technician {
         while self.place.is_turning() {
             self.place.step();
         }
+        self.meant += self.last;
     }
 
     /// A first turn or two, until the way and the answer are known.
@@ -214,41 +222,58 @@ impl Technician {
     /// Does what is said until it says to leave it; true when it did.
     fn follow_advice(&mut self) -> bool {
         while self.has_patience() {
-            let seen = self.wait(0.03);
-            match seen.advice.filter(|_| !seen.moving) {
+            match self.wait_for_words() {
                 Some(Advice::Leave) => return true,
                 Some(Advice::TryALittle) => {
-                    let way = if self.place.dice.chance(0.5) {
-                        1.0
+                    let by = if self.place.dice.chance(0.5) {
+                        A_LITTLE
                     } else {
-                        -1.0
+                        -A_LITTLE
                     };
-                    self.turn(way * A_LITTLE, None);
+                    self.turn(by, None);
                 }
                 Some(Advice::OfTheLast(share)) => self.turn_as_said(share),
-                Some(Advice::Eighths(_)) | None => continue,
+                Some(Advice::Eighths(_)) | None => {}
             }
-            self.wait(WORDS_ARE_LATE_S + REACTION_S);
         }
         false
     }
 
+    /// Waits until what is said is about the turn before: it goes away and
+    /// comes back, or, after a turn too small for that, stays for a while.
+    fn wait_for_words(&mut self) -> Option<Advice> {
+        self.wait(REACTION_S + COMES_TO_REST_S);
+        let began = self.place.at_s();
+        let mut went_away = false;
+        while self.has_patience() {
+            let seen = self.place.step();
+            let advice = seen.advice.filter(|_| !seen.moving);
+            went_away |= advice.is_none();
+            if went_away && advice.is_some() && self.meant != 0.0 {
+                self.that_turn = self.meant;
+            }
+            let is_old = self.meant != 0.0 && self.place.at_s() - began < WORDS_ARE_LATE_S;
+            if advice.is_some() && (went_away || !is_old) {
+                self.meant = 0.0;
+                return advice;
+            }
+        }
+        None
+    }
+
+    /// In the sizes of the screen's words.
     fn turn_as_said(&mut self, share: f64) {
-        let by = match share.abs() {
-            size if size < 0.15 => A_HAIR * (share * self.last).signum(),
-            size if size < 0.4 => share.signum() * self.last / 3.0,
-            size if size < 0.75 => share.signum() * self.last / 2.0,
-            size if size < 1.4 => share.signum() * self.last,
-            size if size < 8.0 => share.round() * self.last,
-            _ => share.signum() * 8.0 * self.last,
+        let size = match share.abs() {
+            size if size < 0.07 => 0.0,
+            size if size < 0.15 => 0.1,
+            size if size < 0.4 => 1.0 / 3.0,
+            size if size < 0.75 => 0.5,
+            size if size < 1.4 => 1.0,
+            size if size < 8.0 => size.round(),
+            _ => 8.0,
         };
-        let by = by.clamp(-0.6, 0.6);
-        let by = if by.abs() < A_HAIR {
-            A_HAIR.copysign(by)
-        } else {
-            by
-        };
-        self.turn(by, None);
+        let by = (size * self.that_turn.abs()).clamp(A_HAIR, 0.6);
+        self.turn(by.copysign(share * self.that_turn), None);
     }
 }
 

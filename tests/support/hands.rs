@@ -39,8 +39,6 @@ const STEPS_A_PICTURE: u32 = 3;
 pub struct Seen {
     /// The needle, percent.
     pub needle: f64,
-    /// The digits, percent.
-    pub digits: f64,
     /// The mark where the speed will settle.
     pub heading: Option<f64>,
     /// The call to stop.
@@ -216,7 +214,6 @@ impl Workplace {
         };
         Seen {
             needle: speed.needle.0,
-            digits: speed.deviation.0,
             heading: reading.guidance.heading.map(|it| it.0),
             overshoots: reading.guidance.overshoots,
             advice: reading.guidance.advice,

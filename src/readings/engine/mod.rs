@@ -398,6 +398,7 @@ impl Engine {
             self.whole.moved();
             self.trend.begin_anew();
             self.keeper.disturbed();
+            self.guide.has_moved();
         }
         self.follow_guide(hz);
         self.advance_keeper();
