@@ -51,9 +51,14 @@ const CREPT_AT_LEAST: f64 = 0.0004;
 const CREPT_DEVIATIONS: f64 = 5.0;
 const CREPT_FOR_S: f64 = 0.25;
 
-/// The newest periods say otherwise than the whole average beyond this part of
-/// their own 95 %.
+/// The newest periods, about so many seconds, say otherwise than the whole
+/// average beyond this part of their own 95 %.
+const FRESH_S: f64 = 3.6;
 const SAYS_OTHERWISE: f64 = 0.5;
+/// The least scatter is learnt from records of this length on, and believed
+/// for so long, seconds.
+const CALM_FROM_S: f64 = 8.0;
+const CALM_MEMORY_S: f64 = 120.0;
 
 /// How far back averages are learnt from, how much there must be, and how
 /// often.
@@ -97,6 +102,9 @@ pub struct Digits {
     learnt: usize,
     late: VecDeque<f64>,
     averaging: Option<Averaging>,
+    /// What was learnt while the scatter was least, and how many values ago:
+    /// small moves that went unnoticed have made it no larger.
+    calm: Option<(Averaging, usize)>,
     until_learn: usize,
     moved: bool,
 }
@@ -120,6 +128,7 @@ impl Digits {
             learnt: 0,
             late: VecDeque::new(),
             averaging: None,
+            calm: None,
             until_learn: 0,
             moved: false,
         };
@@ -143,6 +152,7 @@ impl Digits {
         self.leaping = 0;
         self.leapt = false;
         self.late.clear();
+        self.calm = None;
         self.moved = false;
     }
 
@@ -154,6 +164,9 @@ impl Digits {
             self.cumulative.pop_front();
         }
         self.length += 1;
+        if let Some((_, age)) = &mut self.calm {
+            *age += 1;
+        }
         if self.has_leapt() {
             return self.wait_for_calm();
         }
@@ -289,24 +302,31 @@ impl Digits {
 
     /// The same of any mean over so many seconds.
     pub fn scatter_of_mean_hz(&self, length_s: f64) -> Option<f64> {
-        let averaging = self.averaging.as_ref()?;
-        let variance = averaging.variance(length_s);
-        Some(CHOSEN_TOO_WELL * student_95(averaging.freedom(length_s)) * variance.sqrt())
+        Some(known_hz(self.averaging.as_ref()?, length_s))
     }
 
-    /// The digits and their 95 %, or only the newest two periods where those
-    /// say otherwise: a move too small to start the average anew is in them
-    /// sooner.
-    pub fn freshest(&self) -> Option<(f64, f64)> {
-        let all = (self.hz()?, self.scatter_hz()?);
-        let count = 2 * self.period()?;
-        if self.window() <= count {
+    /// Mean and its 95 % over whole periods of the newest `at_most_s` seconds
+    /// since the average was started; `None` before there is one. Only over
+    /// the newest few seconds where those say otherwise: a move too small to
+    /// start the average anew is in them sooner.
+    pub fn freshest(&self, at_most_s: f64) -> Option<(f64, f64)> {
+        let calm = self.calm.as_ref().map(|(averaging, _)| averaging);
+        let averaging = calm.or(self.averaging.as_ref())?;
+        let period = self.values(averaging.period_s).max(1);
+        let available = self.values(at_most_s.min(LONGEST_AVERAGE_S));
+        let whole = available.min(self.length) / period * period;
+        let over = |count: usize| {
+            let known = known_hz(averaging, count as f64 / self.rate_hz);
+            Some((self.mean(0, count)?, known))
+        };
+        let all = over(whole)?;
+        let few = (self.values(FRESH_S) / period).max(1) * period;
+        if whole <= few {
             return Some(all);
         }
-        let newest = self.mean(0, count)?;
-        let known = self.scatter_of_mean_hz(count as f64 / self.rate_hz)?;
-        let is_otherwise = (newest - all.0).abs() > SAYS_OTHERWISE * known;
-        Some(if is_otherwise { (newest, known) } else { all })
+        let newest = over(few)?;
+        let is_otherwise = (newest.0 - all.0).abs() > SAYS_OTHERWISE * newest.1;
+        Some(if is_otherwise { newest } else { all })
     }
 
     /// Values a second.
@@ -408,9 +428,27 @@ impl Digits {
             rate_hz: self.rate_hz,
         };
         if let Some(averaging) = Averaging::learn(&sums) {
+            if newest >= self.values(CALM_FROM_S) {
+                self.learn_calm(&averaging);
+            }
             self.averaging = Some(averaging);
         }
     }
+
+    fn learn_calm(&mut self, now: &Averaging) {
+        let is_kept = self.calm.as_ref().is_some_and(|(calm, age)| {
+            *age < self.values(CALM_MEMORY_S) && calm.variance(FRESH_S) <= now.variance(FRESH_S)
+        });
+        if !is_kept {
+            self.calm = Some((now.clone(), 0));
+        }
+    }
+}
+
+/// 95 % of a mean over so many seconds, in hertz.
+fn known_hz(averaging: &Averaging, length_s: f64) -> f64 {
+    let deviation = averaging.variance(length_s).sqrt();
+    CHOSEN_TOO_WELL * student_95(averaging.freedom(length_s)) * deviation
 }
 
 #[cfg(test)]

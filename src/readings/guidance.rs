@@ -28,12 +28,19 @@ const LEAST_REST_S: f64 = 2.0;
 /// seconds; common practice, no source.
 const USUAL_LAG_S: f64 = 0.12;
 const LAG_LIMITS_S: [f64; 2] = [0.02, 0.4];
+/// A hand is last seen at work so long before it lets go: the end of a turn
+/// does not stand out from the flutter.
+const LETTING_GO_S: f64 = 0.4;
+/// After so many lags what is left of a move no longer matters.
+const COMING_TO_REST: f64 = 2.0;
 /// A move is large enough to teach something.
 const LEAST_MOVE: f64 = 0.05;
 /// A lag is learnt from moves of this size on.
 const LAG_MOVE: f64 = 0.5;
 /// The tail of a move: this part of it is still to come.
 const TAIL: [f64; 2] = [0.1, 0.5];
+/// A mean within this part of the band is left alone until it is known.
+const LOOKS_RIGHT: f64 = 0.5;
 /// What a turn does may differ by this part from one to the next: hands are
 /// no protractors, tracks are not linear.
 const TURNS_DIFFER: f64 = 0.35;
@@ -70,6 +77,8 @@ pub enum Advice {
     /// Turn by this part of the turn that gave [`Guidance::last_move`];
     /// negative is back.
     OfTheLast(f64),
+    /// The mean looks right, but is not known well enough yet.
+    Wait,
     /// Nothing is known yet: turn a little and see.
     TryALittle,
 }
@@ -96,6 +105,8 @@ pub struct Guide {
     settled: Option<(f64, f64)>,
     /// The hand has been at work since.
     moved: bool,
+    /// Values since the hand was last seen at work.
+    rested: f64,
     last: Option<Move>,
     an_eighth: Option<(f64, f64)>,
     expects_an_eighth: bool,
@@ -114,6 +125,7 @@ impl Guide {
             lag_s: USUAL_LAG_S,
             settled: None,
             moved: false,
+            rested: 0.0,
             last: None,
             an_eighth: None,
             expects_an_eighth: false,
@@ -134,11 +146,19 @@ impl Guide {
         self.expects_an_eighth = !self.expects_an_eighth;
     }
 
+    /// How long the speed has been left alone, its coming to rest left out: a
+    /// mean over more than this has a turn in it.
+    pub fn rested_s(&self) -> f64 {
+        let rest_s = LETTING_GO_S + COMING_TO_REST * self.lag_s;
+        (self.rested / self.rate_hz - rest_s).max(0.0)
+    }
+
     /// The speed was found to have moved, by a hand too slow or too careful to
     /// stand out from the flutter while it turned.
     pub fn has_moved(&mut self) {
         self.moved = true;
         self.forgot = false;
+        self.rested = 0.0;
     }
 
     /// A value of the track; `settled` is the mean and its 95 % once the speed
@@ -149,6 +169,7 @@ impl Guide {
         if let (Some(slope), Some(_)) = (slope, settled) {
             self.learn_flutter(slope);
         }
+        self.rested += 1.0;
         if self.is_turning() {
             self.has_moved();
         }
@@ -308,6 +329,9 @@ impl Guide {
         let (mean, uncertainty) = self.settled?;
         if mean.abs() + uncertainty <= tolerance.0 {
             return Some(Advice::Leave);
+        }
+        if mean.abs() <= LOOKS_RIGHT * tolerance.0 {
+            return Some(Advice::Wait);
         }
         if let Some((by, known)) = self.an_eighth
             && by.abs() > known

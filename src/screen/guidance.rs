@@ -54,6 +54,7 @@ impl ScreenState {
 fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
     match advice {
         Advice::Leave => "right: leave it, take the tool away".to_owned(),
+        Advice::Wait => "looks right: hands off, wait until it is known".to_owned(),
         Advice::TryALittle => {
             "turn a little, let go, wait; or g, then an eighth clockwise".to_owned()
         }
@@ -146,6 +147,7 @@ mod tests {
         assert!(with(Advice::OfTheLast(0.05)).contains("a hair slower"));
         assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
         assert!(with(Advice::Leave).contains("leave it"));
+        assert!(with(Advice::Wait).contains("wait until it is known"));
         assert!(with(Advice::TryALittle).contains("mean known to ±0.01 %"));
     }
 

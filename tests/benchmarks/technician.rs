@@ -105,7 +105,8 @@ struct Technician {
     last: f64,
     /// All turns since something was last said, as they were meant.
     meant: f64,
-    /// The turn that the words speak of.
+    /// The effect that the words name, and the turn that it is of.
+    named: Option<f64>,
     that_turn: f64,
     has_guidance: bool,
 }
@@ -117,6 +118,7 @@ impl Technician {
             answer: None,
             last: 0.0,
             meant: 0.0,
+            named: None,
             that_turn: 0.0,
             has_guidance,
         }
@@ -126,14 +128,22 @@ impl Technician {
         self.place.at_s() < PATIENCE_S
     }
 
-    /// Lets time go by; the last that was seen.
-    fn wait(&mut self, seconds: f64) -> Seen {
-        let until = self.place.at_s() + seconds;
-        let mut seen = self.place.step();
-        while self.place.at_s() < until {
-            seen = self.place.step();
+    /// A step on. Words that name another effect than before speak of all
+    /// that was turned since the last words.
+    fn step(&mut self) -> Seen {
+        let seen = self.place.step();
+        if seen.last_move != self.named {
+            self.named = seen.last_move;
+            self.that_turn = std::mem::take(&mut self.meant);
         }
         seen
+    }
+
+    fn wait(&mut self, seconds: f64) {
+        let until = self.place.at_s() + seconds;
+        while self.place.at_s() < until {
+            self.step();
+        }
     }
 
     /// The mean of the needle by eye.
@@ -141,7 +151,7 @@ impl Technician {
         let until = self.place.at_s() + seconds;
         let (mut sum, mut count) = (0.0, 0.0);
         while self.place.at_s() < until {
-            sum += self.place.step().needle;
+            sum += self.step().needle;
             count += 1.0;
         }
         sum / count + EYE * self.place.dice.normal()
@@ -153,7 +163,7 @@ impl Technician {
         let began = self.place.at_s();
         self.last = by;
         while self.place.is_turning() {
-            let seen = self.place.step();
+            let seen = self.step();
             // What is seen now was there before the hand began.
             let is_fresh = self.place.at_s() - began > REACTION_S;
             let shown = seen.heading.filter(|_| self.has_guidance);
@@ -168,7 +178,7 @@ impl Technician {
             }
         }
         while self.place.is_turning() {
-            self.place.step();
+            self.step();
         }
         self.meant += self.last;
     }
@@ -233,27 +243,22 @@ impl Technician {
                     self.turn(by, None);
                 }
                 Some(Advice::OfTheLast(share)) => self.turn_as_said(share),
+                Some(Advice::Wait) => self.wait(0.1),
                 Some(Advice::Eighths(_)) | None => {}
             }
         }
         false
     }
 
-    /// Waits until what is said is about the turn before: it goes away and
-    /// comes back, or, after a turn too small for that, stays for a while.
+    /// Waits until what is said is about the turn before: it names another
+    /// effect, or, after a turn too small for that, has stayed for a while.
     fn wait_for_words(&mut self) -> Option<Advice> {
-        self.wait(REACTION_S + COMES_TO_REST_S);
         let began = self.place.at_s();
-        let mut went_away = false;
         while self.has_patience() {
-            let seen = self.place.step();
-            let advice = seen.advice.filter(|_| !seen.moving);
-            went_away |= advice.is_none();
-            if went_away && advice.is_some() && self.meant != 0.0 {
-                self.that_turn = self.meant;
-            }
+            let seen = self.step();
             let is_old = self.meant != 0.0 && self.place.at_s() - began < WORDS_ARE_LATE_S;
-            if advice.is_some() && (went_away || !is_old) {
+            let advice = seen.advice.filter(|_| !seen.moving && !is_old);
+            if advice.is_some() {
                 self.meant = 0.0;
                 return advice;
             }

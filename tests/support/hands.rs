@@ -43,8 +43,9 @@ pub struct Seen {
     pub heading: Option<f64>,
     /// The call to stop.
     pub overshoots: bool,
-    /// The advice.
+    /// The advice, and the effect of a turn that it names.
     pub advice: Option<Advice>,
+    pub last_move: Option<f64>,
     /// The digits are said to move.
     pub moving: bool,
 }
@@ -217,6 +218,7 @@ impl Workplace {
             heading: reading.guidance.heading.map(|it| it.0),
             overshoots: reading.guidance.overshoots,
             advice: reading.guidance.advice,
+            last_move: reading.guidance.last_move.map(|it| it.0),
             moving: speed.steadiness == Steadiness::Moving,
         }
     }

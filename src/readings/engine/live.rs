@@ -97,7 +97,7 @@ impl Engine {
         let conditions = &self.settings.conditions;
         let deviation = |hz: f64| conditions.deviation(Hertz(hz), nominal).0;
         let still = self.is_shown() && !digits.is_moving() && digits.holds_a_period();
-        let settled = digits.freshest().filter(|_| still);
+        let settled = digits.freshest(self.guide.rested_s()).filter(|_| still);
         let settled = settled.map(|(mean, scatter)| {
             let mean_percent = deviation(mean);
             (mean_percent, deviation(mean + scatter) - mean_percent)
