@@ -462,6 +462,35 @@ mod tests {
     }
 
     #[test]
+    fn a_mean_that_looks_right_is_left_alone_until_it_is_known() {
+        let mut guide = Guide::new(RATE_HZ);
+        let advice = |guide: &Guide| guide.guidance(Percent(0.1)).advice;
+        guide.push(0.04, Some((0.04, 0.2)));
+        assert_eq!(advice(&guide), Some(Advice::Wait));
+        guide.push(0.04, Some((0.04, 0.05)));
+        assert_eq!(advice(&guide), Some(Advice::Leave));
+        guide.push(0.08, Some((0.08, 0.05)));
+        assert_eq!(advice(&guide), Some(Advice::TryALittle));
+    }
+
+    #[test]
+    fn a_turn_that_was_only_found_afterwards_counts_and_the_rest_begins_then() {
+        let mut guide = Guide::new(RATE_HZ);
+        for _ in 0..1000 {
+            guide.push(-0.5, Some((-0.5, 0.03)));
+        }
+        assert!(guide.rested_s() > 3.0);
+        guide.has_moved();
+        assert!(guide.rested_s() < 1e-9);
+        guide.push(-0.3, None);
+        assert_eq!(guide.guidance(Percent(0.1)).advice, None);
+        guide.push(-0.3, Some((-0.3, 0.03)));
+        let said = guide.guidance(Percent(0.1));
+        assert!((said.last_move.expect("it moved").0 - 0.2).abs() < 1e-9);
+        assert!(matches!(said.advice, Some(Advice::OfTheLast(it)) if (it - 1.5).abs() < 1e-9));
+    }
+
+    #[test]
     fn without_marks_it_speaks_of_the_last_turn() {
         let mut bench = Bench::new(0.12, -3.0);
         bench.run(8.0, 0.0);
