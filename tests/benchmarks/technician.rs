@@ -22,7 +22,7 @@
 //!   seconds, perfect but for reading it to 0.02 % (standard deviation): people
 //!   hardly average so well. The quick eye looks for 2 s and takes 0.1 % for
 //!   right, the fastest of those tried (2, 3, 4, 6 s; 0.04, 0.055, 0.07, 0.1 %;
-//!   `-- 50 choose`, other seeds) that was right in 95 of 100; the patient one
+//!   `-- 50 choose`, other seeds, of which it got 49 right); the patient one
 //!   looks for 4 s and wants 0.07 %. Neither knows how sure that is.
 //! - *Stopwatch*: a passage of 200 s at right speed, started and stopped to
 //!   0.1 s each (standard deviation; common practice, no source), 15 s to wind
