@@ -6,6 +6,7 @@
 mod bench;
 
 use bench::Bench;
+use tapewright::readings::Position;
 use tapewright::screen::{Action, Mark, Slot, Step};
 use tapewright::units::Percent;
 
@@ -30,7 +31,7 @@ fn one_key_and_the_trimmer_lead_through_the_whole_job() {
     bench.go_on_to(Step::HandsOff);
     bench.play_until("it holds", |state| state.routine.is_done(Step::HandsOff));
     bench.go_on_to(Step::Along);
-    for position in tapewright::readings::Position::ALL {
+    for position in Position::ALL {
         bench.keeps(&Slot::Along(position));
     }
     assert!(bench.state.routine.is_done(Step::Along));
@@ -112,4 +113,41 @@ fn the_strip_holds_nobody_up() {
     }
     bench.act(Action::Keep(Slot::After));
     assert!(bench.state.message.is_some(), "nothing to keep is said");
+}
+
+#[test]
+fn a_long_run_keeps_start_middle_and_end_by_itself() {
+    let mut bench = Bench::new();
+    bench.play(8.0);
+    bench.act(Action::LongRun);
+    assert_eq!(bench.at(), Step::Along);
+    bench.play(60.0);
+    assert!(bench.state.kept.is_empty(), "kept once it is known where");
+    // Faster towards the end.
+    bench.deck.machine.step_speed(Percent(0.4));
+    bench.play(60.0);
+    bench.act(Action::LongRun);
+    let slots: Vec<Slot> = bench.state.kept.iter().map(|it| it.slot.clone()).collect();
+    assert_eq!(slots, Position::ALL.map(Slot::Along));
+    assert!(bench.state.routine.is_done(Step::Along));
+    let speed = |position| {
+        let kept = bench.state.newest_kept(&Slot::Along(position));
+        let speed = kept.expect("kept").measurement.speed;
+        speed.expect("a speed").deviation.0
+    };
+    let change = speed(Position::End) - speed(Position::Start);
+    assert!((change - 0.4).abs() < 0.1, "{change}");
+}
+
+#[test]
+fn a_long_run_that_was_too_short_keeps_nothing_and_ends_with_the_tone() {
+    let mut bench = Bench::new();
+    bench.play(8.0);
+    bench.act(Action::LongRun);
+    bench.play(5.0);
+    bench.act(Action::Power);
+    bench.play(0.5);
+    assert!(bench.state.long_run.is_none() && bench.state.kept.is_empty());
+    let said = bench.state.message.clone().unwrap_or_default();
+    assert!(said.contains("too short"), "{said}");
 }

@@ -34,6 +34,8 @@ pub enum Action {
     GoBack,
     /// The next step, without doing what belongs to this one.
     Pass,
+    /// Begin a run through the whole tape, or end it.
+    LongRun,
     /// The next speed or direction.
     NextRun,
     /// Show all about the present step, or close that.
@@ -84,7 +86,7 @@ pub enum Action {
 
 /// How long a snapshot averages: whole wow periods, at least ten seconds, at
 /// most thirty.
-const KEEP: KeepRequest = KeepRequest {
+pub(super) const KEEP: KeepRequest = KeepRequest {
     at_least: Seconds(10.0),
     at_most: Seconds(30.0),
 };
@@ -133,6 +135,7 @@ impl ScreenState {
             Action::GoOn => self.go_on(),
             Action::GoBack => self.go_back(),
             Action::Pass => self.pass(),
+            Action::LongRun => self.long_run_key(),
             Action::NextRun => self.next_run(),
             Action::NoTrimmer => self.toggle_trimmer(),
             Action::MuteTicks => {
@@ -210,6 +213,7 @@ impl ScreenState {
         }
         match self.keeping.take() {
             Some(slot) => {
+                self.long_run = None;
                 self.message = Some(format!("{} was not kept", slot.name()));
                 vec![Effect::Ask(Request::ForgetKept)]
             }

@@ -77,6 +77,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Backspace, NONE, When::Always, || Action::GoBack, "Bksp", "back", "one step back"),
     key(KeyCode::Tab, NONE, When::Always, || Action::Pass, "Tab", "", "the next step, without doing what belongs to this one"),
+    key(KeyCode::Char('y'), NONE, When::Always, || Action::LongRun, "y", "", "play the tape through: start, middle and end are kept by themselves; again ends it"),
     key(KeyCode::Char('d'), NONE, When::Always, || Action::NextRun, "d", "", "the next speed or direction, or round again (--speeds, --directions)"),
     key(KeyCode::Char('f'), NONE, When::Always, || Action::NoTrimmer, "f", "", "the machine has no trimmer (fixed speed), or has one after all"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),

@@ -14,6 +14,7 @@ mod draw;
 mod font;
 mod guidance;
 pub mod keys;
+mod long_run;
 mod look;
 mod panels;
 mod pen;
@@ -35,6 +36,7 @@ mod words;
 
 pub use actions::Action;
 pub use draw::{SMALLEST, draw};
+pub use long_run::LongRun;
 pub use look::Look;
 pub use routine::{Mark, Routine, Step};
 pub use run::{Ending, Outside, run};

@@ -154,6 +154,7 @@ impl ScreenState {
     /// Goes to a run; what was under way in the present one is stopped.
     pub(super) fn switch_run(&mut self, to: usize) -> Vec<Effect> {
         let stopped = self.keeping.take();
+        self.long_run = None;
         self.view = View::Bench;
         self.card = None;
         let (routine, mark) = self.exchange(to);

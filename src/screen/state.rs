@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use super::long_run::LongRun;
 use super::look::Look;
 use super::routine::{KeepWatch, Routine, RunUp};
 use super::runs::{PlannedRun, Runs};
@@ -218,6 +219,8 @@ pub struct ScreenState {
     pub kept: Vec<Kept>,
     /// What is being kept right now.
     pub keeping: Option<Slot>,
+    /// The run through the whole tape that is under way.
+    pub long_run: Option<LongRun>,
     /// One line of news; the next key takes it away.
     pub message: Option<String>,
     /// A line of text being typed.
@@ -270,6 +273,7 @@ impl ScreenState {
             size: (80, 24),
             kept: Vec::new(),
             keeping: None,
+            long_run: None,
             message: setup.message,
             entry: None,
             machine: setup.machine,
@@ -435,6 +439,16 @@ impl ScreenState {
         let Some(slot) = self.keeping.take() else {
             return Vec::new();
         };
+        if self.long_run.is_some() {
+            return self.next_of_long_run(measurement);
+        }
+        let save = self.keep_measured(slot, measurement);
+        vec![Effect::Ask(Request::ForgetKept), save]
+    }
+
+    /// Keeps a stretch here; what comes back saves it.
+    pub(super) fn keep_measured(&mut self, slot: Slot, measurement: &Arc<Measurement>) -> Effect {
+        let first_of_several = self.sweeps.first().filter(|_| self.sweeps.len() > 1);
         let kept = Kept {
             number: self.kept.last().map_or(1, |last| last.number + 1),
             slot,
@@ -444,11 +458,7 @@ impl ScreenState {
             supply_volts: self.supply_volts,
             run: self.runs.on(),
             wiper: self.sweeps.last().cloned(),
-            wiper_at_first: self
-                .sweeps
-                .first()
-                .filter(|_| self.sweeps.len() > 1)
-                .cloned(),
+            wiper_at_first: first_of_several.cloned(),
             source: self.source_name().to_owned(),
             saved: false,
             saving: true,
@@ -456,7 +466,7 @@ impl ScreenState {
         self.kept.push(kept.clone());
         self.follow_kept(&kept.slot);
         self.follow_run(&kept);
-        vec![Effect::Ask(Request::ForgetKept), Effect::Save(kept)]
+        Effect::Save(kept)
     }
 
     /// What the source is called.

@@ -8,7 +8,7 @@ use super::state::{Kept, Lead, ScreenState, Slot, SourceKind};
 use super::{Action, EntryFor, specimen};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::rehearsal_source::BenchStatus;
-use crate::readings::{Problem, Steadiness};
+use crate::readings::{Advice, Guidance, Problem, Steadiness};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -314,6 +314,47 @@ fn the_budget_of_the_uncertainty_is_shown_line_by_line() {
     }
     let _ = state.act(Action::Stop);
     assert!(!text(&state, (80, 24)).contains("together"));
+}
+
+/// At the trimmer, with guidance.
+fn trimming(news: bool) -> ScreenState {
+    let mut reading = specimen::reading(-2.87);
+    reading.guidance = Guidance {
+        advice: Some(Advice::Eighths(-3.0)),
+        an_eighth: Some((Percent(-0.9), Percent(0.3))),
+        ..Guidance::default()
+    };
+    let mut state = specimen::state(SourceKind::Rehearsal);
+    let _ = state.take(specimen::live(1, reading));
+    let _ = state.act(Action::NoTrimmer);
+    let _ = state.act(Action::NoTrimmer);
+    state.message = news.then(|| "something that was just done, over more than a row".repeat(2));
+    state
+}
+
+#[test]
+fn the_caution_keeps_its_row_where_less_important_things_have_theirs() {
+    for news in [false, true] {
+        let state = trimming(news);
+        let text = text(&state, (80, 24));
+        for needed in ["Careful: Insulated tool", "about 3 eighths", "✓", "┼"] {
+            assert!(text.contains(needed), "{needed} is missing:\n{text}");
+        }
+    }
+}
+
+#[test]
+fn guidance_is_whole_on_the_smallest_screen() {
+    let state = trimming(false);
+    let said = state.guidance_words().expect("guided");
+    let words: String = said.split_whitespace().collect();
+    let text = text(&state, SMALLEST);
+    let shown: String = text.split_whitespace().collect();
+    assert!(shown.contains(&words), "{said}\n{text}");
+    // With news beside it, its first part at least.
+    let text = self::text(&trimming(true), SMALLEST);
+    let first = said.split("; ").next().expect("a part");
+    assert!(text.contains(first), "{first}\n{text}");
 }
 
 #[test]

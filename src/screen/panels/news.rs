@@ -53,6 +53,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 fn keeping(state: &ScreenState) -> Option<String> {
     let name = state.keeping.as_ref()?.name();
     let progress = state.progress_of_keeping();
+    if let Some(long_run) = &state.long_run {
+        let count = long_run.stretches();
+        return Some(format!(
+            "long run: {count} measured, {progress}; y ends it, Esc forgets it"
+        ));
+    }
     Some(format!("keeping {name}: {progress}, Esc stops"))
 }
 

@@ -129,7 +129,8 @@ const HANDS_OFF: Card = Card {
 const ALONG: Card = Card {
     brief: "Keep a reading near the start, in the middle and near the end of the tape.",
     what: "Wind to the start, keep; wind to the middle, keep; wind to the end, keep. Each takes \
-        ten to thirty seconds. A test tape whose tone does not last has to be left out.",
+        ten to thirty seconds. Or play it through: y at the start, y again at the end, and the \
+        three are kept by themselves. A test tape whose tone does not last has to be left out.",
     why: "The pack torque changes from end to end. A speed that goes with the place points to \
         take-up tension, holdback tension or the pinch roller, not to the trimmer.",
     careful: "Stop the tape before you touch reels or hubs.",

@@ -353,6 +353,8 @@ impl ScreenState {
         };
         let name = slot.name().to_owned();
         match self.why_not_kept() {
+            // The tape has come to its end, as it does.
+            Some(_) if self.long_run.is_some() => self.end_long_run(),
             Some(why) => {
                 self.keeping = None;
                 self.message = Some(format!("{name} was not kept: {why}"));
