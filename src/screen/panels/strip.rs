@@ -136,10 +136,16 @@ fn draw_signs(state: &ScreenState, words: u16, pen: &mut Pen) {
     }
 }
 
-/// As many of its parts as fit, the first in any case.
+/// As many of its parts as fit, the first in any case, though without what
+/// stands in brackets.
 fn shortened(guided: &str, room: u16) -> String {
     let mut parts = guided.split("; ");
     let mut text = parts.next().unwrap_or_default().to_owned();
+    if width(&text) > room
+        && let Some((before, _)) = text.split_once(" (")
+    {
+        text = before.to_owned();
+    }
     for part in parts {
         if width(&text) + 2 + width(part) > room {
             break;
@@ -160,6 +166,8 @@ fn guided(state: &ScreenState) -> Option<String> {
 /// how it goes in a rehearsal. Each line with whether it stands out.
 struct Words {
     what: Vec<String>,
+    /// The same where rows are few.
+    short: Vec<String>,
     now: Vec<String>,
     careful: Vec<String>,
     rehearsal: Vec<String>,
@@ -174,6 +182,7 @@ impl Words {
         let rehearsal = format!("Rehearsal: {}", card.rehearsal);
         Self {
             what: wrap(what, room),
+            short: wrap(&shortened(what, room), room),
             now: wrap(&format!("Now: {}", state.seen_now()), room),
             careful: wrap(&format!("Careful: {}", card.careful), room),
             rehearsal: Some(rehearsal)
@@ -193,7 +202,8 @@ impl Words {
         let cramped = self.wanted() > rows;
         let strong = |lines: Vec<String>| lines.into_iter().map(|line| (line, true));
         let faint = |lines: Vec<String>| lines.into_iter().map(|line| (line, false));
-        let mut lines: Vec<(String, bool)> = strong(self.what).collect();
+        let what = if cramped { self.short } else { self.what };
+        let mut lines: Vec<(String, bool)> = strong(what).collect();
         if cramped {
             lines.extend(faint(self.careful));
             lines.extend(strong(self.now));
@@ -223,7 +233,7 @@ pub(in crate::screen) fn rows_wanted(state: &ScreenState, width: u16) -> u16 {
 /// Rows for what to do and the caution alone.
 pub(in crate::screen) fn rows_needed(state: &ScreenState, width: u16) -> u16 {
     let words = Words::of(state, width);
-    (words.what.len() + words.careful.len()) as u16
+    (words.short.len() + words.careful.len()) as u16
 }
 
 /// Rows for what guidance says, where the strip has no room for it.
