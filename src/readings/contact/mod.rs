@@ -11,15 +11,17 @@
 mod breaks;
 mod crackles;
 mod decimator;
+mod dips;
 mod edges;
 mod levels;
 mod report;
 
 use std::collections::VecDeque;
 
-use breaks::{BreakFinder, Found, Manner};
+use breaks::{BreakFinder, Found};
 use crackles::CrackleFinder;
 use decimator::Decimator;
+use dips::DipFinder;
 use levels::Levels;
 
 pub use report::{
@@ -192,12 +194,12 @@ struct Track {
     break_rate_hz: f64,
     crackle_finder: CrackleFinder,
     break_finder: BreakFinder,
-    rich_finder: BreakFinder,
+    dip_finder: DipFinder,
     /// Seconds pushed in all, and before the finders began anew.
     pushed_s: f64,
     began_s: f64,
     found: Vec<Found>,
-    found_rich: Vec<Found>,
+    found_dips: Vec<Found>,
     whole: Vec<f64>,
     impulses: Vec<u64>,
     /// Impulses that may be edges of breaks.
@@ -222,12 +224,12 @@ impl Track {
             to_crackle_rate,
             to_break_rate,
             crackle_finder: CrackleFinder::new(),
-            break_finder: BreakFinder::new(Manner::STEADY),
-            rich_finder: BreakFinder::new(Manner::RICH),
+            break_finder: BreakFinder::new(),
+            dip_finder: DipFinder::new(),
             pushed_s: 0.0,
             began_s: 0.0,
             found: Vec::new(),
-            found_rich: Vec::new(),
+            found_dips: Vec::new(),
             whole: Vec::new(),
             impulses: Vec::new(),
             waiting: VecDeque::new(),
@@ -263,8 +265,8 @@ impl Track {
         self.to_crackle_rate.push(samples, &mut self.whole);
         self.crackle_finder.samples().extend_from_slice(&self.whole);
         self.crackle_finder.look(&mut self.impulses);
-        self.rich_finder.samples().extend_from_slice(&self.whole);
-        self.rich_finder.look(&mut self.found_rich);
+        self.dip_finder.samples().extend_from_slice(&self.whole);
+        self.dip_finder.look(&mut self.found_dips);
         self.to_break_rate
             .push(samples, self.break_finder.samples());
         self.break_finder.look(&mut self.found);
@@ -284,9 +286,9 @@ impl Track {
     fn take_breaks(&mut self) {
         let begun = |delay: f64| self.began_s - delay / self.rate_hz;
         let steady = (begun(self.to_break_rate.delay()), self.break_rate_hz);
-        let rich = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
+        let dips = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
         let mut found = Vec::new();
-        for (finds, (begun_s, rate_hz)) in [(&mut self.found, steady), (&mut self.found_rich, rich)]
+        for (finds, (begun_s, rate_hz)) in [(&mut self.found, steady), (&mut self.found_dips, dips)]
         {
             found.extend(finds.drain(..).map(|it| {
                 let seconds = |at: u64| begun_s + at as f64 / rate_hz;
@@ -349,8 +351,8 @@ impl Track {
         self.to_crackle_rate = Decimator::new(self.rate_hz, CRACKLE_RATE_HZ);
         self.to_break_rate = Decimator::new(self.rate_hz, BREAK_RATE_HZ);
         self.crackle_finder = CrackleFinder::new();
-        self.break_finder = BreakFinder::new(Manner::STEADY);
-        self.rich_finder = BreakFinder::new(Manner::RICH);
+        self.break_finder = BreakFinder::new();
+        self.dip_finder = DipFinder::new();
         self.began_s = self.pushed_s;
     }
 }

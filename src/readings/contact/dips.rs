@@ -1,0 +1,305 @@
+//! Dips: breaks of contact in sound that nobody could foresee, such as music.
+//!
+//! What a predictor leaves of music is nearly noise, and a break turns all of
+//! it down at once. So the channel, at about 48 kHz, is freed from what can be
+//! foreseen, and the power of the rest, a quarter of a millisecond at a time,
+//! is searched for stretches that lie lower than the stretches on both sides.
+//! Each side is a ratio of likelihoods, and the worse one counts: notes that
+//! begin or end have one side only. What is left of low voices comes in
+//! pulses, so the middle and the lowest of the pieces must have fallen too;
+//! and a player's fall takes longer than a contact's.
+
+use super::breaks::Found;
+use crate::signal::prediction::{Predictor, Workroom};
+
+/// A predictor is made of so many samples, and used for so many in their
+/// middle.
+const WINDOW: usize = 1440;
+const HOP: usize = 240;
+const ORDER: usize = 32;
+/// Samples in a piece.
+const PIECE: usize = 12;
+/// A sample counts no more than this many times the median of its piece: a
+/// crackle is no level.
+const MOST_SURPRISE: f64 = 20.0;
+/// The power of rounding to 16 bits, about −110 dB: less is silence.
+const SILENCE: f64 = 1e-11;
+
+/// Lengths that are tried, in pieces. Shorter dips are common between the
+/// pulses of a voice.
+const LENGTHS: [usize; 6] = [12, 16, 20, 24, 32, 40];
+const LONGEST: usize = 40;
+/// A side is as long as the dip, but not longer than this.
+const LONGEST_SIDE: usize = 16;
+/// Pieces behind an edge that may still have something of both sides.
+const EDGE: usize = 2;
+/// Pieces next to an edge that show how sharp it is.
+const NEXT: usize = 4;
+/// Dips so far apart are two.
+const APART: usize = 24;
+
+/// Logarithm of how much likelier the worse side is with a dip than without.
+const LEAST_EVIDENCE: f64 = 18.0;
+/// Logarithms of power: each side is higher by this much; both alike within
+/// this; the middle and the lowest fifth of the pieces fell so much; and next
+/// to the edge there is this part of the fall.
+const LEAST_FALL: f64 = 0.9;
+const ALIKE: f64 = 0.9;
+const LEAST_FALL_OF_THE_MIDDLE: f64 = 0.7;
+const LEAST_FALL_OF_THE_LOWEST: f64 = 0.5;
+const SHARP: f64 = 0.5;
+
+/// A dip in pieces from the first one of the stream.
+#[derive(Clone, Copy, Debug)]
+struct Dip {
+    start: u64,
+    length: usize,
+    evidence: f64,
+    /// Mean logarithm of the power that the sides have more.
+    fall: f64,
+}
+
+/// See the module.
+pub(super) struct DipFinder {
+    samples: Vec<f64>,
+    room: Workroom,
+    /// Power of the rest in pieces, and the index of the first of them.
+    pieces: Vec<f64>,
+    base: u64,
+    /// The next piece to look at as the first one of a dip.
+    next: u64,
+    best: Option<Dip>,
+    /// `sums[n]` is the sum of the first `n` pieces.
+    sums: Vec<f64>,
+}
+
+impl DipFinder {
+    pub(super) fn new() -> Self {
+        // No predictor reaches the middle of the first window earlier.
+        let first = ((WINDOW - HOP) / 2 / PIECE) as u64;
+        Self {
+            samples: Vec::new(),
+            room: Workroom::default(),
+            pieces: Vec::new(),
+            base: first,
+            next: first + (LONGEST_SIDE + EDGE) as u64,
+            best: None,
+            sums: Vec::new(),
+        }
+    }
+
+    /// The stream's samples, to be added to; then call [`Self::look`].
+    pub(super) fn samples(&mut self) -> &mut Vec<f64> {
+        &mut self.samples
+    }
+
+    /// Looks at what has come and hands over the dips that are sure by now.
+    pub(super) fn look(&mut self, found: &mut Vec<Found>) {
+        let mut at = 0;
+        while at + WINDOW <= self.samples.len() {
+            self.add_pieces(at);
+            at += HOP;
+        }
+        self.samples.drain(..at);
+        self.search(found);
+    }
+
+    /// The pieces in the middle of the window that begins here.
+    fn add_pieces(&mut self, at: usize) {
+        let window = &self.samples[at..at + WINDOW];
+        let predictor = Predictor::of(window, ORDER, &mut self.room);
+        let reversed: Vec<f64> = predictor.coefficients.iter().rev().copied().collect();
+        let begin = (WINDOW - HOP) / 2;
+        for piece in (begin..begin + HOP).step_by(PIECE) {
+            let mut squares = [0.0; PIECE];
+            for (n, square) in squares.iter_mut().enumerate() {
+                let past = &window[piece + n + 1 - reversed.len()..=piece + n];
+                *square = product(&reversed, past).powi(2);
+            }
+            squares.sort_unstable_by(f64::total_cmp);
+            let median = f64::midpoint(squares[PIECE / 2 - 1], squares[PIECE / 2]);
+            let most = MOST_SURPRISE * median;
+            let sum: f64 = squares.iter().map(|it| it.min(most)).sum();
+            self.pieces.push(sum / PIECE as f64 + SILENCE);
+        }
+    }
+
+    fn search(&mut self, found: &mut Vec<Found>) {
+        let beyond = LONGEST + 2 * EDGE + LONGEST_SIDE + NEXT;
+        let end = self.base + self.pieces.len() as u64;
+        if self.next + beyond as u64 >= end {
+            return;
+        }
+        self.sums.clear();
+        self.sums.push(0.0);
+        let mut sum = 0.0;
+        for piece in &self.pieces {
+            sum += piece;
+            self.sums.push(sum);
+        }
+        while self.next + (beyond as u64) < end {
+            let start = (self.next - self.base) as usize;
+            for length in LENGTHS {
+                if let Some(dip) = self.dip(start, length) {
+                    self.take(dip, found);
+                }
+            }
+            self.let_go(found);
+            self.next += 1;
+        }
+        let keep = self.next - (LONGEST_SIDE + EDGE) as u64;
+        self.pieces.drain(..(keep - self.base) as usize);
+        self.base = keep;
+    }
+
+    fn take(&mut self, dip: Dip, found: &mut Vec<Found>) {
+        self.let_go(found);
+        if self.best.is_none_or(|best| dip.evidence > best.evidence) {
+            self.best = Some(dip);
+        }
+    }
+
+    /// Hands the best dip over once the next one would be another.
+    fn let_go(&mut self, found: &mut Vec<Found>) {
+        let over = |it: &Dip| self.next > it.start + (it.length + APART) as u64;
+        if let Some(dip) = self.best.take_if(|it| over(it)) {
+            let start = dip.start * PIECE as u64;
+            found.push(Found {
+                start,
+                end: start + (dip.length * PIECE) as u64,
+                factor: (-dip.fall / 2.0).exp(),
+            });
+        }
+    }
+
+    fn mean(&self, from: usize, to: usize) -> f64 {
+        (self.sums[to] - self.sums[from]) / (to - from) as f64
+    }
+
+    /// A dip of this length from here on, if it is one.
+    fn dip(&self, start: usize, length: usize) -> Option<Dip> {
+        let side = length.min(LONGEST_SIDE);
+        let (end, after) = (start + length, start + length + EDGE);
+        let within = self.mean(start + EDGE, end);
+        let sides = [
+            self.mean(start - side, start),
+            self.mean(after, after + side),
+        ];
+        let least = within * LEAST_FALL.exp();
+        if sides[0] < least || sides[1] < least {
+            return None;
+        }
+        let falls = sides.map(|it| (it / within).ln());
+        if (falls[0] - falls[1]).abs() > ALIKE {
+            return None;
+        }
+        let fall_next =
+            self.mean(start - NEXT, start) / self.mean(start + EDGE, start + EDGE + NEXT);
+        let rise_next = self.mean(after, after + NEXT) / self.mean(end - NEXT, end);
+        if fall_next.min(rise_next).ln() < SHARP * falls[0].min(falls[1]) {
+            return None;
+        }
+        let evidence = sides.map(|it| evidence(it, side * PIECE, within, (length - EDGE) * PIECE));
+        let evidence = evidence[0].min(evidence[1]);
+        if evidence < LEAST_EVIDENCE || !self.all_of_it_falls(start, length) {
+            return None;
+        }
+        Some(Dip {
+            start: self.base + start as u64,
+            length,
+            evidence,
+            fall: f64::midpoint(falls[0], falls[1]),
+        })
+    }
+
+    /// Whether not only pulses are missing in the dip.
+    fn all_of_it_falls(&self, start: usize, length: usize) -> bool {
+        let (end, after) = (start + length, start + length + EDGE);
+        let ordered = |from: usize, to: usize| {
+            let mut pieces = self.pieces[from..to].to_vec();
+            pieces.sort_unstable_by(f64::total_cmp);
+            [pieces[pieces.len() / 2], pieces[pieces.len() / 5]]
+        };
+        let within = ordered(start + EDGE, end);
+        let before = ordered(start - LONGEST_SIDE, start);
+        let behind = ordered(after, after + LONGEST_SIDE);
+        let fell = |nth: usize| (before[nth].min(behind[nth]) / within[nth]).ln();
+        fell(0) > LEAST_FALL_OF_THE_MIDDLE && fell(1) > LEAST_FALL_OF_THE_LOWEST
+    }
+}
+
+/// Logarithm of how much likelier two powers are than one for both.
+fn evidence(a: f64, samples_a: usize, b: f64, samples_b: usize) -> f64 {
+    let (m, n) = (samples_a as f64, samples_b as f64);
+    let both = (a * m + b * n) / (m + n);
+    0.5 * ((m + n) * both.ln() - m * a.ln() - n * b.ln())
+}
+
+/// In lanes that the compiler can keep in registers.
+fn product(a: &[f64], b: &[f64]) -> f64 {
+    let mut lanes = [0.0; 4];
+    let (whole_a, whole_b) = (a.chunks_exact(4), b.chunks_exact(4));
+    let rest = whole_a.remainder().iter().zip(whole_b.remainder());
+    let rest: f64 = rest.map(|(a, b)| a * b).sum();
+    for (a, b) in whole_a.zip(whole_b) {
+        for lane in 0..4 {
+            lanes[lane] += a[lane] * b[lane];
+        }
+    }
+    rest + lanes.iter().sum::<f64>()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Bell-shaped noise of half a second, seeded, turned down by a factor
+    /// between two samples.
+    fn noise(seed: u64, down: std::ops::Range<usize>, factor: f64) -> Vec<f64> {
+        let mut state = seed;
+        let mut even = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (state >> 40) as f64 / f64::from(1_u32 << 24) - 0.5
+        };
+        let mut noise = || (0..4).map(|_| even()).sum::<f64>() * 0.1;
+        let gain = |n: usize| if down.contains(&n) { factor } else { 1.0 };
+        (0..24_000).map(|n| noise() * gain(n)).collect()
+    }
+
+    fn found(samples: &[f64], block: usize) -> Vec<Found> {
+        let mut finder = DipFinder::new();
+        let mut found = Vec::new();
+        for block in samples.chunks(block) {
+            finder.samples().extend_from_slice(block);
+            finder.look(&mut found);
+        }
+        found
+    }
+
+    #[test]
+    fn a_dip_in_noise_is_found_where_it_is() {
+        for seed in 1..9 {
+            let dips = found(&noise(seed, 10_000..10_240, 0.5), 1000);
+            assert_eq!(dips.len(), 1, "{seed} {dips:?}");
+            assert!(dips[0].start.abs_diff(10_000) < 60, "{seed} {dips:?}");
+            assert!(dips[0].end.abs_diff(10_240) < 80, "{seed} {dips:?}");
+            assert!((dips[0].factor - 0.5).abs() < 0.12, "{seed} {dips:?}");
+        }
+    }
+
+    #[test]
+    fn noise_that_stays_or_only_falls_has_no_dip() {
+        for seed in 1..20 {
+            assert_eq!(found(&noise(seed, 0..0, 1.0), 1000), [], "{seed}");
+            assert_eq!(found(&noise(seed, 9000..24_000, 0.3), 1000), [], "{seed}");
+        }
+    }
+
+    #[test]
+    fn blocks_of_any_size_give_the_same() {
+        let samples = noise(3, 10_000..10_240, 0.5);
+        assert_eq!(found(&samples, 24_000), found(&samples, 77));
+    }
+}
