@@ -288,36 +288,43 @@ impl Track {
         let steady = (begun(self.to_break_rate.delay()), self.break_rate_hz);
         let dips = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
         let mut found = Vec::new();
-        for (finds, (begun_s, rate_hz)) in [(&mut self.found, steady), (&mut self.found_dips, dips)]
-        {
+        let finds = [
+            (&mut self.found, steady, true),
+            (&mut self.found_dips, dips, false),
+        ];
+        for (finds, (begun_s, rate_hz), exact) in finds {
             found.extend(finds.drain(..).map(|it| {
                 let seconds = |at: u64| begun_s + at as f64 / rate_hz;
-                (seconds(it.start), seconds(it.end), it.factor)
+                (seconds(it.start), seconds(it.end), it.factor, exact)
             }));
         }
-        for (start, end, factor) in found {
-            self.take_break(start, end, factor);
+        for (start, end, factor, exact) in found {
+            self.take_break(start, end, factor, exact);
         }
     }
 
-    fn take_break(&mut self, start: f64, end: f64, factor: f64) {
+    fn take_break(&mut self, start: f64, end: f64, factor: f64, exact: bool) {
         self.waiting
             .retain(|at| (at - start).abs() > EDGE_S && (at - end).abs() > EDGE_S);
-        // Both ways of looking may find the same one.
-        let apart = |it: &ContactBreak| {
-            it.start.0 > end + SAME_BREAK_S || start > it.start.0 + it.length.0 + SAME_BREAK_S
+        let it = ContactBreak {
+            start: Seconds(start.max(0.0)),
+            length: Seconds(end - start),
+            depth: Decibels(-20.0 * factor.log10()),
+            level: self.level_at(start),
         };
-        if !self.breaks.iter().rev().take(8).all(apart) {
+        // Both ways of looking may find the same one, the less exact first.
+        let same = |it: &&mut ContactBreak| {
+            it.start.0 <= end + SAME_BREAK_S && start <= it.start.0 + it.length.0 + SAME_BREAK_S
+        };
+        if let Some(known) = self.breaks.iter_mut().rev().take(8).find(same) {
+            if exact {
+                *known = it;
+            }
             return;
         }
         self.break_count += 1;
         if self.breaks.len() < MOST_LISTED {
-            self.breaks.push(ContactBreak {
-                start: Seconds(start.max(0.0)),
-                length: Seconds(end - start),
-                depth: Decibels(-20.0 * factor.log10()),
-                level: self.level_at(start),
-            });
+            self.breaks.push(it);
         }
     }
 
