@@ -383,6 +383,7 @@ fn dirt_moves_the_speed_through_the_lag_only_until_it_is_cleaned() {
             jump_percent: -0.7,
             crackle_percent: 0.0,
             crackles_per_second: 0.0,
+            worn: false,
         },
         ..mono()
     };

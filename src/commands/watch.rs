@@ -176,7 +176,7 @@ fn open_source(
     events: Sender<SourceEvent>,
 ) -> Result<Source, Failure> {
     if options.rehearse {
-        return rehearse(options.seed, runs, events, None);
+        return rehearse(options, runs, events, None);
     }
     if let Some(path) = &options.file {
         let pace = if options.fast { Pace::Fast } else { Pace::Real };
@@ -189,19 +189,20 @@ fn open_source(
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
         Err(SoundError::NoInput) if bare => {
-            rehearse(options.seed, runs, events, Some(NO_INPUT.to_owned()))
+            rehearse(options, runs, events, Some(NO_INPUT.to_owned()))
         }
         Err(error) => Err(Failure::new(Exit::Sound, error.to_string())),
     }
 }
 
 fn rehearse(
-    seed: u64,
+    options: &WatchOptions,
     runs: &[PlannedRun],
     events: Sender<SourceEvent>,
     message: Option<String>,
 ) -> Result<Source, Failure> {
-    let mut practice = PracticeMachine::of_seed(seed);
+    let seed = options.seed;
+    let mut practice = PracticeMachine::of_seed(seed).with_trimmer(options.trimmer.into());
     let name = practice.name.clone();
     let tones = runs.iter().map(|planned| match planned.nominal {
         Nominal::Fixed(hz) => hz.0,

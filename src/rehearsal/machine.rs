@@ -76,6 +76,7 @@ impl MachineConfig {
                 percent_at_start: -5.0,
                 percent_at_end: 5.0,
                 bow: 0.0,
+                dead: None,
             },
             wiper: WiperConfig::clean(),
             lag_s: 0.0,

@@ -30,6 +30,6 @@ pub use fingers::Fingers;
 pub use flutter::{FlutterLine, FlutterModel};
 pub use machine::{MachineConfig, SimulatedMachine};
 pub use noise::HumConfig;
-pub use practice::PracticeMachine;
+pub use practice::{PracticeMachine, TrimmerFault};
 pub use sweeping::{SweepingConfig, SweepingHand};
 pub use trimmer::{TrimmerConfig, WiperConfig};

@@ -24,6 +24,23 @@ const SECOND: [&str; 6] = [
     "Rambler", "Pocket", "Lantern", "Sparrow", "Meadow", "Harbour",
 ];
 
+/// What is wrong with the trimmer of a machine to practise on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum TrimmerFault {
+    /// Dirt where the wiper rested: cleaning cures it.
+    #[default]
+    Dirty,
+    /// The track is worn there: cleaning does not help.
+    Worn,
+    /// A tenth of the travel changes nothing.
+    Dead,
+    /// Nothing is wrong with it, but right speed lies at its end: something
+    /// else in the machine is at fault.
+    AtTheEnd,
+    /// Nothing.
+    None,
+}
+
 /// A simulated machine with a name, a complaint, and everything that is wrong
 /// with it.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,7 +104,56 @@ impl PracticeMachine {
     }
 }
 
+/// Where a dead place begins, as a share of the travel, and how long it is.
+/// Invented; it lies apart from where the machines arrive and are right.
+const DEAD_LENGTH: f64 = 0.1;
+/// So far from the end of the travel right speed lies where the trimmer is not
+/// to blame. Invented.
+const FROM_THE_END: f64 = 0.04;
+
 impl PracticeMachine {
+    /// The same machine with this wrong with its trimmer instead.
+    #[must_use]
+    pub fn with_trimmer(mut self, fault: TrimmerFault) -> Self {
+        let right = right_position(&self.config.trimmer);
+        match fault {
+            TrimmerFault::Dirty => return self,
+            TrimmerFault::Worn => {
+                self.config.wiper.worn = true;
+                return self;
+            }
+            TrimmerFault::Dead => {
+                let from = if right < 0.5 { 0.75 } else { 0.15 };
+                self.config.trimmer.dead = Some([from, from + DEAD_LENGTH]);
+            }
+            TrimmerFault::AtTheEnd => {
+                let trimmer = &mut self.config.trimmer;
+                // Most of the travel towards that end is used up already.
+                let (stands, aim) = if trimmer.position < right {
+                    (0.7, 1.0 - FROM_THE_END)
+                } else {
+                    (0.3, FROM_THE_END)
+                };
+                trimmer.position = stands;
+                let off = trimmer.percent_at(aim);
+                trimmer.percent_at_start -= off;
+                trimmer.percent_at_end -= off;
+            }
+            TrimmerFault::None => {}
+        }
+        self.config.wiper = WiperConfig::clean();
+        self.complaint = match (
+            fault,
+            self.config.trimmer.percent_at(self.config.trimmer.position) < 0.0,
+        ) {
+            (TrimmerFault::AtTheEnd, true) => "has become slower and slower",
+            (TrimmerFault::AtTheEnd, false) => "has become faster and faster",
+            (_, true) => "plays flat",
+            (_, false) => "plays sharp",
+        };
+        self
+    }
+
     /// More speeds or directions of this machine, one for each tone in hertz:
     /// each has a trimmer of its own that stands about as wrong.
     pub fn other_runs(&self, tones_hz: &[f64], seed: u64) -> Vec<RunConfig> {
@@ -130,6 +196,7 @@ fn trimmer_off_by(percent: f64, random: &mut Random) -> TrimmerConfig {
         percent_at_start,
         percent_at_end: percent_at_start + towards_end,
         bow,
+        dead: None,
     }
 }
 
@@ -165,6 +232,7 @@ fn dirty_at(rested_at: Vec<f64>, jump_percent: f64, random: &mut Random) -> Wipe
         jump_percent,
         crackle_percent: random.between(0.05, 0.12),
         crackles_per_second: random.between(0.1, 0.3),
+        worn: false,
     }
 }
 
@@ -240,6 +308,31 @@ mod tests {
             }
             // Half a percent of the travel is at most 0.09 % on a clean one.
             assert!(greatest > jump * 0.4, "seed {seed}: {greatest} of {jump}");
+        }
+    }
+
+    #[test]
+    fn each_fault_of_a_trimmer_is_what_it_says() {
+        for seed in 0..20 {
+            let machine = |fault| PracticeMachine::of_seed(seed).with_trimmer(fault).config;
+            assert_eq!(
+                machine(TrimmerFault::Dirty),
+                PracticeMachine::of_seed(seed).config
+            );
+            assert!(machine(TrimmerFault::Worn).wiper.worn);
+            let none = machine(TrimmerFault::None);
+            assert_eq!(none.wiper, WiperConfig::clean());
+            let right = right_position(&none.trimmer);
+
+            let dead = machine(TrimmerFault::Dead).trimmer;
+            let [from, to] = dead.dead.expect("a dead place");
+            assert!((dead.percent_at(from) - dead.percent_at(to)).abs() < 1e-9);
+            assert!(!(from..=to).contains(&right), "{seed}");
+            assert!(right_position(&dead) < 0.95, "{seed}");
+
+            let end = machine(TrimmerFault::AtTheEnd).trimmer;
+            let right = right_position(&end);
+            assert!(!(0.06..0.94).contains(&right), "{seed}: {right}");
         }
     }
 

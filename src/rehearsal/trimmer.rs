@@ -31,6 +31,8 @@ pub struct TrimmerConfig {
     /// 0 is 1 + bow times that of a linear one, at position 1 it is 1 − bow
     /// times.
     pub bow: f64,
+    /// Where the wiper changes nothing, from and to: a dead place.
+    pub dead: Option<[f64; 2]>,
 }
 
 /// How dirty the wiper is.
@@ -52,11 +54,17 @@ pub struct WiperConfig {
     pub crackle_percent: f64,
     /// How often that changes, per second on average.
     pub crackles_per_second: f64,
+    /// The track itself is worn there: no cleaning helps.
+    pub worn: bool,
 }
 
 impl TrimmerConfig {
     /// The speed deviation in percent that a clean wiper gives here.
     pub fn percent_at(&self, position: f64) -> f64 {
+        let position = match self.dead {
+            Some([from, to]) => position - (position - from).clamp(0.0, to - from),
+            None => position,
+        };
         let share = position + self.bow * position * (1.0 - position);
         self.percent_at_start + (self.percent_at_end - self.percent_at_start) * share
     }
@@ -73,6 +81,7 @@ impl WiperConfig {
             jump_percent: 0.0,
             crackle_percent: 0.0,
             crackles_per_second: 0.0,
+            worn: false,
         }
     }
 }
@@ -95,6 +104,7 @@ pub(super) struct Trimmer {
     spots: Vec<Spot>,
     crackle_percent: f64,
     crackle_chance: f64,
+    worn: bool,
     /// How contact is at the moment, −1 to 1.
     contact: f64,
     random: Random,
@@ -123,6 +133,7 @@ impl Trimmer {
             spots,
             crackle_percent: wiper.crackle_percent,
             crackle_chance: wiper.crackles_per_second / NODES_HZ,
+            worn: wiper.worn,
             contact: 0.0,
             random: Random::new(seed, Purpose::Crackle),
         }
@@ -187,7 +198,9 @@ impl Trimmer {
     }
 
     fn rub(&mut self, from: f64, to: f64, powered: bool) {
-        let rubbed_off = if powered {
+        let rubbed_off = if self.worn {
+            0.0
+        } else if powered {
             RUBBED_OFF_DRY
         } else {
             RUBBED_OFF_WITH_CLEANER
@@ -214,6 +227,7 @@ mod tests {
             percent_at_start: -6.0,
             percent_at_end: 4.0,
             bow: 0.0,
+            dead: None,
         }
     }
 
@@ -226,6 +240,7 @@ mod tests {
             jump_percent: -0.8,
             crackle_percent: 0.2,
             crackles_per_second: 2.0,
+            worn: false,
         }
     }
 
@@ -256,6 +271,30 @@ mod tests {
         assert!((slope(1.0) - 6.0).abs() < 1e-6);
         assert!((config.percent_at(0.0) + 6.0).abs() < 1e-12);
         assert!((config.percent_at(1.0) - 4.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_dead_place_changes_nothing_and_takes_nothing_back() {
+        let config = TrimmerConfig {
+            dead: Some([0.5, 0.6]),
+            ..linear()
+        };
+        assert!((config.percent_at(0.5) - config.percent_at(0.6)).abs() < 1e-12);
+        assert!((config.percent_at(0.7) - config.percent_at(0.6) - 1.0).abs() < 1e-12);
+        assert!((config.percent_at(0.4) - linear().percent_at(0.4)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_worn_track_cannot_be_cleaned() {
+        let worn = WiperConfig {
+            worn: true,
+            ..dirty()
+        };
+        let mut trimmer = Trimmer::new(linear(), &worn, 1);
+        for _ in 0..5 {
+            trimmer.stroke(false);
+        }
+        assert!((trimmer.dirt() - 1.0).abs() < 1e-15);
     }
 
     #[test]

@@ -62,6 +62,7 @@ pub fn machine(dice: &mut Dice) -> MachineConfig {
         percent_at_start: if is_turned_up { low } else { high },
         percent_at_end: if is_turned_up { high } else { low },
         bow: dice.between(-0.2, 0.2),
+        dead: None,
     };
     trimmer.position = place_of(&trimmer, START);
     // Of a portable's lines, each at a rate of its own; the strongest has the

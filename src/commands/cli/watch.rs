@@ -6,6 +6,7 @@ use clap::Args;
 
 use super::{ReferenceOptions, RunOptions, TicksOptions};
 use crate::references::{MachineClass, Tolerance};
+use crate::rehearsal::TrimmerFault;
 
 /// `tapewright watch`.
 #[derive(Args, Debug)]
@@ -30,6 +31,10 @@ pub struct WatchOptions {
     /// machine
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     pub seed: u64,
+
+    /// With --rehearse: what is wrong with its trimmer
+    #[arg(long, value_enum, value_name = "FAULT", default_value_t = TrimmerChoice::Dirty)]
+    pub trimmer: TrimmerChoice,
 
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -81,6 +86,7 @@ impl Default for WatchOptions {
             fast: false,
             rehearse: false,
             seed: 1,
+            trimmer: TrimmerChoice::Dirty,
             reference: ReferenceOptions::default(),
             tolerance: MachineClass::Deck.tolerance(),
             machine: None,
@@ -89,6 +95,34 @@ impl Default for WatchOptions {
             clocks: None,
             by_ear: TicksOptions::default(),
             ascii: false,
+        }
+    }
+}
+
+/// What is wrong with the trimmer of the simulated machine.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum TrimmerChoice {
+    /// Dirt where the wiper rested: cleaning cures it
+    #[default]
+    Dirty,
+    /// The track is worn there: cleaning does not help
+    Worn,
+    /// A tenth of the travel changes nothing
+    Dead,
+    /// Right speed lies at the end of the travel: the fault is elsewhere
+    AtTheEnd,
+    /// Nothing is wrong with it
+    Clean,
+}
+
+impl From<TrimmerChoice> for TrimmerFault {
+    fn from(choice: TrimmerChoice) -> Self {
+        match choice {
+            TrimmerChoice::Dirty => Self::Dirty,
+            TrimmerChoice::Worn => Self::Worn,
+            TrimmerChoice::Dead => Self::Dead,
+            TrimmerChoice::AtTheEnd => Self::AtTheEnd,
+            TrimmerChoice::Clean => Self::None,
         }
     }
 }
@@ -115,6 +149,8 @@ Examples:
   tapewright watch --rehearse
           practise the whole job on a simulated machine: before, clean, trim,
           after; another --seed is another machine
+  tapewright watch --rehearse --trimmer at-the-end
+          the same with a trimmer that is not to blame; also worn, dead, clean
   tapewright watch --input \"usb audio\" --reference tone:3000
           an input by its name, and a tape that carries 3000 Hz
   tapewright watch --reference-error -0.2 --reference-uncertainty 0.1
