@@ -147,6 +147,7 @@ struct Trial {
     /// Spots where there is no fault.
     stray: usize,
     kinds: Vec<SpotKind>,
+    smallest_seen: f64,
 }
 
 fn hands(case: &Case, kind: usize, seed: u64) -> Vec<f64> {
@@ -210,6 +211,7 @@ fn trial(seed: u64, case: &Case, with_sound: bool) -> Trial {
         placed: sweep.faults.iter().filter(is_found).count(),
         faults: sweep.faults.len(),
         stray: report.bad_spots.iter().filter(is_stray).count(),
+        smallest_seen: report.smallest_seen.map_or(f64::NAN, |it| it.0),
         kinds: report.bad_spots.iter().map(|spot| spot.kind).collect(),
     }
 }
@@ -275,6 +277,15 @@ fn one_round_trip(cleans: u64, each: u64, with_sound: bool) {
     }
     let unclear = |trial: &Trial| trial.verdict == SweepVerdict::Unclear;
     println!("  unclear: {}", share(clean.iter(), unclear));
+    let mut smallest: Vec<f64> = clean.iter().map(|trial| trial.smallest_seen).collect();
+    smallest.sort_by(f64::total_cmp);
+    let at = |share: f64| smallest[((smallest.len() - 1) as f64 * share) as usize];
+    println!(
+        "  smallest seen, by its own word, %: {:.2} ({:.2}–{:.2})",
+        at(0.5),
+        at(0.1),
+        at(0.9)
+    );
     println!();
     println!("| shape | depth % | found %, dwell ≥ lag | found %, shorter | in place, of found |");
     println!("| --- | --- | --- | --- | --- |");

@@ -37,8 +37,10 @@ const TIMES_CHANCE: f64 = 1.08;
 /// believed.
 const MOST_CHANCE: f64 = 5.4;
 
-/// Half a second of dwell and the middle lag, as indices of the bank.
-const USUAL_PATTERN: [usize; 2] = [3, 1];
+/// A third of a second of dwell and the longest lag, as indices of the bank.
+const USUAL_PATTERN: [usize; 2] = [2, 2];
+/// Of the normal distribution, nine tenths lie above minus this.
+const NINE_IN_TEN: f64 = 1.28;
 
 fn limit(by_chance: f64) -> f64 {
     LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
@@ -87,8 +89,8 @@ fn left_of_flutter(clean: &[f64]) -> f64 {
     4.0 * 1.4826 * super::series::median(&mut apart)
 }
 
-/// The depth at which a spot of usual dwell and lag reaches the limit, the
-/// errors being what they usually are in this sweep.
+/// The depth at which nine spots in ten of short dwell and long lag pass the
+/// limit, the errors being what they usually are in this sweep.
 fn smallest_seen(
     traces: &[Trace],
     whitening: &Whitening,
@@ -103,8 +105,9 @@ fn smallest_seen(
         .map(|k| whitening.scale_at(k))
         .collect();
     let limit = super::series::median(limits);
-    // Two equal scores add up to √2 times one of them.
-    let depth = usual.depth * limit / std::f64::consts::SQRT_2 * super::series::median(&mut scales);
+    // Two equal scores add up to √2 times one of them; each has errors of 1.
+    let score = limit / std::f64::consts::SQRT_2 + NINE_IN_TEN;
+    let depth = usual.depth * score * super::series::median(&mut scales);
     depth.is_finite().then_some(Percent(depth))
 }
 
