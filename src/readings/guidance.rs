@@ -35,6 +35,8 @@ const LETTING_GO_S: f64 = 0.4;
 const COMING_TO_REST: f64 = 2.0;
 /// A move is large enough to teach something.
 const LEAST_MOVE: f64 = 0.05;
+/// A mean that goes away by so many times its 95 % has been moved, seen or not.
+const CREPT_TIMES: f64 = 2.0;
 /// A lag is learnt from moves of this size on.
 const LAG_MOVE: f64 = 0.5;
 /// The tail of a move: this part of it is still to come.
@@ -103,6 +105,9 @@ pub struct Guide {
     lag_s: f64,
     /// The last settled mean and its 95 %.
     settled: Option<(f64, f64)>,
+    /// What was settled first after the last move: where a hand creeps unseen,
+    /// that is what it has left.
+    anchor: Option<(f64, f64)>,
     /// The hand has been at work since.
     moved: bool,
     /// Values since the hand was last seen at work.
@@ -124,6 +129,7 @@ impl Guide {
             rests: 0.0,
             lag_s: USUAL_LAG_S,
             settled: None,
+            anchor: None,
             moved: false,
             rested: 0.0,
             last: None,
@@ -138,6 +144,7 @@ impl Guide {
         self.values.clear();
         self.slopes.clear();
         self.settled = None;
+        self.anchor = None;
         self.moved = false;
     }
 
@@ -259,10 +266,17 @@ impl Guide {
     }
 
     fn settle(&mut self, mean: f64, uncertainty: f64) {
-        let before = self.settled.replace((mean, uncertainty));
-        if !std::mem::take(&mut self.moved) {
-            return;
-        }
+        let newest = (mean, uncertainty);
+        let anchor = *self.anchor.get_or_insert(newest);
+        let latest = self.settled.replace(newest);
+        let has_crept =
+            (mean - anchor.0).abs() > LEAST_MOVE.max(CREPT_TIMES * uncertainty.hypot(anchor.1));
+        let before = match (std::mem::take(&mut self.moved), has_crept) {
+            (true, _) => latest,
+            (false, true) => Some(anchor),
+            (false, false) => return,
+        };
+        self.anchor = Some(newest);
         let Some((from, known)) = before else { return };
         let turn = Move {
             by: mean - from,

@@ -219,7 +219,7 @@ fn right_position(trimmer: &TrimmerConfig) -> f64 {
 /// Contact resistance always adds; which way that moves the speed depends on
 /// how the trimmer is wired.
 fn dirt_jump(random: &mut Random) -> f64 {
-    let size = random.between(0.35, 0.8);
+    let size = random.between(0.5, 0.9);
     if random.chance(0.5) { size } else { -size }
 }
 
@@ -228,7 +228,7 @@ fn dirty_at(rested_at: Vec<f64>, jump_percent: f64, random: &mut Random) -> Wipe
         rested_at,
         spots_each: 5,
         reach: 0.05,
-        half_width: 0.008,
+        half_width: 0.014,
         jump_percent,
         crackle_percent: random.between(0.05, 0.12),
         crackles_per_second: random.between(0.1, 0.3),

@@ -92,6 +92,10 @@ fn correlate(white: &[f64], pattern: &[f64], lead: usize) -> Vec<f64> {
         .collect()
 }
 
+/// Scores are in standard deviations already, by what the errors are; where
+/// they scatter less than this, the errors are smaller than was allowed for.
+const LEAST_USUAL: f64 = 0.7;
+
 /// Robust standard deviation over the marked moments.
 fn usual_size(scores: &[f64], marked: &[bool]) -> f64 {
     let mut sizes: Vec<f64> = scores
@@ -102,7 +106,7 @@ fn usual_size(scores: &[f64], marked: &[bool]) -> f64 {
         .collect();
     let usual = 1.4826 * median(&mut sizes);
     if usual.is_finite() {
-        usual.max(0.5)
+        usual.max(LEAST_USUAL)
     } else {
         1.0
     }

@@ -70,6 +70,9 @@ const ECHO_S: f64 = 2.2;
 /// the same way twice: their agreement says less.
 const SAME_DIRECTION: f64 = 1.15;
 
+/// Nobody cleans a wiper for less than this in percent.
+const LEAST_DEPTH: f64 = 0.08;
+
 /// Spots nearer to each other than this in percent are one.
 fn apart(range: f64) -> f64 {
     (0.06 * range).max(1.0)
@@ -327,13 +330,16 @@ impl Sweep {
     fn listen_at_rest(&self, report: &mut SweepReport, traces: &[Trace]) {
         let turned_at = self.ways.first().map_or(0, |way| way.to);
         for crackle in crackles(&self.series.values, &self.series.heard, traces) {
+            if crackle.depth.abs() < LEAST_DEPTH {
+                continue;
+            }
             report.bad_spots.push(BadSpot {
                 at: Percent(crackle.at),
                 depth: Some(Percent(crackle.depth)),
                 kind: SpotKind::Crackle,
                 seen: match (crackle.from < turned_at, crackle.to > turned_at) {
-                    (true, true) => SpotSeen::Both,
-                    (true, false) => SpotSeen::Out,
+                    (true, true) if self.ways.len() > 1 => SpotSeen::Both,
+                    (true, _) => SpotSeen::Out,
                     (false, _) => SpotSeen::Back,
                 },
                 times: vec![self.time(crackle.leap)],
@@ -406,9 +412,13 @@ impl Sweep {
                     || within(other, ONE_PASSAGE_S)
                     || (sign * other_sign < 0.0 && within(other, ECHO_S))
             };
-            if !known.iter().any(beside) {
+            if known.iter().any(beside) {
+                continue;
+            }
+            let spot = self.spot(found, &claim, at);
+            if spot.depth.is_some_and(|depth| depth.0.abs() >= LEAST_DEPTH) {
                 known.push((at, sign));
-                report.bad_spots.push(self.spot(found, &claim, at));
+                report.bad_spots.push(spot);
             }
         }
     }

@@ -13,6 +13,11 @@ const ORDER: usize = 24;
 /// in the correlation.
 const CLIP: f64 = 3.0;
 
+/// Every track is taken to have so much white noise, in percent: what a few
+/// pure lines and a very even hand do can be foreseen to a hair, and the rest
+/// of a real transport cannot.
+const NOISE_FLOOR: f64 = 0.015;
+
 /// The scale of the errors is taken over so many seconds on either side.
 const SCALE_REACH_S: f64 = 2.0;
 
@@ -36,7 +41,7 @@ impl Whitening {
         let mut model = fit(&rough, &weights);
         for _ in 0..3 {
             let errors = errors_of(&rough, &model);
-            let scale = scales(&errors, marked);
+            let scale = scales(&errors, marked, &model);
             for (k, weight) in weights.iter_mut().enumerate() {
                 let size = errors[k].abs() / scale[k];
                 let clipped = if size > CLIP { CLIP / size } else { 1.0 };
@@ -45,7 +50,7 @@ impl Whitening {
             model = fit(&rough, &weights);
         }
         let errors = errors_of(&rough, &model);
-        let scale = scales(&errors, marked);
+        let scale = scales(&errors, marked, &model);
         let white = errors.iter().zip(&scale).map(|(e, s)| e / s).collect();
         let whitening = Self {
             kernel,
@@ -127,11 +132,13 @@ fn errors_of(rough: &[f64], model: &[f64]) -> Vec<f64> {
 /// Weighted least squares of each value on those before it.
 fn fit(rough: &[f64], weights: &[f64]) -> Vec<f64> {
     let mut normal = vec![[0.0; ORDER + 1]; ORDER];
+    let mut noise = 0.0;
     for k in ORDER..rough.len() {
         let weight = weights[k];
         if weight <= 0.0 {
             continue;
         }
+        noise += weight * NOISE_FLOOR * NOISE_FLOOR;
         let past = &rough[k - ORDER..k];
         for row in 0..ORDER {
             let weighted = weight * past[ORDER - 1 - row];
@@ -147,7 +154,7 @@ fn fit(rough: &[f64], weights: &[f64]) -> Vec<f64> {
             *value = above[row];
         }
         // Keeps a track that is too smooth to have an inverse from blowing up.
-        values[row] = values[row] * (1.0 + 1e-6) + 1e-18;
+        values[row] = values[row] * (1.0 + 1e-6) + noise + 1e-18;
     }
     solve(normal)
 }
@@ -173,7 +180,10 @@ fn solve(mut rows: Vec<[f64; ORDER + 1]>) -> Vec<f64> {
 
 /// Robust standard deviation of the errors about each value, and never far
 /// below that of the whole: a rest is quieter than a hand.
-fn scales(errors: &[f64], marked: &[bool]) -> Vec<f64> {
+fn scales(errors: &[f64], marked: &[bool], model: &[f64]) -> Vec<f64> {
+    // White noise on the track goes through the model, too.
+    let gain: f64 = 1.0 + model.iter().map(|a| a * a).sum::<f64>();
+    let floor = NOISE_FLOOR * NOISE_FLOOR * gain;
     let mut all: Vec<f64> = (0..errors.len())
         .filter(|&k| marked[k])
         .map(|k| errors[k].abs())
@@ -189,7 +199,8 @@ fn scales(errors: &[f64], marked: &[bool]) -> Vec<f64> {
         .map(|k| {
             let (from, to) = (k.saturating_sub(reach), (k + reach + 1).min(errors.len()));
             let variance = (cumulative[to] - cumulative[from]) / (to - from) as f64;
-            variance.sqrt().clamp(0.6 * whole, 2.5 * whole)
+            let size = variance.sqrt().clamp(0.6 * whole, 2.5 * whole);
+            (size * size + floor).sqrt()
         })
         .collect()
 }
@@ -217,7 +228,7 @@ mod tests {
                 0.3 * t + 0.1 * (9.0 * t).sin() + 0.01 * noise
             })
             .collect();
-        let shape = vec![0.05; 10];
+        let shape = vec![0.1; 10];
         for (k, value) in shape.iter().enumerate() {
             values[700 + k] += value;
         }
