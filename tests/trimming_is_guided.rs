@@ -81,6 +81,25 @@ fn a_turn_past_right_is_called_before_the_speed_is_there() {
     }
 }
 
+/// As after cleaning: the first run-up must not teach a flutter that hides
+/// every turn.
+#[test]
+fn a_turn_is_seen_after_the_power_was_off_and_on() {
+    for seed in 0..3 {
+        let mut bench = Bench::new(0.12, seed);
+        let _ = bench.listen(10.0);
+        bench.machine.power_off();
+        let _ = bench.listen(2.0);
+        bench.machine.power_on();
+        let _ = bench.listen(10.0);
+        bench.fingers.turn(0.06);
+        let said = bench.listen(8.0);
+        let by = said[said.len() - 1].last_move;
+        let by = by.unwrap_or_else(|| panic!("seed {seed}: no turn was seen"));
+        assert!((by.0 - 0.6).abs() < 0.15, "seed {seed}: {by:?}");
+    }
+}
+
 #[test]
 fn the_way_and_the_size_follow_from_the_answer() {
     let mut bench = Bench::new(0.12, 3);

@@ -22,6 +22,10 @@ const TIMES_FLUTTER: f64 = 4.5;
 const LEAST_SLOPE_PERCENT_S: f64 = 0.6;
 /// What the flutter does is forgotten with this time constant, seconds.
 const FLUTTER_MEMORY_S: f64 = 5.0;
+/// A slope beyond this many times the usual one counts no more than that, and
+/// the first one seen no more than so many percent a second.
+const OUTLIER_TIMES: f64 = 3.0;
+const MOST_SLOPE_PERCENT_S: f64 = 2.0;
 /// It has to be seen for so long before it tells turning from itself, seconds.
 const LEAST_REST_S: f64 = 2.0;
 /// A transport's lag before anything is known of this one, and its limits, in
@@ -172,13 +176,12 @@ impl Guide {
     /// is left alone and the mean is known over a whole wow period.
     pub fn push(&mut self, deviation: f64, settled: Option<(f64, f64)>) {
         self.remember(deviation);
-        let slope = self.slope();
-        if let (Some(slope), Some(_)) = (slope, settled) {
-            self.learn_flutter(slope);
-        }
         self.rested += 1.0;
         if self.is_turning() {
             self.has_moved();
+        }
+        if let (Some(slope), Some(_)) = (self.slope(), settled) {
+            self.learn_flutter(slope);
         }
         if let Some((mean, uncertainty)) = settled {
             self.settle(mean, uncertainty);
@@ -242,9 +245,13 @@ impl Guide {
 
     fn learn_flutter(&mut self, slope: f64) {
         self.rests += 1.0;
-        // A plain mean at first, a leaky one later.
+        // A plain mean at first, a leaky one later; a machine that runs up, or
+        // a hand, must not pass for much flutter.
         let share = 1.0 / (FLUTTER_MEMORY_S * self.rate_hz).min(self.rests);
-        let square = slope * slope;
+        let most = self.flutter.map_or(MOST_SLOPE_PERCENT_S.powi(2), |known| {
+            OUTLIER_TIMES * OUTLIER_TIMES * known
+        });
+        let square = (slope * slope).min(most.max(LEAST_SLOPE_PERCENT_S.powi(2)));
         let known = self.flutter.get_or_insert(square);
         *known += share * (square - *known);
     }
@@ -276,15 +283,20 @@ impl Guide {
             (false, true) => Some(anchor),
             (false, false) => return,
         };
-        self.anchor = Some(newest);
-        let Some((from, known)) = before else { return };
+        let Some((from, known)) = before else {
+            self.anchor = Some(newest);
+            return;
+        };
         let turn = Move {
             by: mean - from,
             uncertainty: uncertainty.hypot(known),
         };
         if turn.by.abs() < LEAST_MOVE.max(turn.uncertainty) {
+            // Too soon to tell: what it was before is still what counts.
+            self.anchor = Some((from, known));
             return;
         }
+        self.anchor = Some(newest);
         self.learn_lag(mean, turn);
         self.learn_eighth(turn);
         self.last = Some(turn);

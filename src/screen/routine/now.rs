@@ -85,7 +85,7 @@ impl ScreenState {
         };
         let slope = signed(drift.percent_per_minute, 2);
         let known = drift.uncertainty_percent_per_minute.map_or_else(
-            || format!("{} not yet", self.look.plus_minus()),
+            || format!("{} not known yet", self.look.plus_minus()),
             |known| plus_minus(self.look, Percent(known), 2),
         );
         let word = match self.warming() {
@@ -153,12 +153,12 @@ impl ScreenState {
             return "no reading".to_owned();
         };
         let known = match crate::screen::verdict::shown_uncertainty(speed) {
-            Some(known) => plus_minus(self.look, known, 2),
-            None => format!("{} not yet,", self.look.plus_minus()),
+            Some(known) => format!("{} %", plus_minus(self.look, known, 2)),
+            None => format!("%, {} not known yet", self.look.plus_minus()),
         };
         let band = self.tolerance.half_width.0;
         format!(
-            "{} {known} %, band {}{band} %: {}",
+            "{} {known}, band {}{band} %: {}",
             signed(speed.deviation.0, 2),
             self.look.plus_minus(),
             self.verdict().words().to_lowercase()
