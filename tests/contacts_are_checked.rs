@@ -40,6 +40,7 @@ fn worked(
     control.work(hand(trip_s));
     control.pass(rest);
     assert!(!control.is_worked(), "the sound is too short");
+    played::recorded(&mut samples, seed);
     (samples, control.faults().to_vec())
 }
 

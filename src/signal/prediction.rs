@@ -1,5 +1,7 @@
 //! Linear prediction: what the next sample ought to be, from those before it.
 
+use std::ops::Range;
+
 /// A predictor made from a stretch of signal. `error[n] = Σ c[k] x[n − k]`
 /// with `c[0]` = 1 is what it could not foresee. The same coefficients predict
 /// backwards in time.
@@ -26,6 +28,20 @@ impl Predictor {
     /// and good for sinusoids in short stretches, as it looks at no sample
     /// outside of them. Silence gives a predictor that foresees 0.
     pub fn of(x: &[f64], order: usize, room: &mut Workroom) -> Self {
+        let whole = 0..x.len();
+        Self::of_stretches(x, std::slice::from_ref(&whole), order, room)
+    }
+
+    /// The same, learning only from how well the samples in these stretches
+    /// of `x` are foreseen; what lies between them, an impulse say, teaches
+    /// nothing. A stretch should begin `order` samples behind what is left
+    /// out.
+    pub fn of_stretches(
+        x: &[f64],
+        stretches: &[Range<usize>],
+        order: usize,
+        room: &mut Workroom,
+    ) -> Self {
         let n = x.len();
         let order = order.min(n.saturating_sub(1));
         let power = x.iter().map(|x| x * x).sum::<f64>() / n.max(1) as f64;
@@ -44,7 +60,13 @@ impl Predictor {
         for m in 1..=order {
             let f = &mut forward[m..];
             let b = &mut backward[m - 1..n - 1];
-            let (product, energy) = products(f, b);
+            let (mut product, mut energy) = (0.0, 0.0);
+            for stretch in stretches {
+                let within = stretch.start.max(m) - m..stretch.end.max(m) - m;
+                let sums = products(&f[within.clone()], &b[within]);
+                product += sums.0;
+                energy += sums.1;
+            }
             // What is left is rounding.
             if energy <= 1e-24 * n as f64 * power || energy == 0.0 {
                 break;

@@ -59,7 +59,8 @@ fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
     }
     let end = (at + RATE_HZ as usize).min(samples.len());
     control.pass(&mut samples[at..end]);
-    let samples = &samples[..end];
+    let samples = &mut samples[..end];
+    played::recorded(samples, seed);
     let mut check = ContactCheck::new(RATE_HZ, config.channels);
     for block in samples.chunks(1024) {
         check.push(block);

@@ -1,6 +1,10 @@
 //! Sound that plays while a control is worked: a tone from tape, and invented
 //! music with drums, rests, vibrato, and voices at different places between
 //! left and right. From a seed, so that it is the same every time.
+//!
+//! The music is simpler than what is sold: sums of harmonics and shaped noise,
+//! no room, no singer. Its harmonics start at phases of their own, and the
+//! sound card's noise comes behind the control.
 
 #![allow(dead_code)] // compiled into each test, which uses a part of it
 
@@ -94,6 +98,17 @@ impl Sound {
     }
 }
 
+/// What the sound card adds behind the control: white noise, 88 to 98 dB below
+/// full scale as an input's noise is (common practice, no source; rounding to
+/// 16 bits alone makes 101 dB).
+pub fn recorded(samples: &mut [f32], seed: u64) {
+    let mut dice = Dice(seed ^ 0x00CA_4D00);
+    let rms = 10f64.powf(dice.between(-98.0, -88.0) / 20.0);
+    for sample in samples {
+        *sample += (rms * dice.noise()) as f32;
+    }
+}
+
 /// A tone from tape: a little wow, hiss 40 to 55 dB below it.
 pub fn tone(hz: f64, seconds: f64, seed: u64) -> Sound {
     let mut dice = Dice(seed);
@@ -182,15 +197,33 @@ impl Style {
     }
 }
 
-/// A sum of harmonics that fall off with their order.
-fn harmonics(turns: f64, hz: f64, bright: f64) -> f64 {
-    let most = (16_000.0 / hz).min(14.0) as u32;
-    (1..=most)
-        .map(|k| {
+/// A sum of harmonics that fall off with their order. Each begins where it
+/// will, as behind the reflections of a room: in step they would be a train
+/// of pulses with silence in between.
+struct Harmonics {
+    /// Amplitude and phase in turns of each.
+    parts: Vec<(f64, f64)>,
+}
+
+impl Harmonics {
+    fn thrown(dice: &mut Dice, hz: f64, bright: f64) -> Self {
+        let most = (16_000.0 / hz).min(14.0) as u32;
+        let part = |k: u32| {
             let k = f64::from(k);
-            k.powf(-1.0 / bright) / k.sqrt() * (TAU * turns * k).sin()
-        })
-        .sum()
+            (k.powf(-1.0 / bright) / k.sqrt(), dice.unit())
+        };
+        Self {
+            parts: (1..=most).map(part).collect(),
+        }
+    }
+
+    fn at(&self, turns: f64) -> f64 {
+        let orders = 1..=self.parts.len();
+        let part = |(k, (amplitude, phase)): (usize, &(f64, f64))| {
+            amplitude * (TAU * (turns * k as f64 + phase)).sin()
+        };
+        orders.zip(&self.parts).map(part).sum()
+    }
 }
 
 fn chord(
@@ -204,7 +237,7 @@ fn chord(
 ) {
     for (voice, third) in [0, 2, 4, 7].into_iter().enumerate() {
         let hz = pitch(root, degree + third);
-        let start = dice.unit();
+        let sung = Harmonics::thrown(dice, hz, style.bright);
         let (attack, lasts, release, decay) = if style.staccato {
             (
                 0.004,
@@ -216,10 +249,9 @@ fn chord(
             (0.03, beat * 3.8, 0.15, 4.0)
         };
         let pan = (style.pans[0] + 0.15 * voice as f64).min(0.95);
-        let bright = style.bright;
         sound.add(at, pan, |t| {
             let level = envelope(t, attack, lasts, release, decay)?;
-            Some(0.12 * level * harmonics(start + hz * t, hz, bright))
+            Some(0.12 * level * sung.at(hz * t))
         });
     }
 }
@@ -237,11 +269,11 @@ fn bass(
         let hz = pitch(root, degree);
         let lasts = beat * dice.between(0.15, 0.4);
         let release = dice.between(0.01, 0.03);
-        let bright = style.bright * 0.8;
+        let plucked = Harmonics::thrown(dice, hz, style.bright * 0.8);
         let pan = style.pans[1].clamp(0.35, 0.65);
         sound.add(at + f64::from(half) * beat / 2.0, pan, |t| {
             let level = envelope(t, 0.003, lasts, release, 0.4)?;
-            Some(0.3 * level * harmonics(hz * t, hz, bright))
+            Some(0.3 * level * plucked.at(hz * t))
         });
     }
 }
@@ -255,12 +287,13 @@ fn tune(sound: &mut Sound, dice: &mut Dice, at: f64, root: f64, beat: f64, style
     let tremolo = dice.between(0.0, 0.3);
     let lasts = beat * dice.between(0.4, 0.95);
     let (attack, release) = (dice.between(0.004, 0.05), dice.between(0.015, 0.08));
-    let (pan, bright) = (style.pans[2], style.bright);
+    let sung = Harmonics::thrown(dice, hz, style.bright);
+    let pan = style.pans[2];
     sound.add(at, pan, |t| {
         let level = envelope(t, attack, lasts, release, 2.0)?;
         let bend = -vibrato / vibrato_hz * (TAU * vibrato_hz * t).cos() / TAU;
         let shake = 1.0 + tremolo * (TAU * vibrato_hz * t).sin();
-        Some(0.2 * level * shake * harmonics(hz * (t + bend), hz, bright))
+        Some(0.2 * level * shake * sung.at(hz * (t + bend)))
     });
 }
 

@@ -4,26 +4,12 @@
 //! it down at once. So the channel, at about 48 kHz, is freed from what can be
 //! foreseen, and the power of the rest, a quarter of a millisecond at a time,
 //! is searched for stretches that lie lower than the stretches on both sides.
-//! Each side is a ratio of likelihoods, and the worse one counts: notes that
-//! begin or end have one side only. What is left of low voices comes in
-//! pulses, so the middle and the lowest of the pieces must have fallen too;
-//! and a player's fall takes longer than a contact's.
+//! How much such a dip looks like a break is worked out in [`super::looks`];
+//! of dips that overlap the one that looks most like it counts.
 
 use super::breaks::Found;
-use crate::signal::prediction::{Predictor, Workroom};
-
-/// A predictor is made of so many samples, and used for so many in their
-/// middle.
-const WINDOW: usize = 1440;
-const HOP: usize = 240;
-const ORDER: usize = 32;
-/// Samples in a piece.
-const PIECE: usize = 12;
-/// A sample counts no more than this many times the median of its piece: a
-/// crackle is no level.
-const MOST_SURPRISE: f64 = 20.0;
-/// The power of rounding to 16 bits, about −110 dB: less is silence.
-const SILENCE: f64 = 1e-11;
+use super::looks::{self, Looks};
+use super::rest::{HOP, PIECE, Rest, WINDOW};
 
 /// Lengths that are tried, in pieces. Shorter dips are common between the
 /// pulses of a voice.
@@ -35,34 +21,27 @@ const LONGEST_SIDE: usize = 16;
 const EDGE: usize = 2;
 /// Pieces next to an edge that show how sharp it is.
 const NEXT: usize = 4;
+/// Falls on both sides that differ by less have a mean; else the lesser one
+/// says how deep it is.
+const ALIKE: f64 = 0.9;
 /// Dips so far apart are two.
 const APART: usize = 24;
-
-/// Logarithm of how much likelier the worse side is with a dip than without.
-const LEAST_EVIDENCE: f64 = 18.0;
-/// Logarithms of power: each side is higher by this much; both alike within
-/// this; the middle and the lowest fifth of the pieces fell so much; and next
-/// to the edge there is this part of the fall.
-const LEAST_FALL: f64 = 0.9;
-const ALIKE: f64 = 0.9;
-const LEAST_FALL_OF_THE_MIDDLE: f64 = 0.7;
-const LEAST_FALL_OF_THE_LOWEST: f64 = 0.5;
-const SHARP: f64 = 0.5;
 
 /// A dip in pieces from the first one of the stream.
 #[derive(Clone, Copy, Debug)]
 struct Dip {
     start: u64,
     length: usize,
-    evidence: f64,
-    /// Mean logarithm of the power that the sides have more.
+    /// How much it looks like a break; above 0 it is one.
+    score: f64,
+    /// Logarithm of the power that the sides have more.
     fall: f64,
 }
 
 /// See the module.
 pub(super) struct DipFinder {
     samples: Vec<f64>,
-    room: Workroom,
+    rest: Rest,
     /// Power of the rest in pieces, and the index of the first of them.
     pieces: Vec<f64>,
     base: u64,
@@ -79,7 +58,7 @@ impl DipFinder {
         let first = ((WINDOW - HOP) / 2 / PIECE) as u64;
         Self {
             samples: Vec::new(),
-            room: Workroom::default(),
+            rest: Rest::default(),
             pieces: Vec::new(),
             base: first,
             next: first + (LONGEST_SIDE + EDGE) as u64,
@@ -97,31 +76,12 @@ impl DipFinder {
     pub(super) fn look(&mut self, found: &mut Vec<Found>) {
         let mut at = 0;
         while at + WINDOW <= self.samples.len() {
-            self.add_pieces(at);
+            self.rest
+                .add_pieces(&self.samples[at..at + WINDOW], &mut self.pieces);
             at += HOP;
         }
         self.samples.drain(..at);
         self.search(found);
-    }
-
-    /// The pieces in the middle of the window that begins here.
-    fn add_pieces(&mut self, at: usize) {
-        let window = &self.samples[at..at + WINDOW];
-        let predictor = Predictor::of(window, ORDER, &mut self.room);
-        let reversed: Vec<f64> = predictor.coefficients.iter().rev().copied().collect();
-        let begin = (WINDOW - HOP) / 2;
-        for piece in (begin..begin + HOP).step_by(PIECE) {
-            let mut squares = [0.0; PIECE];
-            for (n, square) in squares.iter_mut().enumerate() {
-                let past = &window[piece + n + 1 - reversed.len()..=piece + n];
-                *square = product(&reversed, past).powi(2);
-            }
-            squares.sort_unstable_by(f64::total_cmp);
-            let median = f64::midpoint(squares[PIECE / 2 - 1], squares[PIECE / 2]);
-            let most = MOST_SURPRISE * median;
-            let sum: f64 = squares.iter().map(|it| it.min(most)).sum();
-            self.pieces.push(sum / PIECE as f64 + SILENCE);
-        }
     }
 
     fn search(&mut self, found: &mut Vec<Found>) {
@@ -154,7 +114,7 @@ impl DipFinder {
 
     fn take(&mut self, dip: Dip, found: &mut Vec<Found>) {
         self.let_go(found);
-        if self.best.is_none_or(|best| dip.evidence > best.evidence) {
+        if self.best.is_none_or(|best| dip.score > best.score) {
             self.best = Some(dip);
         }
     }
@@ -176,7 +136,7 @@ impl DipFinder {
         (self.sums[to] - self.sums[from]) / (to - from) as f64
     }
 
-    /// A dip of this length from here on, if it is one.
+    /// A dip of this length from here on, if it looks like a break.
     fn dip(&self, start: usize, length: usize) -> Option<Dip> {
         let side = length.min(LONGEST_SIDE);
         let (end, after) = (start + length, start + length + EDGE);
@@ -185,46 +145,58 @@ impl DipFinder {
             self.mean(start - side, start),
             self.mean(after, after + side),
         ];
-        let least = within * LEAST_FALL.exp();
-        if sides[0] < least || sides[1] < least {
-            return None;
-        }
         let falls = sides.map(|it| (it / within).ln());
-        if (falls[0] - falls[1]).abs() > ALIKE {
+        if falls[0].min(falls[1]) < looks::LEAST_FALL {
             return None;
         }
-        let fall_next =
-            self.mean(start - NEXT, start) / self.mean(start + EDGE, start + EDGE + NEXT);
-        let rise_next = self.mean(after, after + NEXT) / self.mean(end - NEXT, end);
-        if fall_next.min(rise_next).ln() < SHARP * falls[0].min(falls[1]) {
+        let samples = [side * PIECE, (length - EDGE) * PIECE];
+        let evidence = sides.map(|it| evidence(it, samples[0], within, samples[1]));
+        let before = self.mean(start - NEXT, start);
+        let behind = self.mean(after, after + NEXT);
+        let steps = [
+            before / self.mean(start + EDGE, start + EDGE + NEXT),
+            behind / self.mean(end - NEXT, end),
+        ];
+        let mut looks = Looks {
+            length,
+            evidence: evidence[0].min(evidence[1]),
+            falls,
+            steps: steps.map(f64::ln),
+            of_the_middle: 0.0,
+            of_the_lowest: 0.0,
+        };
+        if !looks.may_be_a_break() {
             return None;
         }
-        let evidence = sides.map(|it| evidence(it, side * PIECE, within, (length - EDGE) * PIECE));
-        let evidence = evidence[0].min(evidence[1]);
-        if evidence < LEAST_EVIDENCE || !self.all_of_it_falls(start, length) {
-            return None;
-        }
-        Some(Dip {
+        [looks.of_the_middle, looks.of_the_lowest] = self.falls_of_order(start, length);
+        let score = looks.score()?;
+        let fall = if (falls[0] - falls[1]).abs() < ALIKE {
+            f64::midpoint(falls[0], falls[1])
+        } else {
+            falls[0].min(falls[1])
+        };
+        (score > 0.0).then_some(Dip {
             start: self.base + start as u64,
             length,
-            evidence,
-            fall: f64::midpoint(falls[0], falls[1]),
+            score,
+            fall,
         })
     }
 
-    /// Whether not only pulses are missing in the dip.
-    fn all_of_it_falls(&self, start: usize, length: usize) -> bool {
+    /// How far the middle and the lowest fifth of the pieces fell.
+    fn falls_of_order(&self, start: usize, length: usize) -> [f64; 2] {
         let (end, after) = (start + length, start + length + EDGE);
         let ordered = |from: usize, to: usize| {
-            let mut pieces = self.pieces[from..to].to_vec();
+            let mut pieces = [0.0; LONGEST];
+            let pieces = &mut pieces[..to - from];
+            pieces.copy_from_slice(&self.pieces[from..to]);
             pieces.sort_unstable_by(f64::total_cmp);
             [pieces[pieces.len() / 2], pieces[pieces.len() / 5]]
         };
         let within = ordered(start + EDGE, end);
         let before = ordered(start - LONGEST_SIDE, start);
         let behind = ordered(after, after + LONGEST_SIDE);
-        let fell = |nth: usize| (before[nth].min(behind[nth]) / within[nth]).ln();
-        fell(0) > LEAST_FALL_OF_THE_MIDDLE && fell(1) > LEAST_FALL_OF_THE_LOWEST
+        [0, 1].map(|nth| (before[nth].min(behind[nth]) / within[nth]).ln())
     }
 }
 
@@ -233,20 +205,6 @@ fn evidence(a: f64, samples_a: usize, b: f64, samples_b: usize) -> f64 {
     let (m, n) = (samples_a as f64, samples_b as f64);
     let both = (a * m + b * n) / (m + n);
     0.5 * ((m + n) * both.ln() - m * a.ln() - n * b.ln())
-}
-
-/// In lanes that the compiler can keep in registers.
-fn product(a: &[f64], b: &[f64]) -> f64 {
-    let mut lanes = [0.0; 4];
-    let (whole_a, whole_b) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest = whole_a.remainder().iter().zip(whole_b.remainder());
-    let rest: f64 = rest.map(|(a, b)| a * b).sum();
-    for (a, b) in whole_a.zip(whole_b) {
-        for lane in 0..4 {
-            lanes[lane] += a[lane] * b[lane];
-        }
-    }
-    rest + lanes.iter().sum::<f64>()
 }
 
 #[cfg(test)]

@@ -14,7 +14,9 @@ mod decimator;
 mod dips;
 mod edges;
 mod levels;
+mod looks;
 mod report;
+mod rest;
 
 use std::collections::VecDeque;
 
