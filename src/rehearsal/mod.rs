@@ -13,6 +13,7 @@
 
 mod control;
 mod deck;
+mod dirt;
 mod dropouts;
 mod fingers;
 mod flutter;
@@ -23,8 +24,9 @@ mod practice;
 mod sweeping;
 mod trimmer;
 
-pub use control::{Control, ControlConfig, ControlFault, ControlFaultKind, DirtyTracks};
+pub use control::Control;
 pub use deck::{RunConfig, SimulatedDeck};
+pub use dirt::{ControlConfig, ControlFault, ControlFaultKind, DirtyTracks};
 pub use dropouts::DropoutConfig;
 pub use fingers::Fingers;
 pub use flutter::{FlutterLine, FlutterModel};

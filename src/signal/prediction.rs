@@ -157,6 +157,22 @@ mod tests {
     }
 
     #[test]
+    fn what_is_left_out_teaches_nothing() {
+        let wave = |n: usize| (n as f64 * 0.3).sin() + 0.5 * (n as f64 * 0.71 + 1.0).sin();
+        let mut x: Vec<f64> = (0..600).map(wave).collect();
+        x[250] += 3.0;
+        let mut room = Workroom::default();
+        let with = Predictor::of(&x, 8, &mut room);
+        let without = Predictor::of_stretches(&x, &[0..250, 259..600], 8, &mut room);
+        let worst = |it: &Predictor| {
+            let errors = (300..600).map(|n| error(it, &x, n).abs());
+            errors.fold(0.0, f64::max)
+        };
+        assert!(worst(&without) < 0.01, "{}", worst(&without));
+        assert!(worst(&with) > 0.05, "{}", worst(&with));
+    }
+
+    #[test]
     fn silence_is_no_trouble() {
         let predictor = Predictor::of(&[0.0; 64], 8, &mut Workroom::default());
         assert!(predictor.coefficients[1..].iter().all(|c| *c == 0.0));

@@ -8,7 +8,8 @@
 
 use std::collections::VecDeque;
 
-use super::edges::{self, ORDER, Step};
+use super::edges::{self, ORDER};
+use super::groups::{Edge, Group, LONGEST_GROUP, SAME_EDGE};
 use crate::signal::prediction::{Predictor, Workroom};
 
 /// A predictor is made of so many samples, so often.
@@ -21,7 +22,7 @@ const GUARD: u64 = 12;
 /// So many samples behind a moment are explained.
 const SPAN: usize = 24;
 /// A millisecond.
-const MS: u64 = 12;
+pub(super) const MS: u64 = 12;
 /// What a moment must have to be looked at as an edge: how much likelier a
 /// step is than none; and how many falls are tried for one rise.
 const LEAST_EVIDENCE: f64 = 14.0;
@@ -47,13 +48,6 @@ const FORECAST_LEAST: f64 = 0.2;
 /// The longest break in milliseconds.
 const LONGEST_MS: u64 = 350;
 
-/// A moment at which the gain falls, or rises.
-#[derive(Clone, Copy, Debug)]
-struct Edge {
-    at: u64,
-    step: Step,
-}
-
 /// A break in samples of the stream pushed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Found {
@@ -67,42 +61,6 @@ struct Model {
     predictor: Predictor,
     /// What cannot be foreseen, never less than the model is good for.
     power: f64,
-}
-
-/// Edges no further apart than this belong to one group; a group that lasts
-/// longer than that is cut.
-const SAME_EDGE: u64 = 14;
-const LONGEST_GROUP: u64 = 4 * MS;
-
-/// The best edge of a group that follow each other closely.
-#[derive(Default)]
-struct Group {
-    best: Option<Edge>,
-    begun: u64,
-    last: u64,
-}
-
-impl Group {
-    /// Takes an edge; hands out the best one of the group before, when that
-    /// is over.
-    fn take(&mut self, edge: Option<Edge>, now: u64) -> Option<Edge> {
-        let over = self.best.is_some()
-            && (now > self.last + SAME_EDGE || now > self.begun + LONGEST_GROUP);
-        let done = if over { self.best.take() } else { None };
-        if let Some(edge) = edge {
-            if self.best.is_none() {
-                self.begun = now;
-            }
-            self.last = now;
-            if self
-                .best
-                .is_none_or(|best| edge.step.evidence > best.step.evidence)
-            {
-                self.best = Some(edge);
-            }
-        }
-        done
-    }
 }
 
 /// See the module.

@@ -13,6 +13,7 @@ mod crackles;
 mod decimator;
 mod dips;
 mod edges;
+mod groups;
 mod levels;
 mod looks;
 mod report;

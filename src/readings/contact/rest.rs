@@ -131,3 +131,58 @@ fn product(a: &[f64], b: &[f64]) -> f64 {
     }
     rest + lanes.iter().sum::<f64>()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Even noise of one window, seeded, with impulses that die away.
+    fn window(impulses: &[usize]) -> Vec<f64> {
+        let mut state = 7_u64;
+        let mut noise = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            ((state >> 40) as f64 / f64::from(1_u32 << 24) - 0.5) * 0.01
+        };
+        let mut window: Vec<f64> = (0..WINDOW).map(|_| noise()).collect();
+        for at in impulses {
+            for n in 0..10 {
+                window[at + n] += 0.3 * (-(n as f64) / 2.0).exp();
+            }
+        }
+        window
+    }
+
+    fn pieces(window: &[f64]) -> Vec<f64> {
+        let mut pieces = Vec::new();
+        Rest::default().add_pieces(window, &mut pieces);
+        pieces
+    }
+
+    #[test]
+    fn a_crackle_hardly_changes_the_level() {
+        let quiet = pieces(&window(&[]));
+        assert_eq!(quiet.len(), HOP / PIECE);
+        let mean = |pieces: &[f64]| pieces.iter().sum::<f64>() / pieces.len() as f64;
+        // Elsewhere in the window, and within the pieces, where what is
+        // foreseen from it stays; its own power is 100 times the noise's.
+        for (impulses, most) in [([300, 1200], 1.25), ([700, 760], 2.5)] {
+            let crackled = pieces(&window(&impulses));
+            let ratio = mean(&crackled) / mean(&quiet);
+            assert!((0.8..most).contains(&ratio), "{impulses:?} {ratio}");
+        }
+    }
+
+    #[test]
+    fn what_is_quieter_has_less_power() {
+        let mut halved = window(&[]);
+        for sample in &mut halved[720..] {
+            *sample *= 0.5;
+        }
+        let pieces = pieces(&halved);
+        let (before, behind) = pieces.split_at(pieces.len() / 2);
+        let ratio = before.iter().sum::<f64>() / behind.iter().sum::<f64>();
+        assert!((3.0..5.2).contains(&ratio), "{ratio}");
+    }
+}
