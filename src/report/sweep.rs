@@ -251,8 +251,7 @@ impl Comparison {
                 row("verdict", verdict_word),
                 row("bad spots", |report| report.bad_spots.len().to_string()),
                 row("worst", |report| {
-                    let depths = report.bad_spots.iter().filter_map(|spot| spot.depth);
-                    let worst = depths.map(|depth| depth.0.abs()).fold(0.0, f64::max);
+                    let worst = worst_depth(report);
                     if worst > 0.0 {
                         format!("{worst:.1} %")
                     } else {
@@ -283,6 +282,12 @@ fn verdict_word(report: &SweepReport) -> String {
     .to_owned()
 }
 
+/// How far off the speed is on the worst spot, percent; 0 without any.
+fn worst_depth(report: &SweepReport) -> f64 {
+    let depths = report.bad_spots.iter().filter_map(|spot| spot.depth);
+    depths.map(|depth| depth.0.abs()).fold(0.0, f64::max)
+}
+
 /// The worst spot is less deep than this share of what it was.
 const BETTER_SHARE: f64 = 0.7;
 
@@ -296,15 +301,11 @@ fn compared(before: &SweepReport, after: &SweepReport) -> &'static str {
         return "The wiper turns smoothly, but right speed is at the end of its travel: look \
                 elsewhere.";
     }
-    let worst = |report: &SweepReport| {
-        let depths = report.bad_spots.iter().filter_map(|spot| spot.depth);
-        depths.map(|depth| depth.0.abs()).fold(0.0, f64::max)
-    };
     match (spots(before), spots(after)) {
         (0, 0) => "Smooth before and after.",
         (_, 0) => "Cleaning has cured it.",
         (0, _) => "It was smooth before and is not now; let it dry and repeat the sweep.",
-        (some, left) if left < some || worst(after) < BETTER_SHARE * worst(before) => {
+        (some, left) if left < some || worst_depth(after) < BETTER_SHARE * worst_depth(before) => {
             "Better, but not well: clean it once more."
         }
         _ => {

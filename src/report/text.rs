@@ -64,12 +64,16 @@ fn swept(file: &str, measurement: &Measurement) -> String {
         CautionCode::Drifting,
         CautionCode::RecordTooShort,
     ];
-    for caution in &measurement.cautions {
-        if !by_turning.contains(&caution.code) {
-            text.push_str(&wrapped("  Caution    ", &plain(&caution.text)));
-        }
-    }
+    text.push_str(&cautions(measurement, &by_turning));
     text
+}
+
+/// The cautions but for those of these codes.
+fn cautions(measurement: &Measurement, but: &[CautionCode]) -> String {
+    let all = measurement.cautions.iter();
+    all.filter(|caution| !but.contains(&caution.code))
+        .map(|caution| wrapped("  Caution    ", &plain(&caution.text)))
+        .collect()
 }
 
 fn measured(file: &str, measurement: &Measurement) -> String {
@@ -85,9 +89,7 @@ fn measured(file: &str, measurement: &Measurement) -> String {
         text.push_str(&flutter_lines(&measurement.flutter));
     }
     text.push_str(&wrapped("  Signal     ", &signal(&measurement.signal)));
-    for caution in &measurement.cautions {
-        text.push_str(&wrapped("  Caution    ", &plain(&caution.text)));
-    }
+    text.push_str(&cautions(measurement, &[]));
     text
 }
 

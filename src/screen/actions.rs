@@ -341,8 +341,7 @@ mod tests {
     use crate::audio::rehearsal_source::BenchStatus;
     use crate::readings::Problem;
     use crate::screen::specimen;
-    use crate::screen::state::{Kept, Lead, SourceKind};
-    use std::sync::Arc;
+    use crate::screen::state::{Lead, SourceKind};
 
     fn type_text(state: &mut ScreenState, text: &str) {
         for letter in text.chars() {
@@ -352,20 +351,7 @@ mod tests {
 
     fn unsaved() -> ScreenState {
         let mut state = specimen::showing(specimen::reading(0.0));
-        state.kept.push(Kept {
-            number: 1,
-            slot: Slot::Before,
-            measurement: Arc::new(specimen::measurement(-1.0)),
-            machine: None,
-            note: None,
-            supply_volts: None,
-            run: None,
-            wiper: None,
-            wiper_at_first: None,
-            source: String::new(),
-            saved: false,
-            saving: false,
-        });
+        state.kept.push(specimen::kept(1, Slot::Before, -1.0));
         state
     }
 

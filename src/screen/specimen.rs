@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::state::{ScreenState, Setup, SourceKind};
+use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
 use crate::readings::{
@@ -139,6 +139,24 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         along: None,
         flutter: flutter(),
         cautions: Vec::new(),
+    }
+}
+
+/// A snapshot that is held in memory only.
+pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
+    Kept {
+        number,
+        slot,
+        measurement: Arc::new(measurement(deviation)),
+        machine: None,
+        note: None,
+        supply_volts: None,
+        run: None,
+        wiper: None,
+        wiper_at_first: None,
+        source: "Line In".to_owned(),
+        saved: false,
+        saving: false,
     }
 }
 

@@ -39,19 +39,10 @@ fn text(state: &ScreenState, size: (u16, u16)) -> String {
 }
 
 fn kept(state: &mut ScreenState, slot: Slot, deviation: f64, saved: bool) {
+    let number = state.kept.len() as u32 + 1;
     state.kept.push(Kept {
-        number: state.kept.len() as u32 + 1,
-        slot,
-        measurement: Arc::new(specimen::measurement(deviation)),
-        machine: None,
-        note: None,
-        supply_volts: None,
-        run: None,
-        wiper: None,
-        wiper_at_first: None,
-        source: "Line In".to_owned(),
         saved,
-        saving: false,
+        ..specimen::kept(number, slot, deviation)
     });
 }
 

@@ -9,11 +9,14 @@
 //! `-- --track` leaves the sound out. A second table has other ways of sweeping
 //! and other faults; `-- --cases` makes that one alone.
 
+#[path = "../support/intervals.rs"]
+mod intervals;
 #[path = "../support/sweeps.rs"]
 mod sweeps;
 
 use std::f64::consts::TAU;
 
+use intervals::wilson;
 use sweeps::{Dice, Fault, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
 use tapewright::readings::{
     BadSpot, ChannelChoice, Conditions, Engine, Settings, SpotKind, SweepReport, SweepVerdict,
@@ -239,14 +242,12 @@ fn share<'a>(all: impl Iterator<Item = &'a Trial>, is_so: impl Fn(&Trial) -> boo
     if n < 1.0 {
         return "–".to_owned();
     }
-    let (p, z2) = (hits / n, 1.96f64 * 1.96);
-    let middle = (p + z2 / (2.0 * n)) / (1.0 + z2 / n);
-    let half = (z2 * (p * (1.0 - p) / n + z2 / (4.0 * n * n))).sqrt() / (1.0 + z2 / n);
+    let [low, high] = wilson(hits, n);
     format!(
         "{:.1} ({:.1}–{:.1}) of {n}",
-        100.0 * p,
-        100.0 * (middle - half).max(0.0),
-        100.0 * (middle + half)
+        100.0 * hits / n,
+        100.0 * low,
+        100.0 * high
     )
 }
 

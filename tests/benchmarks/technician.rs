@@ -37,6 +37,8 @@
 mod dice;
 #[path = "../support/hands.rs"]
 mod hands;
+#[path = "../support/intervals.rs"]
+mod intervals;
 
 use dice::Dice;
 use hands::{BAND, REACTION_S, START, Seen, TRAVEL_DEGREES, Workplace, machine, turned};
@@ -369,15 +371,12 @@ fn runs(count: u64, run: impl Fn(u64) -> Run + Copy + Send + Sync) -> Vec<Run> {
 
 /// Share in percent with Wilson's interval at 95 %.
 fn share(hits: usize, of: usize) -> String {
-    let (n, p) = (of as f64, hits as f64 / of as f64);
-    let z2 = 1.96f64 * 1.96;
-    let middle = (p + z2 / (2.0 * n)) / (1.0 + z2 / n);
-    let half = (z2 * (p * (1.0 - p) / n + z2 / (4.0 * n * n))).sqrt() / (1.0 + z2 / n);
+    let [low, high] = intervals::wilson(hits as f64, of as f64);
     format!(
         "{:.1} % ({:.1}–{:.1})",
-        100.0 * p,
-        100.0 * (middle - half).max(0.0),
-        100.0 * (middle + half).min(1.0)
+        100.0 * hits as f64 / of as f64,
+        100.0 * low,
+        100.0 * high
     )
 }
 

@@ -236,7 +236,12 @@ impl Sweep {
 
     fn find_spots(&self, report: &mut SweepReport) {
         let range = self.range();
-        let marked = self.moving();
+        let inners: Vec<Inner> = self
+            .ways
+            .iter()
+            .map(|&way| inner_part(way, &self.smooth, TURNING_SHARE * range))
+            .collect();
+        let marked = self.moving(&inners);
         let shortest = self
             .ways
             .iter()
@@ -247,11 +252,6 @@ impl Sweep {
         let (whitening, white) = Whitening::learn(&clean, &marked, reach_s);
         let traces = traces(&whitening, &white, &marked);
         let mean = running_mean(&clean, (0.06 * RATE_HZ) as usize);
-        let inners: Vec<Inner> = self
-            .ways
-            .iter()
-            .map(|&way| inner_part(way, &self.smooth, TURNING_SHARE * range))
-            .collect();
         let scores: Vec<Scores> = inners
             .iter()
             .map(|&inner| Scores::of(&traces, inner, &mean, self.scale))
@@ -317,11 +317,7 @@ impl Sweep {
                 depth: None,
                 kind: SpotKind::Dead,
                 seen: SpotSeen::Both,
-                times: dead
-                    .seen
-                    .iter()
-                    .map(|(_, it)| self.time(it.middle()))
-                    .collect(),
+                times: dead.seen.iter().map(|it| self.time(it.middle())).collect(),
             });
         }
     }
@@ -375,11 +371,9 @@ impl Sweep {
     }
 
     /// Which values lie between the ends of the sweep and were heard.
-    fn moving(&self) -> Vec<bool> {
-        let range = self.range();
+    fn moving(&self, inners: &[Inner]) -> Vec<bool> {
         let mut marked = vec![false; self.smooth.len()];
-        for &way in &self.ways {
-            let inner = inner_part(way, &self.smooth, TURNING_SHARE * range);
+        for inner in inners {
             marked[inner.from..inner.to].fill(true);
         }
         for (marked, heard) in marked.iter_mut().zip(&self.series.heard) {

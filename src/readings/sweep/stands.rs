@@ -39,6 +39,12 @@ impl Stand {
         self.to - self.from
     }
 
+    /// As nearly as a hand does the same twice.
+    fn is_as_long_as(&self, other: &Self) -> bool {
+        let (a, b) = (self.lasts() as f64, other.lasts() as f64);
+        a.max(b) <= LONGER_TIMES * a.min(b)
+    }
+
     pub(super) fn middle(&self) -> usize {
         usize::midpoint(self.from, self.to)
     }
@@ -86,8 +92,7 @@ pub(super) fn stands(values: &[f64], inner: Inner, flutter: f64, pace: f64) -> V
 #[derive(Clone, Debug)]
 pub(super) struct Dead {
     pub(super) at: f64,
-    /// Way and stand.
-    pub(super) seen: Vec<(usize, Stand)>,
+    pub(super) seen: Vec<Stand>,
 }
 
 /// Dead places by the stands of each way; `range` of the sweep and `flutter`
@@ -106,29 +111,25 @@ pub(super) fn dead_places(ways: &[Vec<Stand>], range: f64, flutter: f64) -> Vec<
             }
             let longer = |it: &&Stand| 2 * it.lasts() >= stand.lasts();
             let mut chance = ways[way].iter().filter(longer).count() as f64;
-            let mut seen = vec![(way, *stand)];
-            for (other, theirs) in ways.iter().enumerate().filter(|(other, _)| *other != way) {
-                let like = |it: &&Stand| {
-                    let (a, b) = (it.lasts() as f64, stand.lasts() as f64);
-                    a.max(b) <= LONGER_TIMES * a.min(b)
-                };
+            let mut seen = vec![*stand];
+            let others = ways.iter().enumerate().filter(|(other, _)| *other != way);
+            for (_, theirs) in others {
+                let alike = theirs.iter().filter(|it| it.is_as_long_as(stand));
+                let alike: Vec<&Stand> = alike.collect();
                 let apart = |it: &Stand| (it.at - stand.at).abs();
-                let nearest = theirs
-                    .iter()
-                    .filter(like)
-                    .min_by(|a, b| apart(a).total_cmp(&apart(b)));
-                let count = theirs.iter().filter(like).count() as f64;
+                let nearest = alike.iter().min_by(|a, b| apart(a).total_cmp(&apart(b)));
                 let Some(nearest) = nearest else { continue };
+                let count = alike.len() as f64;
                 let once = 2.0 * count * apart(nearest).max(least_apart) / range;
                 if once < 0.5 {
                     chance *= once;
-                    seen.push((other, *nearest));
+                    seen.push(**nearest);
                 }
             }
             // So many sets of other ways might have agreed.
             let sets = 1 << (ways.len() - 1).saturating_sub(seen.len());
             if seen.len() > 1 && chance * f64::from(sets) < most_chance {
-                let at = seen.iter().map(|(_, it)| it.at).sum::<f64>() / seen.len() as f64;
+                let at = seen.iter().map(|it| it.at).sum::<f64>() / seen.len() as f64;
                 dead.push(Dead { at, seen });
             }
         }
