@@ -48,7 +48,7 @@ pub fn advice(report: &SweepReport) -> String {
         SweepVerdict::Smooth => {
             let least = report.smallest_seen.map_or(String::new(), |least| {
                 format!(
-                    " (a leap of less than about {:.1} % does not)",
+                    " (one leap of less than about {:.1} % need not show)",
                     least.0.max(0.1)
                 )
             });

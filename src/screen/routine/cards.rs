@@ -127,7 +127,7 @@ const HANDS_OFF: Card = Card {
 };
 
 const ALONG: Card = Card {
-    brief: "Keep a reading near the start, in the middle and near the end of the tape.",
+    brief: "Wind near the start, to the middle, near the end: keep a reading at each.",
     what: "Wind to the start, keep; wind to the middle, keep; wind to the end, keep. Each takes \
         ten to thirty seconds. Or play it through: y at the start, y again at the end, and the \
         three are kept by themselves. A test tape whose tone does not last has to be left out.",
