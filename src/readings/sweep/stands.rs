@@ -21,7 +21,7 @@ const LEAST_APART: f64 = 0.02;
 const LONGER_TIMES: f64 = 3.0;
 /// A chance below this is not taken for one: with two ways, and with more,
 /// where three have to agree and a hand that does things twice is seen through.
-const MOST_CHANCE: [f64; 2] = [0.005, 0.001];
+const MOST_CHANCE: [f64; 2] = [0.005, 0.0003];
 /// Nearer to right speed than this in percent anybody stops to look.
 const LOOKED_AT: f64 = 0.25;
 
