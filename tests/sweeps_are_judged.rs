@@ -26,6 +26,7 @@ fn middling(positions: Vec<f64>) -> Sweep {
         flutter_percent: 0.08,
         drift_percent_per_s: 0.0,
         faults: Vec::new(),
+        backlash_percent: 0.0,
         positions,
     }
 }
@@ -60,6 +61,37 @@ fn a_bad_spot_is_found_where_it_is() {
             .any(|spot| (spot.at.0 - at).abs() < 1.0);
         assert!(near, "{seed}: {at} but {:?}", report.bad_spots);
     }
+}
+
+/// Sweeps of one seed each, with a bad spot that is met so far apart out and
+/// back; what is said of it.
+fn backlashes(apart: f64) -> Vec<[f64; 2]> {
+    let told = (0..8).filter_map(|seed| {
+        let mut dice = Dice::new(seed);
+        let mut sweep =
+            middling(movements(&mut Dice::new(seed))).with_fault(Shape::Box, 1.0, &mut dice);
+        sweep.backlash_percent = apart;
+        let report = judged(&sweep, seed);
+        Some([report.backlash?.0, report.backlash_error?.0])
+    });
+    told.collect()
+}
+
+#[test]
+fn backlash_shows_where_a_bad_spot_is_met_out_and_back() {
+    let none = backlashes(0.0);
+    let some = backlashes(0.6);
+    assert!(none.len() >= 7 && some.len() >= 7, "{none:?} {some:?}");
+    let within = |told: &[[f64; 2]], truth: f64| {
+        let right = told
+            .iter()
+            .filter(|[by, error]| (by - truth).abs() <= *error);
+        right.count() + 1 >= told.len()
+    };
+    assert!(within(&none, 0.0), "{none:?}");
+    assert!(within(&some, 0.6), "{some:?}");
+    let clean = judged(&middling(movements(&mut Dice::new(2))), 2);
+    assert_eq!(clean.backlash, None);
 }
 
 #[test]
@@ -125,8 +157,10 @@ fn the_program_says_it_in_json_and_in_words() {
     let judged = &line["sweep"];
     assert_eq!(judged["verdict"], "erratic");
     assert_eq!(judged["bad_spots"][0]["seen"], "both");
-    assert!(judged["backlash_percent"].is_null());
+    let backlash = judged["backlash_percent"].as_f64().unwrap();
+    assert!(backlash < 0.5, "{backlash}");
     let words = run(&["--sweep"]);
+    assert!(words.contains("out and back agree to within"), "{words}");
     assert!(
         words.contains("JUMPS AT") && words.contains("power off"),
         "{words}"

@@ -140,15 +140,30 @@ pub fn lines(report: &SweepReport) -> String {
         );
         text.push_str(&wrapped("             ", &also));
     }
-    if let Some(backlash) = report.backlash {
-        let words = format!(
-            "the ways out and back lie {:.2} % of speed apart",
-            backlash.0
-        );
+    if let Some(words) = backlash_words(report) {
         text.push_str(&wrapped("  Backlash   ", &words));
     }
     text.push_str(&picture(report));
     text
+}
+
+/// Whether the ways out and back agree; `None` where no place of the track
+/// was told on both.
+pub fn backlash_words(report: &SweepReport) -> Option<String> {
+    let backlash = report.backlash?.0;
+    Some(match report.backlash_error {
+        Some(error) if backlash <= error.0 => {
+            format!(
+                "out and back agree to within {:.1} % of speed",
+                error.0.max(0.1)
+            )
+        }
+        Some(error) => format!(
+            "out and back lie {backlash:.2} % of speed apart, ± {:.2} %",
+            error.0
+        ),
+        None => format!("out and back lie {backlash:.2} % of speed apart"),
+    })
 }
 
 /// The range and where right speed lies in it.

@@ -7,7 +7,8 @@
 //! of faults; a fault counts as found when the verdict is erratic. Intervals
 //! are Wilson's at 95 %. `-- --cell 100 --clean 500` makes fewer;
 //! `-- --track` leaves the sound out. A second table has other ways of sweeping
-//! and other faults; `-- --cases` makes that one alone.
+//! and other faults; `-- --cases` makes that one alone, `-- --cases --like back`
+//! those of its cases that have the word in their names.
 
 #[path = "../support/intervals.rs"]
 mod intervals;
@@ -113,6 +114,8 @@ struct Case {
     right_at: Option<f64>,
     /// The hand rests on the fault before it begins.
     rests_on_it: bool,
+    /// In percent of speed.
+    backlash: f64,
 }
 
 impl Case {
@@ -126,6 +129,7 @@ impl Case {
         from_middle: false,
         right_at: None,
         rests_on_it: false,
+        backlash: 0.0,
     };
 
     const fn faulty(shape: Shape, depth: f64) -> Self {
@@ -151,6 +155,9 @@ struct Trial {
     stray: usize,
     kinds: Vec<SpotKind>,
     smallest_seen: f64,
+    /// As reported less the true one, in percent of speed; whether it lies
+    /// within what the report allows for.
+    backlash_off: Option<(f64, bool)>,
 }
 
 fn hands(case: &Case, kind: usize, seed: u64) -> Vec<f64> {
@@ -192,6 +199,7 @@ fn trial(seed: u64, case: &Case, with_sound: bool) -> Trial {
             .positions
             .splice(on..on, std::iter::repeat_n(centre, rest as usize));
     }
+    sweep.backlash_percent = case.backlash;
     let track = sweep.track(&mut dice);
     let report = judged(&track, with_sound, &mut dice);
     let near = 0.05 * (sweep.high - sweep.low);
@@ -216,6 +224,13 @@ fn trial(seed: u64, case: &Case, with_sound: bool) -> Trial {
         stray: report.bad_spots.iter().filter(is_stray).count(),
         smallest_seen: report.smallest_seen.map_or(f64::NAN, |it| it.0),
         kinds: report.bad_spots.iter().map(|spot| spot.kind).collect(),
+        backlash_off: report
+            .backlash
+            .zip(report.backlash_error)
+            .map(|(by, error)| {
+                let off = by.0 - case.backlash;
+                (off, off.abs() <= error.0)
+            }),
     }
 }
 
@@ -266,7 +281,7 @@ fn main() {
         one_round_trip(number("--clean", 2000), each, with_sound);
     }
     println!();
-    cases(each, with_sound);
+    cases(each, with_sound, &option("--like").unwrap_or_default());
 }
 
 fn one_round_trip(cleans: u64, each: u64, with_sound: bool) {
@@ -309,10 +324,10 @@ fn one_round_trip(cleans: u64, each: u64, with_sound: bool) {
 }
 
 /// What else a technician does, and what else a trimmer has.
-fn cases(each: u64, with_sound: bool) {
+fn other_cases() -> [Case; 16] {
     let jump = Case::faulty(Shape::Box, 1.0);
     let dead = Case::faulty(Shape::Dead, 0.0);
-    let cases = [
+    [
         Case {
             name: "clean, two round trips",
             round_trips: 2,
@@ -374,6 +389,20 @@ fn cases(each: u64, with_sound: bool) {
             ..jump
         },
         Case {
+            name: "1 %, back where out was",
+            ..jump
+        },
+        Case {
+            name: "1 %, back 0.3 % from out",
+            backlash: 0.3,
+            ..jump
+        },
+        Case {
+            name: "1 %, back 0.6 % from out",
+            backlash: 0.6,
+            ..jump
+        },
+        Case {
             name: "right speed at 0.05 of the travel",
             right_at: Some(0.05),
             ..Case::CLEAN
@@ -383,13 +412,20 @@ fn cases(each: u64, with_sound: bool) {
             right_at: Some(0.15),
             ..Case::CLEAN
         },
-    ];
+    ]
+}
+
+/// Judges them.
+fn cases(each: u64, with_sound: bool, like: &str) {
     println!("| case | erratic % | in place % | elsewhere | near the end % | unclear % | kinds |");
     println!("| --- | --- | --- | --- | --- | --- | --- |");
-    let mut first = 800_000;
-    for case in cases {
-        let cell = trials(first..first + each, &case, with_sound);
+    let mut first = 790_000;
+    for case in other_cases() {
         first += 10_000;
+        if !case.name.contains(like) {
+            continue;
+        }
+        let cell = trials(first..first + each, &case, with_sound);
         let is = |verdict: SweepVerdict| share(cell.iter(), |trial| trial.verdict == verdict);
         let placed: usize = cell.iter().map(|trial| trial.placed).sum();
         let faults: usize = cell.iter().map(|trial| trial.faults).sum();
@@ -403,7 +439,26 @@ fn cases(each: u64, with_sound: bool) {
             is(SweepVerdict::Unclear),
             kinds(&cell),
         );
+        if case.name.contains("back") {
+            println!("{}", backlashes(&cell));
+        }
     }
+}
+
+/// How far from the truth the backlash is said to be.
+fn backlashes(cell: &[Trial]) -> String {
+    let known: Vec<(f64, bool)> = cell.iter().filter_map(|it| it.backlash_off).collect();
+    let mut off: Vec<f64> = known.iter().map(|(off, _)| off.abs()).collect();
+    off.sort_by(f64::total_cmp);
+    let at = |share: f64| off[((off.len().max(1) - 1) as f64 * share) as usize];
+    let within = known.iter().filter(|(_, within)| *within).count();
+    format!(
+        "  backlash told in {}; off by {:.2} % (95 in 100: {:.2}), {:.0} in 100 within what is said",
+        known.len(),
+        at(0.5),
+        at(0.95),
+        100.0 * within as f64 / known.len() as f64,
+    )
 }
 
 fn kinds(cell: &[Trial]) -> String {

@@ -79,6 +79,9 @@ pub struct Sweep {
     pub flutter_percent: f64,
     pub drift_percent_per_s: f64,
     pub faults: Vec<Fault>,
+    /// The speed follows the wiper with so much play, in percent of speed: a
+    /// place of the track gives less on the way up than on the way down.
+    pub backlash_percent: f64,
     /// Where the hand has the trimmer, 200 times a second.
     pub positions: Vec<f64>,
 }
@@ -95,6 +98,7 @@ impl Sweep {
             flutter_percent: dice.between(0.05, 0.15),
             drift_percent_per_s: dice.between(-0.003, 0.003),
             faults: Vec::new(),
+            backlash_percent: 0.0,
             positions,
         }
     }
@@ -142,6 +146,8 @@ impl Sweep {
         let mut motor = None;
         let gain = 1.0 - (-1.0 / (RATE_HZ * self.lag_s)).exp();
         let mut track = Vec::with_capacity(self.positions.len());
+        let play = self.backlash_percent / (self.high - self.low) / 2.0;
+        let mut followed = self.positions.first().copied().unwrap_or(0.0);
         for (k, &position) in self.positions.iter().enumerate() {
             if dice.chance(12.0 / RATE_HZ) {
                 contact = dice.unit();
@@ -151,7 +157,8 @@ impl Sweep {
                 .iter()
                 .map(|fault| fault.percent(position, contact))
                 .sum();
-            let aim = self.percent_at(self.electrical(position)) + added;
+            followed = followed.clamp(position - play, position + play);
+            let aim = self.percent_at(self.electrical(followed)) + added;
             let motor = motor.get_or_insert(aim);
             *motor += gain * (aim - *motor);
             let drift = self.drift_percent_per_s * k as f64 / RATE_HZ;

@@ -145,9 +145,10 @@ impl<'a> Pair<'a> {
         }
     }
 
-    /// The strongest agreement at each speed.
-    pub(super) fn agreements(&self) -> Vec<Option<Agreement>> {
-        (0..BINS).map(|bin| self.best_at(bin)).collect()
+    /// The strongest agreement at each speed of the one way, the other moved
+    /// along the range by so many bins.
+    pub(super) fn agreements(&self, by: isize) -> Vec<Option<Agreement>> {
+        (0..BINS).map(|bin| self.best_at(bin, by)).collect()
     }
 
     /// How strongly the ways agree where they must not: one of them moved
@@ -160,21 +161,13 @@ impl<'a> Pair<'a> {
             .iter()
             .map(|share| {
                 let by = (share * BINS as f64) as isize;
-                let agreements = (0..BINS).map(|bin| self.best_at_shifted(bin, by));
-                agreements
-                    .flatten()
-                    .map(|it| it.strength)
-                    .fold(0.0, f64::max)
+                strongest_of(&self.agreements(by))
             })
             .collect();
         super::series::median(&mut strongest)
     }
 
-    fn best_at(&self, bin: usize) -> Option<Agreement> {
-        self.best_at_shifted(bin, 0)
-    }
-
-    fn best_at_shifted(&self, bin: usize, by: isize) -> Option<Agreement> {
+    fn best_at(&self, bin: usize, by: isize) -> Option<Agreement> {
         let there_bin = bin.checked_add_signed(by).filter(|bin| *bin < BINS)?;
         let mut best: Option<Agreement> = None;
         for (pattern, peaks) in self.one.peaks.iter().enumerate() {
@@ -202,7 +195,7 @@ impl<'a> Pair<'a> {
 }
 
 /// The highest strength.
-pub(super) fn strongest_of(agreements: &[Option<Agreement>]) -> f64 {
+fn strongest_of(agreements: &[Option<Agreement>]) -> f64 {
     agreements
         .iter()
         .flatten()

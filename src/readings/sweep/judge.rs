@@ -1,9 +1,9 @@
 //! From a track to a verdict.
 
+use super::backlash::{backlash, up_less_down};
 use super::bank::{Trace, traces};
-use super::evidence::{
-    Agreement, BINS, Inner, Pair, Peak, Scale, Scores, inner_part, strongest_of,
-};
+use super::claims::{Claim, Compared};
+use super::evidence::{Agreement, BINS, Inner, Peak, Scale, Scores, inner_part};
 use super::kinds::{Passage, crackles, kind_of};
 use super::lines::without_lines;
 use super::passes::{Way, ways};
@@ -28,23 +28,10 @@ const LEAST_WAY: f64 = 0.35;
 /// This share of the range at either end of a way is left to the turning.
 const TURNING_SHARE: f64 = 0.04;
 
-/// Strength from which an agreement of two ways is no chance: more than by
-/// chance in the same sweep, whose hand may be a rough one. Found by trying
-/// hands of several kinds; see the benchmark.
-const LEAST_LIMIT: f64 = 1.6;
-const TIMES_CHANCE: f64 = 1.08;
-/// A fault shows in what is taken for chance as well; beyond this it is not
-/// believed.
-const MOST_CHANCE: f64 = 5.4;
-
 /// A third of a second of dwell and the longest lag, as indices of the bank.
 const USUAL_PATTERN: [usize; 2] = [2, 2];
 /// Of the normal distribution, nine tenths lie above minus this.
 const NINE_IN_TEN: f64 = 1.28;
-
-fn limit(by_chance: f64) -> f64 {
-    LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
-}
 
 /// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
 /// second (50 or more), no number where there was no tone.
@@ -66,13 +53,6 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
 const ONE_PASSAGE_S: f64 = 1.2;
 /// A little further away it still echoes with the other sign.
 const ECHO_S: f64 = 2.2;
-/// Two ways in one direction meet the same doings of a hand that does things
-/// the same way twice: their agreement says less.
-const SAME_DIRECTION: f64 = 1.15;
-/// Of more than two ways every two may agree by chance: so much more is asked
-/// of each pair. By the benchmark, at one clean sweep in a hundred accused.
-const OF_MANY_WAYS: f64 = 1.12;
-
 /// Nobody cleans a wiper for less than this in percent.
 const LEAST_DEPTH: f64 = 0.08;
 
@@ -121,20 +101,9 @@ fn smallest_seen(
 struct Evidence<'a> {
     whitening: &'a Whitening,
     traces: &'a [Trace],
+    mean: &'a [f64],
     pace: f64,
     flutter: f64,
-}
-
-/// An agreement that is no chance, and the ways that agree.
-struct Claim {
-    agreement: Agreement,
-    ways: [Way; 2],
-}
-
-impl Claim {
-    fn is_opposite(&self) -> bool {
-        self.ways[0].up != self.ways[1].up
-    }
 }
 
 struct Sweep {
@@ -261,40 +230,17 @@ impl Sweep {
             .collect();
         let pace = self.pace(&inners);
         let flutter = self.flutter(&whitening);
-        let tolerance = 0.08 + 0.1 * pace;
-        let reach = ((tolerance / range * BINS as f64) as usize).clamp(2, BINS / 12);
-        let mut claims = Vec::new();
-        let mut limits = Vec::new();
-        for one in 0..scores.len() {
-            for other in one + 1..scores.len() {
-                let pair = Pair::new(&scores[one], &scores[other], &traces, reach);
-                let agreements = pair.agreements();
-                let ways = [self.ways[one], self.ways[other]];
-                let mut limit = limit(pair.by_chance());
-                if ways[0].up == ways[1].up {
-                    limit *= SAME_DIRECTION;
-                }
-                if scores.len() > 2 {
-                    limit *= OF_MANY_WAYS;
-                }
-                limits.push(limit);
-                report.evidence = report.evidence.max(strongest_of(&agreements) / limit);
-                let strong = agreements.into_iter().flatten();
-                claims.extend(
-                    strong
-                        .filter(|agreement| agreement.strength > limit)
-                        .map(|agreement| Claim { agreement, ways }),
-                );
-            }
-        }
-        report.smallest_seen = smallest_seen(&traces, &whitening, &marked, &mut limits);
+        let mut compared = Compared::of(&self.ways, &scores, &traces, self.scale, pace);
+        report.evidence = compared.evidence;
+        report.smallest_seen = smallest_seen(&traces, &whitening, &marked, &mut compared.limits);
         let found = Evidence {
             whitening: &whitening,
             traces: &traces,
+            mean: &mean,
             pace,
             flutter,
         };
-        self.note(report, &found, claims);
+        self.note(report, &found, compared.claims);
         self.look_for_dead_places(report, &clean, &inners, pace);
         self.listen_at_rest(report, &traces);
     }
@@ -395,9 +341,10 @@ impl Sweep {
         // before and after itself lies on different sides there.
         left.sort_by(|a, b| {
             let opposite = b.is_opposite().cmp(&a.is_opposite());
-            opposite.then(b.agreement.strength.total_cmp(&a.agreement.strength))
+            opposite.then(b.evidence.total_cmp(&a.evidence))
         });
         let mut known: Vec<(f64, f64)> = Vec::new();
+        let mut apart_by = Vec::new();
         for claim in left {
             let Agreement {
                 bin, sides, sign, ..
@@ -419,7 +366,12 @@ impl Sweep {
             if spot.depth.is_some_and(|depth| depth.0.abs() >= LEAST_DEPTH) {
                 known.push((at, sign));
                 report.bad_spots.push(spot);
+                apart_by.extend(up_less_down(&claim, found.traces, found.mean));
             }
+        }
+        if let Some([by, error]) = backlash(apart_by, found.pace) {
+            report.backlash = Some(by);
+            report.backlash_error = Some(error);
         }
     }
 

@@ -4,7 +4,9 @@
 //! [`recorder`] keeps the track, [`passes`] finds where it turned and rested,
 //! [`judge`] puts the rest together. What is reported is plain values, below.
 
+mod backlash;
 mod bank;
+mod claims;
 mod evidence;
 mod judge;
 mod kinds;
@@ -97,6 +99,9 @@ pub struct SweepReport {
     /// Backlash in percent of speed: how far apart the same places of the
     /// track lie on the ways out and back; `None` where no place shows it.
     pub backlash: Option<Percent>,
+    /// What lag and flutter may feign of it: less than this is none.
+    #[serde(default)]
+    pub backlash_error: Option<Percent>,
     /// What is wrong with the track, strongest first.
     pub bad_spots: Vec<BadSpot>,
     /// A leap of less than this is not told from hand and flutter, by the usual
@@ -213,6 +218,7 @@ impl SweepReport {
             passes: Vec::new(),
             range: None,
             backlash: None,
+            backlash_error: None,
             bad_spots: Vec::new(),
             smallest_seen: None,
             evidence: 0.0,

@@ -6,7 +6,9 @@ use std::sync::Arc;
 use crate::readings::{
     Direction, SweepPicture, SweepProgress, SweepReport, SweepVerdict, Sweeping,
 };
-use crate::report::sweep::{Comparison, ELSEWHERE, advice, headline, range_words, spot_words};
+use crate::report::sweep::{
+    Comparison, ELSEWHERE, advice, backlash_words, headline, range_words, spot_words,
+};
 use crate::screen::canvas::Canvas;
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::{ScreenState, SourceKind};
@@ -151,12 +153,7 @@ fn sentences(earlier: Option<&Arc<SweepReport>>, newest: &SweepReport) -> Vec<St
         texts.push(format!("Also {}.", more.join("; ")));
     }
     texts.extend(range_words(newest).map(|words| format!("Range {words}.")));
-    if let Some(backlash) = newest.backlash {
-        texts.push(format!(
-            "Out and back lie {:.2} % of speed apart (backlash).",
-            backlash.0
-        ));
-    }
+    texts.extend(backlash_words(newest).map(|words| format!("Backlash: {words}.")));
     texts
 }
 

@@ -1,0 +1,118 @@
+//! Holds every two ways of a sweep against each other: where they agree more
+//! strongly than by chance, there is a claim of a bad spot.
+
+use super::bank::Trace;
+use super::evidence::{Agreement, BINS, Pair, Scale, Scores};
+use super::passes::Way;
+
+/// Strength from which an agreement of two ways is no chance: more than by
+/// chance in the same sweep, whose hand may be a rough one. Found by trying
+/// hands of several kinds; see the benchmark.
+const LEAST_LIMIT: f64 = 1.6;
+const TIMES_CHANCE: f64 = 1.08;
+/// A fault shows in what is taken for chance as well; beyond this it is not
+/// believed.
+const MOST_CHANCE: f64 = 5.4;
+
+/// Two ways in one direction meet the same doings of a hand that does things
+/// the same way twice: their agreement says less.
+const SAME_DIRECTION: f64 = 1.15;
+/// Of more than two ways every two may agree by chance: so much more is asked
+/// of each pair. By the benchmark, at one clean sweep in a hundred accused.
+const OF_MANY_WAYS: f64 = 1.12;
+
+/// Out and back are held against each other moved by up to so much percent,
+const MOST_BACKLASH: f64 = 1.0;
+/// and so much of the range.
+const MOST_BACKLASH_SHARE: f64 = 0.08;
+/// More chances to agree: more is asked.
+const SHIFTED: f64 = 1.1;
+
+fn limit(by_chance: f64) -> f64 {
+    LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
+}
+
+/// An agreement that is no chance, and the ways that agree.
+pub(super) struct Claim {
+    pub(super) agreement: Agreement,
+    pub(super) ways: [Way; 2],
+    /// Strength, the limit being 1.
+    pub(super) evidence: f64,
+}
+
+impl Claim {
+    pub(super) fn is_opposite(&self) -> bool {
+        self.ways[0].up != self.ways[1].up
+    }
+}
+
+/// What came of it.
+pub(super) struct Compared {
+    pub(super) claims: Vec<Claim>,
+    /// Strengths from which two ways were believed, pair by pair.
+    pub(super) limits: Vec<f64>,
+    /// The strongest agreement of all, its limit being 1.
+    pub(super) evidence: f64,
+}
+
+impl Compared {
+    /// `pace` is the usual speed of turning in percent a second.
+    pub(super) fn of(
+        ways: &[Way],
+        scores: &[Scores],
+        traces: &[Trace],
+        scale: Scale,
+        pace: f64,
+    ) -> Self {
+        let bins = BINS as f64 / (scale.high - scale.low);
+        let reach = (((0.08 + 0.1 * pace) * bins) as usize).clamp(2, BINS / 12);
+        let mut compared = Self {
+            claims: Vec::new(),
+            limits: Vec::new(),
+            evidence: 0.0,
+        };
+        for one in 0..ways.len() {
+            for other in one + 1..ways.len() {
+                let pair = Pair::new(&scores[one], &scores[other], traces, reach);
+                let mut limit = limit(pair.by_chance());
+                if ways.len() > 2 {
+                    limit *= OF_MANY_WAYS;
+                }
+                let ways = [ways[one], ways[other]];
+                if ways[0].up == ways[1].up {
+                    compared.add(&pair, 0, SAME_DIRECTION * limit, ways);
+                    compared.limits.push(SAME_DIRECTION * limit);
+                    continue;
+                }
+                compared.add(&pair, 0, limit, ways);
+                compared.limits.push(limit);
+                for by in shifts(bins, 2 * reach) {
+                    compared.add(&pair, by, SHIFTED * limit, ways);
+                    compared.add(&pair, -by, SHIFTED * limit, ways);
+                }
+            }
+        }
+        compared
+    }
+
+    /// Where the pair agrees beyond the limit, one way moved by so many bins.
+    fn add(&mut self, pair: &Pair, by: isize, limit: f64, ways: [Way; 2]) {
+        for agreement in pair.agreements(by).into_iter().flatten() {
+            let evidence = agreement.strength / limit;
+            self.evidence = self.evidence.max(evidence);
+            if evidence > 1.0 {
+                self.claims.push(Claim {
+                    agreement,
+                    ways,
+                    evidence,
+                });
+            }
+        }
+    }
+}
+
+/// By how many bins a way is moved; one percent of speed is `bins` of them.
+fn shifts(bins: f64, step: usize) -> impl Iterator<Item = isize> {
+    let most = (MOST_BACKLASH * bins).min(MOST_BACKLASH_SHARE * BINS as f64);
+    (1..=(most / step as f64).round() as isize).map(move |k| k * step.cast_signed())
+}
