@@ -113,7 +113,11 @@ fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered
         .ok_or_else(|| {
             Failure::new(
                 Exit::Usage,
-                "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows",
+                if snapshots.is_empty() {
+                    "nothing is kept yet, so there is nothing to compare; tapewright watch keeps a before (b) and an after (a)"
+                } else {
+                    "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows"
+                },
             )
         })
 }

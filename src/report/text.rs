@@ -9,7 +9,8 @@ use super::words::{
 };
 use super::{FileReport, FileResult, contact, sweep};
 use crate::readings::{
-    CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures,
+    CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
+    Unclear,
 };
 use crate::units::{Percent, Seconds};
 
@@ -26,8 +27,8 @@ pub fn block(report: &FileReport<'_>) -> String {
                 .contact
                 .flatten()
                 .map_or(String::new(), contact::lines);
-            let measured = if report.sweep.is_some() {
-                swept(&file, measurement)
+            let measured = if let Some(sweep) = report.sweep {
+                swept(&file, measurement, sweep)
             } else {
                 measured(&file, measurement)
             };
@@ -55,9 +56,16 @@ fn title(file: &str, measurement: &Measurement) -> String {
 
 /// While the trimmer is turned there is no speed to be told, and what is said
 /// of it does not count against the record.
-fn swept(file: &str, measurement: &Measurement) -> String {
+fn swept(file: &str, measurement: &Measurement, sweep: &SweepReport) -> String {
     let mut text = title(file, measurement);
-    text.push_str("  Speed      turned through the range, so none is told\n");
+    let why = match sweep.unclear {
+        Some(Unclear::NoTone | Unclear::ToneLost | Unclear::WhichTone) => "not told",
+        Some(Unclear::HardlyMoved) => {
+            "none is told of a sweep; without --sweep it is, for it hardly moved"
+        }
+        _ => "turned through the range, so none is told",
+    };
+    text.push_str(&wrapped("  Speed      ", why));
     text.push_str(&wrapped("  Signal     ", &signal(&measurement.signal)));
     let by_turning = [
         CautionCode::SpeedMoved,

@@ -174,15 +174,41 @@ impl ScreenState {
     }
 
     fn quit(&mut self, asked_before: bool) -> Vec<Effect> {
-        let unsaved = self.unsaved().count();
-        if unsaved == 0 || asked_before {
+        let Some(lost) = self.lost_by_leaving().filter(|_| !asked_before) else {
             return vec![Effect::Quit];
-        }
+        };
         self.leaving = true;
-        self.message = Some(format!(
-            "{unsaved} not saved: r tries again, q again leaves without"
-        ));
+        self.message = Some(lost);
         Vec::new()
+    }
+
+    /// What has to be said before the program is left; `None` if nothing is lost.
+    fn lost_by_leaving(&self) -> Option<String> {
+        let unsaved = self.unsaved().count();
+        if unsaved > 0 {
+            return Some(format!(
+                "{unsaved} not saved: r tries again, q again leaves without"
+            ));
+        }
+        if let Some(slot) = &self.keeping {
+            return Some(format!(
+                "{} is still being kept: q again leaves without",
+                slot.name()
+            ));
+        }
+        let under_way = match (self.is_sweeping(), self.is_checking_contact()) {
+            (true, _) => "the sweep is not judged yet: w",
+            (_, true) => "the check is not judged yet: k",
+            _ => return None,
+        };
+        Some(format!("{under_way} ends it, q again leaves without"))
+    }
+
+    /// Takes away what lies over the screen.
+    pub(super) fn uncover(&mut self) {
+        self.help = None;
+        self.budget = false;
+        self.card = None;
     }
 
     pub(super) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
@@ -251,9 +277,7 @@ impl ScreenState {
                 EntryFor::Note => self.note.clone(),
                 EntryFor::Supply => self.supply_volts.map(|volts| volts.to_string()),
             };
-            self.help = None;
-            self.budget = false;
-            self.card = None;
+            self.uncover();
             self.entry = Some(Entry {
                 purpose,
                 text: before.unwrap_or_default(),
@@ -431,6 +455,23 @@ mod tests {
         assert!(matches!(state.act(Action::Quit)[..], [Effect::Quit]));
         let effects = unsaved().act(Action::RetrySaving);
         assert!(matches!(effects[..], [Effect::Save(_)]));
+    }
+
+    #[test]
+    fn leaving_while_something_is_kept_or_checked_is_asked_twice() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let _ = state.act(Action::Keep(Slot::Before));
+        assert!(state.act(Action::Quit).is_empty());
+        assert!(state.message.as_deref().unwrap().contains("before"));
+        assert!(matches!(state.act(Action::Quit)[..], [Effect::Quit]));
+    }
+
+    #[test]
+    fn a_check_that_is_begun_is_not_hidden() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let _ = state.act(Action::Card);
+        let _ = state.act(Action::Sweep);
+        assert!(state.card.is_none() && state.view == View::Wiper);
     }
 
     #[test]

@@ -133,6 +133,11 @@ impl Binding {
         }
     }
 
+    /// What this key does changes from step to step.
+    pub fn is_go_on(&self) -> bool {
+        (self.action)() == Action::GoOn
+    }
+
     /// Worth a line in the help for this kind of source.
     pub fn belongs(&self, kind: SourceKind) -> bool {
         self.when != When::Rehearsing || kind == SourceKind::Rehearsal

@@ -71,7 +71,7 @@ struct Left {
 }
 
 impl Runs {
-    /// Nothing where there are less than one.
+    /// In this order; none at all where the machine has one speed and direction.
     pub fn new(planned: impl IntoIterator<Item = PlannedRun>) -> Self {
         let all = planned.into_iter().map(|planned| OneRun {
             planned,

@@ -27,6 +27,7 @@ impl ScreenState {
     /// Opens the view and begins, or ends what is under way.
     pub(super) fn sweep(&mut self) -> Vec<Effect> {
         self.view = View::Wiper;
+        self.uncover();
         self.follow_view();
         if self.is_sweeping() {
             return vec![Effect::Ask(Request::EndSweep)];

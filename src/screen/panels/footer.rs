@@ -2,6 +2,7 @@
 
 use crate::screen::keys::BINDINGS;
 use crate::screen::pen::{Pen, width};
+use crate::screen::routine::now::key_does;
 use crate::screen::state::ScreenState;
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
@@ -11,11 +12,16 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         .iter()
         .filter(|it| !it.short.is_empty() && it.applies(state));
     for binding in shown {
-        let needed = width(binding.shown) + 1 + width(binding.short);
+        let short = if binding.is_go_on() {
+            key_does(&state.routine, state)
+        } else {
+            binding.short
+        };
+        let needed = width(binding.shown) + 1 + width(short);
         if x + needed > pen.width() {
             break;
         }
         let next = pen.text(x, 0, binding.shown, look.strong());
-        x = pen.text(next + 1, 0, binding.short, look.faint()) + 2;
+        x = pen.text(next + 1, 0, short, look.faint()) + 2;
     }
 }

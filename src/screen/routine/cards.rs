@@ -112,7 +112,7 @@ const TRIM: Card = Card {
     caution: "Mains parts under power can kill: insulated tool, one hand, and leave it to licensed \
         practice where local codes say so. Keep the tool off belts and flywheel. Mark the old \
         position first. Sealed or unmarked adjusters stay as they are.",
-    rehearsal: "Left and right turn it finely, up and down coarsely.",
+    rehearsal: "← → turn it finely, ↓ ↑ coarsely; → and ↑ are clockwise, eight ↑ an eighth of a turn.",
 };
 
 const HANDS_OFF: Card = Card {

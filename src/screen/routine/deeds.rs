@@ -184,14 +184,15 @@ impl ScreenState {
         let Some(bench) = self.bench else {
             return Vec::new();
         };
-        let clean = bench.strokes >= self.routine.strokes_wanted;
-        let command = match (bench.powered, clean) {
-            (true, false) => BenchCommand::Power(false),
-            (false, false) => BenchCommand::CleanStroke,
-            (false, true) => BenchCommand::Power(true),
-            (true, true) => return self.leave(Step::Clean),
-        };
-        vec![Effect::Bench(command)]
+        let missing = self.routine.strokes_wanted.saturating_sub(bench.strokes);
+        match (bench.powered, missing) {
+            (true, 0) => self.leave(Step::Clean),
+            (true, _) => vec![Effect::Bench(BenchCommand::Power(false))],
+            (false, 0) => vec![Effect::Bench(BenchCommand::Power(true))],
+            (false, _) => (0..missing)
+                .map(|_| Effect::Bench(BenchCommand::CleanStroke))
+                .collect(),
+        }
     }
 
     /// The next place along the tape that nothing was kept of.

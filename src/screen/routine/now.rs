@@ -270,6 +270,12 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
         Step::Wiper if state.is_sweeping() => "end the sweep",
         Step::Wiper if state.wants_cleaning() => "clean again",
         Step::Wiper if !done => "begin a sweep",
+        Step::Clean => match (state.bench, state.routine.strokes_wanted) {
+            (Some(bench), wanted) if bench.powered && bench.strokes < wanted => "power off",
+            (Some(bench), wanted) if bench.strokes < wanted => "work the wiper",
+            (Some(bench), _) if !bench.powered => "power on",
+            _ => "go on",
+        },
         Step::After if state.runs.next_to_do().is_some() => "next run",
         Step::After => "done",
         _ => "go on",
