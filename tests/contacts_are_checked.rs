@@ -162,6 +162,42 @@ fn silence_has_no_verdict() {
 }
 
 #[test]
+fn a_channel_that_is_silent_or_gone_for_a_while_is_named() {
+    let mut dead = played::tone(3150.0, 4.0, 3).interleaved();
+    for frame in dead.chunks_exact_mut(2) {
+        frame[1] = 0.0;
+    }
+    let report = checked(&dead, 2);
+    let right = ContactVerdict::OneIsSilent(ContactTrack::Right);
+    assert_eq!(report.verdict(), right);
+    assert_eq!(report.tracking, None);
+
+    let mut away = played::tone(3150.0, 6.0, 3).interleaved();
+    for frame in away[4 * RATE_HZ as usize..7 * RATE_HZ as usize].chunks_exact_mut(2) {
+        frame[0] = 0.0;
+    }
+    let report = checked(&away, 2);
+    let left = ContactVerdict::OneDropsOut(ContactTrack::Left);
+    assert_eq!(report.verdict(), left);
+    assert!((report.channels[0].gone.0 - 1.5).abs() < 0.1, "{report:?}");
+    assert!(report.channels[1].gone.0 < 0.05);
+}
+
+#[test]
+fn a_switch_that_mutes_cleanly_does_not_crackle() {
+    for sound in [played::tone(1000.0, 8.0, 4), played::music(8.0, 4)] {
+        let mut samples = sound.interleaved();
+        for from in [2, 4, 6] {
+            let from = from * 2 * RATE_HZ as usize;
+            samples[from..from + RATE_HZ as usize].fill(0.0);
+        }
+        let report = checked(&samples, 2);
+        let crackles: Vec<u64> = report.channels.iter().map(|it| it.crackles).collect();
+        assert_eq!(crackles, [0, 0]);
+    }
+}
+
+#[test]
 fn the_size_of_blocks_changes_nothing() {
     let sound = played::tone(3150.0, 14.0, 9);
     let (samples, _) = worked(&sound, &ControlConfig::dirty(9), 9, 6.0);

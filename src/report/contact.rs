@@ -20,6 +20,8 @@ rollers. Work it end to end a dozen times, let it dry, and repeat the check.";
 pub fn headline(report: &ContactReport) -> &'static str {
     match report.verdict() {
         ContactVerdict::NoSignal => "no sound to judge",
+        ContactVerdict::OneIsSilent(ContactTrack::Left) => "the left channel is silent",
+        ContactVerdict::OneIsSilent(_) => "the right channel is silent",
         ContactVerdict::Clean => "clean",
         ContactVerdict::Crackles => "crackles",
         ContactVerdict::OneDropsOut(ContactTrack::Left) => "the left channel drops out",
@@ -33,6 +35,10 @@ pub fn advice(report: &ContactReport) -> &'static str {
     match report.verdict() {
         ContactVerdict::NoSignal => {
             "Play a tone or music and work the control through its range while it plays."
+        }
+        ContactVerdict::OneIsSilent(_) => {
+            "Is only one channel played or plugged in? If both are, contact, cable or head of that \
+             one is open: work the control and the switches, then look along its way."
         }
         ContactVerdict::Clean if report.passes == 0 => {
             "But the level hardly moved: work the control through its range and back, or the \
@@ -103,6 +109,10 @@ fn channel_lines(channel: &ContactChannel) -> String {
         counted(channel.break_count, "break", "breaks")
     );
     let mut text = wrapped(&format!("  {:<11}", track(channel.track)), &words);
+    if channel.is_gone() {
+        let words = format!("gone for {:.1} s while the other played", channel.gone.0);
+        text.push_str(&wrapped("             ", &words));
+    }
     if channel.is_bad() {
         let _ = writeln!(text, "             {}", marks(channel));
     }
@@ -177,6 +187,7 @@ mod tests {
             track,
             now: Some(Decibels(-12.0)),
             level: Some([Decibels(-50.0), Decibels(-12.0)]),
+            gone: Seconds(0.0),
             crackles: 1,
             break_count: breaks as u64,
             breaks: vec![it; breaks],
@@ -211,6 +222,17 @@ mod tests {
             text.lines().all(|line| line.chars().count() <= 80),
             "{text}"
         );
+    }
+
+    #[test]
+    fn a_channel_that_is_silent_or_gone_is_named() {
+        let mut it = report(0);
+        it.channels[1].gone = Seconds(2.3);
+        let text = lines(&it);
+        assert!(text.contains("THE RIGHT CHANNEL DROPS OUT"), "{text}");
+        assert!(text.contains("gone for 2.3 s"), "{text}");
+        it.channels[1].level = Some([Decibels(-99.0), Decibels(-90.0)]);
+        assert!(lines(&it).contains("THE RIGHT CHANNEL IS SILENT"));
     }
 
     #[test]

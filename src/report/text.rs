@@ -29,6 +29,9 @@ pub fn block(report: &FileReport<'_>) -> String {
                 .map_or(String::new(), contact::lines);
             let measured = if let Some(sweep) = report.sweep {
                 swept(&file, measurement, sweep)
+            } else if report.contact.is_some() && !measurement.signal.usable {
+                // Contacts need no tone: nothing is said of one that is not there.
+                title(&file, measurement)
             } else {
                 measured(&file, measurement)
             };

@@ -1,7 +1,8 @@
 //! Level of each channel along the movement: lowest and highest, how often it
 //! went through its range, and how far left and right differ.
 
-use crate::units::Decibels;
+use super::report::GONE_DB;
+use crate::units::{Decibels, Seconds};
 
 /// Sums are made over this long, and a level is the median of so many.
 const SLICE_S: f64 = 0.01;
@@ -21,6 +22,8 @@ const SMOOTHED: f64 = 4.0;
 const COMPARED_DB: f64 = 3.0;
 const COMPARED_STEPS: usize = 40;
 const COMPARED_RANGE_DB: f64 = 45.0;
+/// A channel louder than this plays.
+const PLAYS_DB: f64 = -60.0;
 /// And where at least so many slices are known, and this far above the
 /// quietest.
 const COMPARED_SLICES: u32 = 20;
@@ -37,6 +40,8 @@ struct Channel {
     slices: Vec<f64>,
     histogram: Vec<u32>,
     now: Option<f64>,
+    /// Slices in which the other channel played and this one did not.
+    gone: u32,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -84,6 +89,7 @@ impl Levels {
                     slices: Vec::with_capacity(SLICES),
                     histogram: vec![0; STEPS],
                     now: None,
+                    gone: 0,
                 };
                 channels
             ],
@@ -131,6 +137,11 @@ impl Levels {
     /// The newest level of a channel.
     pub(super) fn now(&self, channel: usize) -> Option<Decibels> {
         self.channels[channel].now.map(Decibels)
+    }
+
+    /// How long a channel was gone while the other played.
+    pub(super) fn gone(&self, channel: usize) -> Seconds {
+        Seconds(f64::from(self.channels[channel].gone) * SLICE_S)
     }
 
     /// The lowest and the highest level.
@@ -185,10 +196,21 @@ impl Levels {
     }
 
     fn compare(&mut self) {
-        let [left, right] = &mut self.channels[..] else {
+        let [one, other] = &mut self.channels[..] else {
             return;
         };
-        for (left, right) in left.slices.iter().zip(&right.slices) {
+        for (left, right) in one.slices.iter().zip(&other.slices) {
+            let [left_db, right_db] = [decibels(*left), decibels(*right)];
+            if (left_db - right_db).abs() > GONE_DB {
+                // One of them is gone; that is no difference of tracking.
+                let gone = if left_db < right_db {
+                    &mut one.gone
+                } else {
+                    &mut other.gone
+                };
+                *gone += u32::from(left_db.max(right_db) > PLAYS_DB);
+                continue;
+            }
             let level = decibels(f64::midpoint(*left, *right));
             let step = (-level / COMPARED_DB).clamp(0.0, (COMPARED_STEPS - 1) as f64);
             let compared = &mut self.compared[step as usize];

@@ -16,6 +16,7 @@ mod edges;
 mod groups;
 mod levels;
 mod looks;
+mod presence;
 mod report;
 mod rest;
 
@@ -26,6 +27,7 @@ use crackles::CrackleFinder;
 use decimator::Decimator;
 use dips::DipFinder;
 use levels::Levels;
+use presence::Presence;
 
 pub use report::{
     ContactBreak, ContactChannel, ContactReport, ContactTrack, ContactVerdict, MARK_DB, MARKS,
@@ -49,6 +51,8 @@ const ONE_CRACKLE_S: f64 = 0.012;
 const EDGE_S: f64 = 0.004;
 /// Breaks nearer to each other than this are one.
 const SAME_BREAK_S: f64 = 0.001;
+/// So many breaks are held against those that are found later.
+const NEWEST_BREAKS: usize = 8;
 /// A crackle waits this long for the break that it may be the edge of.
 const WAIT_S: f64 = 0.5;
 
@@ -176,6 +180,7 @@ impl ContactCheck {
                     track: track.name,
                     now: self.levels.now(nth),
                     level: self.levels.range(nth),
+                    gone: self.levels.gone(nth),
                     crackles: track.crackles,
                     break_count: track.break_count,
                     breaks: track.breaks.clone(),
@@ -213,6 +218,10 @@ struct Track {
     crackle_places: Vec<(Seconds, Decibels)>,
     break_count: u64,
     breaks: Vec<ContactBreak>,
+    /// Start, end and number of those that may be found once more.
+    newest_breaks: VecDeque<(f64, f64, usize)>,
+    /// Whether sound is there, every few milliseconds.
+    presence: Presence,
     rate_hz: f64,
 }
 
@@ -242,6 +251,8 @@ impl Track {
             crackle_places: Vec::new(),
             break_count: 0,
             breaks: Vec::new(),
+            newest_breaks: VecDeque::new(),
+            presence: Presence::new(rate_hz),
             rate_hz,
         }
     }
@@ -264,6 +275,7 @@ impl Track {
 
     fn push(&mut self, samples: &[f32]) {
         self.pushed_s += samples.len() as f64 / self.rate_hz;
+        self.presence.push(samples);
         self.whole.clear();
         self.to_crackle_rate.push(samples, &mut self.whole);
         self.crackle_finder.samples().extend_from_slice(&self.whole);
@@ -316,14 +328,20 @@ impl Track {
             level: self.level_at(start),
         };
         // Both ways of looking may find the same one, the less exact first.
-        let same = |it: &&mut ContactBreak| {
-            it.start.0 <= end + SAME_BREAK_S && start <= it.start.0 + it.length.0 + SAME_BREAK_S
+        let same = |known: &&(f64, f64, usize)| {
+            known.0 <= end + SAME_BREAK_S && start <= known.1 + SAME_BREAK_S
         };
-        if let Some(known) = self.breaks.iter_mut().rev().take(8).find(same) {
-            if exact {
+        if let Some((_, _, place)) = self.newest_breaks.iter().rev().find(same) {
+            if let Some(known) = self.breaks.get_mut(*place).filter(|_| exact) {
                 *known = it;
             }
             return;
+        }
+        // Those beyond the list have no place in it, but are known.
+        self.newest_breaks
+            .push_back((start, end, self.break_count as usize));
+        if self.newest_breaks.len() > NEWEST_BREAKS {
+            self.newest_breaks.pop_front();
         }
         self.break_count += 1;
         if self.breaks.len() < MOST_LISTED {
@@ -340,7 +358,7 @@ impl Track {
             let same = self
                 .last_crackle_s
                 .is_some_and(|last| at - last < ONE_CRACKLE_S);
-            if same {
+            if same || self.presence.begins_or_ends_at(at) {
                 continue;
             }
             self.last_crackle_s = Some(at);

@@ -36,6 +36,11 @@ pub const MARK_DB: f64 = 3.0;
 
 /// Nothing louder than this is silence.
 const SILENCE_DBFS: f64 = -75.0;
+/// A channel whose highest level lies so far below the other's is silent, and
+/// one that is so far below it for a while is gone.
+pub(super) const GONE_DB: f64 = 40.0;
+/// Gone for longer than this is no moment between two notes.
+const LEAST_GONE_S: f64 = 0.3;
 
 /// What was found on one channel.
 #[derive(Clone, Debug, PartialEq)]
@@ -47,6 +52,8 @@ pub struct ContactChannel {
     /// The lowest and the highest level that was reached; `None` before there
     /// is any.
     pub level: Option<[Decibels; 2]>,
+    /// How long it was gone while the other one played.
+    pub gone: Seconds,
     /// Crackles so far.
     pub crackles: u64,
     /// Breaks so far.
@@ -85,7 +92,21 @@ impl ContactChannel {
 
     /// Whether contact was lost or scratched at all.
     pub fn is_bad(&self) -> bool {
-        self.crackles > 0 || self.break_count > 0
+        self.crackles > 0 || self.is_broken()
+    }
+
+    /// Whether contact was lost, for a moment or for longer.
+    pub fn is_broken(&self) -> bool {
+        self.break_count > 0 || self.is_gone()
+    }
+
+    /// Whether it was gone for longer than music explains.
+    pub fn is_gone(&self) -> bool {
+        self.gone.0 >= LEAST_GONE_S
+    }
+
+    fn highest_db(&self) -> f64 {
+        self.level.map_or(f64::NEG_INFINITY, |[_, high]| high.0)
     }
 }
 
@@ -95,6 +116,8 @@ impl ContactChannel {
 pub enum ContactVerdict {
     /// No sound, or too little of it, to judge.
     NoSignal,
+    /// One channel is silent all along while the other plays.
+    OneIsSilent(ContactTrack),
     /// Neither crackle nor break.
     Clean,
     /// It crackles, but holds contact.
@@ -122,11 +145,13 @@ pub struct ContactReport {
 impl ContactReport {
     /// Verdict in one word.
     pub fn verdict(&self) -> ContactVerdict {
-        let bad = |it: &&ContactChannel| it.break_count > 0;
-        let broken: Vec<_> = self.channels.iter().filter(bad).collect();
-        let silent = |it: &ContactChannel| it.level.is_none_or(|[_, high]| high.0 < SILENCE_DBFS);
-        if self.channels.iter().all(silent) {
+        let broken: Vec<_> = self.channels.iter().filter(|it| it.is_broken()).collect();
+        let loudest = self.highest().map_or(f64::NEG_INFINITY, |it| it.0);
+        let silent = |it: &&ContactChannel| it.highest_db() < loudest - GONE_DB;
+        if loudest < SILENCE_DBFS {
             ContactVerdict::NoSignal
+        } else if let Some(silent) = self.channels.iter().find(silent) {
+            ContactVerdict::OneIsSilent(silent.track)
         } else if broken.len() == 1 && self.channels.len() > 1 {
             ContactVerdict::OneDropsOut(broken[0].track)
         } else if !broken.is_empty() {

@@ -175,6 +175,7 @@ mod tests {
             track,
             now: Some(Decibels(-20.0)),
             level: Some([Decibels(-50.0), Decibels(-12.0)]),
+            gone: Seconds(0.0),
             crackles: 3,
             break_count: breaks as u64,
             breaks: vec![

@@ -1,0 +1,96 @@
+//! Whether sound is there at all: where it is switched off or on, the edge is
+//! the switch's doing and no crackle.
+
+use std::collections::VecDeque;
+
+/// Sound is looked at this long at a time, in seconds.
+const SLICE_S: f64 = 0.005;
+/// So many slices are remembered: longer than any crackle waits.
+const KEPT: usize = 240;
+/// What is looked at on either side of an edge, in slices, those next to it
+/// left out.
+const NEXT: usize = 2;
+const SIDE: usize = 10;
+/// Mean squares that are silence, −66 dB of full scale, and those that are this
+/// many times louder, 26 dB.
+const SILENCE: f64 = 2.5e-7;
+const TIMES: f64 = 400.0;
+
+/// See the module.
+pub(super) struct Presence {
+    slice: usize,
+    energy: f64,
+    filled: usize,
+    /// Slices that have been let go.
+    gone: u64,
+    slices: VecDeque<f64>,
+}
+
+impl Presence {
+    pub(super) fn new(rate_hz: f64) -> Self {
+        Self {
+            slice: ((SLICE_S * rate_hz).round() as usize).max(1),
+            energy: 0.0,
+            filled: 0,
+            gone: 0,
+            slices: VecDeque::with_capacity(KEPT + 1),
+        }
+    }
+
+    pub(super) fn push(&mut self, samples: &[f32]) {
+        for sample in samples {
+            self.energy += f64::from(*sample).powi(2);
+            self.filled += 1;
+            if self.filled == self.slice {
+                self.slices.push_back(self.energy / self.slice as f64);
+                (self.energy, self.filled) = (0.0, 0);
+                if self.slices.len() > KEPT {
+                    self.slices.pop_front();
+                    self.gone += 1;
+                }
+            }
+        }
+    }
+
+    /// Whether there is sound on one side of this moment, in seconds since the
+    /// first sample, and silence on the other.
+    pub(super) fn begins_or_ends_at(&self, at_s: f64) -> bool {
+        let at = (at_s / SLICE_S) as usize;
+        let Some(at) = at.checked_sub(self.gone as usize) else {
+            return false;
+        };
+        let before = self.loudest(at.saturating_sub(NEXT + SIDE)..at.saturating_sub(NEXT - 1));
+        let after = self.loudest(at + NEXT..at + NEXT + SIDE);
+        let [Some(before), Some(after)] = [before, after] else {
+            return false;
+        };
+        before.min(after) < SILENCE && before.max(after) > TIMES * before.min(after)
+    }
+
+    fn loudest(&self, slices: std::ops::Range<usize>) -> Option<f64> {
+        let end = slices.end.min(self.slices.len());
+        let here = self.slices.range(slices.start.min(end)..end);
+        here.copied().reduce(f64::max)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_edge_of_silence_is_one_and_a_crackle_is_none() {
+        let mut presence = Presence::new(48_000.0);
+        let tone = |n: usize| (n as f32 * 0.3).sin() * 0.2;
+        let switched: Vec<f32> = (0..48_000)
+            .map(|n| if n < 24_000 { tone(n) } else { 0.0 })
+            .collect();
+        for block in switched.chunks(700) {
+            presence.push(block);
+        }
+        assert!(presence.begins_or_ends_at(0.5));
+        for at in [0.3, 0.7, 0.99, 7.0] {
+            assert!(!presence.begins_or_ends_at(at), "{at}");
+        }
+    }
+}
