@@ -48,7 +48,7 @@ fn measure(choice: ChannelChoice, left: &[f32], right: &[f32]) -> Measurement {
 }
 
 fn error_ppm(got: &Measurement) -> f64 {
-    let measured = got.speed.expect("a speed").measured.0;
+    let measured = got.speed.expect("a speed").measured.expect("a tone").0;
     (measured / HZ - 1.0) * 1e6
 }
 

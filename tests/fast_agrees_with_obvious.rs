@@ -89,7 +89,12 @@ impl Case {
     fn mean_hz(&self) -> f64 {
         let settings = sound::settings(self.rate_hz, 1, self.nominal_hz);
         let measurement = sound::measure(settings, &self.samples);
-        measurement.speed.expect("a speed").measured.0
+        measurement
+            .speed
+            .expect("a speed")
+            .measured
+            .expect("a tone")
+            .0
     }
 
     /// Standard deviation of the best possible mean frequency in hertz: the

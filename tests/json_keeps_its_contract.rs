@@ -13,7 +13,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use serde_json::Value;
+use tapewright::readings::{
+    FlutterReading, MarksFigures, Measurement, PassageFigures, ReferenceKind,
+};
 use tapewright::report::{FileReport, FileResult, json};
+use tapewright::units::Seconds;
 use tempfile::TempDir;
 use wave_bytes::{chunk, file, format_chunk, plain, tone_pcm16};
 
@@ -158,6 +162,69 @@ fn the_schema_is_sound_and_can_say_no() {
         let mut bad = good.clone();
         *bad.pointer_mut(pointer).unwrap() = value;
         assert!(!breaches(&bad).is_empty(), "{pointer}");
+    }
+}
+
+/// A measurement against a time, of which nothing is told that it cannot show.
+fn timed(kind: ReferenceKind) -> Measurement {
+    let mut measurement = invented::measurement();
+    measurement.conditions.kind = kind;
+    measurement.nominal = None;
+    measurement.speed.as_mut().unwrap().measured = None;
+    measurement.drift = None;
+    measurement.stability.clear();
+    measurement.flutter = FlutterReading::default();
+    measurement
+}
+
+#[test]
+fn a_time_in_place_of_a_frequency_keeps_the_contract() {
+    let passage = Measurement {
+        passage: Some(PassageFigures {
+            start: Some(Seconds(1.5)),
+            end: Some(Seconds(204.0)),
+            length: Some(Seconds(202.5)),
+            expected: Seconds(200.0),
+        }),
+        ..timed(ReferenceKind::Passage)
+    };
+    let marks = Measurement {
+        marks: Some(MarksFigures {
+            found: 59,
+            expected: 61,
+            spacing: Some(Seconds(0.506)),
+            nominal: Seconds(0.5),
+        }),
+        ..timed(ReferenceKind::Marks)
+    };
+    for (measurement, own) in [
+        (
+            &passage,
+            "{\"end_s\":204.0,\"expected_s\":200.0,\"length_s\":202.5,\"start_s\":1.5}",
+        ),
+        (&marks, "{\"expected\":61,\"found\":59,\"spacing_s\":0.506}"),
+    ] {
+        let kind = measurement.conditions.kind.name();
+        let line = json::line(&FileReport {
+            file: "a.wav",
+            result: FileResult::Measured(measurement),
+            sweep: None,
+            contact: None,
+        });
+        let good: Value = serde_json::from_str(&line).unwrap();
+        assert_eq!(breaches(&good), Vec::<String>::new());
+        assert_eq!(good["reference"]["kind"], kind);
+        let own: Value = serde_json::from_str(own).unwrap();
+        assert_eq!(good[kind], own);
+        for key in own.as_object().unwrap().keys() {
+            let mut bad = good.clone();
+            bad[kind].as_object_mut().unwrap().remove(key);
+            assert!(!breaches(&bad).is_empty(), "{kind}/{key} may be missing");
+        }
+        // There is no frequency to be measured.
+        let mut bad = good.clone();
+        bad["speed"]["measured_hz"] = Value::from(3150.0);
+        assert!(!breaches(&bad).is_empty());
     }
 }
 

@@ -65,7 +65,8 @@ impl Default for Command {
 /// What is measured against; the same for every command that measures.
 #[derive(Args, Clone, Debug)]
 pub struct ReferenceOptions {
-    /// What the tape carries: tone:3150 (any frequency in Hz) or tone:auto
+    /// What the tape carries: tone:3150 (any frequency in Hz), tone:auto,
+    /// passage:200 (seconds) or marks:1 (seconds apart)
     ///
     /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
     /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones
@@ -154,6 +155,7 @@ impl ReferenceOptions {
         let home_made = self.home_made.then_some(3.0);
         let default = SampleClock::default();
         Conditions {
+            kind: self.reference.kind(),
             nominal: self.reference.nominal(),
             reference: ReferenceError {
                 error: Percent(self.reference_error.unwrap_or(0.0)),

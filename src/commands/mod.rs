@@ -5,6 +5,7 @@ pub mod cli;
 mod clock;
 mod inputs;
 mod keeper;
+mod processor;
 mod progress;
 mod read;
 mod snapshots;

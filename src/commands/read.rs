@@ -6,14 +6,12 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::cli::ReadOptions;
+use super::processor;
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
-use crate::readings::{
-    Caution, CautionCode, Engine, EngineError, Measurement, Settings, SweepReport, Unclear,
-};
-use crate::references::MachineClass;
+use crate::readings::{Caution, CautionCode, EngineError, Measurement, SweepReport, Unclear};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 
 /// Why a file was not measured.
@@ -32,6 +30,24 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         return Err(Failure::new(
             Exit::Usage,
             format!("--from {from} is not before --to {to}; what lies between them is measured"),
+        ));
+    }
+    if options.sweep && !options.reference.reference.kind().has_frequency() {
+        return Err(Failure::new(
+            Exit::Usage,
+            format!(
+                "--sweep follows the speed of a tone from moment to moment, which {} cannot show; record a tone while the trimmer is turned",
+                options.reference.reference
+            ),
+        ));
+    }
+    if !options.reference.reference.kind().has_frequency() {
+        return Err(Failure::new(
+            Exit::Usage,
+            format!(
+                "{} cannot be measured by this version yet; use a tone",
+                options.reference.reference
+            ),
         ));
     }
     let mut worst = Exit::Done;
@@ -121,33 +137,21 @@ impl Measured {
 fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> {
     let mut recording = Recording::open(path)?;
     let format = recording.format();
-    let settings = Settings {
-        rate_hz: format.rate_hz,
-        channels: format.channels,
-        choice: options.reference.choice(),
-        conditions: options.reference.conditions(),
-        // Decides when live digits count as settled; a recording is read whole.
-        tolerance: MachineClass::Deck.tolerance().half_width,
-    };
-    let engine = Engine::new(settings).map_err(|source| NotMeasured::Engine {
+    let mut processor = processor::of(options, format).map_err(|source| NotMeasured::Engine {
         file: path.display().to_string(),
         source,
     })?;
-    let mut engine = engine.without_readings();
     let stretch = Stretch::new(options, format.rate_hz);
-    if options.sweep {
-        engine.begin_sweep();
-    }
     let mut contact = options
         .contact
         .then(|| ContactCheck::new(format.rate_hz, format.channels));
     let reached_end = push_stretch(&mut recording, stretch, |samples| {
-        engine.push(samples);
+        processor.push(samples);
         if let Some(contact) = &mut contact {
             contact.push(samples);
         }
     });
-    let mut measurement = engine.measurement();
+    let mut measurement = processor.measurement();
     if recording.read_frames() <= stretch.from && stretch.from > 0 {
         measurement
             .cautions
@@ -158,7 +162,7 @@ fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> 
     add_faults(&mut measurement, &faults, &recording);
     Ok(Measured {
         measurement,
-        sweep: engine.end_sweep(),
+        sweep: processor.end_sweep(),
         contact: contact.map(|mut contact| contact.report()),
     })
 }
@@ -256,6 +260,9 @@ fn why_unusable(measurement: &Measurement) -> String {
         CautionCode::MainsFrequencyMismatch,
         CautionCode::ToneTooLow,
         CautionCode::ToneNotFound,
+        CautionCode::ReferenceCutOff,
+        CautionCode::ReferenceMismatch,
+        CautionCode::ReferenceNotFound,
     ];
     let caution = telling
         .iter()

@@ -30,6 +30,17 @@ use crate::screen::{
 const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal on a simulated \
     machine; connect an input and start again to measure a real one";
 
+/// What is not followed live can be recorded.
+fn no_live(options: &WatchOptions) -> Failure {
+    Failure::new(
+        Exit::Usage,
+        format!(
+            "{} is not measured live; record the line output and give the recording to tapewright read --reference {0}",
+            options.reference.reference
+        ),
+    )
+}
+
 /// A source that runs, with what must be held for as long as it does.
 struct Source {
     kind: SourceKind,
@@ -41,12 +52,15 @@ struct Source {
 }
 
 pub(super) fn run(options: WatchOptions) -> Outcome {
+    if !options.reference.reference.kind().has_frequency() {
+        return Err(no_live(&options));
+    }
     let ticks_output = ticking::output(&options)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let runs = options
         .runs
-        .planned(options.reference.reference)
+        .planned(&options.reference.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(&options, &runs, events)?;
     let mut conditions = options.reference.conditions();

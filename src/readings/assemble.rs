@@ -61,6 +61,8 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
         flutter,
+        passage: None,
+        marks: None,
         cautions: Vec::new(),
     };
     measurement.cautions = cautions(stretch, around, &measurement);
@@ -110,7 +112,7 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     };
     let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
     Some(SpeedFigures {
-        measured: conditions.clock.corrected(heard),
+        measured: Some(conditions.clock.corrected(heard)),
         deviation: conditions.deviation(heard, nominal),
         uncertainty: of(parts.sum()),
         uncertainty_with_reference: of(parts.sum_with_reference()),
@@ -288,13 +290,12 @@ fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, Strin
     }
 }
 
-fn speed_cautions(
-    stretch: &Stretch,
-    around: &Surroundings,
-    got: &Measurement,
+/// What must be said of the reference's own error.
+pub(super) fn reference_cautions(
+    conditions: &Conditions,
     say: &mut impl FnMut(CautionCode, String),
 ) {
-    let reference = &around.conditions.reference;
+    let reference = &conditions.reference;
     if reference.home_made {
         say(
             CautionCode::ReferenceHomeMade,
@@ -306,16 +307,26 @@ fn speed_cautions(
             "The tape's own speed error is not known; the deviation is by this tape only.".into(),
         );
     }
-    if let Some((speed, nominal)) = got.speed.zip(around.nominal) {
+}
+
+fn speed_cautions(
+    stretch: &Stretch,
+    around: &Surroundings,
+    got: &Measurement,
+    say: &mut impl FnMut(CautionCode, String),
+) {
+    reference_cautions(around.conditions, say);
+    let measured = got.speed.and_then(|speed| speed.measured);
+    if let Some((measured, nominal)) = measured.zip(around.nominal) {
         if let Some(Problem::Ambiguous { taken, other }) =
-            ambiguous(speed.measured, nominal, around.choice)
+            ambiguous(measured, nominal, around.choice)
         {
             say(
                 CautionCode::ReferenceAmbiguous,
                 format!("Taken as a {taken} tape; it could be a {other} tape."),
             );
         }
-        if mains_mismatch(speed.measured, nominal).is_some() {
+        if mains_mismatch(measured, nominal).is_some() {
             say(
                 CautionCode::MainsFrequencyMismatch,
                 "The speed is off by the ratio of 50 and 60 Hz; a synchronous motor on the other mains frequency does that.".into(),

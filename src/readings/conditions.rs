@@ -31,6 +31,44 @@ pub enum Nominal {
     Nearest,
 }
 
+/// What kind of reference the speed is taken against.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ReferenceKind {
+    /// A steady tone.
+    #[default]
+    Tone,
+    /// A passage of known length.
+    Passage,
+    /// Clicks or bursts at a known spacing.
+    Marks,
+}
+
+impl ReferenceKind {
+    /// The word for it, as it stands before the colon of `--reference`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Tone => "tone",
+            Self::Passage => "passage",
+            Self::Marks => "marks",
+        }
+    }
+
+    /// Whether right speed is a frequency; else it is a time, and there is no
+    /// measured frequency, no drift and no flutter.
+    pub fn has_frequency(self) -> bool {
+        match self {
+            Self::Tone => true,
+            Self::Passage | Self::Marks => false,
+        }
+    }
+
+    #[allow(clippy::trivially_copy_pass_by_ref)] // serde hands it over like this
+    fn is_tone(&self) -> bool {
+        *self == Self::Tone
+    }
+}
+
 /// How far the reference itself can be trusted.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ReferenceError {
@@ -69,7 +107,11 @@ pub struct SampleClock {
 /// Everything that turns a measured frequency into a speed deviation.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Conditions {
-    /// Which frequency means right speed.
+    /// What kind of reference it is.
+    #[serde(default, skip_serializing_if = "ReferenceKind::is_tone")]
+    pub kind: ReferenceKind,
+    /// Which frequency means right speed; says nothing where the kind has
+    /// none.
     pub nominal: Nominal,
     /// The reference's own error.
     pub reference: ReferenceError,
@@ -113,6 +155,7 @@ impl Default for SampleClock {
 impl Default for Conditions {
     fn default() -> Self {
         Self {
+            kind: ReferenceKind::Tone,
             nominal: Nominal::Fixed(USUAL_TONES[0]),
             reference: ReferenceError::default(),
             clock: SampleClock::default(),

@@ -28,12 +28,14 @@ mod short;
 mod stability;
 mod stretch;
 mod sweep;
+pub mod timed;
 mod warming;
 
 pub use along::{Along, Place, Position};
 pub use by_ear::ByEar;
 pub use conditions::{
-    ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, SampleClock, USUAL_TONES,
+    ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, ReferenceKind, SampleClock,
+    USUAL_TONES,
 };
 pub use engine::{Engine, EngineError, KeepRequest, Settings};
 pub use expanded::Expanded;
@@ -50,4 +52,5 @@ pub use sweep::{
     BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
     SweepVerdict, Sweeping, Unclear, judge_track,
 };
+pub use timed::{MarksFigures, PassageFigures};
 pub use warming::Warming;

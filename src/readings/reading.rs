@@ -10,6 +10,7 @@ use super::guidance::Guidance;
 use super::holding::Holding;
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
+use super::timed::{MarksFigures, PassageFigures};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// The newest state of the live measurement, small enough to hand over whole.
@@ -290,8 +291,10 @@ pub struct UncertaintyParts {
 /// Speed of a whole stretch.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SpeedFigures {
-    /// Long-term mean frequency, the clock's known error taken out.
-    pub measured: Hertz,
+    /// Long-term mean frequency, the clock's known error taken out; `None`
+    /// where the reference has none.
+    #[serde(default)]
+    pub measured: Option<Hertz>,
     /// Against the reference.
     pub deviation: Percent,
     /// 95 %, the reference's own error left out.
@@ -333,7 +336,8 @@ pub struct Measurement {
     pub channel: ChannelUsed,
     /// Taken against what.
     pub conditions: super::Conditions,
-    /// The nominal tone; `None` where it was to be found and nothing was.
+    /// The nominal tone; `None` where it was to be found and nothing was, and
+    /// where the reference has no frequency.
     pub nominal: Option<Hertz>,
     /// The signal.
     pub signal: SignalFigures,
@@ -350,6 +354,12 @@ pub struct Measurement {
     pub along: Option<Along>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
+    /// Only with a passage of known length.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub passage: Option<PassageFigures>,
+    /// Only with marks at a known spacing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marks: Option<MarksFigures>,
     /// What to keep in mind.
     pub cautions: Vec<Caution>,
 }
@@ -405,4 +415,10 @@ pub enum CautionCode {
     FileUnreadable,
     SamplesReplaced,
     NotYetMeasured,
+    ReferenceNotFound,
+    ReferenceCutOff,
+    ReferenceMismatch,
+    ReferenceGivesNoFlutter,
+    EdgesSoft,
+    MarksMissing,
 }

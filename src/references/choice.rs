@@ -1,40 +1,83 @@
-//! The reference as the user names it: `tone:3150`, `tone:auto`.
+//! The reference as the user names it: `tone:3150`, `tone:auto`,
+//! `passage:200`, `marks:1`.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::str::FromStr;
 
-use crate::readings::Nominal;
-use crate::units::Hertz;
+use crate::readings::{Nominal, ReferenceKind};
+use crate::units::{Hertz, Seconds};
 
 /// Lowest and highest tone that can be followed at the usual sample rates.
 const TONE_RANGE: [Hertz; 2] = [Hertz(100.0), Hertz(20_000.0)];
 
+/// Shorter passages tell nothing: their ends alone leave more than 1 %. Longer
+/// than 4 hours is no tape.
+const PASSAGE_RANGE_S: RangeInclusive<f64> = 2.0..=14_400.0;
+
+/// Closer marks run into each other; farther ones than this no tape repeats.
+const MARKS_RANGE_S: RangeInclusive<f64> = 0.1..=3600.0;
+
 /// What the machine is held against.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Reference {
     /// A tone of this frequency.
     Tone(Hertz),
     /// The nearest of the usual tones.
     ToneAuto,
+    /// A passage, from its first sound to its last, of this length.
+    Passage(Seconds),
+    /// Clicks or bursts, this far apart.
+    Marks(Seconds),
 }
 
 /// Why a reference was not understood.
 #[derive(Debug, thiserror::Error, PartialEq)]
 pub enum ReferenceParseError {
-    /// Neither `tone:HZ` nor `tone:auto`.
-    #[error("\"{0}\" is no reference; write tone:3150 (any frequency in Hz) or tone:auto")]
+    /// None of the kinds there are.
+    #[error(
+        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, passage:200 or marks:1 (seconds)"
+    )]
     Unknown(String),
     /// A tone outside what can be followed.
     #[error("{0} cannot be a reference tone; it must lie between 100 and 20000 Hz")]
     OutOfRange(Hertz),
+    /// No number of seconds after the colon.
+    #[error("\"{text}\" says no length; write it in seconds, such as {kind}:{example}")]
+    NoSeconds {
+        /// What was written.
+        text: String,
+        /// Which kind of reference.
+        kind: &'static str,
+        /// How it might look.
+        example: &'static str,
+    },
+    /// A passage too short or too long.
+    #[error(
+        "a passage of {0} s is no reference; it must last between 2 s and 4 hours (14400 s), and the longer the better"
+    )]
+    PassageLength(f64),
+    /// Marks too close or too far apart.
+    #[error("marks every {0} s are no reference; they must be between 0.1 and 3600 s apart")]
+    MarksSpacing(f64),
 }
 
 impl Reference {
-    /// What the engine is told.
-    pub fn nominal(self) -> Nominal {
+    /// What kind it is.
+    pub fn kind(&self) -> ReferenceKind {
         match self {
-            Self::Tone(hz) => Nominal::Fixed(hz),
-            Self::ToneAuto => Nominal::Nearest,
+            Self::Tone(_) | Self::ToneAuto => ReferenceKind::Tone,
+            Self::Passage(_) => ReferenceKind::Passage,
+            Self::Marks(_) => ReferenceKind::Marks,
+        }
+    }
+
+    /// Which frequency the engine is told. Without meaning where the kind has
+    /// none.
+    pub fn nominal(&self) -> Nominal {
+        match self {
+            Self::Tone(hz) => Nominal::Fixed(*hz),
+            Self::ToneAuto | Self::Passage(_) | Self::Marks(_) => Nominal::Nearest,
         }
     }
 }
@@ -44,23 +87,59 @@ impl FromStr for Reference {
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let unknown = || ReferenceParseError::Unknown(text.to_owned());
-        let tone = text.strip_prefix("tone:").ok_or_else(unknown)?;
-        if tone == "auto" {
-            return Ok(Self::ToneAuto);
+        let (kind, said) = text.split_once(':').ok_or_else(unknown)?;
+        match (kind, said) {
+            ("tone", "auto") => Ok(Self::ToneAuto),
+            ("tone", hz) => tone(Hertz(hz.parse().map_err(|_| unknown())?)),
+            ("passage", _) => match seconds(text, kind, said, "200")? {
+                length if PASSAGE_RANGE_S.contains(&length) => Ok(Self::Passage(Seconds(length))),
+                length => Err(ReferenceParseError::PassageLength(length)),
+            },
+            ("marks", _) => match seconds(text, kind, said, "1")? {
+                spacing if MARKS_RANGE_S.contains(&spacing) => Ok(Self::Marks(Seconds(spacing))),
+                spacing => Err(ReferenceParseError::MarksSpacing(spacing)),
+            },
+            _ => Err(unknown()),
         }
-        let hz = Hertz(tone.parse().map_err(|_| unknown())?);
-        if !(TONE_RANGE[0]..=TONE_RANGE[1]).contains(&hz) {
-            return Err(ReferenceParseError::OutOfRange(hz));
-        }
-        Ok(Self::Tone(hz))
     }
+}
+
+fn tone(hz: Hertz) -> Result<Reference, ReferenceParseError> {
+    if (TONE_RANGE[0]..=TONE_RANGE[1]).contains(&hz) {
+        Ok(Reference::Tone(hz))
+    } else {
+        Err(ReferenceParseError::OutOfRange(hz))
+    }
+}
+
+/// A finite number of seconds; its range is for the kind to judge.
+fn seconds(
+    text: &str,
+    kind: &str,
+    said: &str,
+    example: &'static str,
+) -> Result<f64, ReferenceParseError> {
+    let kind = match kind {
+        "marks" => ReferenceKind::Marks,
+        _ => ReferenceKind::Passage,
+    };
+    let number: Option<f64> = said.trim_end_matches('s').trim_end().parse().ok();
+    number
+        .filter(|number| number.is_finite())
+        .ok_or_else(|| ReferenceParseError::NoSeconds {
+            text: text.to_owned(),
+            kind: kind.name(),
+            example,
+        })
 }
 
 impl fmt::Display for Reference {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let kind = self.kind().name();
         match self {
-            Self::Tone(hz) => write!(f, "tone:{}", hz.0),
-            Self::ToneAuto => write!(f, "tone:auto"),
+            Self::Tone(hz) => write!(f, "{kind}:{}", hz.0),
+            Self::ToneAuto => write!(f, "{kind}:auto"),
+            Self::Passage(seconds) | Self::Marks(seconds) => write!(f, "{kind}:{}", seconds.0),
         }
     }
 }
@@ -71,19 +150,45 @@ mod tests {
 
     #[test]
     fn what_is_written_is_read_back() {
-        for text in ["tone:3150", "tone:auto", "tone:314.5"] {
+        for text in [
+            "tone:3150",
+            "tone:auto",
+            "tone:314.5",
+            "passage:200",
+            "passage:61.25",
+            "marks:0.5",
+        ] {
             let reference: Reference = text.parse().expect(text);
             assert_eq!(reference.to_string(), text);
         }
+        assert_eq!(
+            "passage:200s".parse(),
+            Ok(Reference::Passage(Seconds(200.0)))
+        );
     }
 
     #[test]
     fn nonsense_is_refused_with_a_way_out() {
         for text in [
-            "3150", "tone:", "tone:abc", "tone:NaN", "tone:-5", "tone:5", "tone:1e9",
+            "3150", "tone:", "tone:abc", "tone:NaN", "tone:-5", "tone:5", "tone:1e9", "song:a",
         ] {
             let error = text.parse::<Reference>().expect_err(text).to_string();
             assert!(error.contains("Hz"), "{error}");
+        }
+        for (text, way_out) in [
+            ("passage:", "passage:200"),
+            ("passage:long", "passage:200"),
+            ("passage:NaN", "passage:200"),
+            ("passage:0", "between 2 s and 4 hours"),
+            ("passage:-200", "between 2 s and 4 hours"),
+            ("passage:14401", "between 2 s and 4 hours"),
+            ("marks:abc", "marks:1"),
+            ("marks:inf", "marks:1"),
+            ("marks:0", "between 0.1 and 3600 s"),
+            ("marks:3601", "between 0.1 and 3600 s"),
+        ] {
+            let error = text.parse::<Reference>().expect_err(text).to_string();
+            assert!(error.contains(way_out), "{text}: {error}");
         }
     }
 }

@@ -30,7 +30,7 @@ pub struct TapeSpeed {
 
 /// A speed of a machine, and what its test tape carries where that differs
 /// from the others.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SpeedTarget {
     /// The speed.
     pub speed: TapeSpeed,

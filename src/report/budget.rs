@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use super::timed;
 use crate::readings::{ClockSource, Measurement, SpeedFigures};
 use crate::units::Percent;
 
@@ -52,22 +53,23 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
         (false, Some(_)) => "as given, taken as normal",
         (false, None) => "left out of the sum",
     };
+    let [noise, wow] = timed::parts(measurement.conditions.kind).unwrap_or([
+        ["noise of the signal", "from the spectrum, k = 1.96"],
+        ["wow and flutter left in", "from this record"],
+    ]);
     [
         Line {
-            name: "noise of the signal",
+            name: noise[0],
             percent: of(parts.noise),
             known: parts
                 .noise
-                .map_or(
-                    "no look at the spectrum yet",
-                    |_| "from the spectrum, k = 1.96",
-                )
+                .map_or("no look at the spectrum yet", |_| noise[1])
                 .into(),
         },
         Line {
-            name: "wow and flutter left in",
+            name: wow[0],
             percent: of(parts.wow),
-            known: freedom_in_words(parts.wow.and(parts.wow_freedom)),
+            known: freedom_in_words(wow[1], parts.wow.and(parts.wow_freedom)),
         },
         Line {
             name: "sample clock",
@@ -82,10 +84,10 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
     ]
 }
 
-fn freedom_in_words(freedom: Option<f64>) -> String {
+fn freedom_in_words(known: &str, freedom: Option<f64>) -> String {
     freedom.map_or_else(
-        || "from this record".into(),
-        |freedom| format!("from this record, {} degrees of freedom", rounded(freedom)),
+        || known.into(),
+        |freedom| format!("{known}, {} degrees of freedom", rounded(freedom)),
     )
 }
 

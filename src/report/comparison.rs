@@ -298,7 +298,7 @@ mod tests {
         after.taken_at = "2026-03-01T11:45:00Z".parse().expect("a time");
         let speed = after.measurement.speed.as_mut().expect("a speed");
         speed.deviation = Percent(0.004);
-        speed.measured = Hertz(3150.126);
+        speed.measured = Some(Hertz(3150.126));
         after.measurement.flutter.weighted_two_sigma = Some(Percent(0.08));
         (before, after)
     }

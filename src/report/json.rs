@@ -11,10 +11,10 @@ use super::{FileReport, FileResult};
 use crate::readings::contact::{ContactReport, ContactTrack};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
-    Measurement, Nominal, SampleClock, SignalFigures, SpeedFigures, SpotKind, SpotSeen,
-    SweepReport, SweepVerdict,
+    MarksFigures, Measurement, Nominal, PassageFigures, SampleClock, SignalFigures, SpeedFigures,
+    SpotKind, SpotSeen, SweepReport, SweepVerdict,
 };
-use crate::units::{Decibels, Hertz, Percent};
+use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Value of the key `schema`.
 pub const SCHEMA: &str = "tapewright.reading/1";
@@ -52,9 +52,29 @@ struct Line<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     along: Option<Along>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    passage: Option<Passage>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    marks: Option<Marks>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     sweep: Option<Sweep>,
     #[serde(skip_serializing_if = "Option::is_none")]
     contact: Option<ContactAsked>,
+}
+
+#[allow(clippy::struct_field_names)] // the keys of the contract carry their unit
+#[derive(Serialize)]
+struct Passage {
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+    length_s: Option<f64>,
+    expected_s: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Marks {
+    found: u64,
+    expected: u64,
+    spacing_s: Option<f64>,
 }
 
 /// What was asked for; null where the file could not be read.
@@ -236,6 +256,8 @@ impl<'a> Line<'a> {
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
             along: measurement.along.as_ref().map(Along::of),
+            passage: measurement.passage.as_ref().map(Passage::of),
+            marks: measurement.marks.as_ref().map(Marks::of),
             sweep: None,
             contact: None,
         }
@@ -243,8 +265,8 @@ impl<'a> Line<'a> {
 
     fn unreadable(file: &'a str, conditions: &Conditions, reason: &str) -> Self {
         let nominal = match conditions.nominal {
-            Nominal::Fixed(hz) => Some(hz),
-            Nominal::Nearest => None,
+            Nominal::Fixed(hz) if conditions.kind.has_frequency() => Some(hz),
+            _ => None,
         };
         Self {
             schema: SCHEMA,
@@ -264,6 +286,8 @@ impl<'a> Line<'a> {
                 text: reason.to_owned(),
             }],
             along: None,
+            passage: None,
+            marks: None,
             sweep: None,
             contact: None,
         }
@@ -292,6 +316,29 @@ impl Contact {
             });
         }
         contact
+    }
+}
+
+impl Passage {
+    fn of(passage: &PassageFigures) -> Self {
+        let seconds = |time: Option<Seconds>| time.and_then(|time| places(time.0, 6));
+        Self {
+            start_s: seconds(passage.start),
+            end_s: seconds(passage.end),
+            length_s: seconds(passage.length),
+            expected_s: seconds(Some(passage.expected)),
+        }
+    }
+}
+
+impl Marks {
+    fn of(marks: &MarksFigures) -> Self {
+        Self {
+            found: marks.found,
+            expected: marks.expected,
+            // A millionth of a percent of a spacing of a second.
+            spacing_s: marks.spacing.and_then(|time| places(time.0, 8)),
+        }
     }
 }
 
@@ -337,7 +384,7 @@ impl Reference {
     fn of(conditions: &Conditions, nominal: Option<Hertz>) -> Self {
         let reference = &conditions.reference;
         Self {
-            kind: "tone",
+            kind: conditions.kind.name(),
             hz: nominal.and_then(|hz| significant(hz.0, 10)),
             tape: None,
             error_percent: significant(reference.error.0, 6),
@@ -365,7 +412,7 @@ impl Signal {
 impl Speed {
     fn of(speed: &SpeedFigures) -> Self {
         Self {
-            measured_hz: places(speed.measured.0, 5),
+            measured_hz: speed.measured.and_then(|hz| places(hz.0, 5)),
             deviation_percent: places(speed.deviation.0, 6),
             deviation_cents: places(speed.deviation.cents().0, 4),
             uncertainty_percent: uncertainty(speed.uncertainty),
@@ -455,7 +502,6 @@ fn uncertainty(value: Option<Percent>) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::report::sample;
-    use crate::units::Seconds;
 
     fn measured(measurement: &Measurement) -> String {
         line(&FileReport {

@@ -11,6 +11,7 @@ mod numbers;
 mod sample;
 pub mod sweep;
 pub mod text;
+mod timed;
 mod words;
 
 use crate::readings::contact::ContactReport;

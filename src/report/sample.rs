@@ -28,7 +28,7 @@ pub(super) fn measurement() -> Measurement {
             gaps: 0,
         },
         speed: Some(SpeedFigures {
-            measured: Hertz(3111.2),
+            measured: Some(Hertz(3111.2)),
             deviation: Percent((3111.2 / 3150.0 - 1.0) * 100.0),
             uncertainty: Some(Percent(0.011_142)),
             uncertainty_with_reference: None,
@@ -67,6 +67,8 @@ pub(super) fn measurement() -> Measurement {
             valid_in: None,
             band_limit: None,
         },
+        passage: None,
+        marks: None,
         cautions: vec![Caution {
             code: CautionCode::ReferenceErrorUnknown,
             text: "Nobody has said how true this tape is.".to_owned(),
@@ -95,6 +97,18 @@ pub(super) fn without_tone() -> Measurement {
         code: CautionCode::ToneNotFound,
         text: "No steady tone was found.".to_owned(),
     }];
+    measurement
+}
+
+/// A speed that no frequency tells, as of a passage or of marks.
+pub(super) fn without_frequency() -> Measurement {
+    let mut measurement = measurement();
+    let speed = measurement.speed.as_mut().expect("a speed");
+    speed.measured = None;
+    measurement.nominal = None;
+    measurement.drift = None;
+    measurement.stability = Vec::new();
+    measurement.flutter = FlutterReading::default();
     measurement
 }
 

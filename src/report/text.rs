@@ -7,7 +7,7 @@ use super::numbers::{places, plain, significant};
 use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
-use super::{FileReport, FileResult, contact, sweep};
+use super::{FileReport, FileResult, contact, sweep, timed};
 use crate::readings::{
     CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
     Unclear,
@@ -69,7 +69,7 @@ fn swept(file: &str, measurement: &Measurement, sweep: &SweepReport) -> String {
         _ => "turned through the range, so none is told",
     };
     text.push_str(&wrapped("  Speed      ", why));
-    text.push_str(&wrapped("  Signal     ", &signal(&measurement.signal)));
+    text.push_str(&wrapped("  Signal     ", &signal(measurement)));
     let by_turning = [
         CautionCode::SpeedMoved,
         CautionCode::Drifting,
@@ -93,13 +93,15 @@ fn measured(file: &str, measurement: &Measurement) -> String {
         Some(speed) => text.push_str(&speed_lines(speed, measurement)),
         None => text.push_str("  Speed      not measured\n"),
     }
-    text.push_str(&drift_line(measurement));
-    text.push_str(&worth_line(measurement));
-    text.push_str(&along_line(measurement));
-    if measurement.speed.is_some() {
-        text.push_str(&flutter_lines(&measurement.flutter));
+    if measurement.conditions.kind.has_frequency() {
+        text.push_str(&drift_line(measurement));
+        text.push_str(&worth_line(measurement));
+        text.push_str(&along_line(measurement));
+        if measurement.speed.is_some() {
+            text.push_str(&flutter_lines(&measurement.flutter));
+        }
     }
-    text.push_str(&wrapped("  Signal     ", &signal(&measurement.signal)));
+    text.push_str(&wrapped("  Signal     ", &signal(measurement)));
     text.push_str(&cautions(measurement, &[]));
     text
 }
@@ -125,15 +127,19 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
         with_uncertainty(speed.deviation.0, uncertainty, true),
         word.to_uppercase(),
     );
+    let measured = speed
+        .measured
+        .map_or(String::new(), |hz| format!(", {:.2} Hz", hz.0));
     let nominal = measurement
         .nominal
         .map_or(String::new(), |hz| format!(" for {hz}"));
     let _ = writeln!(
         text,
-        "             {} cents, {:.2} Hz{nominal}",
+        "             {} cents{measured}{nominal}{}",
         signed_fixed(speed.deviation.cents().0, 1),
-        speed.measured.0,
+        timed::found(measurement),
     );
+    text.push_str(&timed::place(measurement));
     let about = match (speed.uncertainty_with_reference, speed.uncertainty) {
         (Some(_), _) => "the ± has the reference's own error in it",
         (None, Some(_)) => "the ± leaves out the reference's own error, which is not known",
@@ -281,11 +287,14 @@ fn figure(percent: f64) -> String {
     }
 }
 
-fn signal(signal: &SignalFigures) -> String {
+fn signal(measurement: &Measurement) -> String {
+    let signal = &measurement.signal;
+    let kind = measurement.conditions.kind;
+    let carrier = timed::carrier(kind);
     let mut parts = Vec::new();
     match signal.level {
-        Some(level) => parts.push(format!("tone at {:.1} dBFS", level.0)),
-        None => parts.push("no tone".to_owned()),
+        Some(level) => parts.push(format!("{carrier} at {:.1} dBFS", level.0)),
+        None => parts.push(format!("no {carrier}")),
     }
     if let Some(snr) = signal.snr {
         parts.push(format!("{:.1} dB above all else", snr.0));
@@ -294,7 +303,9 @@ fn signal(signal: &SignalFigures) -> String {
         0 => "not clipped".to_owned(),
         count => format!("{} clipped", counted(count, "sample", "samples")),
     });
-    parts.push(dropouts(signal));
+    if kind.has_frequency() {
+        parts.push(dropouts(signal));
+    }
     if signal.gaps > 0 {
         parts.push(counted(
             signal.gaps,

@@ -122,7 +122,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
             gaps: 0,
         },
         speed: Some(SpeedFigures {
-            measured: Hertz(3150.0 * (1.0 + deviation / 100.0)),
+            measured: Some(Hertz(3150.0 * (1.0 + deviation / 100.0))),
             deviation: Percent(deviation),
             uncertainty: Some(Percent(0.02)),
             uncertainty_with_reference: None,
@@ -138,6 +138,8 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         stability: Vec::new(),
         along: None,
         flutter: flutter(),
+        passage: None,
+        marks: None,
         cautions: Vec::new(),
     }
 }

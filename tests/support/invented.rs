@@ -27,7 +27,7 @@ pub fn measurement() -> Measurement {
             gaps: 0,
         },
         speed: Some(SpeedFigures {
-            measured: Hertz(3111.2),
+            measured: Some(Hertz(3111.2)),
             deviation: Percent((3111.2 / 3150.0 - 1.0) * 100.0),
             uncertainty: Some(Percent(0.011_142)),
             uncertainty_with_reference: None,
@@ -66,6 +66,8 @@ pub fn measurement() -> Measurement {
             valid_in: None,
             band_limit: None,
         },
+        passage: None,
+        marks: None,
         cautions: vec![Caution {
             code: CautionCode::ReferenceErrorUnknown,
             text: "Nobody has said how true this tape is.".to_owned(),

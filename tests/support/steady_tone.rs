@@ -83,7 +83,7 @@ impl Cell {
         })
         .expect("a usual format");
         engine.push(&samples);
-        Some(engine.measurement().speed?.measured.0 / hz - 1.0)
+        Some(engine.measurement().speed?.measured?.0 / hz - 1.0)
     }
 }
 

@@ -57,7 +57,7 @@ impl RunOptions {
     /// # Errors
     ///
     /// A sentence, where a speed is named twice.
-    pub fn planned(&self, reference: Reference) -> Result<Vec<PlannedRun>, String> {
+    pub fn planned(&self, reference: &Reference) -> Result<Vec<PlannedRun>, String> {
         let mut speeds = self.speeds.clone();
         for (at, one) in speeds.iter().enumerate() {
             if speeds[..at].iter().any(|other| other.speed == one.speed) {
@@ -79,9 +79,9 @@ impl RunOptions {
             Some(ways) => ways.each().iter().copied().map(Some).collect(),
             None => vec![None],
         };
-        let all = speeds.into_iter().flat_map(|speed| {
-            let run = move |direction| planned(speed, direction, reference);
-            directions.clone().into_iter().map(run)
+        let all = speeds.iter().flat_map(|speed| {
+            let run = |direction: &_| planned(speed.as_ref(), *direction, reference);
+            directions.iter().map(run)
         });
         let said = !self.speeds.is_empty() || self.directions.is_some();
         Ok(all.filter(|_| said).collect())
@@ -89,11 +89,11 @@ impl RunOptions {
 }
 
 fn planned(
-    target: Option<SpeedTarget>,
+    target: Option<&SpeedTarget>,
     direction: Option<Direction>,
-    reference: Reference,
+    reference: &Reference,
 ) -> PlannedRun {
-    let own = target.and_then(|target| target.reference);
+    let own = target.and_then(|target| target.reference.as_ref());
     PlannedRun {
         run: Run {
             speed_cm_s: target.map(|target| target.speed.cm_s),
@@ -114,7 +114,7 @@ mod tests {
     fn planned(arguments: &[&str]) -> Result<Vec<PlannedRun>, String> {
         let all = ["tapewright", "watch"].iter().chain(arguments);
         match Cli::try_parse_from(all).expect("parses").command {
-            Some(Command::Watch(options)) => options.runs.planned(options.reference.reference),
+            Some(Command::Watch(options)) => options.runs.planned(&options.reference.reference),
             other => panic!("{other:?}"),
         }
     }

@@ -14,7 +14,7 @@ use crate::commands::progress::Progress;
 use crate::commands::{Exit, Failure};
 use crate::readings::{
     ChannelChoice, ClockSource, Conditions, Engine, Measurement, Nominal, ReferenceError,
-    SampleClock, Settings,
+    ReferenceKind, SampleClock, Settings,
 };
 use crate::records::Against;
 use crate::references::MachineClass;
@@ -101,6 +101,7 @@ fn engine(options: &ClockOptions, format: StreamFormat) -> Result<Engine, Failur
             Channel::Right => ChannelChoice::Right,
         },
         conditions: Conditions {
+            kind: ReferenceKind::Tone,
             nominal: Nominal::Fixed(tone),
             reference: ReferenceError::default(),
             // The clock is what is asked for: no part of it in the ±.
@@ -142,9 +143,12 @@ fn measured(
     // A clock that runs fast makes the tone read low.
     let error = Ppm((1.0 / speed.deviation.ratio() - 1.0) * 1e6);
     if error.0.abs() > FARTHEST.0 {
+        let heard = speed
+            .measured
+            .map_or(String::new(), |hz| format!("{hz:.2}, "));
         return Err(refuse(format!(
-            "the tone reads {:.2}, {:+.3} % off the {tone} that it is said to be, which no sample clock is; check the generator and --tone",
-            speed.measured, speed.deviation.0
+            "the tone reads {heard}{:+.3} % off the {tone} that it is said to be, which no sample clock is; check the generator and --tone",
+            speed.deviation.0
         )));
     }
     let own = match speed.uncertainty {

@@ -1,0 +1,57 @@
+//! What measures a recording: takes its samples, gives the measurement at the
+//! end. One for each kind of reference.
+
+use std::sync::Arc;
+
+use super::cli::ReadOptions;
+use crate::audio::source::StreamFormat;
+use crate::readings::{Engine, EngineError, Measurement, Settings, SweepReport};
+use crate::references::MachineClass;
+
+/// Takes the samples of one recording and measures them.
+pub(super) trait Processor {
+    /// Whole frames, in the order of the recording; blocks of any size.
+    fn push(&mut self, samples: &[f32]);
+
+    /// What came of everything pushed so far.
+    fn measurement(&mut self) -> Measurement;
+
+    /// The wiper check, where it was asked for and this reference can show it.
+    fn end_sweep(&mut self) -> Option<Arc<SweepReport>> {
+        None
+    }
+}
+
+/// The one for the reference that was chosen.
+pub(super) fn of(
+    options: &ReadOptions,
+    format: StreamFormat,
+) -> Result<Box<dyn Processor>, EngineError> {
+    let settings = Settings {
+        rate_hz: format.rate_hz,
+        channels: format.channels,
+        choice: options.reference.choice(),
+        conditions: options.reference.conditions(),
+        // Decides when live digits count as settled; a recording is read whole.
+        tolerance: MachineClass::Deck.tolerance().half_width,
+    };
+    let mut engine = Engine::new(settings)?.without_readings();
+    if options.sweep {
+        engine.begin_sweep();
+    }
+    Ok(Box::new(engine))
+}
+
+impl Processor for Engine {
+    fn push(&mut self, samples: &[f32]) {
+        Self::push(self, samples);
+    }
+
+    fn measurement(&mut self) -> Measurement {
+        Self::measurement(self)
+    }
+
+    fn end_sweep(&mut self) -> Option<Arc<SweepReport>> {
+        Self::end_sweep(self)
+    }
+}
