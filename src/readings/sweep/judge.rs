@@ -403,7 +403,7 @@ impl Sweep {
         BadSpot {
             at: Percent(at),
             depth: Some(Percent(claim.agreement.sign * depth)),
-            kind: kind_of(&passages, values, depth, found.pace, found.flutter),
+            kind: kind_of(&passages, values, depth, found.flutter),
             seen: SpotSeen::Both,
             times: sides.map(|(_, peak)| self.time(peak.at)).to_vec(),
         }

@@ -11,12 +11,6 @@ const AGAINST_SHARE: f64 = 0.35;
 /// A run against the turning that lasts so long is no leap: no lag of a
 /// transport explains it.
 const SLOW_RUN_S: f64 = 0.7;
-/// A dead spot keeps the speed where a hand at the usual pace would have gone
-/// on by this many times what the flutter does.
-const STANDS_TIMES: f64 = 2.0;
-/// And for at least so long.
-const LEAST_STAND_S: f64 = 0.35;
-
 /// One passage over a spot.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Passage {
@@ -53,56 +47,19 @@ impl Passage {
         }
         (against, lasts)
     }
-
-    /// The longest time in values that the speed stays within `band` percent.
-    fn stands(self, values: &[f64], band: f64) -> usize {
-        let aside = (0.25 * RATE_HZ) as usize;
-        let to = (self.to + aside).min(values.len());
-        let part = &values[self.from.saturating_sub(aside)..to];
-        let mut longest = 0;
-        let mut from = 0;
-        for to in 0..part.len() {
-            while spread(&part[from..=to]) > band {
-                from += 1;
-            }
-            longest = longest.max(to + 1 - from);
-        }
-        longest
-    }
 }
 
-fn spread(part: &[f64]) -> f64 {
-    let (low, high) = part.iter().fold((f64::MAX, f64::MIN), |(low, high), &x| {
-        (low.min(x), high.max(x))
-    });
-    high - low
-}
-
-/// What a spot of this depth does on its passages. `pace` is the usual speed
-/// of turning in percent a second, `flutter` what wow and flutter do from peak
-/// to peak within a passage.
-pub(super) fn kind_of(
-    passages: &[Passage],
-    values: &[f64],
-    depth: f64,
-    pace: f64,
-    flutter: f64,
-) -> SpotKind {
-    let runs: Vec<(f64, usize)> = passages.iter().map(|it| it.against(values)).collect();
-    let runs_back =
-        |(against, _): &(f64, usize)| *against >= (AGAINST_SHARE * depth.abs()).max(1.3 * flutter);
-    let slow = |(_, lasts): &(f64, usize)| *lasts as f64 >= SLOW_RUN_S * RATE_HZ;
-    if runs.iter().all(runs_back) {
-        return if runs.iter().all(slow) {
-            SpotKind::Reversal
-        } else {
-            SpotKind::Jump
-        };
-    }
-    let needed = (STANDS_TIMES * flutter / pace.max(1e-3)).max(LEAST_STAND_S) * RATE_HZ;
-    let stands = |it: &Passage| it.stands(values, 1.2 * flutter) as f64 >= needed;
-    if passages.iter().all(stands) {
-        SpotKind::Dead
+/// What a spot of this depth does on its passages; places where the speed
+/// stands have no depth and are looked for by themselves. `flutter` is what wow
+/// and flutter do from peak to peak within a passage.
+pub(super) fn kind_of(passages: &[Passage], values: &[f64], depth: f64, flutter: f64) -> SpotKind {
+    let least = (AGAINST_SHARE * depth.abs()).max(1.3 * flutter);
+    let reverses = |it: &Passage| {
+        let (against, lasts) = it.against(values);
+        against >= least && lasts as f64 >= SLOW_RUN_S * RATE_HZ
+    };
+    if passages.iter().all(reverses) {
+        SpotKind::Reversal
     } else {
         SpotKind::Jump
     }
