@@ -1,4 +1,4 @@
-//! Writes a tone as a WAV file.
+//! Writes a tone, or another sound that is made here, as a WAV file.
 
 use std::fs::{self, OpenOptions};
 use std::io::{self, BufWriter};
@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use hound::{SampleFormat, WavSpec, WavWriter};
 
 use super::source::StreamFormat;
-use crate::signal::tone::{Dither, Tone};
+use crate::signal::tone::{Dither, Sound};
 
 /// How samples are coded in the file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,17 +66,17 @@ impl Coding {
     }
 }
 
-/// Writes the tone, the same in all channels. An existing file is replaced
+/// Writes the sound, the same in all channels. An existing file is replaced
 /// only if `replace` is true.
 pub fn write(
     path: &Path,
-    tone: &Tone,
+    sound: &dyn Sound,
     format: StreamFormat,
     coding: Coding,
     replace: bool,
 ) -> Result<(), ToneFileError> {
     let spec = coding.spec(format);
-    check_length(tone, &spec)?;
+    check_length(sound, &spec)?;
     let mut options = OpenOptions::new();
     options.write(true);
     if replace {
@@ -91,7 +91,7 @@ pub fn write(
             source,
         },
     })?;
-    write_samples(BufWriter::new(file), tone, spec, coding).map_err(|error| {
+    write_samples(BufWriter::new(file), sound, spec, coding).map_err(|error| {
         // Half a tone is worse than none.
         let _ = fs::remove_file(path);
         ToneFileError::Io {
@@ -104,10 +104,10 @@ pub fn write(
     })
 }
 
-fn check_length(tone: &Tone, spec: &WavSpec) -> Result<(), ToneFileError> {
+fn check_length(sound: &dyn Sound, spec: &WavSpec) -> Result<(), ToneFileError> {
     let frame_bytes = u64::from(spec.channels) * u64::from(spec.bits_per_sample / 8);
     let most_frames = (u64::from(u32::MAX) - HEADER_BYTES) / frame_bytes;
-    if tone.length() > most_frames {
+    if sound.length() > most_frames {
         return Err(ToneFileError::TooLong {
             longest_s: most_frames / u64::from(spec.sample_rate),
         });
@@ -117,14 +117,14 @@ fn check_length(tone: &Tone, spec: &WavSpec) -> Result<(), ToneFileError> {
 
 fn write_samples<W: io::Write + io::Seek>(
     out: W,
-    tone: &Tone,
+    sound: &dyn Sound,
     spec: WavSpec,
     coding: Coding,
 ) -> hound::Result<()> {
     let mut writer = WavWriter::new(out, spec)?;
     let mut dither = Dither::new(DITHER_SEED);
-    for number in 0..tone.length() {
-        let sample = tone.sample(number);
+    for number in 0..sound.length() {
+        let sample = sound.sample(number);
         match coding {
             Coding::Signed16 => {
                 let value = quantised(sample, 16, dither.steps());
@@ -189,7 +189,7 @@ mod tests {
             };
             assert_eq!(samples.len(), 9600, "{coding:?}");
             for (number, frame) in samples.chunks(2).enumerate() {
-                let difference = (frame[0] - tone.sample(number as u64)).abs();
+                let difference = (frame[0] - sound.sample(number as u64)).abs();
                 assert!(difference <= tolerance, "{coding:?} {number}: {difference}");
                 assert!((frame[0] - frame[1]).abs() < f64::EPSILON, "{coding:?}");
             }

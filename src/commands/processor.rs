@@ -5,8 +5,9 @@ use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use crate::audio::source::StreamFormat;
+use crate::readings::timed::{MarksMeter, PassageMeter};
 use crate::readings::{Engine, EngineError, Measurement, Settings, SweepReport};
-use crate::references::MachineClass;
+use crate::references::{MachineClass, Reference};
 
 /// Takes the samples of one recording and measures them.
 pub(super) trait Processor {
@@ -35,11 +36,37 @@ pub(super) fn of(
         // Decides when live digits count as settled; a recording is read whole.
         tolerance: MachineClass::Deck.tolerance().half_width,
     };
-    let mut engine = Engine::new(settings)?.without_readings();
-    if options.sweep {
-        engine.begin_sweep();
+    Ok(match options.reference.reference {
+        Reference::Tone(_) | Reference::ToneAuto => {
+            let mut engine = Engine::new(settings)?.without_readings();
+            if options.sweep {
+                engine.begin_sweep();
+            }
+            Box::new(engine)
+        }
+        Reference::Passage(expected) => Box::new(PassageMeter::new(settings, expected)?),
+        Reference::Marks(spacing) => Box::new(MarksMeter::new(settings, spacing)?),
+    })
+}
+
+impl Processor for PassageMeter {
+    fn push(&mut self, samples: &[f32]) {
+        Self::push(self, samples);
     }
-    Ok(Box::new(engine))
+
+    fn measurement(&mut self) -> Measurement {
+        Self::measurement(self)
+    }
+}
+
+impl Processor for MarksMeter {
+    fn push(&mut self, samples: &[f32]) {
+        Self::push(self, samples);
+    }
+
+    fn measurement(&mut self) -> Measurement {
+        Self::measurement(self)
+    }
 }
 
 impl Processor for Engine {

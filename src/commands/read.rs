@@ -41,15 +41,6 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
-    if !options.reference.reference.kind().has_frequency() {
-        return Err(Failure::new(
-            Exit::Usage,
-            format!(
-                "{} cannot be measured by this version yet; use a tone",
-                options.reference.reference
-            ),
-        ));
-    }
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
@@ -263,6 +254,7 @@ fn why_unusable(measurement: &Measurement) -> String {
         CautionCode::ReferenceCutOff,
         CautionCode::ReferenceMismatch,
         CautionCode::ReferenceNotFound,
+        CautionCode::ChannelsDisagree,
     ];
     let caution = telling
         .iter()

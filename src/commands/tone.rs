@@ -1,4 +1,5 @@
-//! `tapewright tone`: a reference tone, into a file or out of a sound output.
+//! `tapewright tone`: a reference tone or marks, into a file or out of a sound
+//! output.
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
@@ -9,7 +10,8 @@ use super::{Exit, Failure, Outcome};
 use crate::audio::output::{self, FillSamples};
 use crate::audio::source::StreamFormat;
 use crate::audio::tone_file::{self, Coding};
-use crate::signal::tone::Tone;
+use crate::signal::timed::bursts::{BURST_HZ, Bursts};
+use crate::signal::tone::{Sound, Tone};
 use crate::units::{Decibels, Hertz, Seconds};
 
 /// Long enough that nothing clicks, short enough to lose nothing.
@@ -37,17 +39,20 @@ pub(super) fn run(options: &ToneOptions) -> Outcome {
 
 /// Cautions come first: the tone sounds as soon as the output is open.
 fn play(options: &ToneOptions) -> Outcome {
-    let frequency = options.frequency();
+    let frequency = highest_frequency(options);
+    check_marks(options)?;
     super::write_out(&format!(
-        "{CAUTIONS}Playing {frequency} at {} dBFS for {} s; Ctrl-C ends it.\n",
-        options.level, options.seconds
+        "{CAUTIONS}Playing {} at {} dBFS for {} s; Ctrl-C ends it.\n",
+        what(options),
+        options.level,
+        options.seconds
     ))?;
     let mut progress = Progress::new(Some(milliseconds(Seconds(options.seconds))));
     let mut too_high = None;
     let make = |format: StreamFormat| -> FillSamples {
         too_high = check_rate(frequency, format.rate_hz).err();
         let length = if too_high.is_some() { 0 } else { u64::MAX };
-        player(tone(options, format.rate_hz), format.channels, length)
+        player(sound(options, format.rate_hz), format.channels, length)
     };
     let played = output::play(options.output.as_deref(), make, |played| {
         progress.at(milliseconds(played));
@@ -67,15 +72,15 @@ fn play(options: &ToneOptions) -> Outcome {
     }
 }
 
-/// Fills buffers with the tone, the same in all channels, `at_most` so many
+/// Fills buffers with the sound, the same in all channels, `at_most` so many
 /// frames of it. Neither allocates nor waits.
-fn player(tone: Tone, channels: u16, at_most: u64) -> FillSamples {
-    let end = tone.length().min(at_most);
+fn player(sound: Box<dyn Sound + Send>, channels: u16, at_most: u64) -> FillSamples {
+    let end = sound.length().min(at_most);
     let mut next = 0;
     Box::new(move |buffer| {
         for frame in buffer.chunks_mut(usize::from(channels.max(1))) {
             frame.fill(if next < end {
-                tone.sample(next) as f32
+                sound.sample(next) as f32
             } else {
                 0.0
             });
@@ -90,29 +95,30 @@ fn milliseconds(time: Seconds) -> u64 {
 }
 
 fn write_file(options: &ToneOptions) -> Outcome {
-    let frequency = options.frequency();
     let format = StreamFormat {
         rate_hz: options.rate,
         channels: if options.mono { 1 } else { 2 },
     };
-    check_rate(frequency, format.rate_hz)?;
+    check_rate(highest_frequency(options), format.rate_hz)?;
+    check_marks(options)?;
     let path = options
         .output_file
         .clone()
-        .unwrap_or_else(|| usual_name(frequency));
+        .unwrap_or_else(|| usual_name(options));
     let coding = match options.bits {
         Bits::Sixteen => Coding::Signed16,
         Bits::TwentyFour => Coding::Signed24,
         Bits::Float => Coding::Float32,
     };
-    let tone = tone(options, format.rate_hz);
-    tone_file::write(&path, &tone, format, coding, options.force)
+    let sound = sound(options, format.rate_hz);
+    tone_file::write(&path, &*sound, format, coding, options.force)
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let mut text = String::new();
     let _ = writeln!(
         text,
-        "{}: {frequency} at {} dBFS, {} s, {} Hz, {}, {}",
+        "{}: {} at {} dBFS, {} s, {} Hz, {}, {}",
         path.display(),
+        what(options),
         options.level,
         options.seconds,
         format.rate_hz,
@@ -128,15 +134,62 @@ fn write_file(options: &ToneOptions) -> Outcome {
     Ok(Exit::Done)
 }
 
-fn tone(options: &ToneOptions, rate_hz: u32) -> Tone {
+fn sound(options: &ToneOptions, rate_hz: u32) -> Box<dyn Sound + Send> {
+    if let Some(spacing_s) = options.marks {
+        return Box::new(marks(options, spacing_s, rate_hz));
+    }
     let rate = f64::from(rate_hz);
-    Tone::new(
+    Box::new(Tone::new(
         options.frequency().0,
         rate,
         Decibels(options.level).amplitude_ratio(),
-        (options.seconds * rate).round() as u64,
+        length(options, rate),
         (FADE_SECONDS * rate).round() as u64,
-    )
+    ))
+}
+
+fn marks(options: &ToneOptions, spacing_s: f64, rate_hz: u32) -> Bursts {
+    let rate = f64::from(rate_hz);
+    let amplitude = Decibels(options.level).amplitude_ratio();
+    Bursts::new(spacing_s, rate, amplitude, length(options, rate))
+}
+
+fn length(options: &ToneOptions, rate: f64) -> u64 {
+    (options.seconds * rate).round() as u64
+}
+
+/// What is written or played, in words.
+fn what(options: &ToneOptions) -> String {
+    match options.marks {
+        Some(spacing_s) => format!(
+            "{} marks, {spacing_s} s apart,",
+            marks(options, spacing_s, options.rate).count()
+        ),
+        None => options.frequency().to_string(),
+    }
+}
+
+fn highest_frequency(options: &ToneOptions) -> Hertz {
+    match options.marks {
+        Some(_) => Hertz(BURST_HZ),
+        None => options.frequency(),
+    }
+}
+
+/// A row has two marks at least.
+fn check_marks(options: &ToneOptions) -> Result<(), Failure> {
+    match options.marks {
+        Some(spacing_s) if marks(options, spacing_s, options.rate).count() < 2 => {
+            Err(Failure::new(
+                Exit::Usage,
+                format!(
+                    "{} s have no room for two marks {spacing_s} s apart and half a second of silence at each end; choose more --seconds or a smaller spacing",
+                    options.seconds
+                ),
+            ))
+        }
+        _ => Ok(()),
+    }
 }
 
 fn check_rate(frequency: Hertz, rate_hz: u32) -> Result<(), Failure> {
@@ -152,22 +205,25 @@ fn check_rate(frequency: Hertz, rate_hz: u32) -> Result<(), Failure> {
     ))
 }
 
-fn usual_name(frequency: Hertz) -> PathBuf {
-    PathBuf::from(format!(
-        "tone-{}Hz.wav",
-        (frequency.0 * 1000.0).round() / 1000.0
-    ))
+fn usual_name(options: &ToneOptions) -> PathBuf {
+    let thousandths = |value: f64| (value * 1000.0).round() / 1000.0;
+    PathBuf::from(match options.marks {
+        Some(spacing_s) => format!("marks-{}s.wav", thousandths(spacing_s)),
+        None => format!("tone-{}Hz.wav", thousandths(options.frequency().0)),
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::commands::cli::{Cli, Command};
+    use clap::Parser;
 
     #[test]
     fn the_player_gives_the_tone_whatever_the_block_size() {
         let tone = Tone::new(3150.0, 48_000.0, 0.5, 1000, 100);
         let mut heard = Vec::new();
-        let mut fill = player(tone, 2, u64::MAX);
+        let mut fill = player(Box::new(tone), 2, u64::MAX);
         for frames in [1, 7, 480, 512].into_iter().cycle() {
             let mut buffer = vec![9.0; 2 * frames];
             let more = fill(&mut buffer);
@@ -184,12 +240,24 @@ mod tests {
         }
     }
 
+    fn named(arguments: &[&str]) -> PathBuf {
+        let all = ["tapewright", "tone"].iter().chain(arguments);
+        match Cli::try_parse_from(all).expect("parses").command {
+            Some(Command::Tone(options)) => usual_name(&options),
+            other => panic!("{other:?}"),
+        }
+    }
+
     #[test]
-    fn files_are_named_after_the_tone() {
-        assert_eq!(usual_name(Hertz(3150.0)), PathBuf::from("tone-3150Hz.wav"));
-        assert_eq!(
-            usual_name(Hertz(261.625_565)),
-            PathBuf::from("tone-261.626Hz.wav")
-        );
+    fn files_are_named_after_what_is_in_them() {
+        assert_eq!(named(&[]), PathBuf::from("tone-3150Hz.wav"));
+        assert_eq!(named(&["C4"]), PathBuf::from("tone-261.626Hz.wav"));
+        assert_eq!(named(&["--marks", "0.5"]), PathBuf::from("marks-0.5s.wav"));
+    }
+
+    #[test]
+    fn marks_have_a_pitch_of_their_own() {
+        let both = ["tapewright", "tone", "440", "--marks", "1"];
+        assert!(Cli::try_parse_from(both).is_err());
     }
 }

@@ -53,7 +53,7 @@ pub(super) fn parts(kind: ReferenceKind) -> Option<[[&'static str; 2]; 2]> {
         ReferenceKind::Tone => None,
         ReferenceKind::Passage => Some([
             ["edges of the passage", "from their steepness and the noise"],
-            ["wow at both ends", "0.3 % at 0.5 Hz assumed, k = 1.96"],
+            ["wow at both ends", "0.3 % at 0.5, 0.05 % at 0.1 Hz assumed"],
         ]),
         ReferenceKind::Marks => Some([
             ["noise of the arrivals", "from the signal, k = 1.96"],
@@ -156,7 +156,7 @@ mod tests {
             text.contains("edges of the passage    ±0.00010 %"),
             "{text}"
         );
-        assert!(text.contains("0.3 % at 0.5 Hz assumed"), "{text}");
+        assert!(text.contains("0.05 % at 0.1 Hz assumed"), "{text}");
         let text = budget::lines(&marks());
         assert!(text.contains("wow and scatter"), "{text}");
         assert!(text.contains("18 degrees of freedom"), "{text}");

@@ -22,6 +22,7 @@ pub mod prediction;
 pub mod rhythm;
 pub mod spectrum;
 pub mod statistics;
+pub mod timed;
 pub mod tone;
 pub mod tone_fit;
 pub mod tracker;

@@ -6,6 +6,16 @@ use std::f64::consts::{PI, TAU};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg32;
 
+/// Sound whose samples are a function of their number: what can be written or
+/// played.
+pub trait Sound {
+    /// Length in samples.
+    fn length(&self) -> u64;
+
+    /// The sample of this number; silence from the end on.
+    fn sample(&self, number: u64) -> f64;
+}
+
 /// A sine whose phase is a function of the sample's number alone: no error
 /// adds up, however long it lasts.
 #[derive(Clone, Copy, Debug)]
@@ -34,17 +44,6 @@ impl Tone {
         }
     }
 
-    /// Length in samples.
-    pub fn length(&self) -> u64 {
-        self.length
-    }
-
-    /// The sample of this number; silence from the end on.
-    pub fn sample(&self, number: u64) -> f64 {
-        let turns = self.step.wrapping_mul(number) as f64 / 2f64.powi(64);
-        self.amplitude * self.envelope(number) * (TAU * turns).sin()
-    }
-
     /// Half a cosine up and half a cosine down.
     fn envelope(&self, number: u64) -> f64 {
         if number >= self.length {
@@ -55,6 +54,17 @@ impl Tone {
             return 1.0;
         }
         0.5 - 0.5 * (PI * from_end as f64 / self.fade as f64).cos()
+    }
+}
+
+impl Sound for Tone {
+    fn length(&self) -> u64 {
+        self.length
+    }
+
+    fn sample(&self, number: u64) -> f64 {
+        let turns = self.step.wrapping_mul(number) as f64 / 2f64.powi(64);
+        self.amplitude * self.envelope(number) * (TAU * turns).sin()
     }
 }
 

@@ -61,6 +61,12 @@ Examples:
           a tape that carries 3000 Hz
   tapewright read --reference tone:auto unknown.wav
           the nearest of the usual tones, with a caution where two are near
+  tapewright read --reference passage:200 side-a.wav
+          a piece known to last 200 s from its first sound to its last, with
+          half a second of silence or more before and after it
+  tapewright read --reference marks:1 side-a.wav
+          clicks or bursts a second apart, such as tapewright tone --marks 1
+          writes
   tapewright read --reference-error -0.2 --reference-uncertainty 0.1 a.wav
           a tape known to play 0.2 % low, give or take 0.1 %
   tapewright read --from 10 --to 70 long.wav

@@ -9,12 +9,14 @@ use crate::references::Note;
 use crate::units::Hertz;
 
 pub(super) const ABOUT: &str = "\
-Write or play a reference tone
+Write or play a reference tone or marks
 
 Makes a WAV file, or plays the tone out of a sound output, so that you can record a reference tape \
 of your own. The tone is as true as the sample clock that plays it, usually within 100 ppm \
 (0.01 %; common practice); its phase is counted in samples and adds no error, however long it \
-lasts. It fades in and out over 10 ms, so that nothing clicks.";
+lasts. It fades in and out over 10 ms, so that nothing clicks.
+
+With --marks it makes short bursts at a spacing instead, which tell the speed by the time from one to the next, on any machine, through much hiss and with most of the treble gone.";
 
 pub(super) const EXAMPLES: &str = "\
 Examples:
@@ -24,6 +26,9 @@ Examples:
           half an hour of 3000 Hz in 24 bit
   tapewright tone A4 --concert-pitch 442
           the note A4 of an orchestra tuned to 442 Hz
+  tapewright tone --marks 1 --seconds 120
+          a burst a second for two minutes, into marks-1s.wav; measured with
+          tapewright read --reference marks:1
   tapewright tone 3150 --play --seconds 600
           ten minutes out of the default sound output
 
@@ -45,6 +50,11 @@ pub struct ToneOptions {
     /// Frequency in Hz, or a note: A4, C#5, Db3
     #[arg(value_name = "HZ-OR-NOTE", default_value = "3150", value_parser = pitch)]
     pub pitch: Pitch,
+
+    /// Marks this many seconds apart instead of a tone: bursts of 1 kHz, 20 ms
+    /// long
+    #[arg(long, value_name = "S", conflicts_with = "pitch", value_parser = spacing)]
+    pub marks: Option<f64>,
 
     /// Frequency of A4 that notes are reckoned from
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = concert_pitch)]
@@ -147,6 +157,10 @@ fn concert_pitch(text: &str) -> Result<f64, String> {
 
 fn level(text: &str) -> Result<f64, String> {
     number_between(text, -90.0, 0.0, "a level in dBFS")
+}
+
+fn spacing(text: &str) -> Result<f64, String> {
+    number_between(text, 0.1, 3600.0, "a number of seconds")
 }
 
 fn length(text: &str) -> Result<f64, String> {

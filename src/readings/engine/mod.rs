@@ -39,6 +39,19 @@ pub struct Settings {
     pub tolerance: Percent,
 }
 
+impl Settings {
+    /// Whether anything can be measured in this format.
+    pub(super) fn check(&self) -> Result<(), EngineError> {
+        if !(8000..=768_000).contains(&self.rate_hz) {
+            return Err(EngineError::Rate(self.rate_hz));
+        }
+        if self.channels == 0 {
+            return Err(EngineError::NoChannel);
+        }
+        Ok(())
+    }
+}
+
 /// How long a kept stretch is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct KeepRequest {
@@ -106,12 +119,7 @@ pub struct Engine {
 impl Engine {
     /// An engine for one input format.
     pub fn new(settings: Settings) -> Result<Self, EngineError> {
-        if !(8000..=768_000).contains(&settings.rate_hz) {
-            return Err(EngineError::Rate(settings.rate_hz));
-        }
-        if settings.channels == 0 {
-            return Err(EngineError::NoChannel);
-        }
+        settings.check()?;
         let inputs = usize::from(settings.channels).min(MOST_CHANNELS);
         let listened = match settings.choice {
             ChannelChoice::Auto => inputs,

@@ -1,0 +1,342 @@
+//! Marks at a known spacing: every one of them counts.
+
+use super::figures::MarksFigures;
+use super::listening::{Listening, joined, level};
+use super::summary::{
+    FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
+};
+use crate::readings::engine::{EngineError, Settings};
+use crate::readings::expanded::Expanded;
+use crate::readings::fluctuation::{Fluctuation, Weighing};
+use crate::readings::reading::{Caution, CautionCode, Measurement};
+use crate::signal::statistics::{NORMAL_95, median, student_95};
+use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
+use crate::signal::timed::train::{Row, fitted, row};
+use crate::units::{Decibels, Seconds};
+
+/// Time between two powers.
+const HOP: Seconds = Seconds(0.0005);
+
+/// Of two sounds nearer than this part of the spacing, or than this, the
+/// louder is a mark.
+const APART: f64 = 0.25;
+const APART_S: f64 = 0.15;
+
+/// An arrival this many times the usual scatter off the row is no mark of it;
+/// nor is anything nearer than the second called off.
+const OFF: f64 = 5.0;
+const NEVER_OFF_S: f64 = 0.003;
+
+/// Scatter of neighbours that remember each other tells less than it seems to.
+const REMEMBERED: f64 = 1.5;
+
+/// A row has at least this part of its marks, no more other sounds as loud
+/// than this part, and scatters by no more than this part of its spacing.
+const LEAST_FOUND: f64 = 0.5;
+const MOST_OTHERS: f64 = 0.3;
+const MOST_SCATTER: f64 = 0.01;
+
+/// Others count when they are no fainter than this part of the marks' usual
+/// power: −12 dB.
+const AS_LOUD: f64 = 0.063;
+
+/// Two channels disagree beyond what their ± explains and this.
+const CHANNELS_APART: f64 = 5e-4;
+
+/// Measures the speed by marks at a known spacing.
+pub struct MarksMeter {
+    heard: Listening,
+    spacing: Seconds,
+}
+
+/// A row that was found.
+struct Found {
+    numbers: Vec<f64>,
+    row: Row,
+    noise_s: f64,
+    scatter: Expanded,
+    power: f64,
+    noise: f64,
+    left_out: usize,
+}
+
+/// Why there is none.
+#[derive(Clone, Copy, PartialEq)]
+enum NoMarks {
+    Nothing,
+    One,
+    NoRow { heard: usize },
+}
+
+impl MarksMeter {
+    /// For one input format; the marks stand `spacing` apart at right speed.
+    ///
+    /// Keeps eight bytes a millisecond and channel.
+    pub fn new(settings: Settings, spacing: Seconds) -> Result<Self, EngineError> {
+        Ok(Self {
+            heard: Listening::new(settings, HOP)?,
+            spacing,
+        })
+    }
+
+    /// Takes whole frames.
+    pub fn push(&mut self, interleaved: &[f32]) {
+        self.heard.push(interleaved);
+    }
+
+    /// What came of everything pushed so far.
+    pub fn measurement(&self) -> Measurement {
+        match self.find() {
+            Ok((found, which)) => self.found(&found, which),
+            Err(refusal) => {
+                let nothing = Strength {
+                    channel: self.heard.channel(None),
+                    level: None,
+                    snr: None,
+                };
+                let mut refused = measurement(&self.heard, nothing, None, vec![refusal]);
+                refused.marks = Some(self.figures(None));
+                refused
+            }
+        }
+    }
+
+    fn find(&self) -> Result<(Found, Option<usize>), Caution> {
+        let powers = self.heard.powers();
+        let each: Vec<Result<Found, NoMarks>> =
+            powers.iter().map(|power| self.row_in(power)).collect();
+        match &each[..] {
+            [Ok(left), Ok(right)] => {
+                if apart(left, right) {
+                    return Err(caution(
+                        CautionCode::ChannelsDisagree,
+                        format!(
+                            "Left ({:.4} s apart) and right ({:.4} s) do not carry the same marks; choose one with --channel.",
+                            left.row.spacing_s, right.row.spacing_s
+                        ),
+                    ));
+                }
+                let noises = [left, right].map(|it| it.noise.max(1e-6 * it.power));
+                let both = joined(&powers, &noises);
+                let found = self.row_in(&both).map_err(|no| self.refusal(no))?;
+                Ok((found, None))
+            }
+            _ => {
+                let mut refused = NoMarks::Nothing;
+                for (which, one) in each.into_iter().enumerate() {
+                    match one {
+                        Ok(found) => return Ok((found, Some(which))),
+                        Err(NoMarks::Nothing) => {}
+                        Err(no) => refused = no,
+                    }
+                }
+                Err(self.refusal(refused))
+            }
+        }
+    }
+
+    fn row_in(&self, power: &[f32]) -> Result<Found, NoMarks> {
+        let hop_s = self.heard.hop_s();
+        let apart_s = (APART * self.spacing.0).min(APART_S);
+        let heard = standing_out(power, hop_s, apart_s);
+        match heard.marks.len() {
+            0 => return Err(NoMarks::Nothing),
+            1 => return Err(NoMarks::One),
+            _ => {}
+        }
+        let no_row = NoMarks::NoRow {
+            heard: heard.marks.len(),
+        };
+        let members = row(&heard.marks, self.spacing.0);
+        if members.len() < 2 {
+            return Err(no_row);
+        }
+        let marks: Vec<Mark> = members.iter().map(|it| heard.marks[it.which]).collect();
+        let (mut times, jitter_s) = refined(power, hop_s, heard.noise, &marks);
+        let mut numbers: Vec<f64> = members.iter().map(|it| it.number as f64).collect();
+        let all = numbers.len();
+        leave_out_strays(&mut numbers, &mut times);
+        if numbers.len() < 2 {
+            return Err(no_row);
+        }
+        let row = fitted(&numbers, &times);
+        let scatter = scatter(&numbers, &times, &row);
+        let mut loud: Vec<f64> = marks.iter().map(|mark| mark.power).collect();
+        let found = Found {
+            noise_s: NORMAL_95 * jitter_s / row.leverage.sqrt(),
+            scatter,
+            power: median(&mut loud).unwrap_or(0.0),
+            noise: heard.noise,
+            left_out: all - numbers.len(),
+            numbers,
+            row,
+        };
+        let off = residuals(&found.numbers, &times, &row);
+        if believable(&found, &off, &heard) {
+            Ok(found)
+        } else {
+            Err(no_row)
+        }
+    }
+
+    fn found(&self, found: &Found, which: Option<usize>) -> Measurement {
+        let conditions = &self.heard.settings.conditions;
+        let measured = Seconds(found.row.spacing_s);
+        let timed = Timed {
+            measured,
+            expected: self.spacing,
+            noise_s: found.noise_s,
+            wow: found.scatter,
+        };
+        let off = deviation(measured, self.spacing, conditions);
+        let usable = off.0.abs() <= FARTHEST;
+        let figures = self.figures(Some(found));
+        let mut cautions = Vec::new();
+        if !usable {
+            cautions.push(caution(
+                CautionCode::ReferenceMismatch,
+                format!(
+                    "The marks are {:.4} s apart, which would be {:+.0} % of speed; name their right spacing.",
+                    measured.0, off.0
+                ),
+            ));
+        }
+        let missing = figures.expected - figures.found;
+        if usable && missing > 0 {
+            cautions.push(caution(
+                CautionCode::MarksMissing,
+                format!(
+                    "{missing} of {} marks were not found or came off their time; the others were counted.",
+                    figures.expected
+                ),
+            ));
+        } else if usable && found.left_out > 0 {
+            cautions.push(caution(
+                CautionCode::MarksMissing,
+                "Sounds off their time were left out; the marks were counted.",
+            ));
+        }
+        let strength = Strength {
+            channel: self.heard.channel(which),
+            level: which.map(|_| level(found.power)),
+            snr: Some(Decibels::from_power_ratio(found.power / found.noise))
+                .filter(|snr| snr.0.is_finite()),
+        };
+        let told = usable.then(|| speed(&timed, conditions));
+        let mut all = measurement(&self.heard, strength, told, cautions);
+        all.marks = Some(figures);
+        all
+    }
+
+    fn figures(&self, found: Option<&Found>) -> MarksFigures {
+        let conditions = &self.heard.settings.conditions;
+        let last = found.and_then(|it| it.numbers.last().zip(it.numbers.first()));
+        MarksFigures {
+            found: found.map_or(0, |it| it.numbers.len() as u64),
+            expected: last.map_or(0, |(last, first)| (last - first) as u64 + 1),
+            spacing: found.map(|it| right_seconds(it.row.spacing_s, conditions)),
+            nominal: self.spacing,
+        }
+    }
+
+    fn refusal(&self, no: NoMarks) -> Caution {
+        let every = self.spacing.0;
+        let text = match no {
+            NoMarks::Nothing => {
+                "No marks stand out; check the tape, the channel and the input level, and that nothing else sounds.".to_owned()
+            }
+            NoMarks::One => {
+                format!("A single mark was heard; two or more are needed, {every} s apart.")
+            }
+            NoMarks::NoRow { heard } => format!(
+                "{heard} short sounds were heard, but no regular row of marks about {every} s apart; check the spacing, or choose the part that carries them with --from and --to."
+            ),
+        };
+        caution(CautionCode::ReferenceNotFound, text)
+    }
+}
+
+fn residuals(numbers: &[f64], times: &[f64], row: &Row) -> Vec<f64> {
+    let off = |(number, time): (&f64, &f64)| time - row.first_s - row.spacing_s * number;
+    numbers.iter().zip(times).map(off).collect()
+}
+
+/// Takes out what does not come with the others, worst first.
+fn leave_out_strays(numbers: &mut Vec<f64>, times: &mut Vec<f64>) {
+    while numbers.len() > 3 {
+        let off = residuals(numbers, times, &fitted(numbers, times));
+        let mut sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
+        // 1.4826: from the median of distances to a standard deviation of
+        // bell-shaped noise.
+        let usual = 1.4826 * median(&mut sizes).unwrap_or(0.0);
+        let limit = (OFF * usual).max(NEVER_OFF_S);
+        let worst = (0..off.len())
+            .max_by(|a, b| off[*a].abs().total_cmp(&off[*b].abs()))
+            .filter(|worst| off[*worst].abs() > limit);
+        let Some(worst) = worst else {
+            return;
+        };
+        numbers.remove(worst);
+        times.remove(worst);
+    }
+}
+
+/// 95 % of the spacing from how the arrivals scatter about the row, in seconds.
+fn scatter(numbers: &[f64], times: &[f64], row: &Row) -> Expanded {
+    let off = residuals(numbers, times, row);
+    // Enough of them show by themselves how the machine wavers.
+    let series = filled(numbers, &off);
+    if let Some(fluctuation) = Fluctuation::of(&series, row.spacing_s) {
+        let rise = fluctuation.of_figure(Weighing::Slope);
+        return rise.scaled(1.0 / series.len() as f64);
+    }
+    // Few ones: what wow is assumed to do, or what they show if that is more.
+    let freedom = numbers.len() as f64 - 2.0;
+    let shown = if freedom >= 1.0 {
+        let square: f64 = off.iter().map(|off| off * off).sum();
+        REMEMBERED * student_95(freedom) * (square / freedom).sqrt()
+    } else {
+        0.0
+    };
+    Expanded::of_limit((NORMAL_95 * assumed_wow_s()).max(shown) / row.leverage.sqrt())
+}
+
+/// A value for every number from the first to the last, straight lines across
+/// those that are missing.
+fn filled(numbers: &[f64], values: &[f64]) -> Vec<f64> {
+    let mut series = Vec::new();
+    for (pair, value) in numbers.windows(2).zip(values.windows(2)) {
+        let steps = (pair[1] - pair[0]) as usize;
+        for step in 0..steps {
+            series.push(value[0] + (value[1] - value[0]) * step as f64 / steps as f64);
+        }
+    }
+    series.extend(values.last());
+    series
+}
+
+/// Whether it is a row of marks and no chance among other sounds.
+fn believable(found: &Found, off: &[f64], heard: &Heard) -> bool {
+    let count = found.numbers.len();
+    let span = found.numbers[count - 1] - found.numbers[0] + 1.0;
+    let first_s = found.row.first_s + found.row.spacing_s * (found.numbers[0] - 0.5);
+    let last_s = first_s + found.row.spacing_s * span;
+    let others = heard
+        .marks
+        .iter()
+        .filter(|mark| mark.power > AS_LOUD * found.power)
+        .filter(|mark| (first_s..last_s).contains(&mark.at_s))
+        .count()
+        .saturating_sub(count);
+    let square: f64 = off.iter().map(|off| off * off).sum();
+    let scatter = (square / count as f64).sqrt();
+    count as f64 >= LEAST_FOUND * span
+        && others as f64 <= MOST_OTHERS * count as f64
+        && scatter <= (MOST_SCATTER * found.row.spacing_s).max(NEVER_OFF_S)
+}
+
+fn apart(left: &Found, right: &Found) -> bool {
+    let known = |it: &Found| (it.noise_s + it.scatter.half_width) / it.row.spacing_s;
+    let apart = (left.row.spacing_s / right.row.spacing_s - 1.0).abs();
+    apart > known(left) + known(right) + CHANNELS_APART
+}

@@ -1,0 +1,302 @@
+//! A passage of known length: from its first sound to its last.
+
+use super::figures::PassageFigures;
+use super::listening::{Listening, joined, level};
+use super::summary::{
+    FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
+};
+use crate::readings::engine::{EngineError, Settings};
+use crate::readings::expanded::Expanded;
+use crate::readings::reading::{Caution, CautionCode, Measurement};
+use crate::signal::statistics::NORMAL_95;
+use crate::signal::timed::edges::{NoPassage, Passage, passage};
+use crate::units::{Decibels, Percent, Seconds};
+
+/// Time between two powers.
+const HOP: Seconds = Seconds(0.001);
+
+/// An edge this soft is named.
+const SOFT_S: f64 = 0.02;
+
+/// A ± beyond this tells nothing.
+const WORST: Percent = Percent(0.5);
+
+/// Two channels whose ends differ by more than this part of the passage, or
+/// whose loudness goes different ways, are two things.
+const MOST_APART: f64 = 0.1;
+const LEAST_ALIKE: f64 = 0.1;
+
+/// Loudness that moves less, in decibels, has no way to go.
+const MOVES_DB: f64 = 3.0;
+
+/// Measures the speed by a passage of known length.
+pub struct PassageMeter {
+    heard: Listening,
+    expected: Seconds,
+}
+
+/// What was found, in which channel, and how strong.
+struct Found {
+    passage: Passage,
+    which: Option<usize>,
+    level: Decibels,
+}
+
+impl PassageMeter {
+    /// For one input format; the passage lasts `expected` at right speed.
+    ///
+    /// Keeps four bytes a millisecond and channel.
+    pub fn new(settings: Settings, expected: Seconds) -> Result<Self, EngineError> {
+        Ok(Self {
+            heard: Listening::new(settings, HOP)?,
+            expected,
+        })
+    }
+
+    /// Takes whole frames.
+    pub fn push(&mut self, interleaved: &[f32]) {
+        self.heard.push(interleaved);
+    }
+
+    /// What came of everything pushed so far.
+    pub fn measurement(&self) -> Measurement {
+        match self.find() {
+            Ok(found) => self.found(&found),
+            Err(refusal) => {
+                let mut refused = self.refused(refusal);
+                refused.passage = Some(self.figures(None));
+                refused
+            }
+        }
+    }
+
+    fn find(&self) -> Result<Found, Caution> {
+        let powers = self.heard.powers();
+        let hop_s = self.heard.hop_s();
+        let each: Vec<_> = powers.iter().map(|power| passage(power, hop_s)).collect();
+        let one = |which: usize, passage: Passage| Found {
+            passage,
+            which: Some(which),
+            level: level(passage.level),
+        };
+        let absent = |no: NoPassage| {
+            matches!(
+                no,
+                NoPassage::Silence | NoPassage::NothingStandsOut | NoPassage::InTheNoise
+            )
+        };
+        match each[..] {
+            [only] => only.map(|it| one(0, it)).map_err(refusal),
+            [Ok(left), Ok(right)] if different(&left, &right, &powers, hop_s) => {
+                Err(two_things(&left, &right))
+            }
+            [Ok(left), Ok(right)] => {
+                let noises = [left, right].map(noise_of);
+                let both = joined(&powers, &noises);
+                let level = level(0.5 * (left.level + right.level));
+                passage(&both, hop_s)
+                    .map(|passage| Found {
+                        passage,
+                        which: None,
+                        level,
+                    })
+                    .map_err(refusal)
+            }
+            [Ok(left), Err(no)] if absent(no) => Ok(one(0, left)),
+            [Err(no), Ok(right)] if absent(no) => Ok(one(1, right)),
+            // What spoils one channel would spoil the other's figure too.
+            [Err(no), Err(other)] if absent(no) => Err(refusal(other)),
+            [Err(no), _] | [_, Err(no)] => Err(refusal(no)),
+            _ => Err(refusal(NoPassage::Silence)),
+        }
+    }
+
+    fn found(&self, found: &Found) -> Measurement {
+        let conditions = &self.heard.settings.conditions;
+        let Passage { start, end, .. } = found.passage;
+        let measured = Seconds(end.at_s - start.at_s);
+        let off = deviation(measured, self.expected, conditions);
+        // Both edges of a passage are alike, and so is what is wrong with
+        // them: their parts add up.
+        let edges_s = start.uncertainty_s + end.uncertainty_s;
+        let timed = Timed {
+            measured,
+            expected: self.expected,
+            noise_s: edges_s,
+            // Two moments, each with its own.
+            wow: Expanded::of_limit(NORMAL_95 * assumed_wow_s() * 2f64.sqrt()),
+        };
+        let mut cautions = Vec::new();
+        let told = speed(&timed, conditions);
+        let usable = if off.0.abs() > FARTHEST {
+            cautions.extend(mismatch(measured, self.expected, off));
+            false
+        } else if told.parts.noise.is_some_and(|noise| noise > WORST) {
+            cautions.push(caution(
+                CautionCode::ReferenceNotFound,
+                format!(
+                    "The ends of the passage are known to ±{edges_s:.2} s only, too little for {measured:.0}; choose a longer one, or one that does not fade."
+                ),
+            ));
+            false
+        } else {
+            true
+        };
+        if usable && start.rise_s.max(end.rise_s) > SOFT_S {
+            cautions.push(caution(
+                CautionCode::EdgesSoft,
+                format!(
+                    "The passage fades in or out, which leaves ±{edges_s:.2} s; one with clean edges is known better."
+                ),
+            ));
+        }
+        if found.passage.clicks > 0 {
+            cautions.push(caution(
+                CautionCode::ReferenceAmbiguous,
+                "A lone click before or after the passage was not counted; choose the stretch with --from and --to if it belongs to it.",
+            ));
+        }
+        let noise = 0.5 * (start.noise + end.noise);
+        let strength = Strength {
+            channel: self.heard.channel(found.which),
+            level: Some(found.level),
+            snr: Some(Decibels::from_power_ratio(found.passage.level / noise))
+                .filter(|snr| snr.0.is_finite()),
+        };
+        let mut all = measurement(&self.heard, strength, usable.then_some(told), cautions);
+        all.passage = Some(self.figures(Some(&found.passage)));
+        all
+    }
+
+    fn refused(&self, refusal: Caution) -> Measurement {
+        let nothing = Strength {
+            channel: self.heard.channel(None),
+            level: None,
+            snr: None,
+        };
+        measurement(&self.heard, nothing, None, vec![refusal])
+    }
+
+    fn figures(&self, found: Option<&Passage>) -> PassageFigures {
+        let conditions = &self.heard.settings.conditions;
+        PassageFigures {
+            start: found.map(|it| Seconds(it.start.at_s.max(0.0))),
+            end: found.map(|it| Seconds(it.end.at_s)),
+            length: found.map(|it| right_seconds(it.end.at_s - it.start.at_s, conditions)),
+            expected: self.expected,
+        }
+    }
+}
+
+fn noise_of(passage: Passage) -> f64 {
+    let noise = 0.5 * (passage.start.noise + passage.end.noise);
+    noise.max(1e-6 * passage.level)
+}
+
+/// Whether two channels carry two things.
+fn different(left: &Passage, right: &Passage, powers: &[&[f32]], hop_s: f64) -> bool {
+    let length = |it: &Passage| it.end.at_s - it.start.at_s;
+    let apart = (left.start.at_s - right.start.at_s).abs() + (left.end.at_s - right.end.at_s).abs();
+    if apart > MOST_APART * length(left).max(length(right)) {
+        return true;
+    }
+    let from = left.start.at_s.max(right.start.at_s);
+    let to = left.end.at_s.min(right.end.at_s);
+    let block = (0.05 / hop_s).round() as usize;
+    let within = |power: &[f32], noise: f64| -> Vec<f64> {
+        power[(from / hop_s) as usize..(to / hop_s) as usize]
+            .chunks_exact(block)
+            .map(|hops| hops.iter().map(|&p| f64::from(p)).sum::<f64>() / block as f64)
+            .map(|power| 10.0 * (power + noise).log10())
+            .collect()
+    };
+    let [a, b] =
+        [(powers[0], left), (powers[1], right)].map(|(power, it)| within(power, noise_of(*it)));
+    alike(&a, &b).is_some_and(|alike| alike < LEAST_ALIKE)
+}
+
+/// Correlation of two series of decibels; `None` where one hardly moves.
+fn alike(a: &[f64], b: &[f64]) -> Option<f64> {
+    let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len().max(1) as f64;
+    let (mean_a, mean_b) = (mean(a), mean(b));
+    let (mut aa, mut bb, mut ab) = (0.0, 0.0, 0.0);
+    for (x, y) in a.iter().zip(b) {
+        let (x, y) = (x - mean_a, y - mean_b);
+        aa += x * x;
+        bb += y * y;
+        ab += x * y;
+    }
+    let least = MOVES_DB * MOVES_DB * a.len() as f64;
+    (aa > least && bb > least).then(|| ab / (aa * bb).sqrt())
+}
+
+fn two_things(left: &Passage, right: &Passage) -> Caution {
+    let told = |it: &Passage| format!("{:.1} to {:.1} s", it.start.at_s, it.end.at_s);
+    caution(
+        CautionCode::ChannelsDisagree,
+        format!(
+            "Left ({}) and right ({}) do not carry the same passage; choose one with --channel.",
+            told(left),
+            told(right)
+        ),
+    )
+}
+
+fn mismatch(measured: Seconds, expected: Seconds, off: Percent) -> Vec<Caution> {
+    let mut cautions = vec![caution(
+        CautionCode::ReferenceMismatch,
+        format!(
+            "From the first sound to the last there are {measured:.1}, which would be {:+.0} % of speed for the {} s of the passage; name its right length, or choose it with --from and --to.",
+            off.0, expected.0
+        ),
+    )];
+    let ratio = off.ratio();
+    let half_or_double = if (ratio / 0.5 - 1.0).abs() < 0.1 {
+        Some("half")
+    } else if (ratio / 2.0 - 1.0).abs() < 0.1 {
+        Some("double")
+    } else {
+        None
+    };
+    cautions.extend(half_or_double.map(|what| {
+        caution(
+            CautionCode::HalfOrDoubleSpeed,
+            format!("{measured:.1} is the passage at {what} speed; check the speed switch."),
+        )
+    }));
+    cautions
+}
+
+fn refusal(no: NoPassage) -> Caution {
+    let (code, text) = match no {
+        NoPassage::Silence => (
+            CautionCode::ReferenceNotFound,
+            "There is nothing but silence; check the tape, the channel and the input level.",
+        ),
+        NoPassage::NothingStandsOut => (
+            CautionCode::ReferenceNotFound,
+            "The sound is the same from beginning to end, so no passage stands out; record the silence before and after it too.",
+        ),
+        NoPassage::InTheNoise => (
+            CautionCode::ReferenceNotFound,
+            "The passage is too often as quiet as the noise to say where it begins and ends; choose a louder one.",
+        ),
+        NoPassage::Begun => (
+            CautionCode::ReferenceCutOff,
+            "There is sound from the first moment on, so the passage may have begun before; record half a second of silence before it.",
+        ),
+        NoPassage::Unended => (
+            CautionCode::ReferenceCutOff,
+            "The sound goes on to the last moment, so the passage may not have ended; record half a second of silence after it.",
+        ),
+        NoPassage::FadesIn => (
+            CautionCode::ReferenceNotFound,
+            "The passage fades in too slowly to say where it begins; choose one with clean edges.",
+        ),
+        NoPassage::FadesOut => (
+            CautionCode::ReferenceNotFound,
+            "The passage fades out too slowly to say where it ends; choose one with clean edges.",
+        ),
+    };
+    caution(code, text)
+}

@@ -1,0 +1,201 @@
+//! From a measured time to the [`Measurement`] with its ± and cautions.
+
+use std::f64::consts::TAU;
+
+use super::listening::Listening;
+use crate::readings::assemble::reference_cautions;
+use crate::readings::conditions::Conditions;
+use crate::readings::expanded::Expanded;
+use crate::readings::reading::{
+    Caution, CautionCode, ChannelUsed, FlutterReading, Measurement, SignalFigures, SpeedFigures,
+    UncertaintyParts,
+};
+use crate::units::{Decibels, Hertz, Percent, Seconds};
+
+/// Sound that stands less above the noise is called noisy.
+const LOW_SNR: Decibels = Decibels(20.0);
+
+/// The speed may be off by so much, in percent: faster or slower is another
+/// reference.
+pub(super) const FARTHEST: f64 = 25.0;
+
+/// What a few moments cannot tell of the wow that they were played with is
+/// assumed: lines of so many percent, peak, at so many hertz, more than most
+/// machines that are worth setting have. Common practice, no source.
+const WOW: [[f64; 2]; 2] = [[0.3, 0.5], [0.05, 0.1]];
+
+/// How far that moves the tape at any one moment against its mean, in seconds
+/// (one standard deviation): a line of peak p at f moves it by p / 2πf, peak,
+/// and moments come at any phase of it.
+pub(super) fn assumed_wow_s() -> f64 {
+    let square: f64 = WOW
+        .iter()
+        .map(|[percent, hz]| (percent / 100.0 / (TAU * hz)).powi(2) / 2.0)
+        .sum();
+    square.sqrt()
+}
+
+/// A time that was measured, its 95 % parts in seconds.
+pub(super) struct Timed {
+    pub measured: Seconds,
+    pub expected: Seconds,
+    /// Noise and edges.
+    pub noise_s: f64,
+    /// Wow and scatter.
+    pub wow: Expanded,
+}
+
+/// How strong the reference is.
+#[derive(Clone, Copy)]
+pub(super) struct Strength {
+    pub channel: ChannelUsed,
+    pub level: Option<Decibels>,
+    pub snr: Option<Decibels>,
+}
+
+/// The speed that a time tells.
+pub(super) fn speed(timed: &Timed, conditions: &Conditions) -> SpeedFigures {
+    // As frequencies: how often the time goes into a second.
+    let [heard, nominal] = [timed.measured, timed.expected].map(|time| Hertz(time.0.recip()));
+    let deviation = conditions.deviation(heard, nominal);
+    let percent = 100.0 * deviation.ratio() / timed.measured.0;
+    let wow = timed.wow.scaled(percent);
+    let parts = UncertaintyParts {
+        noise: Some(Percent(timed.noise_s * percent)),
+        wow: Some(Percent(wow.half_width)),
+        wow_freedom: Some(wow.freedom).filter(|freedom| freedom.is_finite()),
+        clock: conditions.clock.uncertainty.percent(),
+        reference: conditions.reference.uncertainty,
+    };
+    let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
+    SpeedFigures {
+        measured: None,
+        deviation,
+        uncertainty: of(parts.sum()),
+        uncertainty_with_reference: of(parts.sum_with_reference()),
+        parts,
+    }
+}
+
+/// The deviation alone, for what is refused for it.
+pub(super) fn deviation(measured: Seconds, expected: Seconds, conditions: &Conditions) -> Percent {
+    conditions.deviation(Hertz(measured.0.recip()), Hertz(expected.0.recip()))
+}
+
+/// A time as right seconds: a clock that runs fast counts too many.
+pub(super) fn right_seconds(counted: f64, conditions: &Conditions) -> Seconds {
+    Seconds(counted / (1.0 + conditions.clock.error.0 * 1e-6))
+}
+
+/// The measurement without what only this kind of reference says.
+pub(super) fn measurement(
+    heard: &Listening,
+    strength: Strength,
+    speed: Option<SpeedFigures>,
+    mut cautions: Vec<Caution>,
+) -> Measurement {
+    let conditions = heard.settings.conditions;
+    let mut say = |code, text| cautions.push(Caution { code, text });
+    if speed.is_some() {
+        reference_cautions(&conditions, &mut say);
+        say(
+            CautionCode::ReferenceGivesNoFlutter,
+            format!(
+                "Drift and flutter cannot be had from {}; use a tone for them.",
+                match conditions.kind {
+                    crate::readings::ReferenceKind::Marks => "marks",
+                    _ => "a passage",
+                }
+            ),
+        );
+        if let Some(snr) = strength.snr.filter(|snr| *snr < LOW_SNR) {
+            say(
+                CautionCode::LowSnr,
+                format!("The sound stands only {snr:.0} above the noise."),
+            );
+        }
+    }
+    if heard.clipped() > 0 {
+        say(
+            CautionCode::Clipped,
+            format!(
+                "{} samples stood at full scale; turn the input down.",
+                heard.clipped()
+            ),
+        );
+    }
+    Measurement {
+        duration: heard.duration(),
+        rate_hz: heard.settings.rate_hz,
+        channel: strength.channel,
+        conditions,
+        nominal: None,
+        signal: SignalFigures {
+            usable: speed.is_some(),
+            level: strength.level,
+            snr: strength.snr,
+            clipped_samples: heard.clipped(),
+            dropouts: Vec::new(),
+            dropout_count: 0,
+            gaps: 0,
+        },
+        speed,
+        drift: None,
+        stability: Vec::new(),
+        along: None,
+        flutter: FlutterReading::default(),
+        passage: None,
+        marks: None,
+        cautions,
+    }
+}
+
+/// A refusal in one sentence.
+pub(super) fn caution(code: CautionCode, text: impl Into<String>) -> Caution {
+    Caution {
+        code,
+        text: text.into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::conditions::SampleClock;
+    use crate::units::Ppm;
+
+    #[test]
+    fn a_time_tells_speed_and_its_limits() {
+        let conditions = Conditions {
+            clock: SampleClock {
+                error: Ppm(1000.0),
+                ..SampleClock::default()
+            },
+            ..Conditions::default()
+        };
+        let timed = Timed {
+            measured: Seconds(100.0),
+            expected: Seconds(102.0),
+            noise_s: 0.03,
+            wow: Expanded::of_limit(0.04),
+        };
+        let told = speed(&timed, &conditions);
+        // 102 s in 100 s of a clock that counts a thousandth too many.
+        assert!((told.deviation.ratio() - 1.02 * 1.001).abs() < 1e-12);
+        assert_eq!(told.measured, None);
+        let percent = |seconds: f64| seconds / 100.0 * 102.102;
+        let parts = told.parts;
+        assert!((parts.noise.expect("known").0 - percent(0.03)).abs() < 1e-9);
+        assert!((parts.wow.expect("known").0 - percent(0.04)).abs() < 1e-9);
+        let sum = told.uncertainty.expect("known").0;
+        assert!((sum - percent(0.05).hypot(0.01)).abs() < 1e-6, "{sum}");
+        assert!((right_seconds(100.1, &conditions).0 - 100.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_assumed_wow_is_about_a_millisecond() {
+        // 0.3 % at 0.5 Hz: 0.955 ms peak; 0.05 % at 0.1 Hz: 0.796 ms peak.
+        let expected = (0.955f64.powi(2) + 0.796f64.powi(2)).sqrt() / 2f64.sqrt();
+        assert!((assumed_wow_s() * 1000.0 - expected).abs() < 1e-3);
+    }
+}
