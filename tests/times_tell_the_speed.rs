@@ -406,7 +406,9 @@ fn what_is_no_row_of_marks_is_refused() {
         (vec![&one[..]], "marks:0.5", "A single mark"),
         (vec![&music[..]], "marks:1", "No marks stand out"),
         (vec![&speech[..]], "marks:1", "no regular row"),
-        // 50 % too fast for the stated spacing.
+        // At double and at half speed, and 50 % too fast.
+        (vec![&row[..]], "marks:1", "no regular row"),
+        (vec![&row[..]], "marks:0.25", "no regular row"),
         (vec![&row[..]], "marks:0.75", "no regular row"),
         (
             vec![&row[..], &other[..]],
@@ -425,7 +427,7 @@ fn what_is_no_row_of_marks_is_refused() {
 #[test]
 fn what_cannot_be_meant_is_a_usage_error() {
     let folder = Folder::new();
-    folder.write("a.wav", &[&[0.0; 24_000]]);
+    folder.write("a.wav", &[&vec![0.0; 24_000]]);
     for (arguments, says) in [
         (
             &["read", "--reference", "passage:0", "a.wav"][..],

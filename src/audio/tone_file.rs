@@ -154,6 +154,7 @@ fn quantised(sample: f64, bits: u32, dither_steps: f64) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::tone::Tone;
 
     const STEREO: StreamFormat = StreamFormat {
         rate_hz: 48_000,
@@ -189,7 +190,7 @@ mod tests {
             };
             assert_eq!(samples.len(), 9600, "{coding:?}");
             for (number, frame) in samples.chunks(2).enumerate() {
-                let difference = (frame[0] - sound.sample(number as u64)).abs();
+                let difference = (frame[0] - tone.sample(number as u64)).abs();
                 assert!(difference <= tolerance, "{coding:?} {number}: {difference}");
                 assert!((frame[0] - frame[1]).abs() < f64::EPSILON, "{coding:?}");
             }

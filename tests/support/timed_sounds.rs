@@ -319,8 +319,9 @@ impl Interpolation {
     }
 
     fn at(&self, tape: &[f64], place: f64) -> f64 {
-        let first = place.floor() as i64 - (TAPS as i64 / 2 - 1);
-        if first < -(TAPS as i64) || first >= tape.len() as i64 {
+        let before = (TAPS / 2 - 1).cast_signed();
+        let first = place.floor() as isize - before;
+        if first < -TAPS.cast_signed() || first >= tape.len().cast_signed() {
             return 0.0;
         }
         let phase = (place - place.floor()) * PHASES as f64;
@@ -328,7 +329,7 @@ impl Interpolation {
         let (low, high) = (&self.0[below], &self.0[below + 1]);
         (0..TAPS)
             .filter_map(|tap| {
-                let sample = tape.get(usize::try_from(first + tap as i64).ok()?)?;
+                let sample = tape.get(usize::try_from(first + tap.cast_signed()).ok()?)?;
                 Some(sample * (low[tap] + (high[tap] - low[tap]) * part))
             })
             .sum()

@@ -10,6 +10,7 @@ use crate::readings::expanded::Expanded;
 use crate::readings::fluctuation::{Fluctuation, Weighing};
 use crate::readings::reading::{Caution, CautionCode, Measurement};
 use crate::signal::statistics::{NORMAL_95, median, student_95};
+use crate::signal::timed::envelope::TO_SCATTER;
 use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
 use crate::signal::timed::train::{Row, fitted, row};
 use crate::units::{Decibels, Seconds};
@@ -30,9 +31,10 @@ const NEVER_OFF_S: f64 = 0.003;
 /// Scatter of neighbours that remember each other tells less than it seems to.
 const REMEMBERED: f64 = 1.5;
 
-/// A row has at least this part of its marks, no more other sounds as loud
+/// A row has at least this part of its marks (at half speed every other one
+/// seems to be missing, which is 2 of 3 where there are two), no more other sounds as loud
 /// than this part, and scatters by no more than this part of its spacing.
-const LEAST_FOUND: f64 = 0.5;
+const LEAST_FOUND: f64 = 0.67;
 const MOST_OTHERS: f64 = 0.3;
 const MOST_SCATTER: f64 = 0.01;
 
@@ -105,34 +107,30 @@ impl MarksMeter {
         let powers = self.heard.powers();
         let each: Vec<Result<Found, NoMarks>> =
             powers.iter().map(|power| self.row_in(power)).collect();
-        match &each[..] {
-            [Ok(left), Ok(right)] => {
-                if apart(left, right) {
-                    return Err(caution(
-                        CautionCode::ChannelsDisagree,
-                        format!(
-                            "Left ({:.4} s apart) and right ({:.4} s) do not carry the same marks; choose one with --channel.",
-                            left.row.spacing_s, right.row.spacing_s
-                        ),
-                    ));
-                }
-                let noises = [left, right].map(|it| it.noise.max(1e-6 * it.power));
-                let both = joined(&powers, &noises);
-                let found = self.row_in(&both).map_err(|no| self.refusal(no))?;
-                Ok((found, None))
+        if let [Ok(left), Ok(right)] = &each[..] {
+            if apart(left, right) {
+                return Err(caution(
+                    CautionCode::ChannelsDisagree,
+                    format!(
+                        "Left ({:.4} s apart) and right ({:.4} s) do not carry the same marks; choose one with --channel.",
+                        left.row.spacing_s, right.row.spacing_s
+                    ),
+                ));
             }
-            _ => {
-                let mut refused = NoMarks::Nothing;
-                for (which, one) in each.into_iter().enumerate() {
-                    match one {
-                        Ok(found) => return Ok((found, Some(which))),
-                        Err(NoMarks::Nothing) => {}
-                        Err(no) => refused = no,
-                    }
-                }
-                Err(self.refusal(refused))
+            let noises = [left, right].map(|it| it.noise.max(1e-6 * it.power));
+            let both = joined(&powers, &noises);
+            let found = self.row_in(&both).map_err(|no| self.refusal(no))?;
+            return Ok((found, None));
+        }
+        let mut refused = NoMarks::Nothing;
+        for (which, one) in each.into_iter().enumerate() {
+            match one {
+                Ok(found) => return Ok((found, Some(which))),
+                Err(NoMarks::Nothing) => {}
+                Err(no) => refused = no,
             }
         }
+        Err(self.refusal(refused))
     }
 
     fn row_in(&self, power: &[f32]) -> Result<Found, NoMarks> {
@@ -266,9 +264,7 @@ fn leave_out_strays(numbers: &mut Vec<f64>, times: &mut Vec<f64>) {
     while numbers.len() > 3 {
         let off = residuals(numbers, times, &fitted(numbers, times));
         let mut sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
-        // 1.4826: from the median of distances to a standard deviation of
-        // bell-shaped noise.
-        let usual = 1.4826 * median(&mut sizes).unwrap_or(0.0);
+        let usual = TO_SCATTER * median(&mut sizes).unwrap_or(0.0);
         let limit = (OFF * usual).max(NEVER_OFF_S);
         let worst = (0..off.len())
             .max_by(|a, b| off[*a].abs().total_cmp(&off[*b].abs()))

@@ -87,8 +87,8 @@ mod tests {
         for number in 0..bursts.length() {
             let time = number as f64 / rate;
             let power = bursts.sample(number).powi(2);
-            let nearest = ((time - QUIET_S - BURST_S / 2.0) / 0.3).round().max(0.0);
-            let slot = &mut centres[nearest as usize];
+            let nearest = ((time - QUIET_S - BURST_S / 2.0) / 0.3).round();
+            let slot = &mut centres[(nearest.max(0.0) as usize).min(30)];
             *slot = [slot[0] + power, slot[1] + power * time];
         }
         for (k, [power, moment]) in centres[..30].iter().enumerate() {

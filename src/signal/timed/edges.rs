@@ -1,7 +1,7 @@
 //! Where a passage begins and ends in a series of powers, and how far that
 //! can be trusted.
 
-use super::envelope::{SILENCE, smoothed};
+use super::envelope::{SILENCE, TO_SCATTER, middle, smoothed};
 
 /// Sound is told from its pauses in blocks of this length.
 const BLOCK_S: f64 = 0.02;
@@ -246,7 +246,7 @@ impl Sounding {
             if lone(first, gaps[0], &gaps[1..]) && most > 0 {
                 runs = &runs[1..];
             } else if lone(last, gaps[most], &gaps[..most]) && most > 0 {
-                runs = &runs[..most + 1];
+                runs = &runs[..=most];
             } else {
                 break;
             }
@@ -266,7 +266,7 @@ fn edge(power: &[f32], hop_s: f64, coarse: usize, level: f64) -> Edge {
     };
     let quiet_to = coarse.saturating_sub(hops(NEXT_TO_EDGE_S, hop_s));
     let quiet_from = quiet_to.saturating_sub(hops(NOISE_S, hop_s));
-    let (noise, scatter) = mean_and_scatter(&smoothed(&power[quiet_from..quiet_to], width));
+    let (noise, scatter) = usual(&mut smoothed(&power[quiet_from..quiet_to], width));
     let reached = (coarse..coarse + hops(EDGE_S, hop_s))
         .step_by(width)
         .map(|from| mean(from, from + 2 * width))
@@ -335,14 +335,13 @@ fn between(fine: &[f32], k: usize, threshold: f64) -> f64 {
         }
 }
 
-fn mean_and_scatter(values: &[f32]) -> (f64, f64) {
-    let count = values.len().max(1) as f64;
-    let mean = values.iter().map(|&v| f64::from(v)).sum::<f64>() / count;
-    let square = values
-        .iter()
-        .map(|&v| (f64::from(v) - mean).powi(2))
-        .sum::<f64>();
-    (mean, (square / count).sqrt())
+/// Median and scatter of the noise: a click within it is none.
+fn usual(values: &mut [f32]) -> (f64, f64) {
+    let noise = middle(values);
+    for value in &mut *values {
+        *value = (*value - noise).abs();
+    }
+    (f64::from(noise), TO_SCATTER * f64::from(middle(values)))
 }
 
 /// How much may be missing at an end because the passage is as quiet there as
@@ -381,7 +380,11 @@ mod tests {
     /// A passage of full power, its amplitude rising and falling over
     /// `fade_s`; hiss of 40 dB less.
     fn with_fades(fade_s: f64) -> Vec<f32> {
-        let mut power = hiss(1e-4, 6000);
+        with_fades_above(1e-4, fade_s)
+    }
+
+    fn with_fades_above(noise: f64, fade_s: f64) -> Vec<f32> {
+        let mut power = hiss(noise, 6000);
         for (k, slot) in power[1000..5000].iter_mut().enumerate() {
             let from_end = (k.min(3999 - k) as f64 + 0.5) * HOP_S;
             *slot += (from_end / fade_s).min(1.0).powi(2) as f32;
@@ -410,7 +413,7 @@ mod tests {
         });
         assert!(limits.is_sorted(), "{limits:?}");
         assert!(limits[0] < 0.006, "{limits:?}");
-        let slow = passage(&with_fades(1.9), HOP_S);
+        let slow = passage(&with_fades_above(1e-2, 1.9), HOP_S);
         assert_eq!(slow, Err(NoPassage::FadesIn));
     }
 
@@ -421,12 +424,12 @@ mod tests {
         let whole = passage(&power, HOP_S).expect("a passage");
         assert!((whole.end.at_s - whole.start.at_s - 4.0).abs() < 0.02);
         assert_eq!(whole.clicks, 0);
-        // A switch, farther off than any pause is long.
+        // Switches, farther off than any pause is long.
         power[100] += 1.0;
         power.extend(hiss(1e-4, 1000));
         power[6500] += 1.0;
         let without = passage(&power, HOP_S).expect("a passage");
-        assert_eq!(without.clicks, 1);
+        assert_eq!(without.clicks, 2);
         assert!((without.start.at_s - 1.0).abs() < 0.02, "{without:?}");
     }
 
@@ -437,7 +440,7 @@ mod tests {
             power[range].fill(1.0);
             passage(&power, HOP_S)
         };
-        assert_eq!(passage(&[0.0; 6000], HOP_S), Err(NoPassage::Silence));
+        assert_eq!(passage(&vec![0.0; 6000], HOP_S), Err(NoPassage::Silence));
         assert_eq!(passage(&[], HOP_S), Err(NoPassage::Silence));
         assert_eq!(
             passage(&hiss(1e-4, 6000), HOP_S),

@@ -9,8 +9,7 @@ const BAND_HZ: [f64; 2] = [200.0, 6000.0];
 /// Of the sample rate: a low-pass this near to half of it is none.
 const HIGHEST_EDGE: f64 = 0.45;
 
-/// A quarter of this is added to each hop's power before anything is divided
-/// by it: digital silence, −150 dB.
+/// A power no greater than this is digital silence: −150 dB.
 pub const SILENCE: f32 = 1e-15;
 
 /// Mean power of one channel in each hop, 0.5 for a full-scale sine within the
@@ -83,6 +82,18 @@ pub fn smoothed(power: &[f32], width: usize) -> Vec<f32> {
         means.push((sum.max(0.0) / width as f64) as f32);
     }
     means
+}
+
+/// From the median of distances to a standard deviation of bell-shaped noise.
+pub const TO_SCATTER: f64 = 1.4826;
+
+/// The middle one by size, the upper of two; reorders them. 0 of none.
+pub fn middle(values: &mut [f32]) -> f32 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    let half = values.len() / 2;
+    *values.select_nth_unstable_by(half, f32::total_cmp).1
 }
 
 #[cfg(test)]

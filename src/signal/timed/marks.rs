@@ -1,6 +1,6 @@
 //! Finds short sounds that stand out, and when exactly each arrives.
 
-use super::envelope::smoothed;
+use super::envelope::{TO_SCATTER, middle, smoothed};
 use crate::signal::statistics::median;
 
 /// Powers are taken over this while marks are looked for: as long as the
@@ -54,9 +54,7 @@ pub fn standing_out(power: &[f32], hop_s: f64, apart_s: f64) -> Heard {
     for value in &mut sorted {
         *value = (*value - noise).abs();
     }
-    // 1.4826: from the median of distances to a standard deviation of bell-
-    // shaped noise.
-    let scatter = 1.4826 * f64::from(middle(&mut sorted));
+    let scatter = TO_SCATTER * f64::from(middle(&mut sorted));
     let noise = f64::from(noise);
     let loudest = fine.iter().copied().fold(0.0, f32::max);
     let threshold = (noise + ABOVE_SCATTER * scatter).max(BELOW_LOUDEST * f64::from(loudest));
@@ -95,14 +93,6 @@ pub fn standing_out(power: &[f32], hop_s: f64, apart_s: f64) -> Heard {
     }
 }
 
-fn middle(values: &mut [f32]) -> f32 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let half = values.len() / 2;
-    *values.select_nth_unstable_by(half, f32::total_cmp).1
-}
-
 /// The middle of what lies around the loudest moment and reaches half of its
 /// power: where a long one is loudest is up to chance.
 fn half_power_middle(fine: &[f32], loudest: usize, noise: f64, most: usize) -> f64 {
@@ -128,7 +118,7 @@ fn hops(seconds: f64, hop_s: f64) -> usize {
 /// The pattern is the mean of the marks themselves, so that it is right at any
 /// speed and for any sort of click.
 pub fn refined(power: &[f32], hop_s: f64, noise: f64, marks: &[Mark]) -> (Vec<f64>, f64) {
-    let half = hops(AROUND_S, hop_s) as isize;
+    let half = hops(AROUND_S, hop_s).cast_signed();
     let mut at: Vec<f64> = marks.iter().map(|mark| mark.at_s / hop_s).collect();
     let mut pattern = Vec::new();
     for reach in PASSES {
@@ -158,7 +148,7 @@ fn excess(power: &[f32], noise: f64, place: f64) -> f64 {
 }
 
 fn mean_pattern(power: &[f32], noise: f64, at: &[f64], half: isize) -> Vec<f64> {
-    let mut pattern = vec![0.0; 2 * half as usize + 1];
+    let mut pattern = vec![0.0; 2 * half.unsigned_abs() + 1];
     for place in at {
         let one: Vec<f64> = (-half..=half)
             .map(|k| excess(power, noise, place + k as f64))
@@ -182,8 +172,8 @@ fn mean_pattern(power: &[f32], noise: f64, at: &[f64], half: isize) -> Vec<f64> 
 
 /// How far the pattern has to move to fit best, in hops, `reach` at most.
 fn shift(power: &[f32], noise: f64, pattern: &[f64], place: f64, reach: usize) -> f64 {
-    let half = (pattern.len() / 2) as isize;
-    let farthest = reach as isize + 1;
+    let half = (pattern.len() / 2).cast_signed();
+    let farthest = reach.cast_signed() + 1;
     let fit = |by: isize| -> f64 {
         (-half..=half)
             .zip(pattern)

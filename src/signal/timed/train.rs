@@ -157,9 +157,9 @@ mod tests {
             let heard = marks((0..20).map(|k| 3.0 + f64::from(k) / factor));
             assert_eq!(numbers(&row(&heard, 1.0)), (0..20).collect::<Vec<_>>());
         }
-        // At half speed it is none.
-        let heard = marks((0..3).map(|k| 2.0 * f64::from(k)));
-        assert!(row(&heard[..2], 1.0).is_empty());
+        // Too near to each other for any speed, and alone.
+        assert!(row(&marks([0.0, 0.7]), 1.0).is_empty());
+        assert!(row(&marks([1.0]), 1.0).is_empty());
     }
 
     #[test]
