@@ -114,6 +114,7 @@ fn the_schema_is_sound_and_can_say_no() {
     let line = json::line(&FileReport {
         file: "a.wav",
         result: FileResult::Measured(&measurement),
+        tape: None,
         sweep: None,
         contact: None,
     });
@@ -208,6 +209,7 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         let line = json::line(&FileReport {
             file: "a.wav",
             result: FileResult::Measured(measurement),
+            tape: None,
             sweep: None,
             contact: None,
         });

@@ -62,6 +62,7 @@ fn inside() {
         kind: SourceKind::Input,
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
+        recorded_on: None,
         machine: None,
         runs: Vec::new(),
         message: Some(format!("process {}", std::process::id())),

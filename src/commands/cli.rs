@@ -5,6 +5,7 @@ mod clock;
 mod read;
 mod runs;
 mod snapshots;
+mod tape;
 mod ticks;
 mod tone;
 mod watch;
@@ -12,13 +13,15 @@ mod watch;
 use clap::{Args, Parser, Subcommand};
 
 use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, SampleClock};
-use crate::references::Reference;
+use crate::records::cards::{self, CardError};
+use crate::references::{Reference, TapeCard};
 use crate::units::{Percent, Ppm};
 
 pub use clock::ClockOptions;
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
+pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
 pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};
 pub use watch::WatchOptions;
@@ -51,6 +54,9 @@ pub enum Command {
     /// Measure the sample clock of a sound input
     #[command(long_about = clock::ABOUT, after_long_help = clock::EXAMPLES)]
     Clock(ClockOptions),
+    /// Make, show and list the cards of reference tapes
+    #[command(long_about = tape::ABOUT, after_long_help = tape::EXAMPLES)]
+    Tape(TapeOptions),
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
@@ -71,8 +77,19 @@ pub struct ReferenceOptions {
     /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
     /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones
     /// are near, both are shown with what each would mean, and you choose.
-    #[arg(long, short, value_name = "REFERENCE", default_value = "tone:3150")]
-    pub reference: Reference,
+    /// [default: what the tape's card says, else tone:3150]
+    #[arg(long = "reference", short, value_name = "REFERENCE")]
+    pub said: Option<Reference>,
+
+    /// Card of the reference tape, by its name or file: see tapewright tape
+    ///
+    /// The tape's own error is taken out of every reading, and its ± goes in.
+    #[arg(long, value_name = "CARD", conflicts_with_all = ["reference_error", "reference_uncertainty", "home_made"])]
+    pub tape: Option<String>,
+
+    /// What that card says; read by [`Self::read_card`].
+    #[arg(skip)]
+    pub card: Option<TapeCard>,
 
     /// The reference's own error in percent: positive plays high on a true
     /// machine
@@ -149,18 +166,35 @@ Examples:
 A microphone input will do only with its automatic gain and noise suppression switched off.";
 
 impl ReferenceOptions {
-    /// What the engine is told.
-    pub fn conditions(&self) -> Conditions {
+    /// Reads the card that was named.
+    pub fn read_card(&mut self) -> Result<(), CardError> {
+        self.card = self.tape.as_deref().map(cards::read).transpose()?;
+        Ok(())
+    }
+
+    /// What is measured against: as it was said, else as the card says.
+    pub fn reference(&self) -> Reference {
+        let of_card = || self.card.as_ref().and_then(TapeCard::reference);
+        let usual = Reference::Tone(crate::readings::USUAL_TONES[0]);
+        self.said.clone().or_else(of_card).unwrap_or(usual)
+    }
+
+    /// What the engine is told, of a machine of this name.
+    pub fn conditions(&self, machine: Option<&str>) -> Conditions {
         // A home-made tape without a figure of its own: ±3 %, common practice.
         let home_made = self.home_made.then_some(3.0);
         let default = SampleClock::default();
         Conditions {
-            kind: self.reference.kind(),
-            nominal: self.reference.nominal(),
-            reference: ReferenceError {
-                error: Percent(self.reference_error.unwrap_or(0.0)),
-                uncertainty: self.reference_uncertainty.or(home_made).map(Percent),
-                home_made: self.home_made && self.reference_uncertainty.is_none(),
+            kind: self.reference().kind(),
+            nominal: self.reference().nominal(),
+            reference: match &self.card {
+                Some(card) => card.reference_error(machine),
+                None => ReferenceError {
+                    error: Percent(self.reference_error.unwrap_or(0.0)),
+                    uncertainty: self.reference_uncertainty.or(home_made).map(Percent),
+                    home_made: self.home_made && self.reference_uncertainty.is_none(),
+                    recorded_here: false,
+                },
             },
             clock: SampleClock {
                 error: Ppm(self.clock_error.unwrap_or(0.0)),
@@ -192,7 +226,9 @@ impl ReferenceOptions {
 impl Default for ReferenceOptions {
     fn default() -> Self {
         Self {
-            reference: Reference::Tone(crate::readings::USUAL_TONES[0]),
+            said: None,
+            tape: None,
+            card: None,
             reference_error: None,
             reference_uncertainty: None,
             home_made: false,

@@ -8,6 +8,7 @@ use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure};
 use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::references::TapeCard;
 use crate::screen::{Kept, Slot, SourceKind};
 
 /// The number of a snapshot, and where it lies now or why it does not.
@@ -69,6 +70,8 @@ impl Saving {
 pub(super) struct Keeper {
     path: PathBuf,
     simulated: bool,
+    /// Card of the tape that is used.
+    card: Option<TapeCard>,
 }
 
 impl Keeper {
@@ -77,6 +80,7 @@ impl Keeper {
     pub(super) fn open(
         named: Option<PathBuf>,
         kind: SourceKind,
+        card: Option<TapeCard>,
     ) -> Result<(Self, Option<String>), Failure> {
         let simulated = kind == SourceKind::Rehearsal;
         let usual = if simulated {
@@ -93,7 +97,14 @@ impl Keeper {
         let (_, warnings) =
             Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
         let news = warnings.first().map(RecordWarning::to_string);
-        Ok((Self { path, simulated }, news))
+        Ok((
+            Self {
+                path,
+                simulated,
+                card,
+            },
+            news,
+        ))
     }
 
     /// Where it lies now, or why it does not. The record is read again each
@@ -107,6 +118,13 @@ impl Keeper {
             Slot::Named(name) => (Label::Named(name), None),
         };
         let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
+        if let Some(card) = &self.card {
+            snapshot.tape = Some(card.name.clone());
+            if card.is_recorded_on(kept.machine.as_deref()) {
+                // The machine may have got its name only after it was begun.
+                snapshot.measurement.tell_recorded_here();
+            }
+        }
         snapshot.machine = kept.machine;
         snapshot.note = kept.note;
         snapshot.simulated = self.simulated;
@@ -161,7 +179,7 @@ mod tests {
     }
 
     fn saving_in(path: PathBuf) -> Saving {
-        let (keeper, _) = Keeper::open(Some(path), SourceKind::Input).expect("a record");
+        let (keeper, _) = Keeper::open(Some(path), SourceKind::Input, None).expect("a record");
         Saving::start(keeper).expect("a thread")
     }
 

@@ -9,6 +9,7 @@ mod processor;
 mod progress;
 mod read;
 mod snapshots;
+mod tape;
 mod ticking;
 mod tone;
 mod watch;
@@ -16,7 +17,9 @@ mod watch;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use cli::{Cli, Command};
+use cli::{Cli, Command, ReferenceOptions};
+
+use crate::records::cards::CardError;
 
 /// How a command ends. The numbers are what scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -79,12 +82,23 @@ fn write_out(text: &str) -> Result<Written, Failure> {
     }
 }
 
+/// The card that was named must do: nothing is measured without it.
+fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
+    let cannot = |error: CardError| Failure::new(Exit::File, error.to_string());
+    options.read_card().map_err(cannot)
+}
+
 /// Carries out a command and turns its outcome into the exit status, with at
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
     let outcome = match cli.command.unwrap_or_default() {
-        Command::Watch(options) => watch::run(*options),
-        Command::Read(options) => read::run(&options),
+        Command::Watch(mut options) => {
+            with_card(&mut options.reference).and_then(|()| watch::run(*options))
+        }
+        Command::Read(mut options) => {
+            with_card(&mut options.reference).and_then(|()| read::run(&options))
+        }
+        Command::Tape(options) => tape::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),

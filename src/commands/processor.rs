@@ -32,11 +32,11 @@ pub(super) fn of(
         rate_hz: format.rate_hz,
         channels: format.channels,
         choice: options.reference.choice(),
-        conditions: options.reference.conditions(),
+        conditions: options.reference.conditions(options.machine.as_deref()),
         // Decides when live digits count as settled; a recording is read whole.
         tolerance: MachineClass::Deck.tolerance().half_width,
     };
-    Ok(match options.reference.reference {
+    Ok(match options.reference.reference() {
         Reference::Tone(_) | Reference::ToneAuto => {
             let mut engine = Engine::new(settings)?.without_readings();
             if options.sweep {

@@ -32,12 +32,12 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             format!("--from {from} is not before --to {to}; what lies between them is measured"),
         ));
     }
-    if options.sweep && !options.reference.reference.kind().has_frequency() {
+    if options.sweep && !options.reference.reference().kind().has_frequency() {
         return Err(Failure::new(
             Exit::Usage,
             format!(
                 "--sweep follows the speed of a tone from moment to moment, which {} cannot show; record a tone while the trimmer is turned",
-                options.reference.reference
+                options.reference.reference()
             ),
         ));
     }
@@ -65,7 +65,7 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
 /// is told on standard error, and the next file gets its turn.
 fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
-    let conditions = options.reference.conditions();
+    let conditions = options.reference.conditions(options.machine.as_deref());
     let measured = measure(options, path).map_err(|error| error.to_string());
     let (exit, result) = match &measured {
         Ok(it) if it.measurement.signal.usable || it.has_contact() => {
@@ -94,6 +94,7 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String, Option<Contact
     let report = FileReport {
         file: &file,
         result,
+        tape: options.reference.card.as_ref(),
         sweep,
         contact: options
             .contact
@@ -123,6 +124,19 @@ impl Measured {
         let judged = |it: &ContactReport| it.verdict() != ContactVerdict::NoSignal;
         self.contact.as_ref().is_some_and(judged)
     }
+}
+
+/// The figures of one recording, for who needs nothing else.
+pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement, Failure> {
+    let measured =
+        measure(options, path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+    let measurement = measured.measurement;
+    if measurement.signal.usable {
+        return Ok(measurement);
+    }
+    let file = path.display();
+    let why = why_unusable(&measurement);
+    Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
 fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> {

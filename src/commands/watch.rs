@@ -20,6 +20,7 @@ use crate::audio::source::SourceEvent;
 use crate::audio::ticks::Ticks;
 use crate::readings::{Nominal, SampleClock};
 use crate::records::{ClockFigure, Clocks, ClocksWarning, places};
+use crate::references::{OwnSpeed, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
     self, Effect, Ending, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind, Terminal,
@@ -30,13 +31,30 @@ use crate::screen::{
 const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal on a simulated \
     machine; connect an input and start again to measure a real one";
 
+/// Asked where nobody knows.
+const WHERE_RECORDED: &str = "home-made tape: where was it recorded? One recorded on this machine \
+    reads right at any speed";
+
+/// Said once of the tape that is used.
+fn tape_news(card: &TapeCard) -> String {
+    let OwnSpeed {
+        error_percent,
+        uncertainty_percent,
+        ..
+    } = card.speed;
+    format!(
+        "tape \"{}\": own error {error_percent:+} % ±{uncertainty_percent} % taken out",
+        card.name
+    )
+}
+
 /// What is not followed live can be recorded.
 fn no_live(options: &WatchOptions) -> Failure {
     Failure::new(
         Exit::Usage,
         format!(
             "{} is not measured live; record the line output and give the recording to tapewright read --reference {0}",
-            options.reference.reference
+            options.reference.reference()
         ),
     )
 }
@@ -52,7 +70,7 @@ struct Source {
 }
 
 pub(super) fn run(options: WatchOptions) -> Outcome {
-    if !options.reference.reference.kind().has_frequency() {
+    if !options.reference.reference().kind().has_frequency() {
         return Err(no_live(&options));
     }
     let ticks_output = ticking::output(&options)?;
@@ -60,13 +78,15 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     let (events, received) = mpsc::channel();
     let runs = options
         .runs
-        .planned(&options.reference.reference)
+        .planned(&options.reference.reference())
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(&options, &runs, events)?;
-    let mut conditions = options.reference.conditions();
+    let machine = options.machine.clone().or(source.machine);
+    let mut conditions = options.reference.conditions(machine.as_deref());
     if let Some(first) = runs.first() {
         conditions.nominal = first.nominal;
     }
+    let card = options.reference.card.as_ref();
     let (clock_at, clock_news) = kept_clocks(&options, source.input.as_ref())?;
     if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
         conditions.clock = clock_at(input.format().rate_hz);
@@ -80,19 +100,26 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     )
     .map_err(|error| cannot_start(&error))?;
     let ticks = ticking::start(ticks_output, options.by_ear.ticks_level)?;
-    let (keeper, news) = Keeper::open(options.record, source.kind)?;
+    let (keeper, news) = Keeper::open(options.record, source.kind, card.cloned())?;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, |name| std::env::var(name).ok()),
         kind: source.kind,
         conditions,
         tolerance: options.tolerance,
-        machine: options.machine.or(source.machine),
+        machine,
+        recorded_on: card.and_then(|card| card.recorded_on.clone()),
         runs,
         message: joined([
             ticks.as_ref().map(ticking::caution),
             source.message,
             news,
             clock_news,
+            card.map(tape_news).or_else(|| {
+                conditions
+                    .reference
+                    .home_made
+                    .then(|| WHERE_RECORDED.to_owned())
+            }),
         ]),
     });
     state.ticks = ticks.is_some().then(TicksShown::default);

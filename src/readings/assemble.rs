@@ -296,10 +296,15 @@ pub(super) fn reference_cautions(
     say: &mut impl FnMut(CautionCode, String),
 ) {
     let reference = &conditions.reference;
-    if reference.home_made {
+    if reference.recorded_here {
+        say(
+            CautionCode::ReferenceRecordedHere,
+            "The tape was recorded on this machine, so it reads right at any speed: this is no speed error. Take a tape from elsewhere.".into(),
+        );
+    } else if reference.home_made {
         say(
             CautionCode::ReferenceHomeMade,
-            "A home-made tape without a figure of its own is taken as ±3 %.".into(),
+            "A home-made tape without a figure of its own is taken as ±3 %. Where was it recorded? One recorded on this machine reads right at any speed.".into(),
         );
     } else if reference.uncertainty.is_none() {
         say(

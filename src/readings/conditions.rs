@@ -78,6 +78,9 @@ pub struct ReferenceError {
     pub uncertainty: Option<Percent>,
     /// Declared home-made without a figure of its own.
     pub home_made: bool,
+    /// Recorded on the machine that is measured: it reads right at any speed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub recorded_here: bool,
 }
 
 /// Where the figures about the sample clock come from.
@@ -138,6 +141,7 @@ impl Default for ReferenceError {
             error: Percent(0.0),
             uncertainty: None,
             home_made: false,
+            recorded_here: false,
         }
     }
 }

@@ -374,6 +374,30 @@ impl Measurement {
         super::stability::worth(&self.stability)
     }
 
+    /// The tape turns out to have been recorded on this machine.
+    pub fn tell_recorded_here(&mut self) {
+        let reference = &mut self.conditions.reference;
+        reference.recorded_here = true;
+        reference.uncertainty = None;
+        if let Some(speed) = &mut self.speed {
+            speed.uncertainty_with_reference = None;
+            speed.parts.reference = None;
+        }
+        let of_the_tape = |caution: &Caution| {
+            matches!(
+                caution.code,
+                CautionCode::ReferenceErrorUnknown
+                    | CautionCode::ReferenceHomeMade
+                    | CautionCode::ReferenceRecordedHere
+            )
+        };
+        self.cautions.retain(|caution| !of_the_tape(caution));
+        let conditions = self.conditions;
+        super::assemble::reference_cautions(&conditions, &mut |code, text| {
+            self.cautions.push(Caution { code, text });
+        });
+    }
+
     /// True when a caution of this code was given.
     pub fn has(&self, code: CautionCode) -> bool {
         self.cautions.iter().any(|caution| caution.code == code)

@@ -2,8 +2,10 @@
 //!
 //! [`Record`] is a file of [`Snapshot`]s, [`Clocks`] one of the sample clocks
 //! that were measured; both hold one JSON object a line and are only ever
-//! appended to. [`places`] says where they lie when nobody says otherwise.
+//! appended to. [`cards`] are the files of tape cards, whole or not there.
+//! [`places`] says where they lie when nobody says otherwise.
 
+pub mod cards;
 mod clocks;
 mod lines;
 pub mod places;

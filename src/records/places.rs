@@ -33,6 +33,11 @@ pub fn clocks() -> Option<PathBuf> {
     in_data_folder("clocks.jsonl")
 }
 
+/// The folder of tape cards; `None` as above.
+pub fn tapes() -> Option<PathBuf> {
+    in_data_folder("tapes")
+}
+
 fn in_data_folder(file_name: &str) -> Option<PathBuf> {
     let folders = ProjectDirs::from("", "", "tapewright")?;
     Some(folders.data_dir().join(file_name))

@@ -56,6 +56,9 @@ pub struct Snapshot {
     /// cleaning.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wiper_at_first: Option<SweepReport>,
+    /// Name of the card of the tape that it was taken with.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tape: Option<String>,
     /// All figures, with what they were taken against.
     pub measurement: Measurement,
 }
@@ -77,6 +80,7 @@ impl Snapshot {
             supply_volts: None,
             wiper: None,
             wiper_at_first: None,
+            tape: None,
             measurement,
         }
     }

@@ -5,10 +5,12 @@
 
 mod choice;
 mod note;
+mod tape_card;
 mod tape_speed;
 mod tolerance;
 
 pub use choice::{Reference, ReferenceParseError};
 pub use note::{Note, NoteError};
+pub use tape_card::{Found, OwnSpeed, TapeCard, TapeCardError, WithUncertainty, same_machine};
 pub use tape_speed::{SpeedError, SpeedTarget, TapeSpeed};
 pub use tolerance::{MachineClass, Tolerance, ToleranceError};

@@ -63,7 +63,8 @@ const ROWS: [Row; 12] = [
 /// A row that stands only where at least one of the two says something.
 type RowIfSaid = (&'static str, fn(&Snapshot) -> Option<String>);
 
-const ROWS_IF_SAID: [RowIfSaid; 5] = [
+const ROWS_IF_SAID: [RowIfSaid; 6] = [
+    ("tape", |s| s.tape.as_deref().map(plain)),
     ("wiper at first", |s| {
         Some(headline(s.wiper_at_first.as_ref()?))
     }),

@@ -28,6 +28,7 @@ pub fn line(report: &FileReport<'_>) -> String {
             Line::unreadable(report.file, conditions, reason)
         }
     };
+    reading.reference.tape = report.tape.map(|card| card.name.as_str());
     reading.sweep = report.sweep.map(Sweep::of);
     reading.contact = report.contact.map(|it| ContactAsked(it.map(Contact::of)));
     // Strings, numbers and fixed keys only: nothing that JSON cannot say.
@@ -41,7 +42,7 @@ struct Line<'a> {
     duration_s: Option<f64>,
     rate_hz: Option<u32>,
     channel: Option<ChannelUsed>,
-    reference: Reference,
+    reference: Reference<'a>,
     signal: Signal,
     speed: Speed,
     clock: Clock,
@@ -146,10 +147,10 @@ struct BadSpot {
 }
 
 #[derive(Serialize)]
-struct Reference {
+struct Reference<'a> {
     kind: &'static str,
     hz: Option<f64>,
-    tape: Option<&'static str>,
+    tape: Option<&'a str>,
     error_percent: Option<f64>,
     error_uncertainty_percent: Option<f64>,
 }
@@ -380,7 +381,7 @@ impl Sweep {
     }
 }
 
-impl Reference {
+impl Reference<'_> {
     fn of(conditions: &Conditions, nominal: Option<Hertz>) -> Self {
         let reference = &conditions.reference;
         Self {
@@ -507,6 +508,7 @@ mod tests {
         line(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tape: None,
             sweep: None,
             contact: None,
         })
@@ -586,6 +588,7 @@ mod tests {
                 conditions: &conditions,
                 reason: "this is a text file",
             },
+            tape: None,
             sweep: None,
             contact: None,
         });

@@ -16,6 +16,7 @@ mod words;
 
 use crate::readings::contact::ContactReport;
 use crate::readings::{Conditions, Measurement, SweepReport};
+use crate::references::TapeCard;
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
 #[derive(Debug)]
@@ -24,6 +25,8 @@ pub struct FileReport<'a> {
     pub file: &'a str,
     /// What came of it.
     pub result: FileResult<'a>,
+    /// Card of the tape that was played.
+    pub tape: Option<&'a TapeCard>,
     /// What came of the wiper check, where one was asked for.
     pub sweep: Option<&'a SweepReport>,
     /// What came of the contact check, where one was asked for.

@@ -12,6 +12,7 @@ use crate::readings::{
     CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
     Unclear,
 };
+use crate::references::{Found, TapeCard};
 use crate::units::{Percent, Seconds};
 
 /// Dropouts whose place is said one by one.
@@ -33,7 +34,7 @@ pub fn block(report: &FileReport<'_>) -> String {
                 // Contacts need no tone: nothing is said of one that is not there.
                 title(&file, measurement)
             } else {
-                measured(&file, measurement)
+                measured(&file, measurement) + &report.tape.map_or(String::new(), tape)
             };
             measured + &wiper + &control
         }
@@ -106,6 +107,27 @@ fn measured(file: &str, measurement: &Measurement) -> String {
     text
 }
 
+/// The tape's card.
+fn tape(card: &TapeCard) -> String {
+    let own = &card.speed;
+    let found = match own.found {
+        Found::Certificate => "by its certificate",
+        Found::Measured => "measured",
+    };
+    let by = match (own.found, &own.by) {
+        (_, None) => String::new(),
+        (Found::Certificate, Some(by)) => format!(" ({})", plain(by)),
+        (Found::Measured, Some(by)) => format!(" on {}", plain(by)),
+    };
+    let words = format!(
+        "{}: own error {} %, {found}{by}, {}",
+        plain(&card.name),
+        with_uncertainty(own.error_percent, Some(own.uncertainty_percent), true),
+        plain(&own.on)
+    );
+    wrapped("  Tape       ", &words)
+}
+
 fn length(duration: Seconds) -> String {
     if duration.0 < 1.0 {
         format!("{:.0} ms", duration.0 * 1000.0)
@@ -117,7 +139,9 @@ fn length(duration: Seconds) -> String {
 fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
     let uncertainty = best_uncertainty(speed);
     // A mean over two speeds may come out right and neither of them be.
-    let word = if measurement.has(CautionCode::SpeedMoved) {
+    let word = if measurement.conditions.reference.recorded_here {
+        "no speed error: recorded on this machine"
+    } else if measurement.has(CautionCode::SpeedMoved) {
         "moved"
     } else {
         slow_or_fast(speed)
@@ -141,6 +165,9 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
     );
     text.push_str(&timed::place(measurement));
     let about = match (speed.uncertainty_with_reference, speed.uncertainty) {
+        _ if measurement.conditions.reference.recorded_here => {
+            "a tape reads right at any speed of the machine that recorded it"
+        }
         (Some(_), _) => "the ± has the reference's own error in it",
         (None, Some(_)) => "the ± leaves out the reference's own error, which is not known",
         (None, None) => "no ± can be given: too short to know what the machine does",
@@ -346,6 +373,7 @@ mod tests {
         block(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tape: None,
             sweep: None,
             contact: None,
         })
@@ -416,6 +444,7 @@ side-a.wav
                 conditions: &conditions,
                 reason: "notes.wav: this is a text file",
             },
+            tape: None,
             sweep: None,
             contact: None,
         });

@@ -77,6 +77,7 @@ mod tests {
         FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tape: None,
             sweep: None,
             contact: None,
         }

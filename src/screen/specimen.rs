@@ -188,6 +188,7 @@ pub(super) fn state(kind: SourceKind) -> ScreenState {
         kind,
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
+        recorded_on: None,
         machine: None,
         runs: Vec::new(),
         message: None,

@@ -20,7 +20,7 @@ use crate::readings::{
     Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, SweepReport, Sweeping,
 };
 use crate::records::Run;
-use crate::references::Tolerance;
+use crate::references::{Tolerance, same_machine};
 use crate::units::Hertz;
 
 /// What the samples come from.
@@ -168,6 +168,8 @@ pub struct Setup {
     pub tolerance: Tolerance,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
+    /// The machine that the tape was recorded on, where its card says so.
+    pub recorded_on: Option<String>,
     /// Its speeds and directions in the order of the work; empty where it has
     /// one of each.
     pub runs: Vec<PlannedRun>,
@@ -227,6 +229,8 @@ pub struct ScreenState {
     pub entry: Option<Entry>,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
+    /// The machine that the tape was recorded on, where its card says so.
+    pub recorded_on: Option<String>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -277,6 +281,7 @@ impl ScreenState {
             message: setup.message,
             entry: None,
             machine: setup.machine,
+            recorded_on: setup.recorded_on,
             note: None,
             supply_volts: None,
             bench: None,
@@ -307,8 +312,18 @@ impl ScreenState {
     /// What may be said about the tolerance.
     pub fn verdict(&self) -> Verdict {
         self.reading().map_or(Verdict::NoReading, |reading| {
-            Verdict::of(reading, self.tolerance, self.is_tone_open())
+            let verdict = Verdict::of(reading, self.tolerance, self.is_tone_open());
+            if self.is_recorded_here() {
+                verdict.of_a_tape_made_here()
+            } else {
+                verdict
+            }
         })
+    }
+
+    /// The tape was recorded on the machine on the bench.
+    pub fn is_recorded_here(&self) -> bool {
+        same_machine(self.recorded_on.as_deref(), self.machine.as_deref())
     }
 
     /// Troubles that are not settled, the most important first.

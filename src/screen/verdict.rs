@@ -24,6 +24,8 @@ pub enum Verdict {
     TooCloseToSay,
     /// Outside the band, whatever the ±.
     Out,
+    /// The tape was recorded on this machine: its speed says nothing.
+    MadeHere,
 }
 
 impl Verdict {
@@ -73,6 +75,20 @@ impl Verdict {
             Self::RightByThisTape => "RIGHT BY THIS TAPE",
             Self::TooCloseToSay => "TOO CLOSE TO SAY",
             Self::Out => "OUT OF TOLERANCE",
+            Self::MadeHere => "TAPE MADE HERE",
+        }
+    }
+
+    /// The same with a tape that was recorded on this machine: right or wrong
+    /// cannot be told.
+    pub(super) fn of_a_tape_made_here(self) -> Self {
+        match self {
+            Self::InTolerance | Self::RightByThisTape | Self::TooCloseToSay | Self::Out => {
+                Self::MadeHere
+            }
+            Self::NoReading | Self::WhichTone | Self::Moving | Self::Settling | Self::MadeHere => {
+                self
+            }
         }
     }
 

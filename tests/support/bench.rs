@@ -61,6 +61,7 @@ impl Bench {
             kind: SourceKind::Rehearsal,
             conditions,
             tolerance,
+            recorded_on: None,
             machine: None,
             runs: planned.to_vec(),
             message: None,

@@ -34,6 +34,13 @@ pub struct ReadOptions {
     #[allow(missing_docs)]
     pub reference: ReferenceOptions,
 
+    /// Name of the machine that was recorded
+    ///
+    /// A tape whose card says that it was recorded on this machine reads right
+    /// at any speed: then no speed error is told.
+    #[arg(long, short, value_name = "NAME")]
+    pub machine: Option<String>,
+
     /// Start here, in seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
     pub from: Option<f64>,
@@ -41,6 +48,23 @@ pub struct ReadOptions {
     /// Stop here, in seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
     pub to: Option<f64>,
+}
+
+impl ReadOptions {
+    /// A whole recording against a reference, and nothing else.
+    pub fn of_reference(reference: ReferenceOptions) -> Self {
+        Self {
+            files: Vec::new(),
+            json: false,
+            budget: false,
+            sweep: false,
+            contact: false,
+            reference,
+            machine: None,
+            from: None,
+            to: None,
+        }
+    }
 }
 
 pub(super) const ABOUT: &str = "\
@@ -69,6 +93,8 @@ Examples:
           writes
   tapewright read --reference-error -0.2 --reference-uncertainty 0.1 a.wav
           a tape known to play 0.2 % low, give or take 0.1 %
+  tapewright read --tape \"tone tape 3\" a.wav
+          a tape with a card (tapewright tape): its own error is taken out
   tapewright read --from 10 --to 70 long.wav
           one minute of it
   tapewright read --budget side-a.wav

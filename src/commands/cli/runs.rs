@@ -114,7 +114,7 @@ mod tests {
     fn planned(arguments: &[&str]) -> Result<Vec<PlannedRun>, String> {
         let all = ["tapewright", "watch"].iter().chain(arguments);
         match Cli::try_parse_from(all).expect("parses").command {
-            Some(Command::Watch(options)) => options.runs.planned(&options.reference.reference),
+            Some(Command::Watch(options)) => options.runs.planned(&options.reference.reference()),
             other => panic!("{other:?}"),
         }
     }

@@ -100,6 +100,7 @@ pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
     });
     let error = state.conditions.reference;
     parts.push(match error.uncertainty {
+        _ if state.is_recorded_here() => "recorded on this machine: no speed error".to_owned(),
         Some(known) => format!(
             "tape {} {} %",
             signed(error.error.0, 2),

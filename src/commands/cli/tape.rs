@@ -1,0 +1,121 @@
+//! What `tapewright tape` understands.
+
+use std::path::PathBuf;
+
+use clap::{Args, Subcommand};
+
+use super::{ReferenceOptions, small_percent, uncertainty};
+use crate::references::Reference;
+
+pub(super) const ABOUT: &str = "\
+Make, show and list the cards of reference tapes
+
+A reading is only as true as the tape. A card says what a tape carries, how far its own speed is \
+off, how well that is known, and how it was found out; --tape CARD on watch and read then takes \
+the tape's own error out of every reading and puts its ± in.
+
+A card comes from the tape's certificate (certify), or from a recording of the tape played on a \
+machine whose own error is known (measure): that machine's error and ± go in. It is a small text \
+file in the folder of this program's data, or where you say.
+
+A tape that was recorded on the machine under test reads right at any speed of it. Say on the card \
+where the tape was recorded (--recorded-on), and name the machine under test with --machine: the \
+program then refuses to call what it reads a speed error.";
+
+pub(super) const EXAMPLES: &str = "\
+Examples:
+  tapewright tape
+          the cards there are
+  tapewright tape certify \"tone tape 3\" --error -0.2 --uncertainty 0.1 --carries tone:3150
+          from the tape's data sheet
+  tapewright tape measure \"home tone\" tape.wav --machine-error 0.05 --machine-uncertainty 0.03
+          from a recording of it, played on a machine that is 0.05 % fast
+  tapewright tape show \"home tone\"
+          what a card says
+  tapewright read --tape \"home tone\" side-a.wav
+          measured with that tape
+
+An error is positive where the tape plays high on a true machine; a tape that was
+recorded on a fast machine plays low. Each ± is for 95 %.
+
+Exit status: 0 done, 2 usage, 3 a card or recording could not be read or written, 4 no
+usable reference in the recording.";
+
+/// `tapewright tape`.
+#[derive(Args, Debug)]
+pub struct TapeOptions {
+    /// What to do; the list when nothing is said.
+    #[command(subcommand)]
+    pub action: Option<TapeAction>,
+}
+
+/// What `tapewright tape` can do.
+#[derive(Debug, Subcommand)]
+pub enum TapeAction {
+    /// List the cards (as without this word)
+    List,
+    /// Show what a card says
+    Show {
+        /// Name of the card, or its file
+        #[arg(value_name = "CARD")]
+        card: String,
+    },
+    /// Make a card from a certificate or data sheet
+    Certify {
+        #[command(flatten)]
+        #[allow(missing_docs)]
+        new: NewCard,
+        /// The tape's own error in percent: positive plays high on a true machine
+        #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
+        error: f64,
+        /// How well that is known, ± percent (95 %)
+        #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
+        uncertainty: f64,
+        /// Number or words of the certificate
+        #[arg(long, value_name = "TEXT")]
+        certificate: Option<String>,
+        /// What the tape carries, as --reference takes it
+        #[arg(long, value_name = "REFERENCE")]
+        carries: Option<Reference>,
+    },
+    /// Make a card from a recording of the tape, played on a machine whose own
+    /// error is known
+    Measure(Box<MeasureTape>),
+}
+
+/// A card that is made.
+#[derive(Args, Debug)]
+pub struct NewCard {
+    /// Name of the card, or a file for it (name.toml)
+    #[arg(value_name = "CARD")]
+    pub card: String,
+    /// Name of the machine that the tape was recorded on
+    #[arg(long, value_name = "MACHINE")]
+    pub recorded_on: Option<String>,
+    /// Take the place of a card of this name
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// `tapewright tape measure`.
+#[derive(Args, Debug)]
+pub struct MeasureTape {
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub new: NewCard,
+    /// Recording of the tape, made on the trusted machine
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// That machine's own speed error in percent: positive is fast
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
+    pub machine_error: f64,
+    /// How well that is known, ± percent (95 %)
+    #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
+    pub machine_uncertainty: f64,
+    /// Name of that machine
+    #[arg(long, value_name = "MACHINE")]
+    pub played_on: Option<String>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub reference: ReferenceOptions,
+}

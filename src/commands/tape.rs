@@ -1,0 +1,191 @@
+//! `tapewright tape`: makes, shows and lists the cards of reference tapes.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::cli::{MeasureTape, NewCard, ReadOptions, TapeAction, TapeOptions};
+use super::{Exit, Failure, Outcome, read};
+use crate::records::cards::{self, CardError};
+use crate::references::{Found, OwnSpeed, Reference, TapeCard, WithUncertainty};
+use crate::units::Percent;
+
+pub(super) fn run(options: &TapeOptions) -> Outcome {
+    match &options.action {
+        None | Some(TapeAction::List) => list(),
+        Some(TapeAction::Show { card }) => {
+            let card = cards::read(card).map_err(refused)?;
+            say(&shown(&card))
+        }
+        Some(TapeAction::Certify {
+            new,
+            error,
+            uncertainty,
+            certificate,
+            carries,
+        }) => {
+            let own = with(*error, *uncertainty);
+            let card = TapeCard::certified(&name_of(&new.card), own, certificate.clone(), today());
+            keep(card, new, carries.as_ref())
+        }
+        Some(TapeAction::Measure(options)) => measure(options),
+    }
+}
+
+fn with(value: f64, uncertainty: f64) -> WithUncertainty {
+    WithUncertainty {
+        value: Percent(value),
+        uncertainty: Percent(uncertainty),
+    }
+}
+
+fn refused(error: CardError) -> Failure {
+    Failure::new(Exit::File, error.to_string())
+}
+
+fn say(text: &str) -> Outcome {
+    super::write_out(text)?;
+    Ok(Exit::Done)
+}
+
+fn today() -> String {
+    Timestamp::now()
+        .to_zoned_datetime(TimeZone::system())
+        .strftime("%Y-%m-%d")
+        .to_string()
+}
+
+/// The tape's name where a file was named.
+fn name_of(named: &str) -> String {
+    let path = Path::new(named);
+    match (path.extension(), path.file_stem()) {
+        (Some(extension), Some(stem)) if extension.eq_ignore_ascii_case("toml") => {
+            stem.to_string_lossy().into_owned()
+        }
+        _ => named.to_owned(),
+    }
+}
+
+fn measure(options: &MeasureTape) -> Outcome {
+    let reference = &options.reference;
+    if reference.tape.is_some()
+        || reference.home_made
+        || reference.reference_error.is_some()
+        || reference.reference_uncertainty.is_some()
+    {
+        return Err(Failure::new(
+            Exit::Usage,
+            "the tape's own error is what is to be found; leave --tape, --home-made, --reference-error and --reference-uncertainty out",
+        ));
+    }
+    let wanted = ReadOptions::of_reference(reference.clone());
+    let measurement = read::measured(&wanted, &options.file)?;
+    let (figures, uncertainty) = measurement
+        .speed
+        .and_then(|speed| Some((speed, speed.uncertainty?)))
+        .ok_or_else(|| {
+            Failure::new(
+                Exit::NoReference,
+                format!(
+                    "{}: too short to know how true the reading is; record a minute of the tape",
+                    options.file.display()
+                ),
+            )
+        })?;
+    let card = TapeCard::measured(
+        &name_of(&options.new.card),
+        with(figures.deviation.0, uncertainty.0),
+        with(options.machine_error, options.machine_uncertainty),
+        options.played_on.clone(),
+        today(),
+    );
+    keep(card, &options.new, Some(&reference.reference()))
+}
+
+/// Checks and writes a new card, and shows it.
+fn keep(mut card: TapeCard, new: &NewCard, carries: Option<&Reference>) -> Outcome {
+    card.carries = carries.map(Reference::to_string);
+    card.recorded_on.clone_from(&new.recorded_on);
+    let card = card
+        .checked()
+        .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
+    let path = cards::file_of(&new.card).map_err(refused)?;
+    cards::write(&path, &card, new.replace).map_err(refused)?;
+    say(&format!(
+        "{}  written to {}\n",
+        shown(&card),
+        path.display()
+    ))
+}
+
+fn list() -> Outcome {
+    let all = cards::list();
+    if all.is_empty() {
+        return say(
+            "No tape cards yet; tapewright tape certify or tapewright tape measure makes one.\n",
+        );
+    }
+    let mut text = String::new();
+    let mut worst = Exit::Done;
+    for (_, card) in all {
+        match card {
+            Ok(card) => text.push_str(&shown(&card)),
+            Err(error) => {
+                worst = Exit::File;
+                eprintln!("tapewright: {error}");
+            }
+        }
+    }
+    super::write_out(&text)?;
+    Ok(worst)
+}
+
+/// A card in some lines.
+fn shown(card: &TapeCard) -> String {
+    let OwnSpeed {
+        error_percent,
+        uncertainty_percent,
+        found,
+        by,
+        on,
+        machine_percent,
+        read_percent,
+    } = &card.speed;
+    let mut text = format!("{}\n", card.name);
+    let mut line = |what: &str, said: &str| {
+        let _ = writeln!(text, "  {what:<13}{said}");
+    };
+    if let Some(carries) = &card.carries {
+        line("carries", carries);
+    }
+    line(
+        "own error",
+        &format!("{error_percent:+} % ±{uncertainty_percent} %"),
+    );
+    let by = by.as_deref();
+    match found {
+        Found::Certificate => line(
+            "found",
+            &format!(
+                "certificate {}, typed in on {on}",
+                by.unwrap_or("without a number")
+            ),
+        ),
+        Found::Measured => line(
+            "found",
+            &format!("measured on {}, {on}", by.unwrap_or("a trusted machine")),
+        ),
+    }
+    if let (Some([read, around]), Some([machine, known])) = (read_percent, machine_percent) {
+        line(
+            "",
+            &format!("it read {read:+} % ±{around} %, the machine {machine:+} % ±{known} %"),
+        );
+    }
+    if let Some(machine) = &card.recorded_on {
+        line("recorded on", machine);
+    }
+    text
+}

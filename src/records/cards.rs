@@ -1,0 +1,213 @@
+//! The files of tape cards: one TOML file a tape, written whole or not at all,
+//! and never over another one unasked.
+
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use super::places;
+use crate::references::{TapeCard, TapeCardError};
+
+/// A file larger than this is no card.
+const LARGEST_BYTES: u64 = 64 * 1024;
+
+/// Why a card cannot be had or kept.
+#[derive(Debug, thiserror::Error)]
+pub enum CardError {
+    /// There is none.
+    #[error("there is no tape card \"{named}\" ({}); {there_are}", path.display())]
+    Missing {
+        /// As the user named it.
+        named: String,
+        /// Where it was looked for.
+        path: PathBuf,
+        /// What there is instead, in words.
+        there_are: String,
+    },
+    /// The file cannot be read.
+    #[error("cannot read the tape card {}: {source}; check that it is a file of yours", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The file is no card.
+    #[error("{} is no tape card that can be used: {source}; mend that line, or make a new one with tapewright tape", path.display())]
+    Unusable {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: TapeCardError,
+    },
+    /// One is there already.
+    #[error("{} is there already and was left as it is; choose another name, or say --replace", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// It cannot be written; nothing was lost.
+    #[error("cannot write the tape card {}: {source}; nothing was changed, so make room or name another file", path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The system names no folder for data.
+    #[error("this system names no folder for data; give the card as a file, tape.toml")]
+    NoFolder,
+}
+
+/// The file that a card's name, or a path to it, means. What ends in `.toml` or
+/// has a folder in it is a path.
+pub fn file_of(named: &str) -> Result<PathBuf, CardError> {
+    let path = Path::new(named);
+    let is_path = path.components().count() > 1
+        || path
+            .extension()
+            .is_some_and(|it| it.eq_ignore_ascii_case("toml"));
+    if is_path {
+        return Ok(path.to_owned());
+    }
+    let folder = places::tapes().ok_or(CardError::NoFolder)?;
+    Ok(folder.join(format!("{}.toml", plain_name(named))))
+}
+
+/// A name that every file system takes.
+fn plain_name(name: &str) -> String {
+    let letter = |it: char| if it.is_alphanumeric() { it } else { '-' };
+    name.trim().to_lowercase().chars().map(letter).collect()
+}
+
+/// Reads the card of a name or path.
+pub fn read(named: &str) -> Result<TapeCard, CardError> {
+    let path = file_of(named)?;
+    if !path.exists() {
+        return Err(CardError::Missing {
+            named: named.to_owned(),
+            there_are: there_are(),
+            path,
+        });
+    }
+    read_file(&path)
+}
+
+fn read_file(path: &Path) -> Result<TapeCard, CardError> {
+    let cannot = |source| CardError::Read {
+        path: path.to_owned(),
+        source,
+    };
+    if fs::metadata(path).map_err(cannot)?.len() > LARGEST_BYTES {
+        let too_large = io::Error::new(io::ErrorKind::InvalidData, "it is too large for a card");
+        return Err(cannot(too_large));
+    }
+    let text = fs::read_to_string(path).map_err(cannot)?;
+    TapeCard::from_toml(&text).map_err(|source| CardError::Unusable {
+        path: path.to_owned(),
+        source,
+    })
+}
+
+/// All cards of the usual folder by name, usable or not.
+pub fn list() -> Vec<(PathBuf, Result<TapeCard, CardError>)> {
+    let entries = places::tapes().and_then(|folder| fs::read_dir(folder).ok());
+    let mut paths: Vec<PathBuf> = entries
+        .into_iter()
+        .flatten()
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.extension().is_some_and(|it| it == "toml"))
+        .collect();
+    paths.sort();
+    let card = |path: PathBuf| {
+        let card = read_file(&path);
+        (path, card)
+    };
+    paths.into_iter().map(card).collect()
+}
+
+fn there_are() -> String {
+    let cards = list();
+    let names: Vec<&str> = cards
+        .iter()
+        .filter_map(|(_, card)| Some(card.as_ref().ok()?.name.as_str()))
+        .collect();
+    if names.is_empty() {
+        "tapewright tape certify or tapewright tape measure makes one".to_owned()
+    } else {
+        format!("there are: {}", names.join(", "))
+    }
+}
+
+/// Writes a card, whole or not at all: into a file beside it first. One that is
+/// there is replaced only where `replace` says so.
+pub fn write(path: &Path, card: &TapeCard, replace: bool) -> Result<(), CardError> {
+    let cannot = |source| CardError::Write {
+        path: path.to_owned(),
+        source,
+    };
+    let text = card
+        .to_toml()
+        .map_err(|error| cannot(io::Error::new(io::ErrorKind::InvalidData, error)))?;
+    if let Some(folder) = path.parent().filter(|it| !it.as_os_str().is_empty()) {
+        fs::create_dir_all(folder).map_err(cannot)?;
+    }
+    let beside = path.with_extension(format!("toml.{}", std::process::id()));
+    let written = File::create(&beside).and_then(|mut file| {
+        file.write_all(text.as_bytes())?;
+        file.sync_all()
+    });
+    let placed = written.and_then(|()| {
+        if replace {
+            fs::rename(&beside, path)
+        } else {
+            // Unlike a rename, a link never takes another's place.
+            fs::hard_link(&beside, path)
+        }
+    });
+    // After a rename there is none.
+    let _ = fs::remove_file(&beside);
+    placed.map_err(|source| match source.kind() {
+        io::ErrorKind::AlreadyExists => CardError::Exists {
+            path: path.to_owned(),
+        },
+        _ => cannot(source),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::references::WithUncertainty;
+    use crate::units::Percent;
+
+    fn card(error: f64) -> TapeCard {
+        let own = WithUncertainty {
+            value: Percent(error),
+            uncertainty: Percent(0.1),
+        };
+        TapeCard::certified("a", own, None, "2026-11-26".to_owned())
+    }
+
+    #[test]
+    fn a_card_is_never_lost_to_another() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("new").join("a.toml");
+        write(&path, &card(0.1), false).unwrap();
+        let again = write(&path, &card(0.2), false).unwrap_err();
+        assert!(matches!(again, CardError::Exists { .. }), "{again}");
+        assert_eq!(read_file(&path).unwrap(), card(0.1));
+        write(&path, &card(0.2), true).unwrap();
+        assert_eq!(read_file(&path).unwrap(), card(0.2));
+        assert_eq!(fs::read_dir(path.parent().unwrap()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_name_lies_in_the_usual_folder_and_a_path_where_it_says() {
+        assert_eq!(file_of("x/a.toml").unwrap(), Path::new("x/a.toml"));
+        assert_eq!(file_of("a.toml").unwrap(), Path::new("a.toml"));
+        if let Ok(path) = file_of("Tone Tape 3") {
+            assert!(path.ends_with("tapes/tone-tape-3.toml"), "{path:?}");
+        }
+    }
+}
