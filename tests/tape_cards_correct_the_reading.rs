@@ -145,7 +145,10 @@ fn a_tape_recorded_on_the_machine_is_no_judge_of_it() {
 fn what_the_tape_carries_need_not_be_said_twice() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
-    let made = run(folder, &["tone", "1000", "-o", "tape.wav", "--seconds", "20"]);
+    let made = run(
+        folder,
+        &["tone", "1000", "-o", "tape.wav", "--seconds", "20"],
+    );
     assert!(made.status.success(), "{}", said(&made));
     let mut arguments = vec!["tape", "certify", "kilo", "--error", "0"];
     arguments.extend(["--uncertainty", "0.1", "--carries", "tone:1000"]);

@@ -23,6 +23,10 @@ enum NotMeasured {
     Engine { file: String, source: EngineError },
 }
 
+/// Contacts need sound, but no tone.
+const NO_SOUND: &str =
+    "too little sound to judge contacts by; record a tone or music while the control is worked";
+
 pub(super) fn run(options: &ReadOptions) -> Outcome {
     if let (Some(from), Some(to)) = (options.from, options.to)
         && from >= to
@@ -72,7 +76,14 @@ fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String, Option<Contact
             (Exit::Done, FileResult::Measured(&it.measurement))
         }
         Ok(Measured { measurement, .. }) => {
-            complain(&format!("{file}: {}", why_unusable(measurement)));
+            complain(&format!(
+                "{file}: {}",
+                if options.contact {
+                    NO_SOUND.to_owned()
+                } else {
+                    why_unusable(measurement)
+                }
+            ));
             (Exit::NoReference, FileResult::Measured(measurement))
         }
         Err(reason) => {

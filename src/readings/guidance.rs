@@ -37,6 +37,9 @@ const LAG_LIMITS_S: [f64; 2] = [0.02, 0.4];
 const LETTING_GO_S: f64 = 0.4;
 /// After so many lags what is left of a move no longer matters.
 const COMING_TO_REST: f64 = 2.0;
+/// What the mean creeps away by over a longer time, in seconds, is drift and no
+/// hand's doing.
+const ANCHOR_S: f64 = 20.0;
 /// A move is large enough to teach something.
 const LEAST_MOVE: f64 = 0.05;
 /// A mean that goes away by so many times its 95 % has been moved, seen or not.
@@ -112,6 +115,8 @@ pub struct Guide {
     /// What was settled first after the last move: where a hand creeps unseen,
     /// that is what it has left.
     anchor: Option<(f64, f64)>,
+    /// Values since that was so.
+    anchored: f64,
     /// The hand has been at work since.
     moved: bool,
     /// Values since the hand was last seen at work.
@@ -134,6 +139,7 @@ impl Guide {
             lag_s: USUAL_LAG_S,
             settled: None,
             anchor: None,
+            anchored: 0.0,
             moved: false,
             rested: 0.0,
             last: None,
@@ -177,6 +183,7 @@ impl Guide {
     pub fn push(&mut self, deviation: f64, settled: Option<(f64, f64)>) {
         self.remember(deviation);
         self.rested += 1.0;
+        self.anchored += 1.0;
         if self.is_turning() {
             self.has_moved();
         }
@@ -272,6 +279,12 @@ impl Guide {
         Some(value + self.lag_s * slope)
     }
 
+    /// What is crept away from from now on.
+    fn drop_anchor(&mut self, settled: (f64, f64)) {
+        self.anchor = Some(settled);
+        self.anchored = 0.0;
+    }
+
     fn settle(&mut self, mean: f64, uncertainty: f64) {
         let newest = (mean, uncertainty);
         let anchor = *self.anchor.get_or_insert(newest);
@@ -281,10 +294,15 @@ impl Guide {
         let before = match (std::mem::take(&mut self.moved), has_crept) {
             (true, _) => latest,
             (false, true) => Some(anchor),
-            (false, false) => return,
+            (false, false) => {
+                if self.anchored > ANCHOR_S * self.rate_hz {
+                    self.drop_anchor(newest);
+                }
+                return;
+            }
         };
         let Some((from, known)) = before else {
-            self.anchor = Some(newest);
+            self.drop_anchor(newest);
             return;
         };
         let turn = Move {
@@ -296,7 +314,7 @@ impl Guide {
             self.anchor = Some((from, known));
             return;
         }
-        self.anchor = Some(newest);
+        self.drop_anchor(newest);
         self.learn_lag(mean, turn);
         self.learn_eighth(turn);
         self.last = Some(turn);

@@ -19,9 +19,10 @@ rollers. Work it end to end a dozen times, let it dry, and repeat the check.";
 /// The verdict in a few words.
 pub fn headline(report: &ContactReport) -> &'static str {
     match report.verdict() {
-        ContactVerdict::NoSignal => "no sound to judge",
+        ContactVerdict::NoSignal => "too little sound to judge",
         ContactVerdict::OneIsSilent(ContactTrack::Left) => "the left channel is silent",
         ContactVerdict::OneIsSilent(_) => "the right channel is silent",
+        ContactVerdict::Clean if report.passes == 0 => "nothing heard, but hardly moved",
         ContactVerdict::Clean => "clean",
         ContactVerdict::Crackles => "crackles",
         ContactVerdict::OneDropsOut(ContactTrack::Left) => "the left channel drops out",
@@ -31,7 +32,22 @@ pub fn headline(report: &ContactReport) -> &'static str {
 }
 
 /// What it means and what to do next.
-pub fn advice(report: &ContactReport) -> &'static str {
+pub fn advice(report: &ContactReport) -> String {
+    let mut advice = of_the_verdict(report).to_owned();
+    if report.gone().is_some() {
+        advice.push_str(
+            " A balance control takes a channel away by itself: leave it alone meanwhile.",
+        );
+    }
+    let is_silent = matches!(report.verdict(), ContactVerdict::OneIsSilent(_));
+    if is_silent && report.channels.iter().any(ContactChannel::is_bad) {
+        advice.push_str(" The other one is not clean. ");
+        advice.push_str(CLEANING);
+    }
+    advice
+}
+
+fn of_the_verdict(report: &ContactReport) -> &'static str {
     match report.verdict() {
         ContactVerdict::NoSignal => {
             "Play a tone or music and work the control through its range while it plays."
@@ -41,7 +57,7 @@ pub fn advice(report: &ContactReport) -> &'static str {
              one is open: work the control and the switches, then look along its way."
         }
         ContactVerdict::Clean if report.passes == 0 => {
-            "But the level hardly moved: work the control through its range and back, or the \
+            "Work the control through its range and back, or the \
              switch several times."
         }
         ContactVerdict::Clean => "Nothing to be heard of its contacts.",
@@ -77,7 +93,7 @@ pub fn marks(channel: &ContactChannel) -> String {
 /// The block under a file's own, each line with its end.
 pub fn lines(report: &ContactReport) -> String {
     let mut text = wrapped("  Contact    ", &headline(report).to_uppercase());
-    text.push_str(&wrapped("             ", advice(report)));
+    text.push_str(&wrapped("             ", &advice(report)));
     for channel in &report.channels {
         text.push_str(&channel_lines(channel));
     }

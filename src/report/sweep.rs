@@ -36,7 +36,7 @@ pub fn headline(report: &SweepReport) -> String {
             None if report.is_just_outside() => {
                 "right speed is at the very end of the travel".to_owned()
             }
-            None => "right speed lies outside of the travel".to_owned(),
+            None => "right speed lies outside of what was swept".to_owned(),
         },
         SweepVerdict::Unclear => "unclear".to_owned(),
     }
@@ -52,14 +52,20 @@ pub fn advice(report: &SweepReport) -> String {
                     least.0.max(0.1)
                 )
             });
+            let once = if report.passes.len() <= 2 {
+                " A place where the speed only stands, as under a hand that stops, would show in \
+                 a second round out and back."
+            } else {
+                ""
+            };
             format!(
-                "The speed follows the trimmer all the way, as far as flutter and hand let it \
-                 show{least}; set it and go on."
+                "The speed follows the trimmer, as far as flutter and hand let it \
+                 show{least}; set it and go on.{once}"
             )
         }
         SweepVerdict::Erratic => CLEANING.to_owned(),
         SweepVerdict::NearEnd => format!(
-            "The trimmer is not what is wrong, so do not force it: the fault is elsewhere \
+            "If that was all of its travel, the trimmer is not what is wrong, so do not force it: the fault is elsewhere \
              ({ELSEWHERE}). Look there first."
         ),
         SweepVerdict::Unclear => unclear_words(report.unclear).to_owned(),
@@ -70,6 +76,9 @@ fn unclear_words(unclear: Option<Unclear>) -> &'static str {
     match unclear {
         Some(Unclear::NoTone) | None => {
             "No tone was followed; play the test tape, and sweep while it plays."
+        }
+        Some(Unclear::TooShort) => {
+            "It lasted too short a time to be judged; turn the trimmer slowly out and back."
         }
         Some(Unclear::ToneLost) => {
             "The tone was gone for much of the sweep; check the tape and the cable, and repeat it."

@@ -63,7 +63,9 @@ fn title(file: &str, measurement: &Measurement) -> String {
 fn swept(file: &str, measurement: &Measurement, sweep: &SweepReport) -> String {
     let mut text = title(file, measurement);
     let why = match sweep.unclear {
-        Some(Unclear::NoTone | Unclear::ToneLost | Unclear::WhichTone) => "not told",
+        Some(Unclear::NoTone | Unclear::TooShort | Unclear::ToneLost | Unclear::WhichTone) => {
+            "not told"
+        }
         Some(Unclear::HardlyMoved) => {
             "none is told of a sweep; without --sweep it is, for it hardly moved"
         }

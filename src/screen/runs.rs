@@ -147,11 +147,16 @@ impl ScreenState {
             );
             return Vec::new();
         }
+        if self.is_sweeping() || self.is_checking_contact() {
+            self.message =
+                Some("a check is under way: Space ends it, Esc stops it, then d".to_owned());
+            return Vec::new();
+        }
         let next = (self.runs.at + 1) % count;
         self.switch_run(self.runs.next_to_do().unwrap_or(next))
     }
 
-    /// Goes to a run; what was under way in the present one is stopped.
+    /// Goes to a run; what was being kept of the present one is not.
     pub(super) fn switch_run(&mut self, to: usize) -> Vec<Effect> {
         let stopped = self.keeping.take();
         self.long_run = None;
@@ -194,7 +199,8 @@ impl ScreenState {
             sweeps: std::mem::take(&mut self.sweeps),
             confirmed: self.confirmed,
         });
-        if to <= self.runs.at {
+        let anything_set = self.runs.all.iter().any(|one| one.mark != RunMark::Open);
+        if to <= self.runs.at && anything_set {
             self.runs.round += 1;
         }
         self.runs.at = to;
@@ -234,6 +240,8 @@ impl ScreenState {
         let last = one.last;
         let was = one.mark;
         match kept.slot {
+            // What was set is what the doubt is about.
+            Slot::Before if was == RunMark::Doubtful => {}
             Slot::Before => one.last = now.or(last),
             Slot::After => {
                 one.last = now.or(last);

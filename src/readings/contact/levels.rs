@@ -23,7 +23,7 @@ const COMPARED_DB: f64 = 3.0;
 const COMPARED_STEPS: usize = 40;
 const COMPARED_RANGE_DB: f64 = 45.0;
 /// A channel louder than this plays.
-const PLAYS_DB: f64 = -60.0;
+const PLAYS_DB: f64 = -45.0;
 /// And where at least so many slices are known, and this far above the
 /// quietest.
 const COMPARED_SLICES: u32 = 20;

@@ -161,7 +161,8 @@ impl ContactCheck {
         self.state(&self.tracks)
     }
 
-    /// What all of it comes to, to the last sample.
+    /// What all of it comes to. Whether contact broke in its last 50 ms cannot be
+    /// told: nothing behind it shows what was missing.
     pub fn report(&mut self) -> ContactReport {
         self.push_pending();
         for track in &mut self.tracks {

@@ -3,7 +3,7 @@
 
 use std::collections::VecDeque;
 
-/// Sound is looked at this long at a time, in seconds.
+/// Sound is looked at about this long at a time, in seconds.
 const SLICE_S: f64 = 0.005;
 /// So many slices are remembered: longer than any crackle waits.
 const KEPT: usize = 240;
@@ -19,6 +19,8 @@ const TIMES: f64 = 400.0;
 /// See the module.
 pub(super) struct Presence {
     slice: usize,
+    /// What a slice lasts, in seconds: a whole number of samples.
+    slice_s: f64,
     energy: f64,
     filled: usize,
     /// Slices that have been let go.
@@ -28,8 +30,10 @@ pub(super) struct Presence {
 
 impl Presence {
     pub(super) fn new(rate_hz: f64) -> Self {
+        let slice = ((SLICE_S * rate_hz).round() as usize).max(1);
         Self {
-            slice: ((SLICE_S * rate_hz).round() as usize).max(1),
+            slice,
+            slice_s: slice as f64 / rate_hz,
             energy: 0.0,
             filled: 0,
             gone: 0,
@@ -55,7 +59,7 @@ impl Presence {
     /// Whether there is sound on one side of this moment, in seconds since the
     /// first sample, and silence on the other.
     pub(super) fn begins_or_ends_at(&self, at_s: f64) -> bool {
-        let at = (at_s / SLICE_S) as usize;
+        let at = (at_s / self.slice_s) as usize;
         let Some(at) = at.checked_sub(self.gone as usize) else {
             return false;
         };
@@ -92,5 +96,14 @@ mod tests {
         for at in [0.3, 0.7, 0.99, 7.0] {
             assert!(!presence.begins_or_ends_at(at), "{at}");
         }
+    }
+
+    #[test]
+    fn a_slice_that_is_no_whole_number_of_samples_does_not_drift_away() {
+        let mut presence = Presence::new(44_100.0);
+        presence.push(&vec![0.2; 60 * 44_100]);
+        presence.push(&vec![0.0; 4_410]);
+        assert!(presence.begins_or_ends_at(60.0));
+        assert!(!presence.begins_or_ends_at(59.8));
     }
 }

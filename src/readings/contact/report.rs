@@ -41,6 +41,8 @@ const SILENCE_DBFS: f64 = -75.0;
 pub(super) const GONE_DB: f64 = 40.0;
 /// Gone for longer than this is no moment between two notes.
 const LEAST_GONE_S: f64 = 0.3;
+/// In less time than this nobody works a control.
+const LEAST_S: f64 = 1.5;
 
 /// What was found on one channel.
 #[derive(Clone, Debug, PartialEq)]
@@ -92,12 +94,7 @@ impl ContactChannel {
 
     /// Whether contact was lost or scratched at all.
     pub fn is_bad(&self) -> bool {
-        self.crackles > 0 || self.is_broken()
-    }
-
-    /// Whether contact was lost, for a moment or for longer.
-    pub fn is_broken(&self) -> bool {
-        self.break_count > 0 || self.is_gone()
+        self.crackles > 0 || self.break_count > 0
     }
 
     /// Whether it was gone for longer than music explains.
@@ -145,10 +142,15 @@ pub struct ContactReport {
 impl ContactReport {
     /// Verdict in one word.
     pub fn verdict(&self) -> ContactVerdict {
-        let broken: Vec<_> = self.channels.iter().filter(|it| it.is_broken()).collect();
+        let breaks = |it: &&ContactChannel| it.break_count > 0;
+        let mut broken: Vec<_> = self.channels.iter().filter(breaks).collect();
+        if let (true, Some(gone)) = (broken.is_empty(), self.gone()) {
+            broken.push(gone);
+        }
         let loudest = self.highest().map_or(f64::NEG_INFINITY, |it| it.0);
         let silent = |it: &&ContactChannel| it.highest_db() < loudest - GONE_DB;
-        if loudest < SILENCE_DBFS {
+        let nothing_found = broken.is_empty() && self.channels.iter().all(|it| it.crackles == 0);
+        if loudest < SILENCE_DBFS || (self.duration.0 < LEAST_S && nothing_found) {
             ContactVerdict::NoSignal
         } else if let Some(silent) = self.channels.iter().find(silent) {
             ContactVerdict::OneIsSilent(silent.track)
@@ -161,6 +163,13 @@ impl ContactReport {
         } else {
             ContactVerdict::Clean
         }
+    }
+
+    /// The channel that was gone while the other one played; `None` where both
+    /// were in turn, which is what a balance control does.
+    pub fn gone(&self) -> Option<&ContactChannel> {
+        let mut gone = self.channels.iter().filter(|it| it.is_gone());
+        gone.next().filter(|_| gone.next().is_none())
     }
 
     /// How often the control went through its range and back; half a sweep at

@@ -19,6 +19,8 @@ const LEAST_RANGE: f64 = 1.5;
 /// Less tone than this share of the time says nothing.
 const LEAST_HEARD: f64 = 0.8;
 const SHORTEST_S: f64 = 2.0;
+/// So much of the rest after the last way belongs to the picture, in seconds.
+const SHOWN_AFTER_S: f64 = 4.0;
 /// A way through most of the range in less time is too fast for a transport.
 const QUICKEST_WAY_S: f64 = 1.2;
 /// A way through so much of the range is a whole one.
@@ -44,6 +46,13 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
     match Sweep::of(track, rate_hz) {
         Err(unclear) => report.unclear = Some(unclear),
         Ok(sweep) => sweep.judge(&mut report),
+    }
+    // A long rest after the sweep would leave no room for it.
+    let shown = report.passes.last().map(|last| last.to.0 + SHOWN_AFTER_S);
+    if let Some(end) = shown.map(|end| (end * rate_hz) as usize)
+        && end < track.len()
+    {
+        report.picture = pictured(&track[..end], rate_hz);
     }
     report
 }
@@ -117,7 +126,7 @@ impl Sweep {
     fn of(track: &[f64], rate_hz: f64) -> Result<Self, Unclear> {
         let series = Series::of(track, rate_hz).ok_or(Unclear::NoTone)?;
         if (series.values.len() as f64) < SHORTEST_S * RATE_HZ {
-            return Err(Unclear::NoTone);
+            return Err(Unclear::TooShort);
         }
         let median = running_median(&series.values, (0.16 * RATE_HZ) as usize);
         let smooth = running_mean(&median, (0.14 * RATE_HZ) as usize);

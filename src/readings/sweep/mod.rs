@@ -134,6 +134,8 @@ pub enum SweepVerdict {
 pub enum Unclear {
     /// There was no tone, or hardly any.
     NoTone,
+    /// It lasted too short a time.
+    TooShort,
     /// The tone was gone for a good part of it.
     ToneLost,
     /// The speed hardly moved.

@@ -124,7 +124,7 @@ fn draw_done(
         Some(earlier) => draw_compared(state, earlier, newest, pen, 1),
         None => draw_channels(state, newest, pen, 1),
     };
-    y = draw_text(state, pen, y, advice(newest));
+    y = draw_text(state, pen, y, &advice(newest));
     draw_text(state, pen, y, "k checks anew, Esc goes back.");
 }
 

@@ -88,12 +88,12 @@ const CLEAN: Card = Card {
 
 const WIPER: Card = Card {
     brief: "Turn the trimmer slowly through its range and back while the tape plays.",
-    what: "Begin a sweep, and end it with the same key. Leave the trimmer alone for three seconds, turn it slowly to one \
+    what: "Mark where the trimmer stands. Begin a sweep, and end it with the same key. Leave the trimmer alone for three seconds, turn it slowly to one \
         end of its usable range, to the other, and back; twice is surer than once. Jumps, dead \
         spots and crackle show in the speed.",
     why: "A wiper that jumps makes every setting a guess. Where right speed lies at the end of the \
         travel, the fault is elsewhere: belt, pinch roller, motor, supply, dirt in the transport.",
-    careful: "Insulated tool, one hand; a slipping screwdriver can bend a capstan.",
+    careful: "Mark the old position; insulated tool; live mains parts only for the trained.",
     caution: "The machine is open and live now. Work through the opening made for it, with an \
         insulated tool and one hand, other parts covered; on mains machines only if you are \
         trained to. A slipping screwdriver can bend a capstan. Never turn a sealed or unmarked \

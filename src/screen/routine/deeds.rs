@@ -50,6 +50,9 @@ impl ScreenState {
         self.help = None;
         self.budget = false;
         let again = std::mem::take(&mut self.routine.pressed);
+        if self.is_checking_contact() {
+            return self.check_contact();
+        }
         let step = self.routine.at();
         if self.routine.mark(step) == Mark::LeftOut {
             return self.leave(step);
@@ -105,7 +108,17 @@ impl ScreenState {
             if self.view == View::Wiper {
                 self.view = View::Bench;
             }
-            self.routine.go_to(Step::Trim);
+            // What comes before is to be done all the same.
+            if self.routine.at() >= Step::Clean {
+                self.routine.go_to(Step::Trim);
+            }
+            self.message = Some(
+                "no trimmer: wiper, trim and hands off are left out; s at trim says what else \
+                 sets the speed"
+                    .to_owned(),
+            );
+        } else {
+            self.message = Some("there is a trimmer after all".to_owned());
         }
         vec![Effect::Ask(Request::HandsOn)]
     }

@@ -191,6 +191,10 @@ impl ScreenState {
 
     /// The readings along the tape so far, and what they say.
     fn seen_along(&self) -> String {
+        if let Some(long_run) = &self.long_run {
+            let number = long_run.stretches() + 1;
+            return format!("stretch {number}: {}", self.progress_of_keeping());
+        }
         if let Some(Slot::Along(position)) = &self.keeping {
             return format!("{}: {}", position.name(), self.progress_of_keeping());
         }
@@ -205,14 +209,20 @@ impl ScreenState {
         if let Some(along) = self.along() {
             seen.clear();
             let change = self.shifted(along.change, along.change_uncertainty);
-            seen.push(if along.is_sloping() {
-                format!("{change} from start to end: take-up tension, holdback or pinch roller?")
-            } else {
-                format!(
-                    "{change} from start to end: no slope beyond the {}",
-                    self.look.plus_minus()
-                )
-            });
+            seen.push(
+                if along.is_sloping() && self.warming() == Warming::Drifting {
+                    format!("{change} from start to end, but it still drifts: repeat it warm")
+                } else if along.is_sloping() {
+                    format!(
+                        "{change} from start to end: take-up tension, holdback or pinch roller?"
+                    )
+                } else {
+                    format!(
+                        "{change} from start to end: no slope beyond the {}",
+                        self.look.plus_minus()
+                    )
+                },
+            );
         }
         if seen.is_empty() {
             return "nothing kept along the tape yet".to_owned();
@@ -262,8 +272,11 @@ pub(super) fn is_readable(reading: &Reading) -> bool {
 /// Used by the strip: what the key that goes on does at a step.
 pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'static str {
     let done = routine.is_done(routine.at());
+    if state.is_checking_contact() {
+        return "end the check";
+    }
     match routine.at() {
-        Step::Before | Step::After if state.keeping.is_some() => "wait",
+        Step::Before | Step::Along | Step::After if state.keeping.is_some() => "wait",
         Step::Before | Step::After if !done => "keep it",
         Step::Along if !done => "keep the next",
         Step::Wiper if routine.has_no_trimmer() => "go on",
