@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::draw::{SMALLEST, draw};
 use super::panels::help;
+use super::routine::Step;
 use super::state::{Kept, Lead, ScreenState, Slot, SourceKind};
 use super::{Action, EntryFor, specimen};
 use crate::audio::analysis::{LiveState, SourceState};
@@ -317,8 +318,7 @@ fn trimming(news: bool) -> ScreenState {
     };
     let mut state = specimen::state(SourceKind::Rehearsal);
     let _ = state.take(specimen::live(1, reading));
-    let _ = state.act(Action::NoTrimmer);
-    let _ = state.act(Action::NoTrimmer);
+    state.routine.go_to(Step::Trim);
     state.message = news.then(|| "something that was just done, over more than a row".repeat(2));
     state
 }
