@@ -78,7 +78,7 @@ pub struct ReferenceOptions {
     /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones
     /// are near, both are shown with what each would mean, and you choose.
     /// [default: what the tape's card says, else tone:3150]
-    #[arg(long = "reference", short, value_name = "REFERENCE")]
+    #[arg(long = "reference", short = 'r', value_name = "REFERENCE")]
     pub said: Option<Reference>,
 
     /// Card of the reference tape, by its name or file: see tapewright tape
