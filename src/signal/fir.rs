@@ -10,7 +10,7 @@ use std::f64::consts::PI;
 /// β = 0.1102 (A − 8.7), length − 1 = (A − 7.95) / (2.285 Δω).
 pub fn kaiser_lowpass(pass_hz: f64, stop_hz: f64, rate_hz: f64, attenuation_db: f64) -> Vec<f64> {
     let width = 2.0 * PI * (stop_hz - pass_hz) / rate_hz;
-    let beta = 0.1102 * (attenuation_db - 8.7);
+    let beta = kaiser_beta(attenuation_db);
     let half = ((attenuation_db - 7.95) / (2.285 * width) / 2.0).ceil() as i64;
     let cut = (pass_hz + stop_hz) / rate_hz; // in units of half the rate
     let mut taps: Vec<f64> = (-half..=half)
@@ -21,8 +21,7 @@ pub fn kaiser_lowpass(pass_hz: f64, stop_hz: f64, rate_hz: f64, attenuation_db: 
             } else {
                 (PI * cut * k).sin() / (PI * k)
             };
-            let edge = k / half.max(1) as f64;
-            sinc * bessel_i0(beta * (1.0 - edge * edge).max(0.0).sqrt())
+            sinc * kaiser_window(k / half.max(1) as f64, beta)
         })
         .collect();
     let sum: f64 = taps.iter().sum();
@@ -30,6 +29,16 @@ pub fn kaiser_lowpass(pass_hz: f64, stop_hz: f64, rate_hz: f64, attenuation_db: 
         *tap /= sum;
     }
     taps
+}
+
+/// Shape of the Kaiser window for an attenuation above 50 dB (the same).
+pub fn kaiser_beta(attenuation_db: f64) -> f64 {
+    0.1102 * (attenuation_db - 8.7)
+}
+
+/// The Kaiser window, −1 and 1 being its ends; not scaled.
+pub fn kaiser_window(place: f64, beta: f64) -> f64 {
+    bessel_i0(beta * (1.0 - place * place).max(0.0).sqrt())
 }
 
 /// Modified Bessel function of order zero, by its power series (Abramowitz &

@@ -19,6 +19,7 @@ pub mod level;
 pub mod peaks;
 pub mod phased;
 pub mod prediction;
+pub mod resample;
 pub mod rhythm;
 pub mod spectrum;
 pub mod statistics;

@@ -1,0 +1,250 @@
+//! The tape against its copy: looking for the place, then following it.
+
+use std::sync::Arc;
+
+use super::copy::Copy;
+use super::examine::Examiner;
+use super::follower::{Followed, Follower};
+use super::hearing::{Hearing, Tape};
+use super::speed::{SpeedFound, Stretch, speed_of};
+use super::verdict::Evidence;
+use super::{RATE, RATE_HZ};
+use crate::signal::resample::Converter;
+
+/// Samples worked on at once, so that the size of blocks changes nothing:
+/// 125 ms.
+const TICK: usize = 1000;
+
+/// Sound that is searched for: at least, and at most.
+const SEARCHED_S: [f64; 2] = [8.0, 12.0];
+
+/// From one search to the next: first, and growing to.
+const SEARCH_EVERY_S: [f64; 2] = [1.0, 4.0];
+
+/// Root mean square below which a tick is silence: −70 dB.
+const SILENCE: f32 = 3e-4;
+
+/// A place as likely as this part of the best, elsewhere: music that repeats.
+const AS_LIKELY: f64 = 0.8;
+
+/// Speeds nearer than this are the same for two places of music that repeats.
+const SAME_SPEED: f64 = 0.002;
+
+/// What is known of the tape's place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// No sound yet.
+    Silent,
+    /// Not enough sound to search for.
+    Listening,
+    /// Searched for in vain.
+    NotFound,
+    /// Music that repeats: places with different speeds are as likely.
+    Ambiguous,
+    /// The place is known, and followed.
+    Following,
+    /// It was known, and is searched for again.
+    Lost,
+}
+
+/// What is known so far.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// What is known of the place.
+    pub state: State,
+    /// Speed; `None` while no place was accepted.
+    pub speed: Option<SpeedFound>,
+    /// Where the tape is in the copy now, in seconds; `None` unless followed.
+    pub now_at_copy_s: Option<f64>,
+    /// Speed of the last second, 1 being the copy's; `None` unless followed.
+    pub momentary: Option<f64>,
+    /// Time on the tape and place in the copy at which the matched sound
+    /// begins, in seconds.
+    pub begins: Option<[f64; 2]>,
+    /// True when another place is as likely, with the same speed.
+    pub repeats: bool,
+    /// How often the place was lost.
+    pub losses: u32,
+    /// Tape taken so far, in seconds.
+    pub heard_s: f64,
+    /// Of it with sound.
+    pub sound_s: f64,
+    /// What spoke for the accepted place, or for the best one refused.
+    pub evidence: Option<Evidence>,
+}
+
+/// Takes the tape's sound, mono, and finds it in the copy.
+pub struct Matcher {
+    copy: Arc<Copy>,
+    converter: Converter,
+    hearing: Hearing,
+    /// Newest sound, and the number of its first sample.
+    tape: Vec<f32>,
+    first: u64,
+    worked: usize,
+    state: State,
+    follower: Option<Follower>,
+    stretches: Vec<Stretch>,
+    sound_ticks: u64,
+    /// Ticks of sound since the search began, and in wait for the next.
+    searched_ticks: u64,
+    next_search_s: f64,
+    search_every_s: f64,
+    repeats: bool,
+    losses: u32,
+    evidence: Option<Evidence>,
+}
+
+impl Matcher {
+    /// For tape at a sample rate.
+    pub fn new(copy: Arc<Copy>, rate_hz: u32) -> Self {
+        Self {
+            copy,
+            converter: Converter::new(rate_hz, RATE_HZ),
+            hearing: Hearing::default(),
+            tape: Vec::new(),
+            first: 0,
+            worked: 0,
+            state: State::Silent,
+            follower: None,
+            stretches: Vec::new(),
+            sound_ticks: 0,
+            searched_ticks: 0,
+            next_search_s: SEARCHED_S[0],
+            search_every_s: SEARCH_EVERY_S[0],
+            repeats: false,
+            losses: 0,
+            evidence: None,
+        }
+    }
+
+    /// Takes mono samples.
+    pub fn push(&mut self, mono: &[f32]) {
+        self.converter.push(mono, &mut self.tape);
+        while self.worked + TICK <= self.tape.len() {
+            self.worked += TICK;
+            self.tick();
+        }
+        let keep = (SEARCHED_S[1] * RATE) as usize;
+        // Rarely, so that little is moved.
+        if self.worked > 2 * keep {
+            let gone = self.worked - keep;
+            self.tape.drain(..gone);
+            self.first += gone as u64;
+            self.worked -= gone;
+        }
+    }
+
+    /// Samples were lost here, or the input was away: no place spans it.
+    pub fn gap(&mut self) {
+        if self.follower.is_some() {
+            self.lose();
+        } else {
+            self.search_anew();
+        }
+    }
+
+    fn tick(&mut self) {
+        let newest = &self.tape[self.worked - TICK..self.worked];
+        let square = newest.iter().map(|x| x * x).sum::<f32>() / TICK as f32;
+        if square.sqrt() > SILENCE {
+            self.sound_ticks += 1;
+            self.searched_ticks += 1;
+            if self.state == State::Silent {
+                self.state = State::Listening;
+            }
+        }
+        if let Some(follower) = &mut self.follower {
+            let tape = Tape {
+                samples: &self.tape[..self.worked],
+                from_s: self.first as f64 / RATE,
+            };
+            if follower.follow(&mut self.hearing, &self.copy, tape) == Followed::Lost {
+                self.lose();
+            }
+            return;
+        }
+        let heard_s = self.searched_ticks as f64 * TICK as f64 / RATE;
+        if heard_s >= self.next_search_s {
+            self.search(heard_s);
+            self.next_search_s = heard_s + self.search_every_s;
+            self.search_every_s = (self.search_every_s * 1.25).min(SEARCH_EVERY_S[1]);
+        }
+    }
+
+    fn search(&mut self, heard_s: f64) {
+        let count = (heard_s.min(SEARCHED_S[1]) * RATE) as usize;
+        let from = self.worked.saturating_sub(count);
+        let tape = Tape {
+            samples: &self.tape[from..self.worked],
+            from_s: (self.first + from as u64) as f64 / RATE,
+        };
+        let candidates = self.copy.index.search(tape.samples);
+        let mut examiner = Examiner::new(&mut self.hearing, &self.copy, tape);
+        let best = examiner.likeliest(&candidates);
+        let heard = best.and_then(|best| Some((best, examiner.closely(best)?)));
+        let Some((best, (line, points))) = heard else {
+            self.give_up(State::NotFound, None);
+            return;
+        };
+        let evidence = Evidence::of(&points, line);
+        if !evidence.accepts() {
+            self.give_up(State::NotFound, Some(evidence));
+            return;
+        }
+        let others = examiner.others(&candidates, best, AS_LIKELY);
+        let other_speed = |other: &f64| (other / line.slope - 1.0).abs() > SAME_SPEED;
+        if others.iter().any(other_speed) {
+            self.give_up(State::Ambiguous, Some(evidence));
+            return;
+        }
+        self.repeats |= !others.is_empty();
+        self.evidence = Some(evidence);
+        self.follower = Some(Follower::new(&points, line, best.sign));
+        self.state = State::Following;
+    }
+
+    /// A search was in vain.
+    fn give_up(&mut self, why: State, evidence: Option<Evidence>) {
+        if self.stretches.is_empty() {
+            self.state = why;
+            self.evidence = evidence.or(self.evidence);
+        }
+    }
+
+    fn lose(&mut self) {
+        if let Some(follower) = self.follower.take() {
+            self.stretches.push(follower.places().clone());
+        }
+        self.losses += 1;
+        self.state = State::Lost;
+        self.search_anew();
+    }
+
+    fn search_anew(&mut self) {
+        self.searched_ticks = 0;
+        self.next_search_s = SEARCHED_S[0];
+        self.search_every_s = SEARCH_EVERY_S[0];
+    }
+
+    /// What is known so far.
+    pub fn report(&self) -> Report {
+        let mut stretches = self.stretches.clone();
+        let following = self.follower.as_ref();
+        stretches.extend(following.map(|follower| follower.places().clone()));
+        let now_s = (self.first + self.worked as u64) as f64 / RATE;
+        let foreseen = following.and_then(Follower::foreseen);
+        Report {
+            state: self.state,
+            speed: speed_of(&stretches),
+            now_at_copy_s: foreseen.map(|line| line.at(now_s)),
+            momentary: foreseen.map(|line| line.slope),
+            begins: stretches.first().and_then(|it| it.first().copied()),
+            repeats: self.repeats,
+            losses: self.losses,
+            heard_s: now_s,
+            sound_s: self.sound_ticks as f64 * TICK as f64 / RATE,
+            evidence: self.evidence,
+        }
+    }
+}
