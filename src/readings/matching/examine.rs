@@ -10,10 +10,10 @@ use super::line::Line;
 use super::spectra;
 
 /// Speeds tried besides what pitch says, relative.
-const OFF_SPEED: [f64; 4] = [-0.004, -0.002, 0.002, 0.004];
+const OFF_SPEED: [f64; 2] = [-0.003, 0.003];
 
 /// Candidates that are tried at all of them.
-const TRIED_HARD: usize = 3;
+const TRIED_HARD: usize = 2;
 
 /// A line borne out so well far around needs no further looking for. (On
 /// music: 0.3 to 0.8 where it is right, 0.03 at most where it is wrong.)
