@@ -14,7 +14,7 @@ use std::process::{Command, Stdio};
 
 use serde_json::Value;
 use tapewright::readings::{
-    FlutterReading, MarksFigures, Measurement, PassageFigures, ReferenceKind,
+    FlutterReading, MarksFigures, MatchFigures, Measurement, PassageFigures, ReferenceKind,
 };
 use tapewright::report::{FileReport, FileResult, json};
 use tapewright::units::Seconds;
@@ -198,12 +198,31 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         }),
         ..timed(ReferenceKind::Marks)
     };
-    for (measurement, own) in [
+    let recording = Measurement {
+        recording: Some(MatchFigures {
+            accepted: true,
+            at_copy: Some(Seconds(-1.25)),
+            residual: Some(Seconds(0.0005)),
+            followed: Seconds(59.0),
+        }),
+        ..timed(ReferenceKind::Recording)
+    };
+    for (measurement, key, own) in [
         (
             &passage,
+            "passage",
             "{\"end_s\":204.0,\"expected_s\":200.0,\"length_s\":202.5,\"start_s\":1.5}",
         ),
-        (&marks, "{\"expected\":61,\"found\":59,\"spacing_s\":0.506}"),
+        (
+            &recording,
+            "match",
+            "{\"accepted\":true,\"at_copy_s\":-1.25,\"residual_ms\":0.5}",
+        ),
+        (
+            &marks,
+            "marks",
+            "{\"expected\":61,\"found\":59,\"spacing_s\":0.506}",
+        ),
     ] {
         let kind = measurement.conditions.kind.name();
         let line = json::line(&FileReport {
@@ -217,11 +236,11 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         assert_eq!(breaches(&good), Vec::<String>::new());
         assert_eq!(good["reference"]["kind"], kind);
         let own: Value = serde_json::from_str(own).unwrap();
-        assert_eq!(good[kind], own);
-        for key in own.as_object().unwrap().keys() {
+        assert_eq!(good[key], own);
+        for member in own.as_object().unwrap().keys() {
             let mut bad = good.clone();
-            bad[kind].as_object_mut().unwrap().remove(key);
-            assert!(!breaches(&bad).is_empty(), "{kind}/{key} may be missing");
+            bad[key].as_object_mut().unwrap().remove(member);
+            assert!(!breaches(&bad).is_empty(), "{key}/{member} may be missing");
         }
         // There is no frequency to be measured.
         let mut bad = good.clone();

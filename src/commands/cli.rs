@@ -72,7 +72,8 @@ impl Default for Command {
 #[derive(Args, Clone, Debug)]
 pub struct ReferenceOptions {
     /// What the tape carries: tone:3150 (any frequency in Hz), tone:auto,
-    /// passage:200 (seconds) or marks:1 (seconds apart)
+    /// passage:200 (seconds), marks:1 (seconds apart) or recording:FILE (a
+    /// digital copy of the music on it)
     ///
     /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
     /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones

@@ -3,6 +3,7 @@
 
 pub mod cli;
 mod clock;
+mod copy;
 mod inputs;
 mod keeper;
 mod processor;

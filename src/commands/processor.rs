@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use crate::audio::source::StreamFormat;
+use crate::readings::matching::{Copy, CopyMeter};
 use crate::readings::timed::{MarksMeter, PassageMeter};
 use crate::readings::{Engine, EngineError, Measurement, Settings, SweepReport};
 use crate::references::{MachineClass, Reference};
@@ -23,10 +24,11 @@ pub(super) trait Processor {
     }
 }
 
-/// The one for the reference that was chosen.
+/// The one for the reference that was chosen; `copy` is that of a recording.
 pub(super) fn of(
     options: &ReadOptions,
     format: StreamFormat,
+    copy: Option<&Arc<Copy>>,
 ) -> Result<Box<dyn Processor>, EngineError> {
     let settings = Settings {
         rate_hz: format.rate_hz,
@@ -36,16 +38,18 @@ pub(super) fn of(
         // Decides when live digits count as settled; a recording is read whole.
         tolerance: MachineClass::Deck.tolerance().half_width,
     };
-    Ok(match options.reference.reference() {
-        Reference::Tone(_) | Reference::ToneAuto => {
+    Ok(match (options.reference.reference(), copy) {
+        (_, Some(copy)) => Box::new(CopyMeter::new(settings, Arc::clone(copy))?),
+        (Reference::Passage(expected), None) => Box::new(PassageMeter::new(settings, expected)?),
+        (Reference::Marks(spacing), None) => Box::new(MarksMeter::new(settings, spacing)?),
+        // A recording never comes without its copy.
+        (Reference::Tone(_) | Reference::ToneAuto | Reference::Recording(_), None) => {
             let mut engine = Engine::new(settings)?.without_readings();
             if options.sweep {
                 engine.begin_sweep();
             }
             Box::new(engine)
         }
-        Reference::Passage(expected) => Box::new(PassageMeter::new(settings, expected)?),
-        Reference::Marks(spacing) => Box::new(MarksMeter::new(settings, spacing)?),
     })
 }
 
@@ -60,6 +64,16 @@ impl Processor for PassageMeter {
 }
 
 impl Processor for MarksMeter {
+    fn push(&mut self, samples: &[f32]) {
+        Self::push(self, samples);
+    }
+
+    fn measurement(&mut self) -> Measurement {
+        Self::measurement(self)
+    }
+}
+
+impl Processor for CopyMeter {
     fn push(&mut self, samples: &[f32]) {
         Self::push(self, samples);
     }

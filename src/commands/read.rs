@@ -6,11 +6,13 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::cli::ReadOptions;
+use super::copy;
 use super::processor;
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
+use crate::readings::matching::Copy;
 use crate::readings::{Caution, CautionCode, EngineError, Measurement, SweepReport, Unclear};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 
@@ -45,10 +47,11 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
+    let copy = copy::of(&options.reference.reference())?;
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
-        let (exit, mut report, contact) = one_file(options, path);
+        let (exit, mut report, contact) = one_file(options, path, copy.as_ref());
         contacts.extend(contact);
         worst = worst.max(exit);
         if index > 0 && !options.json {
@@ -67,10 +70,14 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
 
 /// Measures a file and says what is to be written about it. What went wrong
 /// is told on standard error, and the next file gets its turn.
-fn one_file(options: &ReadOptions, path: &Path) -> (Exit, String, Option<ContactReport>) {
+fn one_file(
+    options: &ReadOptions,
+    path: &Path,
+    copy: Option<&Arc<Copy>>,
+) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let measured = measure(options, path).map_err(|error| error.to_string());
+    let measured = measure(options, path, copy).map_err(|error| error.to_string());
     let (exit, result) = match &measured {
         Ok(it) if it.measurement.signal.usable || it.has_contact() => {
             (Exit::Done, FileResult::Measured(&it.measurement))
@@ -139,8 +146,9 @@ impl Measured {
 
 /// The figures of one recording, for who needs nothing else.
 pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement, Failure> {
+    let copy = copy::of(&options.reference.reference())?;
     let measured =
-        measure(options, path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        measure(options, path, copy.as_ref()).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);
@@ -150,13 +158,18 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
-fn measure(options: &ReadOptions, path: &Path) -> Result<Measured, NotMeasured> {
+fn measure(
+    options: &ReadOptions,
+    path: &Path,
+    copy: Option<&Arc<Copy>>,
+) -> Result<Measured, NotMeasured> {
     let mut recording = Recording::open(path)?;
     let format = recording.format();
-    let mut processor = processor::of(options, format).map_err(|source| NotMeasured::Engine {
-        file: path.display().to_string(),
-        source,
-    })?;
+    let mut processor =
+        processor::of(options, format, copy).map_err(|source| NotMeasured::Engine {
+            file: path.display().to_string(),
+            source,
+        })?;
     let stretch = Stretch::new(options, format.rate_hz);
     let mut contact = options
         .contact
@@ -280,6 +293,7 @@ fn why_unusable(measurement: &Measurement) -> String {
         CautionCode::ReferenceMismatch,
         CautionCode::ReferenceNotFound,
         CautionCode::ChannelsDisagree,
+        CautionCode::ReferenceAmbiguous,
     ];
     let caution = telling
         .iter()

@@ -63,6 +63,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         flutter,
         passage: None,
         marks: None,
+        recording: None,
         cautions: Vec::new(),
     };
     measurement.cautions = cautions(stretch, around, &measurement);

@@ -42,6 +42,8 @@ pub enum ReferenceKind {
     Passage,
     /// Clicks or bursts at a known spacing.
     Marks,
+    /// A recording of which a digital copy is at hand.
+    Recording,
 }
 
 impl ReferenceKind {
@@ -51,6 +53,7 @@ impl ReferenceKind {
             Self::Tone => "tone",
             Self::Passage => "passage",
             Self::Marks => "marks",
+            Self::Recording => "recording",
         }
     }
 
@@ -59,7 +62,7 @@ impl ReferenceKind {
     pub fn has_frequency(self) -> bool {
         match self {
             Self::Tone => true,
-            Self::Passage | Self::Marks => false,
+            Self::Passage | Self::Marks | Self::Recording => false,
         }
     }
 

@@ -22,6 +22,7 @@ mod health;
 mod holding;
 mod judge;
 mod keep;
+pub mod matching;
 mod noise;
 mod reading;
 mod short;
@@ -42,6 +43,7 @@ pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};
 pub use holding::{Holding, Shift};
+pub use matching::MatchFigures;
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,

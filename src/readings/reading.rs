@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::along::Along;
 use super::guidance::Guidance;
 use super::holding::Holding;
+use super::matching::MatchFigures;
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
 use super::timed::{MarksFigures, PassageFigures};
@@ -360,6 +361,9 @@ pub struct Measurement {
     /// Only with marks at a known spacing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub marks: Option<MarksFigures>,
+    /// Only with a familiar recording.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub recording: Option<MatchFigures>,
     /// What to keep in mind.
     pub cautions: Vec<Caution>,
 }

@@ -1,8 +1,9 @@
 //! The reference as the user names it: `tone:3150`, `tone:auto`,
-//! `passage:200`, `marks:1`.
+//! `passage:200`, `marks:1`, `recording:side-a.flac`.
 
 use std::fmt;
 use std::ops::RangeInclusive;
+use std::path::PathBuf;
 use std::str::FromStr;
 
 use crate::readings::{Nominal, ReferenceKind};
@@ -29,6 +30,8 @@ pub enum Reference {
     Passage(Seconds),
     /// Clicks or bursts, this far apart.
     Marks(Seconds),
+    /// A recording of which this file is a copy.
+    Recording(PathBuf),
 }
 
 /// Why a reference was not understood.
@@ -36,7 +39,7 @@ pub enum Reference {
 pub enum ReferenceParseError {
     /// None of the kinds there are.
     #[error(
-        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, passage:200 or marks:1 (seconds)"
+        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, passage:200 or marks:1 (seconds), or recording:FILE (a digital copy of what is on the tape)"
     )]
     Unknown(String),
     /// A tone outside what can be followed.
@@ -57,6 +60,9 @@ pub enum ReferenceParseError {
         "a passage of {0} s is no reference; it must last between 2 s and 4 hours (14400 s), and the longer the better"
     )]
     PassageLength(f64),
+    /// No file after the colon.
+    #[error("\"recording:\" says no file; name the digital copy, such as recording:side-a.flac")]
+    NoFile,
     /// Marks too close or too far apart.
     #[error("marks every {0} s are no reference; they must be between 0.1 and 3600 s apart")]
     MarksSpacing(f64),
@@ -69,6 +75,7 @@ impl Reference {
             Self::Tone(_) | Self::ToneAuto => ReferenceKind::Tone,
             Self::Passage(_) => ReferenceKind::Passage,
             Self::Marks(_) => ReferenceKind::Marks,
+            Self::Recording(_) => ReferenceKind::Recording,
         }
     }
 
@@ -77,7 +84,9 @@ impl Reference {
     pub fn nominal(&self) -> Nominal {
         match self {
             Self::Tone(hz) => Nominal::Fixed(*hz),
-            Self::ToneAuto | Self::Passage(_) | Self::Marks(_) => Nominal::Nearest,
+            Self::ToneAuto | Self::Passage(_) | Self::Marks(_) | Self::Recording(_) => {
+                Nominal::Nearest
+            }
         }
     }
 }
@@ -99,6 +108,8 @@ impl FromStr for Reference {
                 spacing if MARKS_RANGE_S.contains(&spacing) => Ok(Self::Marks(Seconds(spacing))),
                 spacing => Err(ReferenceParseError::MarksSpacing(spacing)),
             },
+            ("recording", "") => Err(ReferenceParseError::NoFile),
+            ("recording", file) => Ok(Self::Recording(PathBuf::from(file))),
             _ => Err(unknown()),
         }
     }
@@ -140,6 +151,7 @@ impl fmt::Display for Reference {
             Self::Tone(hz) => write!(f, "{kind}:{}", hz.0),
             Self::ToneAuto => write!(f, "{kind}:auto"),
             Self::Passage(seconds) | Self::Marks(seconds) => write!(f, "{kind}:{}", seconds.0),
+            Self::Recording(file) => write!(f, "{kind}:{}", file.display()),
         }
     }
 }
@@ -157,6 +169,7 @@ mod tests {
             "passage:200",
             "passage:61.25",
             "marks:0.5",
+            "recording:side a: live.flac",
         ] {
             let reference: Reference = text.parse().expect(text);
             assert_eq!(reference.to_string(), text);
@@ -185,6 +198,7 @@ mod tests {
             ("marks:abc", "marks:1"),
             ("marks:inf", "marks:1"),
             ("marks:0", "between 0.1 and 3600 s"),
+            ("recording:", "recording:side-a.flac"),
             ("marks:3601", "between 0.1 and 3600 s"),
         ] {
             let error = text.parse::<Reference>().expect_err(text).to_string();

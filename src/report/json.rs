@@ -11,8 +11,8 @@ use super::{FileReport, FileResult};
 use crate::readings::contact::{ContactReport, ContactTrack};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
-    MarksFigures, Measurement, Nominal, PassageFigures, SampleClock, SignalFigures, SpeedFigures,
-    SpotKind, SpotSeen, SweepReport, SweepVerdict,
+    MarksFigures, MatchFigures, Measurement, Nominal, PassageFigures, SampleClock, SignalFigures,
+    SpeedFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict,
 };
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -56,6 +56,8 @@ struct Line<'a> {
     passage: Option<Passage>,
     #[serde(skip_serializing_if = "Option::is_none")]
     marks: Option<Marks>,
+    #[serde(rename = "match", skip_serializing_if = "Option::is_none")]
+    matched: Option<Match>,
     #[serde(skip_serializing_if = "Option::is_none")]
     sweep: Option<Sweep>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -76,6 +78,13 @@ struct Marks {
     found: u64,
     expected: u64,
     spacing_s: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Match {
+    accepted: bool,
+    at_copy_s: Option<f64>,
+    residual_ms: Option<f64>,
 }
 
 /// What was asked for; null where the file could not be read.
@@ -259,6 +268,7 @@ impl<'a> Line<'a> {
             along: measurement.along.as_ref().map(Along::of),
             passage: measurement.passage.as_ref().map(Passage::of),
             marks: measurement.marks.as_ref().map(Marks::of),
+            matched: measurement.recording.as_ref().map(Match::of),
             sweep: None,
             contact: None,
         }
@@ -289,6 +299,7 @@ impl<'a> Line<'a> {
             along: None,
             passage: None,
             marks: None,
+            matched: None,
             sweep: None,
             contact: None,
         }
@@ -339,6 +350,16 @@ impl Marks {
             expected: marks.expected,
             // A millionth of a percent of a spacing of a second.
             spacing_s: marks.spacing.and_then(|time| places(time.0, 8)),
+        }
+    }
+}
+
+impl Match {
+    fn of(found: &MatchFigures) -> Self {
+        Self {
+            accepted: found.accepted,
+            at_copy_s: found.at_copy.and_then(|place| places(place.0, 4)),
+            residual_ms: found.residual.and_then(|off| places(off.0 * 1000.0, 3)),
         }
     }
 }

@@ -1,4 +1,4 @@
-//! What is said of a passage or of marks where a tone would have its
+//! What is said of a passage, of marks or of a recording where a tone would have its
 //! frequency.
 
 use super::words::counted;
@@ -28,6 +28,14 @@ pub(super) fn place(measurement: &Measurement) -> String {
     if let Some((start, end)) = ends {
         return format!("             first sound at {start:.2}, last sound at {end:.2}\n");
     }
+    let copy = measurement.recording.and_then(|it| Some((it, it.at_copy?)));
+    if let Some((found, at)) = copy {
+        let residual = found.residual.map_or(0.0, |off| off.0 * 1000.0);
+        return format!(
+            "             begins at {at:.2} of the copy; {:.0} followed, {residual:.1} ms off the line\n",
+            found.followed
+        );
+    }
     match measurement.marks {
         Some(marks) if marks.spacing.is_some() => {
             let found = counted(marks.found, "mark", "marks");
@@ -43,6 +51,7 @@ pub(super) fn carrier(kind: ReferenceKind) -> &'static str {
         ReferenceKind::Tone => "tone",
         ReferenceKind::Passage => "passage",
         ReferenceKind::Marks => "marks",
+        ReferenceKind::Recording => "sound",
     }
 }
 
@@ -57,6 +66,13 @@ pub(super) fn parts(kind: ReferenceKind) -> Option<[[&'static str; 2]; 2]> {
         ]),
         ReferenceKind::Marks => Some([
             ["noise of the arrivals", "from the signal, k = 1.96"],
+            ["wow and scatter", "from this record"],
+        ]),
+        ReferenceKind::Recording => Some([
+            [
+                "noise of the places",
+                "from how neighbours differ, k = 1.96",
+            ],
             ["wow and scatter", "from this record"],
         ]),
     }

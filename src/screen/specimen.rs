@@ -140,6 +140,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         flutter: flutter(),
         passage: None,
         marks: None,
+        recording: None,
         cautions: Vec::new(),
     }
 }

@@ -242,7 +242,14 @@ mod tests {
 
     #[test]
     fn a_sine_comes_out_at_its_place_whatever_the_rates() {
-        for (from, to) in [(44_100, 8000), (48_000, 8000), (11_025, 8000), (8000, 8000), (47_999, 8000), (6000, 8000)] {
+        for (from, to) in [
+            (44_100, 8000),
+            (48_000, 8000),
+            (11_025, 8000),
+            (8000, 8000),
+            (47_999, 8000),
+            (6000, 8000),
+        ] {
             let hz = 0.4 * f64::from(from.min(to));
             let input = sine(hz, f64::from(from), from as usize);
             let mut converter = Converter::new(from, to);
@@ -251,7 +258,11 @@ mod tests {
                 converter.push(block, &mut output);
             }
             converter.flush(&mut output);
-            assert!(output.len().abs_diff(to as usize) <= 1, "{from}: {}", output.len());
+            assert!(
+                output.len().abs_diff(to as usize) <= 1,
+                "{from}: {}",
+                output.len()
+            );
             let wanted = sine(hz, f64::from(to), output.len());
             for n in 200..output.len() - 200 {
                 let off = f64::from(output[n] - wanted[n]).abs();

@@ -177,7 +177,11 @@ impl Ear {
             let most = lags.clone().map(|at| self.time[at]).fold(0.0, f32::max);
             for (value, at) in self.curves[band].iter_mut().zip(lags) {
                 let both = piece.energy[band] * self.time[at].max(0.05 * most);
-                *value = if both > 0.0 { *value / both.sqrt() } else { 0.0 };
+                *value = if both > 0.0 {
+                    *value / both.sqrt()
+                } else {
+                    0.0
+                };
             }
         }
     }
@@ -252,7 +256,9 @@ impl Ear {
 
     fn transform(&mut self) {
         let scratch = &mut self.scratch[..self.forward.get_scratch_len()];
-        let done = self.forward.process_with_scratch(&mut self.time, &mut self.work, scratch);
+        let done = self
+            .forward
+            .process_with_scratch(&mut self.time, &mut self.work, scratch);
         debug_assert!(done.is_ok(), "all lengths come from the plan itself");
     }
 
@@ -261,7 +267,9 @@ impl Ear {
         self.work[0].im = 0.0;
         self.work[last].im = 0.0;
         let scratch = &mut self.scratch[..self.inverse.get_scratch_len()];
-        let done = self.inverse.process_with_scratch(&mut self.work, &mut self.time, scratch);
+        let done = self
+            .inverse
+            .process_with_scratch(&mut self.work, &mut self.time, scratch);
         debug_assert!(done.is_ok(), "all lengths come from the plan itself");
         let scale = 1.0 / self.scale.length as f32;
         self.time.iter_mut().for_each(|x| *x *= scale);
@@ -279,7 +287,9 @@ fn mask(edges_hz: [f64; 2], bins: usize) -> Vec<f32> {
     (0..bins)
         .map(|bin| {
             let hz = bin as f64 * RATE / 2.0 / (bins - 1) as f64;
-            let inside = (hz / edges_hz[0]).log2().min((edges_hz[1] / hz.max(1e-9)).log2());
+            let inside = (hz / edges_hz[0])
+                .log2()
+                .min((edges_hz[1] / hz.max(1e-9)).log2());
             let place = (inside / SLOPE + 0.5).clamp(0.0, 1.0);
             (0.5 - 0.5 * (std::f64::consts::PI * place).cos()) as f32
         })

@@ -8,6 +8,13 @@ use crate::units::Seconds;
 /// Shorter copies cannot be told from other music.
 const SHORTEST_S: f64 = 5.0;
 
+/// Longer ones would take more memory than a speed is worth: this one takes
+/// half a gigabyte.
+const LONGEST_S: f64 = 4.0 * 3600.0;
+
+/// A sample beyond this is damage, not sound.
+const WILDEST: f32 = 1e3;
+
 /// Below this (root mean square of the loudest second, full scale being 1)
 /// there is no sound: −80 dB.
 const SILENCE: f64 = 1e-4;
@@ -15,8 +22,8 @@ const SILENCE: f64 = 1e-4;
 /// A copy, ready.
 pub struct Copy {
     /// Mono, at [`RATE_HZ`], its loudest second having a mean square of 1.
-    pub samples: Vec<f32>,
-    pub index: Index,
+    pub(super) samples: Vec<f32>,
+    pub(super) index: Index,
 }
 
 /// Takes the samples of a copy as they are decoded.
@@ -35,6 +42,9 @@ pub enum CopyError {
         "the copy lasts {0:.1} s, too short to be found again; give one of {SHORTEST_S} s or more, the longer the better"
     )]
     TooShort(Seconds),
+    /// Too long.
+    #[error("the copy lasts longer than 4 hours; give one that is cut to what is on the tape")]
+    TooLong,
     /// Nothing to hear.
     #[error("the copy is silent; give one in which the music can be heard")]
     Silent,
@@ -58,15 +68,26 @@ impl CopyBuilder {
         self.mono.extend(
             interleaved
                 .chunks_exact(self.channels)
-                .map(|frame| frame.iter().sum::<f32>() * part),
+                .map(|frame| frame.iter().sum::<f32>() * part)
+                .map(|x| if x.abs() <= WILDEST { x } else { 0.0 }),
         );
+        if self.length_s() > LONGEST_S {
+            return;
+        }
         self.converter.push(&self.mono, &mut self.samples);
+    }
+
+    fn length_s(&self) -> f64 {
+        self.samples.len() as f64 / f64::from(RATE_HZ)
     }
 
     /// Makes the copy ready: half a second of work for an hour of music.
     pub fn finish(mut self) -> Result<Copy, CopyError> {
         self.converter.flush(&mut self.samples);
-        let length_s = self.samples.len() as f64 / f64::from(RATE_HZ);
+        let length_s = self.length_s();
+        if length_s > LONGEST_S {
+            return Err(CopyError::TooLong);
+        }
         if length_s < SHORTEST_S {
             return Err(CopyError::TooShort(Seconds(length_s)));
         }
@@ -100,9 +121,8 @@ impl Copy {
 }
 
 fn loudest_second(samples: &[f32]) -> f64 {
-    let square = |second: &[f32]| {
-        second.iter().map(|x| f64::from(x * x)).sum::<f64>() / second.len() as f64
-    };
+    let square =
+        |second: &[f32]| second.iter().map(|x| f64::from(x * x)).sum::<f64>() / second.len() as f64;
     samples
         .chunks(RATE_HZ as usize)
         .map(square)

@@ -100,7 +100,8 @@ impl<'a> Examiner<'a> {
     fn speed_by_pitch(&self, candidate: Candidate) -> f64 {
         let mut beside = vec![0.0; self.tape.samples.len()];
         let (from_s, speed) = (candidate.at_copy_s, candidate.speed);
-        self.hearing.play(&self.copy.samples, from_s, speed, &mut beside);
+        self.hearing
+            .play(&self.copy.samples, from_s, speed, &mut beside);
         speed * spectra::ratio(&self.pitches, &spectra::pitches(&beside))
     }
 
@@ -116,7 +117,9 @@ impl<'a> Examiner<'a> {
         };
         let (mut upright, mut upside_down) = (Vec::new(), Vec::new());
         for window in &self.windows {
-            let heard = self.hearing.both_ways(&self.copy.samples, window, line, FAR);
+            let heard = self
+                .hearing
+                .both_ways(&self.copy.samples, window, line, FAR);
             if let Some([up, down]) = heard {
                 upright.push(up);
                 upside_down.push(down);

@@ -151,7 +151,13 @@ impl Hearing {
 
     /// A window at its place, either way up; `None` where the copy has not
     /// begun yet or is over.
-    pub fn both_ways(&mut self, copy: &[f32], window: &Window, along: Line, scale: usize) -> Option<[Point; 2]> {
+    pub fn both_ways(
+        &mut self,
+        copy: &[f32],
+        window: &Window,
+        along: Line,
+        scale: usize,
+    ) -> Option<[Point; 2]> {
         let place_s = self.put(copy, window, along, scale, 0.0)?;
         let loud = level(&self.buffer) > QUIET;
         let heard = self.ears[scale].compare_both(&window.piece, &self.buffer);
@@ -159,7 +165,14 @@ impl Hearing {
     }
 
     /// A window at its place, a sign of −1 where the tape is upside down.
-    pub fn at(&mut self, copy: &[f32], window: &Window, along: Line, scale: usize, sign: f32) -> Option<Point> {
+    pub fn at(
+        &mut self,
+        copy: &[f32],
+        window: &Window,
+        along: Line,
+        scale: usize,
+        sign: f32,
+    ) -> Option<Point> {
         let place_s = self.put(copy, window, along, scale, 0.0)?;
         let loud = level(&self.buffer) > QUIET;
         let heard = self.ears[scale].compare(&window.piece, &self.buffer, sign);
@@ -168,7 +181,14 @@ impl Hearing {
 
     /// What each band reaches by chance: the same window at a place that is
     /// wrong by up to a second.
-    pub fn decoy(&mut self, copy: &[f32], window: &Window, along: Line, scale: usize, sign: f32) -> [f32; BANDS] {
+    pub fn decoy(
+        &mut self,
+        copy: &[f32],
+        window: &Window,
+        along: Line,
+        scale: usize,
+        sign: f32,
+    ) -> [f32; BANDS] {
         let which = (window.time_s / HOPS_S[scale]).round() as usize % DECOYS_S.len();
         let off_s = DECOYS_S[which];
         let there = self
@@ -182,7 +202,14 @@ impl Hearing {
     }
 
     /// Puts the copy around a window's place into the buffer.
-    fn put(&mut self, copy: &[f32], window: &Window, along: Line, scale: usize, off_s: f64) -> Option<f64> {
+    fn put(
+        &mut self,
+        copy: &[f32],
+        window: &Window,
+        along: Line,
+        scale: usize,
+        off_s: f64,
+    ) -> Option<f64> {
         let place_s = along.at(window.time_s) + off_s;
         let half_s = SCALES[scale].window_s / 2.0 * along.slope;
         let end_s = copy.len() as f64 / RATE;

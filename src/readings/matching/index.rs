@@ -124,7 +124,9 @@ impl Index {
             for (slot, frame) in time.iter_mut().zip(asked) {
                 *slot = frame[band];
             }
-            let done = self.forward.process_with_scratch(&mut time, spectrum, &mut scratch);
+            let done = self
+                .forward
+                .process_with_scratch(&mut time, spectrum, &mut scratch);
             debug_assert!(done.is_ok(), "all lengths come from the plan itself");
         }
         let own: f64 = asked.iter().flatten().map(|x| f64::from(x * x)).sum();
@@ -144,7 +146,9 @@ impl Index {
             }
             sum[0].im = 0.0;
             sum[bins - 1].im = 0.0;
-            let done = self.inverse.process_with_scratch(&mut sum, &mut time, &mut scratch);
+            let done = self
+                .inverse
+                .process_with_scratch(&mut sum, &mut time, &mut scratch);
             debug_assert!(done.is_ok(), "all lengths come from the plan itself");
             likeness.extend(time[..STEP].iter().map(|x| x / LENGTH as f32));
         }

@@ -97,7 +97,10 @@ pub fn changes(powers: &[Frame]) -> Vec<Frame> {
             *log = (frame[band] + floor).ln();
         }
         // Mean over the frames around, fewer at the ends.
-        let mut sum: f64 = logs[..AROUND.min(count)].iter().map(|x| f64::from(*x)).sum();
+        let mut sum: f64 = logs[..AROUND.min(count)]
+            .iter()
+            .map(|x| f64::from(*x))
+            .sum();
         for at in 0..count {
             if at + AROUND < count {
                 sum += f64::from(logs[at + AROUND]);

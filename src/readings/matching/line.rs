@@ -53,10 +53,15 @@ pub fn median_line(points: &[[f64; 2]], apart_s: f64) -> Option<Line> {
 pub fn refined(points: &[[f64; 2]], first: Line, near_s: f64) -> Line {
     let mut line = first;
     for _ in 0..6 {
-        let mut off: Vec<f64> = points.iter().map(|p| (p[1] - line.at(p[0])).abs()).collect();
+        let mut off: Vec<f64> = points
+            .iter()
+            .map(|p| (p[1] - line.at(p[0])).abs())
+            .collect();
         let sigma = MEDIAN_TO_SIGMA * median(&mut off).unwrap_or(0.0);
         let limit = (CUT * sigma).max(near_s);
-        let kept = points.iter().filter(|p| (p[1] - line.at(p[0])).abs() <= limit);
+        let kept = points
+            .iter()
+            .filter(|p| (p[1] - line.at(p[0])).abs() <= limit);
         match least_squares(kept) {
             Some(next) if next != line => line = next,
             _ => break,

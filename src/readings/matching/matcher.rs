@@ -248,3 +248,104 @@ impl Matcher {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::matching::CopyError;
+
+    /// Held notes, a new chord from a fixed sequence of chance each half
+    /// second.
+    fn music(seconds: f64, speed: f64, seed: u32) -> Vec<f32> {
+        let mut state = seed;
+        let chords: Vec<[f64; 3]> = (0..400)
+            .map(|_| {
+                std::array::from_fn(|_| {
+                    state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    let step = f64::from(state >> 16) / 65_536.0 * 30.0;
+                    150.0 * (step.floor() / 12.0).exp2()
+                })
+            })
+            .collect();
+        (0..(seconds * 16_000.0) as usize)
+            .map(|n| {
+                let at = speed * n as f64 / 16_000.0;
+                let since = (at * 2.0).fract() / 2.0;
+                let loud = (-4.0 * since).exp() * (since * 50.0).min(1.0);
+                let notes = chords[(at * 2.0) as usize].iter().flat_map(|hz| {
+                    (1..5).map(move |k| {
+                        let k = f64::from(k);
+                        (std::f64::consts::TAU * k * hz * at).sin() / k
+                    })
+                });
+                (0.1 * loud * notes.sum::<f64>()) as f32
+            })
+            .collect()
+    }
+
+    fn report(copy: &Arc<Copy>, tape: &[f32], block: usize) -> Report {
+        let mut matcher = Matcher::new(Arc::clone(copy), 16_000);
+        for samples in tape.chunks(block) {
+            matcher.push(samples);
+        }
+        matcher.report()
+    }
+
+    fn copy() -> Arc<Copy> {
+        Arc::new(Copy::prepare(&music(40.0, 1.0, 1), 16_000).expect("a good copy"))
+    }
+
+    #[test]
+    fn the_size_of_blocks_changes_nothing() {
+        let (copy, tape) = (copy(), music(14.0, 1.03, 1));
+        let whole = report(&copy, &tape, tape.len());
+        assert_eq!(whole, report(&copy, &tape, 777));
+        let found = whole.speed.expect("found");
+        assert!((found.ratio / 1.03 - 1.0).abs() < 1e-4, "{found:?}");
+        assert_eq!(whole.state, State::Following);
+        let now_s = whole.now_at_copy_s.expect("followed");
+        assert!((now_s - 14.0 * 1.03).abs() < 0.01, "{now_s}");
+    }
+
+    #[test]
+    fn upside_down_is_the_same_music() {
+        let tape: Vec<f32> = music(12.0, 0.96, 1).iter().map(|x| -x).collect();
+        let found = report(&copy(), &tape, 4096).speed.expect("found");
+        assert!((found.ratio / 0.96 - 1.0).abs() < 1e-4, "{found:?}");
+    }
+
+    #[test]
+    fn a_gap_is_not_bridged() {
+        let copy = copy();
+        let tape = music(28.0, 1.0, 1);
+        let mut matcher = Matcher::new(Arc::clone(&copy), 16_000);
+        matcher.push(&tape[..14 * 16_000]);
+        matcher.gap();
+        matcher.push(&tape[16 * 16_000..]);
+        let report = matcher.report();
+        assert_eq!((report.losses, report.state), (1, State::Following));
+        let found = report.speed.expect("found again");
+        assert!((found.ratio - 1.0).abs() < 1e-4, "{found:?}");
+    }
+
+    #[test]
+    fn other_music_and_silence_are_not_found() {
+        let copy = copy();
+        let other = report(&copy, &music(20.0, 1.0, 2), 4096);
+        assert_eq!((other.state, other.speed), (State::NotFound, None));
+        let silent = report(&copy, &[0.0; 160_000], 4096);
+        assert_eq!((silent.state, silent.speed), (State::Silent, None));
+        let short = report(&copy, &music(4.0, 1.0, 1), 4096);
+        assert_eq!((short.state, short.speed), (State::Listening, None));
+    }
+
+    #[test]
+    fn copies_that_are_none_are_refused() {
+        let refused = |samples: &[f32]| Copy::prepare(samples, 8000).err();
+        assert!(matches!(
+            refused(&[0.5; 24_000]),
+            Some(CopyError::TooShort(_))
+        ));
+        assert_eq!(refused(&[0.0; 80_000]), Some(CopyError::Silent));
+    }
+}

@@ -9,23 +9,28 @@
 //! sound agrees with it ([`verdict`]). From then on it follows, and the line of
 //! place against time is the speed ([`line`]).
 
-pub mod closely;
+mod closely;
 mod copy;
-pub mod course;
-pub mod examine;
+mod course;
+mod examine;
+mod figures;
 mod follower;
-pub mod hearing;
-pub mod index;
+mod hearing;
+mod index;
 mod levels;
-pub mod line;
+mod line;
 mod matcher;
-pub mod spectra;
+mod meter;
+mod spectra;
 mod speed;
-pub mod verdict;
+mod verdict;
 
 pub use copy::{Copy, CopyBuilder, CopyError};
+pub use figures::MatchFigures;
 pub use matcher::{Matcher, Report, State};
+pub use meter::CopyMeter;
 pub use speed::SpeedFound;
+pub use verdict::{BandEvidence, Evidence};
 
 /// Tape and copy are compared at this rate: music has its power below 3 kHz,
 /// worn tape has little else, and the speed is limited by wow, not by treble.

@@ -10,13 +10,20 @@ use super::hearing::{CLOSE, HOPS_S};
 use super::line::{Line, least_squares, refined};
 use crate::readings::expanded::Expanded;
 use crate::readings::fluctuation::{Fluctuation, Weighing};
-use crate::signal::statistics::median;
+use crate::signal::statistics::{NORMAL_95, median};
 
 /// Stretches with fewer places say nothing about their own ±.
 const LEAST: usize = 40;
 
 /// Places within this of the line always count: no wow is cut off.
 const NEAR_S: f64 = 0.004;
+
+/// Windows so far apart share no sound.
+const APART: usize = 3;
+
+/// Scaled median of absolute values that is the standard deviation of normal
+/// ones: 1 / Φ⁻¹(3/4).
+const MEDIAN_TO_SIGMA: f64 = 1.4826;
 
 /// A speed, from the places found so far.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,6 +32,10 @@ pub struct SpeedFound {
     pub ratio: f64,
     /// ± of it, 95 %, relative; sample clock and copy left out.
     pub uncertainty: Expanded,
+    /// Part of it that comes from single places being heard a little beside:
+    /// 95 %, relative. The scatter that `uncertainty` is made from has it in it
+    /// already.
+    pub noise: f64,
     /// Median of how far the places lie off the line, in seconds.
     pub residual_s: f64,
     /// Time on the tape over which places were found.
@@ -39,6 +50,7 @@ pub type Stretch = Vec<[f64; 2]>;
 /// each. `None` while no stretch is long enough.
 pub fn speed_of(stretches: &[Stretch]) -> Option<SpeedFound> {
     let (mut slope, mut weight, mut matched_s) = (0.0, 0.0, 0.0);
+    let mut noise = 0.0;
     let (mut parts, mut off) = (Vec::new(), Vec::new());
     for stretch in stretches.iter().filter(|it| it.len() >= LEAST) {
         let Some(one) = One::of(stretch) else {
@@ -46,6 +58,7 @@ pub fn speed_of(stretches: &[Stretch]) -> Option<SpeedFound> {
         };
         slope += one.spread * one.line.slope;
         weight += one.spread;
+        noise += (one.spread * one.noise).powi(2);
         matched_s += one.length_s;
         parts.push((one.spread, one.uncertainty));
         off.extend(one.off);
@@ -57,6 +70,7 @@ pub fn speed_of(stretches: &[Stretch]) -> Option<SpeedFound> {
     Some(SpeedFound {
         ratio: slope / weight,
         uncertainty: Expanded::together(parts),
+        noise: NORMAL_95 * noise.sqrt() / weight,
         residual_s: median(&mut off)?,
         matched_s,
     })
@@ -68,6 +82,8 @@ struct One {
     /// Σ of squares of the times about their mean: its weight.
     spread: f64,
     uncertainty: Expanded,
+    /// Standard deviation of the slope from noise of the places, relative.
+    noise: f64,
     length_s: f64,
     off: Vec<f64>,
 }
@@ -86,14 +102,28 @@ impl One {
         let speeds = speeds(&kept, HOPS_S[CLOSE]);
         let relative: Vec<f64> = speeds.iter().map(|speed| speed / line.slope).collect();
         let uncertainty = Fluctuation::of(&relative, HOPS_S[CLOSE])?.of_figure(Weighing::Parabola);
+        let spread: f64 = kept.iter().map(|p| (p[0] - line.through[0]).powi(2)).sum();
+        // Of APART windows side by side only one is news.
+        let noise = noise_of(&kept)? * (APART as f64 / spread).sqrt() / line.slope;
         Some(Self {
             line,
-            spread: kept.iter().map(|p| (p[0] - line.through[0]).powi(2)).sum(),
+            spread,
             uncertainty,
+            noise,
             length_s: kept.last()?[0] - kept.first()?[0],
             off: magnitudes,
         })
     }
+}
+
+/// Standard deviation of single places, from how each lies beside the mean of
+/// two that share no sound with it: of white noise, 3/2 of its variance.
+fn noise_of(points: &[[f64; 2]]) -> Option<f64> {
+    let mut beside: Vec<f64> = points
+        .windows(2 * APART + 1)
+        .map(|p| (p[APART][1] - 0.5 * (p[0][1] + p[2 * APART][1])).abs())
+        .collect();
+    Some(MEDIAN_TO_SIGMA * median(&mut beside)? * (2.0f64 / 3.0).sqrt())
 }
 
 /// Speeds over equal steps, places between those found taken as straight.

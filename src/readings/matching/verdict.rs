@@ -2,7 +2,7 @@
 
 use super::closely::BANDS;
 use super::course::Course;
-use super::hearing::{HOPS_S, CLOSE, Point};
+use super::hearing::{CLOSE, HOPS_S, Point};
 use super::line::Line;
 use crate::signal::statistics::median;
 
@@ -77,7 +77,11 @@ impl Evidence {
 
     /// Whether it is the same music.
     pub fn accepts(&self) -> bool {
-        let agree = self.bands.iter().filter(|band| band.share >= LEAST_SHARE).count();
+        let agree = self
+            .bands
+            .iter()
+            .filter(|band| band.share >= LEAST_SHARE)
+            .count();
         let likeness: f64 = self.bands.iter().map(|band| band.likeness).sum();
         self.heard_s >= LEAST_S
             && agree >= LEAST_BANDS

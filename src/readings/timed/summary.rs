@@ -146,6 +146,7 @@ pub(super) fn measurement(
         flutter: FlutterReading::default(),
         passage: None,
         marks: None,
+        recording: None,
         cautions,
     }
 }
