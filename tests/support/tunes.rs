@@ -5,7 +5,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use rand::{Rng, RngExt, SeedableRng};
+use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg32;
 
 /// Samples a second of all that is made here.

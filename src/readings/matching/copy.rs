@@ -39,7 +39,7 @@ pub struct CopyBuilder {
 pub enum CopyError {
     /// Too short.
     #[error(
-        "the copy lasts {0:.1} s, too short to be found again; give one of {SHORTEST_S} s or more, the longer the better"
+        "the copy lasts {0:.1}, too short to be found again; give one of {SHORTEST_S} s or more, the longer the better"
     )]
     TooShort(Seconds),
     /// Too long.
