@@ -160,10 +160,7 @@ fn other_music_is_refused_even_over_the_same_drums() {
         );
         let (status, object, errors) = folder.read("tape.wav");
         assert_eq!(status, Some(4), "{object}");
-        assert!(
-            errors.contains("The copy was not found"),
-            "{errors}"
-        );
+        assert!(errors.contains("The copy was not found"), "{errors}");
         assert_eq!(object["match"]["accepted"], false);
         assert!(object["match"]["at_copy_s"].is_null());
         assert!(object["speed"]["deviation_percent"].is_null());

@@ -116,6 +116,9 @@ impl Work for Convert<'_> {
 const HALF: usize = 12;
 const TAPS: usize = 2 * HALF;
 
+/// Of them before the place.
+const BEFORE: i64 = 11;
+
 /// Places between two samples for which the kernel is kept; between them it
 /// is taken as straight, which errs by less than 10⁻⁵.
 const PLACES: usize = 256;
@@ -178,13 +181,13 @@ impl Work for Play<'_> {
             let fine = (place - whole) * PLACES as f64;
             let row = (fine as usize).min(PLACES - 1);
             let part = (fine - row as f64) as f32;
-            let from = whole as i64 - (HALF as i64 - 1);
+            let from = whole as i64 - BEFORE;
             let mut edge = [0.0; TAPS];
             let window = match usize::try_from(from) {
                 Ok(from) if from + TAPS <= self.samples.len() => &self.samples[from..from + TAPS],
                 _ => {
-                    for (k, value) in edge.iter_mut().enumerate() {
-                        let at = usize::try_from(from + k as i64).unwrap_or(usize::MAX);
+                    for (value, at) in edge.iter_mut().zip(from..) {
+                        let at = usize::try_from(at).unwrap_or(usize::MAX);
                         *value = self.samples.get(at).copied().unwrap_or(0.0);
                     }
                     &edge

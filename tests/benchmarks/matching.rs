@@ -74,7 +74,9 @@ struct Row {
 }
 
 fn accuracy(count: u64) {
-    println!("machine  heard  found      error, ppm: median, 95 of 100, largest   ± median   within ±");
+    println!(
+        "machine  heard  found      error, ppm: median, 95 of 100, largest   ± median   within ±"
+    );
     let music: Vec<Vec<f32>> = (0..TUNES).map(|k| tune(100 + k, k, TUNE_S)).collect();
     let copies: Vec<Arc<Copy>> = music.iter().map(|samples| ready(samples)).collect();
     for worn in [false, true] {
@@ -127,13 +129,14 @@ fn accuracy(count: u64) {
 /// The value below which this part of a sorted series lies.
 fn of(sorted: &[f64], part: f64) -> f64 {
     let last = sorted.len().saturating_sub(1) as f64;
-    sorted.get((part * last).ceil() as usize).copied().unwrap_or(f64::NAN)
+    sorted
+        .get((part * last).ceil() as usize)
+        .copied()
+        .unwrap_or(f64::NAN)
 }
 
 fn wrong(count: u64) {
-    let copies: Vec<Arc<Copy>> = (0..TUNES)
-        .map(|k| ready(&tune(200 + k, k, 60.0)))
-        .collect();
+    let copies: Vec<Arc<Copy>> = (0..TUNES).map(|k| ready(&tune(200 + k, k, 60.0))).collect();
     let mut accepted = Vec::new();
     for seed in 0..count {
         let mut chance = chance(1000 + seed);
@@ -153,7 +156,10 @@ fn wrong(count: u64) {
             accepted.push(seed);
         }
     }
-    println!("other music, 20 s, half of it over the same drums: {} of {count} accepted {accepted:?}", accepted.len());
+    println!(
+        "other music, 20 s, half of it over the same drums: {} of {count} accepted {accepted:?}",
+        accepted.len()
+    );
 }
 
 fn cost() {
@@ -164,7 +170,10 @@ fn cost() {
         builder.push(&minute);
     }
     let copy = Arc::new(builder.finish().expect("invented music can be a copy"));
-    println!("copy of 60 min at {RATE_HZ} Hz made ready in {:.1} s", began.elapsed().as_secs_f64());
+    println!(
+        "copy of 60 min at {RATE_HZ} Hz made ready in {:.1} s",
+        began.elapsed().as_secs_f64()
+    );
     let tape = Player::good(1.02, 100.0, 120.0).play(&minute[..5_000_000.min(minute.len())]);
     let mut matcher = Matcher::new(ready(&minute), RATE_HZ);
     let (mut searching_s, mut following_s, mut followed_s) = (0.0, 0.0, 0.0);
@@ -180,9 +189,15 @@ fn cost() {
             searching_s += took_s;
         }
     }
-    println!("found with {searching_s:.2} s of work in 10 minutes of music, followed with {:.1} % of a core", 100.0 * following_s / followed_s);
+    println!(
+        "found with {searching_s:.2} s of work in 10 minutes of music, followed with {:.1} % of a core",
+        100.0 * following_s / followed_s
+    );
     let mut matcher = Matcher::new(copy, RATE_HZ);
     let began = Instant::now();
     matcher.push(&tape[..10 * RATE_HZ as usize]);
-    println!("all searches of 10 s in 60 minutes that repeat: {:.2} s of work", began.elapsed().as_secs_f64());
+    println!(
+        "all searches of 10 s in 60 minutes that repeat: {:.2} s of work",
+        began.elapsed().as_secs_f64()
+    );
 }

@@ -64,15 +64,15 @@ impl<'a> Examiner<'a> {
         for one in candidates {
             let speed = self.speed_by_pitch(*one);
             speeds.push(speed);
-            best = likelier(best, self.from_afar(*one, speed));
+            best = likelier(best, self.afar(*one, speed));
             if best.is_some_and(|best| best.score > CLEAR) {
                 return best;
             }
         }
         for (one, speed) in candidates.iter().zip(speeds).take(TRIED_HARD) {
-            best = likelier(best, self.from_afar(*one, one.speed));
+            best = likelier(best, self.afar(*one, one.speed));
             for off in OFF_SPEED {
-                best = likelier(best, self.from_afar(*one, speed * (1.0 + off)));
+                best = likelier(best, self.afar(*one, speed * (1.0 + off)));
             }
         }
         best.filter(|best| best.score > HOPELESS)
@@ -85,7 +85,7 @@ impl<'a> Examiner<'a> {
         let mut others = Vec::new();
         for one in candidates.iter().take(TRIED_HARD) {
             let speed = self.speed_by_pitch(*one);
-            let Some(other) = self.from_afar(*one, speed) else {
+            let Some(other) = self.afar(*one, speed) else {
                 continue;
             };
             let apart_s = other.line.at(middle_s) - best.line.at(middle_s);
@@ -106,7 +106,7 @@ impl<'a> Examiner<'a> {
     }
 
     /// How a candidate sounds at a speed.
-    pub fn from_afar(&mut self, candidate: Candidate, speed: f64) -> Option<Likely> {
+    pub fn afar(&mut self, candidate: Candidate, speed: f64) -> Option<Likely> {
         let half_s = self.tape.samples.len() as f64 / RATE / 2.0;
         let line = Line {
             through: [

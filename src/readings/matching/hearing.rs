@@ -136,15 +136,15 @@ impl Hearing {
     /// One window.
     pub fn window(&mut self, tape: Tape, scale: usize, time_s: f64) -> Window {
         let ear = &mut self.ears[scale];
-        let half = ear.length() as i64 / 2;
         self.buffer.resize(ear.length(), 0.0);
-        let middle = ((time_s - tape.from_s) * RATE).round() as i64;
-        for (k, slot) in self.buffer.iter_mut().enumerate() {
-            let at = usize::try_from(middle - half + k as i64).unwrap_or(usize::MAX);
+        let middle = ((time_s - tape.from_s) * RATE).round();
+        let first = (middle - (ear.length() / 2) as f64) as i64;
+        for (slot, at) in self.buffer.iter_mut().zip(first..) {
+            let at = usize::try_from(at).unwrap_or(usize::MAX);
             *slot = tape.samples.get(at).copied().unwrap_or(0.0);
         }
         Window {
-            time_s: tape.from_s + middle as f64 / RATE,
+            time_s: tape.from_s + middle / RATE,
             piece: ear.piece(&self.buffer),
         }
     }

@@ -71,7 +71,7 @@ impl Index {
             .collect();
         let mut padded = vec![[0.0; BANDS]; PAD];
         padded.extend(changes(&powers));
-        padded.extend([[0.0; BANDS]; PAD]);
+        padded.resize(padded.len() + PAD, [0.0; BANDS]);
         let mut sum = 0.0;
         let mut energy = vec![0.0];
         energy.extend(padded.iter().map(|frame| {

@@ -333,7 +333,7 @@ mod tests {
         let copy = copy();
         let other = report(&copy, &music(20.0, 1.0, 2), 4096);
         assert_eq!((other.state, other.speed), (State::NotFound, None));
-        let silent = report(&copy, &[0.0; 160_000], 4096);
+        let silent = report(&copy, &vec![0.0; 160_000], 4096);
         assert_eq!((silent.state, silent.speed), (State::Silent, None));
         let short = report(&copy, &music(4.0, 1.0, 1), 4096);
         assert_eq!((short.state, short.speed), (State::Listening, None));
@@ -343,9 +343,9 @@ mod tests {
     fn copies_that_are_none_are_refused() {
         let refused = |samples: &[f32]| Copy::prepare(samples, 8000).err();
         assert!(matches!(
-            refused(&[0.5; 24_000]),
+            refused(&vec![0.5; 24_000]),
             Some(CopyError::TooShort(_))
         ));
-        assert_eq!(refused(&[0.0; 80_000]), Some(CopyError::Silent));
+        assert_eq!(refused(&vec![0.0; 80_000]), Some(CopyError::Silent));
     }
 }
