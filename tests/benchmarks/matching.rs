@@ -142,7 +142,7 @@ fn wrong(count: u64) {
         let mut chance = chance(1000 + seed);
         let which = seed % TUNES;
         // Every other tape has the drums of the copy, near its tempo.
-        let shares = (seed / TUNES) % 2 == 0;
+        let shares = (seed / TUNES).is_multiple_of(2);
         let drums = if shares { which } else { 50 + seed };
         let off = if shares { 0.01 } else { 0.1 };
         let player = Player {

@@ -2,12 +2,12 @@
 //! it, and how fast it runs, from the sound alone.
 //!
 //! [`Copy`] is the copy made ready: at [`RATE_HZ`], with an index of how the
-//! levels of [`levels`] rise and fall in it ([`index`]). [`Matcher`] takes the
+//! levels of `levels` rise and fall in it (`index`). [`Matcher`] takes the
 //! tape's sound. It looks for the newest seconds in the index at every speed
-//! of a grid, listens closely at the likeliest places ([`closely`]: correlation
+//! of a grid, listens closely at the likeliest places (`closely`: correlation
 //! of the waveforms in three bands), and accepts a place only when most of the
-//! sound agrees with it ([`verdict`]). From then on it follows, and the line of
-//! place against time is the speed ([`line`]).
+//! sound agrees with it (`verdict`). From then on it follows, and the line of
+//! place against time is the speed (`line`).
 
 mod closely;
 mod copy;
