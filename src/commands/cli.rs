@@ -44,7 +44,7 @@ pub enum Command {
     Watch(Box<WatchOptions>),
     /// Measure recordings
     #[command(long_about = read::ABOUT, after_long_help = read::EXAMPLES)]
-    Read(ReadOptions),
+    Read(Box<ReadOptions>),
     /// List sound inputs and outputs
     #[command(long_about = INPUTS_ABOUT, after_long_help = INPUTS_EXAMPLES)]
     Inputs(InputsOptions),

@@ -147,8 +147,8 @@ impl Measured {
 /// The figures of one recording, for who needs nothing else.
 pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement, Failure> {
     let copy = copy::of(&options.reference.reference())?;
-    let measured =
-        measure(options, path, copy.as_ref()).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+    let measured = measure(options, path, copy.as_ref())
+        .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);

@@ -16,7 +16,7 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
     match &options.action {
         None | Some(TapeAction::List) => list(),
         Some(TapeAction::Show { card }) => {
-            let card = cards::read(card).map_err(refused)?;
+            let card = cards::read(card).map_err(|error| refused(&error))?;
             say(&shown(&card))
         }
         Some(TapeAction::Certify {
@@ -41,7 +41,7 @@ fn with(value: f64, uncertainty: f64) -> WithUncertainty {
     }
 }
 
-fn refused(error: CardError) -> Failure {
+fn refused(error: &CardError) -> Failure {
     Failure::new(Exit::File, error.to_string())
 }
 
@@ -111,8 +111,8 @@ fn keep(mut card: TapeCard, new: &NewCard, carries: Option<&Reference>) -> Outco
     let card = card
         .checked()
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
-    let path = cards::file_of(&new.card).map_err(refused)?;
-    cards::write(&path, &card, new.replace).map_err(refused)?;
+    let path = cards::file_of(&new.card).map_err(|error| refused(&error))?;
+    cards::write(&path, &card, new.replace).map_err(|error| refused(&error))?;
     say(&format!(
         "{}  written to {}\n",
         shown(&card),

@@ -24,7 +24,8 @@ const LONGEST_NAME: usize = 60;
 #[serde(deny_unknown_fields)]
 pub struct TapeCard {
     /// Version of the card's format.
-    tape_card: u32,
+    #[serde(rename = "tape_card")]
+    version: u32,
     /// What the tape is called.
     pub name: String,
     /// What it carries, as `--reference` takes it; `None` where that is said
@@ -153,7 +154,7 @@ impl TapeCard {
 
     fn of(name: &str, speed: OwnSpeed) -> Self {
         Self {
-            tape_card: VERSION,
+            version: VERSION,
             name: name.trim().to_owned(),
             carries: None,
             recorded_on: None,
