@@ -52,9 +52,9 @@ fn a_speed_that_moves_when_the_hand_goes_leads_back_to_trimming() {
     let mut bench = Bench::new();
     bench.deck.machine.set_trimmer(0.5);
     bench.play(12.0);
-    bench.act(Action::NoTrimmer);
-    bench.act(Action::NoTrimmer);
-    assert_eq!(bench.at(), Step::Trim);
+    while bench.at() != Step::Trim {
+        bench.act(Action::Pass);
+    }
     bench.play(1.0);
     bench.act(Action::GoOn);
     assert_eq!(bench.at(), Step::HandsOff);
@@ -93,7 +93,12 @@ fn without_a_trimmer_its_steps_are_left_out() {
     for step in [Step::Wiper, Step::Trim, Step::HandsOff] {
         assert_eq!(bench.state.routine.mark(step), Mark::LeftOut);
     }
-    bench.act(Action::GoOn);
+    // What comes before the trimmer is to be done all the same.
+    assert!(bench.at() < Step::Clean);
+    while bench.at() != Step::Clean {
+        bench.act(Action::Pass);
+    }
+    bench.act(Action::Pass);
     assert_eq!(bench.at(), Step::Along);
     bench.act(Action::GoBack);
     assert_eq!(bench.at(), Step::Clean);
