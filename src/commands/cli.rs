@@ -15,7 +15,7 @@ use clap::{Args, Parser, Subcommand};
 use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, SampleClock};
 use crate::records::cards::{self, CardError};
 use crate::references::{Reference, TapeCard};
-use crate::units::{Percent, Ppm};
+use crate::units::{Hertz, Percent, Ppm};
 
 pub use clock::ClockOptions;
 pub use read::ReadOptions;
@@ -71,9 +71,9 @@ impl Default for Command {
 /// What is measured against; the same for every command that measures.
 #[derive(Args, Clone, Debug)]
 pub struct ReferenceOptions {
-    /// What the tape carries: tone:3150 (any frequency in Hz), tone:auto,
-    /// passage:200 (seconds), marks:1 (seconds apart) or recording:FILE (a
-    /// digital copy of the music on it)
+    /// What the tape carries: tone:3150 (any frequency in Hz), tone:auto, a
+    /// held note:A4, passage:200 (seconds), marks:1 (seconds apart) or
+    /// recording:FILE (a digital copy of the music on it)
     ///
     /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
     /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones
@@ -91,6 +91,10 @@ pub struct ReferenceOptions {
     /// What that card says; read by [`Self::read_card`].
     #[arg(skip)]
     pub card: Option<TapeCard>,
+
+    /// What A4 is for note:NAME, in hertz
+    #[arg(long, value_name = "HZ", default_value = "440", value_parser = concert_pitch)]
+    pub concert_pitch: f64,
 
     /// The reference's own error in percent: positive plays high on a true
     /// machine
@@ -187,7 +191,7 @@ impl ReferenceOptions {
         let default = SampleClock::default();
         Conditions {
             kind: self.reference().kind(),
-            nominal: self.reference().nominal(),
+            nominal: self.reference().nominal(Hertz(self.concert_pitch)),
             reference: match &self.card {
                 Some(card) => card.reference_error(machine),
                 None => ReferenceError {
@@ -230,6 +234,7 @@ impl Default for ReferenceOptions {
             said: None,
             tape: None,
             card: None,
+            concert_pitch: 440.0,
             reference_error: None,
             reference_uncertainty: None,
             home_made: false,
@@ -245,6 +250,10 @@ fn number_between(text: &str, low: f64, high: f64, what: &str) -> Result<f64, St
         Ok(value) if (low..=high).contains(&value) => Ok(value),
         _ => Err(format!("must be {what} between {low} and {high}")),
     }
+}
+
+pub(super) fn concert_pitch(text: &str) -> Result<f64, String> {
+    number_between(text, 400.0, 470.0, "the frequency of A4 in Hz")
 }
 
 fn small_percent(text: &str) -> Result<f64, String> {

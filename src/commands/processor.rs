@@ -43,7 +43,13 @@ pub(super) fn of(
         (Reference::Passage(expected), None) => Box::new(PassageMeter::new(settings, expected)?),
         (Reference::Marks(spacing), None) => Box::new(MarksMeter::new(settings, spacing)?),
         // A recording never comes without its copy.
-        (Reference::Tone(_) | Reference::ToneAuto | Reference::Recording(_), None) => {
+        (
+            Reference::Tone(_)
+            | Reference::ToneAuto
+            | Reference::Note(_)
+            | Reference::Recording(_),
+            None,
+        ) => {
             let mut engine = Engine::new(settings)?.without_readings();
             if options.sweep {
                 engine.begin_sweep();

@@ -13,8 +13,15 @@ use super::{Exit, Failure, Outcome, Written};
 use crate::audio::recording::{Faults, Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
-use crate::readings::{Caution, CautionCode, EngineError, Measurement, SweepReport, Unclear};
+use crate::readings::{
+    Caution, CautionCode, EngineError, Measurement, ReferenceKind, SweepReport, TuningMeter,
+    Unclear,
+};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
+use crate::units::Hertz;
+
+/// The tuning of so much music is looked at.
+const TUNING_S: f64 = 300.0;
 
 /// Why a file was not measured.
 #[derive(Debug, thiserror::Error)]
@@ -38,7 +45,7 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             format!("--from {from} is not before --to {to}; what lies between them is measured"),
         ));
     }
-    if options.sweep && !options.reference.reference().kind().has_frequency() {
+    if options.sweep && options.reference.reference().kind() != ReferenceKind::Tone {
         return Err(Failure::new(
             Exit::Usage,
             format!(
@@ -186,6 +193,9 @@ fn measure(
             .cautions
             .push(beyond_the_end(&recording, format.rate_hz));
     }
+    if !measurement.signal.usable && options.reference.reference().kind().has_frequency() {
+        add_tuning(&mut measurement, options, path);
+    }
     let mut faults = recording.faults();
     faults.cut_short &= reached_end;
     add_faults(&mut measurement, &faults, &recording);
@@ -194,6 +204,28 @@ fn measure(
         sweep: processor.end_sweep(),
         contact: contact.map(|mut contact| contact.report()),
     })
+}
+
+/// Where there is neither tone nor note there may be music: its tuning is a
+/// hint. Read once more for that, for it is seldom wanted.
+fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path) {
+    let Ok(mut recording) = Recording::open(path) else {
+        return;
+    };
+    let format = recording.format();
+    let mut stretch = Stretch::new(options, format.rate_hz);
+    let most = (TUNING_S * f64::from(format.rate_hz)) as u64;
+    stretch.to = stretch.to.min(stretch.from.saturating_add(most));
+    let concert_pitch = Hertz(options.reference.concert_pitch);
+    let mut meter = TuningMeter::new(format.rate_hz, format.channels, concert_pitch);
+    push_stretch(&mut recording, stretch, |samples| meter.push(samples));
+    if let Some(hint) = meter.hint() {
+        measurement.cautions.push(Caution {
+            code: CautionCode::TuningHint,
+            text: hint.text(),
+        });
+        measurement.tuning = Some(hint);
+    }
 }
 
 /// What is measured of a recording, in frames.
@@ -289,6 +321,7 @@ fn why_unusable(measurement: &Measurement) -> String {
         CautionCode::MainsFrequencyMismatch,
         CautionCode::ToneTooLow,
         CautionCode::ToneNotFound,
+        CautionCode::ChannelsDisagree,
         CautionCode::ReferenceCutOff,
         CautionCode::ReferenceMismatch,
         CautionCode::ReferenceNotFound,

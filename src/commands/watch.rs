@@ -78,7 +78,10 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     let (events, received) = mpsc::channel();
     let runs = options
         .runs
-        .planned(&options.reference.reference())
+        .planned(
+            &options.reference.reference(),
+            crate::units::Hertz(options.reference.concert_pitch),
+        )
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(&options, &runs, events)?;
     let machine = options.machine.clone().or(source.machine);

@@ -1,12 +1,13 @@
 //! From sums over a stretch to the [`Measurement`] with its ± and cautions.
 
 use super::along::Along;
-use super::conditions::Conditions;
+use super::conditions::{Conditions, ReferenceKind};
 use super::expanded::Expanded;
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
 use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::noise::noise_hz;
+use super::notes::{NO_NOTE, wrong_note};
 use super::reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, FlutterReading, Likely, Measurement, Problem,
     SignalFigures, SpeedFigures, UncertaintyParts, WrongTone,
@@ -61,6 +62,8 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
         flutter,
+        note: None,
+        tuning: None,
         passage: None,
         marks: None,
         recording: None,
@@ -108,6 +111,7 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
         wow_freedom: wow
             .map(|wow| wow.freedom)
             .filter(|freedom| freedom.is_finite()),
+        partials: None,
         clock: conditions.clock.uncertainty.percent(),
         reference: conditions.reference.uncertainty,
     };
@@ -203,8 +207,14 @@ fn signal_cautions(
     got: &Measurement,
     say: &mut impl FnMut(CautionCode, String),
 ) {
-    if let Some(wrong) = around.wrong.filter(|_| got.speed.is_none()) {
+    let is_note = around.conditions.kind == ReferenceKind::Note;
+    let wrong = around.wrong.filter(|_| got.speed.is_none());
+    if let Some((wrong, note)) = wrong.zip(around.nominal.filter(|_| is_note)) {
+        wrong_note(wrong, note, say);
+    } else if let Some(wrong) = wrong {
         wrong_tone_cautions(wrong, say);
+    } else if !got.signal.usable && is_note {
+        say(CautionCode::ToneNotFound, NO_NOTE.into());
     } else if !got.signal.usable && !around.believed && stretch.tone_power().is_some() {
         say(
             CautionCode::ToneNotFound,
@@ -278,6 +288,16 @@ fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, Strin
             "A steady tone of {heard} was heard, which is outside −20 … +25 % of the reference."
         ),
     );
+    if let Likely::Hum(hum) = wrong.likely {
+        say(
+            CautionCode::Hum,
+            format!(
+                "{heard} looks like mains hum ({hum}). Only a hint: if it was recorded with the tape, \
+                 and not picked up now, the speed is about {:+.1} % off.",
+                100.0 * (wrong.heard.0 / hum.0 - 1.0)
+            ),
+        );
+    }
     if matches!(wrong.likely, Likely::HalfSpeed | Likely::DoubleSpeed) {
         let what = if wrong.likely == Likely::HalfSpeed {
             "half"

@@ -3,7 +3,7 @@
 //! measurement.
 
 use super::stretch::Stretch;
-use crate::signal::evidence::Evidence;
+use crate::signal::evidence::Witness;
 use crate::signal::tracker::Loss;
 use crate::units::Hertz;
 
@@ -57,7 +57,7 @@ struct Record {
 }
 
 impl Record {
-    fn add(&mut self, piece: &Evidence, now_s: f64) {
+    fn add(&mut self, piece: &dyn Witness, now_s: f64) {
         self.pieces += 1;
         self.present_s += piece.present_s();
         self.longest_s = self.longest_s.max(piece.length_s());
@@ -160,28 +160,28 @@ impl Belief {
 
     /// True when the piece that is followed may be shown as a tone. To be
     /// asked with every tick.
-    pub fn look(&mut self, piece: &Evidence) -> bool {
+    pub fn look(&mut self, piece: &dyn Witness) -> bool {
         self.until_look = self.until_look.saturating_sub(1);
         if self.until_look == 0 {
             self.until_look = (LOOK_S / self.tick_s) as u64;
-            self.shown = piece.length_s() >= SHOWN_FROM_S && piece.doubt().is_none();
+            self.shown = piece.length_s() >= SHOWN_FROM_S && !piece.is_doubted();
             self.sure |= self.shown && piece.length_s() >= SURE_AFTER_S;
         }
         self.shown
     }
 
-    fn is_refused(&self, piece: &Evidence, loss: Loss) -> bool {
+    fn is_refused(&self, piece: &dyn Witness, loss: Loss) -> bool {
         let by_its_end = match loss {
             Loss::Gone => false,
             Loss::LeftRange => piece.was_on_its_way(),
             Loss::Mistaken => true,
         };
-        !self.sure && (piece.doubt().is_some() || by_its_end)
+        !self.sure && (piece.is_doubted() || by_its_end)
     }
 
     /// The piece has ended. What was put by is given back, with the tone that
     /// was taken as nominal, if the piece is refused.
-    pub fn end(&mut self, piece: &Evidence, loss: Loss) -> Option<(Stretch, Option<Hertz>)> {
+    pub fn end(&mut self, piece: &dyn Witness, loss: Loss) -> Option<(Stretch, Option<Hertz>)> {
         self.shown = false;
         let before = self.before.take()?;
         if self.is_refused(piece, loss) {
@@ -196,7 +196,7 @@ impl Belief {
     /// was measured from if the piece that is followed must be left out.
     pub fn verdict(
         &self,
-        piece: Option<&Evidence>,
+        piece: Option<&dyn Witness>,
         duration_s: f64,
         energy: [f64; 2],
     ) -> (bool, Option<&Stretch>) {

@@ -38,6 +38,8 @@ pub enum ReferenceKind {
     /// A steady tone.
     #[default]
     Tone,
+    /// A held note of an instrument, a voice or a synthesiser.
+    Note,
     /// A passage of known length.
     Passage,
     /// Clicks or bursts at a known spacing.
@@ -51,6 +53,7 @@ impl ReferenceKind {
     pub fn name(self) -> &'static str {
         match self {
             Self::Tone => "tone",
+            Self::Note => "note",
             Self::Passage => "passage",
             Self::Marks => "marks",
             Self::Recording => "recording",
@@ -61,7 +64,7 @@ impl ReferenceKind {
     /// measured frequency, no drift and no flutter.
     pub fn has_frequency(self) -> bool {
         match self {
-            Self::Tone => true,
+            Self::Tone | Self::Note => true,
             Self::Passage | Self::Marks | Self::Recording => false,
         }
     }

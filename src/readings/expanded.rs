@@ -3,6 +3,7 @@
 
 use super::reading::UncertaintyParts;
 use crate::signal::statistics::student_95;
+use crate::units::Percent;
 
 /// Half of an interval that holds the truth 95 times in 100.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,8 +69,9 @@ impl UncertaintyParts {
             half_width: self.wow?.0,
             freedom: self.wow_freedom.unwrap_or(f64::INFINITY),
         };
-        let limits = [self.noise?, self.clock].map(|limit| Expanded::of_limit(limit.0));
-        Some(Expanded::together([wow, limits[0], limits[1]]))
+        let partials = self.partials.unwrap_or(Percent(0.0));
+        let limits = [self.noise?, self.clock, partials].map(|limit| Expanded::of_limit(limit.0));
+        Some(Expanded::together([wow].into_iter().chain(limits)))
     }
 
     /// The same with the reference's own error; `None` also while that is not
@@ -83,7 +85,6 @@ impl UncertaintyParts {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Percent;
 
     #[test]
     fn what_is_not_known_is_not_taken_for_nothing() {
@@ -91,6 +92,7 @@ mod tests {
             noise: Some(Percent(0.003)),
             wow: Some(Percent(0.004)),
             wow_freedom: None,
+            partials: None,
             clock: Percent(0.012),
             reference: None,
         };

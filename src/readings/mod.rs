@@ -24,6 +24,7 @@ mod judge;
 mod keep;
 pub mod matching;
 mod noise;
+mod notes;
 mod reading;
 mod short;
 mod stability;
@@ -44,6 +45,7 @@ pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};
 pub use holding::{Holding, Shift};
 pub use matching::MatchFigures;
+pub use notes::{NoteFigures, TuningHint, TuningMeter, Vibrato};
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,

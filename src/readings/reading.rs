@@ -9,6 +9,7 @@ use super::along::Along;
 use super::guidance::Guidance;
 use super::holding::Holding;
 use super::matching::MatchFigures;
+use super::notes::{NoteFigures, TuningHint};
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
 use super::timed::{MarksFigures, PassageFigures};
@@ -283,6 +284,9 @@ pub struct UncertaintyParts {
     /// stated or follow from a model. `None` while unknown or without limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wow_freedom: Option<f64>,
+    /// What the partials of a note leave of its pitch; only with a note.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub partials: Option<Percent>,
     /// The sample clock.
     pub clock: Percent,
     /// The reference's own error; `None` while unknown.
@@ -355,6 +359,12 @@ pub struct Measurement {
     pub along: Option<Along>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
+    /// Only with a held note.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<NoteFigures>,
+    /// Only for music in which nothing was read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tuning: Option<TuningHint>,
     /// Only with a passage of known length.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub passage: Option<PassageFigures>,
@@ -449,4 +459,7 @@ pub enum CautionCode {
     ReferenceGivesNoFlutter,
     EdgesSoft,
     MarksMissing,
+    Vibrato,
+    PartialsStretched,
+    TuningHint,
 }

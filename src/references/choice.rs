@@ -6,11 +6,16 @@ use std::ops::RangeInclusive;
 use std::path::PathBuf;
 use std::str::FromStr;
 
+use super::note::{Note, NoteError};
 use crate::readings::{Nominal, ReferenceKind};
 use crate::units::{Hertz, Seconds};
 
 /// Lowest and highest tone that can be followed at the usual sample rates.
 const TONE_RANGE: [Hertz; 2] = [Hertz(100.0), Hertz(20_000.0)];
+
+/// Lower notes have hardly a partial that a tape carries; of higher ones the
+/// second lies beyond the highest rates of use.
+const NOTE_RANGE: RangeInclusive<Note> = Note::C1..=Note::C8;
 
 /// Shorter passages tell nothing: their ends alone leave more than 1 %. Longer
 /// than 4 hours is no tape.
@@ -26,6 +31,8 @@ pub enum Reference {
     Tone(Hertz),
     /// The nearest of the usual tones.
     ToneAuto,
+    /// A held note.
+    Note(Note),
     /// A passage, from its first sound to its last, of this length.
     Passage(Seconds),
     /// Clicks or bursts, this far apart.
@@ -39,12 +46,18 @@ pub enum Reference {
 pub enum ReferenceParseError {
     /// None of the kinds there are.
     #[error(
-        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, passage:200 or marks:1 (seconds), or recording:FILE (a digital copy of what is on the tape)"
+        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, note:A4, passage:200 or marks:1 (seconds), or recording:FILE (a digital copy of what is on the tape)"
     )]
     Unknown(String),
     /// A tone outside what can be followed.
     #[error("{0} cannot be a reference tone; it must lie between 100 and 20000 Hz")]
     OutOfRange(Hertz),
+    /// No note after the colon.
+    #[error(transparent)]
+    NoNote(#[from] NoteError),
+    /// A note outside what can be followed.
+    #[error("{0} cannot be a reference; a note must lie between C1 and C8")]
+    NoteOutOfRange(Note),
     /// No number of seconds after the colon.
     #[error("\"{text}\" says no length; write it in seconds, such as {kind}:{example}")]
     NoSeconds {
@@ -73,6 +86,7 @@ impl Reference {
     pub fn kind(&self) -> ReferenceKind {
         match self {
             Self::Tone(_) | Self::ToneAuto => ReferenceKind::Tone,
+            Self::Note(_) => ReferenceKind::Note,
             Self::Passage(_) => ReferenceKind::Passage,
             Self::Marks(_) => ReferenceKind::Marks,
             Self::Recording(_) => ReferenceKind::Recording,
@@ -80,9 +94,10 @@ impl Reference {
     }
 
     /// Which frequency the engine is told. Without meaning where the kind has
-    /// none.
-    pub fn nominal(&self) -> Nominal {
+    /// none. Notes follow the concert pitch, which is that of A4.
+    pub fn nominal(&self, concert_pitch: Hertz) -> Nominal {
         match self {
+            Self::Note(note) => Nominal::Fixed(note.frequency(concert_pitch)),
             Self::Tone(hz) => Nominal::Fixed(*hz),
             Self::ToneAuto | Self::Passage(_) | Self::Marks(_) | Self::Recording(_) => {
                 Nominal::Nearest
@@ -100,6 +115,10 @@ impl FromStr for Reference {
         match (kind, said) {
             ("tone", "auto") => Ok(Self::ToneAuto),
             ("tone", hz) => tone(Hertz(hz.parse().map_err(|_| unknown())?)),
+            ("note", name) => match name.parse::<Note>()? {
+                note if NOTE_RANGE.contains(&note) => Ok(Self::Note(note)),
+                note => Err(ReferenceParseError::NoteOutOfRange(note)),
+            },
             ("passage", _) => match seconds(text, kind, said, "200")? {
                 length if PASSAGE_RANGE_S.contains(&length) => Ok(Self::Passage(Seconds(length))),
                 length => Err(ReferenceParseError::PassageLength(length)),
@@ -150,6 +169,7 @@ impl fmt::Display for Reference {
         match self {
             Self::Tone(hz) => write!(f, "{kind}:{}", hz.0),
             Self::ToneAuto => write!(f, "{kind}:auto"),
+            Self::Note(note) => write!(f, "{kind}:{note}"),
             Self::Passage(seconds) | Self::Marks(seconds) => write!(f, "{kind}:{}", seconds.0),
             Self::Recording(file) => write!(f, "{kind}:{}", file.display()),
         }
@@ -166,6 +186,8 @@ mod tests {
             "tone:3150",
             "tone:auto",
             "tone:314.5",
+            "note:A4",
+            "note:C#5",
             "passage:200",
             "passage:61.25",
             "marks:0.5",
@@ -189,6 +211,10 @@ mod tests {
             assert!(error.contains("Hz"), "{error}");
         }
         for (text, way_out) in [
+            ("note:H4", "A4, C#5, Db3"),
+            ("note:", "A4, C#5, Db3"),
+            ("note:B0", "between C1 and C8"),
+            ("note:C#8", "between C1 and C8"),
             ("passage:", "passage:200"),
             ("passage:long", "passage:200"),
             ("passage:NaN", "passage:200"),

@@ -3,12 +3,13 @@
 //! f = A4 × 2^(n/12), n semitones from A4; A4 = 440 Hz (ISO 16:1975) unless
 //! another concert pitch is given.
 
+use std::fmt;
 use std::str::FromStr;
 
 use crate::units::Hertz;
 
 /// A note of equal temperament.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Note {
     semitones_from_a4: i32,
 }
@@ -21,9 +22,30 @@ pub struct Note {
 pub struct NoteError(String);
 
 impl Note {
+    /// The lowest C of a piano.
+    pub const C1: Self = Self {
+        semitones_from_a4: -45,
+    };
+    /// The highest.
+    pub const C8: Self = Self {
+        semitones_from_a4: 39,
+    };
+
     /// The frequency at a concert pitch, which is that of A4.
     pub fn frequency(self, concert_pitch: Hertz) -> Hertz {
         Hertz(concert_pitch.0 * (f64::from(self.semitones_from_a4) / 12.0).exp2())
+    }
+}
+
+/// With sharps: `C#5`.
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        const NAMES: [&str; 12] = [
+            "C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B",
+        ];
+        let from_c0 = self.semitones_from_a4 + 9 + 48;
+        let name = NAMES[from_c0.rem_euclid(12) as usize];
+        write!(f, "{name}{}", from_c0.div_euclid(12))
     }
 }
 

@@ -39,7 +39,7 @@ fn add_line(text: &mut String, line: &Line) {
     let _ = writeln!(text, "{}", text_of_line.trim_end());
 }
 
-fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
+fn parts(measurement: &Measurement, speed: &SpeedFigures) -> Vec<Line> {
     let of = |percent: Option<Percent>| percent.map(|percent| percent.0);
     let parts = &speed.parts;
     let reference = &measurement.conditions.reference;
@@ -57,7 +57,12 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
         ["noise of the signal", "from the spectrum, k = 1.96"],
         ["wow and flutter left in", "from this record"],
     ]);
-    [
+    let partials = parts.partials.map(|partials| Line {
+        name: "partials of the note",
+        percent: Some(partials.0),
+        known: "from how they lie to one another".into(),
+    });
+    let mut lines = vec![
         Line {
             name: noise[0],
             percent: of(parts.noise),
@@ -81,7 +86,11 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> [Line; 4] {
             percent: of(parts.reference),
             known: tape.into(),
         },
-    ]
+    ];
+    if let Some(partials) = partials {
+        lines.insert(2, partials);
+    }
+    lines
 }
 
 fn freedom_in_words(known: &str, freedom: Option<f64>) -> String {

@@ -11,8 +11,8 @@ use super::{FileReport, FileResult};
 use crate::readings::contact::{ContactReport, ContactTrack};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
-    MarksFigures, MatchFigures, Measurement, Nominal, PassageFigures, SampleClock, SignalFigures,
-    SpeedFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict,
+    MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures, SampleClock,
+    SignalFigures, SpeedFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict, TuningHint,
 };
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -53,6 +53,10 @@ struct Line<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     along: Option<Along>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    note: Option<Note>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tuning: Option<Tuning>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     passage: Option<Passage>,
     #[serde(skip_serializing_if = "Option::is_none")]
     marks: Option<Marks>,
@@ -71,6 +75,55 @@ struct Passage {
     end_s: Option<f64>,
     length_s: Option<f64>,
     expected_s: Option<f64>,
+}
+
+/// A held note, where one was read.
+#[derive(Serialize)]
+struct Note {
+    vibrato: Option<Vibrato>,
+    stiffness: Option<f64>,
+    partials: Vec<u32>,
+}
+
+/// Only a hint, known up to a semitone.
+#[derive(Serialize)]
+struct Tuning {
+    concert_pitch_hz: Option<f64>,
+    offset_cents: Option<f64>,
+    uncertainty_cents: Option<f64>,
+    scatter_cents: Option<f64>,
+    offset_percent: Option<f64>,
+}
+
+impl Tuning {
+    fn of(tuning: &TuningHint) -> Self {
+        Self {
+            concert_pitch_hz: places(tuning.concert_pitch.0, 3),
+            offset_cents: places(tuning.offset.0, 1),
+            uncertainty_cents: places(tuning.uncertainty.0, 1),
+            scatter_cents: places(tuning.scatter.0, 1),
+            offset_percent: places(tuning.deviation().0, 3),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct Vibrato {
+    rate_hz: Option<f64>,
+    depth_percent: Option<f64>,
+}
+
+impl Note {
+    fn of(note: &NoteFigures) -> Self {
+        Self {
+            vibrato: note.vibrato.map(|vibrato| Vibrato {
+                rate_hz: places(vibrato.rate.0, 2),
+                depth_percent: places(vibrato.depth.0, 4),
+            }),
+            stiffness: significant(note.stiffness, 3),
+            partials: note.partials.clone(),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -194,6 +247,8 @@ struct Speed {
 struct Parts {
     noise_percent: Option<f64>,
     wow_percent: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    partials_percent: Option<f64>,
     clock_percent: Option<f64>,
     reference_percent: Option<f64>,
 }
@@ -266,6 +321,8 @@ impl<'a> Line<'a> {
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
             along: measurement.along.as_ref().map(Along::of),
+            note: measurement.note.as_ref().map(Note::of),
+            tuning: measurement.tuning.as_ref().map(Tuning::of),
             passage: measurement.passage.as_ref().map(Passage::of),
             marks: measurement.marks.as_ref().map(Marks::of),
             matched: measurement.recording.as_ref().map(Match::of),
@@ -297,6 +354,8 @@ impl<'a> Line<'a> {
                 text: reason.to_owned(),
             }],
             along: None,
+            note: None,
+            tuning: None,
             passage: None,
             marks: None,
             matched: None,
@@ -442,6 +501,7 @@ impl Speed {
             uncertainty_parts: Parts {
                 noise_percent: uncertainty(speed.parts.noise),
                 wow_percent: uncertainty(speed.parts.wow),
+                partials_percent: uncertainty(speed.parts.partials),
                 clock_percent: uncertainty(Some(speed.parts.clock)),
                 reference_percent: uncertainty(speed.parts.reference),
             },

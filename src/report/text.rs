@@ -100,7 +100,7 @@ fn measured(file: &str, measurement: &Measurement) -> String {
         text.push_str(&drift_line(measurement));
         text.push_str(&worth_line(measurement));
         text.push_str(&along_line(measurement));
-        if measurement.speed.is_some() {
+        if measurement.speed.is_some() && measurement.note.is_none() {
             text.push_str(&flutter_lines(&measurement.flutter));
         }
     }

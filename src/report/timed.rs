@@ -49,6 +49,7 @@ pub(super) fn place(measurement: &Measurement) -> String {
 pub(super) fn carrier(kind: ReferenceKind) -> &'static str {
     match kind {
         ReferenceKind::Tone => "tone",
+        ReferenceKind::Note => "note",
         ReferenceKind::Passage => "passage",
         ReferenceKind::Marks => "marks",
         ReferenceKind::Recording => "sound",
@@ -59,7 +60,7 @@ pub(super) fn carrier(kind: ReferenceKind) -> &'static str {
 /// known; `None` for what comes from a spectrum and a track of speed.
 pub(super) fn parts(kind: ReferenceKind) -> Option<[[&'static str; 2]; 2]> {
     match kind {
-        ReferenceKind::Tone => None,
+        ReferenceKind::Tone | ReferenceKind::Note => None,
         ReferenceKind::Passage => Some([
             ["edges of the passage", "from their steepness and the noise"],
             ["wow at both ends", "0.3 % at 0.5, 0.05 % at 0.1 Hz assumed"],

@@ -93,6 +93,10 @@ pub(super) fn channel(used: ChannelUsed) -> &'static str {
     }
 }
 
+/// What is said where a note is wanted and something else is heard.
+pub(super) const NO_NOTE: &str = "sound but no single held note near the one that was named: \
+    chords, tunes and speech cannot be read";
+
 /// A trouble: what is the matter, its likely cause, and what to do.
 pub(super) fn problem(problem: &Problem, reading: &Reading, nominal: Option<Hertz>) -> String {
     match *problem {

@@ -369,6 +369,61 @@ impl Evidence {
     }
 }
 
+/// What a belief is made from: what is known about a piece that was followed.
+pub trait Witness {
+    /// From the first to the last moment when it was there, in seconds.
+    fn length_s(&self) -> f64;
+    /// How long it has been away, in seconds.
+    fn silent_s(&self) -> f64;
+    /// How long it could be heard, in seconds.
+    fn present_s(&self) -> f64;
+    /// The frequency at the start, in hertz.
+    fn first_hz(&self) -> Option<f64>;
+    /// The newest frequency, over some tenths of a second, in hertz.
+    fn last_hz(&self) -> Option<f64>;
+    /// How often the frequency has leapt.
+    fn leaps(&self) -> u32;
+    /// Whether it is not believed.
+    fn is_doubted(&self) -> bool;
+    /// True when it moved all the time: what ends where the range ends was
+    /// then none.
+    fn was_on_its_way(&self) -> bool;
+}
+
+impl Witness for Evidence {
+    fn length_s(&self) -> f64 {
+        self.length_s()
+    }
+
+    fn silent_s(&self) -> f64 {
+        self.silent_s()
+    }
+
+    fn present_s(&self) -> f64 {
+        self.present_s()
+    }
+
+    fn first_hz(&self) -> Option<f64> {
+        self.first_hz()
+    }
+
+    fn last_hz(&self) -> Option<f64> {
+        self.last_hz()
+    }
+
+    fn leaps(&self) -> u32 {
+        self.leaps()
+    }
+
+    fn is_doubted(&self) -> bool {
+        self.doubt().is_some()
+    }
+
+    fn was_on_its_way(&self) -> bool {
+        self.was_on_its_way()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -15,6 +15,7 @@ pub mod filters;
 pub mod finder;
 pub mod fir;
 pub mod following;
+pub mod harmonics;
 pub mod level;
 pub mod peaks;
 pub mod phased;

@@ -5,6 +5,7 @@ use clap::Args;
 use crate::records::{Direction, Run};
 use crate::references::{Reference, SpeedTarget};
 use crate::screen::PlannedRun;
+use crate::units::Hertz;
 
 /// Which speeds and directions are worked.
 #[derive(Args, Clone, Debug, Default)]
@@ -56,8 +57,13 @@ impl RunOptions {
     ///
     /// # Errors
     ///
-    /// A sentence, where a speed is named twice.
-    pub fn planned(&self, reference: &Reference) -> Result<Vec<PlannedRun>, String> {
+    /// A sentence, where a speed is named twice, or where one speed has a tone
+    /// and another something else.
+    pub fn planned(
+        &self,
+        reference: &Reference,
+        concert_pitch: Hertz,
+    ) -> Result<Vec<PlannedRun>, String> {
         let mut speeds = self.speeds.clone();
         for (at, one) in speeds.iter().enumerate() {
             if speeds[..at].iter().any(|other| other.speed == one.speed) {
@@ -79,8 +85,18 @@ impl RunOptions {
             Some(ways) => ways.each().iter().copied().map(Some).collect(),
             None => vec![None],
         };
+        let own = |speed: &Option<SpeedTarget>| speed.as_ref()?.reference.clone();
+        if let Some(other) = speeds
+            .iter()
+            .filter_map(own)
+            .find(|own| own.kind() != reference.kind())
+        {
+            return Err(format!(
+                "{other} and {reference} are not of one kind; watch each by itself"
+            ));
+        }
         let all = speeds.iter().flat_map(|speed| {
-            let run = |direction: &_| planned(speed.as_ref(), *direction, reference);
+            let run = |direction: &_| planned(speed.as_ref(), *direction, reference, concert_pitch);
             directions.iter().map(run)
         });
         let said = !self.speeds.is_empty() || self.directions.is_some();
@@ -92,6 +108,7 @@ fn planned(
     target: Option<&SpeedTarget>,
     direction: Option<Direction>,
     reference: &Reference,
+    concert_pitch: Hertz,
 ) -> PlannedRun {
     let own = target.and_then(|target| target.reference.as_ref());
     PlannedRun {
@@ -99,7 +116,7 @@ fn planned(
             speed_cm_s: target.map(|target| target.speed.cm_s),
             direction,
         },
-        nominal: own.unwrap_or(reference).nominal(),
+        nominal: own.unwrap_or(reference).nominal(concert_pitch),
     }
 }
 
@@ -108,13 +125,15 @@ mod tests {
     use super::*;
     use crate::commands::cli::{Cli, Command};
     use crate::readings::Nominal;
-    use crate::units::Hertz;
     use clap::Parser;
 
     fn planned(arguments: &[&str]) -> Result<Vec<PlannedRun>, String> {
         let all = ["tapewright", "watch"].iter().chain(arguments);
         match Cli::try_parse_from(all).expect("parses").command {
-            Some(Command::Watch(options)) => options.runs.planned(&options.reference.reference()),
+            Some(Command::Watch(options)) => {
+                let reference = options.reference.reference();
+                options.runs.planned(&reference, Hertz(440.0))
+            }
             other => panic!("{other:?}"),
         }
     }

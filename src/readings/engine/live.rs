@@ -154,7 +154,9 @@ impl Engine {
     }
 
     fn flutter_reading(&self) -> FlutterReading {
-        let Some(scale) = self.scale().filter(|_| self.is_shown()) else {
+        // A player's unsteadiness cannot be told from the machine's.
+        let shown = self.is_shown() && !self.is_note();
+        let Some(scale) = self.scale().filter(|_| shown) else {
             return FlutterReading::default();
         };
         let (figures, valid_in) = self.flutter.figures();

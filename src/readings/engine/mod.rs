@@ -1,14 +1,16 @@
 //! The only door of this floor: samples in, readings out.
 
+mod ears;
 mod live;
 mod sweeps;
 mod trend;
 
+use self::ears::Ears;
 use self::sweeps::Sweeps;
 use self::trend::Trend;
 use crate::readings::assemble::{Surroundings, assemble};
 use crate::readings::belief::Belief;
-use crate::readings::conditions::{ChannelChoice, Conditions, Nominal, USUAL_TONES};
+use crate::readings::conditions::{ChannelChoice, Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::readings::digits::{Digits, Motion};
 use crate::readings::flutter::FlutterMeter;
 use crate::readings::guidance::Guide;
@@ -16,11 +18,12 @@ use crate::readings::health::{Health, channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE, Choice};
 use crate::readings::keep::Keeper;
+use crate::readings::notes::{self, VibratoMeter};
 use crate::readings::reading::{ChannelUsed, Measurement, ToneState, WrongTone};
 use crate::readings::short::ShortRecord;
 use crate::readings::stretch::Stretch;
 use crate::signal::demodulator::MOST_TICKS;
-use crate::signal::tracker::{ChannelQuality, Loss, MOST_CHANNELS, Track, Tracker};
+use crate::signal::tracker::{ChannelQuality, Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// How to measure.
@@ -86,7 +89,7 @@ const TOO_SHORT_TO_FOLLOW_S: f64 = 0.3;
 /// Measures a stream of samples.
 pub struct Engine {
     settings: Settings,
-    tracker: Tracker,
+    tracker: Ears,
     health: Health,
     /// Samples of each channel that do not fill a tick yet.
     waiting: Vec<Vec<f32>>,
@@ -114,6 +117,8 @@ pub struct Engine {
     sweeps: Sweeps,
     guide: Guide,
     hold: Option<HoldCheck>,
+    /// Only where the reference is a note.
+    vibrato: Option<VibratoMeter>,
 }
 
 impl Engine {
@@ -125,7 +130,7 @@ impl Engine {
             ChannelChoice::Auto => inputs,
             ChannelChoice::Left | ChannelChoice::Right => 1,
         };
-        let tracker = Tracker::new(settings.rate_hz, listened);
+        let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions);
         let rate = tracker.plan().output_rate_hz();
         let mut engine = Self {
             settings,
@@ -155,6 +160,8 @@ impl Engine {
             sweeps: Sweeps::default(),
             guide: Guide::new(DIGITS_HZ),
             hold: None,
+            vibrato: (settings.conditions.kind == ReferenceKind::Note)
+                .then(|| VibratoMeter::new(DIGITS_HZ)),
             tracker,
         };
         engine.set_ranges();
@@ -283,7 +290,7 @@ impl Engine {
         if self.tone == ToneState::Locked {
             self.tone = ToneState::Lost;
         }
-        let Some(piece) = self.tracker.evidence() else {
+        let Some(piece) = self.tracker.witness() else {
             return;
         };
         if let Some((before, nominal)) = self.belief.end(piece, loss) {
@@ -297,7 +304,7 @@ impl Engine {
 
     /// A tone that is followed is shown when it is believed.
     fn judge_piece(&mut self) {
-        let Some(piece) = self.tracker.evidence() else {
+        let Some(piece) = self.tracker.witness() else {
             return;
         };
         let leaping = self.digits.as_ref().is_some_and(Digits::is_leaping);
@@ -344,6 +351,9 @@ impl Engine {
         self.keeper.disturbed();
         self.sweeps.found();
         self.guide.lost();
+        if let Some(vibrato) = &mut self.vibrato {
+            vibrato.interrupt();
+        }
         self.hold.iter_mut().for_each(HoldCheck::disturbed);
     }
 
@@ -394,6 +404,9 @@ impl Engine {
             return;
         };
         let motion = digits.push(hz);
+        if let Some(vibrato) = &mut self.vibrato {
+            vibrato.push(hz);
+        }
         if let Some(hold) = &mut self.hold {
             hold.push(hz);
             if motion == Motion::Moved {
@@ -423,16 +436,16 @@ impl Engine {
             .scatter()
             .map(|scatter| scatter.0 / self.settings.tolerance.0);
         if let Some(stretch) = self.keeper.advance(steady, period_s, known) {
-            let measurement = assemble(&stretch, &self.surroundings());
+            let measurement = self.as_note(assemble(&stretch, &self.surroundings()));
             self.keeper.finish(measurement);
         }
     }
 
     fn look_at_unwanted(&mut self) {
-        if let Some(line) = self.tracker.unwanted() {
+        if let Some(hz) = self.tracker.unwanted_hz() {
             let wrong = WrongTone {
-                heard: Hertz(line.hz),
-                likely: judge::likely(Hertz(line.hz), self.nominal),
+                heard: Hertz(hz),
+                likely: judge::likely(Hertz(hz), self.nominal),
             };
             self.wrong = Some(wrong);
             self.tone = ToneState::Wrong(wrong);
@@ -466,11 +479,18 @@ impl Engine {
     /// The measurement over everything pushed so far (for recordings).
     pub fn measurement(&self) -> Measurement {
         let duration_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
-        let piece = self.tracker.evidence();
+        let piece = self.tracker.witness();
         let piece = piece.filter(|_| self.tracker.is_following());
         let (believed, instead) = self.belief.verdict(piece, duration_s, self.energy());
         let mut around = self.surroundings();
         around.believed = believed;
+        if self.is_note() {
+            let stretch = instead.map_or_else(
+                || self.whole.clone(),
+                |before| self.whole.replaced_by(before.clone()),
+            );
+            return self.as_note(assemble(&stretch, &around));
+        }
         let direct = self.short.direct(&self.ranges_hz());
         // Too short to be followed, the fit alone has to do.
         let direct = direct.filter(|_| believed || duration_s < TOO_SHORT_TO_FOLLOW_S);
@@ -485,6 +505,20 @@ impl Engine {
             Some(before) => assemble(&self.whole.replaced_by(before.clone()), &around),
             None => assemble(&self.whole, &around),
         }
+    }
+
+    fn is_note(&self) -> bool {
+        self.settings.conditions.kind == ReferenceKind::Note
+    }
+
+    /// With what holds for notes only, where the reference is one.
+    fn as_note(&self, measurement: Measurement) -> Measurement {
+        if !self.is_note() {
+            return measurement;
+        }
+        let vibrato = self.vibrato.as_ref().and_then(VibratoMeter::whole);
+        let two_things = self.tracker.has_conflict() || self.whole.channels_disagree();
+        notes::finish(measurement, self.tracker.note(), vibrato, two_things)
     }
 
     /// Energy of the channels that are listened to.
@@ -502,6 +536,12 @@ impl Engine {
 
     /// Chooses another nominal tone; nothing measured so far is lost.
     pub fn set_nominal(&mut self, nominal: Nominal) {
+        if self.is_note() {
+            // Usual tones are what is chosen from: other ears for them.
+            self.settings.conditions.kind = ReferenceKind::Tone;
+            self.other_run(nominal);
+            return;
+        }
         self.settings.conditions.nominal = nominal;
         self.nominal_confirmed = true;
         self.wrong = None;
@@ -568,7 +608,7 @@ impl Engine {
     pub fn end_of_input(&mut self) {
         self.follow_flutter();
         if let Some(stretch) = self.keeper.end() {
-            let measurement = assemble(&stretch, &self.surroundings());
+            let measurement = self.as_note(assemble(&stretch, &self.surroundings()));
             self.keeper.finish(measurement);
         }
     }
@@ -579,7 +619,12 @@ impl Engine {
     }
 
     fn ranges_hz(&self) -> Vec<[f64; 2]> {
-        let around = |tone: Hertz| [tone.0 * CAPTURE[0], tone.0 * CAPTURE[1]];
+        let capture = if self.is_note() {
+            notes::CAPTURE
+        } else {
+            CAPTURE
+        };
+        let around = |tone: Hertz| [tone.0 * capture[0], tone.0 * capture[1]];
         match self.nominal {
             Some(nominal) => vec![around(nominal)],
             None => USUAL_TONES.map(around).to_vec(),
@@ -593,7 +638,8 @@ impl Engine {
     fn nominal_choice(&self) -> Choice {
         match self.settings.conditions.nominal {
             Nominal::Nearest => Choice::Guessed,
-            Nominal::Fixed(_) if self.nominal_confirmed => Choice::Confirmed,
+            // Nobody means a usual tone who names a note.
+            Nominal::Fixed(_) if self.nominal_confirmed || self.is_note() => Choice::Confirmed,
             Nominal::Fixed(_) => Choice::Given,
         }
     }

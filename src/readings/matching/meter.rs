@@ -138,6 +138,8 @@ impl CopyMeter {
             stability: Vec::new(),
             along: None,
             flutter: FlutterReading::default(),
+            note: None,
+            tuning: None,
             passage: None,
             marks: None,
             recording: Some(figures(&report)),
@@ -154,6 +156,7 @@ impl CopyMeter {
             noise: Some(Percent(found.noise * percent)),
             wow: Some(Percent(wow.half_width)),
             wow_freedom: Some(wow.freedom).filter(|freedom| freedom.is_finite()),
+            partials: None,
             clock: conditions.clock.uncertainty.percent(),
             reference: conditions.reference.uncertainty,
         };

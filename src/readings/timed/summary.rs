@@ -64,6 +64,7 @@ pub(super) fn speed(timed: &Timed, conditions: &Conditions) -> SpeedFigures {
         noise: Some(Percent(timed.noise_s * percent)),
         wow: Some(Percent(wow.half_width)),
         wow_freedom: Some(wow.freedom).filter(|freedom| freedom.is_finite()),
+        partials: None,
         clock: conditions.clock.uncertainty.percent(),
         reference: conditions.reference.uncertainty,
     };
@@ -144,6 +145,8 @@ pub(super) fn measurement(
         stability: Vec::new(),
         along: None,
         flutter: FlutterReading::default(),
+        note: None,
+        tuning: None,
         passage: None,
         marks: None,
         recording: None,

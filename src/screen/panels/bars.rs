@@ -1,7 +1,7 @@
 //! Drift, wow, flutter and weighted flutter: figures of different standards
 //! side by side, each with a bar, a scale and what was kept before and after.
 
-use crate::readings::{DriftReading, FlutterReading};
+use crate::readings::{DriftReading, FlutterReading, ReferenceKind};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::{ScreenState, Slot};
@@ -20,6 +20,9 @@ const KEPT: u16 = 8;
 
 /// Below this width there is no room for bars.
 const NARROWEST: u16 = 68;
+
+/// A player's unsteadiness cannot be told from the machine's.
+const NOT_OF_A_NOTE: &str = "not of a note";
 
 /// One line of the panel.
 struct Line {
@@ -139,7 +142,7 @@ fn lines(state: &ScreenState) -> [Line; 4] {
         before: kept(figure, &Slot::Before).unwrap_or_default(),
         after: kept(figure, &Slot::After).unwrap_or_default(),
     };
-    [
+    let mut lines = [
         drift_line(state),
         line(
             "wow 0.5-6 Hz".to_owned(),
@@ -159,7 +162,13 @@ fn lines(state: &ScreenState) -> [Line; 4] {
             quasi_peak(&flutter),
             flutter.weighted_two_sigma_uncertainty,
         ),
-    ]
+    ];
+    if state.conditions.kind == ReferenceKind::Note {
+        for line in &mut lines[1..] {
+            NOT_OF_A_NOTE.clone_into(&mut line.figure);
+        }
+    }
+    lines
 }
 
 fn percent(
@@ -260,7 +269,9 @@ fn draw_compact(state: &ScreenState, pen: &mut Pen) {
     let figure = |value: Option<Percent>| {
         value.map_or_else(|| why_not(&flutter), |value| format!("{:.2}", value.0))
     };
-    let first = if flutter.weighted_two_sigma.is_none() && flutter.wow_rms.is_none() {
+    let first = if state.conditions.kind == ReferenceKind::Note {
+        format!("wow, flutter: {NOT_OF_A_NOTE}")
+    } else if flutter.weighted_two_sigma.is_none() && flutter.wow_rms.is_none() {
         format!("wow, flutter {}", why_not(&flutter))
     } else {
         format!(

@@ -11,7 +11,9 @@ const ROOMY: u16 = 70;
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let mut right = match (state.conditions.nominal, state.nominal()) {
-        (Nominal::Fixed(hz), _) => format!("tone {hz}"),
+        (Nominal::Fixed(hz), _) => {
+            format!("{} {hz}", state.conditions.kind.name())
+        }
         (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),
         (Nominal::Nearest, None) => "tone: any usual one".to_owned(),
     };

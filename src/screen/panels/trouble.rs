@@ -3,6 +3,7 @@
 use ratatui::style::Style;
 
 use crate::audio::analysis::SourceState;
+use crate::readings::{Problem, ReferenceKind};
 use crate::screen::pen::{Pen, harmless, wrap};
 use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words;
@@ -47,6 +48,9 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
         return ("listening".to_owned(), false);
     };
     match state.problems().next() {
+        Some(Problem::NoTone) if state.conditions.kind == ReferenceKind::Note => {
+            (words::NO_NOTE.to_owned(), true)
+        }
         Some(problem) => (words::problem(problem, reading, state.nominal()), true),
         None => (GOOD.to_owned(), false),
     }

@@ -1,0 +1,84 @@
+//! A held note as reference: what is known of it besides its speed, and what
+//! must be said of it.
+
+mod figures;
+mod tuning;
+mod vibrato;
+mod words;
+
+pub use figures::{NoteFigures, Vibrato};
+pub use tuning::{TuningHint, TuningMeter};
+pub use vibrato::VibratoMeter;
+pub use words::{NO_NOTE, TWO_THINGS, wrong_note};
+
+use super::reading::{Caution, CautionCode, FlutterReading, Measurement};
+use crate::signal::harmonics::tracker::NoteState;
+use crate::signal::statistics::NORMAL_95;
+use crate::units::Percent;
+
+/// Fundamentals this far from the note are followed: a little more than a
+/// tape that is in any repair is off, and less than two semitones.
+pub const CAPTURE: [f64; 2] = [0.88, 1.12];
+
+/// Adds to a measurement what holds for notes only.
+pub fn finish(
+    mut measurement: Measurement,
+    state: Option<&NoteState>,
+    vibrato: Option<Vibrato>,
+    two_things: bool,
+) -> Measurement {
+    if two_things && (!measurement.signal.usable || measurement.has(CautionCode::ChannelsDisagree))
+    {
+        refuse(&mut measurement);
+    }
+    // A player's vibrato and a machine's flutter cannot be told apart.
+    measurement.flutter = FlutterReading::default();
+    measurement
+        .cautions
+        .retain(|caution| caution.code != CautionCode::ToneTooLow);
+    if measurement.speed.is_none() {
+        return measurement;
+    }
+    let figures = NoteFigures {
+        vibrato,
+        stiffness: state.map_or(0.0, |state| state.stiffness),
+        partials: state.map_or_else(Vec::new, |state| state.partials.to_vec()),
+    };
+    if let Some((speed, state)) = measurement.speed.as_mut().zip(state) {
+        speed.parts.partials = Some(of_partials(state));
+        let of = |sum: Option<super::Expanded>| sum.map(|sum| Percent(sum.half_width));
+        speed.uncertainty = of(speed.parts.sum());
+        speed.uncertainty_with_reference = of(speed.parts.sum_with_reference());
+    }
+    measurement.cautions.extend(words::of_note(&figures));
+    measurement.note = Some(figures);
+    measurement
+}
+
+fn refuse(measurement: &mut Measurement) {
+    measurement.signal.usable = false;
+    measurement.speed = None;
+    measurement.drift = None;
+    measurement.along = None;
+    measurement.stability.clear();
+    let about = [CautionCode::ChannelsDisagree, CautionCode::ToneNotFound];
+    let cautions = &mut measurement.cautions;
+    cautions.retain(|caution| !about.contains(&caution.code));
+    let caution = Caution {
+        code: CautionCode::ChannelsDisagree,
+        text: TWO_THINGS.into(),
+    };
+    cautions.insert(0, caution);
+}
+
+/// 95 % of the pitch from what the partials are to one another, relative: what
+/// they stray from the series, and, for a stiff string, the way from its first
+/// partial, which is what is read, to the n f₀ of the same string without
+/// stiffness, √(1 + B): nobody knows which of them the player tuned
+/// (a definitional uncertainty, JCGM 200:2012, 2.27).
+fn of_partials(state: &NoteState) -> Percent {
+    let count = state.partials.len().max(1) as f64;
+    let strayed = NORMAL_95 * state.stray / count.sqrt();
+    let stretched = (1.0 + state.stiffness).sqrt() - 1.0;
+    Percent(100.0 * strayed.hypot(stretched))
+}

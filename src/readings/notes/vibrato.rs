@@ -1,0 +1,161 @@
+//! Finds a regular wavering in the pitch of a held note.
+
+use std::collections::VecDeque;
+use std::f64::consts::TAU;
+
+use super::Vibrato;
+use crate::signal::statistics::fit_line;
+use crate::units::{Hertz, Percent};
+
+/// It is looked for in this much of the past, so often.
+const WINDOW_S: f64 = 1.5;
+const EVERY_S: f64 = 0.5;
+
+/// Rates that a hand or a voice makes (common practice, no source), and the
+/// steps they are tried in.
+const RATES_HZ: [f64; 2] = [3.5, 9.0];
+const STEPS: u32 = 56;
+
+/// Smaller ones are not named, relative peak; nor what holds less than this
+/// part of all unsteadiness.
+const LEAST_DEPTH: f64 = 5e-4;
+const LEAST_PART: f64 = 0.4;
+
+/// See the module.
+pub struct VibratoMeter {
+    rate_hz: f64,
+    values: VecDeque<f64>,
+    since_look: usize,
+    looks: u32,
+    seen: u32,
+    /// Sums over the looks that saw one: turns a second, relative peak.
+    sums: (f64, f64),
+}
+
+impl VibratoMeter {
+    /// For so many values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            values: VecDeque::new(),
+            since_look: 0,
+            looks: 0,
+            seen: 0,
+            sums: (0.0, 0.0),
+        }
+    }
+
+    /// Another note begins, or the speed was moved.
+    pub fn interrupt(&mut self) {
+        self.values.clear();
+        self.since_look = 0;
+    }
+
+    /// The newest frequency, in any unit.
+    pub fn push(&mut self, hz: f64) {
+        let full = (WINDOW_S * self.rate_hz) as usize;
+        if self.values.len() == full {
+            self.values.pop_front();
+        }
+        self.values.push_back(hz);
+        self.since_look += 1;
+        let due = self.since_look as f64 >= EVERY_S * self.rate_hz;
+        if self.values.len() == full && due {
+            self.since_look = 0;
+            self.look();
+        }
+    }
+
+    fn look(&mut self) {
+        self.looks += 1;
+        let found = wavering(self.values.make_contiguous(), self.rate_hz);
+        if let Some(vibrato) = found {
+            self.seen += 1;
+            self.sums.0 += vibrato.rate.0;
+            self.sums.1 += vibrato.depth.0;
+        }
+    }
+
+    /// Of everything so far: what showed in half of all looks.
+    pub fn whole(&self) -> Option<Vibrato> {
+        let seen = f64::from(self.seen);
+        (self.seen > 0 && 2 * self.seen >= self.looks).then(|| Vibrato {
+            rate: Hertz(self.sums.0 / seen),
+            depth: Percent(self.sums.1 / seen),
+        })
+    }
+}
+
+/// The strongest line of a stretch between the rates, under a Hann window.
+fn wavering(values: &[f64], rate_hz: f64) -> Option<Vibrato> {
+    let line = fit_line(values);
+    let count = values.len() as f64;
+    let middle = (count - 1.0) / 2.0;
+    let flat: Vec<f64> = values
+        .iter()
+        .enumerate()
+        .map(|(k, value)| (value - line.mean - line.slope * (k as f64 - middle)) / line.mean)
+        .collect();
+    let variance = flat.iter().map(|off| off * off).sum::<f64>() / count;
+    let peak_at = |hz: f64| {
+        let (mut re, mut im) = (0.0, 0.0);
+        for (k, off) in flat.iter().enumerate() {
+            let window = 1.0 - (TAU * (k as f64 + 0.5) / count).cos();
+            let (sin, cos) = (TAU * hz * k as f64 / rate_hz).sin_cos();
+            re += window * off * cos;
+            im += window * off * sin;
+        }
+        2.0 * f64::hypot(re, im) / count
+    };
+    let step = (RATES_HZ[1] - RATES_HZ[0]) / f64::from(STEPS);
+    let at = |k: u32| RATES_HZ[0] + step * f64::from(k);
+    let peaks: Vec<f64> = (0..=STEPS).map(|k| peak_at(at(k))).collect();
+    let best = (1..STEPS).max_by(|&a, &b| peaks[a as usize].total_cmp(&peaks[b as usize]))?;
+    let [below, here, above] = [best - 1, best, best + 1].map(|k| peaks[k as usize]);
+    // What rises to the edge of the range lies outside it.
+    if here < below || here < above {
+        return None;
+    }
+    let bend = below - 2.0 * here + above;
+    let offset = if bend < 0.0 {
+        0.5 * (below - above) / bend
+    } else {
+        0.0
+    };
+    let strong = here >= LEAST_DEPTH && here * here / 2.0 >= LEAST_PART * variance;
+    strong.then_some(Vibrato {
+        rate: Hertz(at(best) + offset * step),
+        depth: Percent(100.0 * here),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn heard(depth: f64, rate: f64, noise: f64) -> Option<Vibrato> {
+        let mut meter = VibratoMeter::new(200.0);
+        for k in 0..800 {
+            let t = f64::from(k) / 200.0;
+            let rough = noise * (f64::from(k * k % 97) / 48.0 - 1.0);
+            meter.push(440.0 * (1.0 + depth * (TAU * rate * t).sin() + rough));
+        }
+        meter.whole()
+    }
+
+    #[test]
+    fn vibrato_has_its_rate_and_its_depth() {
+        for rate in [4.2, 5.5, 7.3] {
+            let got = heard(0.01, rate, 1e-4).expect("vibrato");
+            assert!((got.rate.0 - rate).abs() < 0.05, "{got:?}");
+            assert!((got.depth.0 - 1.0).abs() < 0.03, "{got:?}");
+        }
+    }
+
+    #[test]
+    fn what_is_steady_rough_or_slow_is_none() {
+        assert_eq!(heard(0.0, 5.0, 0.0), None);
+        assert_eq!(heard(0.0, 5.0, 0.01), None);
+        assert_eq!(heard(0.01, 0.6, 0.0), None);
+    }
+}

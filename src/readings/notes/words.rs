@@ -1,0 +1,80 @@
+//! What must be said of a note.
+
+use super::NoteFigures;
+use crate::readings::reading::{Caution, CautionCode, Likely, WrongTone};
+use crate::units::Hertz;
+
+/// Nothing that could be the note.
+pub const NO_NOTE: &str = "No single held note was found near the one that was named: music, chords \
+    and short notes are none; choose the part that holds it with --from and --to.";
+
+/// Two channels, two things.
+pub const TWO_THINGS: &str = "Left and right carry two different things, so no note was read; \
+    choose the channel that holds it with --channel.";
+
+/// What is heard in place of the note.
+pub fn wrong_note(wrong: WrongTone, nominal: Hertz, say: &mut impl FnMut(CautionCode, String)) {
+    let heard = Hertz(wrong.heard.0.round());
+    let interval = interval(wrong.heard.0 / nominal.0);
+    say(
+        CautionCode::ToneNotFound,
+        format!(
+            "A note of {heard} was heard, {interval} the one that was named ({nominal:.1}); name the \
+             note that is played."
+        ),
+    );
+    let half_or_double = match wrong.likely {
+        Likely::HalfSpeed => "half",
+        Likely::DoubleSpeed => "double",
+        _ => return,
+    };
+    say(
+        CautionCode::HalfOrDoubleSpeed,
+        format!(
+            "{heard} is an octave off: another note, or this one at {half_or_double} speed; check \
+             the speed switch."
+        ),
+    );
+}
+
+fn interval(ratio: f64) -> String {
+    let semitones = (12.0 * ratio.log2()).round() as i32;
+    let side = if semitones < 0 { "below" } else { "above" };
+    match semitones.abs() {
+        12 => format!("an octave {side}"),
+        24 => format!("two octaves {side}"),
+        1 => format!("a semitone {side}"),
+        count => format!("{count} semitones {side}"),
+    }
+}
+
+/// What a reading by a note needs said.
+pub fn of_note(figures: &NoteFigures) -> Vec<Caution> {
+    let mut cautions = vec![Caution {
+        code: CautionCode::ReferenceGivesNoFlutter,
+        text: "A held note gives no wow and flutter: a player's unsteadiness cannot be told from \
+               the machine's; use a test tone for them."
+            .into(),
+    }];
+    if let Some(vibrato) = figures.vibrato {
+        cautions.push(Caution {
+            code: CautionCode::Vibrato,
+            text: format!(
+                "The pitch wavers {:.1} times a second by ±{:.2} % (vibrato of the note or wow of \
+                 the machine); the speed is its mean.",
+                vibrato.rate.0, vibrato.depth.0
+            ),
+        });
+    }
+    if figures.stiffness > 0.0 {
+        cautions.push(Caution {
+            code: CautionCode::PartialsStretched,
+            text: format!(
+                "The partials are stretched, as a stiff string's are (B = {:.6}); the speed is \
+                 that of the first partial.",
+                figures.stiffness
+            ),
+        });
+    }
+    cautions
+}

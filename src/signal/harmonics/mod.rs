@@ -1,0 +1,15 @@
+//! One held note of an instrument, a voice or a synthesiser: a series of
+//! partials at whole multiples of a fundamental, any of which may be strong,
+//! weak or missing, the fundamental too.
+//!
+//! [`lines`] picks the lines out of a spectrum, [`explain`] finds the series
+//! that explains them best, [`comb`] follows the strongest partials of that
+//! series, and [`tracker`] makes one speed track out of all of them.
+
+pub mod comb;
+pub mod explain;
+pub mod follow;
+pub mod lines;
+pub mod presence;
+pub mod series;
+pub mod tracker;

@@ -1,0 +1,552 @@
+//! Finds a note, follows it, says when it is gone.
+
+use std::sync::Arc;
+
+use super::comb;
+use super::explain::{Explained, Question, Waver, explain};
+use super::follow::{Follow, Frame, Hearing, Past};
+use super::lines::{LinePicker, Look};
+use super::presence::Presence;
+use super::series::Fitted;
+use crate::signal::bridge::Bridged;
+use crate::signal::check::{Beside, SpectrumCheck};
+use crate::signal::demodulator::{MOST_TICKS, Plan};
+use crate::signal::evidence::Witness;
+use crate::signal::fir::History;
+use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
+use crate::signal::tracker::{Loss, Track};
+
+/// Length of a block, in seconds and in periods of the note, whichever is more:
+/// partials of a note an octave lower must stand apart.
+const BLOCK_S: f64 = 0.2;
+const BLOCK_PERIODS: f64 = 16.0;
+
+/// From look to look while searching, and while following.
+const HOP_S: f64 = 0.05;
+const CHECK_S: f64 = 0.1;
+
+/// Looks that must agree, to within this much: vibrato moves the mean of a
+/// block.
+const CONFIRMATIONS: u32 = 4;
+const AGREE: f64 = 0.04;
+
+/// So many looks show a note that is not the wanted one for good.
+const LASTING: u32 = 8;
+
+/// Notes that are recognised when they are not the wanted one: two octaves
+/// and a bit either way.
+const FAR: f64 = 4.6;
+
+/// No lower note is looked for.
+const LOWEST_HZ: f64 = 20.0;
+
+/// Lines are looked for up to so many times the wanted fundamental, and at
+/// least to here.
+const HIGHEST: f64 = 24.0;
+const HIGH_HZ: f64 = 5000.0;
+
+/// A note holds this part of the power of all lines, and the lines this part
+/// of all power from the lowest line on.
+const LEAST_SHARE: f64 = 0.85;
+const LEAST_TONAL: f64 = 0.08;
+
+/// Quieter than this (mean square) is silence.
+const SILENCE: f64 = 1e-9;
+
+/// The other channel carries something else when it is not this much quieter,
+/// and this part of it is lines of its own.
+const OTHER_POWER: f64 = 0.01;
+const OTHER_SHARE: f64 = 0.3;
+
+/// Nothing to be believed for so long, or for so many windows, is a loss.
+const LOST_S: f64 = 0.15;
+const LOST_WINDOWS: f64 = 1.5;
+
+/// Partials of one note lie this near to a series, relative.
+const MOST_MISFIT: f64 = 1e-3;
+
+/// Hum reaches so far: the fifth harmonic of 60 Hz, and a bit.
+const HUM_UP_TO_HZ: f64 = 330.0;
+
+/// How often the series is fitted anew, in checks.
+const SETTLE_EVERY: u32 = 3;
+
+/// What is known about the note besides its speed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoteState {
+    /// B of the stiff string; 0 where none shows.
+    pub stiffness: f64,
+    /// Root mean square of what the partials stray from the series, relative.
+    pub stray: f64,
+    /// The partials that the speed is read from.
+    pub partials: Arc<[u32]>,
+    /// Length of the windows, in seconds.
+    pub window_s: f64,
+}
+
+/// A note that is heard while searching.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    hz: f64,
+    lead: usize,
+    confirmations: u32,
+}
+
+/// One channel in one look.
+struct View {
+    look: Look,
+    /// Best note within two octaves.
+    any: Option<Explained>,
+    hearing: Hearing,
+}
+
+/// See the module.
+pub struct NoteTracker {
+    plan: Plan,
+    channels: usize,
+    wanted_hz: [f64; 2],
+    picker: LinePicker,
+    check: SpectrumCheck,
+    recent: Vec<History>,
+    /// Samples that were heard before their time.
+    ahead: usize,
+    ticks: u64,
+    unbroken_ticks: u64,
+    hop_ticks: u64,
+    check_ticks: u64,
+    candidate: Option<Candidate>,
+    following: Option<Box<Follow>>,
+    presence: Option<Presence>,
+    checks: u32,
+    /// The newest value, and the first tick that has none yet.
+    last: Option<(Frame, u64)>,
+    first_tick: u64,
+    state: Option<NoteState>,
+}
+
+impl NoteTracker {
+    /// For one or two channels, and a note of this frequency.
+    pub fn new(rate_hz: u32, channels: usize, note_hz: f64) -> Self {
+        let plan = Plan::new(rate_hz);
+        let block_s = BLOCK_S.max(BLOCK_PERIODS / note_hz);
+        let low_hz = (0.8 * note_hz / FAR).max(LOWEST_HZ);
+        let high_hz = (HIGHEST * note_hz).max(HIGH_HZ).min(0.47 * plan.rate_hz);
+        let block = (block_s * plan.rate_hz) as usize;
+        let picker = LinePicker::new(block, plan.rate_hz, low_hz, high_hz);
+        let in_ticks = |seconds: f64| ((seconds * plan.output_rate_hz()) as u64).max(1);
+        let confirmed = (f64::from(CONFIRMATIONS) * HOP_S * plan.rate_hz) as usize;
+        let check = SpectrumCheck::new(plan.rate_hz);
+        let span = block.max(check.block())
+            + confirmed
+            + Follow::reach(plan.rate_hz, 0.8 * note_hz)
+            + 2 * (MOST_TICKS + 1) * plan.tick();
+        Self {
+            hop_ticks: in_ticks(HOP_S),
+            check_ticks: in_ticks(CHECK_S),
+            recent: vec![History::new(span); channels],
+            ahead: 0,
+            plan,
+            channels,
+            wanted_hz: [0.88 * note_hz, 1.12 * note_hz],
+            picker,
+            check,
+            ticks: 0,
+            unbroken_ticks: 0,
+            candidate: None,
+            following: None,
+            presence: None,
+            checks: 0,
+            last: None,
+            first_tick: 0,
+            state: None,
+        }
+    }
+
+    /// Rates that follow from the sample rate.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// Only fundamentals within this range are followed, in hertz.
+    pub fn set_range(&mut self, range_hz: [f64; 2]) {
+        self.wanted_hz = range_hz;
+        if self
+            .following
+            .as_ref()
+            .is_some_and(|f| !self.is_wanted(f.mean_hz()))
+        {
+            self.let_go();
+        }
+    }
+
+    fn is_wanted(&self, hz: f64) -> bool {
+        (self.wanted_hz[0]..=self.wanted_hz[1]).contains(&hz)
+    }
+
+    /// Fundamental of a steady note that is not the wanted one, seen while
+    /// searching, in hertz.
+    pub fn unwanted_hz(&self) -> Option<f64> {
+        self.candidate
+            .filter(|it| self.following.is_none() && it.confirmations >= LASTING)
+            .map(|it| it.hz)
+            .filter(|&hz| !self.is_wanted(hz))
+    }
+
+    /// Drops the note and begins to search again.
+    pub fn let_go(&mut self) {
+        self.following = None;
+        self.candidate = None;
+        self.last = None;
+    }
+
+    /// The input broke: nothing before this moment goes with what comes.
+    pub fn gap(&mut self) {
+        self.let_go();
+        self.unbroken_ticks = 0;
+    }
+
+    /// What speaks for and against the note that is followed, or was last.
+    pub fn witness(&self) -> Option<&dyn Witness> {
+        self.presence
+            .as_ref()
+            .map(|presence| presence as &dyn Witness)
+    }
+
+    /// True when two channels carry two different things.
+    pub fn has_conflict(&self) -> bool {
+        self.presence.as_ref().is_some_and(Presence::has_conflict)
+    }
+
+    /// True while a note is followed.
+    pub fn is_following(&self) -> bool {
+        self.following.is_some()
+    }
+
+    /// Quality of each channel; zero while searching.
+    pub fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
+        let none = [ChannelQuality::default(); MOST_CHANNELS];
+        self.following
+            .as_ref()
+            .map_or(none, |follow| follow.quality())
+    }
+
+    /// Wow is shown in full up to here, in hertz; `None` while searching.
+    pub fn band_hz(&self) -> Option<f64> {
+        let follow = self.following.as_ref()?;
+        Some(comb::band_hz(follow.window_s()))
+    }
+
+    /// What is known about the note that is followed, or was last.
+    pub fn state(&self) -> Option<&NoteState> {
+        self.state.as_ref()
+    }
+
+    /// Takes the first tick of every channel; what follows from it is added to
+    /// `out`. What stands behind it in the input is what the next calls will
+    /// bring; it may be worked on ahead, and changes nothing before its time.
+    pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
+        debug_assert_eq!(input.len(), self.channels);
+        if self.ahead == 0 {
+            self.ahead = input[0].len();
+            for (recent, samples) in self.recent.iter_mut().zip(input) {
+                for part in samples.chunks(1024) {
+                    recent.extend(part);
+                }
+            }
+        }
+        self.ahead -= self.plan.tick();
+        self.ticks += 1;
+        self.unbroken_ticks += 1;
+        if self.following.is_some() {
+            self.follow(out);
+        } else if self.unbroken_ticks.is_multiple_of(self.hop_ticks) {
+            self.search(out);
+        }
+    }
+
+    /// Samples since the input began.
+    fn now(&self) -> u64 {
+        self.ticks * self.plan.tick() as u64
+    }
+
+    fn past(&self) -> Past<'_> {
+        Past {
+            recent: &self.recent,
+            total: self.now() + self.ahead as u64,
+        }
+    }
+
+    /// Looks at the newest block of each channel. Of the wanted notes only
+    /// those near `near_hz`, where one is followed.
+    fn views(&mut self, near_hz: Option<f64>) -> Vec<View> {
+        let block_s = self.picker.block_s();
+        let centre = (self.wanted_hz[0] * self.wanted_hz[1]).sqrt();
+        let wide = Question {
+            range_hz: [(centre / FAR).max(LOWEST_HZ), centre * FAR],
+            block_s,
+            waver: Waver::STEADY,
+        };
+        let wanted_hz = near_hz.map_or(self.wanted_hz, |hz| [hz / 1.05, hz * 1.05]);
+        let close = Question {
+            range_hz: wanted_hz,
+            ..wide
+        };
+        let mut views = Vec::with_capacity(self.channels);
+        for recent in &self.recent {
+            let window = recent.window();
+            let end = window.len() - self.ahead;
+            let look = self.picker.look(&window[end - self.picker.block()..end]);
+            let note = explained(&look.lines, close).filter(|note| {
+                let power: f64 = note.partials.iter().map(|(_, line)| line.power).sum();
+                note.power_share > 0.5 * LEAST_SHARE && power > LEAST_TONAL * look.total
+            });
+            let hz = note.as_ref().map(|note| note.fitted.series.hz).or(near_hz);
+            let noise_per_hz = (1..=24u32)
+                .map_while(|n| {
+                    let at = f64::from(n) * hz?;
+                    (at < 0.48 * self.plan.rate_hz).then(|| self.picker.noise_per_hz(at))
+                })
+                .collect();
+            let any = if look.total > SILENCE {
+                explained(&look.lines, wide)
+            } else {
+                None
+            };
+            views.push(View {
+                look,
+                any,
+                hearing: Hearing { note, noise_per_hz },
+            });
+        }
+        views
+    }
+
+    fn search(&mut self, out: &mut Vec<Track>) {
+        let known = self.unbroken_ticks as usize * self.plan.tick();
+        if known < self.picker.block() {
+            return;
+        }
+        let views = self.views(None);
+        let heard = (0..).zip(&views).filter_map(|(channel, view)| {
+            let note = view.any.as_ref()?;
+            let power: f64 = note.partials.iter().map(|(_, line)| line.power).sum();
+            let clear = note.power_share >= LEAST_SHARE && power > LEAST_TONAL * view.look.total;
+            let hz = note.fitted.series.hz;
+            // What is told, not read, must look like one note: a chord has a
+            // far fundamental in common, too.
+            let low = note.partials.iter().any(|(n, _)| *n <= 2);
+            let like_one = self.is_wanted(hz) || (low && misfit(&note.fitted) < MOST_MISFIT);
+            (clear && like_one).then_some((channel, hz, power))
+        });
+        // A wanted note in one channel goes before another in the other.
+        let best = heard.max_by(|a, b| {
+            let wanted = [a, b].map(|it| self.is_wanted(it.1));
+            wanted[0].cmp(&wanted[1]).then(a.2.total_cmp(&b.2))
+        });
+        self.candidate = best.map(|(lead, hz, _)| {
+            let before = self.candidate.filter(|c| (hz / c.hz - 1.0).abs() < AGREE);
+            let confirmations = before.map_or(1, |before| before.confirmations + 1);
+            Candidate {
+                hz,
+                lead,
+                confirmations,
+            }
+        });
+        if let Some(candidate) = self.candidate
+            && candidate.confirmations >= CONFIRMATIONS
+            && self.is_wanted(candidate.hz)
+        {
+            self.begin(candidate, views, out);
+        }
+    }
+
+    fn begin(&mut self, candidate: Candidate, views: Vec<View>, out: &mut Vec<Track>) {
+        let confirmed = u64::from(CONFIRMATIONS - 1) * self.hop_ticks;
+        let seen = confirmed * self.plan.tick() as u64 + self.picker.block() as u64;
+        let known = self.unbroken_ticks * self.plan.tick() as u64;
+        let from = self.now() - seen.min(known);
+        let hearings: Vec<Hearing> = views.into_iter().map(|view| view.hearing).collect();
+        let Some(follow) = Follow::new(self.plan.rate_hz, from, &hearings, candidate.lead) else {
+            return;
+        };
+        self.following = Some(Box::new(follow));
+        self.presence = Some(Presence::new(self.plan.output_rate_hz()));
+        self.checks = 0;
+        self.last = None;
+        self.first_tick = from / self.plan.tick() as u64;
+        self.candidate = None;
+        out.push(Track::Found { hz: candidate.hz });
+        self.follow(out);
+    }
+
+    fn follow(&mut self, out: &mut Vec<Track>) {
+        let now = self.now();
+        let Some(mut follow) = self.following.take() else {
+            return;
+        };
+        follow.advance(&self.past(), now);
+        while let Some(frame) = follow.take() {
+            self.emit(frame, out);
+        }
+        let since = self.ticks - self.first_tick;
+        if let Some(presence) = &mut self.presence {
+            presence.now(since);
+        }
+        if self.ticks.is_multiple_of(self.check_ticks) || self.checks == 0 {
+            self.check(&mut follow, out);
+        }
+        let lost_s = LOST_S.max(LOST_WINDOWS * follow.window_s());
+        let loss = if follow.away_s(now) > lost_s {
+            Some(Loss::Gone)
+        } else if self.is_wanted(follow.mean_hz()) {
+            None
+        } else {
+            Some(Loss::LeftRange)
+        };
+        self.following = Some(follow);
+        if let Some(loss) = loss {
+            self.let_go();
+            out.push(Track::Lost(loss));
+        }
+    }
+
+    /// Values for the ticks between the last frame and this one.
+    fn emit(&mut self, frame: Frame, out: &mut Vec<Track>) {
+        let tick = self.plan.tick() as f64;
+        let Some((before, mut next)) = self.last else {
+            self.last = Some((frame, (frame.at / tick).ceil() as u64));
+            return;
+        };
+        let measured = frame.at - before.at < 0.5 * LOST_S * self.plan.rate_hz;
+        while next as f64 * tick <= frame.at {
+            let part = (next as f64 * tick - before.at) / (frame.at - before.at);
+            let hz = before.hz + part * (frame.hz - before.hz);
+            out.push(Track::Value(Bridged { hz, measured }));
+            if let Some(presence) = &mut self.presence {
+                presence.value(hz, next.saturating_sub(self.first_tick), frame.power);
+            }
+            next += 1;
+        }
+        self.last = Some((frame, next));
+    }
+
+    fn check(&mut self, follow: &mut Follow, out: &mut Vec<Track>) {
+        self.checks += 1;
+        let views = self.views(Some(follow.mean_hz()));
+        let conflict = has_two(&views, follow.mean_hz());
+        let beside = self.beside(follow.mean_hz());
+        let mut share: f64 = 0.0;
+        for view in &views {
+            if let Some(note) = &view.hearing.note {
+                share = share.max(note.power_share);
+            }
+        }
+        let elsewhere = !views.iter().any(|view| {
+            let hz = view.any.as_ref().map(|any| any.fitted.series.hz);
+            hz.is_some_and(|hz| (hz / follow.mean_hz() - 1.0).abs() < 0.05)
+        });
+        if let Some(presence) = &mut self.presence {
+            presence.look(share, conflict, elsewhere);
+        }
+        let hearings: Vec<Hearing> = views.into_iter().map(|view| view.hearing).collect();
+        follow.hear(&hearings);
+        if self.checks.is_multiple_of(SETTLE_EVERY) {
+            follow.settle(&self.past());
+            self.learn(follow);
+        }
+        if beside.iter().any(|beside| beside.tone > 0.0) {
+            out.push(Track::Checked { beside });
+        }
+    }
+
+    /// What stands beside the note in each channel.
+    fn beside(&mut self, hz: f64) -> [Beside; MOST_CHANNELS] {
+        let mut all = [Beside::default(); MOST_CHANNELS];
+        let known = self.unbroken_ticks as usize * self.plan.tick();
+        if known < self.check.block() {
+            return all;
+        }
+        for (slot, recent) in all.iter_mut().zip(&self.recent) {
+            let window = recent.window();
+            let end = window.len() - self.ahead;
+            let seen = self.check.look(&window[end - self.check.block()..end], hz);
+            *slot = Beside {
+                tone: seen.tone + seen.harmonics,
+                harmonics: 0.0,
+                // Partials of lower notes lie where hum does.
+                hum: if hz > HUM_UP_TO_HZ {
+                    seen.hum
+                } else {
+                    [0.0; 2]
+                },
+                ..seen
+            };
+        }
+        all
+    }
+
+    fn learn(&mut self, follow: &Follow) {
+        let Some(fitted) = follow.fitted() else {
+            return;
+        };
+        if let Some(presence) = &mut self.presence {
+            presence.misfit(misfit(&fitted));
+        }
+        self.state = Some(NoteState {
+            stiffness: fitted.series.stiffness,
+            stray: fitted.rest,
+            partials: follow.partials().collect(),
+            window_s: follow.window_s(),
+        });
+    }
+}
+
+/// The note that explains the lines: a steady one, or else one that wavers.
+fn explained(lines: &[super::lines::Line], question: Question) -> Option<Explained> {
+    let steady = explain(lines, &question);
+    if steady
+        .as_ref()
+        .is_some_and(|note| note.power_share >= LEAST_SHARE)
+    {
+        return steady;
+    }
+    let wide = Question {
+        waver: Waver::WIDE,
+        ..question
+    };
+    let share = |note: &Option<Explained>| note.as_ref().map_or(0.0, |note| note.power_share);
+    let wavering = explain(lines, &wide);
+    if share(&wavering) > share(&steady) {
+        wavering
+    } else {
+        steady
+    }
+}
+
+/// How far the partials are from being those of one note, relative. Partials
+/// that crowd are of no string.
+fn misfit(fitted: &Fitted) -> f64 {
+    let crowding = -fitted.stiffness - 5.0 * fitted.stiffness_sd.min(1.0);
+    if crowding > 1e-4 { 1.0 } else { fitted.rest }
+}
+
+/// True when one channel carries the note, and the other something else that
+/// is neither much quieter nor mere noise.
+fn has_two(views: &[View], hz: f64) -> bool {
+    let is_note = |view: &View| {
+        let note = view.hearing.note.as_ref();
+        note.is_some_and(|note| {
+            note.power_share >= LEAST_SHARE && (note.fitted.series.hz / hz - 1.0).abs() < 0.01
+        })
+    };
+    let [left, right] = views else {
+        return false;
+    };
+    let (note, other) = match (is_note(left), is_note(right)) {
+        (true, false) => (left, right),
+        (false, true) => (right, left),
+        _ => return false,
+    };
+    let lines: f64 = other.look.lines.iter().map(|line| line.power).sum();
+    other.look.total > OTHER_POWER * note.look.total && lines > OTHER_SHARE * other.look.total
+}

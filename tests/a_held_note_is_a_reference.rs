@@ -1,0 +1,225 @@
+//! A held note tells the speed by its name, whichever partials can be heard;
+//! another note, music, silence and two things at once are told, not read.
+
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
+#[path = "support/note_sounds.rs"]
+#[allow(dead_code)] // benchmarks use the rest
+mod note_sounds;
+
+use std::process::{Command, Output};
+
+use note_sounds::{Held, RATE, interleaved, measured, note_hz};
+use serde_json::Value;
+use tapewright::readings::CautionCode;
+
+const A4: f64 = 440.0;
+
+/// Reads within the target, and within its own ±.
+fn reads(held: &Held, note: f64, most_percent: f64) {
+    let got = measured(&held.samples(), 1, note);
+    let speed = got
+        .speed
+        .unwrap_or_else(|| panic!("{held:?}: {:?}", got.cautions));
+    let error = speed.deviation.0 - 100.0 * (held.hz / note - 1.0);
+    assert!(error.abs() < most_percent, "{held:?}: off by {error} %");
+    let own = speed.uncertainty.unwrap().0;
+    assert!(
+        error.abs() < own.max(1e-4),
+        "{held:?}: off by {error} %, ±{own}"
+    );
+}
+
+#[test]
+fn any_note_is_read_to_a_fiftieth_of_a_percent_in_two_seconds() {
+    for (seed, midi) in (0..).zip([24, 33, 45, 60, 69, 81, 96, 108]) {
+        for speed in [0.92, 1.0, 1.0137, 1.08] {
+            reads(
+                &Held::plain(note_hz(midi) * speed, seed),
+                note_hz(midi),
+                0.02,
+            );
+        }
+    }
+}
+
+#[test]
+fn a_missing_fundamental_and_strong_overtones_are_no_other_note() {
+    for partials in [
+        vec![(2, 1.0), (3, 1.0), (4, 0.5)],
+        vec![(3, 1.0), (4, 0.7), (5, 0.7), (7, 0.2)],
+        vec![(1, 0.03), (2, 1.0), (3, 0.1), (4, 1.0)],
+        vec![(1, 1.0), (3, 0.5), (5, 0.3)],
+        vec![(1, 1.0)],
+    ] {
+        for speed in [0.92, 1.01, 1.08] {
+            let held = Held {
+                partials: partials.clone(),
+                ..Held::plain(A4 * speed, 7)
+            };
+            reads(&held, A4, 0.02);
+        }
+    }
+}
+
+#[test]
+fn a_stiff_string_is_read_by_its_first_partial() {
+    for partials in [vec![1, 2, 3, 4, 5, 6], vec![2, 3, 4, 5, 6]] {
+        let held = Held {
+            partials: partials.into_iter().map(|n| (n, 1.0)).collect(),
+            stiffness: 4e-4,
+            decay_s: 1.5,
+            ..Held::plain(222.0, 8)
+        };
+        reads(&held, 220.0, 0.02);
+        let got = measured(&held.samples(), 1, 220.0);
+        assert!(
+            got.has(CautionCode::PartialsStretched),
+            "{:?}",
+            got.cautions
+        );
+        let stiffness = got.note.unwrap().stiffness;
+        assert!((stiffness / 4e-4 - 1.0).abs() < 0.1, "{stiffness}");
+    }
+}
+
+#[test]
+fn vibrato_is_averaged_and_named() {
+    let held = Held {
+        vibrato: (5.5, 0.012),
+        seconds: 4.0,
+        ..Held::plain(441.0, 9)
+    };
+    reads(&held, A4, 0.03);
+    let got = measured(&held.samples(), 1, A4);
+    assert!(got.has(CautionCode::Vibrato));
+    let vibrato = got.note.unwrap().vibrato.unwrap();
+    assert!((vibrato.rate.0 - 5.5).abs() < 0.1, "{vibrato:?}");
+    assert!((vibrato.depth.0 - 1.2).abs() < 0.15, "{vibrato:?}");
+    assert!(got.flutter.weighted_two_sigma.is_none());
+}
+
+#[test]
+fn another_note_is_told_and_not_read() {
+    for (ratio, words) in [
+        (2.0, "an octave above"),
+        (0.5, "an octave below"),
+        (1.5, "7 semitones above"),
+        (0.75, "5 semitones below"),
+    ] {
+        for speed in [0.93, 1.0, 1.07] {
+            let got = measured(&Held::plain(A4 * ratio * speed, 3).samples(), 1, A4);
+            assert!(got.speed.is_none(), "{ratio}");
+            let texts: Vec<_> = got.cautions.iter().map(|it| &it.text).collect();
+            let near = |text: &&&String| text.contains(words) || text.contains("semitones");
+            assert!(texts.iter().any(|text| near(&text)), "{ratio}: {texts:?}");
+        }
+    }
+}
+
+#[test]
+fn chords_melodies_noise_and_silence_are_refused() {
+    let of = |hz: f64, seed| Held::plain(hz, seed).samples();
+    let chord: Vec<f32> = of(440.0, 1)
+        .iter()
+        .zip(of(554.365, 2))
+        .zip(of(659.255, 3))
+        .map(|((a, b), c)| (a + b + c) / 3.0)
+        .collect();
+    let melody: Vec<f32> = [0, 2, 4, 0, 7, 5, 4, 2, 0]
+        .into_iter()
+        .flat_map(|step| {
+            let held = Held {
+                seconds: 0.5,
+                ..Held::plain(note_hz(69 + step), 4)
+            };
+            held.samples()
+        })
+        .collect();
+    let noise = Held {
+        snr_db: -60.0,
+        ..Held::plain(A4, 5)
+    };
+    let noise: Vec<f32> = noise.samples().iter().map(|s| s * 1e-3).collect();
+    for (name, samples) in [
+        ("chord", chord),
+        ("melody", melody),
+        ("noise", noise),
+        ("silence", vec![0.0; 3 * RATE as usize]),
+    ] {
+        let got = measured(&samples, 1, A4);
+        assert!(got.speed.is_none() && !got.signal.usable, "{name}");
+        assert!(!got.cautions.is_empty(), "{name}");
+    }
+}
+
+#[test]
+fn two_things_on_two_channels_are_refused_until_one_is_chosen() {
+    let note = Held::plain(A4, 1).samples();
+    for other in [523.25, 446.0] {
+        let other = Held::plain(other, 2).samples();
+        let got = measured(&interleaved(&note, &other), 2, A4);
+        assert!(got.speed.is_none(), "{:?}", got.speed);
+        assert!(got.has(CautionCode::ChannelsDisagree), "{:?}", got.cautions);
+    }
+    let silent = vec![0.0; note.len()];
+    let got = measured(&interleaved(&silent, &note), 2, A4);
+    assert!(got.speed.unwrap().deviation.0.abs() < 0.02);
+}
+
+fn tapewright(folder: &std::path::Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_tapewright"))
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn notes_that_tone_writes_are_read_by_name() {
+    let folder = tempfile::tempdir().unwrap();
+    for (note, concert_pitch) in [("A4", "440"), ("C#5", "442"), ("Db3", "415"), ("C2", "440")] {
+        let pitch = ["--concert-pitch", concert_pitch];
+        let write = [
+            &["tone", note, "--seconds", "3", "-o", "note.wav", "--force"],
+            &pitch[..],
+        ];
+        assert!(tapewright(folder.path(), &write.concat()).status.success());
+        let reference = format!("note:{note}");
+        let read = ["read", "--json", "note.wav", "--reference", &reference];
+        let output = tapewright(folder.path(), &[&read, &pitch[..]].concat());
+        let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!(object["reference"]["kind"], "note");
+        let deviation = object["speed"]["deviation_percent"].as_f64().unwrap();
+        assert!(deviation.abs() < 0.001, "{note}: {deviation}");
+        assert_eq!(object["note"]["partials"][0], 1);
+        assert!(object["flutter"]["weighted_two_sigma_percent"].is_null());
+    }
+}
+
+#[test]
+fn what_is_no_note_and_no_pitch_is_refused_with_a_way_out() {
+    let folder = tempfile::tempdir().unwrap();
+    for (arguments, words) in [
+        (
+            ["--reference", "note:H4", "--concert-pitch", "440"],
+            "A4, C#5, Db3",
+        ),
+        (
+            ["--reference", "note:B0", "--concert-pitch", "440"],
+            "between C1 and C8",
+        ),
+        (
+            ["--reference", "note:A4", "--concert-pitch", "500"],
+            "between 400 and 470",
+        ),
+    ] {
+        let output = tapewright(
+            folder.path(),
+            &[&["read", "x.wav"], &arguments[..]].concat(),
+        );
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        let errors = String::from_utf8(output.stderr).unwrap();
+        assert!(errors.contains(words), "{errors}");
+    }
+}

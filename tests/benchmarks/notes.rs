@@ -1,0 +1,244 @@
+//! What a held note is worth as a reference: `cargo bench --bench notes`.
+//! Invented notes from C1 to C8 on an invented machine, 8 % slow to 8 % fast;
+//! the sample clock is right and left out of the ±. `-- 20` makes a quick
+//! look with so many cases a row, `-- --seed 7` takes others.
+
+#[path = "../support/note_sounds.rs"]
+mod note_sounds;
+#[path = "../support/sounds.rs"]
+#[allow(dead_code)] // other benchmarks use the rest
+mod sounds;
+
+use note_sounds::{Dice, Held, interleaved, measured, note_hz};
+use sounds::NO_TONES;
+
+const EACH: u64 = 100;
+
+/// A row of the table: its name, and a note of it.
+type Kind = (&'static str, fn(&mut Dice, u64) -> (f64, Held));
+
+const KINDS: [Kind; 9] = [
+    ("steady, 40 dB, 2 s", steady),
+    ("the same, 20 to 60 dB", noisy),
+    ("fundamental missing", missing),
+    ("overtones stronger, odd ones weak", overtones),
+    ("a single partial", single),
+    ("vibrato ±0.2 to 2 %, 3 s", vibrato),
+    ("decay in 0.4 to 2 s", decay),
+    ("stiff strings, B to 0.0008", strings),
+    ("wow ±0.1 %, hum, 10 s", wow),
+];
+
+/// A note and the same on the machine.
+fn drawn(dice: &mut Dice, seed: u64, lowest: f64, highest: f64) -> (f64, Held) {
+    let note = note_hz(dice.between(lowest, highest) as i32);
+    let mut held = Held::plain(note * dice.between(0.92, 1.08), seed);
+    let slope = dice.between(0.3, 1.6);
+    held.partials = (1..16)
+        .map(|n| (n, f64::from(n).powf(-slope) * dice.between(0.3, 1.0)))
+        .collect();
+    (note, held)
+}
+
+fn steady(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    drawn(dice, seed, 24.0, 109.0)
+}
+
+fn noisy(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = steady(dice, seed);
+    held.snr_db = dice.between(20.0, 60.0);
+    (note, held)
+}
+
+fn missing(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 24.0, 84.0);
+    held.partials.remove(0);
+    (note, held)
+}
+
+fn overtones(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 24.0, 84.0);
+    for (n, amplitude) in &mut held.partials {
+        *amplitude = match *n {
+            1 | 3 => dice.between(0.03, 0.2),
+            2 | 4 => dice.between(0.5, 1.0),
+            _ => *amplitude * 0.3,
+        };
+    }
+    (note, held)
+}
+
+fn single(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 36.0, 109.0);
+    held.partials = vec![(1, 1.0)];
+    (note, held)
+}
+
+fn vibrato(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 48.0, 96.0);
+    held.vibrato = (dice.between(4.0, 7.0), 10f64.powf(dice.between(-2.7, -1.7)));
+    held.seconds = 3.0;
+    (note, held)
+}
+
+fn decay(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 28.0, 100.0);
+    held.decay_s = dice.between(0.4, 2.0);
+    (note, held)
+}
+
+fn strings(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 28.0, 84.0);
+    held.stiffness = 10f64.powf(dice.between(-5.0, -3.1));
+    held.decay_s = dice.between(1.0, 4.0);
+    (note, held)
+}
+
+fn wow(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 36.0, 96.0);
+    held.wow = 0.001;
+    held.hum = 0.03;
+    held.seconds = 10.0;
+    (note, held)
+}
+
+#[derive(Default)]
+struct Row {
+    errors: Vec<f64>,
+    limits: Vec<f64>,
+    within: usize,
+    octaves: usize,
+    refused: Vec<u64>,
+    outside: Vec<u64>,
+}
+
+impl Row {
+    fn add(&mut self, note: f64, held: &Held, seed: u64) {
+        let got = measured(&held.samples(), 1, note);
+        let Some(speed) = got.speed else {
+            self.refused.push(seed);
+            return;
+        };
+        let error = (speed.deviation.0 - 100.0 * (held.hz / note - 1.0)).abs();
+        let limit = speed.uncertainty.map_or(f64::INFINITY, |limit| limit.0);
+        self.octaves += usize::from(error > 10.0);
+        // What rounding leaves is no error.
+        if error <= limit.max(1e-5) {
+            self.within += 1;
+        } else {
+            self.outside.push(seed);
+        }
+        self.errors.push(error);
+        self.limits.push(limit);
+    }
+
+    fn print(mut self, name: &str) {
+        let count = self.errors.len();
+        let part = |values: &mut Vec<f64>, part: f64| {
+            values.sort_by(f64::total_cmp);
+            let at = (part * values.len() as f64) as usize;
+            values.get(at.min(values.len().saturating_sub(1))).copied()
+        };
+        let [half, most] = [0.5, 0.95].map(|it| part(&mut self.errors, it).unwrap_or(f64::NAN));
+        let limit = part(&mut self.limits, 0.5).unwrap_or(f64::NAN);
+        println!(
+            "| {name} | {count} | {half:.5} | {most:.5} | {limit:.5} | {:.1} | {} | {:?} | {:?} |",
+            100.0 * self.within as f64 / count.max(1) as f64,
+            self.octaves,
+            self.refused,
+            self.outside,
+        );
+    }
+}
+
+/// Seeds of those that were read and should not have been.
+fn read_in_spite(each: u64, set: u64, make: impl Fn(u64) -> (Vec<f32>, u16, f64)) -> Vec<u64> {
+    (0..each)
+        .filter(|seed| {
+            let (samples, channels, note) = make(1_000_000 * set + seed);
+            measured(&samples, channels, note).speed.is_some()
+        })
+        .collect()
+}
+
+/// A note that is `times` the one that was named.
+fn other_note(seed: u64, times: f64) -> (Vec<f32>, u16, f64) {
+    let mut dice = Dice::new(seed ^ 0x5eed);
+    let (note, mut held) = drawn(&mut dice, seed, 40.0, 90.0);
+    held.hz *= times;
+    (held.samples(), 1, note)
+}
+
+fn chord(seed: u64) -> (Vec<f32>, u16, f64) {
+    let mut dice = Dice::new(seed ^ 0xc0de);
+    let root = dice.between(45.0, 75.0) as i32;
+    let third = if dice.between(0.0, 1.0) < 0.5 { 3 } else { 4 };
+    let notes = [0, third, 7].map(|step| {
+        let (_, mut held) = drawn(&mut dice, seed + step as u64, 50.0, 51.0);
+        held.hz = note_hz(root + step);
+        held.samples()
+    });
+    let sum = (0..notes[0].len()).map(|k| notes.iter().map(|it| it[k]).sum::<f32>() / 3.0);
+    (sum.collect(), 1, note_hz(root))
+}
+
+fn two_things(seed: u64) -> (Vec<f32>, u16, f64) {
+    let mut dice = Dice::new(seed ^ 0x2);
+    let (note, left) = drawn(&mut dice, seed, 45.0, 80.0);
+    let (_, right) = drawn(&mut dice, seed + 77, 45.0, 80.0);
+    (interleaved(&left.samples(), &right.samples()), 2, note)
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    let seed_at = arguments.iter().position(|it| it == "--seed");
+    let set: u64 = seed_at
+        .and_then(|at| arguments.get(at + 1)?.parse().ok())
+        .unwrap_or(0);
+    let each = arguments
+        .iter()
+        .enumerate()
+        .filter(|(place, _)| seed_at.is_none_or(|at| *place != at + 1))
+        .find_map(|(_, it)| it.parse().ok())
+        .unwrap_or(EACH);
+    println!(
+        "| note | read | median error % | 95 in 100 | median ± | within ± % | octave wrong | refused (seeds) | outside ± (seeds) |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+    for (kind, (name, make)) in KINDS.iter().enumerate() {
+        let mut row = Row::default();
+        for seed in 0..each {
+            let own = 1_000_000 * set + 1000 * kind as u64 + seed;
+            let (note, held) = make(&mut Dice::new(own), own);
+            row.add(note, &held, seed);
+        }
+        row.print(name);
+    }
+    println!();
+    println!("| no such note | sounds | read in spite (seeds) |");
+    println!("| --- | --- | --- |");
+    for (name, times) in [
+        ("an octave above", 2.0),
+        ("an octave below", 0.5),
+        ("a fifth above", 1.5),
+    ] {
+        let wrong = read_in_spite(each, set, |seed| other_note(seed, times));
+        println!("| {name} | {each} | {wrong:?} |");
+    }
+    println!(
+        "| triads | {each} | {:?} |",
+        read_in_spite(each, set, chord)
+    );
+    println!(
+        "| two things on two channels | {each} | {:?} |",
+        read_in_spite(each, set, two_things)
+    );
+    for (kind, name) in NO_TONES.iter().enumerate() {
+        let of = |seed| {
+            let sound = sounds::no_tone(kind, 440.0, 7_000_000 + 1000 * kind as u64 + seed);
+            (sound.samples, sound.channels, 440.0)
+        };
+        let few = each.div_ceil(2);
+        println!("| {name} | {few} | {:?} |", read_in_spite(few, set, of));
+    }
+}
