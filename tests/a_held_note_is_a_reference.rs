@@ -9,9 +9,9 @@ mod note_sounds;
 
 use std::process::{Command, Output};
 
-use note_sounds::{Held, RATE, interleaved, measured, note_hz};
+use note_sounds::{Held, RATE, engine, interleaved, measured, note_hz};
 use serde_json::Value;
-use tapewright::readings::CautionCode;
+use tapewright::readings::{CautionCode, FlutterReading, ToneState};
 
 const A4: f64 = 440.0;
 
@@ -165,6 +165,68 @@ fn two_things_on_two_channels_are_refused_until_one_is_chosen() {
     let silent = vec![0.0; note.len()];
     let got = measured(&interleaved(&silent, &note), 2, A4);
     assert!(got.speed.unwrap().deviation.0.abs() < 0.02);
+}
+
+#[test]
+fn a_note_is_followed_live() {
+    let mut engine = engine(1, A4);
+    let held = Held {
+        seconds: 6.0,
+        ..Held::plain(A4 * 0.985, 4)
+    };
+    engine.push(&held.samples());
+    let reading = engine.reading();
+    assert_eq!(reading.tone, ToneState::Locked);
+    let speed = reading.speed.unwrap();
+    assert!((speed.deviation.0 + 1.5).abs() < 0.01, "{speed:?}");
+    assert!((speed.needle.0 + 1.5).abs() < 0.05, "{speed:?}");
+    assert_eq!(reading.flutter, FlutterReading::default());
+    engine.push(&vec![0.0; RATE as usize]);
+    assert_eq!(engine.reading().tone, ToneState::Lost);
+    let octave = Held {
+        seconds: 3.0,
+        ..Held::plain(2.0 * A4, 4)
+    };
+    engine.push(&octave.samples());
+    let reading = engine.reading();
+    assert!(reading.speed.is_none() && matches!(reading.tone, ToneState::Wrong(_)));
+}
+
+#[test]
+fn the_tuning_of_music_is_told_as_a_hint() {
+    let folder = tempfile::tempdir().unwrap();
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut writer = hound::WavWriter::create(folder.path().join("tune.wav"), spec).unwrap();
+    // 20 cents sharp.
+    let speed = (20.0f64 / 1200.0).exp2();
+    for (seed, step) in (0..32).zip([0, 4, 7, 2, 9, 5, 11, 7].into_iter().cycle()) {
+        let held = Held {
+            seconds: 0.4,
+            ..Held::plain(note_hz(57 + step) * speed, seed)
+        };
+        for sample in held.samples() {
+            writer.write_sample(sample).unwrap();
+        }
+    }
+    writer.finalize().unwrap();
+    let output = tapewright(folder.path(), &["read", "--json", "tune.wav"]);
+    assert_eq!(output.status.code(), Some(4));
+    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let offset = object["tuning"]["offset_cents"].as_f64().unwrap();
+    assert!((offset - 20.0).abs() < 4.0, "{offset}");
+    let cautions = object["cautions"].as_array().unwrap();
+    let hint = cautions
+        .iter()
+        .find(|it| it["code"] == "tuning_hint")
+        .unwrap();
+    let text = hint["text"].as_str().unwrap();
+    assert!(text.contains("hint") && text.contains("semitone") && text.contains("in tune"));
+    assert!(object["speed"]["deviation_percent"].is_null());
 }
 
 fn tapewright(folder: &std::path::Path, arguments: &[&str]) -> Output {

@@ -14,10 +14,11 @@ use std::process::{Command, Stdio};
 
 use serde_json::Value;
 use tapewright::readings::{
-    FlutterReading, MarksFigures, MatchFigures, Measurement, PassageFigures, ReferenceKind,
+    FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, PassageFigures,
+    ReferenceKind, TuningHint, Vibrato,
 };
 use tapewright::report::{FileReport, FileResult, json};
-use tapewright::units::Seconds;
+use tapewright::units::{Cents, Hertz, Percent, Seconds};
 use tempfile::TempDir;
 use wave_bytes::{chunk, file, format_chunk, plain, tone_pcm16};
 
@@ -246,6 +247,49 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         let mut bad = good.clone();
         bad["speed"]["measured_hz"] = Value::from(3150.0);
         assert!(!breaches(&bad).is_empty());
+    }
+}
+
+#[test]
+fn a_note_and_a_tuning_keep_the_contract() {
+    let mut measurement = invented::measurement();
+    measurement.conditions.kind = ReferenceKind::Note;
+    measurement.note = Some(NoteFigures {
+        vibrato: Some(Vibrato {
+            rate: Hertz(5.5),
+            depth: Percent(0.9),
+        }),
+        stiffness: 0.0004,
+        partials: vec![1, 2, 5],
+    });
+    measurement.tuning = Some(TuningHint {
+        concert_pitch: Hertz(440.0),
+        offset: Cents(-12.3),
+        uncertainty: Cents(2.5),
+        scatter: Cents(9.0),
+    });
+    measurement.speed.as_mut().unwrap().parts.partials = Some(Percent(0.02));
+    let line = json::line(&FileReport {
+        file: "a.wav",
+        result: FileResult::Measured(&measurement),
+        tape: None,
+        sweep: None,
+        contact: None,
+    });
+    let good: Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(breaches(&good), Vec::<String>::new());
+    assert_eq!(good["note"]["vibrato"]["rate_hz"], 5.5);
+    assert_eq!(good["tuning"]["offset_cents"], -12.3);
+    for pointer in [
+        "/note/stiffness",
+        "/note/vibrato/depth_percent",
+        "/tuning/offset_percent",
+    ] {
+        let (object, key) = pointer.rsplit_once('/').unwrap();
+        let mut bad = good.clone();
+        let members = bad.pointer_mut(object).unwrap().as_object_mut().unwrap();
+        members.remove(key);
+        assert!(!breaches(&bad).is_empty(), "{pointer} may be missing");
     }
 }
 

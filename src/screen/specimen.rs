@@ -156,7 +156,6 @@ pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
         measurement: Arc::new(measurement(deviation)),
         machine: None,
         note: None,
-        tuning: None,
         supply_volts: None,
         run: None,
         wiper: None,

@@ -127,7 +127,14 @@ pub fn note_hz(midi: i32) -> f64 {
 
 /// Interleaved samples measured against a note; the sample clock is right.
 pub fn measured(samples: &[f32], channels: u16, note: f64) -> Measurement {
-    let mut engine = Engine::new(Settings {
+    let mut engine = engine(channels, note);
+    engine.push(samples);
+    engine.measurement()
+}
+
+/// An engine for a note; the sample clock is right.
+pub fn engine(channels: u16, note: f64) -> Engine {
+    Engine::new(Settings {
         rate_hz: RATE,
         channels,
         choice: ChannelChoice::Auto,
@@ -142,9 +149,7 @@ pub fn measured(samples: &[f32], channels: u16, note: f64) -> Measurement {
         },
         tolerance: Percent(0.5),
     })
-    .expect("a usual format");
-    engine.push(samples);
-    engine.measurement()
+    .expect("a usual format")
 }
 
 /// Two channels, interleaved.
