@@ -341,6 +341,34 @@ mod tests {
         assert_eq!((short.state, short.speed), (State::Listening, None));
     }
 
+    /// Tones that never change fit at any place, and one of another pitch fits
+    /// at another speed.
+    #[test]
+    fn steady_tones_are_no_music() {
+        let tones = |all: &[f64]| -> Vec<f32> {
+            (0..20 * 16_000)
+                .map(|n| {
+                    let t = f64::from(n) / 16_000.0;
+                    let sum: f64 = all
+                        .iter()
+                        .map(|hz| (std::f64::consts::TAU * hz * t).sin())
+                        .sum();
+                    (0.1 * sum) as f32
+                })
+                .collect()
+        };
+        let chord = [220.0, 550.0, 1650.0];
+        for (held, played) in [
+            (&[440.0][..], &[446.0][..]),
+            (&chord, &chord),
+            (&chord, &[222.0, 555.0, 1665.0]),
+        ] {
+            let copy = Arc::new(Copy::prepare(&tones(held), 16_000).expect("sound"));
+            let report = report(&copy, &tones(played), 4096);
+            assert_eq!(report.speed, None, "{played:?}: {report:?}");
+        }
+    }
+
     #[test]
     fn copies_that_are_none_are_refused() {
         let refused = |samples: &[f32]| Copy::prepare(samples, 8000).err();

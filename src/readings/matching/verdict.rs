@@ -16,9 +16,12 @@ const LEAST_S: f64 = 7.5;
 const LEAST_SHARE: f64 = 0.4;
 const LEAST_BANDS: usize = 2;
 
-/// Coefficients of all bands together, where they agree, less what a decoy
-/// reaches.
+/// Coefficients of all bands together, where they agree.
 const LEAST_LIKENESS: f64 = 0.7;
+
+/// The same above what decoys reach: steady tones are like themselves
+/// everywhere, and tell no place. (On music 0.35 or more where it is right.)
+const LEAST_ABOVE_DECOYS: f64 = 0.15;
 
 /// Most that places scatter about the line (median of the magnitudes): 1 % of
 /// wow at 0.5 Hz is 2.3 ms.
@@ -83,9 +86,11 @@ impl Evidence {
             .filter(|band| band.share >= LEAST_SHARE)
             .count();
         let likeness: f64 = self.bands.iter().map(|band| band.likeness).sum();
+        let decoys: f64 = self.bands.iter().map(|band| band.decoy).sum();
         self.heard_s >= LEAST_S
             && agree >= LEAST_BANDS
             && likeness >= LEAST_LIKENESS
+            && likeness - decoys >= LEAST_ABOVE_DECOYS
             && self.residual_s <= MOST_RESIDUAL_S
     }
 }
