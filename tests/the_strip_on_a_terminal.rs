@@ -38,9 +38,7 @@ fn one_key_leads_along_the_strip() {
     tmux.wait_for("Power off. Mark the trimmer");
     tmux.press("Space");
     tmux.wait_for("power OFF");
-    for _ in 0..5 {
-        tmux.press("Space");
-    }
+    tmux.press("Space");
     tmux.wait_for("cleaned 5x");
     tmux.press("Space");
     tmux.wait_for("✓clean");
