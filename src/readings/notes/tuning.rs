@@ -164,7 +164,9 @@ impl TuningMeter {
         }
         let together = |blocks: &[Direction]| {
             let mut sum = Direction::default();
-            blocks.iter().for_each(|block| sum.add(*block));
+            for block in blocks {
+                sum.add(*block);
+            }
             sum
         };
         let all = together(&self.blocks);

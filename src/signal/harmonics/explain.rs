@@ -188,6 +188,7 @@ fn score(weighed: &[Weighed], series: &Series, question: &Question) -> f64 {
 }
 
 /// The series fitted to its lines, its partials, and what they count.
+#[allow(clippy::type_complexity)] // named where it is used
 fn refined(
     weighed: &[Weighed],
     series: Series,

@@ -221,6 +221,7 @@ impl Follow {
         {
             self.before.clear();
             let from = self.next - self.comb.hop() as u64;
+            #[allow(clippy::needless_range_loop)] // several are indexed
             for channel in 0..self.channels {
                 let samples = past.samples(channel, from, self.comb.length());
                 self.comb.frame(samples, &mut self.before);
@@ -278,6 +279,7 @@ impl Follow {
         }
         while self.next + length as u64 <= to {
             self.now.clear();
+            #[allow(clippy::needless_range_loop)] // several are indexed
             for channel in 0..self.channels {
                 let samples = past.samples(channel, self.next, length);
                 self.comb.frame(samples, &mut self.now);
@@ -301,6 +303,7 @@ impl Follow {
         let mut strength = (0.0, 0.0);
         let mut loudest: f64 = 0.0;
         let mut offs = [[0.0; MOST_FOLLOWED]; MOST_CHANNELS];
+        #[allow(clippy::needless_range_loop)] // several are indexed
         for channel in 0..self.channels {
             let (mut power, mut noise, mut all) = (0.0, 0.0, 0.0);
             for (k, partial) in self.partials.iter_mut().enumerate() {
@@ -405,6 +408,7 @@ impl Follow {
         }
         self.off += (hop_s / LATELY_S).min(1.0) * (off - self.off);
         let slow = (hop_s / OFFSET_S).min(1.0).max(part.min(1.0));
+        #[allow(clippy::needless_range_loop)] // several are indexed
         for channel in 0..self.channels {
             let quality = &mut self.quality[channel];
             let mine = if self.used[channel] {
@@ -438,7 +442,7 @@ impl Follow {
                 (heard.power > 10.0 * heard.noise).then(|| {
                     let hz = partial.multiple * self.series.hz;
                     let radians = (heard.noise / heard.power).sqrt();
-                    let sd = (radians / (6.28 * hz * learnt_s)).hypot(PARTIAL_SD);
+                    let sd = (radians / (std::f64::consts::TAU * hz * learnt_s)).hypot(PARTIAL_SD);
                     Measured {
                         n: partial.n,
                         hz: hz * (1.0 + partial.stray),
