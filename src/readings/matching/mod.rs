@@ -1,7 +1,7 @@
 //! A familiar recording as reference: where the tape is in a digital copy of
 //! it, and how fast it runs, from the sound alone.
 //!
-//! [`Copy`] is the copy made ready: at [`RATE_HZ`], with an index of how the
+//! [`struct@Copy`] is the copy made ready: at [`RATE_HZ`], with an index of how the
 //! levels of `levels` rise and fall in it (`index`). [`Matcher`] takes the
 //! tape's sound. It looks for the newest seconds in the index at every speed
 //! of a grid, listens closely at the likeliest places (`closely`: correlation
