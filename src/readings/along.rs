@@ -74,12 +74,8 @@ pub struct Along {
 impl Place {
     /// From the figures of a stretch; `None` where its ± is not known.
     pub fn of(speed: &SpeedFigures) -> Option<Self> {
-        let parts = &speed.parts;
-        let wow = Expanded {
-            half_width: parts.wow?.0,
-            freedom: parts.wow_freedom.unwrap_or(f64::INFINITY),
-        };
-        let noise = Expanded::of_limit(parts.noise?.0);
+        let wow = speed.parts.fluctuation()?;
+        let noise = Expanded::of_limit(speed.parts.noise?.0);
         Some(Self::new(speed.deviation, Expanded::together([wow, noise])))
     }
 

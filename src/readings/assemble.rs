@@ -2,7 +2,6 @@
 
 use super::along::Along;
 use super::conditions::{Conditions, ReferenceKind};
-use super::expanded::Expanded;
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
 use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
@@ -105,24 +104,11 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     let wow = Fluctuation::of(stretch.series().blocks(), stretch.series().block_s())
         .filter(|_| stretch.measured_s() >= LEAST_FOR_FLUCTUATION_S)
         .map(|fluctuation| fluctuation.of_figure(stretch.weighing()).scaled(scale));
-    let parts = UncertaintyParts {
-        noise,
-        wow: wow.map(|wow| Percent(wow.half_width)),
-        wow_freedom: wow
-            .map(|wow| wow.freedom)
-            .filter(|freedom| freedom.is_finite()),
-        partials: None,
-        clock: conditions.clock.uncertainty.percent(),
-        reference: conditions.reference.uncertainty,
-    };
-    let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
-    Some(SpeedFigures {
-        measured: Some(conditions.clock.corrected(heard)),
-        deviation: conditions.deviation(heard, nominal),
-        uncertainty: of(parts.sum()),
-        uncertainty_with_reference: of(parts.sum_with_reference()),
-        parts,
-    })
+    Some(SpeedFigures::of(
+        Some(conditions.clock.corrected(heard)),
+        conditions.deviation(heard, nominal),
+        UncertaintyParts::of(noise, wow, conditions),
+    ))
 }
 
 fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<DriftReading> {
@@ -237,15 +223,7 @@ fn signal_cautions(
             ),
         );
     }
-    if got.signal.clipped_samples > 0 {
-        say(
-            CautionCode::Clipped,
-            format!(
-                "{} samples stood at full scale; turn the input down.",
-                got.signal.clipped_samples
-            ),
-        );
-    }
+    clipped_caution(got.signal.clipped_samples, say);
     if got.signal.dropout_count > 0 {
         say(
             CautionCode::Dropouts,
@@ -307,6 +285,16 @@ fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, Strin
         say(
             CautionCode::HalfOrDoubleSpeed,
             format!("{heard} is the reference at {what} speed; check the speed switch."),
+        );
+    }
+}
+
+/// What must be said of samples at full scale, if there were any.
+pub(super) fn clipped_caution(samples: u64, say: &mut impl FnMut(CautionCode, String)) {
+    if samples > 0 {
+        say(
+            CautionCode::Clipped,
+            format!("{samples} samples stood at full scale; turn the input down."),
         );
     }
 }

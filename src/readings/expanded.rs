@@ -1,9 +1,10 @@
 //! A 95 % uncertainty, how well it is known itself, and how several make one
 //! (JCGM 100:2008, clause 5 and annex G).
 
-use super::reading::UncertaintyParts;
+use super::conditions::Conditions;
+use super::reading::{SpeedFigures, UncertaintyParts};
 use crate::signal::statistics::student_95;
-use crate::units::Percent;
+use crate::units::{Hertz, Percent};
 
 /// Half of an interval that holds the truth 95 times in 100.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,14 +62,32 @@ impl Expanded {
 }
 
 impl UncertaintyParts {
+    /// Noise and wow as they were found, in percent of speed; clock and
+    /// reference as the conditions say.
+    pub fn of(noise: Option<Percent>, wow: Option<Expanded>, conditions: &Conditions) -> Self {
+        Self {
+            noise,
+            wow: wow.map(|wow| Percent(wow.half_width)),
+            wow_freedom: wow.map(|it| it.freedom).filter(|it| it.is_finite()),
+            partials: None,
+            clock: conditions.clock.uncertainty.percent(),
+            reference: conditions.reference.uncertainty,
+        }
+    }
+
+    /// What wow and flutter leave, with its freedom.
+    pub fn fluctuation(&self) -> Option<Expanded> {
+        Some(Expanded {
+            half_width: self.wow?.0,
+            freedom: self.wow_freedom.unwrap_or(f64::INFINITY),
+        })
+    }
+
     /// All but the reference's own error as one, in percent; `None` while the
     /// noise or the fluctuation is not known. What somebody stated, and what
     /// follows from a model, is taken as normal.
     pub fn sum(&self) -> Option<Expanded> {
-        let wow = Expanded {
-            half_width: self.wow?.0,
-            freedom: self.wow_freedom.unwrap_or(f64::INFINITY),
-        };
+        let wow = self.fluctuation()?;
         let partials = self.partials.unwrap_or(Percent(0.0));
         let limits = [self.noise?, self.clock, partials].map(|limit| Expanded::of_limit(limit.0));
         Some(Expanded::together([wow].into_iter().chain(limits)))
@@ -79,6 +98,21 @@ impl UncertaintyParts {
     pub fn sum_with_reference(&self) -> Option<Expanded> {
         let reference = Expanded::of_limit(self.reference?.0);
         Some(Expanded::together([self.sum()?, reference]))
+    }
+}
+
+impl SpeedFigures {
+    /// A speed with the sums of its parts. `measured` is the frequency, where
+    /// the reference has one.
+    pub fn of(measured: Option<Hertz>, deviation: Percent, parts: UncertaintyParts) -> Self {
+        let percent = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
+        Self {
+            measured,
+            deviation,
+            uncertainty: percent(parts.sum()),
+            uncertainty_with_reference: percent(parts.sum_with_reference()),
+            parts,
+        }
     }
 }
 

@@ -32,6 +32,7 @@ mod stretch;
 mod sweep;
 pub mod timed;
 mod warming;
+mod without_tone;
 
 pub use along::{Along, Place, Position};
 pub use by_ear::ByEar;

@@ -7,16 +7,12 @@ use super::copy::Copy;
 use super::figures::MatchFigures;
 use super::matcher::{Matcher, Report, State};
 use super::speed::SpeedFound;
-use crate::readings::assemble::reference_cautions;
 use crate::readings::conditions::ChannelChoice;
 use crate::readings::engine::{EngineError, Settings};
-use crate::readings::expanded::Expanded;
-use crate::readings::reading::{
-    Caution, CautionCode, ChannelUsed, FlutterReading, Measurement, SignalFigures, SpeedFigures,
-    UncertaintyParts,
-};
+use crate::readings::reading::{Caution, CautionCode, ChannelUsed, Measurement, SpeedFigures};
+use crate::readings::without_tone::{self, Heard};
 use crate::signal::level::LevelMeter;
-use crate::units::{Decibels, Hertz, Percent, Seconds};
+use crate::units::{Decibels, Hertz, Seconds};
 
 /// A channel this far below the other one is missing.
 const MISSING: Decibels = Decibels(-30.0);
@@ -95,79 +91,33 @@ impl CopyMeter {
     /// What came of everything pushed so far.
     pub fn measurement(&self) -> Measurement {
         let report = self.matcher.report();
-        let conditions = self.settings.conditions;
         let mut cautions = Vec::new();
         let mut say = |code, text| cautions.push(Caution { code, text });
         if report.speed.is_some() {
-            reference_cautions(&conditions, &mut say);
-            say(
-                CautionCode::ReferenceGivesNoFlutter,
-                "Drift and flutter cannot be had from a recording; use a tone for them.".into(),
-            );
             followed_cautions(&report, &mut say);
         } else {
             let (code, text) = refusal(&report);
             say(code, text);
         }
-        if self.clipped > 0 {
-            say(
-                CautionCode::Clipped,
-                format!(
-                    "{} samples stood at full scale; turn the input down.",
-                    self.clipped
-                ),
-            );
-        }
-        Measurement {
-            duration: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
-            rate_hz: self.settings.rate_hz,
+        let heard = Heard {
+            settings: &self.settings,
+            from: "a recording",
+            frames: self.frames,
+            clipped: self.clipped,
             channel: self.channel(),
-            conditions,
-            nominal: None,
-            signal: SignalFigures {
-                usable: report.speed.is_some(),
-                level: self.level(),
-                snr: None,
-                clipped_samples: self.clipped,
-                dropouts: Vec::new(),
-                dropout_count: 0,
-                gaps: 0,
-            },
-            speed: report.speed.map(|found| self.speed(&found)),
-            drift: None,
-            stability: Vec::new(),
-            along: None,
-            flutter: FlutterReading::default(),
-            note: None,
-            tuning: None,
-            passage: None,
-            marks: None,
-            recording: Some(figures(&report)),
-            cautions,
-        }
+            level: self.level(),
+            snr: None,
+        };
+        let speed = report.speed.map(|found| self.speed(&found));
+        let mut measurement = heard.measurement(speed, Vec::new(), cautions);
+        measurement.recording = Some(figures(&report));
+        measurement
     }
 
     fn speed(&self, found: &SpeedFound) -> SpeedFigures {
         let conditions = &self.settings.conditions;
         let deviation = conditions.deviation(Hertz(found.ratio), Hertz(1.0));
-        let percent = 100.0 * deviation.ratio();
-        let wow = found.uncertainty.scaled(percent);
-        let parts = UncertaintyParts {
-            noise: Some(Percent(found.noise * percent)),
-            wow: Some(Percent(wow.half_width)),
-            wow_freedom: Some(wow.freedom).filter(|freedom| freedom.is_finite()),
-            partials: None,
-            clock: conditions.clock.uncertainty.percent(),
-            reference: conditions.reference.uncertainty,
-        };
-        let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
-        SpeedFigures {
-            measured: None,
-            deviation,
-            uncertainty: of(parts.sum()),
-            uncertainty_with_reference: of(parts.sum_with_reference()),
-            parts,
-        }
+        without_tone::speed(deviation, found.noise, found.uncertainty, conditions)
     }
 
     /// Mean square of a channel.

@@ -11,7 +11,9 @@ pub use tuning::{TuningHint, TuningMeter};
 pub use vibrato::VibratoMeter;
 pub use words::{NO_NOTE, TWO_THINGS, wrong_note};
 
-use super::reading::{Caution, CautionCode, FlutterReading, Measurement};
+use super::reading::{
+    Caution, CautionCode, FlutterReading, Measurement, SpeedFigures, UncertaintyParts,
+};
 use crate::signal::harmonics::tracker::NoteState;
 use crate::signal::statistics::NORMAL_95;
 use crate::units::Percent;
@@ -45,10 +47,11 @@ pub fn finish(
         partials: state.map_or_else(Vec::new, |state| state.partials.to_vec()),
     };
     if let Some((speed, state)) = measurement.speed.as_mut().zip(state) {
-        speed.parts.partials = Some(of_partials(state));
-        let of = |sum: Option<super::Expanded>| sum.map(|sum| Percent(sum.half_width));
-        speed.uncertainty = of(speed.parts.sum());
-        speed.uncertainty_with_reference = of(speed.parts.sum_with_reference());
+        let parts = UncertaintyParts {
+            partials: Some(of_partials(state)),
+            ..speed.parts
+        };
+        *speed = SpeedFigures::of(speed.measured, speed.deviation, parts);
     }
     measurement.cautions.extend(words::of_note(&figures));
     measurement.note = Some(figures);

@@ -85,8 +85,8 @@ impl Listening {
         self.envelopes[0].1.hop_s()
     }
 
-    pub fn duration(&self) -> Seconds {
-        Seconds(self.frames as f64 / f64::from(self.settings.rate_hz))
+    pub fn frames(&self) -> u64 {
+        self.frames
     }
 
     pub fn clipped(&self) -> u64 {

@@ -3,13 +3,10 @@
 use std::f64::consts::TAU;
 
 use super::listening::Listening;
-use crate::readings::assemble::reference_cautions;
-use crate::readings::conditions::Conditions;
+use crate::readings::conditions::{Conditions, ReferenceKind};
 use crate::readings::expanded::Expanded;
-use crate::readings::reading::{
-    Caution, CautionCode, ChannelUsed, FlutterReading, Measurement, SignalFigures, SpeedFigures,
-    UncertaintyParts,
-};
+use crate::readings::reading::{Caution, CautionCode, ChannelUsed, Measurement, SpeedFigures};
+use crate::readings::without_tone::{self, Heard};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Sound that stands less above the noise is called noisy.
@@ -55,31 +52,18 @@ pub(super) struct Strength {
 
 /// The speed that a time tells.
 pub(super) fn speed(timed: &Timed, conditions: &Conditions) -> SpeedFigures {
-    // As frequencies: how often the time goes into a second.
-    let [heard, nominal] = [timed.measured, timed.expected].map(|time| Hertz(time.0.recip()));
-    let deviation = conditions.deviation(heard, nominal);
-    let percent = 100.0 * deviation.ratio() / timed.measured.0;
-    let wow = timed.wow.scaled(percent);
-    let parts = UncertaintyParts {
-        noise: Some(Percent(timed.noise_s * percent)),
-        wow: Some(Percent(wow.half_width)),
-        wow_freedom: Some(wow.freedom).filter(|freedom| freedom.is_finite()),
-        partials: None,
-        clock: conditions.clock.uncertainty.percent(),
-        reference: conditions.reference.uncertainty,
-    };
-    let of = |sum: Option<Expanded>| sum.map(|sum| Percent(sum.half_width));
-    SpeedFigures {
-        measured: None,
+    let deviation = deviation(timed.measured, timed.expected, conditions);
+    without_tone::speed(
         deviation,
-        uncertainty: of(parts.sum()),
-        uncertainty_with_reference: of(parts.sum_with_reference()),
-        parts,
-    }
+        timed.noise_s / timed.measured.0,
+        timed.wow.scaled(timed.measured.0.recip()),
+        conditions,
+    )
 }
 
-/// The deviation alone, for what is refused for it.
+/// The deviation alone.
 pub(super) fn deviation(measured: Seconds, expected: Seconds, conditions: &Conditions) -> Percent {
+    // As frequencies: how often the time goes into a second.
     conditions.deviation(Hertz(measured.0.recip()), Hertz(expected.0.recip()))
 }
 
@@ -93,65 +77,28 @@ pub(super) fn measurement(
     heard: &Listening,
     strength: Strength,
     speed: Option<SpeedFigures>,
-    mut cautions: Vec<Caution>,
+    cautions: Vec<Caution>,
 ) -> Measurement {
-    let conditions = heard.settings.conditions;
-    let mut say = |code, text| cautions.push(Caution { code, text });
-    if speed.is_some() {
-        reference_cautions(&conditions, &mut say);
-        say(
-            CautionCode::ReferenceGivesNoFlutter,
-            format!(
-                "Drift and flutter cannot be had from {}; use a tone for them.",
-                match conditions.kind {
-                    crate::readings::ReferenceKind::Marks => "marks",
-                    _ => "a passage",
-                }
-            ),
-        );
-        if let Some(snr) = strength.snr.filter(|snr| *snr < LOW_SNR) {
-            say(
-                CautionCode::LowSnr,
-                format!("The sound stands only {snr:.0} above the noise."),
-            );
-        }
-    }
-    if heard.clipped() > 0 {
-        say(
-            CautionCode::Clipped,
-            format!(
-                "{} samples stood at full scale; turn the input down.",
-                heard.clipped()
-            ),
-        );
-    }
-    Measurement {
-        duration: heard.duration(),
-        rate_hz: heard.settings.rate_hz,
-        channel: strength.channel,
-        conditions,
-        nominal: None,
-        signal: SignalFigures {
-            usable: speed.is_some(),
-            level: strength.level,
-            snr: strength.snr,
-            clipped_samples: heard.clipped(),
-            dropouts: Vec::new(),
-            dropout_count: 0,
-            gaps: 0,
+    let noisy = strength
+        .snr
+        .filter(|snr| speed.is_some() && *snr < LOW_SNR)
+        .map(|snr| {
+            let text = format!("The sound stands only {snr:.0} above the noise.");
+            caution(CautionCode::LowSnr, text)
+        });
+    let heard = Heard {
+        settings: &heard.settings,
+        from: match heard.settings.conditions.kind {
+            ReferenceKind::Marks => "marks",
+            _ => "a passage",
         },
-        speed,
-        drift: None,
-        stability: Vec::new(),
-        along: None,
-        flutter: FlutterReading::default(),
-        note: None,
-        tuning: None,
-        passage: None,
-        marks: None,
-        recording: None,
-        cautions,
-    }
+        frames: heard.frames(),
+        clipped: heard.clipped(),
+        channel: strength.channel,
+        level: strength.level,
+        snr: strength.snr,
+    };
+    heard.measurement(speed, cautions, Vec::from_iter(noisy))
 }
 
 /// A refusal in one sentence.

@@ -1,0 +1,97 @@
+//! What a reference that is no tone tells: a speed as a ratio, neither drift
+//! nor flutter.
+
+use super::assemble::{clipped_caution, reference_cautions};
+use super::conditions::Conditions;
+use super::engine::Settings;
+use super::expanded::Expanded;
+use super::reading::{
+    Caution, CautionCode, ChannelUsed, FlutterReading, Measurement, SignalFigures, SpeedFigures,
+    UncertaintyParts,
+};
+use crate::units::{Decibels, Percent, Seconds};
+
+/// The speed of a deviation whose 95 % parts, relative, are these.
+pub(super) fn speed(
+    deviation: Percent,
+    noise: f64,
+    wow: Expanded,
+    conditions: &Conditions,
+) -> SpeedFigures {
+    let percent = 100.0 * deviation.ratio();
+    let parts = UncertaintyParts::of(
+        Some(Percent(noise * percent)),
+        Some(wow.scaled(percent)),
+        conditions,
+    );
+    SpeedFigures::of(None, deviation, parts)
+}
+
+/// What was heard of it.
+pub(super) struct Heard<'a> {
+    /// With the conditions.
+    pub settings: &'a Settings,
+    /// The reference in words, as it stands behind "from".
+    pub from: &'static str,
+    pub frames: u64,
+    pub clipped: u64,
+    pub channel: ChannelUsed,
+    pub level: Option<Decibels>,
+    pub snr: Option<Decibels>,
+}
+
+impl Heard<'_> {
+    /// The measurement without what only one kind of reference says; its
+    /// cautions stand before and after those that go with every speed.
+    pub fn measurement(
+        self,
+        speed: Option<SpeedFigures>,
+        before: Vec<Caution>,
+        after: Vec<Caution>,
+    ) -> Measurement {
+        let conditions = self.settings.conditions;
+        let mut cautions = before;
+        let mut say = |code, text| cautions.push(Caution { code, text });
+        if speed.is_some() {
+            reference_cautions(&conditions, &mut say);
+            say(
+                CautionCode::ReferenceGivesNoFlutter,
+                format!(
+                    "Drift and flutter cannot be had from {}; use a tone for them.",
+                    self.from
+                ),
+            );
+        }
+        cautions.extend(after);
+        clipped_caution(self.clipped, &mut |code, text| {
+            cautions.push(Caution { code, text });
+        });
+        Measurement {
+            duration: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
+            rate_hz: self.settings.rate_hz,
+            channel: self.channel,
+            conditions,
+            nominal: None,
+            signal: SignalFigures {
+                usable: speed.is_some(),
+                level: self.level,
+                snr: self.snr,
+                clipped_samples: self.clipped,
+                dropouts: Vec::new(),
+                dropout_count: 0,
+                gaps: 0,
+            },
+            speed,
+            drift: None,
+            stability: Vec::new(),
+            along: None,
+            flutter: FlutterReading::default(),
+            note: None,
+            tuning: None,
+            passage: None,
+            marks: None,
+            recording: None,
+            cautions,
+        }
+    }
+}
