@@ -44,6 +44,9 @@ const ANCHOR_S: f64 = 20.0;
 const LEAST_MOVE: f64 = 0.05;
 /// A mean that goes away by so many times its 95 % has been moved, seen or not.
 const CREPT_TIMES: f64 = 2.0;
+/// It has to stay away for so long, in seconds: until then the mean may still
+/// have both sides of the move in it.
+const CREPT_FOR_S: f64 = 3.5;
 /// A lag is learnt from moves of this size on.
 const LAG_MOVE: f64 = 0.5;
 /// The tail of a move: this part of it is still to come.
@@ -117,6 +120,8 @@ pub struct Guide {
     anchor: Option<(f64, f64)>,
     /// Values since that was so.
     anchored: f64,
+    /// Values since the mean has been away from it.
+    crept: f64,
     /// The hand has been at work since.
     moved: bool,
     /// Values since the hand was last seen at work.
@@ -140,6 +145,7 @@ impl Guide {
             settled: None,
             anchor: None,
             anchored: 0.0,
+            crept: 0.0,
             moved: false,
             rested: 0.0,
             last: None,
@@ -283,14 +289,17 @@ impl Guide {
     fn drop_anchor(&mut self, settled: (f64, f64)) {
         self.anchor = Some(settled);
         self.anchored = 0.0;
+        self.crept = 0.0;
     }
 
     fn settle(&mut self, mean: f64, uncertainty: f64) {
         let newest = (mean, uncertainty);
         let anchor = *self.anchor.get_or_insert(newest);
         let latest = self.settled.replace(newest);
-        let has_crept =
+        let is_away =
             (mean - anchor.0).abs() > LEAST_MOVE.max(CREPT_TIMES * uncertainty.hypot(anchor.1));
+        self.crept = if is_away { self.crept + 1.0 } else { 0.0 };
+        let has_crept = self.crept > CREPT_FOR_S * self.rate_hz;
         let before = match (std::mem::take(&mut self.moved), has_crept) {
             (true, _) => latest,
             (false, true) => Some(anchor),
