@@ -16,6 +16,7 @@ use super::source::{SourceEvent, StreamFormat};
 use crate::readings::contact::{ContactCheck, ContactReport};
 use crate::readings::{
     ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, SampleClock, Settings,
+    Yardstick,
 };
 use crate::units::Percent;
 
@@ -119,6 +120,8 @@ pub enum Request {
     HandsOff,
     /// Forget that question.
     HandsOn,
+    /// A passage begins or ends now.
+    EdgeByHand,
 }
 
 /// What is known of the source's sample clock at a rate in hertz: a device may
@@ -141,6 +144,7 @@ impl Analysis {
         conditions: Conditions,
         choice: ChannelChoice,
         tolerance: Percent,
+        yardstick: Yardstick,
         clock_at: Option<ClockAtRate>,
     ) -> std::io::Result<Self> {
         let newest = Arc::new(ArcSwap::from_pointee(LiveState::default()));
@@ -153,6 +157,7 @@ impl Analysis {
                 conditions,
                 choice,
                 tolerance,
+                yardstick,
             },
             clock_at,
             state: LiveState::default(),
@@ -181,11 +186,12 @@ impl Analysis {
 }
 
 /// What a new engine is told.
-#[derive(Clone, Copy)]
+#[derive(Clone)]
 struct Wishes {
     conditions: Conditions,
     choice: ChannelChoice,
     tolerance: Percent,
+    yardstick: Yardstick,
 }
 
 struct Connection {
@@ -261,7 +267,8 @@ impl Worker {
             | Request::ForgetSweep
             | Request::MarkAnEighth
             | Request::HandsOff
-            | Request::HandsOn => {}
+            | Request::HandsOn
+            | Request::EdgeByHand => {}
         }
         let Some((engine, _)) = &mut self.engine else {
             return;
@@ -280,6 +287,7 @@ impl Worker {
             Request::MarkAnEighth => engine.mark_an_eighth(),
             Request::HandsOff => engine.hands_off(),
             Request::HandsOn => engine.hands_on(),
+            Request::EdgeByHand => engine.edge_by_hand(),
             // Carried out above: the check needs no engine.
             Request::BeginContact | Request::EndContact | Request::ForgetContact => {}
         }
@@ -440,14 +448,15 @@ impl Worker {
 }
 
 impl Wishes {
-    fn engine(self, format: StreamFormat) -> Result<Engine, crate::readings::EngineError> {
-        Engine::new(Settings {
+    fn engine(&self, format: StreamFormat) -> Result<Engine, crate::readings::EngineError> {
+        let settings = Settings {
             rate_hz: format.rate_hz,
             channels: format.channels,
             choice: self.choice,
             conditions: self.conditions,
             tolerance: self.tolerance,
-        })
+        };
+        Engine::by(settings, self.yardstick.clone())
     }
 }
 
@@ -475,6 +484,7 @@ mod tests {
             Conditions::default(),
             ChannelChoice::Auto,
             Percent(0.5),
+            Yardstick::Frequency,
             clock_at,
         )
         .expect("a thread");

@@ -10,7 +10,7 @@ use jiff::tz::TimeZone;
 
 use super::cli::WatchOptions;
 use super::keeper::{Keeper, Saving};
-use super::{Exit, Failure, Outcome, ticking};
+use super::{Exit, Failure, Outcome, copy, ticking};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
@@ -18,9 +18,9 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::audio::ticks::Ticks;
-use crate::readings::{Nominal, SampleClock};
+use crate::readings::{Nominal, SampleClock, Yardstick};
 use crate::records::{ClockFigure, Clocks, ClocksWarning, places};
-use crate::references::{OwnSpeed, TapeCard};
+use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
     self, Effect, Ending, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind, Terminal,
@@ -48,15 +48,26 @@ fn tape_news(card: &TapeCard) -> String {
     )
 }
 
-/// What is not followed live can be recorded.
-fn no_live(options: &WatchOptions) -> Failure {
+/// The simulated machine plays tones alone.
+fn no_rehearsal(reference: &Reference) -> Failure {
     Failure::new(
         Exit::Usage,
         format!(
-            "{} is not measured live; record the line output and give the recording to tapewright read --reference {0}",
-            options.reference.reference()
+            "the simulated machine plays a tone; leave out --rehearse to measure by {reference}, or give a tone or a note as --reference"
         ),
     )
+}
+
+/// What is measured by; a copy is read and made ready here.
+fn yardstick(reference: &Reference) -> Result<Yardstick, Failure> {
+    Ok(match reference {
+        Reference::Passage(time) | Reference::Marks(time) => Yardstick::Time(*time),
+        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(_) => Yardstick::Frequency,
+        Reference::Recording(_) => match copy::of(reference)? {
+            Some(copy) => Yardstick::Copy(copy),
+            None => Yardstick::Frequency,
+        },
+    })
 }
 
 /// A source that runs, with what must be held for as long as it does.
@@ -70,9 +81,11 @@ struct Source {
 }
 
 pub(super) fn run(options: WatchOptions) -> Outcome {
-    if !options.reference.reference().kind().has_frequency() {
-        return Err(no_live(&options));
+    let reference = options.reference.reference();
+    if options.rehearse && !reference.kind().has_frequency() {
+        return Err(no_rehearsal(&reference));
     }
+    let yardstick = yardstick(&reference)?;
     let ticks_output = ticking::output(&options)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
@@ -99,6 +112,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         conditions,
         options.reference.choice(),
         options.tolerance.half_width,
+        yardstick,
         clock_at,
     )
     .map_err(|error| cannot_start(&error))?;

@@ -92,7 +92,7 @@ mod tests {
     fn speed(deviation: f64, uncertainty: Option<f64>, steadiness: Steadiness) -> SpeedReading {
         SpeedReading {
             deviation: Percent(deviation),
-            measured: Hertz(3150.0 * (1.0 + deviation / 100.0)),
+            measured: Some(Hertz(3150.0 * (1.0 + deviation / 100.0))),
             uncertainty: uncertainty.map(Percent),
             uncertainty_with_reference: None,
             scatter: uncertainty.map(Percent),

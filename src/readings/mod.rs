@@ -33,6 +33,7 @@ mod sweep;
 pub mod timed;
 mod warming;
 mod without_tone;
+mod yardstick;
 
 pub use along::{Along, Place, Position};
 pub use by_ear::ByEar;
@@ -59,3 +60,4 @@ pub use sweep::{
 };
 pub use timed::{MarksFigures, PassageFigures};
 pub use warming::Warming;
+pub use yardstick::Yardstick;

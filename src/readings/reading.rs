@@ -8,11 +8,11 @@ use serde::{Deserialize, Serialize};
 use super::along::Along;
 use super::guidance::Guidance;
 use super::holding::Holding;
-use super::matching::MatchFigures;
+use super::matching::{MatchFigures, PlaceInCopy};
 use super::notes::{NoteFigures, TuningHint};
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
-use super::timed::{MarksFigures, PassageFigures};
+use super::timed::{MarksFigures, PassageFigures, Progress};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// The newest state of the live measurement, small enough to hand over whole.
@@ -27,6 +27,10 @@ pub struct Reading {
     /// The nominal tone that deviations are measured against; `None` before
     /// the first lock when it is to be found by itself.
     pub nominal: Option<Hertz>,
+    /// Where the tape is in its digital copy; only where that is the reference.
+    pub place: Option<PlaceInCopy>,
+    /// How a passage or marks stand; only where they are the reference.
+    pub timed: Option<Progress>,
     /// `None` while no tone is followed.
     pub speed: Option<SpeedReading>,
     /// `None` until the record since the last move is long enough.
@@ -186,8 +190,8 @@ pub enum Steadiness {
 pub struct SpeedReading {
     /// The digits: mean over whole wow periods since the last move.
     pub deviation: Percent,
-    /// The same as a frequency.
-    pub measured: Hertz,
+    /// The same as a frequency; `None` where the reference has none.
+    pub measured: Option<Hertz>,
     /// 95 % of the digits without the reference's own error; `None` while it
     /// cannot be known yet.
     pub uncertainty: Option<Percent>,

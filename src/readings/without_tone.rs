@@ -1,5 +1,5 @@
-//! What a reference that is no tone tells: a speed as a ratio, neither drift
-//! nor flutter.
+//! What a reference that is no tone tells: a speed as a ratio, no flutter, and
+//! drift only where it was followed live.
 
 use super::assemble::{clipped_caution, reference_cautions};
 use super::conditions::Conditions;
@@ -33,6 +33,8 @@ pub(super) struct Heard<'a> {
     pub settings: &'a Settings,
     /// The reference in words, as it stands behind "from".
     pub from: &'static str,
+    /// The drift is known all the same.
+    pub has_drift: bool,
     pub frames: u64,
     pub clipped: u64,
     pub channel: ChannelUsed,
@@ -57,8 +59,14 @@ impl Heard<'_> {
             say(
                 CautionCode::ReferenceGivesNoFlutter,
                 format!(
-                    "Drift and flutter cannot be had from {}; use a tone for them.",
-                    self.from
+                    "{} cannot be had from {}; use a tone for {}.",
+                    if self.has_drift {
+                        "Flutter"
+                    } else {
+                        "Drift and flutter"
+                    },
+                    self.from,
+                    if self.has_drift { "it" } else { "them" }
                 ),
             );
         }

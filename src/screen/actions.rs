@@ -3,7 +3,7 @@
 
 use super::keys::tones_to_choose;
 use super::panels;
-use super::state::{Effect, Entry, EntryFor, ScreenState, Slot};
+use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, Slot};
 use super::view::View;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
@@ -54,6 +54,8 @@ pub enum Action {
     Repaint,
     /// Let the next unit lead.
     NextUnit,
+    /// A passage begins or ends now.
+    Edge,
     /// Take the next tolerance class.
     NextTolerance,
     /// Keep a snapshot.
@@ -131,6 +133,7 @@ impl ScreenState {
                 self.card = (next < panels::card::pages(self)).then_some(next);
                 Vec::new()
             }
+            Action::Edge => vec![Effect::Ask(Request::EdgeByHand)],
             Action::MarkAnEighth => vec![Effect::Ask(Request::MarkAnEighth)],
             Action::GoOn => self.go_on(),
             Action::GoBack => self.go_back(),
@@ -148,6 +151,9 @@ impl ScreenState {
             Action::Repaint => vec![Effect::Repaint],
             Action::NextUnit => {
                 self.lead = self.lead.next();
+                if self.lead == Lead::Hertz && !self.conditions.kind.has_frequency() {
+                    self.lead = self.lead.next();
+                }
                 Vec::new()
             }
             Action::NextTolerance => {

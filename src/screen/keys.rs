@@ -6,7 +6,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use super::actions::Action;
 use super::state::{EntryFor, ScreenState, Slot, SourceKind};
 use super::view::View;
-use crate::readings::{Likely, Problem};
+use crate::readings::{Likely, Problem, ReferenceKind};
 
 /// When a key means something.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -22,6 +22,8 @@ enum When {
     Unsaved,
     /// Only with ticks out of a sound output.
     Ticking,
+    /// Only with a passage as reference.
+    Timing,
 }
 
 /// A key and what it does.
@@ -73,6 +75,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back"),
     key(KeyCode::Char('k'), NONE, When::Always, || Action::Contact, "k", "contacts", "check a volume control or switch: begin, work it, end"),
     key(KeyCode::Char('o'), NONE, When::Rehearsing, || Action::WorkControl, "o", "control", "let the simulated hand work the volume control"),
+    key(KeyCode::Char('z'), NONE, When::Timing, || Action::Edge, "z", "begins/ends", "the passage begins, or ends, now: timed by hand where its edges are not clear"),
     key(KeyCode::Char('g'), NONE, When::Always, || Action::MarkAnEighth, "g", "", "an eighth of a turn clockwise comes now: its answer teaches how far to turn"),
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Backspace, NONE, When::Always, || Action::GoBack, "Bksp", "back", "one step back"),
@@ -130,6 +133,7 @@ impl Binding {
             }
             When::Unsaved => state.unsaved().next().is_some(),
             When::Ticking => state.ticks.is_some(),
+            When::Timing => state.conditions.kind == ReferenceKind::Passage,
         }
     }
 

@@ -18,6 +18,7 @@ mod long_run;
 mod look;
 mod panels;
 mod pen;
+mod references;
 mod routine;
 mod run;
 mod runs;

@@ -17,7 +17,7 @@ use crate::units::{Decibels, Hertz, Percent, Seconds};
 pub(super) fn speed(deviation: f64) -> SpeedReading {
     SpeedReading {
         deviation: Percent(deviation),
-        measured: Hertz(3150.0 * (1.0 + deviation / 100.0)),
+        measured: Some(Hertz(3150.0 * (1.0 + deviation / 100.0))),
         uncertainty: Some(Percent(0.02)),
         uncertainty_with_reference: None,
         scatter: Some(Percent(0.01)),
@@ -67,6 +67,8 @@ pub(super) fn reading(deviation: f64) -> Reading {
             problems: Vec::new(),
         },
         nominal: Some(Hertz(3150.0)),
+        place: None,
+        timed: None,
         speed: Some(speed(deviation)),
         drift: Some(drift()),
         worth: None,

@@ -7,7 +7,11 @@ use super::state::{Effect, ScreenState};
 use super::view::View;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
-use crate::readings::{SweepReport, Sweeping};
+use crate::readings::{ReferenceKind, SweepReport, Sweeping};
+
+/// Jumps of milliseconds do not show in anything else.
+const NEEDS_A_TONE: &str = "the wiper check needs a tone: play a tape with one, and start with \
+    --reference tone:HZ";
 
 impl ScreenState {
     /// The sweep that is under way, or the last one.
@@ -26,6 +30,10 @@ impl ScreenState {
 
     /// Opens the view and begins, or ends what is under way.
     pub(super) fn sweep(&mut self) -> Vec<Effect> {
+        if self.conditions.kind != ReferenceKind::Tone {
+            self.message = Some(NEEDS_A_TONE.to_owned());
+            return Vec::new();
+        }
         self.view = View::Wiper;
         self.uncover();
         self.follow_view();

@@ -1,8 +1,10 @@
 //! Figures and troubles in words.
 
 use super::look::Look;
+use super::references::noun;
 use crate::readings::{
-    ChannelUsed, ClockSource, Likely, Problem, Reading, SampleClock, ToneState, WrongTone,
+    ChannelUsed, ClockSource, Likely, Problem, Reading, ReferenceKind, SampleClock, ToneState,
+    WrongTone,
 };
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -98,7 +100,13 @@ pub(super) const NO_NOTE: &str = "sound but no single held note near the one tha
     chords, tunes and speech cannot be read";
 
 /// A trouble: what is the matter, its likely cause, and what to do.
-pub(super) fn problem(problem: &Problem, reading: &Reading, nominal: Option<Hertz>) -> String {
+pub(super) fn problem(
+    problem: &Problem,
+    reading: &Reading,
+    nominal: Option<Hertz>,
+    kind: ReferenceKind,
+) -> String {
+    let what = noun(kind);
     match *problem {
         Problem::NoSignal => "no signal: is the tape playing? Check the machine's output, \
             the cable, the channel, the input gain"
@@ -106,25 +114,26 @@ pub(super) fn problem(problem: &Problem, reading: &Reading, nominal: Option<Hert
         Problem::NoTone => "sound but no steady tone: is this the tone part of the test tape? \
             Music and speech cannot be read"
             .to_owned(),
-        Problem::ToneLost => "tone lost: end of the tone, tape stopped, or a bad contact; \
-            wiggle the cable, rewind"
-            .to_owned(),
+        Problem::ToneLost => format!(
+            "{what} lost: end of the {what}, tape stopped, or a bad contact; wiggle the cable, \
+             rewind"
+        ),
         Problem::WrongTone(wrong) => wrong_tone(wrong, nominal),
         Problem::Clipped => "clipped: too loud for the input; turn the output or the input \
             gain down"
             .to_owned(),
         Problem::Hum { mains, level } => format!(
-            "hum at {mains}, {:.0} dB below the tone: move the cable off mains leads, check the \
+            "hum at {mains}, {:.0} dB below the {what}: move the cable off mains leads, check the \
              screen and the ground",
             -level.0
         ),
         Problem::LowSnr(snr) => format!(
-            "noise only {:.0} dB below the tone: clean the heads, raise the level, switch noise \
+            "noise only {:.0} dB below the {what}: clean the heads, raise the level, switch noise \
              reduction off",
             snr.0
         ),
         Problem::LowLevel(level) => format!(
-            "tone very quiet ({:.0} dB): turn the input gain up, or use the line output",
+            "{what} very quiet ({:.0} dB): turn the input gain up, or use the line output",
             level.0
         ),
         Problem::Dropouts(count) => format!(
@@ -132,7 +141,7 @@ pub(super) fn problem(problem: &Problem, reading: &Reading, nominal: Option<Hert
             if count == 1 { "dropout" } else { "dropouts" }
         ),
         Problem::OneChannel(used) => format!(
-            "tone on the {} only: dirty head, bad contact, or a mono cable; the reading itself \
+            "{what} on the {} only: dirty head, bad contact, or a mono cable; the reading itself \
              is good",
             channel(used)
         ),
@@ -175,17 +184,17 @@ fn wrong_tone(wrong: WrongTone, nominal: Option<Hertz>) -> String {
 
 /// Both tones with what each would mean; the user chooses.
 fn ambiguous(taken: Hertz, other: Hertz, reading: &Reading) -> String {
-    let Some(speed) = &reading.speed else {
+    let Some(measured) = reading.speed.and_then(|speed| speed.measured) else {
         return format!("which tone does the tape carry? 1: {taken}, 2: {other}");
     };
     let means = |tone: Hertz| {
-        let off = (speed.measured.0 / tone.0 - 1.0) * 100.0;
+        let off = (measured.0 / tone.0 - 1.0) * 100.0;
         let word = if off < 0.0 { "slow" } else { "fast" };
         format!("{tone} and {:.1} % {word}", off.abs())
     };
     format!(
         "which tone does the tape carry? Heard {:.0} Hz. Press 1: {}, 2: {}",
-        speed.measured.0,
+        measured.0,
         means(taken),
         means(other)
     )
@@ -220,8 +229,8 @@ mod tests {
     fn an_ambiguous_tone_says_what_each_would_mean() {
         // 3055 Hz: 1.8 % fast of 3000, 3.0 % slow of 3150.
         let mut reading = specimen::reading(0.0);
-        reading.speed.as_mut().unwrap().measured = Hertz(3055.0);
-        let text = problem(&specimen::ambiguous(), &reading, None);
+        reading.speed.as_mut().unwrap().measured = Some(Hertz(3055.0));
+        let text = problem(&specimen::ambiguous(), &reading, None, ReferenceKind::Tone);
         assert!(text.contains("1: 3000 Hz and 1.8 % fast"), "{text}");
         assert!(text.contains("2: 3150 Hz and 3.0 % slow"), "{text}");
     }
@@ -260,7 +269,7 @@ mod tests {
         let reading = specimen::reading(0.0);
         let mut seen = Vec::new();
         for trouble in &all {
-            let text = problem(trouble, &reading, Some(Hertz(3150.0)));
+            let text = problem(trouble, &reading, Some(Hertz(3150.0)), ReferenceKind::Tone);
             // Two rows of the smallest screen, three for the longest.
             assert!(text.chars().count() <= 144, "{text}");
             assert!(text.contains(';') || text.contains(':'), "{text}");

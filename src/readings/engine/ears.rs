@@ -1,7 +1,11 @@
-//! What follows the reference in the samples: a tone by itself, or a note by
-//! all of its partials.
+//! What follows the reference in the samples: a tone by itself, a note by all
+//! of its partials, a recording by its digital copy.
+
+use std::sync::Arc;
 
 use crate::readings::conditions::{Conditions, Nominal, ReferenceKind};
+use crate::readings::matching::CopyTracker;
+use crate::readings::yardstick::Yardstick;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
 use crate::signal::harmonics::tracker::{NoteState, NoteTracker};
@@ -11,11 +15,27 @@ use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS, Track, Tracker};
 pub(super) enum Ears {
     Tone(Box<Tracker>),
     Note(Box<NoteTracker>),
+    Copy(Box<CopyTracker>),
+    /// Right speed is a time: others listen.
+    None(Plan),
 }
 
 impl Ears {
     /// For one or two channels, and what the conditions name.
-    pub(super) fn new(rate_hz: u32, channels: usize, conditions: &Conditions) -> Self {
+    pub(super) fn new(
+        rate_hz: u32,
+        channels: usize,
+        conditions: &Conditions,
+        yardstick: &Yardstick,
+    ) -> Self {
+        match yardstick {
+            Yardstick::Frequency => {}
+            Yardstick::Time(_) => return Self::None(Plan::new(rate_hz)),
+            Yardstick::Copy(copy) => {
+                let tracker = CopyTracker::new(rate_hz, channels, Arc::clone(copy));
+                return Self::Copy(Box::new(tracker));
+            }
+        }
         match (conditions.kind, conditions.nominal) {
             (ReferenceKind::Note, Nominal::Fixed(note)) => {
                 Self::Note(Box::new(NoteTracker::new(rate_hz, channels, note.0)))
@@ -28,6 +48,8 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.plan(),
             Self::Note(tracker) => tracker.plan(),
+            Self::Copy(tracker) => tracker.plan(),
+            Self::None(plan) => plan,
         }
     }
 
@@ -41,6 +63,8 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.tick(input, out),
             Self::Note(tracker) => tracker.tick(input, out),
+            Self::Copy(tracker) => tracker.tick(input, out),
+            Self::None(_) => {}
         }
     }
 
@@ -52,6 +76,7 @@ impl Ears {
                     tracker.set_range(range_hz);
                 }
             }
+            Self::Copy(_) | Self::None(_) => {}
         }
     }
 
@@ -60,6 +85,7 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.unwanted().map(|line| line.hz),
             Self::Note(tracker) => tracker.unwanted_hz(),
+            Self::Copy(_) | Self::None(_) => None,
         }
     }
 
@@ -67,6 +93,8 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.gap(),
             Self::Note(tracker) => tracker.gap(),
+            Self::Copy(tracker) => tracker.gap(),
+            Self::None(_) => {}
         }
     }
 
@@ -75,6 +103,8 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.evidence().map(|it| it as &dyn Witness),
             Self::Note(tracker) => tracker.witness(),
+            Self::Copy(tracker) => tracker.witness(),
+            Self::None(_) => None,
         }
     }
 
@@ -82,6 +112,8 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.is_following(),
             Self::Note(tracker) => tracker.is_following(),
+            Self::Copy(tracker) => tracker.is_following(),
+            Self::None(_) => false,
         }
     }
 
@@ -89,6 +121,8 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.quality(),
             Self::Note(tracker) => tracker.quality(),
+            Self::Copy(tracker) => tracker.quality(),
+            Self::None(_) => [ChannelQuality::default(); MOST_CHANNELS],
         }
     }
 
@@ -96,14 +130,23 @@ impl Ears {
         match self {
             Self::Tone(tracker) => tracker.band_hz(),
             Self::Note(tracker) => tracker.band_hz(),
+            Self::Copy(_) | Self::None(_) => None,
         }
     }
 
     /// What is known of a note besides its speed.
     pub(super) fn note(&self) -> Option<&NoteState> {
         match self {
-            Self::Tone(_) => None,
+            Self::Tone(_) | Self::Copy(_) | Self::None(_) => None,
             Self::Note(tracker) => tracker.state(),
+        }
+    }
+
+    /// Where the tape is in its copy, where there is one.
+    pub(super) fn copy(&self) -> Option<&CopyTracker> {
+        match self {
+            Self::Tone(_) | Self::Note(_) | Self::None(_) => None,
+            Self::Copy(tracker) => Some(tracker),
         }
     }
 

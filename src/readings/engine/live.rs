@@ -4,13 +4,16 @@ use std::sync::Arc;
 
 use super::{Engine, trend};
 use crate::readings::assemble::{flutter_figures, percent_per_hz};
-use crate::readings::conditions::ChannelChoice;
+use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::digits::Digits;
 use crate::readings::holding::{Holding, Known};
+use crate::readings::matching::CopyTracker;
 use crate::readings::reading::{
     DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness,
 };
 use crate::readings::stability::{Worth, stability, worth};
+use crate::readings::timed::LiveTimed;
+use crate::readings::yardstick::Yardstick;
 use crate::units::{Hertz, Percent, Seconds};
 
 /// Settled: the scatter is at most this part of the tolerance.
@@ -27,7 +30,7 @@ impl Engine {
             self.tone,
             self.channel_used(),
             &self.tracker.quality(),
-            speed.map(|speed| speed.measured).zip(self.nominal),
+            speed.and_then(|speed| speed.measured).zip(self.nominal),
             self.nominal_choice(),
         );
         if self.settings.choice != ChannelChoice::Auto {
@@ -35,17 +38,31 @@ impl Engine {
             let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
             signal.problems.retain(|problem| !is_wish(problem));
         }
+        let timed = self.timed.as_ref();
+        if timed.is_some() {
+            // No tone is looked for.
+            let counts =
+                |problem: &Problem| matches!(problem, Problem::NoSignal | Problem::Clipped);
+            signal.problems.retain(counts);
+        }
         Reading {
             at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
             tone: self.tone,
             signal,
-            nominal: self.nominal,
+            nominal: self
+                .nominal
+                .filter(|_| matches!(self.yardstick, Yardstick::Frequency)),
+            place: self.tracker.copy().map(CopyTracker::place),
+            timed: timed.map(LiveTimed::progress),
             speed,
             drift: self.drift(),
             worth: self.worth(),
             flutter: self.flutter_reading(),
             trend: self.trend_percent(),
-            keeping: self.keeper.state(),
+            keeping: match timed {
+                Some(timed) => timed.keeping(),
+                None => self.keeper.state(),
+            },
             guidance: self.guide.guidance(self.settings.tolerance),
             sweep: self.sweeping(),
             holding: self.holding(),
@@ -64,6 +81,9 @@ impl Engine {
     }
 
     fn speed(&self) -> Option<SpeedReading> {
+        if let Some(timed) = &self.timed {
+            return timed.speed(self.settings.tolerance);
+        }
         if !self.is_shown() {
             return None;
         }
@@ -76,7 +96,11 @@ impl Engine {
             .map(|scatter| Percent(scatter.0.hypot(conditions.clock.uncertainty.percent().0)));
         Some(SpeedReading {
             deviation: conditions.deviation(hz, nominal),
-            measured: conditions.clock.corrected(hz),
+            measured: self
+                .tracker
+                .copy()
+                .is_none()
+                .then(|| conditions.clock.corrected(hz)),
             uncertainty,
             uncertainty_with_reference: uncertainty
                 .zip(conditions.reference.uncertainty)
@@ -154,8 +178,10 @@ impl Engine {
     }
 
     fn flutter_reading(&self) -> FlutterReading {
-        // A player's unsteadiness cannot be told from the machine's.
-        let shown = self.is_shown() && !self.is_note();
+        // A player's unsteadiness cannot be told from the machine's, and
+        // places in a copy come too seldom.
+        let gives_flutter = self.settings.conditions.kind == ReferenceKind::Tone;
+        let shown = self.is_shown() && gives_flutter;
         let Some(scale) = self.scale().filter(|_| shown) else {
             return FlutterReading::default();
         };

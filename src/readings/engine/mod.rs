@@ -18,10 +18,14 @@ use crate::readings::health::{Health, channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE, Choice};
 use crate::readings::keep::Keeper;
+use crate::readings::matching::{CopyTracker, RIGHT_HZ, told};
 use crate::readings::notes::{self, VibratoMeter};
 use crate::readings::reading::{ChannelUsed, Measurement, ToneState, WrongTone};
 use crate::readings::short::ShortRecord;
 use crate::readings::stretch::Stretch;
+use crate::readings::timed::LiveTimed;
+use crate::readings::without_tone::Heard;
+use crate::readings::yardstick::Yardstick;
 use crate::signal::demodulator::MOST_TICKS;
 use crate::signal::tracker::{ChannelQuality, Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Percent, Seconds};
@@ -119,18 +123,33 @@ pub struct Engine {
     hold: Option<HoldCheck>,
     /// Only where the reference is a note.
     vibrato: Option<VibratoMeter>,
+    /// Only where right speed is a time.
+    timed: Option<LiveTimed>,
+    yardstick: Yardstick,
 }
 
 impl Engine {
     /// An engine for one input format.
     pub fn new(settings: Settings) -> Result<Self, EngineError> {
+        Self::by(settings, Yardstick::Frequency)
+    }
+
+    /// The same by something else than a frequency.
+    pub fn by(mut settings: Settings, yardstick: Yardstick) -> Result<Self, EngineError> {
         settings.check()?;
+        if matches!(yardstick, Yardstick::Copy(_)) {
+            settings.conditions.nominal = Nominal::Fixed(RIGHT_HZ);
+        }
+        let timed = match yardstick {
+            Yardstick::Time(expected) => Some(LiveTimed::new(settings, expected)?),
+            Yardstick::Frequency | Yardstick::Copy(_) => None,
+        };
         let inputs = usize::from(settings.channels).min(MOST_CHANNELS);
         let listened = match settings.choice {
             ChannelChoice::Auto => inputs,
             ChannelChoice::Left | ChannelChoice::Right => 1,
         };
-        let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions);
+        let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &yardstick);
         let rate = tracker.plan().output_rate_hz();
         let mut engine = Self {
             settings,
@@ -162,6 +181,8 @@ impl Engine {
             hold: None,
             vibrato: (settings.conditions.kind == ReferenceKind::Note)
                 .then(|| VibratoMeter::new(DIGITS_HZ)),
+            timed,
+            yardstick,
             tracker,
         };
         engine.set_ranges();
@@ -182,6 +203,9 @@ impl Engine {
     /// memory held does not grow with the length of the stream.
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
+        if let Some(timed) = &mut self.timed {
+            timed.push(interleaved);
+        }
         let frames = MOST_TICKS * self.tracker.plan().tick();
         for piece in interleaved.chunks(frames * channels) {
             self.push_piece(piece);
@@ -436,7 +460,7 @@ impl Engine {
             .scatter()
             .map(|scatter| scatter.0 / self.settings.tolerance.0);
         if let Some(stretch) = self.keeper.advance(steady, period_s, known) {
-            let measurement = self.as_note(assemble(&stretch, &self.surroundings()));
+            let measurement = self.finished(&stretch);
             self.keeper.finish(measurement);
         }
     }
@@ -474,6 +498,9 @@ impl Engine {
         self.whole.frames += lost_frames;
         self.short.end();
         self.keeper.disturbed();
+        if let Some(timed) = &mut self.timed {
+            timed.gap();
+        }
     }
 
     /// The measurement over everything pushed so far (for recordings).
@@ -507,6 +534,43 @@ impl Engine {
         }
     }
 
+    /// The measurement of a stretch that has just ended.
+    fn finished(&self, stretch: &Stretch) -> Measurement {
+        let assembled = assemble(stretch, &self.surroundings());
+        match self.tracker.copy() {
+            Some(copy) => self.as_copied(assembled, stretch, copy),
+            None => self.as_note(assembled),
+        }
+    }
+
+    /// The same by the places in the copy, which tell the speed more closely
+    /// than the track that was made from them; drift is the track's.
+    fn as_copied(
+        &self,
+        assembled: Measurement,
+        stretch: &Stretch,
+        copy: &CopyTracker,
+    ) -> Measurement {
+        let to_s = copy.told_s();
+        let report = copy.report_over(to_s - stretch.track_s(), to_s);
+        let heard = Heard {
+            settings: &self.settings,
+            from: "a recording",
+            has_drift: assembled.drift.is_some(),
+            frames: stretch.frames,
+            clipped: stretch.clipped,
+            channel: assembled.channel,
+            level: assembled.signal.level,
+            snr: None,
+        };
+        Measurement {
+            drift: assembled.drift,
+            along: assembled.along,
+            stability: assembled.stability,
+            ..told(&report, heard)
+        }
+    }
+
     fn is_note(&self) -> bool {
         self.settings.conditions.kind == ReferenceKind::Note
     }
@@ -536,10 +600,12 @@ impl Engine {
 
     /// Chooses another nominal tone; nothing measured so far is lost.
     pub fn set_nominal(&mut self, nominal: Nominal) {
-        if self.is_note() {
+        if self.settings.conditions.kind != ReferenceKind::Tone {
             // Usual tones are what is chosen from: other ears for them.
-            self.settings.conditions.kind = ReferenceKind::Tone;
-            self.other_run(nominal);
+            let mut conditions = self.settings.conditions;
+            conditions.kind = ReferenceKind::Tone;
+            conditions.nominal = nominal;
+            self.other_reference(conditions, Yardstick::Frequency);
             return;
         }
         self.settings.conditions.nominal = nominal;
@@ -567,10 +633,21 @@ impl Engine {
     /// begins anew, since nothing that was learnt need hold there. Time goes
     /// on.
     pub fn other_run(&mut self, nominal: Nominal) {
-        let mut settings = self.settings;
-        settings.conditions.nominal = nominal;
+        let conditions = Conditions {
+            nominal,
+            ..self.settings.conditions
+        };
+        self.other_reference(conditions, self.yardstick.clone());
+    }
+
+    /// Another reference: begins anew, time goes on.
+    pub fn other_reference(&mut self, conditions: Conditions, yardstick: Yardstick) {
+        let settings = Settings {
+            conditions,
+            ..self.settings
+        };
         // The format has been taken once already.
-        let Ok(mut anew) = Self::new(settings) else {
+        let Ok(mut anew) = Self::by(settings, yardstick) else {
             return;
         };
         anew.frames = self.frames;
@@ -585,7 +662,17 @@ impl Engine {
 
     /// Begins to keep a stretch; see [`Reading::keeping`](crate::readings::Reading::keeping).
     pub fn keep(&mut self, request: KeepRequest) {
-        self.keeper.begin(request);
+        match &mut self.timed {
+            Some(timed) => timed.keep(request),
+            None => self.keeper.begin(request),
+        }
+    }
+
+    /// A passage begins or ends now, as somebody hears it.
+    pub fn edge_by_hand(&mut self) {
+        if let Some(timed) = &mut self.timed {
+            timed.edge_by_hand();
+        }
     }
 
     /// The tool is taken away now: does the speed hold? See
@@ -608,7 +695,7 @@ impl Engine {
     pub fn end_of_input(&mut self) {
         self.follow_flutter();
         if let Some(stretch) = self.keeper.end() {
-            let measurement = self.as_note(assemble(&stretch, &self.surroundings()));
+            let measurement = self.finished(&stretch);
             self.keeper.finish(measurement);
         }
     }
@@ -616,6 +703,9 @@ impl Engine {
     /// Stops keeping, or forgets a stretch that is done.
     pub fn forget_kept(&mut self) {
         self.keeper.forget();
+        if let Some(timed) = &mut self.timed {
+            timed.forget_kept();
+        }
     }
 
     fn ranges_hz(&self) -> Vec<[f64; 2]> {

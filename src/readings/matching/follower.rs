@@ -15,10 +15,27 @@ const NEAR_S: f64 = 0.001;
 /// A window is at its place when the bands' coefficients are this on average.
 const LIKE: f32 = 0.2;
 
-/// After so many windows in vain in a row it is looked for a little further
-/// off; after so many the place is lost.
-const LOOK_AROUND: usize = 8;
+/// After so many windows in vain in a row the place is lost.
 const LOST: usize = 24;
+
+/// After each of the first windows in vain, and after every so many, it is
+/// looked for further off and at other speeds: a hand turns the trimmer, and
+/// sound at a wrong speed is not like itself for longer than some cycles.
+const LOOK_AT_FIRST: usize = 3;
+const LOOK_EVERY: usize = 4;
+
+/// Speeds that are tried beside the last: up to so many steps of this either
+/// way.
+const STEPS: i32 = 10;
+const STEP: f64 = 0.004;
+
+/// Of so many tries the best is believed when it is this like, and so much
+/// more than the last speed makes it.
+const LIKE_ELSEWHERE: f32 = 0.35;
+const MORE_LIKE: f32 = 1.3;
+
+/// A new speed is taken as it was found until so many places bear it out.
+const BORNE_OUT: usize = 4;
 
 /// Silence of the copy through which the place is foreseen at most, in
 /// windows: 20 s.
@@ -33,10 +50,18 @@ pub enum Followed {
     Lost,
 }
 
+/// The speed has been changed: places from this one on go by another.
+#[derive(Clone, Copy, Debug)]
+struct Turned {
+    first: usize,
+    slope: f64,
+}
+
 /// Follows one stretch.
 pub struct Follower {
     sign: f32,
     places: Stretch,
+    turned: Option<Turned>,
     missed: usize,
     quiet: usize,
 }
@@ -53,6 +78,7 @@ impl Follower {
         Self {
             sign,
             places,
+            turned: None,
             missed: 0,
             quiet: 0,
         }
@@ -65,11 +91,21 @@ impl Follower {
 
     /// Where the tape is at a time, and how fast it runs there.
     pub fn foreseen(&self) -> Option<Line> {
-        let last_s = self.places.last()?[0];
-        let from = self
+        let last = *self.places.last()?;
+        let since = self
             .places
-            .partition_point(|place| place[0] < last_s - FORESEEN_FROM_S);
-        let newest = &self.places[from.min(self.places.len().saturating_sub(4))..];
+            .partition_point(|place| place[0] < last[0] - FORESEEN_FROM_S);
+        let since = since.min(self.places.len().saturating_sub(BORNE_OUT));
+        let newest = match self.turned {
+            Some(turned) if self.places.len() < turned.first + BORNE_OUT => {
+                return Some(Line {
+                    through: last,
+                    slope: turned.slope,
+                });
+            }
+            Some(turned) => &self.places[since.max(turned.first)..],
+            None => &self.places[since..],
+        };
         let line = median_line(newest, 2.0 * HOPS_S[CLOSE])
             .map(|line| refined(newest, line, NEAR_S))
             .or_else(|| least_squares(newest.iter()))?;
@@ -100,24 +136,61 @@ impl Follower {
         let Some(along) = self.foreseen() else {
             return Followed::Lost;
         };
-        let scale = match self.missed {
-            missed if missed > 0 && missed.is_multiple_of(LOOK_AROUND) => NEAR,
-            _ => CLOSE,
-        };
-        let window = hearing.window(tape, scale, time_s);
-        match hearing.at(&copy.samples, &window, along, scale, self.sign) {
+        let window = hearing.window(tape, CLOSE, time_s);
+        match hearing.at(&copy.samples, &window, along, CLOSE, self.sign) {
             Some(point) if !point.loud => self.quiet += 1,
-            Some(point) if point.likeness >= LIKE => {
-                self.places.push([point.time_s, point.place_s]);
-                self.missed = 0;
-                self.quiet = 0;
+            Some(point) if point.likeness >= LIKE => self.found(&point),
+            close => {
+                self.missed += 1;
+                let close = close.map_or(0.0, |point| point.likeness);
+                let looks = self.missed <= LOOK_AT_FIRST || self.missed.is_multiple_of(LOOK_EVERY);
+                if looks {
+                    self.look_around(hearing, copy, tape, (time_s, along, close));
+                }
             }
-            _ => self.missed += 1,
         }
         if self.missed >= LOST || self.quiet >= MOST_QUIET {
             Followed::Lost
         } else {
             Followed::On
+        }
+    }
+
+    fn found(&mut self, point: &Point) {
+        self.places.push([point.time_s, point.place_s]);
+        self.missed = 0;
+        self.quiet = 0;
+    }
+
+    /// Looks for a window further off and at other speeds; `close`: how like it
+    /// was at the last.
+    fn look_around(
+        &mut self,
+        hearing: &mut Hearing,
+        copy: &Copy,
+        tape: Tape,
+        (time_s, along, close): (f64, Line, f32),
+    ) {
+        let window = hearing.window(tape, NEAR, time_s);
+        let through = [time_s, along.at(time_s)];
+        let tried = (-STEPS..=STEPS).filter_map(|step| {
+            let slope = along.slope * (1.0 + f64::from(step) * STEP);
+            if !(SPEEDS[0]..=SPEEDS[1]).contains(&slope) {
+                return None;
+            }
+            let line = Line { through, slope };
+            let point = hearing.at(&copy.samples, &window, line, NEAR, self.sign)?;
+            Some((point, slope))
+        });
+        let best = tried.max_by(|a, b| a.0.likeness.total_cmp(&b.0.likeness));
+        let Some((point, slope)) = best else { return };
+        let least = LIKE_ELSEWHERE.max(MORE_LIKE * close);
+        if point.loud && point.likeness >= least {
+            self.turned = Some(Turned {
+                first: self.places.len(),
+                slope,
+            });
+            self.found(&point);
         }
     }
 }

@@ -6,6 +6,7 @@ use super::copy::Copy;
 use super::examine::Examiner;
 use super::follower::{Followed, Follower};
 use super::hearing::{Hearing, Tape};
+use super::sifter::sifted;
 use super::speed::{SpeedFound, Stretch, speed_of};
 use super::verdict::Evidence;
 use super::{RATE, RATE_HZ};
@@ -228,23 +229,74 @@ impl Matcher {
         self.search_every_s = SEARCH_EVERY_S[0];
     }
 
+    /// Pairs of time on the tape and place in the copy, in seconds, of the
+    /// stretch that is followed; `None` unless one is.
+    pub fn followed(&self) -> Option<&[[f64; 2]]> {
+        let follower = self.follower.as_ref()?;
+        Some(follower.places())
+    }
+
+    /// What is known of the place.
+    pub fn state(&self) -> State {
+        self.state
+    }
+
+    /// How often the place was lost.
+    pub fn losses(&self) -> u32 {
+        self.losses
+    }
+
+    /// True when another place is as likely, with the same speed.
+    pub fn repeats(&self) -> bool {
+        self.repeats
+    }
+
+    /// Where the tape is in the copy, if it is followed.
+    pub fn now_at_copy_s(&self) -> Option<f64> {
+        let foreseen = self.follower.as_ref().and_then(Follower::foreseen);
+        foreseen.map(|line| line.at(self.heard_s()))
+    }
+
+    /// Tape with sound so far.
+    pub fn sound_s(&self) -> f64 {
+        self.sound_ticks as f64 * TICK as f64 / RATE
+    }
+
+    fn heard_s(&self) -> f64 {
+        (self.first + self.worked as u64) as f64 / RATE
+    }
+
     /// What is known so far.
     pub fn report(&self) -> Report {
-        let mut stretches = self.stretches.clone();
-        let following = self.follower.as_ref();
-        stretches.extend(following.map(|follower| follower.places().clone()));
-        let now_s = (self.first + self.worked as u64) as f64 / RATE;
-        let foreseen = following.and_then(Follower::foreseen);
+        self.report_over(f64::NEG_INFINITY, f64::INFINITY)
+    }
+
+    /// The same from what was found between two times on the tape alone, in
+    /// seconds.
+    pub fn report_over(&self, from_s: f64, to_s: f64) -> Report {
+        let followed = self.follower.as_ref().map(Follower::places);
+        let stretches: Vec<Stretch> = self
+            .stretches
+            .iter()
+            .chain(followed)
+            .map(|places| {
+                let from = places.partition_point(|place| place[0] < from_s);
+                let to = places.partition_point(|place| place[0] <= to_s);
+                sifted(&places[from..to.max(from)])
+            })
+            .filter(|places| !places.is_empty())
+            .collect();
+        let foreseen = self.follower.as_ref().and_then(Follower::foreseen);
         Report {
             state: self.state,
             speed: speed_of(&stretches),
-            now_at_copy_s: foreseen.map(|line| line.at(now_s)),
+            now_at_copy_s: self.now_at_copy_s(),
             momentary: foreseen.map(|line| line.slope),
             begins: stretches.first().and_then(|it| it.first().copied()),
             repeats: self.repeats,
             losses: self.losses,
-            heard_s: now_s,
-            sound_s: self.sound_ticks as f64 * TICK as f64 / RATE,
+            heard_s: self.heard_s(),
+            sound_s: self.sound_s(),
             evidence: self.evidence,
         }
     }

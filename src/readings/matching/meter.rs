@@ -4,15 +4,14 @@
 use std::sync::Arc;
 
 use super::copy::Copy;
-use super::figures::MatchFigures;
-use super::matcher::{Matcher, Report, State};
-use super::speed::SpeedFound;
+use super::matcher::Matcher;
+use super::told::told;
 use crate::readings::conditions::ChannelChoice;
 use crate::readings::engine::{EngineError, Settings};
-use crate::readings::reading::{Caution, CautionCode, ChannelUsed, Measurement, SpeedFigures};
-use crate::readings::without_tone::{self, Heard};
+use crate::readings::reading::{ChannelUsed, Measurement};
+use crate::readings::without_tone::Heard;
 use crate::signal::level::LevelMeter;
-use crate::units::{Decibels, Hertz, Seconds};
+use crate::units::Decibels;
 
 /// A channel this far below the other one is missing.
 const MISSING: Decibels = Decibels(-30.0);
@@ -90,34 +89,17 @@ impl CopyMeter {
 
     /// What came of everything pushed so far.
     pub fn measurement(&self) -> Measurement {
-        let report = self.matcher.report();
-        let mut cautions = Vec::new();
-        let mut say = |code, text| cautions.push(Caution { code, text });
-        if report.speed.is_some() {
-            followed_cautions(&report, &mut say);
-        } else {
-            let (code, text) = refusal(&report);
-            say(code, text);
-        }
         let heard = Heard {
             settings: &self.settings,
             from: "a recording",
+            has_drift: false,
             frames: self.frames,
             clipped: self.clipped,
             channel: self.channel(),
             level: self.level(),
             snr: None,
         };
-        let speed = report.speed.map(|found| self.speed(&found));
-        let mut measurement = heard.measurement(speed, Vec::new(), cautions);
-        measurement.recording = Some(figures(&report));
-        measurement
-    }
-
-    fn speed(&self, found: &SpeedFound) -> SpeedFigures {
-        let conditions = &self.settings.conditions;
-        let deviation = conditions.deviation(Hertz(found.ratio), Hertz(1.0));
-        without_tone::speed(deviation, found.noise, found.uncertainty, conditions)
+        told(&self.matcher.report(), heard)
     }
 
     /// Mean square of a channel.
@@ -150,66 +132,5 @@ impl CopyMeter {
             }
             [] => ChannelUsed::Both,
         }
-    }
-}
-
-fn figures(report: &Report) -> MatchFigures {
-    let accepted = report.begins.is_some();
-    let begin = report.begins.zip(report.speed);
-    MatchFigures {
-        accepted,
-        at_copy: begin.map(|([time_s, place_s], found)| Seconds(place_s - found.ratio * time_s)),
-        residual: match (report.speed, report.evidence) {
-            (Some(found), _) => Some(Seconds(found.residual_s)),
-            (None, Some(evidence)) => Some(Seconds(evidence.residual_s)),
-            (None, None) => None,
-        },
-        followed: Seconds(report.speed.map_or(0.0, |found| found.matched_s)),
-    }
-}
-
-fn followed_cautions(report: &Report, say: &mut impl FnMut(CautionCode, String)) {
-    if report.repeats {
-        say(
-            CautionCode::ReferenceAmbiguous,
-            "The music repeats: another place of the copy fits as well, at the same speed.".into(),
-        );
-    }
-    // The last loss is no trouble where the sound, or the copy, was over.
-    let found_again = report.losses - u32::from(report.state == State::Lost);
-    if found_again > 0 {
-        say(
-            CautionCode::ReferenceCutOff,
-            format!(
-                "The place in the copy was lost and found again ({found_again} ×): a fault of the tape, a cut, or another mix; only what could be followed counts."
-            ),
-        );
-    }
-}
-
-/// Why there is no speed.
-fn refusal(report: &Report) -> (CautionCode, String) {
-    let sound_s = report.sound_s;
-    match report.state {
-        State::Silent => (
-            CautionCode::ReferenceNotFound,
-            "There is no sound in it; check the cable and the level.".into(),
-        ),
-        State::Listening | State::Following => (
-            CautionCode::RecordTooShort,
-            format!(
-                "{sound_s:.1} s of sound are too few to be found in the copy; record 10 s or more, a minute for a good ±."
-            ),
-        ),
-        State::Ambiguous => (
-            CautionCode::ReferenceAmbiguous,
-            "The music repeats: several places of the copy fit as well, at different speeds; record a longer stretch or another one.".into(),
-        ),
-        State::NotFound | State::Lost => (
-            CautionCode::ReferenceNotFound,
-            format!(
-                "The copy was not found in {sound_s:.0} s of sound; check that it is the same performance and mix, that the speed is within ±10 %, and that the tape can be heard well."
-            ),
-        ),
     }
 }

@@ -12,6 +12,7 @@
 mod closely;
 mod copy;
 mod course;
+mod ears;
 mod examine;
 mod figures;
 mod follower;
@@ -21,15 +22,20 @@ mod levels;
 mod line;
 mod matcher;
 mod meter;
+mod sifter;
 mod spectra;
 mod speed;
+mod told;
 mod verdict;
 
 pub use copy::{Copy, CopyBuilder, CopyError};
+pub use ears::PlaceInCopy;
+pub(super) use ears::{CopyTracker, RIGHT_HZ};
 pub use figures::MatchFigures;
 pub use matcher::{Matcher, Report, State};
 pub use meter::CopyMeter;
 pub use speed::SpeedFound;
+pub(super) use told::told;
 pub use verdict::{BandEvidence, Evidence};
 
 /// Tape and copy are compared at this rate: music has its power below 3 kHz,

@@ -70,6 +70,20 @@ impl PassageMeter {
         }
     }
 
+    /// What was heard.
+    pub(super) fn heard(&self) -> &Listening {
+        &self.heard
+    }
+
+    /// The figures of a passage that was timed by somebody else.
+    pub(super) fn timed(&self, measured: Seconds) -> PassageFigures {
+        let length = right_seconds(measured.0, &self.heard.settings.conditions);
+        PassageFigures {
+            length: Some(length),
+            ..self.figures(None)
+        }
+    }
+
     fn find(&self) -> Result<Found, Caution> {
         let powers = self.heard.powers();
         let hop_s = self.heard.hop_s();

@@ -92,6 +92,7 @@ pub(super) fn measurement(
             ReferenceKind::Marks => "marks",
             _ => "a passage",
         },
+        has_drift: false,
         frames: heard.frames(),
         clipped: heard.clipped(),
         channel: strength.channel,

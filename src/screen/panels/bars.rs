@@ -21,8 +21,9 @@ const KEPT: u16 = 8;
 /// Below this width there is no room for bars.
 const NARROWEST: u16 = 68;
 
-/// A player's unsteadiness cannot be told from the machine's.
-const NOT_OF_A_NOTE: &str = "not of a note";
+/// A player's unsteadiness cannot be told from the machine's, and places in a
+/// copy, marks and passages come too seldom.
+const NEEDS_A_TONE: &str = "needs a tone";
 
 /// One line of the panel.
 struct Line {
@@ -163,10 +164,14 @@ fn lines(state: &ScreenState) -> [Line; 4] {
             flutter.weighted_two_sigma_uncertainty,
         ),
     ];
-    if state.conditions.kind == ReferenceKind::Note {
+    let kind = state.conditions.kind;
+    if kind != ReferenceKind::Tone {
         for line in &mut lines[1..] {
-            NOT_OF_A_NOTE.clone_into(&mut line.figure);
+            NEEDS_A_TONE.clone_into(&mut line.figure);
         }
+    }
+    if matches!(kind, ReferenceKind::Passage | ReferenceKind::Marks) {
+        NEEDS_A_TONE.clone_into(&mut lines[0].figure);
     }
     lines
 }
@@ -269,8 +274,8 @@ fn draw_compact(state: &ScreenState, pen: &mut Pen) {
     let figure = |value: Option<Percent>| {
         value.map_or_else(|| why_not(&flutter), |value| format!("{:.2}", value.0))
     };
-    let first = if state.conditions.kind == ReferenceKind::Note {
-        format!("wow, flutter: {NOT_OF_A_NOTE}")
+    let first = if state.conditions.kind != ReferenceKind::Tone {
+        format!("wow, flutter: {NEEDS_A_TONE}")
     } else if flutter.weighted_two_sigma.is_none() && flutter.wow_rms.is_none() {
         format!("wow, flutter {}", why_not(&flutter))
     } else {

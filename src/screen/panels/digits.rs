@@ -100,7 +100,9 @@ fn figure(speed: &SpeedReading, lead: Lead) -> String {
     match lead {
         Lead::Percent => signed(speed.deviation.0, 2),
         Lead::Cents => signed(speed.deviation.cents().0, 1),
-        Lead::Hertz => format!("{:.1}", speed.measured.0),
+        Lead::Hertz => speed
+            .measured
+            .map_or_else(|| "--.--".to_owned(), |hz| format!("{:.1}", hz.0)),
     }
 }
 

@@ -1,10 +1,11 @@
 //! Signal health, always visible: level of each channel with clip hold, the
 //! tone, noise, and whatever was lost on the way.
 
-use crate::readings::{ChannelUsed, ClockSource, Reading, SignalHealth, ToneState};
+use crate::readings::{ChannelUsed, ClockSource, Reading, SignalHealth};
 use crate::screen::pen::{Pen, width};
+use crate::screen::references;
 use crate::screen::state::ScreenState;
-use crate::screen::words::{channel, clock_in_force, level, tone};
+use crate::screen::words::{channel, clock_in_force, level};
 use crate::units::Decibels;
 
 /// Rows that show everything: meters, then words.
@@ -107,11 +108,10 @@ fn draw_words(state: &ScreenState, reading: &Reading, pen: &mut Pen, y: u16) {
 /// Words with whether they are a trouble; the most important first.
 fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bool)> {
     let signal = &reading.signal;
-    let found = reading.tone == ToneState::Locked;
     let mut facts = if state.is_switched_off() {
         vec![("power off".to_owned(), false)]
     } else {
-        vec![(tone(reading.tone).to_owned(), !found)]
+        vec![references::short(reading)]
     };
     if alone {
         if is_clipping(signal) {

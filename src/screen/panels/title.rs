@@ -11,6 +11,7 @@ const ROOMY: u16 = 70;
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let mut right = match (state.conditions.nominal, state.nominal()) {
+        _ if !state.conditions.kind.has_frequency() => state.conditions.kind.name().to_owned(),
         (Nominal::Fixed(hz), _) => {
             format!("{} {hz}", state.conditions.kind.name())
         }

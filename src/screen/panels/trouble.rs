@@ -5,6 +5,7 @@ use ratatui::style::Style;
 use crate::audio::analysis::SourceState;
 use crate::readings::{Problem, ReferenceKind};
 use crate::screen::pen::{Pen, harmless, wrap};
+use crate::screen::references;
 use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words;
 
@@ -47,12 +48,18 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
     let Some(reading) = state.reading() else {
         return ("listening".to_owned(), false);
     };
-    match state.problems().next() {
-        Some(Problem::NoTone) if state.conditions.kind == ReferenceKind::Note => {
+    let kind = state.conditions.kind;
+    match (state.problems().next(), references::sentence(reading)) {
+        (Some(problem), Some(said)) if references::is_said_elsewhere(problem) => said,
+        (Some(Problem::NoTone), _) if kind == ReferenceKind::Note => {
             (words::NO_NOTE.to_owned(), true)
         }
-        Some(problem) => (words::problem(problem, reading, state.nominal()), true),
-        None => (GOOD.to_owned(), false),
+        (Some(problem), _) => (
+            words::problem(problem, reading, state.nominal(), kind),
+            true,
+        ),
+        (None, Some(said)) => said,
+        (None, None) => (GOOD.to_owned(), false),
     }
 }
 

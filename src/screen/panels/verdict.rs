@@ -4,6 +4,7 @@
 use crate::readings::{Reading, Steadiness, Worth};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
+use crate::screen::references;
 use crate::screen::state::{Lead, ScreenState};
 use crate::screen::verdict::shown_uncertainty;
 use crate::screen::words::{plus_minus, signed};
@@ -94,9 +95,12 @@ pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
         parts.push(format!("{} cents", signed(speed.deviation.cents().0, 1)));
     }
     let nominal = state.nominal();
-    parts.push(match nominal {
-        Some(nominal) => format!("{:.1} Hz heard, {nominal} is right", speed.measured.0),
-        None => format!("{:.1} Hz heard", speed.measured.0),
+    parts.extend(match (speed.measured, nominal) {
+        (Some(heard), Some(nominal)) => {
+            Some(format!("{:.1} Hz heard, {nominal} is right", heard.0))
+        }
+        (Some(heard), None) => Some(format!("{:.1} Hz heard", heard.0)),
+        (None, _) => state.reading().and_then(references::beside),
     });
     let error = state.conditions.reference;
     parts.push(match error.uncertainty {

@@ -397,7 +397,7 @@ impl ScreenState {
         }
         let since = *self.watch.gone_since.get_or_insert(reading.at);
         let gone = self.watch.heard && reading.at.0 - since.0 > GONE_S;
-        gone.then_some("the tone went away; keep it again once it plays")
+        gone.then_some("the sound went away; keep it again once it plays")
     }
 
     fn count_dropouts(&mut self, reading: &Reading) {

@@ -4,11 +4,12 @@ use std::fmt::Write as _;
 
 use super::{Routine, Step};
 use crate::readings::{
-    Along, Holding, Keeping, Place, Position, Problem, Reading, Sweeping, Warming,
+    Along, Holding, Keeping, Place, Position, Problem, Reading, ReferenceKind, Sweeping, Warming,
 };
 use crate::report::sweep::headline;
+use crate::screen::references::{self, noun};
 use crate::screen::state::{Kept, ScreenState, Slot};
-use crate::screen::words::{level, plus_minus, problem, signed, tone};
+use crate::screen::words::{level, plus_minus, problem, signed};
 use crate::units::Percent;
 
 impl ScreenState {
@@ -46,11 +47,11 @@ impl ScreenState {
             return "the power is off".to_owned();
         }
         if let Some(trouble) = self.serious_trouble() {
-            let text = problem(trouble, reading, self.nominal());
+            let text = problem(trouble, reading, self.nominal(), self.conditions.kind);
             let short = text.split(':').next().unwrap_or_default();
             return short.to_owned();
         }
-        let mut seen = tone(reading.tone).to_owned();
+        let (mut seen, _) = references::short(reading);
         if let Some(loud) = reading.signal.tone_level {
             let _ = write!(seen, ", {}", level(loud));
         }
@@ -112,7 +113,10 @@ impl ScreenState {
             Some(Keeping::Averaging { have, want }) => {
                 format!("averaging {:.0} of {:.0} s", have.0.floor(), want.0)
             }
-            _ => "waits for a steady tone".to_owned(),
+            _ if self.conditions.kind == ReferenceKind::Passage => {
+                "waits for the passage, from its first sound to its last".to_owned()
+            }
+            _ => format!("waits for a steady {}", noun(self.conditions.kind)),
         }
     }
 
@@ -129,14 +133,17 @@ impl ScreenState {
     }
 
     fn seen_of_power(&self) -> String {
-        let tone = self.reading().map_or("no tone", |it| tone(it.tone));
+        let heard = self.reading().map(references::short);
         match self.bench {
             Some(bench) if bench.powered => format!("power on, cleaned {}x", bench.strokes),
             Some(bench) => format!("power OFF, cleaned {}x", bench.strokes),
             None if self.reading().is_some_and(|it| it.speed.is_some()) => {
-                "the tone is there: the power is on".to_owned()
+                format!(
+                    "the {} is there: the power is on",
+                    noun(self.conditions.kind)
+                )
             }
-            None => tone.to_owned(),
+            None => heard.map_or_else(|| "nothing heard".to_owned(), |(words, _)| words),
         }
     }
 
@@ -266,7 +273,8 @@ impl ScreenState {
 
 /// A speed that is followed well enough to be called a signal.
 pub(super) fn is_readable(reading: &Reading) -> bool {
-    reading.tone == crate::readings::ToneState::Locked && reading.speed.is_some()
+    let followed = reading.tone == crate::readings::ToneState::Locked;
+    (followed || reading.timed.is_some()) && reading.speed.is_some()
 }
 
 /// Used by the strip: what the key that goes on does at a step.

@@ -1,0 +1,332 @@
+//! A digital copy as what is followed live: from the place in it against time
+//! to a track of speed, in the manner of a tone's.
+
+use std::sync::Arc;
+
+use super::copy::Copy;
+use super::line::least_squares;
+use super::matcher::{Matcher, Report, State};
+use super::sifter::Sifter;
+use crate::signal::bridge::Bridged;
+use crate::signal::demodulator::Plan;
+use crate::signal::evidence::Witness;
+use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
+use crate::signal::tracker::{Loss, Track};
+use crate::units::{Decibels, Hertz, Seconds};
+
+/// What stands for right speed where a track is in hertz.
+pub const RIGHT_HZ: Hertz = Hertz(1000.0);
+
+/// The speed at a place is the slope through so many places on either side:
+/// half a second of them, so that single places that are heard a little beside
+/// do not shake the needle.
+const BESIDE: usize = 2;
+
+/// Without a new place for so long nothing is shown: the music rests, or the
+/// tape does not run.
+const RESTS_S: f64 = 2.0;
+
+/// A channel this far below the other one is missing.
+const MISSING: Decibels = Decibels(-30.0);
+
+/// The level of a channel is that of the last seconds.
+const LEVEL_S: f64 = 3.0;
+
+/// Sound is handed on in blocks of so many samples.
+const BLOCK: usize = 512;
+
+/// Where the tape is in its copy, for those who watch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlaceInCopy {
+    /// What is known of it.
+    pub state: State,
+    /// Where the tape is now; `None` unless followed.
+    pub now: Option<Seconds>,
+    /// How long the copy lasts.
+    pub length: Seconds,
+    /// Sound that was heard so far.
+    pub heard: Seconds,
+    /// Another place fits as well, at the same speed.
+    pub repeats: bool,
+}
+
+/// A piece of the tape that was followed, in seconds of the input.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    from_s: f64,
+    until_s: f64,
+    now_s: f64,
+    first_hz: f64,
+    last_hz: f64,
+}
+
+/// See the module.
+pub struct CopyTracker {
+    plan: Plan,
+    copy: Arc<Copy>,
+    matcher: Matcher,
+    mono: Vec<f32>,
+    ticks: u64,
+    /// Mean square of each channel.
+    power: [f64; MOST_CHANNELS],
+    channels: usize,
+    /// Of the stretch that the matcher follows: how many were lost before it,
+    /// and which of its places is next to be told.
+    losses: u32,
+    next: usize,
+    sifter: Sifter,
+    /// Its places that count, the newest last, as many as a slope needs.
+    counted: Vec<[f64; 2]>,
+    /// Number of the next value, counted in ticks.
+    next_value: u64,
+    piece: Option<Piece>,
+    following: bool,
+}
+
+impl CopyTracker {
+    /// For one or two channels.
+    pub fn new(rate_hz: u32, channels: usize, copy: Arc<Copy>) -> Self {
+        Self {
+            plan: Plan::new(rate_hz),
+            matcher: Matcher::new(Arc::clone(&copy), rate_hz),
+            copy,
+            mono: Vec::with_capacity(2 * BLOCK),
+            ticks: 0,
+            power: [0.0; MOST_CHANNELS],
+            channels,
+            losses: 0,
+            next: 0,
+            sifter: Sifter::default(),
+            counted: Vec::new(),
+            next_value: 0,
+            piece: None,
+            following: false,
+        }
+    }
+
+    /// Rates that follow from the sample rate.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// True while the place is known and moves.
+    pub fn is_following(&self) -> bool {
+        self.following
+    }
+
+    /// The piece that is followed, or was last.
+    pub fn witness(&self) -> Option<&dyn Witness> {
+        self.piece.as_ref().map(|piece| piece as &dyn Witness)
+    }
+
+    /// Level of each channel; one far below the other has no weight.
+    pub fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
+        let loudest = self
+            .power
+            .iter()
+            .fold(0.0f64, |most, power| most.max(*power));
+        let least = loudest * MISSING.amplitude_ratio().powi(2);
+        self.power.map(|power| {
+            if self.following && power > least {
+                ChannelQuality {
+                    weight: 1.0,
+                    tone_power: power,
+                    ..ChannelQuality::default()
+                }
+            } else {
+                ChannelQuality::default()
+            }
+        })
+    }
+
+    /// What is known of the places between two moments, in seconds of the
+    /// input without what was lost of it.
+    pub fn report_over(&self, from_s: f64, to_s: f64) -> Report {
+        self.matcher.report_over(from_s, to_s)
+    }
+
+    /// Seconds of the input up to which a track was given.
+    pub fn told_s(&self) -> f64 {
+        self.next_value as f64 / self.plan.output_rate_hz()
+    }
+
+    /// For those who watch.
+    pub fn place(&self) -> PlaceInCopy {
+        let now_s = self.matcher.now_at_copy_s();
+        PlaceInCopy {
+            state: self.matcher.state(),
+            now: now_s.filter(|_| self.following).map(Seconds),
+            length: self.copy.length(),
+            heard: Seconds(self.matcher.sound_s()),
+            repeats: self.matcher.repeats(),
+        }
+    }
+
+    /// The input broke: no place spans it.
+    pub fn gap(&mut self) {
+        self.mono.clear();
+        self.following = false;
+        self.matcher.gap();
+    }
+
+    /// Takes the first tick of every channel; what follows from it is added
+    /// to `out`.
+    pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
+        let tick = self.plan.tick();
+        let part = 1.0 / self.channels as f32;
+        let fresh = 1.0 / (LEVEL_S * self.plan.output_rate_hz());
+        let before = self.mono.len();
+        self.mono.resize(before + tick, 0.0);
+        for (power, samples) in self.power.iter_mut().zip(input) {
+            let mut square = 0.0;
+            for (sum, x) in self.mono[before..].iter_mut().zip(&samples[..tick]) {
+                *sum += part * x;
+                square += x * x;
+            }
+            *power += fresh * (f64::from(square) / tick as f64 - *power);
+        }
+        self.ticks += 1;
+        if self.mono.len() < BLOCK {
+            return;
+        }
+        self.matcher.push(&self.mono);
+        self.mono.clear();
+        self.tell(out);
+    }
+
+    fn now_s(&self) -> f64 {
+        self.ticks as f64 / self.plan.output_rate_hz()
+    }
+
+    /// The places that are new become values.
+    fn tell(&mut self, out: &mut Vec<Track>) {
+        let now_s = self.now_s();
+        if let Some(piece) = &mut self.piece {
+            piece.now_s = now_s;
+        }
+        if self.losses != self.matcher.losses() {
+            self.losses = self.matcher.losses();
+            self.next = 0;
+            self.sifter = Sifter::default();
+            self.counted.clear();
+            self.lose(out);
+        }
+        let mut fresh = Vec::new();
+        for place in self
+            .matcher
+            .followed()
+            .unwrap_or_default()
+            .iter()
+            .skip(self.next)
+        {
+            self.sifter.push(*place, &mut fresh);
+            self.next += 1;
+        }
+        for place in fresh {
+            self.count(place, out);
+        }
+        let rests = |piece: &Piece| now_s - piece.until_s > RESTS_S;
+        if self.piece.as_ref().is_some_and(rests) {
+            self.lose(out);
+        }
+    }
+
+    /// A place that counts tells the slope in the middle of the newest.
+    fn count(&mut self, place: [f64; 2], out: &mut Vec<Track>) {
+        self.counted.push(place);
+        let most = 2 * BESIDE + 1;
+        let extra = self.counted.len().saturating_sub(most);
+        self.counted.drain(..extra);
+        if let Some(middle) = self.counted.len().checked_sub(BESIDE + 1)
+            && let Some(slope) = slope(&self.counted)
+        {
+            self.value([self.counted[middle][0], slope * RIGHT_HZ.0], out);
+        }
+    }
+
+    fn lose(&mut self, out: &mut Vec<Track>) {
+        if std::mem::take(&mut self.following) {
+            out.push(Track::Lost(Loss::Gone));
+        }
+    }
+
+    /// Values up to a moment, on the straight line from the one before.
+    fn value(&mut self, [time_s, hz]: [f64; 2], out: &mut Vec<Track>) {
+        let rate = self.plan.output_rate_hz();
+        let before = self
+            .piece
+            .filter(|it| self.following && time_s - it.until_s < RESTS_S);
+        let Some(before) = before else {
+            self.lose(out);
+            self.begin([time_s, hz], out);
+            return;
+        };
+        let step_hz = (hz - before.last_hz) / (time_s - before.until_s);
+        while (self.next_value as f64) < time_s * rate {
+            let at_s = self.next_value as f64 / rate;
+            let hz = before.last_hz + step_hz * (at_s - before.until_s);
+            out.push(Track::Value(Bridged { hz, measured: true }));
+            self.next_value += 1;
+        }
+        self.piece = Some(Piece {
+            until_s: time_s,
+            last_hz: hz,
+            ..before
+        });
+    }
+
+    fn begin(&mut self, [time_s, hz]: [f64; 2], out: &mut Vec<Track>) {
+        self.piece = Some(Piece {
+            from_s: time_s,
+            until_s: time_s,
+            now_s: self.now_s(),
+            first_hz: hz,
+            last_hz: hz,
+        });
+        self.following = true;
+        self.next_value = (time_s * self.plan.output_rate_hz()).ceil() as u64;
+        out.push(Track::Found { hz });
+    }
+}
+
+/// Slope through places, where the tape went on between them.
+fn slope(places: &[[f64; 2]]) -> Option<f64> {
+    let span_s = places.last()?[0] - places.first()?[0];
+    (span_s < RESTS_S).then_some(())?;
+    least_squares(places.iter()).map(|line| line.slope)
+}
+
+impl Witness for Piece {
+    fn length_s(&self) -> f64 {
+        self.until_s - self.from_s
+    }
+
+    fn silent_s(&self) -> f64 {
+        self.now_s - self.until_s
+    }
+
+    fn present_s(&self) -> f64 {
+        self.length_s()
+    }
+
+    fn first_hz(&self) -> Option<f64> {
+        Some(self.first_hz)
+    }
+
+    fn last_hz(&self) -> Option<f64> {
+        Some(self.last_hz)
+    }
+
+    fn leaps(&self) -> u32 {
+        0
+    }
+
+    /// What was accepted as the same music was looked at closely before.
+    fn is_doubted(&self) -> bool {
+        false
+    }
+
+    fn was_on_its_way(&self) -> bool {
+        false
+    }
+}

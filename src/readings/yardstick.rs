@@ -1,0 +1,29 @@
+//! By what right speed is known.
+
+use std::fmt;
+use std::sync::Arc;
+
+use super::matching::Copy;
+use crate::units::Seconds;
+
+/// What an engine measures by, beside what its conditions say.
+#[derive(Clone, Default)]
+pub enum Yardstick {
+    /// The frequency that the conditions name.
+    #[default]
+    Frequency,
+    /// A time at right speed: length of a passage, or spacing of marks.
+    Time(Seconds),
+    /// A digital copy of the recording on the tape.
+    Copy(Arc<Copy>),
+}
+
+impl fmt::Debug for Yardstick {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Frequency => write!(f, "Frequency"),
+            Self::Time(time) => write!(f, "Time({time})"),
+            Self::Copy(copy) => write!(f, "Copy({})", copy.length()),
+        }
+    }
+}

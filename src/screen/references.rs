@@ -1,0 +1,239 @@
+//! References that are no tone, in words: where the tape is in a copy, how far
+//! a passage has come, how many marks were heard.
+
+use super::words;
+use crate::readings::matching::{PlaceInCopy, State};
+use crate::readings::timed::{PassageState, Progress};
+use crate::readings::{Problem, Reading, ReferenceKind, ToneState};
+use crate::units::Seconds;
+
+/// Before this much sound nothing is searched for.
+const LISTENS_S: f64 = 8.0;
+
+/// What a kind of reference is called where something is said about its sound.
+pub(super) fn noun(kind: ReferenceKind) -> &'static str {
+    match kind {
+        ReferenceKind::Tone => "tone",
+        ReferenceKind::Note => "note",
+        ReferenceKind::Passage => "passage",
+        ReferenceKind::Marks => "marks",
+        ReferenceKind::Recording => "music",
+    }
+}
+
+/// Minutes and seconds, as a player shows them.
+fn clock(time: Seconds) -> String {
+    let whole = time.0.max(0.0).floor();
+    format!("{:.0}:{:02.0}", (whole / 60.0).floor(), whole % 60.0)
+}
+
+/// How it stands, in a word or two, and whether that is a trouble.
+pub(super) fn short(reading: &Reading) -> (String, bool) {
+    match (&reading.timed, &reading.place) {
+        (Some(progress), _) => short_of_time(progress),
+        (None, Some(place)) => short_of_place(place),
+        (None, None) => {
+            let found = reading.tone == ToneState::Locked;
+            (words::tone(reading.tone).to_owned(), !found)
+        }
+    }
+}
+
+fn short_of_time(progress: &Progress) -> (String, bool) {
+    match progress {
+        Progress::Passage {
+            state,
+            since,
+            by_hand,
+            ..
+        } => match (state, since) {
+            (PassageState::Playing, Some(since)) if *by_hand => {
+                (format!("timed by hand, {since:.0}"), false)
+            }
+            (_, Some(since)) => (format!("plays since {since:.0}"), false),
+            (PassageState::NeedsSilence, None) => ("no silence yet".to_owned(), true),
+            (PassageState::Ended, None) => ("passage ended".to_owned(), false),
+            (_, None) => ("waits for sound".to_owned(), false),
+        },
+        Progress::Marks { found, refused, .. } => (format!("marks {found}"), refused.is_some()),
+    }
+}
+
+fn short_of_place(place: &PlaceInCopy) -> (String, bool) {
+    match (place.state, place.now) {
+        (_, Some(now)) => (
+            format!("at {} of {}", clock(now), clock(place.length)),
+            false,
+        ),
+        (State::Silent, None) => ("no sound yet".to_owned(), true),
+        (State::Listening, None) => (
+            format!(
+                "listens {:.0} of {LISTENS_S:.0} s",
+                place.heard.0.min(LISTENS_S)
+            ),
+            false,
+        ),
+        (State::NotFound, None) => ("NOT FOUND".to_owned(), true),
+        (State::Ambiguous, None) => ("REPEATS".to_owned(), true),
+        (State::Following, None) => ("music rests".to_owned(), false),
+        (State::Lost, None) => ("PLACE LOST".to_owned(), true),
+    }
+}
+
+/// What to do or to wait for, and whether it is a trouble; `None` where there
+/// is nothing to say beside the speed.
+pub(super) fn sentence(reading: &Reading) -> Option<(String, bool)> {
+    match (&reading.timed, &reading.place) {
+        (Some(progress), _) => sentence_of_time(progress),
+        (None, Some(place)) => sentence_of_place(place),
+        (None, None) => None,
+    }
+}
+
+fn sentence_of_time(progress: &Progress) -> Option<(String, bool)> {
+    match progress {
+        Progress::Passage {
+            state,
+            since,
+            expected,
+            by_hand,
+            refused,
+        } => {
+            let length = expected.0;
+            Some(match (state, since, refused) {
+                (_, Some(since), _) => (counting(*since, *expected, *by_hand), false),
+                (_, None, Some(why)) => (format!("no speed: {why}"), true),
+                (PassageState::Ended, None, None) => (
+                    "the passage has ended; wind back and play it again for the next reading".to_owned(),
+                    false,
+                ),
+                (PassageState::NeedsSilence, ..) => (
+                    "no silence heard yet: wind back to before the passage, so that its first sound can be told; or press z as it begins and as it ends".to_owned(),
+                    true,
+                ),
+                _ => (
+                    format!("waits for the first sound of {length} s at right speed; or press z as it begins and as it ends"),
+                    false,
+                ),
+            })
+        }
+        Progress::Marks {
+            spacing, refused, ..
+        } => {
+            let why = refused.as_ref()?;
+            Some((
+                format!("no speed from marks {} s apart: {why}", spacing.0),
+                true,
+            ))
+        }
+    }
+}
+
+/// What a count tells before it has ended: nothing faster than the time that
+/// has passed.
+fn counting(since: Seconds, expected: Seconds, by_hand: bool) -> String {
+    let left = expected.0 - since.0;
+    let ends = if by_hand {
+        "; press z at its last sound"
+    } else {
+        ""
+    };
+    if left >= 0.0 {
+        format!("{since:.0} since the first sound, {left:.0} s to go at right speed{ends}")
+    } else {
+        let slow = 100.0 * (1.0 - expected.0 / since.0);
+        format!(
+            "{since:.0} since the first sound, {:.1} s over: at least {slow:.2} % slow if it still sounds{ends}",
+            -left
+        )
+    }
+}
+
+fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
+    let text = match (place.state, place.now) {
+        (_, Some(_)) if place.repeats => {
+            "the music repeats: another place of the copy fits as well, at the same speed"
+                .to_owned()
+        }
+        (_, Some(_)) => return None,
+        (State::Silent, None) => return None,
+        (State::Listening, None) => {
+            return Some((
+                "listens for the place in the copy; some 10 s of music are needed".to_owned(),
+                false,
+            ));
+        }
+        (State::NotFound, None) => format!(
+            "not found in the copy in {:.0} s of sound: is it the same performance and mix, within 10 % of speed, and loud enough?",
+            place.heard.0
+        ),
+        (State::Ambiguous, None) => {
+            "the music repeats, at different speeds: play on, or another place".to_owned()
+        }
+        (State::Following, None) => "the music rests, or the tape has stopped".to_owned(),
+        (State::Lost, None) => {
+            "place lost: wound on, a cut, or the copy is over; looked for again".to_owned()
+        }
+    };
+    Some((text, true))
+}
+
+/// Beside the speed, in the row of units.
+pub(super) fn beside(reading: &Reading) -> Option<String> {
+    match (&reading.timed, &reading.place) {
+        (Some(Progress::Passage { expected, .. }), _) => {
+            Some(format!("passage of {} s", expected.0))
+        }
+        (Some(Progress::Marks { found, spacing, .. }), _) => {
+            Some(format!("{found} marks, {} s apart is right", spacing.0))
+        }
+        (None, Some(place)) => place
+            .now
+            .map(|now| format!("at {} of {} in the copy", clock(now), clock(place.length))),
+        (None, None) => None,
+    }
+}
+
+/// A trouble that the reference's own words say better.
+pub(super) fn is_said_elsewhere(problem: &Problem) -> bool {
+    matches!(problem, Problem::NoTone | Problem::ToneLost)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_count_says_what_is_known_so_far() {
+        let text = |since| counting(Seconds(since), Seconds(200.0), false);
+        assert!(text(60.0).contains("140 s to go"), "{}", text(60.0));
+        // 204 s for 200 s: 1 − 200/204 = 1.96 % slow at least.
+        assert!(
+            text(204.0).contains("at least 1.96 % slow"),
+            "{}",
+            text(204.0)
+        );
+    }
+
+    #[test]
+    fn minutes_are_shown_as_a_player_does() {
+        assert_eq!(clock(Seconds(754.9)), "12:34");
+        assert_eq!(clock(Seconds(-0.3)), "0:00");
+    }
+
+    #[test]
+    fn a_place_that_is_followed_needs_no_sentence() {
+        let mut place = PlaceInCopy {
+            state: State::Following,
+            now: Some(Seconds(61.0)),
+            length: Seconds(2700.0),
+            heard: Seconds(20.0),
+            repeats: false,
+        };
+        assert_eq!(sentence_of_place(&place), None);
+        assert_eq!(short_of_place(&place).0, "at 1:01 of 45:00");
+        (place.state, place.now) = (State::NotFound, None);
+        let (text, trouble) = sentence_of_place(&place).expect("said");
+        assert!(trouble && text.contains("20 s"), "{text}");
+    }
+}

@@ -1,0 +1,206 @@
+//! A passage, marks and a familiar recording give a speed while they play,
+//! through the door that a tone goes through.
+
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
+#[path = "support/tunes.rs"]
+mod tunes;
+
+use std::sync::Arc;
+
+use tapewright::readings::matching::{Copy, State};
+use tapewright::readings::timed::{PassageState, Progress};
+use tapewright::readings::{
+    ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Reading, ReferenceKind,
+    Settings, Yardstick,
+};
+use tapewright::units::{Percent, Seconds};
+use tunes::{Player, RATE_HZ, tune};
+
+const KEEP: KeepRequest = KeepRequest {
+    at_least: Seconds(10.0),
+    at_most: Seconds(30.0),
+};
+
+fn engine(kind: ReferenceKind, yardstick: Yardstick) -> Engine {
+    let settings = Settings {
+        rate_hz: RATE_HZ,
+        channels: 1,
+        choice: ChannelChoice::Auto,
+        conditions: Conditions {
+            kind,
+            ..Conditions::default()
+        },
+        tolerance: Percent(0.5),
+    };
+    Engine::by(settings, yardstick).unwrap()
+}
+
+/// Pushes in blocks of a tenth of a second; the readings after each second.
+fn played(engine: &mut Engine, samples: &[f32]) -> Vec<Reading> {
+    let mut readings = Vec::new();
+    for (at, block) in (1..).zip(samples.chunks(RATE_HZ as usize / 10)) {
+        engine.push(block);
+        if at % 10 == 0 {
+            readings.push(engine.reading());
+        }
+    }
+    readings
+}
+
+fn deviation(reading: &Reading) -> f64 {
+    reading.speed.as_ref().expect("a speed").deviation.0
+}
+
+fn kept(engine: &Engine) -> Arc<Measurement> {
+    match engine.reading().keeping {
+        Some(Keeping::Done(measurement)) => measurement,
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Clicks at a spacing, after a second of silence.
+fn clicks(count: usize, spacing_s: f64) -> Vec<f32> {
+    let rate = f64::from(RATE_HZ);
+    let mut samples = vec![0.0; ((2.0 + spacing_s * count as f64) * rate) as usize];
+    for mark in 0..count {
+        let at = ((1.0 + spacing_s * mark as f64) * rate).round() as usize;
+        for (n, slot) in samples[at..at + 480].iter_mut().enumerate() {
+            *slot = 0.5 * (n as f32 * 0.26).sin() * (1.0 - n as f32 / 480.0);
+        }
+    }
+    samples
+}
+
+/// Steady sound of a length between silences of two seconds.
+fn passage(length_s: f64) -> Vec<f32> {
+    let rate = f64::from(RATE_HZ);
+    let quiet = vec![0.0; (2.0 * rate) as usize];
+    let sound = (0..(length_s * rate) as usize).map(|n| 0.4 * (n as f32 * 0.07).sin());
+    let sound: Vec<f32> = sound.collect();
+    [quiet.clone(), sound, quiet].concat()
+}
+
+#[test]
+fn a_recording_is_followed_while_it_plays() {
+    let music = tune(11, 1, 60.0);
+    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
+    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let tape = Player::good(1.0123, 3.0, 40.0).worn().play(&music);
+    let before = played(&mut engine, &tape[..12 * RATE_HZ as usize]);
+    // Found within ten seconds of sound, then to 0.1 %.
+    let found = before[..10].iter().find(|it| it.speed.is_some());
+    assert!(found.is_some(), "{:?}", before[9].place);
+    let reading = before.last().unwrap();
+    assert!(
+        (deviation(reading) - 1.23).abs() < 0.1,
+        "{:?}",
+        reading.speed
+    );
+    let place = reading.place.unwrap();
+    let now = place.now.expect("followed").0;
+    assert_eq!(place.state, State::Following);
+    assert!((now - (3.0 + 12.0 * 1.0123)).abs() < 0.3, "{now}");
+    assert_eq!(reading.nominal, None);
+    engine.keep(KEEP);
+    let after = played(&mut engine, &tape[12 * RATE_HZ as usize..]);
+    let measured = kept(&engine);
+    let speed = measured.speed.unwrap();
+    assert!((speed.deviation.0 - 1.23).abs() < 0.03, "{speed:?}");
+    assert!(speed.uncertainty.unwrap().0 < 0.1, "{speed:?}");
+    assert!(measured.recording.is_some_and(|it| it.accepted));
+    assert!((measured.duration.0 - 10.0).abs() < 20.1);
+    let last = after.last().unwrap();
+    assert!(last.flutter.weighted_two_sigma.is_none());
+}
+
+#[test]
+fn a_turn_of_the_trimmer_shows_on_a_recording() {
+    let music = tune(11, 1, 60.0);
+    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
+    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let slow = Player::good(0.98, 3.0, 15.0).play(&music);
+    let right = Player::good(1.0, 3.0 + 15.0 * 0.98, 12.0).play(&music);
+    let before = played(&mut engine, &slow);
+    assert!((deviation(before.last().unwrap()) + 2.0).abs() < 0.1);
+    let after = played(&mut engine, &right);
+    let shown: Vec<f64> = after[3..].iter().map(deviation).collect();
+    assert!(shown.iter().all(|it| it.abs() < 0.1), "{shown:?}");
+}
+
+#[test]
+fn other_music_gives_no_speed() {
+    let copy = Arc::new(Copy::prepare(&tune(11, 1, 60.0), RATE_HZ).unwrap());
+    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let other = Player::good(1.0, 3.0, 30.0).play(&tune(12, 2, 60.0));
+    let readings = played(&mut engine, &other);
+    assert!(readings.iter().all(|it| it.speed.is_none()));
+    assert_eq!(
+        readings.last().unwrap().place.unwrap().state,
+        State::NotFound
+    );
+}
+
+#[test]
+fn marks_are_read_while_they_play() {
+    let mut engine = engine(ReferenceKind::Marks, Yardstick::Time(Seconds(1.0)));
+    // 1 s at right speed, 1.02 s here: 1.961 % slow.
+    let readings = played(&mut engine, &clicks(20, 1.02));
+    let early = &readings[6];
+    assert!((deviation(early) + 1.961).abs() < 0.05, "{early:?}");
+    engine.keep(KEEP);
+    let _ = played(&mut engine, &clicks(20, 1.0));
+    let measured = kept(&engine);
+    assert!(measured.speed.unwrap().deviation.0.abs() < 0.01);
+    assert!(measured.marks.unwrap().found >= 8);
+}
+
+#[test]
+fn a_passage_starts_and_stops_by_itself() {
+    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    engine.keep(KEEP);
+    let readings = played(&mut engine, &passage(20.3));
+    let state = |reading: &Reading| match &reading.timed {
+        Some(Progress::Passage { state, since, .. }) => (*state, since.map(|it| it.0)),
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(state(&readings[1]).0, PassageState::Waiting);
+    let (playing, since) = state(&readings[11]);
+    assert_eq!(playing, PassageState::Playing);
+    assert!((since.unwrap() - 10.0).abs() < 0.2, "{since:?}");
+    assert!(readings[11].speed.is_none());
+    let last = readings.last().unwrap();
+    assert_eq!(state(last).0, PassageState::Ended);
+    // 20.3 s instead of 20: 1.478 % slow, known to 0.05 %.
+    assert!((deviation(last) + 1.478).abs() < 0.05, "{last:?}");
+    let measured = kept(&engine);
+    assert!((measured.passage.unwrap().length.unwrap().0 - 20.3).abs() < 0.02);
+}
+
+#[test]
+fn a_passage_that_never_ends_is_given_up_with_a_reason() {
+    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(10.0)));
+    let readings = played(&mut engine, &passage(25.0)[..20 * RATE_HZ as usize]);
+    let why = readings.iter().find_map(|it| match &it.timed {
+        Some(Progress::Passage { refused, .. }) => refused.clone(),
+        _ => None,
+    });
+    assert!(
+        why.is_some_and(|why| why.contains("goes on")),
+        "{readings:?}"
+    );
+}
+
+#[test]
+fn a_passage_is_timed_by_hand_where_its_edges_are_not_clear() {
+    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    let hiss: Vec<f32> = passage(60.0)[3 * RATE_HZ as usize..].to_vec();
+    engine.edge_by_hand();
+    let _ = played(&mut engine, &hiss[..20 * RATE_HZ as usize]);
+    engine.edge_by_hand();
+    let reading = engine.reading();
+    assert!(deviation(&reading).abs() < 0.05);
+    // Two presses of 0.1 s each in 20 s: 1.96 · 0.1 · √2 / 20 = 1.39 %.
+    let own = reading.speed.unwrap().uncertainty.unwrap().0;
+    assert!((own - 1.39).abs() < 0.03, "{own}");
+}
