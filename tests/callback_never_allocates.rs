@@ -1,6 +1,6 @@
 //! The work of the callbacks neither takes nor gives back memory: of an input
-//! whatever the sample format, block length and losses, of the ticks whatever
-//! they are told.
+//! whatever the sample format, block length and losses, of the ticks and the
+//! copy whatever they are told.
 
 #![allow(unsafe_code)] // an allocator cannot be written without
 
@@ -13,9 +13,11 @@ use std::time::{Duration, Instant};
 use cpal::ErrorKind;
 use tapewright::audio::feed::{Feed, Progress};
 use tapewright::audio::input::{CallbackSink, SignsOfLife};
+use tapewright::audio::listen::{self, TapePlace};
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::StreamFormat;
 use tapewright::audio::ticks::{self, Said};
+use tapewright::readings::matching::Copy;
 use tapewright::signal::rhythm::Beat;
 use tapewright::units::{Decibels, Seconds};
 
@@ -143,4 +145,31 @@ fn ticks_sound_without_allocating() {
     });
     assert_eq!(counted, 0);
     assert!(heard > 10_000, "ticks were to sound: {heard}");
+}
+
+#[test]
+fn a_copy_sounds_without_allocating() {
+    let samples: Vec<f32> = (0..80_000).map(|n| (n as f32 * 0.3).sin()).collect();
+    let copy = Arc::new(Copy::prepare(&samples, 8000).expect("a good copy"));
+    let place = Arc::new(TapePlace::default());
+    let level = Decibels(-20.0);
+    let fill = listen::filler(Arc::clone(&place), copy, STEREO, level, Seconds(0.1));
+    let mut feed = Feed::new(fill, STEREO, Arc::new(Progress::default()));
+    let mut floats = vec![0.0_f32; 10_000];
+    let mut heard = 0;
+    let latency = Duration::from_millis(40);
+    let counted = allocations(|| {
+        for n in 0..600 {
+            // Now here, now there, now nowhere, then no more: a screen that
+            // hangs.
+            if n < 300 {
+                place.say((n % 50 < 40).then_some(Seconds((n / 25) as f64)));
+            }
+            let frames = [1, 64, 512, 4999][n % 4];
+            feed.give(&mut floats[..2 * frames], latency);
+            heard += floats[..2 * frames].iter().filter(|it| **it != 0.0).count();
+        }
+    });
+    assert_eq!(counted, 0);
+    assert!(heard > 10_000, "the copy was to sound: {heard}");
 }

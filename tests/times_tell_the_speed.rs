@@ -442,7 +442,10 @@ fn what_cannot_be_meant_is_a_usage_error() {
             &["read", "--sweep", "--reference", "marks:1", "a.wav"],
             "--sweep",
         ),
-        (&["watch", "--reference", "passage:200"], "tapewright read"),
+        (
+            &["watch", "--rehearse", "--reference", "passage:200"],
+            "the simulated machine plays a tone",
+        ),
         (&["tone", "--marks", "0"], "between 0.1 and 3600"),
         (
             &["tone", "--marks", "2", "--seconds", "3"],

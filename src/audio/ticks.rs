@@ -1,43 +1,15 @@
-//! Ticks out of a sound output for somebody who cannot look: a long-running
-//! output that plays a [`Rhythm`], told what to say through atomics.
-//!
-//! The output is opened before anything else happens, so that one that cannot
-//! be had is an error on the command line. After that it never gives up: a
-//! lost output is reported and looked for until the same one is back.
+//! Ticks out of a sound output for somebody who cannot look: an output that is
+//! held and plays a [`Rhythm`], told what to say through atomics.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::{self, RecvTimeoutError, Sender};
-use std::thread;
-use std::time::{Duration, Instant};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::feed::FillSamples;
-use super::found::{self, Found};
-use super::output_stream::OutputStream;
-use super::quiet::QuietStderr;
-use super::sound_error::{Direction, SoundError};
+use super::held_output::{HeldOutput, STALE};
+use super::sound_error::SoundError;
 use super::source::StreamFormat;
 use crate::signal::rhythm::{Beat, Rhythm};
 use crate::units::{Decibels, Seconds};
-
-/// Length of block that is asked for: a hand at the trimmer waits for two of
-/// them.
-const BLOCK: Seconds = Seconds(0.02);
-
-/// Nothing sounds for so long after the first word, so that the caution on
-/// the screen is read first.
-pub const LEAD_IN: Seconds = Seconds(3.0);
-
-/// Whoever has not been heard of for so long has nothing to say: a screen
-/// that hangs must not go on saying what was.
-const STALE: Seconds = Seconds(1.0);
-
-/// The sound system must answer within this time.
-const ANSWER: Duration = Duration::from_secs(10);
-
-const LOOK: Duration = Duration::from_millis(50);
-const FIRST_RETRY: Duration = Duration::from_millis(300);
-const LAST_RETRY: Duration = Duration::from_secs(2);
 
 /// Nearness is handed over in so many steps.
 const STEPS: f64 = 1000.0;
@@ -127,146 +99,47 @@ pub fn filler(
 /// Ticks that sound. Dropping it ends them.
 #[derive(Debug)]
 pub struct Ticks {
-    name: String,
-    shared: Arc<Shared>,
-}
-
-#[derive(Debug, Default)]
-struct Shared {
     said: Arc<Said>,
-    lost: AtomicBool,
-    stop: AtomicBool,
+    output: HeldOutput,
 }
 
 impl Ticks {
     /// Opens the output with this id or name. Nothing sounds before something
-    /// is said, and [`LEAD_IN`] from then on. Standard error stays quiet
-    /// meanwhile; while the ticks run it is the caller's to keep quiet.
+    /// is said, and three seconds from then on.
     pub fn start(output: &str, level: Decibels) -> Result<Self, SoundError> {
-        let _quiet = QuietStderr::start();
-        let shared = Arc::new(Shared::default());
-        let (tell, told) = mpsc::channel();
-        let wanted = output.to_owned();
-        let of_thread = Arc::clone(&shared);
-        thread::Builder::new()
-            .name("ticks".to_owned())
-            .spawn(move || run(&wanted, level, &of_thread, &tell))
-            .map_err(|error| SoundError::Thread {
-                direction: Direction::Output,
-                reason: error.to_string(),
-            })?;
-        match told.recv_timeout(ANSWER) {
-            Ok(Ok(name)) => Ok(Self { name, shared }),
-            Ok(Err(error)) => Err(error),
-            Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
-                shared.stop.store(true, Ordering::Release);
-                Err(SoundError::Silent {
-                    direction: Direction::Output,
-                    name: output.to_owned(),
-                })
-            }
-        }
+        let said = Arc::new(Said::default());
+        let heard = Arc::clone(&said);
+        let make = move |format, lead_in| filler(Arc::clone(&heard), format, level, lead_in);
+        let output = HeldOutput::start(output, "ticks", Box::new(make))?;
+        Ok(Self { said, output })
     }
 
     /// What the output is called.
     pub fn name(&self) -> &str {
-        &self.name
+        self.output.name()
     }
 
     /// Says something; to be repeated several times a second.
     pub fn say(&self, beat: Beat) {
-        self.shared.said.say(beat);
+        self.said.say(beat);
     }
 
     /// The output is gone and waited for.
     pub fn is_lost(&self) -> bool {
-        self.shared.lost.load(Ordering::Acquire)
+        self.output.is_lost()
     }
 }
 
 impl Drop for Ticks {
-    /// Does not wait for the thread: a sound server that hangs must not keep
-    /// the program from ending.
     fn drop(&mut self) {
-        self.shared.said.say(Beat::Quiet);
-        self.shared.stop.store(true, Ordering::Release);
-    }
-}
-
-/// The thread that holds the output.
-fn run(wanted: &str, level: Decibels, shared: &Shared, tell: &Sender<Result<String, SoundError>>) {
-    let opened = found::find(Direction::Output, Some(wanted)).and_then(|found| {
-        let stream = open(&found, level, shared, LEAD_IN)?;
-        Ok((found, stream))
-    });
-    let (mut found, mut stream) = match opened {
-        Ok(opened) => opened,
-        Err(error) => {
-            // Whoever asked may have given up waiting.
-            let _ = tell.send(Err(error));
-            return;
-        }
-    };
-    if tell.send(Ok(found.name.clone())).is_err() {
-        return;
-    }
-    loop {
-        while !stream.is_lost() {
-            if shared.stop.load(Ordering::Acquire) {
-                stream.close();
-                return;
-            }
-            thread::sleep(LOOK);
-        }
-        shared.lost.store(true, Ordering::Release);
-        stream.close();
-        let Some(again) = wait_for_return(&found, level, shared) else {
-            return;
-        };
-        (found, stream) = again;
-        shared.lost.store(false, Ordering::Release);
-    }
-}
-
-fn open(
-    found: &Found,
-    level: Decibels,
-    shared: &Shared,
-    lead_in: Seconds,
-) -> Result<OutputStream, SoundError> {
-    let said = Arc::clone(&shared.said);
-    OutputStream::start(found, BLOCK, |format| filler(said, format, level, lead_in))
-}
-
-/// Tries until the same output is back; `None` when it is to stop.
-fn wait_for_return(
-    lost: &Found,
-    level: Decibels,
-    shared: &Shared,
-) -> Option<(Found, OutputStream)> {
-    let mut pause = FIRST_RETRY;
-    loop {
-        let until = Instant::now() + pause;
-        while Instant::now() < until {
-            if shared.stop.load(Ordering::Acquire) {
-                return None;
-            }
-            thread::sleep(LOOK);
-        }
-        let again = lost.again().and_then(|found| {
-            let stream = open(&found, level, shared, Seconds(0.0))?;
-            Ok((found, stream))
-        });
-        if let Ok(again) = again {
-            return Some(again);
-        }
-        pause = (pause * 2).min(LAST_RETRY);
+        self.said.say(Beat::Quiet);
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::audio::held_output::LEAD_IN;
 
     const STEREO: StreamFormat = StreamFormat {
         rate_hz: 48_000,

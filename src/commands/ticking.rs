@@ -1,73 +1,158 @@
-//! The ticks of `tapewright watch`: which output, the caution before the first
-//! one, and what they follow.
+//! What `tapewright watch` lets be heard: which output, the caution before the
+//! first sound, and what it follows.
+
+use std::sync::Arc;
 
 use super::cli::WatchOptions;
 use super::{Exit, Failure};
 use crate::audio::SoundError;
+use crate::audio::listen::Listen;
 use crate::audio::ticks::Ticks;
-use crate::screen::ScreenState;
+use crate::readings::Yardstick;
+use crate::readings::matching::Copy;
+use crate::screen::{Listening, ScreenState, TicksShown};
 use crate::units::Decibels;
 
-/// Shown before the first tick.
-const CAUTION: &str = "\
-Caution: ticks follow in 3 s. In headphones start at the lowest level. They
-must not reach the machine, the tape or the sound input: choose an output that
-is not in the signal path. x mutes them.
-";
+/// What is heard.
+pub(super) enum ByEar {
+    /// Ticks by rhythm.
+    Ticks(Ticks),
+    /// The copy beside the tape.
+    Copy(Listen),
+}
 
-/// Which output is to tick, if any; without a name there is none, for which of
-/// them lies in the signal path only the user knows.
-pub(super) fn output(options: &WatchOptions) -> Result<Option<&str>, Failure> {
-    if !options.by_ear.ticks {
-        return Ok(None);
-    }
+/// What is to be heard, and out of which output.
+pub(super) enum Wish<'a> {
+    /// Ticks.
+    Ticks(&'a str),
+    /// The copy.
+    Copy(&'a str),
+}
+
+/// What the command line asks for, if anything; without a name there is no
+/// output, for which of them lies in the signal path only the user knows.
+pub(super) fn wish(options: &WatchOptions) -> Result<Option<Wish<'_>>, Failure> {
+    let by_ear = &options.by_ear;
+    let usage = |text: String| Err(Failure::new(Exit::Usage, text));
+    let named = by_ear.output.as_deref().map(str::trim);
+    let named = named.filter(|name| !name.is_empty());
+    let flag = match (by_ear.ticks, by_ear.listen) {
+        (true, _) => "--ticks",
+        (false, true) => "--listen",
+        (false, false) if by_ear.output.is_some() => {
+            return usage(
+                "--output says where something sounds; add --ticks, or --listen for the copy"
+                    .to_owned(),
+            );
+        }
+        (false, false) => return Ok(None),
+    };
     if options.fast {
-        return Err(Failure::new(
-            Exit::Usage,
-            "a recording read as fast as it goes gives no hand anything to follow, so leave out --ticks or --fast",
+        return usage(format!(
+            "a recording read as fast as it goes gives no hand anything to follow, so leave out {flag} or --fast"
         ));
     }
-    let named = options.by_ear.output.as_deref().map(str::trim);
-    named.filter(|name| !name.is_empty()).map(Some).ok_or_else(|| {
-        Failure::new(
-            Exit::Usage,
-            "--ticks needs --output NAME-OR-ID: which sound output lies in the signal path only you can know, so name one that does not (tapewright inputs lists them)",
-        )
-    })
+    if by_ear.listen
+        && options.reference.reference().kind() != crate::readings::ReferenceKind::Recording
+    {
+        return usage(
+            "--listen plays the digital copy beside the tape; name it with --reference recording:FILE"
+                .to_owned(),
+        );
+    }
+    let Some(output) = named else {
+        return usage(format!(
+            "{flag} needs --output NAME-OR-ID: which sound output lies in the signal path only you can know, so name one that does not (tapewright inputs lists them)"
+        ));
+    };
+    Ok(Some(if by_ear.ticks {
+        Wish::Ticks(output)
+    } else {
+        Wish::Copy(output)
+    }))
 }
 
 /// Shows the caution and opens the output; nothing sounds before the screen
 /// has stood for a while.
-pub(super) fn start(output: Option<&str>, level: f64) -> Result<Option<Ticks>, Failure> {
-    let Some(output) = output else {
-        return Ok(None);
+pub(super) fn start(
+    wish: Option<Wish>,
+    options: &WatchOptions,
+    yardstick: &Yardstick,
+) -> Result<Option<ByEar>, Failure> {
+    let started = match (wish, yardstick) {
+        (None, _) => return Ok(None),
+        (Some(Wish::Ticks(output)), _) => {
+            caution_first("ticks follow", "them");
+            let level = Decibels(options.by_ear.ticks_level);
+            Ticks::start(output, level).map(ByEar::Ticks)
+        }
+        (Some(Wish::Copy(output)), Yardstick::Copy(copy)) => {
+            caution_first("the copy follows", "it");
+            listen(output, copy, options.by_ear.listen_level)
+        }
+        // A wish for the copy was refused where there is none.
+        (Some(Wish::Copy(_)), Yardstick::Frequency | Yardstick::Time(_)) => return Ok(None),
     };
-    eprint!("{CAUTION}");
-    Ticks::start(output, Decibels(level))
-        .map(Some)
-        .map_err(|error| {
-            let sentence = match error {
-                SoundError::NoOutput => {
-                    "this computer has no sound output; connect one, or leave out --ticks"
-                        .to_owned()
-                }
-                other => other.to_string(),
-            };
-            Failure::new(Exit::Sound, sentence)
-        })
+    started.map(Some).map_err(|error| {
+        let sentence = match error {
+            SoundError::NoOutput => {
+                "this computer has no sound output; connect one, or leave out --ticks and --listen"
+                    .to_owned()
+            }
+            other => other.to_string(),
+        };
+        Failure::new(Exit::Sound, sentence)
+    })
 }
 
-/// The caution again on the screen, in short.
-pub(super) fn caution(ticks: &Ticks) -> String {
-    format!(
-        "CAUTION: ticks in 3 s on {}: volume at its lowest first; not into the machine or the input; x mutes",
-        ticks.name()
-    )
+fn listen(output: &str, copy: &Arc<Copy>, level: f64) -> Result<ByEar, SoundError> {
+    Listen::start(output, copy, Decibels(level)).map(ByEar::Copy)
 }
 
-/// Says what the screen shows; true where that has changed.
-pub(super) fn follow(ticks: &Ticks, state: &mut ScreenState) -> bool {
-    let (beat, changed) = state.follow_ticks(ticks.is_lost());
-    ticks.say(beat);
-    changed
+/// Shown before the first sound.
+fn caution_first(what: &str, it: &str) {
+    eprint!(
+        "\
+Caution: {what} in 3 s. In headphones start at the lowest level. What you hear
+must not reach the machine, the tape or the sound input: choose an output that
+is not in the signal path. x mutes {it}.
+"
+    );
+}
+
+impl ByEar {
+    /// Tells the screen that something is to be heard.
+    pub fn announce(&self, state: &mut ScreenState) {
+        match self {
+            Self::Ticks(_) => state.ticks = Some(TicksShown::default()),
+            Self::Copy(_) => state.listening = Some(Listening::default()),
+        }
+    }
+
+    /// The caution again on the screen, in short.
+    pub fn caution(&self) -> String {
+        let (what, name) = match self {
+            Self::Ticks(ticks) => ("ticks", ticks.name()),
+            Self::Copy(copy) => ("copy", copy.name()),
+        };
+        format!(
+            "CAUTION: {what} in 3 s on {name}: volume at its lowest first; not into the machine or the input; x mutes"
+        )
+    }
+
+    /// Says what the screen shows; true where that has changed.
+    pub fn follow(&self, state: &mut ScreenState) -> bool {
+        match self {
+            Self::Ticks(ticks) => {
+                let (beat, changed) = state.follow_ticks(ticks.is_lost());
+                ticks.say(beat);
+                changed
+            }
+            Self::Copy(copy) => {
+                let (place, changed) = state.follow_listening(copy.is_lost());
+                copy.say(place);
+                changed
+            }
+        }
+    }
 }

@@ -10,21 +10,21 @@ use jiff::tz::TimeZone;
 
 use super::cli::WatchOptions;
 use super::keeper::{Keeper, Saving};
-use super::{Exit, Failure, Outcome, copy, ticking};
+use super::ticking::{self, ByEar};
+use super::{Exit, Failure, Outcome, copy};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
-use crate::audio::ticks::Ticks;
 use crate::readings::{Nominal, SampleClock, Yardstick};
 use crate::records::{ClockFigure, Clocks, ClocksWarning, places};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
     self, Effect, Ending, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind, Terminal,
-    TerminalError, TicksShown, terminal,
+    TerminalError, terminal,
 };
 
 /// Said on screen where there is nothing to listen to.
@@ -86,7 +86,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         return Err(no_rehearsal(&reference));
     }
     let yardstick = yardstick(&reference)?;
-    let ticks_output = ticking::output(&options)?;
+    let wish = ticking::wish(&options)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let runs = options
@@ -107,6 +107,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
         conditions.clock = clock_at(input.format().rate_hz);
     }
+    let by_ear = ticking::start(wish, &options, &yardstick)?;
     let analysis = Analysis::start(
         received,
         conditions,
@@ -116,7 +117,6 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         clock_at,
     )
     .map_err(|error| cannot_start(&error))?;
-    let ticks = ticking::start(ticks_output, options.by_ear.ticks_level)?;
     let (keeper, news) = Keeper::open(options.record, source.kind, card.cloned())?;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, |name| std::env::var(name).ok()),
@@ -127,7 +127,7 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         recorded_on: card.and_then(|card| card.recorded_on.clone()),
         runs,
         message: joined([
-            ticks.as_ref().map(ticking::caution),
+            by_ear.as_ref().map(ByEar::caution),
             source.message,
             news,
             clock_news,
@@ -139,10 +139,12 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
             }),
         ]),
     });
-    state.ticks = ticks.is_some().then(TicksShown::default);
+    if let Some(by_ear) = &by_ear {
+        by_ear.announce(&mut state);
+    }
     let saving = Saving::start(keeper).map_err(|error| cannot_start(&error))?;
     let bench = source.bench.as_ref();
-    let ending = sit(&mut state, &analysis, bench, ticks.as_ref(), &saving);
+    let ending = sit(&mut state, &analysis, bench, by_ear.as_ref(), &saving);
     for (number, result) in saving.finish() {
         state.saved(number, result);
     }
@@ -157,14 +159,14 @@ fn sit(
     state: &mut ScreenState,
     analysis: &Analysis,
     bench: Option<&Bench>,
-    ticks: Option<&Ticks>,
+    by_ear: Option<&ByEar>,
     saving: &Saving,
 ) -> Result<Ending, Failure> {
     let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
     let mut outside = Outside {
         newest: &mut || analysis.newest(),
         bench: &mut || bench.map(Bench::status),
-        by_ear: &mut |state| ticks.is_some_and(|ticks| ticking::follow(ticks, state)),
+        by_ear: &mut |state| by_ear.is_some_and(|by_ear| by_ear.follow(state)),
         saved: &mut || saving.next_done(),
         carry_out: &mut |effect, state| match effect {
             Effect::Ask(request) => analysis.ask(request),

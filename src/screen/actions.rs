@@ -42,7 +42,7 @@ pub enum Action {
     Card,
     /// The machine has no trimmer, or has one after all.
     NoTrimmer,
-    /// Silence the ticks, or let them sound again.
+    /// Silence the ticks, or the copy, or let them sound again.
     MuteTicks,
     /// Leave.
     Quit,
@@ -143,6 +143,7 @@ impl ScreenState {
             Action::NoTrimmer => self.toggle_trimmer(),
             Action::MuteTicks => {
                 self.mute_ticks();
+                self.mute_listening();
                 Vec::new()
             }
             Action::Quit => self.quit(leaving),

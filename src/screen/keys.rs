@@ -20,7 +20,7 @@ enum When {
     Stoppable,
     /// Only while something is not saved.
     Unsaved,
-    /// Only with ticks out of a sound output.
+    /// Only with ticks or the copy out of a sound output.
     Ticking,
     /// Only with a passage as reference.
     Timing,
@@ -56,8 +56,9 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('q'), NONE, When::Always, || Action::Quit, "q", "quit", "quit"),
     key(KeyCode::Char(' '), NONE, When::Always, || Action::GoOn, "Space", "go on", "go on: do what belongs to the present step, or take the next (also Enter)"),
     key(KeyCode::Enter, NONE, When::Always, || Action::GoOn, "", "", ""),
-    key(KeyCode::Char('x'), NONE, When::Ticking, || Action::MuteTicks, "x", "mute", "mute the ticks, or let them sound (with --ticks)"),
+    key(KeyCode::Char('x'), NONE, When::Ticking, || Action::MuteTicks, "x", "mute", "mute the ticks or the copy, or let them sound (with --ticks, --listen)"),
     key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close what lies over the screen"),
+    key(KeyCode::Char('z'), NONE, When::Timing, || Action::Edge, "z", "begins/ends", "the passage begins, or ends, now: timed by hand where its edges are not clear"),
     key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
     key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
     key(KeyCode::Char('2'), NONE, When::Choosing, || Action::ChooseTone(1), "1 2", "choose tone", "choose which tone the tape carries, where two are possible"),
@@ -75,7 +76,6 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back"),
     key(KeyCode::Char('k'), NONE, When::Always, || Action::Contact, "k", "contacts", "check a volume control or switch: begin, work it, end"),
     key(KeyCode::Char('o'), NONE, When::Rehearsing, || Action::WorkControl, "o", "control", "let the simulated hand work the volume control"),
-    key(KeyCode::Char('z'), NONE, When::Timing, || Action::Edge, "z", "begins/ends", "the passage begins, or ends, now: timed by hand where its edges are not clear"),
     key(KeyCode::Char('g'), NONE, When::Always, || Action::MarkAnEighth, "g", "", "an eighth of a turn clockwise comes now: its answer teaches how far to turn"),
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Backspace, NONE, When::Always, || Action::GoBack, "Bksp", "back", "one step back"),
@@ -132,7 +132,7 @@ impl Binding {
                     || state.card.is_some()
             }
             When::Unsaved => state.unsaved().next().is_some(),
-            When::Ticking => state.ticks.is_some(),
+            When::Ticking => state.ticks.is_some() || state.listening.is_some(),
             When::Timing => state.conditions.kind == ReferenceKind::Passage,
         }
     }

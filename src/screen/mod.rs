@@ -14,6 +14,7 @@ mod draw;
 mod font;
 mod guidance;
 pub mod keys;
+mod listening;
 mod long_run;
 mod look;
 mod panels;
@@ -37,6 +38,7 @@ mod words;
 
 pub use actions::Action;
 pub use draw::{SMALLEST, draw};
+pub use listening::Listening;
 pub use long_run::LongRun;
 pub use look::Look;
 pub use routine::{Mark, Routine, Step};

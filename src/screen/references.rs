@@ -152,8 +152,9 @@ fn counting(since: Seconds, expected: Seconds, by_hand: bool) -> String {
 fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
     let text = match (place.state, place.now) {
         (_, Some(_)) if place.repeats => {
-            "the music repeats: another place of the copy fits as well, at the same speed"
-                .to_owned()
+            let text =
+                "the music repeats: another place of the copy fits as well, at the same speed";
+            return Some((text.to_owned(), false));
         }
         (_, Some(_)) => return None,
         (State::Silent, None) => return None,
@@ -178,6 +179,24 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
     Some((text, true))
 }
 
+/// Time since the first sound of a passage that plays.
+pub(super) fn counted(reading: &Reading) -> Option<Seconds> {
+    match reading.timed {
+        Some(Progress::Passage { since, .. }) => since,
+        _ => None,
+    }
+}
+
+/// What the needle is the mean of.
+pub(super) fn needle(kind: ReferenceKind) -> &'static str {
+    match kind {
+        ReferenceKind::Tone | ReferenceKind::Note => "150 ms",
+        ReferenceKind::Recording => "0.6 s",
+        ReferenceKind::Marks => "newest marks",
+        ReferenceKind::Passage => "last passage",
+    }
+}
+
 /// Beside the speed, in the row of units.
 pub(super) fn beside(reading: &Reading) -> Option<String> {
     match (&reading.timed, &reading.place) {
@@ -194,9 +213,14 @@ pub(super) fn beside(reading: &Reading) -> Option<String> {
     }
 }
 
-/// A trouble that the reference's own words say better.
-pub(super) fn is_said_elsewhere(problem: &Problem) -> bool {
-    matches!(problem, Problem::NoTone | Problem::ToneLost)
+/// A trouble that the reference's own words say better: silence before and
+/// after a passage is none.
+pub(super) fn is_said_elsewhere(problem: &Problem, reading: &Reading) -> bool {
+    match problem {
+        Problem::NoTone | Problem::ToneLost => true,
+        Problem::NoSignal => matches!(reading.timed, Some(Progress::Passage { .. })),
+        _ => false,
+    }
 }
 
 #[cfg(test)]

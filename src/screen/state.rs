@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use super::listening::Listening;
 use super::long_run::LongRun;
 use super::look::Look;
 use super::routine::{KeepWatch, Routine, RunUp};
@@ -239,6 +240,8 @@ pub struct ScreenState {
     pub bench: Option<BenchStatus>,
     /// Ticks out of a sound output, where they were asked for.
     pub ticks: Option<TicksShown>,
+    /// The copy beside the tape, if it is to sound.
+    pub listening: Option<Listening>,
     /// The tone that the user has confirmed: no other is suggested any more.
     pub confirmed: Option<Hertz>,
     /// Leaving was asked for while something was not saved.
@@ -286,6 +289,7 @@ impl ScreenState {
             supply_volts: None,
             bench: None,
             ticks: None,
+            listening: None,
             // The simulated tape says what it carries.
             confirmed: match (setup.kind, setup.conditions.nominal) {
                 (SourceKind::Rehearsal, Nominal::Fixed(hz)) => Some(hz),

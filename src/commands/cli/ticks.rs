@@ -1,4 +1,4 @@
-//! What `tapewright watch` understands of ticks.
+//! What `tapewright watch` understands of ticks and of the copy for the ear.
 
 use clap::Args;
 
@@ -6,6 +6,9 @@ use super::number_between;
 
 /// Level where nothing is said, in dBFS: moderate.
 const USUAL_LEVEL: f64 = -20.0;
+
+/// The same for the copy: music has peaks far above its mean.
+const LISTEN_LEVEL: f64 = -30.0;
 
 /// Ticks for eyes that stay on the screwdriver.
 #[derive(Args, Debug)]
@@ -19,10 +22,24 @@ pub struct TicksOptions {
     #[arg(long)]
     pub ticks: bool,
 
-    /// With --ticks: sound output by name or id, as `tapewright inputs` lists
-    /// it; one that is not in the signal path
-    #[arg(long, value_name = "NAME-OR-ID", requires = "ticks")]
+    /// Play the digital copy beside the tape, at the tape's own place, to tune
+    /// by ear; with --reference recording:FILE, needs --output
+    ///
+    /// The copy plays at right speed. As long as the tape does not, the two
+    /// part, and the copy is set to the tape's place anew; once they stay
+    /// together the speed is right.
+    #[arg(long, conflicts_with = "ticks")]
+    pub listen: bool,
+
+    /// With --ticks or --listen: sound output by name or id, as `tapewright
+    /// inputs` lists it; one that is not in the signal path
+    #[arg(long, value_name = "NAME-OR-ID")]
     pub output: Option<String>,
+
+    /// With --listen: level of the copy's loudest second
+    #[arg(long, value_name = "DBFS", default_value_t = LISTEN_LEVEL,
+          allow_negative_numbers = true, requires = "listen", value_parser = level)]
+    pub listen_level: f64,
 
     /// With --ticks: peak level of the ticks
     #[arg(long, value_name = "DBFS", default_value_t = USUAL_LEVEL,
@@ -34,6 +51,8 @@ impl Default for TicksOptions {
     fn default() -> Self {
         Self {
             ticks: false,
+            listen: false,
+            listen_level: LISTEN_LEVEL,
             output: None,
             ticks_level: USUAL_LEVEL,
         }

@@ -114,6 +114,11 @@ impl Copy {
         builder.finish()
     }
 
+    /// Mono samples at [`RATE_HZ`], the loudest second having a mean square of 1.
+    pub fn samples(&self) -> &[f32] {
+        &self.samples
+    }
+
     /// How long it lasts.
     pub fn length(&self) -> Seconds {
         Seconds(self.samples.len() as f64 / f64::from(RATE_HZ))

@@ -152,7 +152,7 @@ impl CopyTracker {
 
     /// For those who watch.
     pub fn place(&self) -> PlaceInCopy {
-        let now_s = self.matcher.now_at_copy_s();
+        let now_s = self.matcher.at_copy_s(self.now_s());
         PlaceInCopy {
             state: self.matcher.state(),
             now: now_s.filter(|_| self.following).map(Seconds),

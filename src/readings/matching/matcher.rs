@@ -251,10 +251,10 @@ impl Matcher {
         self.repeats
     }
 
-    /// Where the tape is in the copy, if it is followed.
-    pub fn now_at_copy_s(&self) -> Option<f64> {
+    /// Where the tape is in the copy at a time on the tape, if it is followed.
+    pub fn at_copy_s(&self, time_s: f64) -> Option<f64> {
         let foreseen = self.follower.as_ref().and_then(Follower::foreseen);
-        foreseen.map(|line| line.at(self.heard_s()))
+        foreseen.map(|line| line.at(time_s))
     }
 
     /// Tape with sound so far.
@@ -290,7 +290,7 @@ impl Matcher {
         Report {
             state: self.state,
             speed: speed_of(&stretches),
-            now_at_copy_s: self.now_at_copy_s(),
+            now_at_copy_s: self.at_copy_s(self.heard_s()),
             momentary: foreseen.map(|line| line.slope),
             begins: stretches.first().and_then(|it| it.first().copied()),
             repeats: self.repeats,

@@ -3,6 +3,7 @@
 use crate::readings::SpeedReading;
 use crate::screen::font;
 use crate::screen::pen::{Pen, width};
+use crate::screen::references;
 use crate::screen::state::{Lead, ScreenState, SourceKind};
 use crate::screen::words::signed;
 
@@ -39,7 +40,14 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         look.faint()
     };
     let speed = state.reading().and_then(|reading| reading.speed.as_ref());
-    let figure = speed.map_or_else(|| "--.--".to_owned(), |speed| figure(speed, state.lead));
+    // While a passage plays its time is what there is to watch.
+    let counted = state.reading().and_then(references::counted);
+    let counted = counted.filter(|_| speed.is_none());
+    let figure = match (speed, counted) {
+        (Some(speed), _) => figure(speed, state.lead),
+        (None, Some(since)) => format!("{:.1}", since.0),
+        (None, None) => "--.--".to_owned(),
+    };
     let size = size(pen.width(), pen.height());
     let last = pen.height().saturating_sub(1);
     let beside = if size == 0 {
@@ -50,7 +58,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         font::draw(pen, (indent, 0), &figure, size, style).max(reserved) + 1
     };
     // The unit keeps the width of the longest, so that the word stands still.
-    let mut x = pen.text(beside, last, unit(state.lead), style);
+    let unit = counted.map_or(unit(state.lead), |_| "s");
+    let mut x = pen.text(beside, last, unit, style);
     let word_at = beside + UNIT + 1;
     let room_for_badges = pen.width().saturating_sub(SIMULATED.len() as u16 + 1);
     if let Some(word) = speed.and_then(|speed| direction(speed, state.lead)) {

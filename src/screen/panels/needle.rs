@@ -2,6 +2,7 @@
 //! middle, the tolerance band marked, the digits as a second mark.
 
 use crate::screen::pen::Pen;
+use crate::screen::references;
 use crate::screen::state::ScreenState;
 
 /// Rows that show everything: caption, two rows of needle, scale.
@@ -116,7 +117,8 @@ fn draw_caption(state: &ScreenState, pen: &mut Pen, ruler: Ruler) {
         "=== the band"
     };
     let text = format!(
-        "needle 150 ms, scale {}{} %, ▲ digits, ◆ will settle, {zone}",
+        "needle {}, scale {}{} %, ▲ digits, ◆ will settle, {zone}",
+        references::needle(state.conditions.kind),
         look.plus_minus(),
         ruler.full
     );

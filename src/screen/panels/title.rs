@@ -18,6 +18,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),
         (Nominal::Nearest, None) => "tone: any usual one".to_owned(),
     };
+    if let Some(words) = state.words_of_listening() {
+        right = format!("copy {words} | {right}");
+    }
     if let Some(words) = state.words_of_ticks() {
         // What they say means that they are on; where room is short, the
         // source needs it more.

@@ -50,7 +50,7 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
     };
     let kind = state.conditions.kind;
     match (state.problems().next(), references::sentence(reading)) {
-        (Some(problem), Some(said)) if references::is_said_elsewhere(problem) => said,
+        (Some(problem), Some(said)) if references::is_said_elsewhere(problem, reading) => said,
         (Some(Problem::NoTone), _) if kind == ReferenceKind::Note => {
             (words::NO_NOTE.to_owned(), true)
         }
