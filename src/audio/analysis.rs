@@ -89,7 +89,7 @@ pub enum SourceState {
 }
 
 /// What the screen may ask of the analysis.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub enum Request {
     /// Another nominal tone.
     Nominal(Nominal),
@@ -122,6 +122,8 @@ pub enum Request {
     HandsOn,
     /// A passage begins or ends now.
     EdgeByHand,
+    /// Another reference: what was learnt by the one before is forgotten.
+    Reference(Conditions, Yardstick),
 }
 
 /// What is known of the source's sample clock at a rate in hertz: a device may
@@ -238,7 +240,7 @@ impl Worker {
         loop {
             match self.asked.try_recv() {
                 Ok(request) => {
-                    self.carry_out(request);
+                    self.carry_out(&request);
                     self.publish();
                 }
                 Err(TryRecvError::Empty) => return Ok(()),
@@ -247,12 +249,21 @@ impl Worker {
         }
     }
 
-    fn carry_out(&mut self, request: Request) {
+    fn carry_out(&mut self, request: &Request) {
         match request {
             Request::Nominal(nominal) | Request::OtherRun(nominal) => {
-                self.wishes.conditions.nominal = nominal;
+                self.wishes.conditions.nominal = *nominal;
             }
-            Request::Tolerance(tolerance) => self.wishes.tolerance = tolerance,
+            Request::Reference(conditions, yardstick) => {
+                // The clock is the input's, not the reference's.
+                let clock = self.wishes.conditions.clock;
+                self.wishes.conditions = Conditions {
+                    clock,
+                    ..*conditions
+                };
+                self.wishes.yardstick = yardstick.clone();
+            }
+            Request::Tolerance(tolerance) => self.wishes.tolerance = *tolerance,
             Request::BeginContact => return self.begin_contact(),
             Request::EndContact => return self.end_contact(),
             Request::ForgetContact => {
@@ -274,10 +285,10 @@ impl Worker {
             return;
         };
         match request {
-            Request::Nominal(nominal) => engine.set_nominal(nominal),
-            Request::OtherRun(nominal) => engine.other_run(nominal),
-            Request::Tolerance(tolerance) => engine.set_tolerance(tolerance),
-            Request::Keep(keep) => engine.keep(keep),
+            Request::Nominal(nominal) => engine.set_nominal(*nominal),
+            Request::OtherRun(nominal) => engine.other_run(*nominal),
+            Request::Tolerance(tolerance) => engine.set_tolerance(*tolerance),
+            Request::Keep(keep) => engine.keep(*keep),
             Request::ForgetKept => engine.forget_kept(),
             Request::BeginSweep => engine.begin_sweep(),
             Request::EndSweep => {
@@ -288,6 +299,9 @@ impl Worker {
             Request::HandsOff => engine.hands_off(),
             Request::HandsOn => engine.hands_on(),
             Request::EdgeByHand => engine.edge_by_hand(),
+            Request::Reference(..) => {
+                engine.other_reference(self.wishes.conditions, self.wishes.yardstick.clone());
+            }
             // Carried out above: the check needs no engine.
             Request::BeginContact | Request::EndContact | Request::ForgetContact => {}
         }

@@ -184,6 +184,12 @@ impl ReferenceOptions {
         self.said.clone().or_else(of_card).unwrap_or(usual)
     }
 
+    /// Says something else instead, with the card of its tape.
+    pub fn say(&mut self, reference: Reference, card: Option<TapeCard>) {
+        self.said = Some(reference);
+        self.card = card;
+    }
+
     /// What the engine is told, of a machine of this name.
     pub fn conditions(&self, machine: Option<&str>) -> Conditions {
         // A home-made tape without a figure of its own: ±3 %, common practice.

@@ -8,7 +8,6 @@ use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure};
 use crate::records::{Label, Record, RecordWarning, Snapshot, places};
-use crate::references::TapeCard;
 use crate::screen::{Kept, Slot, SourceKind};
 
 /// The number of a snapshot, and where it lies now or why it does not.
@@ -70,8 +69,6 @@ impl Saving {
 pub(super) struct Keeper {
     path: PathBuf,
     simulated: bool,
-    /// Card of the tape that is used.
-    card: Option<TapeCard>,
 }
 
 impl Keeper {
@@ -80,7 +77,6 @@ impl Keeper {
     pub(super) fn open(
         named: Option<PathBuf>,
         kind: SourceKind,
-        card: Option<TapeCard>,
     ) -> Result<(Self, Option<String>), Failure> {
         let simulated = kind == SourceKind::Rehearsal;
         let usual = if simulated {
@@ -97,14 +93,7 @@ impl Keeper {
         let (_, warnings) =
             Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
         let news = warnings.first().map(RecordWarning::to_string);
-        Ok((
-            Self {
-                path,
-                simulated,
-                card,
-            },
-            news,
-        ))
+        Ok((Self { path, simulated }, news))
     }
 
     /// Where it lies now, or why it does not. The record is read again each
@@ -118,7 +107,7 @@ impl Keeper {
             Slot::Named(name) => (Label::Named(name), None),
         };
         let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
-        if let Some(card) = &self.card {
+        if let Some(card) = &kept.tape {
             snapshot.tape = Some(card.name.clone());
             if card.is_recorded_on(kept.machine.as_deref()) {
                 // The machine may have got its name only after it was begun.
@@ -157,6 +146,7 @@ mod tests {
             machine: None,
             note: None,
             supply_volts: None,
+            tape: None,
             run: None,
             wiper: None,
             wiper_at_first: None,
@@ -179,7 +169,7 @@ mod tests {
     }
 
     fn saving_in(path: PathBuf) -> Saving {
-        let (keeper, _) = Keeper::open(Some(path), SourceKind::Input, None).expect("a record");
+        let (keeper, _) = Keeper::open(Some(path), SourceKind::Input).expect("a record");
         Saving::start(keeper).expect("a thread")
     }
 

@@ -1,6 +1,7 @@
 //! Floor 9: the command line. `cli` defines what can be typed and validates
 //! it; a file each carries a command out; the exit status is decided here.
 
+mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
@@ -94,7 +95,7 @@ fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
 pub fn run(cli: Cli) -> ExitCode {
     let outcome = match cli.command.unwrap_or_default() {
         Command::Watch(mut options) => {
-            with_card(&mut options.reference).and_then(|()| watch::run(*options))
+            with_card(&mut options.reference).and_then(|()| watch::run(&options))
         }
         Command::Read(mut options) => {
             with_card(&mut options.reference).and_then(|()| read::run(&options))

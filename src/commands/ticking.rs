@@ -80,7 +80,6 @@ pub(super) fn start(
     yardstick: &Yardstick,
 ) -> Result<Option<ByEar>, Failure> {
     let started = match (wish, yardstick) {
-        (None, _) => return Ok(None),
         (Some(Wish::Ticks(output)), _) => {
             caution_first("ticks follow", "them");
             let level = Decibels(options.by_ear.ticks_level);
@@ -91,7 +90,9 @@ pub(super) fn start(
             listen(output, copy, options.by_ear.listen_level)
         }
         // A wish for the copy was refused where there is none.
-        (Some(Wish::Copy(_)), Yardstick::Frequency | Yardstick::Time(_)) => return Ok(None),
+        (None, _) | (Some(Wish::Copy(_)), Yardstick::Frequency | Yardstick::Time(_)) => {
+            return Ok(None);
+        }
     };
     started.map(Some).map_err(|error| {
         let sentence = match error {

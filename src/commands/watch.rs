@@ -8,18 +8,19 @@ use std::sync::mpsc::{self, Sender};
 
 use jiff::tz::TimeZone;
 
+use super::chooser::{Chooser, yardstick};
 use super::cli::WatchOptions;
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
-use super::{Exit, Failure, Outcome, copy};
+use super::{Exit, Failure, Outcome};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
-use crate::readings::{Nominal, SampleClock, Yardstick};
-use crate::records::{ClockFigure, Clocks, ClocksWarning, places};
+use crate::readings::{Nominal, SampleClock};
+use crate::records::{ClockFigure, Clocks, ClocksWarning, cards, places};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
@@ -58,18 +59,6 @@ fn no_rehearsal(reference: &Reference) -> Failure {
     )
 }
 
-/// What is measured by; a copy is read and made ready here.
-fn yardstick(reference: &Reference) -> Result<Yardstick, Failure> {
-    Ok(match reference {
-        Reference::Passage(time) | Reference::Marks(time) => Yardstick::Time(*time),
-        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(_) => Yardstick::Frequency,
-        Reference::Recording(_) => match copy::of(reference)? {
-            Some(copy) => Yardstick::Copy(copy),
-            None => Yardstick::Frequency,
-        },
-    })
-}
-
 /// A source that runs, with what must be held for as long as it does.
 struct Source {
     kind: SourceKind,
@@ -80,13 +69,13 @@ struct Source {
     machine: Option<String>,
 }
 
-pub(super) fn run(options: WatchOptions) -> Outcome {
+pub(super) fn run(options: &WatchOptions) -> Outcome {
     let reference = options.reference.reference();
     if options.rehearse && !reference.kind().has_frequency() {
         return Err(no_rehearsal(&reference));
     }
     let yardstick = yardstick(&reference)?;
-    let wish = ticking::wish(&options)?;
+    let wish = ticking::wish(options)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let runs = options
@@ -96,18 +85,18 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
             crate::units::Hertz(options.reference.concert_pitch),
         )
         .map_err(|error| Failure::new(Exit::Usage, error))?;
-    let source = open_source(&options, &runs, events)?;
+    let source = open_source(options, &runs, events)?;
     let machine = options.machine.clone().or(source.machine);
     let mut conditions = options.reference.conditions(machine.as_deref());
     if let Some(first) = runs.first() {
         conditions.nominal = first.nominal;
     }
     let card = options.reference.card.as_ref();
-    let (clock_at, clock_news) = kept_clocks(&options, source.input.as_ref())?;
+    let (clock_at, clock_news) = kept_clocks(options, source.input.as_ref())?;
     if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
         conditions.clock = clock_at(input.format().rate_hz);
     }
-    let by_ear = ticking::start(wish, &options, &yardstick)?;
+    let by_ear = ticking::start(wish, options, &yardstick)?;
     let analysis = Analysis::start(
         received,
         conditions,
@@ -117,14 +106,18 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
         clock_at,
     )
     .map_err(|error| cannot_start(&error))?;
-    let (keeper, news) = Keeper::open(options.record, source.kind, card.cloned())?;
+    let (keeper, news) = Keeper::open(options.record.clone(), source.kind)?;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, |name| std::env::var(name).ok()),
         kind: source.kind,
         conditions,
         tolerance: options.tolerance,
         machine,
-        recorded_on: card.and_then(|card| card.recorded_on.clone()),
+        tape: card.cloned(),
+        cards: cards::list()
+            .into_iter()
+            .filter_map(|(_, card)| card.ok())
+            .collect(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -144,7 +137,15 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     }
     let saving = Saving::start(keeper).map_err(|error| cannot_start(&error))?;
     let bench = source.bench.as_ref();
-    let ending = sit(&mut state, &analysis, bench, by_ear.as_ref(), &saving);
+    let chooser = Chooser::new(options.reference.clone());
+    let around = Around {
+        analysis: &analysis,
+        bench,
+        by_ear: by_ear.as_ref(),
+        saving: &saving,
+        chooser: &chooser,
+    };
+    let ending = sit(&mut state, &around);
     for (number, result) in saving.finish() {
         state.saved(number, result);
     }
@@ -154,19 +155,32 @@ pub(super) fn run(options: WatchOptions) -> Outcome {
     finish(ending)
 }
 
+/// What a sitting works with.
+struct Around<'a> {
+    analysis: &'a Analysis,
+    bench: Option<&'a Bench>,
+    by_ear: Option<&'a ByEar>,
+    saving: &'a Saving,
+    chooser: &'a Chooser,
+}
+
 /// The sitting at the screen; the terminal is given back afterwards.
-fn sit(
-    state: &mut ScreenState,
-    analysis: &Analysis,
-    bench: Option<&Bench>,
-    by_ear: Option<&ByEar>,
-    saving: &Saving,
-) -> Result<Ending, Failure> {
+fn sit(state: &mut ScreenState, around: &Around) -> Result<Ending, Failure> {
+    let &Around {
+        analysis,
+        bench,
+        by_ear,
+        saving,
+        chooser,
+    } = around;
     let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
     let mut outside = Outside {
         newest: &mut || analysis.newest(),
         bench: &mut || bench.map(Bench::status),
-        by_ear: &mut |state| by_ear.is_some_and(|by_ear| by_ear.follow(state)),
+        by_ear: &mut |state| {
+            let chosen = chooser.follow(state, analysis);
+            by_ear.is_some_and(|by_ear| by_ear.follow(state)) | chosen
+        },
         saved: &mut || saving.next_done(),
         carry_out: &mut |effect, state| match effect {
             Effect::Ask(request) => analysis.ask(request),
@@ -181,6 +195,7 @@ fn sit(
                     state.saved(number, Err(reason));
                 }
             }
+            Effect::Choose(choice) => chooser.prepare(choice, state.machine.clone()),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
         },

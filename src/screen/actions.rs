@@ -56,6 +56,14 @@ pub enum Action {
     NextUnit,
     /// A passage begins or ends now.
     Edge,
+    /// Open the list of references, or close it.
+    Choose,
+    /// The line above.
+    ChoiceUp,
+    /// The line below.
+    ChoiceDown,
+    /// Take the line that is marked.
+    TakeChoice,
     /// Take the next tolerance class.
     NextTolerance,
     /// Keep a snapshot.
@@ -96,8 +104,16 @@ pub(super) const KEEP: KeepRequest = KeepRequest {
 /// No machine is supplied with more, in volts.
 const HIGHEST_SUPPLY: f64 = 500.0;
 
-/// Longer names and notes are not taken.
+/// Longer names and notes are not taken; ways to files are longer.
 const LONGEST_ENTRY: usize = 60;
+const LONGEST_PATH: usize = 1000;
+
+fn longest(purpose: EntryFor) -> usize {
+    match purpose {
+        EntryFor::Reference(_) => LONGEST_PATH,
+        _ => LONGEST_ENTRY,
+    }
+}
 
 const POWER_OFF_FIRST: &str = "power off first (p). On a real machine: pull the plug, let the \
     capacitors discharge; cleaner is flammable, ventilate, let it dry before power";
@@ -134,6 +150,10 @@ impl ScreenState {
                 Vec::new()
             }
             Action::Edge => vec![Effect::Ask(Request::EdgeByHand)],
+            Action::Choose => self.open_choices(),
+            Action::ChoiceUp => self.move_choice(false),
+            Action::ChoiceDown => self.move_choice(true),
+            Action::TakeChoice => self.take_choice(),
             Action::MarkAnEighth => vec![Effect::Ask(Request::MarkAnEighth)],
             Action::GoOn => self.go_on(),
             Action::GoBack => self.go_back(),
@@ -216,6 +236,7 @@ impl ScreenState {
         self.help = None;
         self.budget = false;
         self.card = None;
+        self.choosing = None;
     }
 
     pub(super) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
@@ -234,7 +255,7 @@ impl ScreenState {
     }
 
     fn stop(&mut self) -> Vec<Effect> {
-        let card = self.card.take().is_some();
+        let card = self.card.take().is_some() | self.choosing.take().is_some();
         if self.help.take().is_some() || std::mem::take(&mut self.budget) || card {
             return Vec::new();
         }
@@ -279,7 +300,7 @@ impl ScreenState {
     fn type_line(&mut self, action: &Action) -> Vec<Effect> {
         if let &Action::Type(purpose) = action {
             let before = match purpose {
-                EntryFor::Snapshot | EntryFor::Tolerance => None,
+                EntryFor::Snapshot | EntryFor::Tolerance | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::Note => self.note.clone(),
                 EntryFor::Supply => self.supply_volts.map(|volts| volts.to_string()),
@@ -296,7 +317,7 @@ impl ScreenState {
         };
         match action {
             Action::Letter(letter)
-                if !letter.is_control() && entry.text.chars().count() < LONGEST_ENTRY =>
+                if !letter.is_control() && entry.text.chars().count() < longest(entry.purpose) =>
             {
                 entry.text.push(*letter);
             }
@@ -357,6 +378,7 @@ impl ScreenState {
             EntryFor::Note => self.note = said,
             EntryFor::Supply => self.take_supply(said.as_deref()),
             EntryFor::Tolerance => return self.take_tolerance(said.as_deref()),
+            EntryFor::Reference(kind) => return self.take_reference(kind, said.as_deref()),
             EntryFor::Snapshot => match said {
                 Some(name) => return self.keep(Slot::Named(name)),
                 None => self.message = Some("a named snapshot needs a name".to_owned()),

@@ -4,11 +4,11 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::panels::contact;
 use super::panels::{
     bars, budget, card, digits, footer, health, help, needle, news, strip, title, trend, trouble,
     verdict, wiper,
 };
+use super::panels::{choosing, contact};
 use super::pen::{Pen, wrap};
 use super::state::ScreenState;
 use super::view::View;
@@ -179,6 +179,8 @@ pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
         budget::draw(state, &mut Pen::new(buffer, area));
     } else if let Some(page) = state.card {
         card::draw(state, page, &mut Pen::new(buffer, area));
+    } else if let Some(at) = state.choosing {
+        choosing::draw(state, at, &mut Pen::new(buffer, area));
     } else if state.view == View::Bench {
         draw_panels(state, buffer);
     } else {

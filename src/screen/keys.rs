@@ -83,6 +83,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('y'), NONE, When::Always, || Action::LongRun, "y", "", "play the tape through: start, middle and end are kept by themselves; again ends it"),
     key(KeyCode::Char('d'), NONE, When::Always, || Action::NextRun, "d", "", "the next speed or direction, or round again (--speeds, --directions)"),
     key(KeyCode::Char('f'), NONE, When::Always, || Action::NoTrimmer, "f", "", "the machine has no trimmer (fixed speed), or has one after all"),
+    key(KeyCode::Char('0'), NONE, When::Always, || Action::Choose, "0", "reference", "choose what the tape carries: a tone, a note, a passage, marks, a recording, a tape card"),
     key(KeyCode::Char('u'), NONE, When::Always, || Action::NextUnit, "u", "unit", "let percent, cents or hertz lead"),
     key(KeyCode::Char('t'), NONE, When::Always, || Action::NextTolerance, "t", "tolerance", "next tolerance: portable 1 %, deck 0.5 %, professional 0.1 %"),
     key(KeyCode::Char('l'), NONE, When::Always, || Action::Type(EntryFor::Tolerance), "l", "", "type a tolerance band of your own: its half width in percent"),
@@ -130,6 +131,7 @@ impl Binding {
                     || state.budget
                     || state.view != View::Bench
                     || state.card.is_some()
+                    || state.choosing.is_some()
             }
             When::Unsaved => state.unsaved().next().is_some(),
             When::Ticking => state.ticks.is_some() || state.listening.is_some(),
@@ -153,6 +155,9 @@ pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
     if state.entry.is_some() {
         return entry_action(event);
     }
+    if let Some(action) = choosing_action(event, state) {
+        return Some(action);
+    }
     let code = match event.code {
         // Caps lock must not turn the keys off.
         KeyCode::Char(letter) => KeyCode::Char(letter.to_ascii_lowercase()),
@@ -167,6 +172,17 @@ pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
         .iter()
         .find(|it| it.code == code && it.modifiers == modifiers && it.applies(state))
         .map(|it| (it.action)())
+}
+
+/// While the list of references is open.
+fn choosing_action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
+    state.choosing?;
+    match event.code {
+        KeyCode::Up => Some(Action::ChoiceUp),
+        KeyCode::Down => Some(Action::ChoiceDown),
+        KeyCode::Enter | KeyCode::Char(' ') => Some(Action::TakeChoice),
+        _ => None,
+    }
 }
 
 /// While a line is typed, letters are letters.

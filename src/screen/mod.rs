@@ -9,6 +9,7 @@
 
 mod actions;
 mod canvas;
+mod choosing;
 mod contact;
 mod draw;
 mod font;
@@ -37,6 +38,7 @@ mod wiper;
 mod words;
 
 pub use actions::Action;
+pub use choosing::Choice;
 pub use draw::{SMALLEST, draw};
 pub use listening::Listening;
 pub use long_run::LongRun;

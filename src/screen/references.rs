@@ -156,8 +156,7 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
                 "the music repeats: another place of the copy fits as well, at the same speed";
             return Some((text.to_owned(), false));
         }
-        (_, Some(_)) => return None,
-        (State::Silent, None) => return None,
+        (_, Some(_)) | (State::Silent, None) => return None,
         (State::Listening, None) => {
             return Some((
                 "listens for the place in the copy; some 10 s of music are needed".to_owned(),

@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use super::choosing::Choice;
 use super::listening::Listening;
 use super::long_run::LongRun;
 use super::look::Look;
@@ -18,10 +19,11 @@ use crate::audio::analysis::{Contacting, LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
-    Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, SweepReport, Sweeping,
+    Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, ReferenceKind,
+    SweepReport, Sweeping,
 };
 use crate::records::Run;
-use crate::references::{Tolerance, same_machine};
+use crate::references::{TapeCard, Tolerance};
 use crate::units::Hertz;
 
 /// What the samples come from.
@@ -98,6 +100,8 @@ pub struct Kept {
     pub note: Option<String>,
     /// Supply voltage of the machine, if somebody said.
     pub supply_volts: Option<f64>,
+    /// Card of the tape that it was measured with.
+    pub tape: Option<TapeCard>,
     /// Speed and direction, if the sitting has several.
     pub run: Option<Run>,
     /// The newest check of this trimmer's wiper.
@@ -125,6 +129,8 @@ pub enum EntryFor {
     Supply,
     /// A tolerance band of one's own.
     Tolerance,
+    /// What stands behind the colon of a reference of this kind.
+    Reference(ReferenceKind),
 }
 
 /// A line of text that is being typed.
@@ -146,6 +152,9 @@ pub enum Effect {
     /// Save the snapshot; its result goes to [`ScreenState::saved`] once it is
     /// known.
     Save(Kept),
+    /// Measure by another reference; what comes of it goes to
+    /// [`ScreenState::reference_taken`].
+    Choose(Choice),
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -169,8 +178,10 @@ pub struct Setup {
     pub tolerance: Tolerance,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
-    /// The machine that the tape was recorded on, where its card says so.
-    pub recorded_on: Option<String>,
+    /// Card of the tape that is used.
+    pub tape: Option<TapeCard>,
+    /// Cards to choose from.
+    pub cards: Vec<TapeCard>,
     /// Its speeds and directions in the order of the work; empty where it has
     /// one of each.
     pub runs: Vec<PlannedRun>,
@@ -230,8 +241,12 @@ pub struct ScreenState {
     pub entry: Option<Entry>,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
-    /// The machine that the tape was recorded on, where its card says so.
-    pub recorded_on: Option<String>,
+    /// Card of the tape that is used.
+    pub tape: Option<TapeCard>,
+    /// Cards to choose from.
+    pub(super) cards: Vec<TapeCard>,
+    /// The line of the list of references that is marked, while it is open.
+    pub choosing: Option<usize>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -284,7 +299,9 @@ impl ScreenState {
             message: setup.message,
             entry: None,
             machine: setup.machine,
-            recorded_on: setup.recorded_on,
+            tape: setup.tape,
+            cards: setup.cards,
+            choosing: None,
             note: None,
             supply_volts: None,
             bench: None,
@@ -327,7 +344,8 @@ impl ScreenState {
 
     /// The tape was recorded on the machine on the bench.
     pub fn is_recorded_here(&self) -> bool {
-        same_machine(self.recorded_on.as_deref(), self.machine.as_deref())
+        let tape = self.tape.as_ref();
+        tape.is_some_and(|tape| tape.is_recorded_on(self.machine.as_deref()))
     }
 
     /// Troubles that are not settled, the most important first.
@@ -475,6 +493,7 @@ impl ScreenState {
             machine: self.machine.clone(),
             note: self.note.clone(),
             supply_volts: self.supply_volts,
+            tape: self.tape.clone(),
             run: self.runs.on(),
             wiper: self.sweeps.last().cloned(),
             wiper_at_first: first_of_several.cloned(),

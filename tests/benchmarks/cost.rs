@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use tapewright::audio::analysis::Analysis;
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::{SourceEvent, StreamFormat};
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings};
+use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings, Yardstick};
 use tapewright::units::Percent;
 
 const RATE: u32 = 48_000;
@@ -92,6 +92,7 @@ fn lateness() -> Option<Duration> {
         Conditions::default(),
         ChannelChoice::Auto,
         Percent(0.5),
+        Yardstick::Frequency,
         None,
     )
     .ok()?;

@@ -4,6 +4,7 @@
 pub(super) mod bars;
 pub(super) mod budget;
 pub(super) mod card;
+pub(super) mod choosing;
 pub(super) mod contact;
 pub(super) mod digits;
 pub(super) mod footer;

@@ -1,6 +1,7 @@
 //! What is being typed, kept or has just happened; what was kept before and
 //! after.
 
+use crate::screen::choosing::hint;
 use crate::screen::pen::{Pen, harmless, wrap};
 use crate::screen::state::{EntryFor, ScreenState, Slot};
 
@@ -14,6 +15,7 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
             EntryFor::Note => "note",
             EntryFor::Supply => "supply voltage of the machine",
             EntryFor::Tolerance => "half width of the tolerance band in percent",
+            EntryFor::Reference(kind) => hint(kind),
         };
         news.push((
             format!("{what}: {}_  (Enter keeps, Esc forgets)", entry.text),

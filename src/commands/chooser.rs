@@ -1,0 +1,75 @@
+//! References chosen while the screen stands: made ready on a thread of their
+//! own, for a copy takes seconds to read, then put in force.
+
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread;
+
+use super::cli::ReferenceOptions;
+use super::{Failure, copy};
+use crate::audio::analysis::{Analysis, Request};
+use crate::readings::{Conditions, Yardstick};
+use crate::references::Reference;
+use crate::screen::{Choice, ScreenState};
+
+/// What is ready, or why it is not.
+type Ready = Result<(Conditions, Choice, Yardstick), String>;
+
+/// See the module.
+pub(super) struct Chooser {
+    /// What the command line said of the tape.
+    said: ReferenceOptions,
+    tell: Sender<Ready>,
+    ready: Receiver<Ready>,
+}
+
+impl Chooser {
+    pub fn new(said: ReferenceOptions) -> Self {
+        let (tell, ready) = mpsc::channel();
+        Self { said, tell, ready }
+    }
+
+    /// Begins to make a choice ready, for a machine of this name.
+    pub fn prepare(&self, choice: Choice, machine: Option<String>) {
+        let mut said = self.said.clone();
+        said.say(choice.reference.clone(), choice.card.clone());
+        let tell = self.tell.clone();
+        let work = move || {
+            let conditions = said.conditions(machine.as_deref());
+            let ready = yardstick(&choice.reference)
+                .map(|yardstick| (conditions, choice, yardstick))
+                .map_err(|failure| failure.message);
+            // The screen may have been left meanwhile.
+            let _ = tell.send(ready);
+        };
+        let started = thread::Builder::new().name("reference".into()).spawn(work);
+        if let Err(error) = started {
+            let _ = self.tell.send(Err(format!(
+                "no thread could be started ({error}); close other programs and try again"
+            )));
+        }
+    }
+
+    /// Puts in force what has become ready; true where the screen changes.
+    pub fn follow(&self, state: &mut ScreenState, analysis: &Analysis) -> bool {
+        let Ok(ready) = self.ready.try_recv() else {
+            return false;
+        };
+        state.reference_taken(ready.map(|(conditions, choice, yardstick)| {
+            analysis.ask(Request::Reference(conditions, yardstick));
+            (conditions, choice)
+        }));
+        true
+    }
+}
+
+/// What is measured by; a copy is read and made ready here.
+pub(super) fn yardstick(reference: &Reference) -> Result<Yardstick, Failure> {
+    Ok(match reference {
+        Reference::Passage(time) | Reference::Marks(time) => Yardstick::Time(*time),
+        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(_) => Yardstick::Frequency,
+        Reference::Recording(_) => match copy::of(reference)? {
+            Some(copy) => Yardstick::Copy(copy),
+            None => Yardstick::Frequency,
+        },
+    })
+}

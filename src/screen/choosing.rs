@@ -1,0 +1,278 @@
+//! The list from which a reference is chosen: tones, what is typed in, and the
+//! cards of reference tapes.
+
+use std::str::FromStr;
+
+use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, SourceKind};
+use super::view::View;
+use crate::readings::{Conditions, ReferenceKind, USUAL_TONES};
+use crate::references::{Reference, TapeCard};
+
+/// One line of the list.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Offer {
+    /// One of the usual tones, or whichever is heard.
+    Ready(Reference),
+    /// The rest of it is typed.
+    Typed(ReferenceKind),
+    /// A card; boxed, for it is much larger.
+    Card(Box<TapeCard>),
+}
+
+/// A reference that was chosen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// What the tape carries.
+    pub reference: Reference,
+    /// The card that says so.
+    pub card: Option<TapeCard>,
+}
+
+impl Offer {
+    /// As it stands in the list.
+    pub fn words(&self) -> String {
+        match self {
+            Self::Ready(Reference::ToneAuto) => "any usual tone, as it is heard".to_owned(),
+            Self::Ready(reference) => reference.to_string(),
+            Self::Typed(kind) => format!("{} …  {}", kind.name(), hint(*kind)),
+            Self::Card(card) => format!("tape: {}", card.name),
+        }
+    }
+}
+
+/// What is to be typed.
+pub(super) fn hint(kind: ReferenceKind) -> &'static str {
+    match kind {
+        ReferenceKind::Tone => "its frequency in Hz",
+        ReferenceKind::Note => "a held note by its name, such as A4",
+        ReferenceKind::Passage => "its length at right speed in seconds",
+        ReferenceKind::Marks => "seconds from one to the next",
+        ReferenceKind::Recording => "file of the digital copy",
+    }
+}
+
+impl ScreenState {
+    /// Everything that can be chosen here: the simulated machine plays tones.
+    pub(super) fn offers(&self) -> Vec<Offer> {
+        let ready = USUAL_TONES[..2].iter().map(|tone| Reference::Tone(*tone));
+        let ready = ready.chain([Reference::ToneAuto]).map(Offer::Ready);
+        let typed: &[ReferenceKind] = if self.kind == SourceKind::Rehearsal {
+            &[ReferenceKind::Tone]
+        } else {
+            &[
+                ReferenceKind::Tone,
+                ReferenceKind::Note,
+                ReferenceKind::Passage,
+                ReferenceKind::Marks,
+                ReferenceKind::Recording,
+            ]
+        };
+        let cards = self.cards.iter().cloned().map(Box::new).map(Offer::Card);
+        let typed = typed.iter().map(|kind| Offer::Typed(*kind));
+        ready.chain(typed).chain(cards).collect()
+    }
+
+    /// Opens the list, or closes it.
+    pub(super) fn open_choices(&mut self) -> Vec<Effect> {
+        let was_open = self.choosing.is_some();
+        self.uncover();
+        self.choosing = (!was_open).then_some(0);
+        Vec::new()
+    }
+
+    pub(super) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
+        let last = self.offers().len().saturating_sub(1);
+        self.choosing = self.choosing.map(|at| {
+            if down {
+                (at + 1).min(last)
+            } else {
+                at.saturating_sub(1)
+            }
+        });
+        Vec::new()
+    }
+
+    /// Takes what the mark stands on.
+    pub(super) fn take_choice(&mut self) -> Vec<Effect> {
+        let Some(offer) = self
+            .choosing
+            .take()
+            .and_then(|at| self.offers().get(at).cloned())
+        else {
+            return Vec::new();
+        };
+        match offer {
+            Offer::Ready(reference) => self.choose(Choice {
+                reference,
+                card: None,
+            }),
+            Offer::Typed(kind) => {
+                self.entry = Some(Entry {
+                    purpose: EntryFor::Reference(kind),
+                    text: String::new(),
+                });
+                Vec::new()
+            }
+            Offer::Card(card) => {
+                let Some(reference) = card.reference() else {
+                    self.message = Some(format!(
+                        "the card of \"{}\" does not say what is on it; choose a tone or what it carries",
+                        card.name
+                    ));
+                    return Vec::new();
+                };
+                self.choose(Choice {
+                    reference,
+                    card: Some(*card),
+                })
+            }
+        }
+    }
+
+    /// What was typed behind the kind.
+    pub(super) fn take_reference(
+        &mut self,
+        kind: ReferenceKind,
+        said: Option<&str>,
+    ) -> Vec<Effect> {
+        let Some(said) = said else {
+            self.message = Some("nothing was typed: the reference stays".to_owned());
+            return Vec::new();
+        };
+        match Reference::from_str(&format!("{}:{said}", kind.name())) {
+            Ok(reference) => self.choose(Choice {
+                reference,
+                card: None,
+            }),
+            Err(error) => {
+                self.message = Some(error.to_string());
+                Vec::new()
+            }
+        }
+    }
+
+    fn choose(&mut self, choice: Choice) -> Vec<Effect> {
+        if self.is_sweeping() || self.is_checking_contact() {
+            self.message =
+                Some("a check is under way: Space ends it, Esc stops it, then choose".to_owned());
+            return Vec::new();
+        }
+        if self.kind == SourceKind::Rehearsal && choice.reference.kind() != ReferenceKind::Tone {
+            self.message = Some("the simulated machine plays a tone; choose one".to_owned());
+            return Vec::new();
+        }
+        if choice.reference.kind() == ReferenceKind::Recording {
+            if self.listening.is_some() {
+                self.message = Some(
+                    "another copy cannot be listened to beside the tape; leave and start with it"
+                        .to_owned(),
+                );
+                return Vec::new();
+            }
+            self.message = Some("reading the copy…".to_owned());
+        }
+        vec![Effect::Choose(choice)]
+    }
+
+    /// A reference that was chosen is in force from now on, or why it is not.
+    pub fn reference_taken(&mut self, taken: Result<(Conditions, Choice), String>) {
+        let (conditions, choice) = match taken {
+            Ok(taken) => taken,
+            Err(reason) => {
+                self.message = Some(format!("the reference stays: {reason}"));
+                return;
+            }
+        };
+        let mut said = format!("measured by {}", choice.reference);
+        if let Some(slot) = self.keeping.take() {
+            said = format!("{} was not kept; {said}", slot.name());
+        }
+        self.long_run = None;
+        self.view = View::Bench;
+        self.conditions = Conditions {
+            clock: self.conditions.clock,
+            ..conditions
+        };
+        self.confirmed = None;
+        if self.lead == Lead::Hertz && !conditions.kind.has_frequency() {
+            self.lead = Lead::Percent;
+        }
+        if let Some(card) = &choice.card {
+            said = format!("{said}, tape \"{}\"", card.name);
+        }
+        self.tape = choice.card;
+        self.message = Some(said);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::{Action, specimen};
+    use crate::units::{Hertz, Seconds};
+
+    fn chosen(effects: &[Effect]) -> &Choice {
+        match effects {
+            [Effect::Choose(choice)] => choice,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_tone_is_chosen_from_the_list() {
+        let mut state = specimen::state(SourceKind::Input);
+        let _ = state.act(Action::Choose);
+        let _ = state.act(Action::ChoiceDown);
+        let effects = state.act(Action::TakeChoice);
+        assert_eq!(chosen(&effects).reference, Reference::Tone(Hertz(3000.0)));
+        assert_eq!(state.choosing, None);
+    }
+
+    #[test]
+    fn a_length_is_typed_and_what_is_none_is_refused_with_a_reason() {
+        let mut state = specimen::state(SourceKind::Input);
+        let kind = ReferenceKind::Passage;
+        assert!(state.take_reference(kind, Some("soon")).is_empty());
+        assert!(
+            state
+                .message
+                .as_deref()
+                .is_some_and(|it| it.contains("seconds"))
+        );
+        let effects = state.take_reference(kind, Some("200"));
+        assert_eq!(
+            chosen(&effects).reference,
+            Reference::Passage(Seconds(200.0))
+        );
+    }
+
+    #[test]
+    fn what_is_chosen_counts_once_it_is_ready() {
+        let mut state = specimen::showing(specimen::reading(-1.0));
+        state.lead = Lead::Hertz;
+        let conditions = Conditions {
+            kind: ReferenceKind::Marks,
+            ..Conditions::default()
+        };
+        let choice = Choice {
+            reference: Reference::Marks(Seconds(1.0)),
+            card: None,
+        };
+        state.reference_taken(Err("the file is gone".to_owned()));
+        assert_eq!(state.conditions.kind, ReferenceKind::Tone);
+        state.reference_taken(Ok((conditions, choice)));
+        assert_eq!(state.conditions.kind, ReferenceKind::Marks);
+        assert_eq!(state.lead, Lead::Percent);
+    }
+
+    #[test]
+    fn the_simulated_machine_offers_tones_alone() {
+        let state = specimen::state(SourceKind::Rehearsal);
+        let is_tone = |offer: &Offer| match offer {
+            Offer::Ready(reference) => reference.kind() == ReferenceKind::Tone,
+            Offer::Typed(kind) => *kind == ReferenceKind::Tone,
+            Offer::Card(_) => true,
+        };
+        assert!(state.offers().iter().all(is_tone));
+    }
+}
