@@ -11,7 +11,7 @@ use std::f64::consts::TAU;
 use std::process::Command;
 
 use sweeps::{Dice, Shape, Sweep, movements, staircase};
-use tapewright::readings::{SweepReport, SweepVerdict, Unclear, judge_track};
+use tapewright::readings::{SpotKind, SweepReport, SweepVerdict, Unclear, judge_track};
 
 fn judged(sweep: &Sweep, seed: u64) -> SweepReport {
     judge_track(&sweep.track(&mut Dice::new(seed)), sweeps::RATE_HZ)
@@ -123,6 +123,58 @@ fn what_was_not_swept_out_and_back_is_unclear() {
 }
 
 #[test]
+fn what_was_passed_once_only_is_not_called_smooth() {
+    for seed in 0..4 {
+        let sweep = middling(movements(&mut Dice::new(seed)));
+        let track = sweep.track(&mut Dice::new(seed));
+        let highest = (0..track.len()).max_by(|&a, &b| track[a].total_cmp(&track[b]));
+        // The way back ends two thirds down, and rests there.
+        let back = track.iter().skip(highest.unwrap());
+        let stop = highest.unwrap() + back.take_while(|it| **it > -3.0).count();
+        let report = judge_track(&track[..stop], sweeps::RATE_HZ);
+        assert_eq!(report.unclear, Some(Unclear::PartOnce), "{seed}");
+    }
+}
+
+#[test]
+fn a_wiper_that_crackles_at_rest_is_found_however_short_the_bursts() {
+    for seed in 0..6 {
+        let sweep = middling(movements(&mut Dice::new(seed)));
+        let clean = sweep.track(&mut Dice::new(seed));
+        let mut dice = Dice::new(seed + 100);
+        // Eight seconds of rest before the sweep, with bursts of 1 % in it that
+        // the transport follows with its lag.
+        let rest = (8.0 * sweeps::RATE_HZ) as usize;
+        let mut wanted = vec![0.0; rest];
+        for _ in 0..12 {
+            let from = (dice.between(0.5, 7.0) * sweeps::RATE_HZ) as usize;
+            let length = (dice.between(0.06, 0.25) * sweeps::RATE_HZ) as usize;
+            wanted[from..from + length].fill(dice.sign());
+        }
+        let mut speed = 0.0;
+        let share = 1.0 / (0.08 * sweeps::RATE_HZ);
+        let crackling = wanted.iter().enumerate().map(|(k, wanted)| {
+            speed += share * (wanted - speed);
+            let flutter = 0.05 * (k as f64 / sweeps::RATE_HZ * 7.0 * TAU).sin();
+            clean[0] + flutter + speed
+        });
+        let still = (0..rest).map(|k| {
+            let flutter = 0.05 * (k as f64 / sweeps::RATE_HZ * 7.0 * TAU).sin();
+            clean[0] + flutter
+        });
+        let judged = |rest: Vec<f64>| {
+            let track = [rest, clean.clone()].concat();
+            judge_track(&track, sweeps::RATE_HZ)
+        };
+        let report = judged(crackling.collect());
+        let crackles = |it: &tapewright::readings::BadSpot| it.kind == SpotKind::Crackle;
+        assert!(report.bad_spots.iter().any(crackles), "{seed}: {report:?}");
+        let report = judged(still.collect());
+        assert_eq!(report.verdict, SweepVerdict::Smooth, "{seed}");
+    }
+}
+
+#[test]
 fn the_program_says_it_in_json_and_in_words() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("trimmer.wav");
@@ -156,6 +208,12 @@ fn the_program_says_it_in_json_and_in_words() {
     let line: serde_json::Value = serde_json::from_str(&run(&["--sweep", "--json"])).unwrap();
     let judged = &line["sweep"];
     assert_eq!(judged["verdict"], "erratic");
+    assert!(
+        line["speed"]["deviation_percent"].is_null(),
+        "it was turned"
+    );
+    let moved = |caution: &serde_json::Value| caution["code"] == "speed_moved";
+    assert!(line["cautions"].as_array().unwrap().iter().any(moved));
     assert_eq!(judged["bad_spots"][0]["seen"], "both");
     let backlash = judged["backlash_percent"].as_f64().unwrap();
     assert!(backlash < 0.5, "{backlash}");

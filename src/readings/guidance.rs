@@ -325,8 +325,18 @@ impl Guide {
         }
         self.drop_anchor(newest);
         self.learn_lag(mean, turn);
+        self.doubt_eighth(from, turn);
         self.learn_eighth(turn);
         self.last = Some(turn);
+    }
+
+    /// Whoever follows the advice comes nearer. A turn that led further away
+    /// contradicts it, whether the hand or what was learnt is to blame.
+    fn doubt_eighth(&mut self, from: f64, turn: Move) {
+        let away = turn.by * from > 0.0 && turn.by.abs() > 2.0 * turn.uncertainty;
+        if away && !self.expects_an_eighth && self.an_eighth.take().is_some() {
+            self.forgot = true;
+        }
     }
 
     /// In the tail of a move the hand is still and what is left dies away:
@@ -512,6 +522,24 @@ mod tests {
         let said = bench.run(4.0, 0.0);
         let last = said[said.len() - 1];
         assert!(last.forgot && last.an_eighth.is_none());
+    }
+
+    #[test]
+    fn advice_that_leads_away_is_forgotten() {
+        let mut bench = Bench::new(0.12, -3.0);
+        bench.run(8.0, 0.0);
+        // Marked as clockwise, but turned the other way.
+        bench.guide.mark_an_eighth();
+        bench.run(0.5, -2.0);
+        let said = bench.run(4.0, 0.0);
+        assert!(matches!(said[said.len() - 1].advice, Some(Advice::Eighths(it)) if it < 0.0));
+        // Four eighths anticlockwise, as it says: worse.
+        bench.run(0.5, -4.0);
+        let said = bench.run(4.0, 0.0);
+        let last = said[said.len() - 1];
+        assert!(last.forgot && last.an_eighth.is_none());
+        // At -6 %, the last turn was -2: three times back.
+        assert!(matches!(last.advice, Some(Advice::OfTheLast(it)) if (it + 3.0).abs() < 0.1));
     }
 
     #[test]

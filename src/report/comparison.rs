@@ -4,7 +4,7 @@ use jiff::tz::TimeZone;
 
 use super::listing::{cut, time};
 use super::numbers::plain;
-use super::sweep::{self, headline};
+use super::sweep::{self, Between, headline};
 use super::words::{
     COLUMNS, NONE, best_uncertainty, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
@@ -224,7 +224,8 @@ fn wiper_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
     let newest = later.wiper.as_ref()?;
     let kept = earlier.wiper.as_ref().filter(|kept| *kept != newest);
     let before = kept.or(later.wiper_at_first.as_ref())?;
-    let change = sweep::Comparison::of(before, newest).sentence;
+    // What was kept first is what was swept before cleaning.
+    let change = sweep::Comparison::of(before, newest, Between::Cleaned(1)).sentence;
     Some(format!(
         "The wiper was {} and is {} now. {change}",
         headline(before),

@@ -29,7 +29,10 @@ pub fn line(report: &FileReport<'_>) -> String {
         }
     };
     reading.reference.tape = report.tape.map(|card| card.name.as_str());
-    reading.sweep = report.sweep.map(Sweep::of);
+    if let Some(sweep) = report.sweep {
+        reading.sweep = Some(Sweep::of(sweep));
+        reading.leave_out_what_turned(sweep);
+    }
     reading.contact = report.contact.map(|it| ContactAsked(it.map(Contact::of)));
     // Strings, numbers and fixed keys only: nothing that JSON cannot say.
     serde_json::to_string(&reading).expect("plain values always become JSON")
@@ -296,6 +299,28 @@ struct Flutter {
 }
 
 impl<'a> Line<'a> {
+    /// While the trimmer is turned there is no speed to be told, as the text
+    /// says too.
+    fn leave_out_what_turned(&mut self, sweep: &SweepReport) {
+        if sweep.passes.is_empty() {
+            return;
+        }
+        self.speed = Speed::default();
+        self.drift = Drift::default();
+        self.stability = Stability::default();
+        self.along = None;
+        if !self
+            .cautions
+            .iter()
+            .any(|it| it.code == CautionCode::SpeedMoved)
+        {
+            self.cautions.push(Caution {
+                code: CautionCode::SpeedMoved,
+                text: "The trimmer was turned through its range, so no speed is told.".to_owned(),
+            });
+        }
+    }
+
     fn of(file: &'a str, measurement: &Measurement) -> Self {
         let conditions = &measurement.conditions;
         Self {

@@ -88,6 +88,10 @@ fn unclear_words(unclear: Option<Unclear>) -> &'static str {
              back. If it was turned, it does not set the speed: its track may be broken, or the \
              motor governs itself."
         }
+        Some(Unclear::PartOnce) => {
+            "Part of its range was passed one way only, and a bad spot has to show on the way back \
+             too; turn it through all of it, out and back."
+        }
         Some(Unclear::OneWay) => {
             "The trimmer went one way only; a bad spot has to show on the way back too, so turn it \
              out and back."
@@ -255,7 +259,16 @@ fn mark_spots(
     }
 }
 
-/// Two sweeps of one trimmer side by side, before and after cleaning.
+/// What was done to a trimmer between two sweeps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Between {
+    /// Nothing that anybody knows of.
+    Nothing,
+    /// It was cleaned, for the so manieth time with a sweep after it.
+    Cleaned(usize),
+}
+
+/// Two sweeps of one trimmer side by side.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Comparison {
     /// What is compared, before, after.
@@ -266,7 +279,7 @@ pub struct Comparison {
 
 impl Comparison {
     /// Puts two sweeps side by side.
-    pub fn of(before: &SweepReport, after: &SweepReport) -> Self {
+    pub fn of(before: &SweepReport, after: &SweepReport, between: Between) -> Self {
         let row = |what: &str, words: fn(&SweepReport) -> String| {
             [what.to_owned(), words(before), words(after)]
         };
@@ -291,7 +304,7 @@ impl Comparison {
                         })
                 }),
             ],
-            sentence: compared(before, after),
+            sentence: compared(before, after, between),
         }
     }
 }
@@ -312,10 +325,17 @@ fn worst_depth(report: &SweepReport) -> f64 {
     depths.map(|depth| depth.0.abs()).fold(0.0, f64::max)
 }
 
-/// The worst spot is less deep than this share of what it was.
-const BETTER_SHARE: f64 = 0.7;
+/// The worst spot is less deep than this share of what it was. Both depths are
+/// the least that a spot has, and vary from sweep to sweep.
+const BETTER_SHARE: f64 = 0.5;
 
-fn compared(before: &SweepReport, after: &SweepReport) -> &'static str {
+/// Who has cleaned so often cleans no more.
+const OFTEN: usize = 3;
+
+const WORN: &str = "Cleaned again and again, and still bad: the track is worn there. Replace the \
+                    trimmer, or leave it to somebody who can.";
+
+fn compared(before: &SweepReport, after: &SweepReport, between: Between) -> &'static str {
     let unclear = |report: &SweepReport| report.verdict == SweepVerdict::Unclear;
     let spots = |report: &SweepReport| report.bad_spots.len();
     if unclear(before) || unclear(after) {
@@ -325,10 +345,23 @@ fn compared(before: &SweepReport, after: &SweepReport) -> &'static str {
         return "The wiper turns smoothly, but right speed is at the end of its travel: look \
                 elsewhere.";
     }
+    let Between::Cleaned(times) = between else {
+        return match (spots(before), spots(after)) {
+            (0, 0) => "Smooth both times.",
+            (_, 0) => {
+                "Smooth this time, though nothing was cleaned: such a fault comes back; clean it."
+            }
+            (0, _) => {
+                "Smooth the time before, though nothing was touched: it comes and goes; clean it."
+            }
+            _ => "It is as bad as before; nothing was cleaned in between.",
+        };
+    };
     match (spots(before), spots(after)) {
         (0, 0) => "Smooth before and after.",
         (_, 0) => "Cleaning has cured it.",
         (0, _) => "It was smooth before and is not now; let it dry and repeat the sweep.",
+        _ if times >= OFTEN => WORN,
         (some, left) if left < some || worst_depth(after) < BETTER_SHARE * worst_depth(before) => {
             "Better, but not well: clean it once more."
         }

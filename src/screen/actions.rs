@@ -250,6 +250,7 @@ impl ScreenState {
             return Vec::new();
         }
         self.follow_keeping(&slot);
+        self.warn_of_hands(&slot);
         self.keeping = Some(slot);
         vec![Effect::Ask(Request::Keep(KEEP))]
     }
@@ -300,10 +301,12 @@ impl ScreenState {
     fn type_line(&mut self, action: &Action) -> Vec<Effect> {
         if let &Action::Type(purpose) = action {
             let before = match purpose {
-                EntryFor::Snapshot | EntryFor::Tolerance | EntryFor::Reference(_) => None,
+                EntryFor::Snapshot
+                | EntryFor::Tolerance
+                | EntryFor::Supply
+                | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::Note => self.note.clone(),
-                EntryFor::Supply => self.supply_volts.map(|volts| volts.to_string()),
             };
             self.uncover();
             self.entry = Some(Entry {

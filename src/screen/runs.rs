@@ -8,8 +8,6 @@
 //! so a speed that was set before another one was trimmed is measured again,
 //! round by round, until none has moved by more than its ±.
 
-use std::sync::Arc;
-
 use super::look::Look;
 use super::routine::{Routine, Step};
 use super::state::{Effect, Kept, ScreenState, Slot};
@@ -17,8 +15,9 @@ use super::view::View;
 use super::words::{plus_minus, signed};
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
-use crate::readings::{Along, Nominal, Place, SweepReport};
+use crate::readings::{Along, Nominal, Place};
 use crate::records::Run;
+use crate::screen::wiper::Swept;
 use crate::units::Hertz;
 
 /// One speed and direction, and what is right there.
@@ -66,7 +65,7 @@ struct OneRun {
 #[derive(Clone, Debug)]
 struct Left {
     routine: Routine,
-    sweeps: Vec<Arc<SweepReport>>,
+    sweeps: Vec<Swept>,
     confirmed: Option<Hertz>,
 }
 

@@ -14,6 +14,7 @@ use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::ticks::TicksShown;
 use super::verdict::Verdict;
 use super::view::View;
+use super::wiper::Swept;
 use super::words::clock_in_force;
 use crate::audio::analysis::{Contacting, LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
@@ -24,6 +25,7 @@ use crate::readings::{
 };
 use crate::records::Run;
 use crate::references::{TapeCard, Tolerance};
+use crate::report::sweep::Between;
 use crate::units::Hertz;
 
 /// What the samples come from.
@@ -106,7 +108,7 @@ pub struct Kept {
     pub run: Option<Run>,
     /// The newest check of this trimmer's wiper.
     pub wiper: Option<Arc<SweepReport>>,
-    /// The first one of the sitting, where it was another.
+    /// The last one before it was cleaned.
     pub wiper_at_first: Option<Arc<SweepReport>>,
     /// Name of the source when it was kept.
     pub source: String,
@@ -206,7 +208,9 @@ pub struct ScreenState {
     pub runs: Runs,
     /// Sweeps of this run's trimmer that were judged in this sitting, oldest
     /// first.
-    pub sweeps: Vec<Arc<SweepReport>>,
+    pub sweeps: Vec<Swept>,
+    /// The trimmer was cleaned since the last sweep.
+    pub(super) cleaned_since_sweep: bool,
     /// Checks of contacts that were done in this sitting, oldest first.
     pub contacts: Vec<Arc<ContactReport>>,
     /// Which unit leads.
@@ -282,6 +286,7 @@ impl ScreenState {
             view: View::default(),
             runs: Runs::new(setup.runs),
             sweeps: Vec::new(),
+            cleaned_since_sweep: false,
             contacts: Vec::new(),
             lead: Lead::default(),
             live: Arc::default(),
@@ -485,7 +490,8 @@ impl ScreenState {
 
     /// Keeps a stretch here; what comes back saves it.
     pub(super) fn keep_measured(&mut self, slot: Slot, measurement: &Arc<Measurement>) -> Effect {
-        let first_of_several = self.sweeps.first().filter(|_| self.sweeps.len() > 1);
+        let before_cleaning = self.earlier_sweep();
+        let before_cleaning = before_cleaning.filter(|(_, between)| *between != Between::Nothing);
         let kept = Kept {
             number: self.kept.last().map_or(1, |last| last.number + 1),
             slot,
@@ -495,8 +501,8 @@ impl ScreenState {
             supply_volts: self.supply_volts,
             tape: self.tape.clone(),
             run: self.runs.on(),
-            wiper: self.sweeps.last().cloned(),
-            wiper_at_first: first_of_several.cloned(),
+            wiper: self.sweeps.last().map(|swept| Arc::clone(&swept.report)),
+            wiper_at_first: before_cleaning.map(|(report, _)| Arc::clone(report)),
             source: self.source_name().to_owned(),
             saved: false,
             saving: true,

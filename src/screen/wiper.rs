@@ -7,11 +7,27 @@ use super::state::{Effect, ScreenState};
 use super::view::View;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
-use crate::readings::{ReferenceKind, SweepReport, Sweeping};
+use crate::readings::{ReferenceKind, SweepReport, SweepVerdict, Sweeping};
+use crate::report::sweep::Between;
 
 /// Jumps of milliseconds do not show in anything else.
 const NEEDS_A_TONE: &str = "the wiper check needs a tone: play a tape with one, and start with \
     --reference tone:HZ";
+
+/// A sweep of this sitting.
+#[derive(Clone, Debug)]
+pub struct Swept {
+    /// What came of it.
+    pub report: Arc<SweepReport>,
+    /// The trimmer was cleaned since the one before.
+    pub cleaned: bool,
+}
+
+impl Swept {
+    fn says_something(&self) -> bool {
+        self.report.verdict != SweepVerdict::Unclear
+    }
+}
 
 impl ScreenState {
     /// The sweep that is under way, or the last one.
@@ -21,7 +37,28 @@ impl ScreenState {
 
     /// The newest sweep that was judged.
     pub fn newest_sweep(&self) -> Option<&SweepReport> {
-        self.sweeps.last().map(Arc::as_ref)
+        self.sweeps.last().map(|swept| swept.report.as_ref())
+    }
+
+    /// The sweep that the newest is to be held against, and what was done
+    /// between them: the last one before the newest cleaning, or else simply
+    /// the last one. One that says nothing is passed over.
+    pub(super) fn earlier_sweep(&self) -> Option<(&Arc<SweepReport>, Between)> {
+        let (_, before) = self.sweeps.split_last()?;
+        let cleaned = self.sweeps.iter().rposition(|swept| swept.cleaned);
+        let judged = |all: &[Swept]| all.iter().rposition(Swept::says_something);
+        let before_cleaning = cleaned.and_then(|at| judged(&self.sweeps[..at]));
+        if let Some(at) = before_cleaning {
+            let times = self.sweeps.iter().filter(|swept| swept.cleaned).count();
+            return Some((&self.sweeps[at].report, Between::Cleaned(times)));
+        }
+        let at = judged(before)?;
+        Some((&before[at].report, Between::Nothing))
+    }
+
+    /// The trimmer has been cleaned.
+    pub(super) fn was_cleaned(&mut self) {
+        self.cleaned_since_sweep = true;
     }
 
     pub(super) fn is_sweeping(&self) -> bool {
@@ -73,8 +110,50 @@ impl ScreenState {
         let known = self.last_sweep.as_ref();
         if !known.is_some_and(|last| Arc::ptr_eq(last, report)) {
             self.last_sweep = Some(Arc::clone(report));
-            self.sweeps.push(Arc::clone(report));
+            self.sweeps.push(Swept {
+                report: Arc::clone(report),
+                cleaned: std::mem::take(&mut self.cleaned_since_sweep),
+            });
             self.follow_sweep(report);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::Unclear;
+    use crate::screen::specimen;
+    use crate::screen::state::SourceKind;
+
+    fn report(verdict: SweepVerdict) -> Arc<SweepReport> {
+        Arc::new(SweepReport {
+            verdict,
+            ..SweepReport::unclear(Unclear::NoTone)
+        })
+    }
+
+    #[test]
+    fn the_last_sweep_before_cleaning_stays_beside_the_newest() {
+        let mut state = specimen::state(SourceKind::Input);
+        let bad = report(SweepVerdict::Erratic);
+        state.take_sweep(&bad);
+        assert!(state.earlier_sweep().is_none());
+        state.was_cleaned();
+        // Ended too early, and then as it should be.
+        state.take_sweep(&report(SweepVerdict::Unclear));
+        state.take_sweep(&report(SweepVerdict::Smooth));
+        let (earlier, between) = state.earlier_sweep().expect("there is one");
+        assert!(Arc::ptr_eq(earlier, &bad));
+        assert_eq!(between, Between::Cleaned(1));
+    }
+
+    #[test]
+    fn without_cleaning_nothing_is_said_of_it() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.take_sweep(&report(SweepVerdict::Smooth));
+        state.take_sweep(&report(SweepVerdict::Erratic));
+        let (_, between) = state.earlier_sweep().expect("there is one");
+        assert_eq!(between, Between::Nothing);
     }
 }

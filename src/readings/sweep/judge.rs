@@ -25,6 +25,9 @@ const SHOWN_AFTER_S: f64 = 4.0;
 const QUICKEST_WAY_S: f64 = 1.2;
 /// A way through so much of the range is a whole one.
 const WHOLE_WAY: f64 = 0.6;
+/// So much of the range is passed twice at least; the rest is left to ends that
+/// a hand does not reach alike.
+const LEAST_TWICE: f64 = 0.85;
 /// A way goes through at least this share of the range.
 const LEAST_WAY: f64 = 0.35;
 /// This share of the range at either end of a way is left to the turning.
@@ -184,8 +187,11 @@ impl Sweep {
         if self.series.heard_share() < LEAST_HEARD {
             return Some(Unclear::ToneLost);
         }
-        if self.ways.len() < 2 || self.swept_twice() < 0.6 {
+        if self.ways.len() < 2 {
             return Some(Unclear::OneWay);
+        }
+        if self.swept_twice() < LEAST_TWICE {
+            return Some(Unclear::PartOnce);
         }
         // From the middle to the first end it may go quickly.
         let whole =

@@ -3,7 +3,7 @@
 use super::SpotKind;
 use super::bank::Trace;
 use super::passes::Way;
-use super::series::{RATE_HZ, median, running_mean};
+use super::series::{RATE_HZ, median, running_mean, running_median};
 
 /// A spot takes the speed against the turning by at least this part of its
 /// depth, or it is no jump and no reversal.
@@ -120,15 +120,18 @@ pub(super) fn crackles(values: &[f64], heard: &[bool], traces: &[Trace]) -> Vec<
 
 fn rests(values: &[f64], heard: &[bool]) -> Vec<(usize, usize)> {
     let half = (0.5 * RATE_HZ) as usize;
-    let smooth = running_mean(values, half);
+    // The mean sees a hand that creeps, the median is not moved by crackles.
+    let smooth = [running_mean(values, half), running_median(values, 2 * half)];
     let edge = (REST_EDGE_S * RATE_HZ) as usize;
     let mut rests = Vec::new();
     let mut since = None;
     for k in 0..=values.len() {
         let calm = k < values.len() && heard[k] && {
-            let before = smooth[k.saturating_sub(half)];
-            let after = smooth[(k + half).min(values.len() - 1)];
-            (after - before).abs() < REST_PACE
+            smooth.iter().any(|smooth| {
+                let before = smooth[k.saturating_sub(half)];
+                let after = smooth[(k + half).min(values.len() - 1)];
+                (after - before).abs() < REST_PACE
+            })
         };
         match (calm, since) {
             (true, None) => since = Some(k),

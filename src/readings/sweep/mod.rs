@@ -142,6 +142,8 @@ pub enum Unclear {
     HardlyMoved,
     /// It went one way only.
     OneWay,
+    /// A good part of the range was passed one way only.
+    PartOnce,
     /// It was turned too fast for the transport to follow.
     TooFast,
     /// Which frequency the tone ought to have is not known.

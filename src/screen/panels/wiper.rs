@@ -7,7 +7,7 @@ use crate::readings::{
     Direction, SweepPicture, SweepProgress, SweepReport, SweepVerdict, Sweeping,
 };
 use crate::report::sweep::{
-    Comparison, ELSEWHERE, advice, backlash_words, headline, range_words, spot_words,
+    Between, Comparison, ELSEWHERE, advice, backlash_words, headline, range_words, spot_words,
 };
 use crate::screen::canvas::Canvas;
 use crate::screen::pen::{Pen, wrap};
@@ -34,10 +34,9 @@ const LEAST_PICTURE: u16 = 3;
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     match state.sweeping() {
         Some(Sweeping::Running(progress)) => draw_running(state, progress, pen),
-        Some(Sweeping::Done(_)) | None => match &state.sweeps[..] {
-            [] => draw_before(state, pen),
-            [only] => draw_done(state, None, only, pen),
-            [.., earlier, newest] => draw_done(state, Some(earlier), newest, pen),
+        Some(Sweeping::Done(_)) | None => match state.sweeps.last() {
+            None => draw_before(state, pen),
+            Some(newest) => draw_done(state, state.earlier_sweep(), &newest.report, pen),
         },
     }
 }
@@ -96,7 +95,7 @@ fn running_words(progress: &SweepProgress) -> String {
 
 fn draw_done(
     state: &ScreenState,
-    earlier: Option<&Arc<SweepReport>>,
+    earlier: Option<(&Arc<SweepReport>, Between)>,
     newest: &Arc<SweepReport>,
     pen: &mut Pen,
 ) {
@@ -122,9 +121,13 @@ fn draw_done(
         rows: picture,
     };
     match earlier {
-        Some(earlier) if pen.width() >= TWO_PICTURES => {
+        Some((earlier, between)) if pen.width() >= TWO_PICTURES => {
             let (left, right) = whole.halves();
-            for (frame, report, name) in [(left, earlier, "earlier"), (right, newest, "now")] {
+            let name = match between {
+                Between::Cleaned(_) => "before cleaning",
+                Between::Nothing => "earlier",
+            };
+            for (frame, report, name) in [(left, earlier, name), (right, newest, "now")] {
                 pen.text(frame.left + LABELS + 1, frame.top, name, look.faint());
                 let below = frame.below(1);
                 draw_picture(state, &report.picture, Some(report), below, pen);
@@ -136,11 +139,15 @@ fn draw_done(
 }
 
 /// What is said under the picture, what matters most first.
-fn sentences(earlier: Option<&Arc<SweepReport>>, newest: &SweepReport) -> Vec<String> {
+fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport) -> Vec<String> {
     let mut texts = Vec::new();
-    if let Some(earlier) = earlier {
-        let compared = Comparison::of(earlier, newest).sentence;
-        texts.push(format!("Earlier: {}. {compared}", headline(earlier)));
+    if let Some((earlier, between)) = earlier {
+        let compared = Comparison::of(earlier, newest, between).sentence;
+        let when = match between {
+            Between::Cleaned(_) => "Before cleaning",
+            Between::Nothing => "Earlier",
+        };
+        texts.push(format!("{when}: {}. {compared}", headline(earlier)));
     }
     texts.push(advice(newest));
     if newest.verdict == SweepVerdict::Erratic && newest.is_near_end() {

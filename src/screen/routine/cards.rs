@@ -93,7 +93,7 @@ const WIPER: Card = Card {
         spots and crackle show in the speed.",
     why: "A wiper that jumps makes every setting a guess. Where right speed lies at the end of the \
         travel, the fault is elsewhere: belt, pinch roller, motor, supply, dirt in the transport.",
-    careful: "Mark the old position; insulated tool; live mains parts only for the trained.",
+    careful: "Mark the old position. Live parts: trained hands only.",
     caution: "The machine is open and live now. Work through the opening made for it, with an \
         insulated tool and one hand, other parts covered; on mains machines only if you are \
         trained to. A slipping screwdriver can bend a capstan. Never turn a sealed or unmarked \
@@ -108,7 +108,7 @@ const TRIM: Card = Card {
         turn of the wow, read. Near the middle of the tape. No trimmer to be found: f says so.",
     why: "The digits average over whole turns of the wow; the needle does not, and chasing it \
         overshoots.",
-    careful: "Insulated tool; live mains parts only for the trained; mark the old position.",
+    careful: "Insulated tool. Live parts: trained hands only.",
     caution: "Mains parts under power can kill: insulated tool, one hand, and leave it to licensed \
         practice where local codes say so. Keep the tool off belts and flywheel. Mark the old \
         position first. Sealed or unmarked adjusters stay as they are.",

@@ -66,6 +66,7 @@ impl ScreenState {
             },
             Step::Clean if self.bench.is_some() => self.clean_by_one_key(),
             Step::Clean => {
+                self.was_cleaned();
                 self.routine.tick(step);
                 self.leave(step)
             }
@@ -133,7 +134,17 @@ impl ScreenState {
         if let Some(effects) = self.leave_run() {
             return effects;
         }
-        self.message = Some(if self.all_runs_are_set() {
+        let open: Vec<&str> = Step::ALL
+            .into_iter()
+            .filter(|step| self.routine.mark(*step) == Mark::Open)
+            .map(Step::name)
+            .collect();
+        self.message = Some(if !open.is_empty() {
+            format!(
+                "this is the last step; not done: {}. What was kept is in the record, q quits",
+                open.join(", ")
+            )
+        } else if self.all_runs_are_set() {
             format!("all runs are set, none moved by more than it may; {ALL_DONE}")
         } else {
             ALL_DONE.to_owned()
@@ -178,14 +189,13 @@ impl ScreenState {
         let effects = self.keep(slot);
         if !effects.is_empty() {
             self.routine.pressed = false;
-            self.warn_of_hands(step);
         }
         effects
     }
 
     /// An after is worth little while a hand may still hold the speed.
-    fn warn_of_hands(&mut self, step: Step) {
-        if step == Step::After && self.routine.mark(Step::HandsOff) == Mark::Open {
+    pub(in crate::screen) fn warn_of_hands(&mut self, slot: &Slot) {
+        if *slot == Slot::After && self.routine.mark(Step::HandsOff) == Mark::Open {
             self.message = Some(
                 "nobody has seen yet that the speed holds without the tool: hands off".to_owned(),
             );
@@ -233,6 +243,8 @@ impl ScreenState {
 
     /// Something was kept.
     pub(in crate::screen) fn follow_kept(&mut self, slot: &Slot) {
+        // The key that goes on does something else from now on.
+        self.routine.pressed = false;
         match slot {
             Slot::Before => self.routine.tick(Step::Before),
             Slot::After => self.routine.tick(Step::After),
@@ -248,6 +260,9 @@ impl ScreenState {
         let trims = self.view == View::Bench && at != Step::Trim && at < Step::After;
         if trims && !self.routine.no_trimmer {
             self.routine.go_to(Step::Trim);
+        }
+        if self.view == View::Bench {
+            self.routine.untick(Step::HandsOff);
         }
     }
 
@@ -288,6 +303,10 @@ impl ScreenState {
     /// How the simulated machine stands now.
     pub fn take_bench(&mut self, bench: Option<BenchStatus>) -> Vec<Effect> {
         let was_off = self.is_switched_off();
+        let strokes = |bench: Option<BenchStatus>| bench.map_or(0, |bench| bench.strokes);
+        if strokes(bench) > strokes(self.bench) {
+            self.was_cleaned();
+        }
         self.bench = bench;
         let now = self.reading().map(|reading| reading.at);
         if was_off && !self.is_switched_off() {
@@ -330,7 +349,11 @@ impl ScreenState {
             verdict if verdict.is_right() && steadiness == Some(Steadiness::Settled) => {
                 self.routine.tick(Step::Trim);
             }
-            Verdict::Out | Verdict::Moving => self.routine.untick(Step::Trim),
+            // Whatever held is held no more.
+            Verdict::Out | Verdict::Moving => {
+                self.routine.untick(Step::Trim);
+                self.routine.untick(Step::HandsOff);
+            }
             _ => {}
         }
     }
