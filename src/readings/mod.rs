@@ -20,6 +20,7 @@ mod flutter;
 mod guidance;
 mod health;
 mod holding;
+mod ident;
 mod judge;
 mod keep;
 pub mod matching;
@@ -48,6 +49,7 @@ pub use guidance::{Advice, Guidance};
 pub use holding::{Holding, Shift};
 pub use matching::MatchFigures;
 pub use notes::{NoteFigures, TuningHint, TuningMeter, Vibrato};
+pub use ident::IdentListener;
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,

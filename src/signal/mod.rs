@@ -16,6 +16,7 @@ pub mod finder;
 pub mod fir;
 pub mod following;
 pub mod harmonics;
+pub mod ident;
 pub mod level;
 pub mod peaks;
 pub mod phased;

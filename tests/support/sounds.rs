@@ -99,6 +99,11 @@ impl Dice {
         (sum as f64 / 65_536.0 - 2.0) * 3f64.sqrt()
     }
 
+    /// Hiss of mean square 1.
+    pub fn noise(&mut self) -> f64 {
+        self.normal()
+    }
+
     fn sign(&mut self) -> f64 {
         if self.chance(0.5) { 1.0 } else { -1.0 }
     }

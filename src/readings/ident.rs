@@ -1,0 +1,172 @@
+//! What the tape says of itself: the idents in the samples of an input.
+
+use crate::signal::ident::{Ident, IdentEar};
+use crate::signal::tracker::MOST_CHANNELS;
+
+/// Levels are compared over this time.
+const BLOCK_S: f64 = 0.1;
+
+/// A tape that has been quieter than its ident by this ratio of powers, 20 dB,
+/// for this long has been stopped, and another may come.
+const QUIET_RATIO: f64 = 0.01;
+const QUIET_S: f64 = 5.0;
+
+/// Listens to both channels by themselves: one is enough, and two that cancel
+/// each other do no harm.
+#[derive(Clone, Debug)]
+pub struct IdentListener {
+    ears: Vec<IdentEar>,
+    /// The newest one.
+    newest: Option<Ident>,
+    stop: Stop,
+}
+
+impl IdentListener {
+    /// For an input of so many channels at `rate_hz`, at least 8000 samples a
+    /// second; beyond two channels the first two are listened to.
+    pub fn new(rate_hz: u32, channels: u16) -> Self {
+        let ears = usize::from(channels).clamp(1, MOST_CHANNELS);
+        Self {
+            ears: vec![IdentEar::new(f64::from(rate_hz)); ears],
+            newest: None,
+            stop: Stop::new(f64::from(rate_hz)),
+        }
+    }
+
+    /// Takes the newest samples of each channel.
+    pub fn push<'a>(&mut self, channels: impl IntoIterator<Item = &'a [f32]>) {
+        for (number, (ear, samples)) in self.ears.iter_mut().zip(channels).enumerate() {
+            self.stop.push(number, samples);
+            ear.push(samples, |ident| {
+                self.newest = Some(ident);
+                self.stop.heard();
+            });
+        }
+    }
+
+    /// The newest ident that was heard.
+    pub fn newest(&self) -> Option<&Ident> {
+        self.newest.as_ref()
+    }
+
+    /// The ident of the tape that still runs: none once it was stopped, since
+    /// the next may be another.
+    pub fn of_this_tape(&self) -> Option<&Ident> {
+        self.newest().filter(|_| !self.stop.is_stopped)
+    }
+}
+
+/// Has the tape been stopped since its ident?
+#[derive(Clone, Debug)]
+struct Stop {
+    block: usize,
+    rate_hz: f64,
+    /// Sum of squares and number of samples, by channel.
+    sums: [(f64, usize); MOST_CHANNELS],
+    /// Mean square of the last block, by channel.
+    powers: [f64; MOST_CHANNELS],
+    ident_power: f64,
+    quiet_blocks: f64,
+    is_stopped: bool,
+}
+
+impl Stop {
+    fn new(rate_hz: f64) -> Self {
+        Self {
+            block: (BLOCK_S * rate_hz) as usize,
+            rate_hz,
+            sums: [(0.0, 0); MOST_CHANNELS],
+            powers: [0.0; MOST_CHANNELS],
+            ident_power: 0.0,
+            quiet_blocks: 0.0,
+            is_stopped: false,
+        }
+    }
+
+    fn push(&mut self, channel: usize, samples: &[f32]) {
+        for sample in samples {
+            let (sum, count) = &mut self.sums[channel];
+            *sum += f64::from(*sample).powi(2);
+            *count += 1;
+            if *count == self.block {
+                self.powers[channel] = *sum / *count as f64;
+                self.sums[channel] = (0.0, 0);
+                self.end_block(channel);
+            }
+        }
+    }
+
+    /// The first channel counts the time.
+    fn end_block(&mut self, channel: usize) {
+        if self.loudest() > QUIET_RATIO * self.ident_power {
+            self.quiet_blocks = 0.0;
+        } else if channel == 0 {
+            self.quiet_blocks += 1.0;
+            let quiet_s = self.quiet_blocks * self.block as f64 / self.rate_hz;
+            self.is_stopped |= quiet_s >= QUIET_S;
+        }
+    }
+
+    fn loudest(&self) -> f64 {
+        self.powers.iter().copied().fold(0.0, f64::max)
+    }
+
+    /// An ident ends here.
+    fn heard(&mut self) {
+        self.ident_power = self.loudest();
+        self.quiet_blocks = 0.0;
+        self.is_stopped = false;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::signal::ident::{IdentBurst, IdentDate};
+    use crate::signal::tone::{Sound, Tone};
+    use crate::units::Hertz;
+
+    const RATE: f64 = 48_000.0;
+
+    fn sound(sound: &dyn Sound) -> Vec<f32> {
+        (0..sound.length())
+            .map(|n| sound.sample(n) as f32)
+            .collect()
+    }
+
+    fn ident() -> Ident {
+        let day = IdentDate {
+            year: 2026,
+            month: 11,
+            day: 26,
+        };
+        Ident::new("Bench deck 2", day, Hertz(3150.0)).unwrap()
+    }
+
+    #[test]
+    fn one_channel_is_enough() {
+        let said = sound(&IdentBurst::new(&ident(), RATE, 0.25));
+        let silent = vec![0.0; said.len()];
+        for channels in [[&said, &silent], [&silent, &said]] {
+            let mut listener = IdentListener::new(48_000, 2);
+            listener.push(channels.map(|it| it.as_slice()));
+            assert_eq!(listener.newest(), Some(&ident()));
+        }
+    }
+
+    #[test]
+    fn a_tape_that_was_stopped_has_no_ident_any_more() {
+        let mut listener = IdentListener::new(48_000, 1);
+        listener.push([sound(&IdentBurst::new(&ident(), RATE, 0.25)).as_slice()]);
+        let tone = sound(&Tone::new(3150.0, RATE, 0.25, 480_000, 480));
+        listener.push([tone.as_slice()]);
+        assert_eq!(listener.of_this_tape(), Some(&ident()));
+        listener.push([vec![0.001; 4 * 48_000].as_slice()]);
+        assert_eq!(listener.of_this_tape(), Some(&ident()));
+        listener.push([vec![0.001; 2 * 48_000].as_slice()]);
+        assert_eq!(listener.of_this_tape(), None);
+        assert_eq!(listener.newest(), Some(&ident()));
+        listener.push([tone.as_slice()]);
+        assert_eq!(listener.of_this_tape(), None);
+    }
+}
