@@ -66,7 +66,7 @@ impl Coding {
     }
 }
 
-/// Writes the sound, the same in all channels. An existing file is replaced
+/// Writes the sound. An existing file is replaced
 /// only if `replace` is true.
 pub fn write(
     path: &Path,
@@ -124,19 +124,17 @@ fn write_samples<W: io::Write + io::Seek>(
     let mut writer = WavWriter::new(out, spec)?;
     let mut dither = Dither::new(DITHER_SEED);
     for number in 0..sound.length() {
-        let sample = sound.sample(number);
-        match coding {
-            Coding::Signed16 => {
-                let value = quantised(sample, 16, dither.steps());
-                (0..spec.channels).try_for_each(|_| writer.write_sample(value))?;
-            }
-            Coding::Signed24 => {
-                let value = quantised(sample, 24, 0.0);
-                (0..spec.channels).try_for_each(|_| writer.write_sample(value))?;
-            }
-            Coding::Float32 => {
-                let value = sample as f32;
-                (0..spec.channels).try_for_each(|_| writer.write_sample(value))?;
+        // One dither for all channels: what is alike stays alike.
+        let steps = match coding {
+            Coding::Signed16 => dither.steps(),
+            Coding::Signed24 | Coding::Float32 => 0.0,
+        };
+        for channel in 0..usize::from(spec.channels) {
+            let sample = sound.of_channel(channel, number);
+            match coding {
+                Coding::Signed16 => writer.write_sample(quantised(sample, 16, steps))?,
+                Coding::Signed24 => writer.write_sample(quantised(sample, 24, steps))?,
+                Coding::Float32 => writer.write_sample(sample as f32)?,
             }
         }
     }

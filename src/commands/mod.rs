@@ -8,6 +8,7 @@ mod copy;
 mod inputs;
 mod keeper;
 mod processor;
+mod programme;
 mod progress;
 mod read;
 mod snapshots;

@@ -1,15 +1,17 @@
-//! `tapewright tone`: a reference tone or marks, into a file or out of a sound
-//! output.
+//! `tapewright tone`: a reference tone, marks or a whole programme, into a file
+//! or out of a sound output.
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use super::cli::{Bits, ToneOptions};
+use super::programme::{self, Planned};
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome};
 use crate::audio::output::{self, FillSamples};
 use crate::audio::source::StreamFormat;
 use crate::audio::tone_file::{self, Coding};
+use crate::signal::ident::Ident;
 use crate::signal::timed::bursts::{BURST_HZ, Bursts};
 use crate::signal::tone::{Sound, Tone};
 use crate::units::{Decibels, Hertz, Seconds};
@@ -30,32 +32,37 @@ that machine. Record on another one whose speed you know, and measure with
 ";
 
 pub(super) fn run(options: &ToneOptions) -> Outcome {
+    let content = Content::of(options)?;
     if options.play {
-        play(options)
+        play(&content)
     } else {
-        write_file(options)
+        write_file(&content)
     }
 }
 
 /// Cautions come first: the tone sounds as soon as the output is open.
-fn play(options: &ToneOptions) -> Outcome {
-    let frequency = highest_frequency(options);
-    check_marks(options)?;
+fn play(content: &Content<'_>) -> Outcome {
+    let options = content.options;
+    // The list of a programme is the same at any rate.
+    let planned = content.planned(options.rate);
+    let length = content.length(options.rate);
     super::write_out(&format!(
-        "{CAUTIONS}Playing {} at {} dBFS for {} s; Ctrl-C ends it.\n",
-        what(options),
+        "{CAUTIONS}Playing {} at {} dBFS for {:.0} s; Ctrl-C ends it.\n{}",
+        content.what(),
         options.level,
-        options.seconds
+        length.0,
+        planned.as_ref().map(Planned::list).unwrap_or_default()
     ))?;
-    let mut progress = Progress::new(Some(milliseconds(Seconds(options.seconds))));
+    let names = planned.map_or(Vec::new(), |planned| planned.names());
+    let mut progress = Progress::new(Some(milliseconds(length)));
     let mut too_high = None;
     let make = |format: StreamFormat| -> FillSamples {
-        too_high = check_rate(frequency, format.rate_hz).err();
+        too_high = check_rate(content.highest_frequency(), format.rate_hz).err();
         let length = if too_high.is_some() { 0 } else { u64::MAX };
-        player(sound(options, format.rate_hz), format.channels, length)
+        player(content.sound(format.rate_hz), format.channels, length)
     };
     let played = output::play(options.output.as_deref(), make, |played| {
-        progress.at(milliseconds(played));
+        progress.saying(milliseconds(played), programme::name_at(&names, played));
         true
     })
     .map_err(|error| Failure::new(Exit::Sound, error.to_string()))?;
@@ -72,18 +79,19 @@ fn play(options: &ToneOptions) -> Outcome {
     }
 }
 
-/// Fills buffers with the sound, the same in all channels, `at_most` so many
-/// frames of it. Neither allocates nor waits.
+/// Fills buffers with the sound, `at_most` so many frames of it. Neither allocates nor waits.
 fn player(sound: Box<dyn Sound + Send>, channels: u16, at_most: u64) -> FillSamples {
     let end = sound.length().min(at_most);
     let mut next = 0;
     Box::new(move |buffer| {
         for frame in buffer.chunks_mut(usize::from(channels.max(1))) {
-            frame.fill(if next < end {
-                sound.sample(next) as f32
-            } else {
-                0.0
-            });
+            for (channel, slot) in frame.iter_mut().enumerate() {
+                *slot = if next < end {
+                    sound.of_channel(channel, next) as f32
+                } else {
+                    0.0
+                };
+            }
             next += 1;
         }
         next < end
@@ -94,23 +102,23 @@ fn milliseconds(time: Seconds) -> u64 {
     (time.0 * 1000.0) as u64
 }
 
-fn write_file(options: &ToneOptions) -> Outcome {
+fn write_file(content: &Content<'_>) -> Outcome {
+    let options = content.options;
     let format = StreamFormat {
         rate_hz: options.rate,
         channels: if options.mono { 1 } else { 2 },
     };
-    check_rate(highest_frequency(options), format.rate_hz)?;
-    check_marks(options)?;
+    check_rate(content.highest_frequency(), format.rate_hz)?;
     let path = options
         .output_file
         .clone()
-        .unwrap_or_else(|| usual_name(options));
+        .unwrap_or_else(|| content.usual_name());
     let coding = match options.bits {
         Bits::Sixteen => Coding::Signed16,
         Bits::TwentyFour => Coding::Signed24,
         Bits::Float => Coding::Float32,
     };
-    let sound = sound(options, format.rate_hz);
+    let sound = content.sound(format.rate_hz);
     tone_file::write(&path, &*sound, format, coding, options.force)
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let mut text = String::new();
@@ -118,9 +126,9 @@ fn write_file(options: &ToneOptions) -> Outcome {
         text,
         "{}: {} at {} dBFS, {} s, {} Hz, {}, {}",
         path.display(),
-        what(options),
+        content.what(),
         options.level,
-        options.seconds,
+        (content.length(options.rate).0 * 100.0).round() / 100.0,
         format.rate_hz,
         match coding {
             Coding::Signed16 => "16 bit with dither",
@@ -129,23 +137,107 @@ fn write_file(options: &ToneOptions) -> Outcome {
         },
         if options.mono { "mono" } else { "stereo" },
     );
+    if let Some(planned) = content.planned(format.rate_hz) {
+        text.push_str(&planned.list());
+    }
     text.push_str(CAUTIONS);
     super::write_out(&text)?;
     Ok(Exit::Done)
 }
 
-fn sound(options: &ToneOptions, rate_hz: u32) -> Box<dyn Sound + Send> {
-    if let Some(spacing_s) = options.marks {
-        return Box::new(marks(options, spacing_s, rate_hz));
+/// What is written or played.
+struct Content<'a> {
+    options: &'a ToneOptions,
+    /// Of a programme.
+    ident: Option<Ident>,
+}
+
+impl<'a> Content<'a> {
+    /// What the options ask for, if there can be such a thing.
+    fn of(options: &'a ToneOptions) -> Result<Self, Failure> {
+        let ident = options.programme.then(|| programme::ident(options));
+        let content = Self {
+            options,
+            ident: ident.transpose()?,
+        };
+        content.check_marks()?;
+        Ok(content)
     }
-    let rate = f64::from(rate_hz);
-    Box::new(Tone::new(
-        options.frequency().0,
-        rate,
-        Decibels(options.level).amplitude_ratio(),
-        length(options, rate),
-        (FADE_SECONDS * rate).round() as u64,
-    ))
+
+    /// The programme, where it is one.
+    fn planned(&self, rate_hz: u32) -> Option<Planned> {
+        let ident = self.ident.as_ref()?;
+        Some(programme::plan(self.options, ident, f64::from(rate_hz)))
+    }
+
+    fn sound(&self, rate_hz: u32) -> Box<dyn Sound + Send> {
+        let options = self.options;
+        if let Some(planned) = self.planned(rate_hz) {
+            return Box::new(planned.sound);
+        }
+        if let Some(spacing_s) = options.marks {
+            return Box::new(marks(options, spacing_s, rate_hz));
+        }
+        let rate = f64::from(rate_hz);
+        Box::new(Tone::new(
+            options.frequency().0,
+            rate,
+            Decibels(options.level).amplitude_ratio(),
+            length(options, rate),
+            (FADE_SECONDS * rate).round() as u64,
+        ))
+    }
+
+    fn length(&self, rate_hz: u32) -> Seconds {
+        Seconds(self.sound(rate_hz).length() as f64 / f64::from(rate_hz))
+    }
+
+    /// In words.
+    fn what(&self) -> String {
+        let options = self.options;
+        match (&self.ident, options.marks) {
+            (Some(_), _) => format!("a programme with {}", options.frequency()),
+            (None, Some(spacing_s)) => format!(
+                "{} marks, {spacing_s} s apart,",
+                marks(options, spacing_s, options.rate).count()
+            ),
+            (None, None) => options.frequency().to_string(),
+        }
+    }
+
+    fn highest_frequency(&self) -> Hertz {
+        match self.options.marks {
+            Some(_) => Hertz(BURST_HZ),
+            None => self.options.frequency(),
+        }
+    }
+
+    /// A row has two marks at least.
+    fn check_marks(&self) -> Result<(), Failure> {
+        let options = self.options;
+        match options.marks {
+            Some(spacing_s) if marks(options, spacing_s, options.rate).count() < 2 => {
+                Err(Failure::new(
+                    Exit::Usage,
+                    format!(
+                        "{} s have no room for two marks {spacing_s} s apart and half a second of silence at each end; choose more --seconds or a smaller spacing",
+                        options.seconds
+                    ),
+                ))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn usual_name(&self) -> PathBuf {
+        let thousandths = |value: f64| (value * 1000.0).round() / 1000.0;
+        let frequency = thousandths(self.options.frequency().0);
+        PathBuf::from(match (&self.ident, self.options.marks) {
+            (Some(_), _) => format!("programme-{frequency}Hz.wav"),
+            (None, Some(spacing_s)) => format!("marks-{}s.wav", thousandths(spacing_s)),
+            (None, None) => format!("tone-{frequency}Hz.wav"),
+        })
+    }
 }
 
 fn marks(options: &ToneOptions, spacing_s: f64, rate_hz: u32) -> Bursts {
@@ -156,40 +248,6 @@ fn marks(options: &ToneOptions, spacing_s: f64, rate_hz: u32) -> Bursts {
 
 fn length(options: &ToneOptions, rate: f64) -> u64 {
     (options.seconds * rate).round() as u64
-}
-
-/// What is written or played, in words.
-fn what(options: &ToneOptions) -> String {
-    match options.marks {
-        Some(spacing_s) => format!(
-            "{} marks, {spacing_s} s apart,",
-            marks(options, spacing_s, options.rate).count()
-        ),
-        None => options.frequency().to_string(),
-    }
-}
-
-fn highest_frequency(options: &ToneOptions) -> Hertz {
-    match options.marks {
-        Some(_) => Hertz(BURST_HZ),
-        None => options.frequency(),
-    }
-}
-
-/// A row has two marks at least.
-fn check_marks(options: &ToneOptions) -> Result<(), Failure> {
-    match options.marks {
-        Some(spacing_s) if marks(options, spacing_s, options.rate).count() < 2 => {
-            Err(Failure::new(
-                Exit::Usage,
-                format!(
-                    "{} s have no room for two marks {spacing_s} s apart and half a second of silence at each end; choose more --seconds or a smaller spacing",
-                    options.seconds
-                ),
-            ))
-        }
-        _ => Ok(()),
-    }
 }
 
 fn check_rate(frequency: Hertz, rate_hz: u32) -> Result<(), Failure> {
@@ -203,14 +261,6 @@ fn check_rate(frequency: Hertz, rate_hz: u32) -> Result<(), Failure> {
             "a tone of {frequency} is too high for {rate_hz} samples a second; the highest is {highest}, so choose a lower tone or a higher rate"
         ),
     ))
-}
-
-fn usual_name(options: &ToneOptions) -> PathBuf {
-    let thousandths = |value: f64| (value * 1000.0).round() / 1000.0;
-    PathBuf::from(match options.marks {
-        Some(spacing_s) => format!("marks-{}s.wav", thousandths(spacing_s)),
-        None => format!("tone-{}Hz.wav", thousandths(options.frequency().0)),
-    })
 }
 
 #[cfg(test)]
@@ -243,7 +293,7 @@ mod tests {
     fn named(arguments: &[&str]) -> PathBuf {
         let all = ["tapewright", "tone"].iter().chain(arguments);
         match Cli::try_parse_from(all).expect("parses").command {
-            Some(Command::Tone(options)) => usual_name(&options),
+            Some(Command::Tone(options)) => Content::of(&options).expect("sound").usual_name(),
             other => panic!("{other:?}"),
         }
     }
@@ -253,6 +303,10 @@ mod tests {
         assert_eq!(named(&[]), PathBuf::from("tone-3150Hz.wav"));
         assert_eq!(named(&["C4"]), PathBuf::from("tone-261.626Hz.wav"));
         assert_eq!(named(&["--marks", "0.5"]), PathBuf::from("marks-0.5s.wav"));
+        assert_eq!(
+            named(&["3000", "--programme", "--machine", "deck 2"]),
+            PathBuf::from("programme-3000Hz.wav")
+        );
     }
 
     #[test]

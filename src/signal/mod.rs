@@ -22,6 +22,7 @@ pub mod peaks;
 pub mod phased;
 pub mod prediction;
 pub mod resample;
+pub mod programme;
 pub mod rhythm;
 pub mod spectrum;
 pub mod statistics;

@@ -14,6 +14,11 @@ pub trait Sound {
 
     /// The sample of this number; silence from the end on.
     fn sample(&self, number: u64) -> f64;
+
+    /// The same in one channel, from 0; all alike unless said otherwise.
+    fn of_channel(&self, _channel: usize, number: u64) -> f64 {
+        self.sample(number)
+    }
 }
 
 /// A sine whose phase is a function of the sample's number alone: no error

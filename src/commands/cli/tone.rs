@@ -9,14 +9,19 @@ use crate::references::Note;
 use crate::units::Hertz;
 
 pub(super) const ABOUT: &str = "\
-Write or play a reference tone or marks
+Write or play a reference tone, marks or a whole reference tape
 
 Makes a WAV file, or plays the tone out of a sound output, so that you can record a reference tape \
 of your own. The tone is as true as the sample clock that plays it, usually within 100 ppm \
 (0.01 %; common practice); its phase is counted in samples and adds no error, however long it \
 lasts. It fades in and out over 10 ms, so that nothing clicks.
 
-With --marks it makes short bursts at a spacing instead, which tell the speed by the time from one to the next, on any machine, through much hiss and with most of the treble gone.";
+With --marks it makes short bursts at a spacing instead, which tell the speed by the time from one to the next, on any machine, through much hiss and with most of the treble gone.
+
+With --programme it makes all that a reference tape needs, one thing after the other, with a list of \
+what stands where: a tone to set the level by, an ident, left and right, the tone, marks, silence \
+to hear the noise in, the tone again. The ident tells watch and read which machine the tape was \
+recorded on; where that is the machine under test, they call nothing a speed error.";
 
 pub(super) const EXAMPLES: &str = "\
 Examples:
@@ -29,6 +34,9 @@ Examples:
   tapewright tone --marks 1 --seconds 120
           a burst a second for two minutes, into marks-1s.wav; measured with
           tapewright read --reference marks:1
+  tapewright tone --programme --machine \"deck 2\" --bits 24
+          a reference tape of 3150 Hz that knows it was recorded on deck 2,
+          into programme-3150Hz.wav
   tapewright tone 3150 --play --seconds 600
           ten minutes out of the default sound output
 
@@ -46,6 +54,7 @@ Exit status: 0 done, 2 usage, 3 the file could not be written, 5 sound output.";
 
 /// `tapewright tone`.
 #[derive(Args, Debug)]
+#[allow(clippy::struct_excessive_bools)] // switches of a command line are
 pub struct ToneOptions {
     /// Frequency in Hz, or a note: A4, C#5, Db3
     #[arg(value_name = "HZ-OR-NOTE", default_value = "3150", value_parser = pitch)]
@@ -55,6 +64,20 @@ pub struct ToneOptions {
     /// long
     #[arg(long, value_name = "S", conflicts_with = "pitch", value_parser = spacing)]
     pub marks: Option<f64>,
+
+    /// A whole tape: level, ident, left and right, tone, marks, silence, tone
+    /// again
+    ///
+    /// The ident says which machine the tape was recorded on, when, and what it
+    /// carries, in sounds that watch and read understand. --seconds is the
+    /// length of each tone.
+    #[arg(long, conflicts_with = "marks", requires = "machine")]
+    pub programme: bool,
+
+    /// With --programme: name of the machine that the tape is going to be
+    /// recorded on
+    #[arg(long, value_name = "NAME", requires = "programme")]
+    pub machine: Option<String>,
 
     /// Frequency of A4 that notes are reckoned from
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = concert_pitch)]
