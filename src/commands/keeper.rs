@@ -8,6 +8,7 @@ use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure};
 use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::references::same_machine;
 use crate::screen::{Kept, Slot, SourceKind};
 
 /// The number of a snapshot, and where it lies now or why it does not.
@@ -109,10 +110,19 @@ impl Keeper {
         let mut snapshot = Snapshot::new(label, kept.source, (*kept.measurement).clone());
         if let Some(card) = &kept.tape {
             snapshot.tape = Some(card.name.clone());
-            if card.is_recorded_on(kept.machine.as_deref()) {
-                // The machine may have got its name only after it was begun.
-                snapshot.measurement.tell_recorded_here();
-            }
+        }
+        let card = kept.tape.as_ref().and_then(|it| it.recorded_on.as_deref());
+        let ident = kept
+            .measurement
+            .ident
+            .as_ref()
+            .map(|it| it.machine.as_str());
+        if [card, ident]
+            .iter()
+            .any(|it| same_machine(*it, kept.machine.as_deref()))
+        {
+            // The machine may have got its name only after it was begun.
+            snapshot.measurement.tell_recorded_here();
         }
         snapshot.machine = kept.machine;
         snapshot.note = kept.note;

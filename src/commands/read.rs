@@ -14,9 +14,10 @@ use crate::audio::recording::{Faults, Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
 use crate::readings::{
-    Caution, CautionCode, EngineError, Measurement, ReferenceKind, SweepReport, TuningMeter,
-    Unclear,
+    Caution, CautionCode, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
+    TapeIdent, TuningMeter, Unclear,
 };
+use crate::references::same_machine;
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 use crate::units::Hertz;
 
@@ -181,13 +182,23 @@ fn measure(
     let mut contact = options
         .contact
         .then(|| ContactCheck::new(format.rate_hz, format.channels));
-    let reached_end = push_stretch(&mut recording, stretch, |samples| {
+    let mut ident = IdentListener::new(format.rate_hz, format.channels);
+    let reached_end = push_stretch(&mut recording, stretch, |samples, begins| {
+        // What the tape says of itself counts wherever it stands.
+        ident.push_interleaved(samples, format.channels);
+        let samples = &samples[begins..];
+        if samples.is_empty() {
+            return;
+        }
         processor.push(samples);
         if let Some(contact) = &mut contact {
             contact.push(samples);
         }
     });
     let mut measurement = processor.measurement();
+    if let Some(ident) = ident.newest() {
+        take_ident(&mut measurement, ident.into(), options.machine.as_deref());
+    }
     if recording.read_frames() <= stretch.from && stretch.from > 0 {
         measurement
             .cautions
@@ -218,7 +229,9 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
     stretch.to = stretch.to.min(stretch.from.saturating_add(most));
     let concert_pitch = Hertz(options.reference.concert_pitch);
     let mut meter = TuningMeter::new(format.rate_hz, format.channels, concert_pitch);
-    push_stretch(&mut recording, stretch, |samples| meter.push(samples));
+    push_stretch(&mut recording, stretch, |samples, begins| {
+        meter.push(&samples[begins..]);
+    });
     if let Some(hint) = meter.hint() {
         measurement.cautions.push(Caution {
             code: CautionCode::TuningHint,
@@ -226,6 +239,14 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
         });
         measurement.tuning = Some(hint);
     }
+}
+
+/// A tape that was recorded on the machine under test judges nothing.
+fn take_ident(measurement: &mut Measurement, ident: TapeIdent, machine: Option<&str>) {
+    if same_machine(Some(&ident.machine), machine) {
+        measurement.tell_recorded_here();
+    }
+    measurement.tell_ident(ident);
 }
 
 /// What is measured of a recording, in frames.
@@ -245,9 +266,13 @@ impl Stretch {
     }
 }
 
-/// Pushes the stretch into what measures it. True when the recording was read to
-/// its end.
-fn push_stretch(recording: &mut Recording, stretch: Stretch, mut push: impl FnMut(&[f32])) -> bool {
+/// Hands out everything up to the end of the stretch, with the place in it where
+/// the stretch begins or goes on. True when the recording was read to its end.
+fn push_stretch(
+    recording: &mut Recording,
+    stretch: Stretch,
+    mut push: impl FnMut(&[f32], usize),
+) -> bool {
     let format = recording.format();
     let channels = usize::from(format.channels);
     let mut progress = Progress::of_recording(recording.total_frames(), format.rate_hz);
@@ -263,9 +288,7 @@ fn push_stretch(recording: &mut Recording, stretch: Stretch, mut push: impl FnMu
         // Where the stretch begins and ends within this block.
         let within = |at: u64| at.saturating_sub(start).min(frames as u64) as usize * channels;
         let (from, to) = (within(stretch.from), within(stretch.to));
-        if from < to {
-            push(&block[from..to]);
-        }
+        push(&block[..to], from.min(to));
         progress.at(recording.read_frames());
     }
 }

@@ -9,7 +9,7 @@ use jiff::tz::TimeZone;
 use super::cli::{MeasureTape, NewCard, ReadOptions, TapeAction, TapeOptions};
 use super::{Exit, Failure, Outcome, read};
 use crate::records::cards::{self, CardError};
-use crate::references::{Found, OwnSpeed, Reference, TapeCard, WithUncertainty};
+use crate::references::{Found, OwnSpeed, Reference, TapeCard, WithUncertainty, same_machine};
 use crate::units::Percent;
 
 pub(super) fn run(options: &TapeOptions) -> Outcome {
@@ -82,6 +82,17 @@ fn measure(options: &MeasureTape) -> Outcome {
     }
     let wanted = ReadOptions::of_reference(reference.clone());
     let measurement = read::measured(&wanted, &options.file)?;
+    let says = measurement.ident.as_ref().map(|it| it.machine.clone());
+    let recorded_on = options.new.recorded_on.clone().or(says);
+    if same_machine(recorded_on.as_deref(), options.played_on.as_deref()) {
+        return Err(Failure::new(
+            Exit::Usage,
+            format!(
+                "the tape was recorded on {}, the very machine that it was played on: it reads right there at any speed; play it on another machine whose error you know",
+                recorded_on.unwrap_or_default()
+            ),
+        ));
+    }
     let (figures, uncertainty) = measurement
         .speed
         .and_then(|speed| Some((speed, speed.uncertainty?)))
@@ -94,20 +105,23 @@ fn measure(options: &MeasureTape) -> Outcome {
                 ),
             )
         })?;
-    let card = TapeCard::measured(
+    let mut card = TapeCard::measured(
         &name_of(&options.new.card),
         with(figures.deviation.0, uncertainty.0),
         with(options.machine_error, options.machine_uncertainty),
         options.played_on.clone(),
         today(),
     );
+    card.recorded_on = recorded_on;
     keep(card, &options.new, Some(&reference.reference()))
 }
 
 /// Checks and writes a new card, and shows it.
 fn keep(mut card: TapeCard, new: &NewCard, carries: Option<&Reference>) -> Outcome {
     card.carries = carries.map(Reference::to_string);
-    card.recorded_on.clone_from(&new.recorded_on);
+    if new.recorded_on.is_some() {
+        card.recorded_on.clone_from(&new.recorded_on);
+    }
     let card = card
         .checked()
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;

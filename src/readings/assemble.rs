@@ -66,6 +66,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         passage: None,
         marks: None,
         recording: None,
+        ident: None,
         cautions: Vec::new(),
     };
     measurement.cautions = cautions(stretch, around, &measurement);

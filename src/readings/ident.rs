@@ -1,7 +1,11 @@
 //! What the tape says of itself: the idents in the samples of an input.
 
+use serde::{Deserialize, Serialize};
+
+use super::reading::{Caution, CautionCode, Measurement};
 use crate::signal::ident::{Ident, IdentEar};
 use crate::signal::tracker::MOST_CHANNELS;
+use crate::units::Hertz;
 
 /// Levels are compared over this time.
 const BLOCK_S: f64 = 0.1;
@@ -10,6 +14,63 @@ const BLOCK_S: f64 = 0.1;
 /// for this long has been stopped, and another may come.
 const QUIET_RATIO: f64 = 0.01;
 const QUIET_S: f64 = 5.0;
+
+/// A reference held against another frequency than the tape says, by more than
+/// this ratio, is a slip.
+const SAME_FREQUENCY: f64 = 0.002;
+
+/// What a tape says of itself, as it is kept.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TapeIdent {
+    /// The machine that the tape was recorded on.
+    pub machine: String,
+    /// The day, as 2026-11-26.
+    pub date: String,
+    /// The frequency of the reference on it.
+    pub nominal: Hertz,
+}
+
+impl From<&Ident> for TapeIdent {
+    fn from(ident: &Ident) -> Self {
+        Self {
+            machine: ident.machine().to_owned(),
+            date: ident.date().to_string(),
+            nominal: ident.nominal(),
+        }
+    }
+}
+
+impl TapeIdent {
+    /// True where the tape carries another frequency than that which is taken
+    /// as right.
+    pub fn contradicts(&self, nominal: Hertz) -> bool {
+        (self.nominal.0 / nominal.0 - 1.0).abs() > SAME_FREQUENCY
+    }
+}
+
+impl Measurement {
+    /// Adds what the tape said of itself, and what must be said about that.
+    pub fn tell_ident(&mut self, ident: TapeIdent) {
+        let home_made = |it: &&mut Caution| it.code == CautionCode::ReferenceHomeMade;
+        if let Some(caution) = self.cautions.iter_mut().find(home_made) {
+            // Where it was recorded need not be asked any more.
+            caution.text = format!(
+                "A home-made tape without a figure of its own is taken as ±3 %. It says that it was recorded on \"{}\".",
+                ident.machine
+            );
+        }
+        if let Some(nominal) = self.nominal.filter(|nominal| ident.contradicts(*nominal)) {
+            self.cautions.push(Caution {
+                code: CautionCode::ReferenceContradictsTape,
+                text: format!(
+                    "The tape says that it carries {}, and it is held against {nominal}; choose the other with --reference tone:{}.",
+                    ident.nominal, ident.nominal.0
+                ),
+            });
+        }
+        self.ident = Some(ident);
+    }
+}
 
 /// Listens to both channels by themselves: one is enough, and two that cancel
 /// each other do no harm.
@@ -42,6 +103,17 @@ impl IdentListener {
                 self.stop.heard();
             });
         }
+    }
+
+    /// The same of interleaved samples: whole frames of so many channels.
+    pub fn push_interleaved(&mut self, samples: &[f32], channels: u16) {
+        let width = usize::from(channels.max(1));
+        let mut split: Vec<Vec<f32>> = Vec::with_capacity(self.ears.len());
+        for channel in 0..self.ears.len() {
+            let of_channel = samples.iter().skip(channel).step_by(width);
+            split.push(of_channel.copied().collect());
+        }
+        self.push(split.iter().map(Vec::as_slice));
     }
 
     /// The newest ident that was heard.
@@ -149,7 +221,7 @@ mod tests {
         let silent = vec![0.0; said.len()];
         for channels in [[&said, &silent], [&silent, &said]] {
             let mut listener = IdentListener::new(48_000, 2);
-            listener.push(channels.map(|it| it.as_slice()));
+            listener.push(channels.map(Vec::as_slice));
             assert_eq!(listener.newest(), Some(&ident()));
         }
     }

@@ -47,9 +47,9 @@ pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};
 pub use holding::{Holding, Shift};
+pub use ident::{IdentListener, TapeIdent};
 pub use matching::MatchFigures;
 pub use notes::{NoteFigures, TuningHint, TuningMeter, Vibrato};
-pub use ident::IdentListener;
 pub use reading::{
     Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::along::Along;
 use super::guidance::Guidance;
 use super::holding::Holding;
+use super::ident::TapeIdent;
 use super::matching::{MatchFigures, PlaceInCopy};
 use super::notes::{NoteFigures, TuningHint};
 use super::stability::{StabilityPoint, Worth};
@@ -51,6 +52,8 @@ pub struct Reading {
     pub sweep: Option<Sweeping>,
     /// How the speed does without the tool, once that has been asked.
     pub holding: Option<Holding>,
+    /// What the tape that runs has said of itself.
+    pub ident: Option<TapeIdent>,
 }
 
 /// Is there a tone, and is it the right one?
@@ -378,6 +381,9 @@ pub struct Measurement {
     /// Only with a familiar recording.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub recording: Option<MatchFigures>,
+    /// What the tape said of itself, where it was heard to.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ident: Option<TapeIdent>,
     /// What to keep in mind.
     pub cautions: Vec<Caution>,
 }
@@ -466,4 +472,5 @@ pub enum CautionCode {
     Vibrato,
     PartialsStretched,
     TuningHint,
+    ReferenceContradictsTape,
 }

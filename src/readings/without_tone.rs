@@ -99,6 +99,7 @@ impl Heard<'_> {
             passage: None,
             marks: None,
             recording: None,
+            ident: None,
             cautions,
         }
     }

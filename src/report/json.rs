@@ -66,6 +66,8 @@ struct Line<'a> {
     #[serde(rename = "match", skip_serializing_if = "Option::is_none")]
     matched: Option<Match>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    ident: Option<TapeSays<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     sweep: Option<Sweep>,
     #[serde(skip_serializing_if = "Option::is_none")]
     contact: Option<ContactAsked>,
@@ -141,6 +143,14 @@ struct Match {
     accepted: bool,
     at_copy_s: Option<f64>,
     residual_ms: Option<f64>,
+}
+
+/// What the tape says of itself.
+#[derive(Serialize)]
+struct TapeSays<'a> {
+    machine: &'a str,
+    date: &'a str,
+    hz: Option<f64>,
 }
 
 /// What was asked for; null where the file could not be read.
@@ -321,7 +331,7 @@ impl<'a> Line<'a> {
         }
     }
 
-    fn of(file: &'a str, measurement: &Measurement) -> Self {
+    fn of(file: &'a str, measurement: &'a Measurement) -> Self {
         let conditions = &measurement.conditions;
         Self {
             schema: SCHEMA,
@@ -351,6 +361,7 @@ impl<'a> Line<'a> {
             passage: measurement.passage.as_ref().map(Passage::of),
             marks: measurement.marks.as_ref().map(Marks::of),
             matched: measurement.recording.as_ref().map(Match::of),
+            ident: measurement.ident.as_ref().map(TapeSays::of),
             sweep: None,
             contact: None,
         }
@@ -384,6 +395,7 @@ impl<'a> Line<'a> {
             passage: None,
             marks: None,
             matched: None,
+            ident: None,
             sweep: None,
             contact: None,
         }
@@ -444,6 +456,16 @@ impl Match {
             accepted: found.accepted,
             at_copy_s: found.at_copy.and_then(|place| places(place.0, 4)),
             residual_ms: found.residual.and_then(|off| places(off.0 * 1000.0, 3)),
+        }
+    }
+}
+
+impl<'a> TapeSays<'a> {
+    fn of(ident: &'a readings::TapeIdent) -> Self {
+        Self {
+            machine: &ident.machine,
+            date: &ident.date,
+            hz: places(ident.nominal.0, 3),
         }
     }
 }

@@ -73,6 +73,7 @@ pub(super) fn measurement() -> Measurement {
         passage: None,
         marks: None,
         recording: None,
+        ident: None,
         cautions: vec![Caution {
             code: CautionCode::ReferenceErrorUnknown,
             text: "Nobody has said how true this tape is.".to_owned(),

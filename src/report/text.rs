@@ -10,7 +10,7 @@ use super::words::{
 use super::{FileReport, FileResult, contact, sweep, timed};
 use crate::readings::{
     CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
-    Unclear,
+    TapeIdent, Unclear,
 };
 use crate::references::{Found, TapeCard};
 use crate::units::{Percent, Seconds};
@@ -34,7 +34,9 @@ pub fn block(report: &FileReport<'_>) -> String {
                 // Contacts need no tone: nothing is said of one that is not there.
                 title(&file, measurement)
             } else {
-                measured(&file, measurement) + &report.tape.map_or(String::new(), tape)
+                measured(&file, measurement)
+                    + &report.tape.map_or(String::new(), tape)
+                    + &measurement.ident.as_ref().map_or(String::new(), ident)
             };
             measured + &wiper + &control
         }
@@ -128,6 +130,17 @@ fn tape(card: &TapeCard) -> String {
         plain(&own.on)
     );
     wrapped("  Tape       ", &words)
+}
+
+/// What the tape says of itself.
+fn ident(ident: &TapeIdent) -> String {
+    let words = format!(
+        "recorded on \"{}\", {}, with {}",
+        plain(&ident.machine),
+        plain(&ident.date),
+        ident.nominal
+    );
+    wrapped("  Tape says  ", &words)
 }
 
 fn length(duration: Seconds) -> String {

@@ -23,6 +23,9 @@ impl ScreenState {
         }
         let reading = self.reading()?;
         let speed = reading.speed.as_ref()?;
+        if self.is_recorded_here() {
+            return Some("nothing to trim by: this tape was recorded on this machine".to_owned());
+        }
         let guidance = &reading.guidance;
         if guidance.overshoots {
             return Some("STOP: this carries past right".to_owned());

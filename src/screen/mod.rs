@@ -14,6 +14,7 @@ mod contact;
 mod draw;
 mod font;
 mod guidance;
+mod ident;
 pub mod keys;
 mod listening;
 mod long_run;

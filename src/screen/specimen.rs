@@ -78,6 +78,7 @@ pub(super) fn reading(deviation: f64) -> Reading {
         guidance: Guidance::default(),
         sweep: None,
         holding: None,
+        ident: None,
     }
 }
 
@@ -146,6 +147,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         passage: None,
         marks: None,
         recording: None,
+        ident: None,
         cautions: Vec::new(),
     }
 }

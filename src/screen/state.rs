@@ -21,10 +21,10 @@ use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
     Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, ReferenceKind,
-    SweepReport, Sweeping,
+    SweepReport, Sweeping, TapeIdent,
 };
 use crate::records::Run;
-use crate::references::{TapeCard, Tolerance};
+use crate::references::{TapeCard, Tolerance, same_machine};
 use crate::report::sweep::Between;
 use crate::units::Hertz;
 
@@ -347,10 +347,19 @@ impl ScreenState {
         })
     }
 
-    /// The tape was recorded on the machine on the bench.
+    /// The tape was recorded on the machine on the bench: its card or the tape
+    /// itself says so.
     pub fn is_recorded_here(&self) -> bool {
-        let tape = self.tape.as_ref();
-        tape.is_some_and(|tape| tape.is_recorded_on(self.machine.as_deref()))
+        let ident = self.tape_ident().map(|ident| ident.machine.as_str());
+        let machine = self.machine.as_deref();
+        let card = self.tape.as_ref();
+        let card = card.and_then(|card| card.recorded_on.as_deref());
+        [card, ident].iter().any(|it| same_machine(*it, machine))
+    }
+
+    /// What the tape that runs has said of itself.
+    pub(super) fn tape_ident(&self) -> Option<&TapeIdent> {
+        self.reading()?.ident.as_ref()
     }
 
     /// Troubles that are not settled, the most important first.

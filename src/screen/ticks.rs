@@ -40,10 +40,13 @@ impl ScreenState {
     }
 
     /// Nothing is said of what is not live, of a tone that nobody has chosen
-    /// yet, or while a check asks the hand to turn for its own sake: in a
+    /// yet, with a tape that was recorded on this machine, or while a check asks the hand to turn for its own sake: in a
     /// check of contacts a tick would pass for a crackle.
     fn beat(&self, ear: &mut ByEar) -> Beat {
-        let is_for_trimming = self.view == View::Bench && self.is_live() && !self.is_tone_open();
+        let is_for_trimming = self.view == View::Bench
+            && self.is_live()
+            && !self.is_tone_open()
+            && !self.is_recorded_here();
         let Some(reading) = self.reading().filter(|_| is_for_trimming) else {
             *ear = ByEar::default();
             return Beat::Quiet;

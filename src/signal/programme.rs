@@ -72,7 +72,7 @@ mod tests {
         programme.pause(5);
         programme.add(tone(3000.0), Some(1));
         assert_eq!(programme.length(), 215);
-        for number in 0..230 {
+        for number in 0..230u64 {
             let first = number
                 .checked_sub(10)
                 .map_or(0.0, |it| tone(1000.0).sample(it));

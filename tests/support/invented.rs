@@ -72,6 +72,7 @@ pub fn measurement() -> Measurement {
         passage: None,
         marks: None,
         recording: None,
+        ident: None,
         cautions: vec![Caution {
             code: CautionCode::ReferenceErrorUnknown,
             text: "Nobody has said how true this tape is.".to_owned(),

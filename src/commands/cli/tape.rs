@@ -89,7 +89,8 @@ pub struct NewCard {
     /// Name of the card, or a file for it (name.toml)
     #[arg(value_name = "CARD")]
     pub card: String,
-    /// Name of the machine that the tape was recorded on
+    /// Name of the machine that the tape was recorded on [default when
+    /// measured: what the tape says of itself]
     #[arg(long, value_name = "MACHINE")]
     pub recorded_on: Option<String>,
     /// Take the place of a card of this name

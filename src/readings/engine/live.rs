@@ -66,6 +66,7 @@ impl Engine {
             guidance: self.guide.guidance(self.settings.tolerance),
             sweep: self.sweeping(),
             holding: self.holding(),
+            ident: self.tape_ident(),
         }
     }
 

@@ -16,6 +16,7 @@ use crate::readings::flutter::FlutterMeter;
 use crate::readings::guidance::Guide;
 use crate::readings::health::{Health, channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
+use crate::readings::ident::{IdentListener, TapeIdent};
 use crate::readings::judge::{self, CAPTURE, Choice};
 use crate::readings::keep::Keeper;
 use crate::readings::matching::{CopyTracker, RIGHT_HZ, told};
@@ -126,6 +127,9 @@ pub struct Engine {
     /// Only where right speed is a time.
     timed: Option<LiveTimed>,
     yardstick: Yardstick,
+    /// `None` for recordings, whose ident is listened for beside the engine: it
+    /// may stand outside what is measured.
+    ident: Option<IdentListener>,
 }
 
 impl Engine {
@@ -183,6 +187,7 @@ impl Engine {
                 .then(|| VibratoMeter::new(DIGITS_HZ)),
             timed,
             yardstick,
+            ident: Some(IdentListener::new(settings.rate_hz, settings.channels)),
             tracker,
         };
         engine.set_ranges();
@@ -195,6 +200,7 @@ impl Engine {
     pub fn without_readings(mut self) -> Self {
         self.flutter.only_totals();
         self.tracker.be_patient();
+        self.ident = None;
         self
     }
 
@@ -222,6 +228,10 @@ impl Engine {
         self.whole.frames += frames as u64;
         let listened = listened(self.settings.choice, &self.waiting);
         self.short.push(listened.iter().map(|all| &all[waited..]));
+        if let Some(ident) = &mut self.ident {
+            // Both channels, whichever is measured: one may be enough.
+            ident.push(self.waiting.iter().map(|all| &all[waited..]));
+        }
         let mut waiting = std::mem::take(&mut self.waiting);
         let tick = self.tracker.plan().tick();
         let ready = waiting[0].len() / tick * tick;
@@ -465,6 +475,10 @@ impl Engine {
         }
     }
 
+    fn tape_ident(&self) -> Option<TapeIdent> {
+        Some(self.ident.as_ref()?.of_this_tape()?.into())
+    }
+
     fn look_at_unwanted(&mut self) {
         if let Some(hz) = self.tracker.unwanted_hz() {
             let wrong = WrongTone {
@@ -537,10 +551,14 @@ impl Engine {
     /// The measurement of a stretch that has just ended.
     fn finished(&self, stretch: &Stretch) -> Measurement {
         let assembled = assemble(stretch, &self.surroundings());
-        match self.tracker.copy() {
+        let mut measurement = match self.tracker.copy() {
             Some(copy) => self.as_copied(assembled, stretch, copy),
             None => self.as_note(assembled),
+        };
+        if let Some(ident) = self.tape_ident() {
+            measurement.tell_ident(ident);
         }
+        measurement
     }
 
     /// The same by the places in the copy, which tell the speed more closely
@@ -652,6 +670,8 @@ impl Engine {
         };
         anew.frames = self.frames;
         anew.skipped_s = self.frames as f64 / f64::from(settings.rate_hz);
+        // The tape may be the same.
+        anew.ident = self.ident.take();
         *self = anew;
     }
 

@@ -24,6 +24,7 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
     }
     news.extend(state.message.iter().map(|text| (harmless(text), true)));
     news.extend(keeping(state).map(|text| (text, true)));
+    news.extend(state.ident_words().map(|text| (text, false)));
     news.extend(comparison(state).map(|text| (text, false)));
     news
 }
