@@ -182,7 +182,7 @@ fn measure(
     let mut contact = options
         .contact
         .then(|| ContactCheck::new(format.rate_hz, format.channels));
-    let mut ident = IdentListener::new(format.rate_hz, format.channels);
+    let mut ident = IdentListener::new(format.rate_hz, format.channels).of_recording();
     let reached_end = push_stretch(&mut recording, stretch, |samples, begins| {
         // What the tape says of itself counts wherever it stands.
         ident.push_interleaved(samples, format.channels);

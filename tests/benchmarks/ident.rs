@@ -56,6 +56,7 @@ fn ident(dice: &mut Dice) -> Ident {
     Ident::new(&name, date, Hertz(dice.between(100.0, 12_000.0))).expect("one that can be")
 }
 
+#[allow(clippy::struct_excessive_bools)] // each is a trouble of its own
 struct State {
     wow: [f64; 2],
     flutter: [f64; 2],

@@ -80,8 +80,12 @@ impl IdentEar {
         if self.looks.len() > LEAD_HOPS {
             // The newest look but one may hold some of the jump already.
             let lead = &self.looks[..LEAD_HOPS];
-            if let Some(lead_hz) = self.lead_hz(lead)
-                && self.hz(turn) > JUMP * lead_hz
+            // Cheapest first: what turns no faster than the slowest lead jumps
+            // nowhere.
+            let now_hz = self.hz(turn);
+            if now_hz > JUMP * SPEEDS[0] * TONES_HZ[0]
+                && let Some(lead_hz) = self.lead_hz(lead)
+                && now_hz > JUMP * lead_hz
                 && self.waiting.len() < MOST_WAITING
             {
                 self.waiting.push(Start {

@@ -6,7 +6,7 @@ use super::{SYNC_BITS, TONES_HZ, sync_bits};
 use crate::signal::demodulator::Complex;
 
 /// The signal is looked at every so many values, some 5 ms.
-pub(super) const HOP: usize = 16;
+pub(super) const HOP: usize = 10;
 
 /// Speeds that are understood, as ratios.
 pub(super) const SPEEDS: [f64; 2] = [0.72, 1.28];
