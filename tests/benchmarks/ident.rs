@@ -1,7 +1,7 @@
 //! How surely a tape's ident is heard, and how rarely one is heard where there
 //! is none.
 //!
-//! `cargo bench --bench ident`: 400 bursts in each of eleven states of the
+//! `cargo bench --bench ident`: 200 bursts in each of eleven states of the
 //! tape, at speeds from -25 to +25 % and rates of 44.1 and 48 kHz; 1,000
 //! invented sounds without an ident, 1,000 messages of the same scheme with a
 //! wrong bit. `-- 40` makes a quick look, `-- --seed 7` takes
@@ -20,7 +20,7 @@ use tapewright::signal::ident::{Ident, IdentBurst, IdentDate};
 use tapewright::signal::tone::Sound;
 use tapewright::units::Hertz;
 
-const EACH: u64 = 400;
+const EACH: u64 = 200;
 const NONE: u64 = 1000;
 const THREADS: u64 = 2;
 
@@ -148,7 +148,7 @@ fn played(ident: &Ident, state: &State, dice: &mut Dice) -> (Vec<f32>, u32) {
                 1.0
             };
             let there = if missing == Some(channel) { 0.0 } else { sign };
-            samples.push((gain * (there * sample + state.hiss * dice.noise())) as f32);
+            samples.push((gain * (there * sample + state.hiss * dice.normal())) as f32);
         }
     }
     (samples, rate)

@@ -93,15 +93,10 @@ impl Dice {
 
     /// Mean 0, deviation 1, near enough to a normal distribution: the sum of
     /// four even ones of sixteen bits.
-    fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         let bits: u64 = self.0.random();
         let sum: u64 = (0..4).map(|k| bits >> (16 * k) & 0xffff).sum();
         (sum as f64 / 65_536.0 - 2.0) * 3f64.sqrt()
-    }
-
-    /// Hiss of mean square 1.
-    pub fn noise(&mut self) -> f64 {
-        self.normal()
     }
 
     fn sign(&mut self) -> f64 {
