@@ -256,3 +256,22 @@ fn what_cannot_be_made_is_refused_with_a_way_out() {
         assert!(said(&refused).contains(way_out), "{}", said(&refused));
     }
 }
+
+#[test]
+fn a_whole_programme_is_read_by_its_tone_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    programme(folder, &[]);
+    for speed in [1.0, 0.95] {
+        play(folder, speed, |both| both);
+        let reading = read(folder, &[]);
+        let deviation = reading["speed"]["deviation_percent"].as_f64().unwrap();
+        assert!(
+            (deviation - 100.0 * (speed - 1.0)).abs() < 0.001,
+            "{deviation}"
+        );
+        for code in ["speed_moved", "tone_lost"] {
+            assert_eq!(caution(&reading, code), None, "{speed}");
+        }
+    }
+}

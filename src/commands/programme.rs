@@ -72,30 +72,59 @@ pub(super) fn plan(options: &ToneOptions, ident: &Ident, rate_hz: f64) -> Planne
         rate_hz,
     };
     let of_tone = |hz: Hertz, seconds: f64| format!("{hz} at {} dBFS, {seconds} s", options.level);
-    planned.begin("level", of_tone(Hertz(level_hz), LEVEL_S));
+    planned.begin(
+        "level",
+        for_what(&of_tone(Hertz(level_hz), LEVEL_S), "set the input gain"),
+    );
     planned.add(tone(level_hz, LEVEL_S), GAP_S);
     planned.add_ident(ident, amplitude);
     if !options.mono {
-        planned.begin("sides", "left one beep, right two".to_owned());
+        planned.begin(
+            "sides",
+            for_what(
+                "left one beep, right two",
+                "are the channels the right way round?",
+            ),
+        );
         let [between, within] = BEEP_GAPS_S;
         planned.add_in(0, tone(level_hz, LEFT_BEEP_S), between);
         planned.add_in(1, tone(level_hz, RIGHT_BEEP_S), within);
         planned.add_in(1, tone(level_hz, RIGHT_BEEP_S), GAP_S);
     }
-    planned.begin("tone", of_tone(reference, options.seconds));
+    planned.begin(
+        "tone",
+        for_what(
+            &of_tone(reference, options.seconds),
+            "speed, drift, wow and flutter",
+        ),
+    );
     planned.add(tone(reference.0, options.seconds), GAP_S);
     let length = (MARKS_S * rate_hz).round() as u64;
     let marks = Bursts::new(MARKS_SPACING_S, rate_hz, amplitude, length);
     let words = format!("{}, {MARKS_SPACING_S} s apart", marks.count());
-    planned.begin("marks", words);
+    planned.begin("marks", for_what(&words, "speed by --reference marks:1"));
     planned.add(marks, 0.0);
-    planned.begin("silence", format!("{SILENCE_S} s"));
+    planned.begin(
+        "silence",
+        for_what(&format!("{SILENCE_S} s"), "hear hum and hiss"),
+    );
     planned.pause(SILENCE_S);
     planned.add_ident(ident, amplitude);
-    planned.begin("tone again", of_tone(reference, options.seconds));
+    planned.begin(
+        "tone again",
+        for_what(
+            &of_tone(reference, options.seconds),
+            "the same at another place of the tape",
+        ),
+    );
     planned.add(tone(reference.0, options.seconds), GAP_S);
     planned.begin("end", String::new());
     planned
+}
+
+/// What a part is, and what it is for.
+fn for_what(words: &str, purpose: &str) -> String {
+    format!("{words}: {purpose}")
 }
 
 /// The tone for the level that lies further from the reference.
@@ -134,7 +163,7 @@ impl Planned {
             ident.date(),
             ident.nominal()
         );
-        self.begin("ident", words);
+        self.begin("ident", for_what(&words, "says where it was recorded"));
         self.add(IdentBurst::new(ident, self.rate_hz, amplitude), GAP_S);
     }
 

@@ -21,6 +21,9 @@ use crate::references::same_machine;
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 use crate::units::Hertz;
 
+/// Behind an ident there is a pause of a second at right speed.
+const BEHIND_IDENT_S: f64 = 2.0;
+
 /// The tuning of so much music is looked at.
 const TUNING_S: f64 = 300.0;
 
@@ -196,6 +199,12 @@ fn measure(
         }
     });
     let mut measurement = processor.measurement();
+    if let Some(part) = ident
+        .newest_at()
+        .and_then(|at| programme_tone(&measurement, options, path, at))
+    {
+        measurement = part;
+    }
     if let Some(ident) = ident.newest() {
         take_ident(&mut measurement, ident.into(), options.machine.as_deref());
     }
@@ -215,6 +224,47 @@ fn measure(
         sweep: processor.end_sweep(),
         contact: contact.map(|mut contact| contact.report()),
     })
+}
+
+/// A whole programme has more than the tone on it, and what stands between is
+/// no loss and no move: the tone behind its last ident is read by itself. `None`
+/// where there is no need, or somebody has chosen a stretch.
+fn programme_tone(
+    whole: &Measurement,
+    options: &ReadOptions,
+    path: &Path,
+    ident_ended: u64,
+) -> Option<Measurement> {
+    let several = whole.has(CautionCode::ToneLost) || whole.has(CautionCode::SpeedMoved);
+    let chosen = options.from.is_some() || options.to.is_some();
+    let checks = options.sweep || options.contact;
+    let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
+    if !several || chosen || checks || !by_tone {
+        return None;
+    }
+    let mut recording = Recording::open(path).ok()?;
+    let format = recording.format();
+    let mut processor = processor::of(options, format, None).ok()?;
+    let stretch = Stretch {
+        from: ident_ended + (BEHIND_IDENT_S * f64::from(format.rate_hz)) as u64,
+        to: u64::MAX,
+    };
+    push_stretch(&mut recording, stretch, |samples, begins| {
+        processor.push(&samples[begins..]);
+    });
+    let mut part = processor.measurement();
+    if !part.signal.usable || part.has(CautionCode::SpeedMoved) {
+        return None;
+    }
+    part.cautions.retain(|it| it.code != CautionCode::ToneLost);
+    part.cautions.push(Caution {
+        code: CautionCode::PartRead,
+        text: format!(
+            "There is more than the tone on this tape; it was read behind the last ident, from {:.0} s on. --from and --to choose another part.",
+            stretch.from as f64 / f64::from(format.rate_hz)
+        ),
+    });
+    Some(part)
 }
 
 /// Where there is neither tone nor note there may be music: its tuning is a

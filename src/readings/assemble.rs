@@ -218,10 +218,14 @@ fn signal_cautions(
     if stretch.losses > 0 && got.speed.is_some() {
         say(
             CautionCode::ToneLost,
-            format!(
-                "The tone was lost {} and found again or not; the figures are of the parts in between.",
-                times(stretch.losses)
-            ),
+            if stretch.losses == 1 {
+                "The tone was lost once, or ended before the recording did; the figures are of what was heard of it.".into()
+            } else {
+                format!(
+                    "The tone was lost {} and found again or not; the figures are of the parts in between.",
+                    times(stretch.losses)
+                )
+            },
         );
     }
     clipped_caution(got.signal.clipped_samples, say);

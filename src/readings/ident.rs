@@ -68,6 +68,14 @@ impl Measurement {
                 ),
             });
         }
+        if self
+            .nominal
+            .is_some_and(|nominal| !ident.contradicts(nominal))
+        {
+            // The tape says which of two tones it is.
+            self.cautions
+                .retain(|it| it.code != CautionCode::ReferenceAmbiguous);
+        }
         self.ident = Some(ident);
     }
 }
@@ -77,8 +85,9 @@ impl Measurement {
 #[derive(Clone, Debug)]
 pub struct IdentListener {
     ears: Vec<IdentEar>,
-    /// The newest one.
-    newest: Option<Ident>,
+    /// The newest one, and the frame at which it had ended.
+    newest: Option<(Ident, u64)>,
+    frames: u64,
     /// `None` for a recording, of which all is one tape.
     stop: Option<Stop>,
     /// Room for the samples of each channel.
@@ -93,6 +102,7 @@ impl IdentListener {
         Self {
             ears: vec![IdentEar::new(f64::from(rate_hz)); ears],
             newest: None,
+            frames: 0,
             stop: Some(Stop::new(f64::from(rate_hz))),
             split: vec![Vec::new(); ears],
         }
@@ -106,15 +116,21 @@ impl IdentListener {
 
     /// Takes the newest samples of each channel.
     pub fn push<'a>(&mut self, channels: impl IntoIterator<Item = &'a [f32]>) {
+        let mut newest = None;
         for (number, (ear, samples)) in self.ears.iter_mut().zip(channels).enumerate() {
+            if number == 0 {
+                self.frames += samples.len() as u64;
+            }
             if let Some(stop) = &mut self.stop {
                 stop.push(number, samples);
             }
             ear.push(samples, |ident| {
-                self.newest = Some(ident);
+                newest = Some(ident);
                 self.stop.iter_mut().for_each(Stop::heard);
             });
         }
+        let at = self.frames;
+        self.newest = newest.map(|ident| (ident, at)).or(self.newest.take());
     }
 
     /// The same of interleaved samples: whole frames of so many channels.
@@ -140,7 +156,12 @@ impl IdentListener {
 
     /// The newest ident that was heard.
     pub fn newest(&self) -> Option<&Ident> {
-        self.newest.as_ref()
+        self.newest.as_ref().map(|(ident, _)| ident)
+    }
+
+    /// The frame at which it had ended, to within a block of samples.
+    pub fn newest_at(&self) -> Option<u64> {
+        self.newest.as_ref().map(|(_, at)| *at)
     }
 
     /// The ident of the tape that still runs: none once it was stopped, since

@@ -473,4 +473,5 @@ pub enum CautionCode {
     PartialsStretched,
     TuningHint,
     ReferenceContradictsTape,
+    PartRead,
 }

@@ -366,7 +366,11 @@ impl ScreenState {
     pub fn problems(&self) -> impl Iterator<Item = &Problem> {
         let problems = self.reading().map(|it| it.signal.problems.as_slice());
         let settled = |problem: &Problem| match problem {
-            Problem::Ambiguous { taken, .. } => self.confirmed == Some(*taken),
+            // Somebody has chosen it, or the tape itself says so.
+            Problem::Ambiguous { taken, .. } => {
+                let said = self.tape_ident().map(|ident| ident.nominal);
+                [self.confirmed, said].contains(&Some(*taken))
+            }
             Problem::Dropouts(_) => self.is_fresh_from_run_up(),
             _ => false,
         };
