@@ -1,9 +1,12 @@
 //! Ticks on real audio: the program ticks into a sound server, another program
-//! records what comes out, and the ticks are counted in that.
+//! records what comes out, and the ticks are counted in that. The copy beside the
+//! tape goes the same way.
 
 #![cfg(target_os = "linux")]
 
 mod support;
+#[path = "support/tunes.rs"]
+mod tunes;
 
 use std::fs;
 use std::path::Path;
@@ -14,6 +17,7 @@ use std::time::Duration;
 use support::environment::in_private_environment;
 use support::sound_server::{SoundServer, with_sound_server};
 use support::terminal::Terminal;
+use tunes::{Player, RATE_HZ as RATE_OF_TUNES_HZ, tune};
 
 const RATE_HZ: f64 = 48_000.0;
 
@@ -106,6 +110,62 @@ fn a_slow_machine_ticks_singly_out_of_the_output_that_was_named() {
     });
 }
 
+/// The copy, and the same music from 5 s on as a machine plays it 1 % slow.
+fn write_music(folder: &Path) {
+    let music = tune(11, 1, 60.0);
+    let tape = Player::good(0.99, 5.0, 50.0).play(&music);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE_OF_TUNES_HZ,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    for (name, samples) in [("copy.wav", &music), ("tape.wav", &tape)] {
+        let mut writer = hound::WavWriter::create(folder.join(name), spec).expect("a file");
+        for sample in samples {
+            writer.write_sample(*sample).expect("room on the disk");
+        }
+        writer.finalize().expect("room on the disk");
+    }
+}
+
+#[test]
+fn the_copy_is_heard_beside_the_tape_until_it_is_muted() {
+    let test = "the_copy_is_heard_beside_the_tape_until_it_is_muted";
+    with_sound_server(test, &["tmux", "parec"], |server| {
+        write_music(server.folder());
+        let here = server.folder().display();
+        let terminal = watch(
+            server.folder(),
+            &format!(
+                "--file '{here}/tape.wav' --reference 'recording:{here}/copy.wav' --listen \
+                 --output alsa:default"
+            ),
+        );
+        let wait = |limit, text: &str| {
+            terminal.wait_for(Duration::from_secs(limit), text, |screen| screen.has(text))
+        };
+        wait(20, "CAUTION");
+        let followed = wait(30, "copy on |");
+        assert!(followed.has("in the copy"), "{}", followed.0);
+        thread::sleep(Duration::from_secs(1));
+        let level = |heard: &[f64]| {
+            let sum: f64 = heard.iter().map(|it| it * it).sum();
+            (sum / heard.len().max(1) as f64).sqrt()
+        };
+        // −30 dB of a full-scale sine's 0.707 in its loudest second.
+        let heard = level(&recorded(&server, 4));
+        assert!((0.004..0.03).contains(&heard), "{heard}");
+        terminal.press("x");
+        wait(10, "copy muted");
+        thread::sleep(Duration::from_millis(500));
+        let muted = level(&recorded(&server, 3));
+        assert!(muted < 1e-6, "{muted}");
+        terminal.press("q");
+        wait(20, "ended with 0");
+    });
+}
+
 #[test]
 fn without_an_output_that_is_named_nothing_begins() {
     let test = "without_an_output_that_is_named_nothing_begins";
@@ -114,6 +174,11 @@ fn without_an_output_that_is_named_nothing_begins() {
             (&["--ticks"][..], "--output NAME-OR-ID"),
             (&["--ticks", "--output", " "], "--output NAME-OR-ID"),
             (&["--output", "speaker"], "--ticks"),
+            (&["--listen", "--output", "x"], "--reference recording:FILE"),
+            (
+                &["--listen", "--reference", "recording:a.wav"],
+                "--listen needs --output NAME-OR-ID",
+            ),
             (
                 &["--ticks", "--output", "x", "--ticks-level", "0"],
                 "a level in dBFS between -60 and -6",

@@ -74,8 +74,8 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
     if options.rehearse && !reference.kind().has_frequency() {
         return Err(no_rehearsal(&reference));
     }
-    let yardstick = yardstick(&reference)?;
     let wish = ticking::wish(options)?;
+    let yardstick = yardstick(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let runs = options
