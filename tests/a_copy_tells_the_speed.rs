@@ -226,3 +226,18 @@ fn what_cannot_be_measured_is_said_in_a_sentence() {
         assert!(errors.contains(words) && errors.contains(copy), "{errors}");
     }
 }
+
+#[test]
+fn two_different_things_on_two_channels_are_named() {
+    let folder = Folder::new();
+    let music = tune(11, 1, 60.0);
+    folder.write("copy.wav", RATE_HZ, &[&music]);
+    let tape = Player::good(1.02, 5.0, 30.0).play(&music);
+    let other = Player::good(1.0, 5.0, 30.0).play(&tune(12, 2, 60.0));
+    folder.write("both.wav", RATE_HZ, &[&tape, &tape]);
+    folder.write("two.wav", RATE_HZ, &[&tape, &other]);
+    let (_, both, _) = folder.read("both.wav");
+    assert!(!has(&both, "channels_disagree"), "{both}");
+    let (_, two, _) = folder.read("two.wav");
+    assert!(has(&two, "channels_disagree"), "{two}");
+}

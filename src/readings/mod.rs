@@ -4,6 +4,7 @@
 //! out. It counts samples and knows no clock, no file, no thread: the same
 //! samples give the same numbers whatever the block size.
 
+mod alike;
 mod along;
 mod assemble;
 mod averaging;

@@ -9,6 +9,14 @@ use super::wide::{self, Work, madd};
 /// of 16 bits is 32767/32768 = 0.999969.
 pub const FULL_SCALE: f32 = 0.999_96;
 
+/// A sample beyond this is damage, not sound; its square would drown all.
+const WILDEST: f32 = 1e3;
+
+/// The sample, or 0 where it is no number or wildly beyond full scale.
+pub fn tame(sample: f32) -> f32 {
+    if sample.abs() <= WILDEST { sample } else { 0.0 }
+}
+
 /// So many samples in a row at full scale are clipping; fewer can be a peak.
 const CLIPPED_RUN: u32 = 3;
 

@@ -5,6 +5,8 @@ mod live;
 mod sweeps;
 mod trend;
 
+use std::ops::Range;
+
 use self::ears::Ears;
 use self::sweeps::Sweeps;
 use self::trend::Trend;
@@ -28,6 +30,7 @@ use crate::readings::timed::LiveTimed;
 use crate::readings::without_tone::Heard;
 use crate::readings::yardstick::Yardstick;
 use crate::signal::demodulator::MOST_TICKS;
+use crate::signal::level::tame;
 use crate::signal::tracker::{ChannelQuality, Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Percent, Seconds};
 
@@ -48,6 +51,21 @@ pub struct Settings {
 }
 
 impl Settings {
+    /// Channels that there are, beyond two the first two.
+    pub(super) fn inputs(&self) -> usize {
+        usize::from(self.channels).min(MOST_CHANNELS)
+    }
+
+    /// Which of them are listened to.
+    pub(super) fn listened(&self) -> Range<usize> {
+        let inputs = self.inputs();
+        match self.choice {
+            ChannelChoice::Auto => 0..inputs,
+            ChannelChoice::Left => 0..1,
+            ChannelChoice::Right => inputs - 1..inputs,
+        }
+    }
+
     /// Whether anything can be measured in this format.
     pub(super) fn check(&self) -> Result<(), EngineError> {
         if !(8000..=768_000).contains(&self.rate_hz) {
@@ -81,9 +99,6 @@ pub enum EngineError {
     #[error("the input has no channel; choose another input or record again")]
     NoChannel,
 }
-
-/// A sample beyond this is damage, not sound; its square would drown all.
-const WILDEST: f32 = 1e3;
 
 /// The digits are made from the track at about this rate.
 const DIGITS_HZ: f64 = 200.0;
@@ -148,11 +163,8 @@ impl Engine {
             Yardstick::Time(expected) => Some(LiveTimed::new(settings, expected)?),
             Yardstick::Frequency | Yardstick::Copy(_) => None,
         };
-        let inputs = usize::from(settings.channels).min(MOST_CHANNELS);
-        let listened = match settings.choice {
-            ChannelChoice::Auto => inputs,
-            ChannelChoice::Left | ChannelChoice::Right => 1,
-        };
+        let inputs = settings.inputs();
+        let listened = settings.listened().len();
         let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &yardstick);
         let rate = tracker.plan().output_rate_hz();
         let mut engine = Self {
@@ -226,7 +238,7 @@ impl Engine {
         split(interleaved, channels, &mut self.waiting);
         self.frames += frames as u64;
         self.whole.frames += frames as u64;
-        let listened = listened(self.settings.choice, &self.waiting);
+        let listened = &self.waiting[self.settings.listened()];
         self.short.push(listened.iter().map(|all| &all[waited..]));
         if let Some(ident) = &mut self.ident {
             // Both channels, whichever is measured: one may be enough.
@@ -274,7 +286,7 @@ impl Engine {
         self.belief.tick();
         let mut track = std::mem::take(&mut self.track);
         self.tracker
-            .tick(listened(self.settings.choice, inputs), &mut track);
+            .tick(&inputs[self.settings.listened()], &mut track);
         for event in track.drain(..) {
             self.take(event);
         }
@@ -606,11 +618,8 @@ impl Engine {
     /// Energy of the channels that are listened to.
     fn energy(&self) -> [f64; MOST_CHANNELS] {
         let mut energy = [0.0; MOST_CHANNELS];
-        let skipped = match self.settings.choice {
-            ChannelChoice::Right => self.waiting.len() - 1,
-            ChannelChoice::Auto | ChannelChoice::Left => 0,
-        };
-        for (slot, heard) in energy.iter_mut().zip(self.health.energy().skip(skipped)) {
+        let first = self.settings.listened().start;
+        for (slot, heard) in energy.iter_mut().zip(self.health.energy().skip(first)) {
             *slot = heard;
         }
         energy
@@ -794,7 +803,6 @@ impl Engine {
 /// usual, in a loop of their own that the compiler makes fast.
 fn split(interleaved: &[f32], channels: usize, waiting: &mut [Vec<f32>]) {
     let frames = interleaved.len() / channels;
-    let tame = |sample: f32| if sample.abs() <= WILDEST { sample } else { 0.0 };
     let waited = waiting[0].len();
     if let [left, right] = waiting
         && channels == 2
@@ -812,14 +820,5 @@ fn split(interleaved: &[f32], channels: usize, waiting: &mut [Vec<f32>]) {
         for (slot, frame) in samples[waited..].iter_mut().zip(frames) {
             *slot = tame(frame[channel]);
         }
-    }
-}
-
-/// The channels that are listened to, of all.
-fn listened<T>(choice: ChannelChoice, all: &[T]) -> &[T] {
-    match choice {
-        ChannelChoice::Auto => all,
-        ChannelChoice::Left => &all[..1],
-        ChannelChoice::Right => &all[all.len() - 1..],
     }
 }

@@ -2,6 +2,7 @@
 
 use super::RATE_HZ;
 use super::index::Index;
+use crate::signal::level::tame;
 use crate::signal::resample::Converter;
 use crate::units::Seconds;
 
@@ -11,9 +12,6 @@ const SHORTEST_S: f64 = 5.0;
 /// Longer ones would take more memory than a speed is worth: this one takes
 /// half a gigabyte.
 const LONGEST_S: f64 = 4.0 * 3600.0;
-
-/// A sample beyond this is damage, not sound.
-const WILDEST: f32 = 1e3;
 
 /// Below this (root mean square of the loudest second, full scale being 1)
 /// there is no sound: −80 dB.
@@ -69,7 +67,7 @@ impl CopyBuilder {
             interleaved
                 .chunks_exact(self.channels)
                 .map(|frame| frame.iter().sum::<f32>() * part)
-                .map(|x| if x.abs() <= WILDEST { x } else { 0.0 }),
+                .map(tame),
         );
         if self.length_s() > LONGEST_S {
             return;

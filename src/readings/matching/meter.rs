@@ -6,18 +6,23 @@ use std::sync::Arc;
 use super::copy::Copy;
 use super::matcher::Matcher;
 use super::told::told;
-use crate::readings::conditions::ChannelChoice;
+use crate::readings::alike::are_different;
 use crate::readings::engine::{EngineError, Settings};
-use crate::readings::reading::{ChannelUsed, Measurement};
+use crate::readings::reading::{Caution, CautionCode, ChannelUsed, Measurement};
 use crate::readings::without_tone::Heard;
-use crate::signal::level::LevelMeter;
+use crate::signal::level::{LevelMeter, tame};
 use crate::units::Decibels;
+
+/// Loudness is compared over moments of this length, in seconds; fainter than
+/// this power (−70 dB) is silence.
+const MOMENT_S: f64 = 0.05;
+const QUIET: f64 = 1e-7;
+
+const TWO_THINGS: &str = "Left and right do not carry the same sound; if only one of them is the \
+                          music of the copy, choose it with --channel.";
 
 /// A channel this far below the other one is missing.
 const MISSING: Decibels = Decibels(-30.0);
-
-/// A sample beyond this is damage, not sound.
-const WILDEST: f32 = 1e3;
 
 /// Measures the speed of a tape against a copy.
 pub struct CopyMeter {
@@ -34,27 +39,46 @@ struct Channel {
     number: usize,
     level: LevelMeter,
     samples: Vec<f32>,
+    loudness: Loudness,
+}
+
+/// How loud it was from moment to moment.
+#[derive(Default)]
+struct Loudness {
+    /// Sum of squares and samples of the moment that is on.
+    sum: (f64, u32),
+    db: Vec<f64>,
+}
+
+impl Loudness {
+    fn push(&mut self, samples: &[f32], rate_hz: u32) {
+        let length = (MOMENT_S * f64::from(rate_hz)) as u32;
+        for x in samples {
+            self.sum.0 += f64::from(x * x);
+            self.sum.1 += 1;
+            if self.sum.1 >= length {
+                let (sum, count) = std::mem::take(&mut self.sum);
+                self.db
+                    .push(10.0 * (sum / f64::from(count) + QUIET).log10());
+            }
+        }
+    }
 }
 
 impl CopyMeter {
     /// For one input format.
     pub fn new(settings: Settings, copy: Arc<Copy>) -> Result<Self, EngineError> {
         settings.check()?;
-        let inputs = usize::from(settings.channels).min(2);
-        let taken = match settings.choice {
-            ChannelChoice::Auto => 0..inputs,
-            ChannelChoice::Left => 0..1,
-            ChannelChoice::Right => inputs - 1..inputs,
-        };
         let channel = |number| Channel {
             number,
             level: LevelMeter::default(),
             samples: Vec::new(),
+            loudness: Loudness::default(),
         };
         Ok(Self {
             settings,
             matcher: Matcher::new(copy, settings.rate_hz),
-            channels: taken.map(channel).collect(),
+            channels: settings.listened().map(channel).collect(),
             frames: 0,
             clipped: 0,
             mono: Vec::new(),
@@ -71,10 +95,8 @@ impl CopyMeter {
         let part = 1.0 / self.channels.len() as f32;
         for channel in &mut self.channels {
             channel.samples.clear();
-            let sound = frames.clone().map(|frame| frame[channel.number]);
-            channel
-                .samples
-                .extend(sound.map(|x| if x.abs() <= WILDEST { x } else { 0.0 }));
+            let sound = frames.clone().map(|frame| tame(frame[channel.number]));
+            channel.samples.extend(sound);
             for (sum, x) in self.mono.iter_mut().zip(&channel.samples) {
                 *sum += part * x;
             }
@@ -83,6 +105,9 @@ impl CopyMeter {
                 .level
                 .push(&channel.samples, count.max(1), &mut clipped);
             self.clipped += clipped[0];
+            channel
+                .loudness
+                .push(&channel.samples, self.settings.rate_hz);
         }
         self.matcher.push(&self.mono);
     }
@@ -99,7 +124,26 @@ impl CopyMeter {
             level: self.level(),
             snr: None,
         };
-        told(&self.matcher.report(), heard)
+        let mut measurement = told(&self.matcher.report(), heard);
+        if self.carries_two_things() {
+            measurement.cautions.insert(
+                0,
+                Caution {
+                    code: CautionCode::ChannelsDisagree,
+                    text: TWO_THINGS.into(),
+                },
+            );
+        }
+        measurement
+    }
+
+    fn carries_two_things(&self) -> bool {
+        match &self.channels[..] {
+            [left, right] if self.channel() == ChannelUsed::Both => {
+                are_different(&left.loudness.db, &right.loudness.db)
+            }
+            _ => false,
+        }
     }
 
     /// Mean square of a channel.

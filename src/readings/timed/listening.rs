@@ -3,15 +3,12 @@
 use crate::readings::conditions::ChannelChoice;
 use crate::readings::engine::{EngineError, Settings};
 use crate::readings::reading::ChannelUsed;
-use crate::signal::level::FULL_SCALE;
+use crate::signal::level::{FULL_SCALE, tame};
 use crate::signal::timed::envelope::Envelope;
 use crate::units::{Decibels, Seconds};
 
 /// So many in a row have been clipped.
 const CLIPPED_RUN: u64 = 3;
-
-/// A sample beyond this is damage, not sound.
-const WILDEST: f32 = 1e3;
 
 /// Takes samples, keeps powers.
 pub(super) struct Listening {
@@ -27,19 +24,14 @@ pub(super) struct Listening {
 impl Listening {
     pub fn new(settings: Settings, hop: Seconds) -> Result<Self, EngineError> {
         settings.check()?;
-        let inputs = usize::from(settings.channels).min(2);
-        let taken = match settings.choice {
-            ChannelChoice::Auto => 0..inputs,
-            ChannelChoice::Left => 0..1,
-            ChannelChoice::Right => inputs - 1..inputs,
-        };
         let rate_hz = f64::from(settings.rate_hz);
         Ok(Self {
             settings,
             frames: 0,
             clipped: 0,
-            runs: vec![0; inputs],
-            envelopes: taken
+            runs: vec![0; settings.inputs()],
+            envelopes: settings
+                .listened()
                 .map(|channel| (channel, Envelope::new(rate_hz, hop.0)))
                 .collect(),
         })
@@ -65,12 +57,7 @@ impl Listening {
         }
         for (channel, envelope) in &mut self.envelopes {
             for frame in frames.clone() {
-                let sample = frame[*channel];
-                envelope.push(if sample.abs() <= WILDEST {
-                    f64::from(sample)
-                } else {
-                    0.0
-                });
+                envelope.push(f64::from(tame(frame[*channel])));
             }
         }
     }

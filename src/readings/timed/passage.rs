@@ -5,6 +5,7 @@ use super::listening::{Listening, joined, level};
 use super::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
 };
+use crate::readings::alike::are_different;
 use crate::readings::engine::{EngineError, Settings};
 use crate::readings::expanded::Expanded;
 use crate::readings::reading::{Caution, CautionCode, Measurement};
@@ -21,13 +22,9 @@ const SOFT_S: f64 = 0.02;
 /// A ± beyond this tells nothing.
 const WORST: Percent = Percent(0.5);
 
-/// Two channels whose ends differ by more than this part of the passage, or
-/// whose loudness goes different ways, are two things.
+/// Two channels whose ends differ by more than this part of the passage are two
+/// things.
 const MOST_APART: f64 = 0.1;
-const LEAST_ALIKE: f64 = 0.1;
-
-/// Loudness that moves less, in decibels, has no way to go.
-const MOVES_DB: f64 = 3.0;
 
 /// Measures the speed by a passage of known length.
 pub struct PassageMeter {
@@ -226,22 +223,7 @@ fn different(left: &Passage, right: &Passage, powers: &[&[f32]], hop_s: f64) -> 
     };
     let [a, b] =
         [(powers[0], left), (powers[1], right)].map(|(power, it)| within(power, noise_of(*it)));
-    alike(&a, &b).is_some_and(|alike| alike < LEAST_ALIKE)
-}
-
-/// Correlation of two series of decibels; `None` where one hardly moves.
-fn alike(a: &[f64], b: &[f64]) -> Option<f64> {
-    let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len().max(1) as f64;
-    let (mean_a, mean_b) = (mean(a), mean(b));
-    let (mut aa, mut bb, mut ab) = (0.0, 0.0, 0.0);
-    for (x, y) in a.iter().zip(b) {
-        let (x, y) = (x - mean_a, y - mean_b);
-        aa += x * x;
-        bb += y * y;
-        ab += x * y;
-    }
-    let least = MOVES_DB * MOVES_DB * a.len() as f64;
-    (aa > least && bb > least).then(|| ab / (aa * bb).sqrt())
+    are_different(&a, &b)
 }
 
 fn two_things(left: &Passage, right: &Passage) -> Caution {
