@@ -3,64 +3,23 @@
 
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 
+#[path = "support/folder.rs"]
+mod folder;
 #[path = "support/tunes.rs"]
 mod tunes;
 
-use std::process::{Command, Output};
-
-use hound::{SampleFormat, WavSpec, WavWriter};
+use folder::{Folder, Run, number};
 use serde_json::Value;
-use tempfile::TempDir;
 use tunes::{Player, RATE_HZ, looped, tune};
 
-struct Folder(TempDir);
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn write(&self, name: &str, rate_hz: u32, channels: &[&[f32]]) {
-        let spec = WavSpec {
-            channels: channels.len() as u16,
-            sample_rate: rate_hz,
-            bits_per_sample: 32,
-            sample_format: SampleFormat::Float,
-        };
-        let mut writer = WavWriter::create(self.0.path().join(name), spec).unwrap();
-        for n in 0..channels[0].len() {
-            for channel in channels {
-                writer.write_sample(channel[n]).unwrap();
-            }
-        }
-        writer.finalize().unwrap();
-    }
-
-    fn tapewright(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args(arguments)
-            .current_dir(self.0.path())
-            .output()
-            .unwrap()
-    }
-
-    /// Status, JSON object, standard error.
-    fn read(&self, tape: &str) -> (Option<i32>, Value, String) {
-        let arguments = ["read", "--json", "--reference", "recording:copy.wav", tape];
-        let output = self.tapewright(&arguments);
-        let text = String::from_utf8(output.stdout).unwrap();
-        (
-            output.status.code(),
-            serde_json::from_str(text.trim_end()).unwrap_or(Value::Null),
-            String::from_utf8(output.stderr).unwrap(),
-        )
-    }
-}
-
-fn number(value: &Value) -> f64 {
-    value
-        .as_f64()
-        .unwrap_or_else(|| panic!("{value} is no number"))
+/// Status, JSON object, standard error.
+fn read(folder: &Folder, tape: &str) -> (Option<i32>, Value, String) {
+    let Run {
+        status,
+        object,
+        errors,
+    } = folder.read(&["--reference", "recording:copy.wav", tape]);
+    (status, object, errors)
 }
 
 fn has(object: &Value, code: &str) -> bool {
@@ -89,7 +48,7 @@ fn place_and_speed_are_found_from_the_sound_alone() {
     ] {
         let player = Player::good(speed, start_s, seconds).worn();
         folder.write("tape.wav", RATE_HZ, &[&player.play(&music)]);
-        let (status, object, errors) = folder.read("tape.wav");
+        let (status, object, errors) = read(&folder, "tape.wav");
         assert_eq!(status, Some(0), "{speed}: {errors}");
         let [off, own] = error(&object, speed);
         assert!(off < within && off < own, "{speed}: {off} ±{own} %");
@@ -112,7 +71,7 @@ fn rates_may_differ_and_a_channel_may_be_missing() {
     let tape = Player::good(1.0, 10.0, 15.0).play(&music);
     let nothing = vec![0.0; tape.len()];
     folder.write("tape.wav", RATE_HZ, &[&nothing, &tape]);
-    let (status, object, errors) = folder.read("tape.wav");
+    let (status, object, errors) = read(&folder, "tape.wav");
     assert_eq!(status, Some(0), "{errors}");
     let [off, own] = error(&object, 1.0 / 1.05);
     assert!(off < 0.05 && off < own, "{off} ±{own} %");
@@ -158,7 +117,7 @@ fn other_music_is_refused_even_over_the_same_drums() {
             RATE_HZ,
             &[&Player::good(1.0, 5.0, 20.0).play(&other)],
         );
-        let (status, object, errors) = folder.read("tape.wav");
+        let (status, object, errors) = read(&folder, "tape.wav");
         assert_eq!(status, Some(4), "{object}");
         assert!(errors.contains("The copy was not found"), "{errors}");
         assert_eq!(object["match"]["accepted"], false);
@@ -176,7 +135,7 @@ fn music_that_repeats_gives_no_wrong_speed() {
         for speed in [0.97, 1.05] {
             let tape = Player::good(speed, 11.0, 20.0).play(&music);
             folder.write("tape.wav", RATE_HZ, &[&tape]);
-            let (_, object, _) = folder.read("tape.wav");
+            let (_, object, _) = read(&folder, "tape.wav");
             if object["signal"]["usable"] == true {
                 let [off, own] = error(&object, speed);
                 assert!(off < own.max(0.1), "{seed} {speed}: {off} ±{own} %");
@@ -204,14 +163,14 @@ fn what_cannot_be_measured_is_said_in_a_sentence() {
         ),
     ] {
         folder.write("tape.wav", RATE_HZ, &[tape]);
-        let (status, object, errors) = folder.read("tape.wav");
+        let (status, object, errors) = read(&folder, "tape.wav");
         assert_eq!(status, Some(4));
         assert!(has(&object, code), "{object}");
         assert!(errors.contains(words), "{errors}");
     }
     folder.write("short.wav", RATE_HZ, &[&music[..3 * second]]);
     folder.write("silent.wav", RATE_HZ, &[&vec![0.0; 10 * second]]);
-    std::fs::write(folder.0.path().join("notes.wav"), "Side A, spring\n").unwrap();
+    std::fs::write(folder.path("notes.wav"), "Side A, spring\n").unwrap();
     for (copy, status, words) in [
         ("short.wav", 4, "the copy lasts 3.0 s, too short"),
         ("silent.wav", 4, "the copy is silent"),
@@ -236,8 +195,23 @@ fn two_different_things_on_two_channels_are_named() {
     let other = Player::good(1.0, 5.0, 30.0).play(&tune(12, 2, 60.0));
     folder.write("both.wav", RATE_HZ, &[&tape, &tape]);
     folder.write("two.wav", RATE_HZ, &[&tape, &other]);
-    let (_, both, _) = folder.read("both.wav");
+    let (_, both, _) = read(&folder, "both.wav");
     assert!(!has(&both, "channels_disagree"), "{both}");
-    let (_, two, _) = folder.read("two.wav");
+    let (_, two, _) = read(&folder, "two.wav");
     assert!(has(&two, "channels_disagree"), "{two}");
+}
+
+#[test]
+fn a_tape_is_as_fast_as_another_program_makes_it() {
+    let folder = Folder::new();
+    folder.write("copy.wav", RATE_HZ, &[&tune(11, 1, 75.0)]);
+    for factor in [0.931, 1.0007, 1.0823] {
+        if !folder.sped_up_by_sox("copy.wav", "tape.wav", factor, RATE_HZ) {
+            return;
+        }
+        let (_, object, errors) = read(&folder, "tape.wav");
+        assert!(object["speed"].is_object(), "{errors}");
+        let [off, _] = error(&object, factor);
+        assert!(off < 0.01, "{factor}: {off}");
+    }
 }

@@ -4,88 +4,17 @@
 
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 
+#[path = "support/folder.rs"]
+mod folder;
 #[path = "support/timed_sounds.rs"]
 #[allow(dead_code)] // benchmarks use the rest
 mod timed_sounds;
 
-use std::path::Path;
-use std::process::{Command, Output};
-
-use hound::{SampleFormat, WavSpec, WavWriter};
+use folder::{Folder, Run, number};
 use serde_json::Value;
-use tempfile::TempDir;
 use timed_sounds::{Chance, Content, Fade, Machine, Marks, passage};
 
 const RATE: u32 = 24_000;
-
-struct Folder(TempDir);
-
-struct Run {
-    status: Option<i32>,
-    object: Value,
-    errors: String,
-}
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    /// A file of one channel or two.
-    fn write(&self, name: &str, channels: &[&[f32]]) {
-        let spec = WavSpec {
-            channels: channels.len() as u16,
-            sample_rate: RATE,
-            bits_per_sample: 32,
-            sample_format: SampleFormat::Float,
-        };
-        let mut writer = WavWriter::create(self.0.path().join(name), spec).unwrap();
-        let count = channels.iter().map(|samples| samples.len()).min().unwrap();
-        for n in 0..count {
-            for channel in channels {
-                writer.write_sample(channel[n]).unwrap();
-            }
-        }
-        writer.finalize().unwrap();
-    }
-
-    fn tapewright(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args(arguments)
-            .current_dir(self.0.path())
-            .output()
-            .unwrap()
-    }
-
-    fn read(&self, arguments: &[&str]) -> Run {
-        let output = self.tapewright(&[&["read", "--json"], arguments].concat());
-        let text = String::from_utf8(output.stdout).unwrap();
-        Run {
-            status: output.status.code(),
-            object: serde_json::from_str(text.trim_end()).unwrap_or(Value::Null),
-            errors: String::from_utf8(output.stderr).unwrap(),
-        }
-    }
-
-    /// Makes `to` out of `from`, `factor` times as fast, by another program.
-    fn sped_up_by_sox(&self, from: &str, to: &str, factor: f64) -> bool {
-        let path = |name: &str| Path::new(self.0.path()).join(name);
-        let made = Command::new("sox")
-            .arg(path(from))
-            .arg(path(to))
-            .args(["speed", &factor.to_string(), "rate", "-v", "24000"])
-            .output();
-        let done = made.is_ok_and(|made| made.status.success());
-        assert!(
-            done || std::env::var("TAPEWRIGHT_REQUIRE_LIVE").as_deref() != Ok("1"),
-            "sox is not there"
-        );
-        if !done {
-            eprintln!("SKIPPED: sox is not there");
-        }
-        done
-    }
-}
 
 fn codes(object: &Value) -> Vec<&str> {
     let cautions = object["cautions"].as_array().unwrap();
@@ -93,12 +22,6 @@ fn codes(object: &Value) -> Vec<&str> {
         .iter()
         .map(|it| it["code"].as_str().unwrap())
         .collect()
-}
-
-fn number(value: &Value) -> f64 {
-    value
-        .as_f64()
-        .unwrap_or_else(|| panic!("{value} is no number"))
 }
 
 /// The deviation and its ±.
@@ -127,7 +50,7 @@ fn a_passage_of_known_length_tells_the_speed() {
     let folder = Folder::new();
     for (percent, seed) in [(-8.0, 1), (0.0, 2), (3.0, 3)] {
         let sound = played(&machine(percent), seed);
-        folder.write("a.wav", &[&sound]);
+        folder.write("a.wav", RATE, &[&sound]);
         let run = folder.read(&["--reference", "passage:20", "a.wav"]);
         let [deviation, limit] = speed(&run);
         assert!(
@@ -170,7 +93,7 @@ fn a_passage_on_both_channels_or_one_is_the_same() {
         ([&sound[..], &silence[..]], "left"),
         ([&silence[..], &sound[..]], "right"),
     ] {
-        folder.write("a.wav", &channels);
+        folder.write("a.wav", RATE, &channels);
         let run = folder.read(&["--reference", "passage:20", "a.wav"]);
         let [deviation, limit] = speed(&run);
         assert!((deviation - 1.0).abs() < limit, "{deviation}");
@@ -181,7 +104,7 @@ fn a_passage_on_both_channels_or_one_is_the_same() {
 #[test]
 fn what_is_known_of_clock_and_tape_is_taken_out() {
     let folder = Folder::new();
-    folder.write("a.wav", &[&played(&machine(0.0), 5)]);
+    folder.write("a.wav", RATE, &[&played(&machine(0.0), 5)]);
     let plain = speed(&folder.read(&["--reference", "passage:20", "a.wav"]));
     let said = [
         "--reference=passage:20",
@@ -270,7 +193,7 @@ fn a_passage_that_says_nothing_is_refused_with_the_reason() {
             "clean edges",
         ),
     ] {
-        folder.write("a.wav", &channels);
+        folder.write("a.wav", RATE, &channels);
         let run = folder.read(&["--reference", reference, "a.wav"]);
         assert_eq!(run.status, Some(4), "{says}: {}", run.object);
         assert!(run.object["speed"]["deviation_percent"].is_null(), "{says}");
@@ -279,7 +202,7 @@ fn a_passage_that_says_nothing_is_refused_with_the_reason() {
         assert_eq!(run.errors.lines().count(), 1);
     }
     // One of the two different things can be chosen.
-    folder.write("a.wav", &[&early, &late]);
+    folder.write("a.wav", RATE, &[&early, &late]);
     for channel in ["left", "right"] {
         let run = folder.read(&["--reference=passage:20", "--channel", channel, "a.wav"]);
         let [deviation, limit] = speed(&run);
@@ -305,7 +228,7 @@ fn marks_of_its_own_tell_the_speed_as_another_program_changes_it() {
     );
     assert_eq!(run.object["marks"]["found"], 61);
     for factor in [0.78, 0.9, 1.0123, 1.2] {
-        if !folder.sped_up_by_sox("marks-1s.wav", "fast.wav", factor) {
+        if !folder.sped_up_by_sox("marks-1s.wav", "fast.wav", factor, RATE) {
             return;
         }
         let run = folder.read(&["--reference", "marks:1", "fast.wav"]);
@@ -323,9 +246,9 @@ fn marks_of_its_own_tell_the_speed_as_another_program_changes_it() {
 #[test]
 fn a_passage_is_as_fast_as_another_program_makes_it() {
     let folder = Folder::new();
-    folder.write("right.wav", &[&played(&machine(0.0), 9)]);
+    folder.write("right.wav", RATE, &[&played(&machine(0.0), 9)]);
     for factor in [0.93, 1.0005, 1.047] {
-        if !folder.sped_up_by_sox("right.wav", "fast.wav", factor) {
+        if !folder.sped_up_by_sox("right.wav", "fast.wav", factor, RATE) {
             return;
         }
         let run = folder.read(&["--reference", "passage:20", "fast.wav"]);
@@ -365,7 +288,7 @@ fn missing_marks_and_other_clicks_do_no_harm() {
     row.others = vec![7.3, 22.22];
     let mut machine = machine(-5.0).with_wow(0.1, &mut Chance::new(10));
     machine.snr_db = 20.0;
-    folder.write("a.wav", &[&played_marks(&row, &machine, 31.5)]);
+    folder.write("a.wav", RATE, &[&played_marks(&row, &machine, 31.5)]);
     let run = folder.read(&["--reference", "marks:0.5", "a.wav"]);
     let [deviation, limit] = speed(&run);
     assert!((deviation + 5.0).abs() < limit, "{deviation} {limit}");
@@ -416,7 +339,7 @@ fn what_is_no_row_of_marks_is_refused() {
             "do not carry the same marks",
         ),
     ] {
-        folder.write("a.wav", &channels);
+        folder.write("a.wav", RATE, &channels);
         let run = folder.read(&["--reference", reference, "a.wav"]);
         assert_eq!(run.status, Some(4), "{says}: {}", run.object);
         assert!(run.object["speed"]["deviation_percent"].is_null());
@@ -427,7 +350,7 @@ fn what_is_no_row_of_marks_is_refused() {
 #[test]
 fn what_cannot_be_meant_is_a_usage_error() {
     let folder = Folder::new();
-    folder.write("a.wav", &[&vec![0.0; 24_000]]);
+    folder.write("a.wav", RATE, &[&vec![0.0; 24_000]]);
     for (arguments, says) in [
         (
             &["read", "--reference", "passage:0", "a.wav"][..],
