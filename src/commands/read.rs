@@ -256,7 +256,10 @@ fn programme_tone(
     if !part.signal.usable || part.has(CautionCode::SpeedMoved) {
         return None;
     }
-    part.cautions.retain(|it| it.code != CautionCode::ToneLost);
+    // One loss is the end of the tone; more are losses.
+    let is_its_end =
+        |it: &Caution| it.code == CautionCode::ToneLost && it.text.contains("lost once");
+    part.cautions.retain(|it| !is_its_end(it));
     part.cautions.push(Caution {
         code: CautionCode::PartRead,
         text: format!(

@@ -152,7 +152,14 @@ impl ScreenState {
     }
 
     fn choose(&mut self, choice: Choice) -> Vec<Effect> {
-        if self.is_sweeping() || self.is_checking_contact() {
+        if self.runs.are_several() {
+            self.message = Some(
+                "with several speeds or directions each has its own tone; leave, and start with --reference"
+                    .to_owned(),
+            );
+            return Vec::new();
+        }
+        if self.is_checking() {
             self.message =
                 Some("a check is under way: Space ends it, Esc stops it, then choose".to_owned());
             return Vec::new();
@@ -172,6 +179,11 @@ impl ScreenState {
             self.message = Some("reading the copy…".to_owned());
         }
         vec![Effect::Choose(choice)]
+    }
+
+    /// A check of the wiper or of contacts is under way.
+    pub fn is_checking(&self) -> bool {
+        self.is_sweeping() || self.is_checking_contact()
     }
 
     /// A reference that was chosen is in force from now on, or why it is not.

@@ -75,7 +75,7 @@ fn short_of_place(place: &PlaceInCopy) -> (String, bool) {
         ),
         (State::NotFound, None) => ("NOT FOUND".to_owned(), true),
         (State::Ambiguous, None) => ("REPEATS".to_owned(), true),
-        (State::Following, None) => ("music rests".to_owned(), false),
+        (State::Following, None) => ("music rests".to_owned(), true),
         (State::Lost, None) => ("PLACE LOST".to_owned(), true),
     }
 }

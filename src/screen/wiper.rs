@@ -11,8 +11,7 @@ use crate::readings::{ReferenceKind, SweepReport, SweepVerdict, Sweeping};
 use crate::report::sweep::Between;
 
 /// Jumps of milliseconds do not show in anything else.
-const NEEDS_A_TONE: &str = "the wiper check needs a tone: play a tape with one, and start with \
-    --reference tone:HZ";
+const NEEDS_A_TONE: &str = "the wiper check needs a tone: play a tape with one, and choose it (0)";
 
 /// A sweep of this sitting.
 #[derive(Clone, Debug)]

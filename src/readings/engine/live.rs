@@ -9,7 +9,7 @@ use crate::readings::digits::Digits;
 use crate::readings::holding::{Holding, Known};
 use crate::readings::matching::CopyTracker;
 use crate::readings::reading::{
-    DriftReading, FlutterReading, Keeping, Measurement, Problem, Reading, SpeedReading, Steadiness,
+    DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness,
 };
 use crate::readings::stability::{Worth, stability, worth};
 use crate::readings::timed::LiveTimed;
@@ -60,7 +60,7 @@ impl Engine {
             flutter: self.flutter_reading(),
             trend: self.trend_percent(),
             keeping: match timed {
-                Some(timed) => timed.keeping().map(|it| self.with_ident(it)),
+                Some(timed) => timed.keeping(),
                 None => self.keeper.state(),
             },
             guidance: self.guide.guidance(self.settings.tolerance),
@@ -112,18 +112,6 @@ impl Engine {
             steadiness: self.steadiness(digits, scatter),
             since_move: Seconds(digits.since_start_s()),
         })
-    }
-
-    /// What the tape has said goes with what was kept of it.
-    fn with_ident(&self, keeping: Keeping) -> Keeping {
-        match (keeping, self.tape_ident()) {
-            (Keeping::Done(measurement), Some(ident)) if measurement.ident.is_none() => {
-                let mut told = Measurement::clone(&measurement);
-                told.tell_ident(ident);
-                Keeping::Done(Arc::new(told))
-            }
-            (keeping, _) => keeping,
-        }
     }
 
     /// Hands the guide the newest value, and the mean once it is one.

@@ -217,12 +217,16 @@ impl Engine {
     }
 
     /// Takes interleaved samples, full scale ±1; any number of whole frames.
-    /// Samples that are no number, or wildly beyond full scale, count as 0. The
-    /// memory held does not grow with the length of the stream.
+    /// Samples that are no number, or wildly beyond full scale, count as 0. With a tone
+    /// the memory held does not grow with the length of the stream; places in a
+    /// copy take 128 bytes a second, a passage or marks some megabytes.
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
         if let Some(timed) = &mut self.timed {
             timed.push(interleaved);
+        }
+        if let (Some(ident), Some(timed)) = (self.tape_ident(), &mut self.timed) {
+            timed.tell_ident(&ident);
         }
         let frames = MOST_TICKS * self.tracker.plan().tick();
         for piece in interleaved.chunks(frames * channels) {
@@ -527,6 +531,10 @@ impl Engine {
         if let Some(timed) = &mut self.timed {
             timed.gap();
         }
+        if let (Some(ident), 0) = (&mut self.ident, lost_frames) {
+            // Away for nobody knows how long: it may be another tape.
+            *ident = IdentListener::new(self.settings.rate_hz, self.settings.channels);
+        }
     }
 
     /// The measurement over everything pushed so far (for recordings).
@@ -723,6 +731,9 @@ impl Engine {
     /// there is, if that is worth keeping.
     pub fn end_of_input(&mut self) {
         self.follow_flutter();
+        if let Some(timed) = &mut self.timed {
+            timed.end_of_input();
+        }
         if let Some(stretch) = self.keeper.end() {
             let measurement = self.finished(&stretch);
             self.keeper.finish(measurement);

@@ -164,6 +164,8 @@ impl CopyTracker {
 
     /// The input broke: no place spans it.
     pub fn gap(&mut self) {
+        // Its clock goes on with ours.
+        self.matcher.push(&self.mono);
         self.mono.clear();
         self.following = false;
         self.matcher.gap();

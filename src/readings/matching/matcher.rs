@@ -63,6 +63,8 @@ pub struct Report {
     /// Time on the tape and place in the copy at which the matched sound
     /// begins, in seconds.
     pub begins: Option<[f64; 2]>,
+    /// Time on the tape from which on is reported, in seconds.
+    pub from_s: f64,
     /// True when another place is as likely, with the same speed.
     pub repeats: bool,
     /// How often the place was lost.
@@ -200,7 +202,7 @@ impl Matcher {
             self.give_up(State::Ambiguous, Some(evidence));
             return;
         }
-        self.repeats |= !others.is_empty();
+        self.repeats = !others.is_empty();
         self.evidence = Some(evidence);
         self.follower = Some(Follower::new(&points, line, best.sign));
         self.state = State::Following;
@@ -293,8 +295,10 @@ impl Matcher {
             now_at_copy_s: self.at_copy_s(self.heard_s()),
             momentary: foreseen.map(|line| line.slope),
             begins: stretches.first().and_then(|it| it.first().copied()),
+            from_s: from_s.max(0.0),
             repeats: self.repeats,
-            losses: self.losses,
+            losses: (stretches.len() as u32).saturating_sub(1)
+                + u32::from(self.state == State::Lost),
             heard_s: self.heard_s(),
             sound_s: self.sound_s(),
             evidence: self.evidence,

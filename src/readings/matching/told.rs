@@ -35,7 +35,9 @@ fn figures(report: &Report) -> MatchFigures {
     let begin = report.begins.zip(report.speed);
     MatchFigures {
         accepted,
-        at_copy: begin.map(|([time_s, place_s], found)| Seconds(place_s - found.ratio * time_s)),
+        at_copy: begin.map(|([time_s, place_s], found)| {
+            Seconds(place_s - found.ratio * (time_s - report.from_s))
+        }),
         residual: match (report.speed, report.evidence) {
             (Some(found), _) => Some(Seconds(found.residual_s)),
             (None, Some(evidence)) => Some(Seconds(evidence.residual_s)),

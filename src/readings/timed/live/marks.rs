@@ -12,8 +12,10 @@ use crate::units::{Percent, Seconds};
 const RECENT_S: f64 = 4.0;
 const RECENT_SPACINGS: f64 = 4.0;
 
-/// From look to look at the marks.
+/// From look to look at the marks, and in spacings: what is kept of far ones is
+/// long, and looking costs as much.
 const LOOK_S: f64 = 0.5;
+const LOOK_SPACINGS: f64 = 0.25;
 
 /// Marks while they play.
 pub struct LiveMarks {
@@ -68,6 +70,16 @@ impl LiveMarks {
     /// Keeps a stretch from now on.
     pub fn keep(&mut self, request: KeepRequest) {
         self.kept = None;
+        // A few marks make a speed, however far apart.
+        let request = KeepRequest {
+            at_least: Seconds(request.at_least.0.max(RECENT_SPACINGS * self.spacing.0)),
+            at_most: Seconds(
+                request
+                    .at_most
+                    .0
+                    .max(2.0 * RECENT_SPACINGS * self.spacing.0),
+            ),
+        };
         self.collecting = self.fresh().map(|meter| (request, meter, 0.0));
     }
 
@@ -108,7 +120,7 @@ impl LiveMarks {
                 meter.push(piece);
                 *have_s += piece_s;
             }
-            if self.unlooked_s >= LOOK_S {
+            if self.unlooked_s >= LOOK_S.max(LOOK_SPACINGS * self.spacing.0) {
                 self.unlooked_s = 0.0;
                 self.look();
             }
@@ -137,6 +149,22 @@ impl LiveMarks {
             } else if *have_s >= request.at_most.0 {
                 self.collecting = self.fresh().map(|meter| (*request, meter, 0.0));
             }
+        }
+    }
+
+    /// Nothing more will come: what there is counts, if it tells a speed.
+    pub fn end_of_input(&mut self) {
+        if let Some((_, meter, _)) = self.collecting.take() {
+            let measured = meter.measurement();
+            self.kept = measured.speed.is_some().then(|| Arc::new(measured));
+        }
+        self.look();
+    }
+
+    /// Changes what was kept, where something was.
+    pub fn change_kept(&mut self, change: impl FnOnce(&Arc<Measurement>) -> Option<Measurement>) {
+        if let Some(changed) = self.kept.as_ref().and_then(change) {
+            self.kept = Some(Arc::new(changed));
         }
     }
 

@@ -14,6 +14,7 @@ use self::marks::LiveMarks;
 use self::passage::LivePassage;
 use crate::readings::conditions::ReferenceKind;
 use crate::readings::engine::{EngineError, KeepRequest, Settings};
+use crate::readings::ident::TapeIdent;
 use crate::readings::reading::{Keeping, Measurement, SpeedReading, Steadiness};
 use crate::units::{Percent, Seconds};
 
@@ -130,6 +131,29 @@ impl LiveTimed {
         match self {
             Self::Passage(passage) => passage.speed(tolerance),
             Self::Marks(marks) => marks.speed(tolerance),
+        }
+    }
+
+    /// Nothing more will come.
+    pub fn end_of_input(&mut self) {
+        match self {
+            Self::Passage(passage) => passage.end_of_input(),
+            Self::Marks(marks) => marks.end_of_input(),
+        }
+    }
+
+    /// What the tape has said of itself goes with what was kept of it.
+    pub fn tell_ident(&mut self, ident: &TapeIdent) {
+        let told = |measured: &Arc<Measurement>| {
+            measured.ident.is_none().then(|| {
+                let mut told = Measurement::clone(measured);
+                told.tell_ident(ident.clone());
+                told
+            })
+        };
+        match self {
+            Self::Passage(passage) => passage.change_kept(told),
+            Self::Marks(marks) => marks.change_kept(told),
         }
     }
 

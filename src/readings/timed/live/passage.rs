@@ -1,12 +1,13 @@
 //! A passage that is waited for, counted while it plays, and measured once it
 //! has ended.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::{PassageState, Progress, shown, why};
 use crate::readings::engine::{EngineError, Settings};
 use crate::readings::expanded::Expanded;
-use crate::readings::reading::{CautionCode, Keeping, Measurement, SpeedReading};
+use crate::readings::reading::{CautionCode, Keeping, Measurement, SpeedFigures, SpeedReading};
 use crate::readings::timed::passage::PassageMeter;
 use crate::readings::timed::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, measurement, speed,
@@ -17,17 +18,31 @@ use crate::units::{Percent, Seconds};
 /// Levels are looked at in blocks of this length.
 const BLOCK_S: f64 = 0.05;
 
-/// So much must have been heard before anything can begin.
-const QUIET_FIRST_S: f64 = 0.5;
+/// Noise is the quietest half second of the newest seconds, and no louder than
+/// this (power; −40 dB): else it is sound already.
+const QUIET_S: f64 = 0.5;
+const NEWEST_S: f64 = 3.0;
+const MOST_NOISE: f64 = 0.5e-4;
 
-/// Sound is what stands so far above the quietest half second (powers, 10 and
-/// 6 dB), for so many blocks.
+/// Sound is what stands so far above it (powers, 10 and 6 dB), for so many
+/// blocks.
 const SOUNDS: f64 = 10.0;
 const ENDS: f64 = 4.0;
 const BEGINS_AFTER: usize = 3;
 
-/// After so much quiet the record is looked at: has the passage ended?
-const ENDS_AFTER_S: f64 = 1.5;
+/// What stays as faint as noise for so long was the hiss of a tape that began to
+/// run.
+const HISS_S: f64 = 2.0;
+
+/// After so much quiet the record is looked at, and after so much the passage is
+/// over, if it is about as long as it should be: within this many percent.
+/// Pauses within are shorter, or come where no end can be.
+const LOOKS_AFTER_S: f64 = 1.5;
+const OVER_AFTER_S: f64 = 4.0;
+const ABOUT: f64 = 12.0;
+
+/// The last speed stays until the next passage has lasted so long.
+const STAYS_S: f64 = 5.0;
 
 /// No passage is shorter or longer than so many times its length at right
 /// speed: `FARTHEST` and a bit.
@@ -35,7 +50,7 @@ const SHORTEST: f64 = 1.0 / (1.0 + FARTHEST / 100.0) - 0.02;
 const LONGEST: f64 = 1.0 / (1.0 - FARTHEST / 100.0) + 0.02;
 
 /// Silence is not remembered for longer, seconds.
-const LONGEST_WAIT_S: f64 = 60.0;
+const LONGEST_WAIT_S: f64 = 600.0;
 
 /// A press of a key is off by so many seconds (one standard deviation); common
 /// practice, no source.
@@ -46,18 +61,21 @@ pub struct LivePassage {
     settings: Settings,
     expected: Seconds,
     meter: PassageMeter,
-    /// Seconds heard since the meter was begun.
-    heard_s: f64,
-    block: (f64, usize),
-    /// Powers of the newest blocks, as long as noise is looked for.
-    quiet: Vec<f64>,
+    /// Powers that were looked at, of those that the meter keeps.
+    looked: usize,
+    /// Blocks before the sound, the newest last.
+    quiet: VecDeque<f64>,
     noise: Option<f64>,
     loud: usize,
     silent: usize,
+    /// Something louder than noise can be was heard since it began.
+    is_sound: bool,
     since_s: Option<f64>,
     by_hand: bool,
     ended: bool,
     last: Option<Arc<Measurement>>,
+    /// It was kept already: the next snapshot is of another time.
+    was_kept: bool,
     kept: Option<Keeping>,
 }
 
@@ -67,16 +85,17 @@ impl LivePassage {
             meter: PassageMeter::new(settings, expected)?,
             settings,
             expected,
-            heard_s: 0.0,
-            block: (0.0, 0),
-            quiet: Vec::new(),
+            looked: 0,
+            quiet: VecDeque::new(),
             noise: None,
             loud: 0,
             silent: 0,
+            is_sound: false,
             since_s: None,
             by_hand: false,
             ended: false,
             last: None,
+            was_kept: false,
             kept: None,
         })
     }
@@ -87,23 +106,29 @@ impl LivePassage {
         if let Ok(meter) = PassageMeter::new(self.settings, self.expected) {
             self.meter = meter;
         }
-        self.heard_s = 0.0;
+        self.looked = 0;
         self.quiet.clear();
         self.noise = None;
         self.loud = 0;
         self.silent = 0;
+        self.is_sound = false;
         self.since_s = None;
         self.by_hand = false;
     }
 
-    /// Keeps the next passage, or the one that has just ended.
+    /// Keeps the passage that has just ended, once, or else the next.
     pub fn keep(&mut self) {
+        let is_fresh = self.ended && self.since_s.is_none() && !self.was_kept;
         let fresh = self
             .last
-            .clone()
-            .filter(|_| self.ended && self.since_s.is_none());
-        self.kept = Some(match fresh.filter(|it| it.speed.is_some()) {
-            Some(measured) => Keeping::Done(measured),
+            .as_ref()
+            .filter(|it| is_fresh && it.speed.is_some());
+        self.kept = Some(match fresh {
+            Some(measured) => {
+                let own = Arc::new(Measurement::clone(measured));
+                self.was_kept = true;
+                Keeping::Done(own)
+            }
             None => Keeping::Waiting,
         });
     }
@@ -111,23 +136,39 @@ impl LivePassage {
     /// Takes whole frames.
     pub fn push(&mut self, interleaved: &[f32]) {
         let channels = usize::from(self.settings.channels);
-        let rate = f64::from(self.settings.rate_hz);
-        let length = (BLOCK_S * rate) as usize;
-        let mut rest = interleaved;
-        while !rest.is_empty() {
-            let room = (length - self.block.1) * channels;
-            let (now, later) = rest.split_at(room.min(rest.len()));
-            self.meter.push(now);
-            let finite = now.iter().filter(|x| x.is_finite());
-            self.block.0 += finite.map(|x| f64::from(*x).powi(2)).sum::<f64>();
-            self.block.1 += now.len() / channels;
-            self.heard_s += (now.len() / channels) as f64 / rate;
-            if self.block.1 >= length {
-                let (sum, frames) = std::mem::take(&mut self.block);
-                self.level(sum / (frames * channels) as f64);
+        let block = (BLOCK_S * f64::from(self.settings.rate_hz)) as usize * channels;
+        for piece in interleaved.chunks(block.max(channels)) {
+            self.meter.push(piece);
+            while let Some(power) = self.next_block() {
+                self.level(power);
             }
-            rest = later;
         }
+    }
+
+    /// Mean power of the next block of the channels that are listened to.
+    fn next_block(&mut self) -> Option<f64> {
+        let heard = self.meter.heard();
+        let length = (BLOCK_S / heard.hop_s()).round() as usize;
+        let powers = heard.powers();
+        let to = self.looked + length;
+        if powers.iter().any(|power| power.len() < to) {
+            return None;
+        }
+        let of = |power: &&[f32]| {
+            power[self.looked..to]
+                .iter()
+                .map(|&p| f64::from(p))
+                .sum::<f64>()
+        };
+        let sum: f64 = powers.iter().map(of).sum();
+        let mean = sum / (length * powers.len()) as f64;
+        self.looked = to;
+        Some(mean)
+    }
+
+    /// Heard and looked at since the meter was begun.
+    fn heard_s(&self) -> f64 {
+        self.looked as f64 * self.meter.heard().hop_s()
     }
 
     /// What is being kept.
@@ -138,6 +179,15 @@ impl LivePassage {
     /// Keeps nothing.
     pub fn forget_kept(&mut self) {
         self.kept = None;
+    }
+
+    /// Changes what was kept, where something was.
+    pub fn change_kept(&mut self, change: impl FnOnce(&Arc<Measurement>) -> Option<Measurement>) {
+        if let Some(Keeping::Done(measured)) = &self.kept
+            && let Some(changed) = change(measured)
+        {
+            self.kept = Some(Keeping::Done(Arc::new(changed)));
+        }
     }
 
     /// Speed of the last one.
@@ -154,92 +204,117 @@ impl LivePassage {
             Some(_) if self.by_hand => self.run_out(),
             Some(_) => self.wait_for_end(power),
         }
+        let lasted_s = self.since_s.map_or(0.0, |from_s| self.heard_s() - from_s);
+        // What is shown after the first look at an end is of this one.
+        if lasted_s > STAYS_S && self.ended {
+            self.last = None;
+            self.ended = false;
+        }
     }
 
     fn wait_for_sound(&mut self, power: f64) {
-        let half_a_second = (QUIET_FIRST_S / BLOCK_S) as usize;
         let begins = self
             .noise
             .is_some_and(|noise| power > SOUNDS * noise.max(1e-12));
         self.loud = if begins { self.loud + 1 } else { 0 };
         if self.loud >= BEGINS_AFTER {
-            self.since_s = Some(self.heard_s - self.loud as f64 * BLOCK_S);
-            self.ended = false;
-            self.last = None;
+            self.since_s = Some(self.heard_s() - self.loud as f64 * BLOCK_S);
+            self.silent = 0;
+            self.is_sound = false;
             return;
         }
         if begins {
             return;
         }
-        if self.heard_s > LONGEST_WAIT_S {
-            let noise = self.noise;
+        if self.heard_s() > LONGEST_WAIT_S {
             self.begin_anew();
-            self.noise = noise;
         }
-        self.quiet.push(power);
-        if self.quiet.len() >= half_a_second {
-            let mean = self.quiet.iter().sum::<f64>() / self.quiet.len() as f64;
-            self.noise = Some(self.noise.map_or(mean, |noise| noise.min(mean)));
-            self.quiet.remove(0);
+        self.quiet.push_back(power);
+        if self.quiet.len() > (NEWEST_S / BLOCK_S) as usize {
+            self.quiet.pop_front();
         }
+        let half = (QUIET_S / BLOCK_S) as usize;
+        let quiet: Vec<f64> = self.quiet.iter().copied().collect();
+        let quietest = quiet
+            .windows(half)
+            .map(|blocks| blocks.iter().sum::<f64>() / half as f64)
+            .reduce(f64::min);
+        self.noise = quietest.filter(|noise| *noise < MOST_NOISE);
     }
 
     fn wait_for_end(&mut self, power: f64) {
         let noise = self.noise.unwrap_or(0.0).max(1e-12);
+        let since_s = self.heard_s() - self.since_s.unwrap_or(0.0);
+        self.is_sound |= power > MOST_NOISE || power > SOUNDS * SOUNDS * noise;
+        if !self.is_sound && since_s > HISS_S {
+            self.begin_anew();
+            return;
+        }
         self.silent = if power < ENDS * noise {
             self.silent + 1
         } else {
             0
         };
         let quiet_s = self.silent as f64 * BLOCK_S;
-        let since_s = self.heard_s - self.since_s.unwrap_or(0.0);
         let may_have_ended = since_s - quiet_s > SHORTEST * self.expected.0;
-        // Looked at once for each silence; a later sound was not the end.
-        let looks = self.silent == (ENDS_AFTER_S / BLOCK_S) as usize;
-        if may_have_ended && looks {
-            self.end(false);
-        } else {
-            self.run_out();
+        let is_after = |seconds: f64| self.silent == (seconds / BLOCK_S).round() as usize;
+        if self.silent == 0 && self.last.is_some() && !self.ended {
+            // It was not the end that was looked at.
+            self.last = None;
         }
+        if may_have_ended && is_after(LOOKS_AFTER_S) {
+            let measured = self.meter.measurement();
+            self.last = measured.speed.is_some().then(|| Arc::new(measured));
+        } else if may_have_ended && is_after(OVER_AFTER_S) {
+            let measured = self.meter.measurement();
+            let is_about = |it: SpeedFigures| it.deviation.0.abs() <= ABOUT;
+            if measured.speed.is_some_and(is_about) {
+                self.ended_with(measured);
+            }
+        }
+        self.run_out();
     }
 
-    /// What lasts too long is given up.
+    /// What lasts too long has ended, or is given up.
     fn run_out(&mut self) {
-        let since_s = self.heard_s - self.since_s.unwrap_or(0.0);
-        if since_s > LONGEST * self.expected.0 + ENDS_AFTER_S {
-            self.end(true);
+        let Some(from_s) = self.since_s else { return };
+        if self.heard_s() - from_s > LONGEST * self.expected.0 + OVER_AFTER_S {
+            self.ended_with(self.meter.measurement());
         }
     }
 
-    fn end(&mut self, whatever: bool) {
-        let measured = self.meter.measurement();
-        if measured.speed.is_some() || whatever {
-            self.ended_with(measured);
+    /// Nothing more will come.
+    pub fn end_of_input(&mut self) {
+        if self.since_s.is_some() && !self.by_hand {
+            self.ended_with(self.meter.measurement());
         }
     }
 
     fn ended_with(&mut self, measured: Measurement) {
         let measured = Arc::new(measured);
+        self.was_kept = false;
         if self.kept == Some(Keeping::Waiting) && measured.speed.is_some() {
             self.kept = Some(Keeping::Done(Arc::clone(&measured)));
+            self.was_kept = true;
         }
         self.begin_anew();
         self.ended = true;
         self.last = Some(measured);
     }
 
-    /// See [`super::LiveTimed::edge_by_hand`].
+    /// See [`super::LiveTimed::edge_by_hand`]; one that plays ends with it,
+    /// however it began.
     pub fn edge_by_hand(&mut self) {
-        let Some(from_s) = self.since_s.filter(|_| self.by_hand) else {
-            self.begin_anew();
-            self.since_s = Some(0.0);
-            self.by_hand = true;
-            self.ended = false;
-            self.last = None;
+        if let Some(from_s) = self.since_s {
+            let measured = Seconds(self.heard_s() - from_s);
+            self.ended_with(self.timed_by_hand(measured));
             return;
-        };
-        let measured = Seconds(self.heard_s - from_s);
-        self.ended_with(self.timed_by_hand(measured));
+        }
+        self.begin_anew();
+        self.since_s = Some(0.0);
+        self.by_hand = true;
+        self.ended = false;
+        self.last = None;
     }
 
     fn timed_by_hand(&self, measured: Seconds) -> Measurement {
@@ -283,12 +358,12 @@ impl LivePassage {
         let state = match (self.since_s, self.noise) {
             (Some(_), _) => PassageState::Playing,
             (None, _) if self.ended => PassageState::Ended,
-            (None, None) => PassageState::NeedsSilence,
-            (None, Some(_)) => PassageState::Waiting,
+            (None, None) if self.heard_s() > QUIET_S + BLOCK_S => PassageState::NeedsSilence,
+            (None, _) => PassageState::Waiting,
         };
         Progress::Passage {
             state,
-            since: self.since_s.map(|from_s| Seconds(self.heard_s - from_s)),
+            since: self.since_s.map(|from_s| Seconds(self.heard_s() - from_s)),
             expected: self.expected,
             by_hand: self.by_hand,
             refused: why(self.last.as_ref()),
