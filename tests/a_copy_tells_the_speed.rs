@@ -215,3 +215,19 @@ fn a_tape_is_as_fast_as_another_program_makes_it() {
         assert!(off < 0.01, "{factor}: {off}");
     }
 }
+
+#[test]
+fn a_speed_that_was_moved_is_named() {
+    let folder = Folder::new();
+    let music = tune(11, 1, 75.0);
+    folder.write("copy.wav", RATE_HZ, &[&music]);
+    let slow = Player::good(0.97, 3.0, 30.0).play(&music);
+    let right = Player::good(1.0, 3.0 + 30.0 * 0.97, 30.0).play(&music);
+    folder.write("moved.wav", RATE_HZ, &[&[slow, right].concat()]);
+    let steady = Player::good(0.97, 3.0, 60.0).play(&music);
+    folder.write("steady.wav", RATE_HZ, &[&steady]);
+    let (_, moved, _) = read(&folder, "moved.wav");
+    assert!(has(&moved, "speed_moved"), "{moved}");
+    let (_, steady, _) = read(&folder, "steady.wav");
+    assert!(!has(&steady, "speed_moved"), "{steady}");
+}

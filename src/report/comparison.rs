@@ -10,7 +10,7 @@ use super::words::{
 };
 use crate::readings::Measurement;
 use crate::records::{Label, Snapshot};
-use crate::units::Percent;
+use crate::units::{Percent, Seconds};
 
 const NAME: usize = 28;
 const COLUMN: usize = 25;
@@ -27,11 +27,7 @@ const ROWS: [Row; 12] = [
         s.machine.as_deref().map_or(NONE.to_owned(), plain)
     }),
     ("source", |s| plain(&s.source)),
-    ("reference", |s| {
-        s.measurement
-            .nominal
-            .map_or(NONE.to_owned(), |hz| hz.to_string())
-    }),
+    ("reference", |s| reference(&s.measurement)),
     ("speed %", |s| speed(&s.measurement)),
     ("drift % a minute", |s| drift(&s.measurement)),
     ("wow, 0.5–6 Hz, RMS %", |s| {
@@ -114,7 +110,16 @@ pub fn side_by_side(
 /// What changed, a sentence each.
 pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
     let (before, after) = (&earlier.measurement, &later.measurement);
-    let mut sentences = vec![speed_change(before, after)];
+    let is_made_here = |it: &Measurement| it.conditions.reference.recorded_here;
+    let mut sentences = Vec::new();
+    if is_made_here(before) || is_made_here(after) {
+        sentences.push(
+            "A tape that was recorded on this machine was played: it reads right at any speed of \
+             it, so its figure is no speed error."
+                .to_owned(),
+        );
+    }
+    sentences.push(speed_change(before, after));
     sentences.push(flutter_change(
         "Weighted flutter (two-sigma)",
         [
@@ -128,8 +133,9 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
             ),
         ],
     ));
-    if before.nominal != after.nominal || before.conditions.reference != after.conditions.reference
-    {
+    let is_another = reference(before) != reference(after)
+        || before.conditions.reference != after.conditions.reference;
+    if is_another {
         sentences.push(
             "The two were taken against different references, so part of the change may be theirs."
                 .to_owned(),
@@ -150,6 +156,19 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
         sentences.push("The two are of different machines.".to_owned());
     }
     sentences
+}
+
+/// What it was measured by: a frequency, or a kind with its time.
+fn reference(measurement: &Measurement) -> String {
+    let kind = measurement.conditions.kind.name();
+    let seconds = |time: Seconds| format!("{kind}:{}", time.0);
+    match (measurement.nominal, measurement.passage, measurement.marks) {
+        (Some(nominal), ..) => nominal.to_string(),
+        (None, Some(passage), _) => seconds(passage.expected),
+        (None, None, Some(marks)) => seconds(marks.nominal),
+        (None, None, None) if measurement.recording.is_some() => kind.to_owned(),
+        (None, None, None) => NONE.to_owned(),
+    }
 }
 
 fn speed_change(before: &Measurement, after: &Measurement) -> String {

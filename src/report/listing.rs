@@ -59,7 +59,11 @@ fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
 
 /// Where on the tape, at which speed and supply, how the wiper was; empty where nobody said.
 fn around(snapshot: &Snapshot) -> String {
+    let reference = &snapshot.measurement.conditions.reference;
     let said = [
+        reference
+            .recorded_here
+            .then(|| "tape recorded on this machine: no speed error".to_owned()),
         snapshot.run.map(|run| run.to_string()),
         snapshot
             .position

@@ -4,14 +4,18 @@
 use std::sync::Arc;
 
 use super::copy::Copy;
-use super::matcher::Matcher;
+use super::matcher::{Matcher, Report};
 use super::told::told;
 use crate::readings::alike::are_different;
 use crate::readings::engine::{EngineError, Settings};
 use crate::readings::reading::{Caution, CautionCode, ChannelUsed, Measurement};
 use crate::readings::without_tone::Heard;
 use crate::signal::level::{LevelMeter, tame};
-use crate::units::Decibels;
+use crate::units::{Decibels, Hertz};
+
+/// Halves that differ by more than this part: wow and drift do not part them
+/// so far.
+const MOVED: f64 = 0.003;
 
 /// Loudness is compared over moments of this length, in seconds; fainter than
 /// this power (−70 dB) is silence.
@@ -124,7 +128,9 @@ impl CopyMeter {
             level: self.level(),
             snr: None,
         };
-        let mut measurement = told(&self.matcher.report(), heard);
+        let report = self.matcher.report();
+        let mut measurement = told(&report, heard);
+        measurement.cautions.extend(self.has_moved(&report));
         if self.carries_two_things() {
             measurement.cautions.insert(
                 0,
@@ -135,6 +141,28 @@ impl CopyMeter {
             );
         }
         measurement
+    }
+
+    /// The two halves ran at different speeds: the mean of both is neither's.
+    fn has_moved(&self, report: &Report) -> Option<Caution> {
+        let middle_s = 0.5 * report.heard_s;
+        let half = |from_s: f64, to_s: f64| self.matcher.report_over(from_s, to_s).speed;
+        let [first, second] = [
+            half(f64::NEG_INFINITY, middle_s)?,
+            half(middle_s, f64::INFINITY)?,
+        ];
+        let deviation = |ratio: f64| {
+            let conditions = &self.settings.conditions;
+            conditions.deviation(Hertz(ratio), Hertz(1.0)).0
+        };
+        ((first.ratio / second.ratio - 1.0).abs() > MOVED).then(|| Caution {
+            code: CautionCode::SpeedMoved,
+            text: format!(
+                "The speed was moved: {:+.2} % in the first half, {:+.2} % in the second.",
+                deviation(first.ratio),
+                deviation(second.ratio)
+            ),
+        })
     }
 
     fn carries_two_things(&self) -> bool {

@@ -68,8 +68,8 @@ pub struct LivePassage {
     noise: Option<f64>,
     loud: usize,
     silent: usize,
-    /// Something louder than noise can be was heard since it began.
-    is_sound: bool,
+    /// The loudest block since it began.
+    loudest: f64,
     since_s: Option<f64>,
     by_hand: bool,
     ended: bool,
@@ -90,7 +90,7 @@ impl LivePassage {
             noise: None,
             loud: 0,
             silent: 0,
-            is_sound: false,
+            loudest: 0.0,
             since_s: None,
             by_hand: false,
             ended: false,
@@ -111,7 +111,7 @@ impl LivePassage {
         self.noise = None;
         self.loud = 0;
         self.silent = 0;
-        self.is_sound = false;
+        self.loudest = 0.0;
         self.since_s = None;
         self.by_hand = false;
     }
@@ -220,7 +220,7 @@ impl LivePassage {
         if self.loud >= BEGINS_AFTER {
             self.since_s = Some(self.heard_s() - self.loud as f64 * BLOCK_S);
             self.silent = 0;
-            self.is_sound = false;
+            self.loudest = 0.0;
             return;
         }
         if begins {
@@ -245,8 +245,9 @@ impl LivePassage {
     fn wait_for_end(&mut self, power: f64) {
         let noise = self.noise.unwrap_or(0.0).max(1e-12);
         let since_s = self.heard_s() - self.since_s.unwrap_or(0.0);
-        self.is_sound |= power > MOST_NOISE || power > SOUNDS * SOUNDS * noise;
-        if !self.is_sound && since_s > HISS_S {
+        self.loudest = self.loudest.max(power);
+        let is_sound = self.loudest > MOST_NOISE.min(SOUNDS * SOUNDS * noise);
+        if !is_sound && since_s > HISS_S {
             self.begin_anew();
             return;
         }
