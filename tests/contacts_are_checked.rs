@@ -12,7 +12,9 @@ use std::process::{Command, Output};
 
 use played::{RATE_HZ, Sound};
 use serde_json::Value;
-use tapewright::readings::contact::{ContactCheck, ContactReport, ContactTrack, ContactVerdict};
+use tapewright::readings::contact::{
+    ContactBreak, ContactCheck, ContactReport, ContactTrack, ContactVerdict,
+};
 use tapewright::rehearsal::{
     Control, ControlConfig, ControlFault, ControlFaultKind, DirtyTracks, SweepingConfig,
 };
@@ -289,4 +291,183 @@ fn two_files_are_compared_before_and_after() {
         "{compared}"
     );
     assert!(compared.contains("clean"), "{compared}");
+}
+
+/// Exactly nothing in these channels, so many milliseconds at each of these
+/// seconds.
+fn silenced(samples: &mut [f32], channels: &[usize], at: &[f64], ms: f64) {
+    for second in at {
+        let start = (second * f64::from(RATE_HZ)) as usize;
+        let end = start + (ms * f64::from(RATE_HZ) / 1000.0) as usize;
+        for frame in samples[2 * start..2 * end].chunks_exact_mut(2) {
+            for channel in channels {
+                frame[*channel] = 0.0;
+            }
+        }
+    }
+}
+
+#[test]
+fn exact_silence_of_any_length_is_a_break_of_that_length() {
+    let at = [2.1, 4.3, 6.6];
+    for (sound, within) in [
+        (played::tone(3150.0, 9.0, 4), 0.001),
+        (played::tone(315.0, 9.0, 4), 0.001),
+        (played::music(9.0, 4), 0.003),
+    ] {
+        let clean = checked(&sound.interleaved(), 2).channels[0].break_count;
+        for ms in [
+            5.0, 10.0, 20.0, 35.0, 60.0, 150.0, 300.0, 500.0, 700.0, 1000.0,
+        ] {
+            for gone in [&[0][..], &[0, 1]] {
+                let mut samples = sound.interleaved();
+                silenced(&mut samples, gone, &at, ms);
+                let report = checked(&samples, 2);
+                let left = &report.channels[0];
+                assert!(left.break_count <= 3 + clean, "{ms} ms {:?}", left.breaks);
+                for start in at {
+                    let near = |it: &&ContactBreak| {
+                        (it.start.0 - start).abs() < within
+                            && (it.length.0 - ms / 1000.0).abs() < 2.0 * within
+                    };
+                    let found = left.breaks.iter().find(near);
+                    assert!(found.is_some(), "{ms} ms at {start} {:?}", left.breaks);
+                }
+                let mono: Vec<f32> = samples.iter().step_by(2).copied().collect();
+                assert_eq!(checked(&mono, 1).channels[0].breaks, left.breaks);
+            }
+        }
+    }
+}
+
+#[test]
+fn silence_at_the_beginning_or_the_end_is_no_break() {
+    for sound in [played::tone(3150.0, 6.0, 4), played::music(6.0, 4)] {
+        let clean = checked(&sound.interleaved(), 2);
+        let mut samples = sound.interleaved();
+        silenced(&mut samples, &[0, 1], &[0.0, 5.2], 800.0);
+        let report = checked(&samples, 2);
+        for (channel, clean) in report.channels.iter().zip(&clean.channels) {
+            assert!(channel.break_count <= clean.break_count, "{channel:?}");
+        }
+    }
+}
+
+/// A tone turned down by 20 dB and up again every five seconds, in two
+/// channels, the left one silent for 0.7 s in each.
+fn lost_twelve_times() -> [Vec<f32>; 2] {
+    let mut good = played::tone(3150.0, 60.0, 2).interleaved();
+    for (nth, frame) in good.chunks_exact_mut(2).enumerate() {
+        let t = nth as f64 / f64::from(RATE_HZ);
+        let gain = 10_f64.powf(-(((t / 10.0) % 2.0) - 1.0).abs()) as f32;
+        frame[0] *= gain;
+        frame[1] *= gain;
+    }
+    let mut bad = good.clone();
+    let at: Vec<f64> = (0..12).map(|nth| f64::from(nth) * 5.0 + 4.0).collect();
+    silenced(&mut bad, &[0], &at, 700.0);
+    [bad, good]
+}
+
+#[test]
+fn a_channel_lost_again_and_again_is_counted_listed_and_compared() {
+    let folder = tempfile::tempdir().unwrap();
+    let [bad, good] = lost_twelve_times();
+    written(folder.path(), "bad.wav", &bad, 2);
+    written(folder.path(), "good.wav", &good, 2);
+    let output = read(folder.path(), &["--contact", "bad.wav", "good.wav"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(text.contains("THE LEFT CHANNEL DROPS OUT"), "{text}");
+    assert!(text.contains("12 breaks"), "{text}");
+    let (of_bad, of_good) = text.split_at(text.find("good.wav").unwrap());
+    assert!(!of_bad.contains("no dropout"), "{of_bad}");
+    assert!(of_good.contains("no dropout"), "{of_good}");
+    // Three sweeps: twelve breaks are four a sweep, 2.8 s.
+    let compared = &text[text.find("Before and after").unwrap()..];
+    let row = |name: &str| -> Vec<&str> {
+        let line = compared
+            .lines()
+            .find(|it| it.trim_start().starts_with(name));
+        line.unwrap()[22..].split_whitespace().collect()
+    };
+    assert_eq!(row("breaks a sweep"), ["4.0", "0.0"], "{compared}");
+    let lost: f64 = row("lost a sweep")[0].parse().unwrap();
+    assert!((lost - 2.8).abs() < 0.05, "{compared}");
+    assert_eq!(row("lost a sweep")[2], "0.000", "{compared}");
+
+    let output = read(folder.path(), &["--contact", "--json", "bad.wav"]);
+    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let breaks = object["contact"]["left"]["breaks"].as_array().unwrap();
+    assert_eq!(breaks.len(), 12, "{object}");
+    assert!((breaks[3]["length_s"].as_f64().unwrap() - 0.7).abs() < 0.002);
+    assert!(
+        breaks
+            .windows(2)
+            .all(|two| two[0]["start_s"].as_f64() < two[1]["start_s"].as_f64())
+    );
+}
+
+#[test]
+fn a_balance_control_has_moved_and_its_tracking_is_not_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut samples = played::tone(1000.0, 40.0, 2).interleaved();
+    for (nth, frame) in samples.chunks_exact_mut(2).enumerate() {
+        let at = ((nth as f32 / RATE_HZ as f32 / 10.0) % 2.0 - 1.0).abs();
+        frame[0] *= (2.0 * at).min(1.0).powi(2);
+        frame[1] *= (2.0 - 2.0 * at).min(1.0).powi(2);
+    }
+    let report = checked(&samples, 2);
+    assert_eq!(report.verdict(), ContactVerdict::Clean);
+    assert!(report.passes >= 3, "{}", report.passes);
+    assert_eq!(report.tracking, None);
+    written(folder.path(), "balance.wav", &samples, 2);
+    let output = read(folder.path(), &["--contact", "balance.wav"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(text.contains("CLEAN") && !text.contains("HARDLY"), "{text}");
+    assert!(!text.contains("0.0 dB along"), "{text}");
+    let output = read(folder.path(), &["--contact", "--json", "balance.wav"]);
+    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert!(
+        object["contact"]["left"]["tracking_db"].is_null(),
+        "{object}"
+    );
+}
+
+#[test]
+fn any_tone_will_do_and_text_and_json_say_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let sound = played::tone(1000.0, 14.0, 5);
+    let (samples, _) = worked(&sound, &ControlConfig::clean(), 5, 6.0);
+    written(folder.path(), "tone.wav", &samples, 2);
+    let json = read(folder.path(), &["--contact", "--json", "tone.wav"]);
+    assert_eq!(json.status.code(), Some(0));
+    let object: Value = serde_json::from_slice(&json.stdout).unwrap();
+    let schema = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/reading.schema.json");
+    let schema: Value = serde_json::from_slice(&std::fs::read(schema).unwrap()).unwrap();
+    assert!(jsonschema::is_valid(&schema, &object), "{object}");
+    assert_eq!(object["signal"]["usable"], true, "{object}");
+    let codes: Vec<_> = object["cautions"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|it| &it["code"])
+        .collect();
+    assert!(!codes.iter().any(|it| *it == "tone_not_found"), "{object}");
+    assert!(codes.iter().any(|it| *it == "tone_not_needed"), "{object}");
+    let highest =
+        ["left", "right"].map(|it| object["contact"][it]["level_dbfs"][1].as_f64().unwrap());
+    let level = object["signal"]["level_dbfs"].as_f64().unwrap();
+    assert_eq!(level, highest[0].max(highest[1]));
+    let text = read(folder.path(), &["--contact", "tone.wav"]);
+    let text = String::from_utf8(text.stdout).unwrap();
+    for side in ["left", "right"] {
+        let [low, high] =
+            [0, 1].map(|nth| object["contact"][side]["level_dbfs"][nth].as_f64().unwrap());
+        let words = format!("{low:.1} to {high:.1} dBFS");
+        assert!(text.contains(&words), "{words} in {text}");
+    }
+    // Without a control to be judged it is no reading.
+    let plain = read(folder.path(), &["--json", "tone.wav"]);
+    let object: Value = serde_json::from_slice(&plain.stdout).unwrap();
+    assert_eq!(object["signal"]["usable"], false);
 }

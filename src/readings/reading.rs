@@ -474,4 +474,5 @@ pub enum CautionCode {
     TuningHint,
     ReferenceContradictsTape,
     PartRead,
+    ToneNotNeeded,
 }

@@ -3,17 +3,19 @@
 
 use std::fmt::Write as _;
 
+use super::numbers::tenths;
 use super::words::{counted, wrapped};
 use crate::readings::contact::{
     ContactChannel, ContactReport, ContactTrack, ContactVerdict, MARK_DB, MARKS,
 };
+use crate::units::Decibels;
 
 /// Breaks that are said one by one.
 const MOST_SAID: usize = 6;
 
 /// Cleaning, with the usual cautions (common practice, no source).
 pub const CLEANING: &str = "Clean it: power off and plug pulled, contact cleaner made for controls \
-and sparingly, with fresh air; some cleaners attack plastics, and none may reach belts or pinch \
+and sparingly, with fresh air. Some cleaners attack plastics, and none may reach belts or pinch \
 rollers. Work it end to end a dozen times, let it dry, and repeat the check.";
 
 /// The verdict in a few words.
@@ -34,7 +36,8 @@ pub fn headline(report: &ContactReport) -> &'static str {
 /// What it means and what to do next.
 pub fn advice(report: &ContactReport) -> String {
     let mut advice = of_the_verdict(report).to_owned();
-    if report.gone().is_some() {
+    // A balance control fades; it does not break off.
+    if report.gone().is_some_and(|it| it.break_count == 0) {
         advice.push_str(
             " A balance control takes a channel away by itself: leave it alone meanwhile.",
         );
@@ -104,11 +107,14 @@ pub fn lines(report: &ContactReport) -> String {
     }
     if let Some(tracking) = report.tracking {
         let words = format!(
-            "left and right differ by up to {:.1} dB along the movement; with music its own \
+            "left and right differ by up to {} dB along the movement; with music its own \
              balance is in that",
-            tracking.0
+            tenths(tracking.0)
         );
         text.push_str(&wrapped("  Tracking   ", &words));
+    } else if report.channels.len() > 1 && report.passes > 0 {
+        let words = "not told; left and right did not move together, or for too short a time";
+        text.push_str(&wrapped("  Tracking   ", words));
     }
     text
 }
@@ -117,7 +123,7 @@ fn channel_lines(channel: &ContactChannel) -> String {
     let level = channel
         .level
         .map_or(String::from("no sound"), |[low, high]| {
-            format!("{:.1} to {:.1} dBFS", low.0, high.0)
+            format!("{} to {} dBFS", tenths(low.0), tenths(high.0))
         });
     let words = format!(
         "{level}, {}, {}",
@@ -135,10 +141,10 @@ fn channel_lines(channel: &ContactChannel) -> String {
     for it in channel.breaks.iter().take(MOST_SAID) {
         let _ = writeln!(
             text,
-            "             break at {:.2} s, {:.1} ms long, {:.1} dB deep, level {:.0} dBFS",
+            "             break at {:.2} s, {} ms long, {} dB deep, level {:.0} dBFS",
             it.start.0,
-            it.length.0 * 1000.0,
-            it.depth.0,
+            tenths(it.length.0 * 1000.0),
+            tenths(it.depth.0),
             it.level.0
         );
     }
@@ -156,18 +162,18 @@ pub fn compared(before: &ContactReport, after: &ContactReport) -> Vec<[String; 3
     vec![
         row("verdict", |it| headline(it).to_owned()),
         row("highest level", |it| {
-            it.highest()
-                .map_or("–".to_owned(), |level| format!("{:.1} dBFS", level.0))
+            it.highest().map_or("–".to_owned(), |level| {
+                format!("{} dBFS", tenths(level.0))
+            })
         }),
-        row("crackles a sweep", |it| {
-            format!("{:.1}", it.crackles_per_sweep())
-        }),
-        row("breaks a sweep", |it| {
-            format!("{:.1}", it.breaks_per_sweep())
+        row("crackles a sweep", |it| tenths(it.crackles_per_sweep())),
+        row("breaks a sweep", |it| tenths(it.breaks_per_sweep())),
+        row("lost a sweep", |it| {
+            format!("{:.3} s", it.lost_per_sweep().0)
         }),
         row("tracking", |it| {
             it.tracking
-                .map_or("–".to_owned(), |it| format!("{:.1} dB", it.0))
+                .map_or("–".to_owned(), |it| format!("{} dB", tenths(it.0)))
         }),
     ]
 }
@@ -180,17 +186,37 @@ pub fn comparison(before: &ContactReport, after: &ContactReport) -> String {
         text.push_str(line.trim_end());
         text.push('\n');
     }
-    if let (Some(before), Some(after)) = (before.highest(), after.highest()) {
-        let _ = writeln!(text, "  level gained        {:+.1} dB", after.0 - before.0);
+    if let Some(gained) = gained(before, after) {
+        let _ = writeln!(text, "  level gained        {gained}");
     }
     text
+}
+
+/// How much higher the highest level of each channel is than before.
+pub fn gained(before: &ContactReport, after: &ContactReport) -> Option<String> {
+    let gain = |before: Decibels, after: Decibels| {
+        let gain = after.0 - before.0;
+        let sign = if gain < 0.0 { "" } else { "+" };
+        format!("{sign}{} dB", tenths(gain))
+    };
+    let high = |it: &ContactChannel| it.level.map(|[_, high]| high);
+    let same = before.channels.len() == after.channels.len();
+    if !same || before.channels.len() == 1 {
+        return Some(gain(before.highest()?, after.highest()?));
+    }
+    let pairs = before.channels.iter().zip(&after.channels);
+    let words = pairs.map(|(before, after)| {
+        let name = track(after.track).to_lowercase();
+        Some(format!("{name} {}", gain(high(before)?, high(after)?)))
+    });
+    Some(words.collect::<Option<Vec<_>>>()?.join(", "))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::readings::contact::ContactBreak;
-    use crate::units::{Decibels, Seconds};
+    use crate::units::Seconds;
 
     fn channel(track: ContactTrack, breaks: usize) -> ContactChannel {
         let it = ContactBreak {
@@ -256,9 +282,12 @@ mod tests {
         let text = comparison(&report(2), &report(0));
         assert!(text.contains("crackles a sweep    2.0"), "{text}");
         assert!(text.contains("breaks a sweep      2.0"), "{text}");
-        assert!(
-            text.contains("level gained        0.0") || text.contains("+0.0 dB"),
-            "{text}"
-        );
+        assert!(text.contains("lost a sweep        0.010 s"), "{text}");
+        let gained = "level gained        left +0.0 dB, right +0.0 dB";
+        assert!(text.contains(gained), "{text}");
+        let mut low = report(2);
+        low.channels[0].level = Some([Decibels(-50.0), Decibels(-15.25)]);
+        let text = comparison(&low, &report(0));
+        assert!(text.contains("left +3.3 dB, right +0.0 dB"), "{text}");
     }
 }

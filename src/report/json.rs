@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::numbers::{places, significant};
 use super::{FileReport, FileResult};
-use crate::readings::contact::{ContactReport, ContactTrack};
+use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
     MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures, SampleClock,
@@ -18,6 +18,19 @@ use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Value of the key `schema`.
 pub const SCHEMA: &str = "tapewright.reading/1";
+
+/// What is said where no usable reference was found.
+const OF_A_REFERENCE: [CautionCode; 9] = [
+    CautionCode::ToneNotFound,
+    CautionCode::ToneTooLow,
+    CautionCode::HalfOrDoubleSpeed,
+    CautionCode::MainsFrequencyMismatch,
+    CautionCode::ChannelsDisagree,
+    CautionCode::ReferenceAmbiguous,
+    CautionCode::ReferenceCutOff,
+    CautionCode::ReferenceMismatch,
+    CautionCode::ReferenceNotFound,
+];
 
 /// The line for a file, without the line's end.
 #[allow(clippy::missing_panics_doc)] // it cannot, as the reason given says
@@ -32,6 +45,9 @@ pub fn line(report: &FileReport<'_>) -> String {
     if let Some(sweep) = report.sweep {
         reading.sweep = Some(Sweep::of(sweep));
         reading.leave_out_what_turned(sweep);
+    }
+    if let Some(judged) = report.contact.flatten() {
+        reading.by_contact(judged);
     }
     reading.contact = report.contact.map(|it| ContactAsked(it.map(Contact::of)));
     // Strings, numbers and fixed keys only: nothing that JSON cannot say.
@@ -365,6 +381,23 @@ impl<'a> Line<'a> {
             sweep: None,
             contact: None,
         }
+    }
+
+    /// Contacts are judged by any sound: which tone it is does not matter, so
+    /// what is said of one that was not found is left out.
+    fn by_contact(&mut self, contact: &ContactReport) {
+        if self.signal.usable || contact.verdict() == ContactVerdict::NoSignal {
+            return;
+        }
+        self.signal.usable = true;
+        self.signal.level_dbfs = contact.highest().and_then(|it| places(it.0, 1));
+        self.cautions
+            .retain(|it| !OF_A_REFERENCE.contains(&it.code));
+        self.cautions.push(Caution {
+            code: CautionCode::ToneNotNeeded,
+            text: "Contacts were judged by the sound as it is; no speed was read from it."
+                .to_owned(),
+        });
     }
 
     fn unreadable(file: &'a str, conditions: &Conditions, reason: &str) -> Self {

@@ -16,6 +16,11 @@ pub(super) fn places(value: f64, decimals: i32) -> Option<f64> {
     rounded.is_finite().then_some(rounded + 0.0)
 }
 
+/// To a tenth, rounded as it is for scripts.
+pub(super) fn tenths(value: f64) -> String {
+    places(value, 1).map_or_else(|| "–".to_owned(), |value| format!("{value:.1}"))
+}
+
 /// Rounded to so many significant digits; `None` for what is no number.
 pub(super) fn significant(value: f64, digits: i32) -> Option<f64> {
     if value == 0.0 {

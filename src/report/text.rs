@@ -8,6 +8,7 @@ use super::words::{
     NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
 };
 use super::{FileReport, FileResult, contact, sweep, timed};
+use crate::readings::contact::ContactReport;
 use crate::readings::{
     CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
     TapeIdent, Unclear,
@@ -34,7 +35,8 @@ pub fn block(report: &FileReport<'_>) -> String {
                 // Contacts need no tone: nothing is said of one that is not there.
                 title(&file, measurement)
             } else {
-                measured(&file, measurement)
+                let breaks = report.contact.flatten().is_some_and(ContactReport::breaks);
+                measured(&file, measurement, breaks)
                     + &report.tape.map_or(String::new(), tape)
                     + &measurement.ident.as_ref().map_or(String::new(), ident)
             };
@@ -74,7 +76,7 @@ fn swept(file: &str, measurement: &Measurement, sweep: &SweepReport) -> String {
         _ => "turned through the range, so none is told",
     };
     text.push_str(&wrapped("  Speed      ", why));
-    text.push_str(&wrapped("  Signal     ", &signal(measurement)));
+    text.push_str(&wrapped("  Signal     ", &signal(measurement, false)));
     let by_turning = [
         CautionCode::SpeedMoved,
         CautionCode::Drifting,
@@ -92,7 +94,7 @@ fn cautions(measurement: &Measurement, but: &[CautionCode]) -> String {
         .collect()
 }
 
-fn measured(file: &str, measurement: &Measurement) -> String {
+fn measured(file: &str, measurement: &Measurement, contact_breaks: bool) -> String {
     let mut text = title(file, measurement);
     match &measurement.speed {
         Some(speed) => text.push_str(&speed_lines(speed, measurement)),
@@ -106,7 +108,10 @@ fn measured(file: &str, measurement: &Measurement) -> String {
             text.push_str(&flutter_lines(&measurement.flutter));
         }
     }
-    text.push_str(&wrapped("  Signal     ", &signal(measurement)));
+    text.push_str(&wrapped(
+        "  Signal     ",
+        &signal(measurement, contact_breaks),
+    ));
     text.push_str(&cautions(measurement, &[]));
     text
 }
@@ -329,7 +334,7 @@ fn figure(percent: f64) -> String {
     }
 }
 
-fn signal(measurement: &Measurement) -> String {
+fn signal(measurement: &Measurement, contact_breaks: bool) -> String {
     let signal = &measurement.signal;
     let kind = measurement.conditions.kind;
     let carrier = timed::carrier(kind);
@@ -345,7 +350,9 @@ fn signal(measurement: &Measurement) -> String {
         0 => "not clipped".to_owned(),
         count => format!("{} clipped", counted(count, "sample", "samples")),
     });
-    if kind.has_frequency() {
+    // What lasts is no dropout of the tone; "no dropout" beside it would mislead.
+    let lost = contact_breaks || measurement.has(CautionCode::ToneLost);
+    if kind.has_frequency() && (signal.dropout_count > 0 || !lost) {
         parts.push(dropouts(signal));
     }
     if signal.gaps > 0 {

@@ -133,7 +133,8 @@ pub struct ContactReport {
     /// One or two channels.
     pub channels: Vec<ContactChannel>,
     /// The greatest difference of level between left and right along the
-    /// movement, without sign; `None` for mono and where too little is known.
+    /// movement, without sign; `None` for mono, where too little is known, and
+    /// where they were moved against each other.
     pub tracking: Option<Decibels>,
     /// How often the level went up or down by 12 dB or more.
     pub passes: u32,
@@ -165,6 +166,11 @@ impl ContactReport {
         }
     }
 
+    /// Whether contact broke in any channel.
+    pub fn breaks(&self) -> bool {
+        self.channels.iter().any(|it| it.break_count > 0)
+    }
+
     /// The channel that was gone while the other one played; `None` where both
     /// were in turn, which is what a balance control does.
     pub fn gone(&self) -> Option<&ContactChannel> {
@@ -186,6 +192,17 @@ impl ContactReport {
     /// Breaks a sweep, all channels together.
     pub fn breaks_per_sweep(&self) -> f64 {
         self.channels.iter().map(|it| it.break_count).sum::<u64>() as f64 / self.sweeps()
+    }
+
+    /// For how long contact was lost in a sweep, all channels together: the
+    /// breaks, or what a channel was gone for without one.
+    pub fn lost_per_sweep(&self) -> Seconds {
+        let lost = |it: &ContactChannel| {
+            let breaks: f64 = it.breaks.iter().map(|it| it.length.0).sum();
+            let gone = self.gone().filter(|gone| gone.track == it.track);
+            gone.map_or(breaks, |gone| breaks.max(gone.gone.0))
+        };
+        Seconds(self.channels.iter().map(lost).sum::<f64>() / self.sweeps())
     }
 
     /// The highest level of any channel.

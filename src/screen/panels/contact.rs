@@ -4,7 +4,7 @@
 
 use crate::audio::analysis::Contacting;
 use crate::readings::contact::{ContactChannel, ContactReport};
-use crate::report::contact::{advice, compared, headline, marks};
+use crate::report::contact::{advice, compared, gained, headline, marks};
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::{ScreenState, SourceKind};
 
@@ -124,7 +124,9 @@ fn draw_done(
         Some(earlier) => draw_compared(state, earlier, newest, pen, 1),
         None => draw_channels(state, newest, pen, 1),
     };
-    y = draw_text(state, pen, y, &advice(newest));
+    // The last row says how to go on; advice ends with a whole sentence.
+    let room = pen.height().saturating_sub(y + 1);
+    y = draw_text(state, pen, y, &fitting(&advice(newest), pen.width(), room));
     draw_text(state, pen, y, "k checks anew, Esc goes back.");
 }
 
@@ -141,13 +143,31 @@ fn draw_compared(
     pen.text(columns[1], y, "now", look.faint());
     y += 1;
     // The verdict of this run stands above.
-    for [what, before, after] in compared(earlier, newest).into_iter().skip(1) {
+    let mut rows = compared(earlier, newest);
+    rows.remove(0);
+    if let Some(gained) = gained(earlier, newest) {
+        rows.insert(0, ["level gained".to_owned(), gained, String::new()]);
+    }
+    for [what, before, after] in rows {
         pen.text(0, y, &what, look.faint());
         pen.text(columns[0], y, &before, look.strong());
         pen.text(columns[1], y, &after, look.strong());
         y += 1;
     }
     y
+}
+
+/// As many whole sentences as have room.
+fn fitting(text: &str, width: u16, rows: u16) -> String {
+    let mut fits = String::new();
+    for sentence in text.split_inclusive(". ") {
+        let longer = format!("{fits}{sentence}");
+        if wrap(&longer, width).len() > usize::from(rows) {
+            break;
+        }
+        fits = longer;
+    }
+    fits
 }
 
 /// Writes a text and returns the row after it.
@@ -239,6 +259,33 @@ mod tests {
             let text = shown(&state, size);
             assert!(text.contains("contact: crackles"), "{text}");
             assert!(text.contains("earlier"), "{text}");
+        }
+    }
+
+    #[test]
+    fn results_end_with_a_whole_sentence_and_show_the_gain_on_the_smallest_screen() {
+        let mut state = state();
+        state.contacts = vec![Arc::new(report(2))];
+        let whole = |text: &str| {
+            let rows: Vec<&str> = text.lines().map(str::trim_end).collect();
+            let last = rows.iter().position(|it| it.contains("k checks anew"));
+            let last = last.unwrap_or_else(|| panic!("{text}"));
+            assert!(rows[last].contains("Esc goes back."), "{text}");
+            assert!(
+                rows[last - 1].ends_with('.') || rows[last - 1].contains("dB"),
+                "{text}"
+            );
+        };
+        for size in [(50, 14), (60, 16), (80, 24)] {
+            state.contacts.truncate(1);
+            whole(&shown(&state, size));
+            let mut better = report(0);
+            better.channels[0].level = Some([Decibels(-50.0), Decibels(-9.75)]);
+            state.contacts.push(Arc::new(better));
+            let text = shown(&state, size);
+            whole(&text);
+            assert!(text.contains("level gained"), "{text}");
+            assert!(text.contains("left +2.3 dB, right +0.0 dB"), "{text}");
         }
     }
 }

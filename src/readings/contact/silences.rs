@@ -1,0 +1,332 @@
+//! Silences: contact that is lost altogether, in whatever plays and for
+//! however long.
+//!
+//! Where nothing at all comes through there is nothing for a predictor to
+//! compare, and what lasts longer than predictors look is never paired. But
+//! it is plain to see: sound stops within a few milliseconds, deeper than it
+//! varies by itself, and is back as suddenly. A hand that turns the control
+//! down, a fade, or notes that die away take longer; silence that nothing
+//! comes before or after is the beginning or the end of the record.
+
+use std::collections::VecDeque;
+
+/// Sound is looked at so long at a time, in seconds.
+const SLICE_S: f64 = 0.001;
+/// So many slices are remembered, and so many lie next to an edge.
+const KEPT: usize = 34;
+const EDGE: usize = 10;
+/// Of those next to an edge so many must have sound: a click is none.
+const LEAST_LOUD: usize = 8;
+/// And it is still whole within so many, the one cut short among them.
+const NEXT: usize = 3;
+/// Sound is what is louder than this part of the peak before, −30 dB.
+const QUIET: f64 = 0.03;
+/// Shorter than this, in seconds, is a part of the sound.
+const SHORTEST_S: f64 = 0.003;
+/// A peak below −70 dB of full scale is silence: nothing can be lost.
+const LEAST_PEAK: f64 = 3e-4;
+/// Up to the edge the peak is still this part of what it was, and once sound
+/// is back it reaches this part.
+const STILL: f64 = 0.25;
+const BACK: f64 = 0.1;
+/// What is left in a silence, −50 dB; up to this many seconds. A longer one
+/// may have more in it, as nothing else looks for it.
+const LEFT: f64 = 0.003;
+const LONG_S: f64 = 0.3;
+/// Half a step of 16 bits: deeper than this no silence is said to be.
+const LEAST_STEP: f64 = 1.0 / 65_536.0;
+
+/// A silence in samples of the stream pushed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Silence {
+    pub(super) start: u64,
+    pub(super) end: u64,
+    /// Peak within it, against the peak before.
+    pub(super) factor: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum State {
+    Sound,
+    /// Since this sample; peak before and within.
+    Gone {
+        start: u64,
+        before: f64,
+        within: f64,
+    },
+}
+
+/// Sound that seems to be back.
+#[derive(Clone, Copy, Debug, Default)]
+struct Back {
+    at: u64,
+    slices: usize,
+    loud: usize,
+    peak: f64,
+}
+
+/// See the module.
+pub(super) struct SilenceFinder {
+    slice: usize,
+    shortest: u64,
+    long: u64,
+    filled: usize,
+    peak: f64,
+    /// Peaks of the slices since sound began, no more than are needed.
+    peaks: VecDeque<f64>,
+    /// What is louder is sound.
+    least: f64,
+    /// Samples taken in all, and the one behind the last that was sound.
+    taken: u64,
+    after_sound: u64,
+    state: State,
+    back: Option<Back>,
+}
+
+impl SilenceFinder {
+    pub(super) fn new(rate_hz: f64) -> Self {
+        Self {
+            slice: ((SLICE_S * rate_hz).round() as usize).max(1),
+            shortest: (SHORTEST_S * rate_hz) as u64,
+            long: (LONG_S * rate_hz) as u64,
+            filled: 0,
+            peak: 0.0,
+            peaks: VecDeque::with_capacity(KEPT + 1),
+            least: QUIET * LEAST_PEAK,
+            taken: 0,
+            after_sound: 0,
+            state: State::Sound,
+            back: None,
+        }
+    }
+
+    /// Where the silence that is under way began.
+    pub(super) fn began(&self) -> Option<u64> {
+        match self.state {
+            State::Sound => None,
+            State::Gone { start, .. } => Some(start),
+        }
+    }
+
+    /// Takes samples and hands over the silences that are over.
+    pub(super) fn push(&mut self, samples: &[f32], found: &mut Vec<Silence>) {
+        for sample in samples {
+            let sample = f64::from(sample.abs());
+            match self.state {
+                State::Sound => self.hear(sample),
+                State::Gone {
+                    start,
+                    before,
+                    within,
+                } => self.wait(sample, (start, before, within), found),
+            }
+            self.taken += 1;
+        }
+    }
+
+    fn hear(&mut self, sample: f64) {
+        if sample > self.least {
+            self.after_sound = self.taken + 1;
+        }
+        if self.slice_is_full(sample) {
+            self.keep_slice();
+        }
+        if self.taken + 1 >= self.after_sound + self.shortest && !self.peaks.is_empty() {
+            self.fall_silent();
+        }
+    }
+
+    /// Whether this sample is the last of a slice.
+    fn slice_is_full(&mut self, sample: f64) -> bool {
+        self.peak = self.peak.max(sample);
+        self.filled += 1;
+        self.filled >= self.slice
+    }
+
+    fn keep_slice(&mut self) {
+        self.peaks.push_back(self.peak);
+        (self.peak, self.filled) = (0.0, 0);
+        if self.peaks.len() > KEPT {
+            self.peaks.pop_front();
+        }
+        let before = self.peaks.iter().copied().fold(LEAST_PEAK, f64::max);
+        self.least = QUIET * before;
+    }
+
+    /// Nothing has been heard for a while: did it stop suddenly?
+    fn fall_silent(&mut self) {
+        // The slice in which it stopped may be cut short, and counts as well.
+        let silent = (self.taken + 1 - self.after_sound) as usize + self.filled;
+        let heard = self.peaks.len().saturating_sub(silent / self.slice);
+        let heard = self.peaks.range(..heard);
+        let edge = || heard.clone().rev().take(EDGE);
+        let before = heard.clone().copied().fold(0.0, f64::max);
+        let still = edge().take(NEXT).copied().fold(0.0, f64::max) >= STILL * before;
+        let loud = edge().filter(|it| **it > self.least).count();
+        if still && loud >= LEAST_LOUD && before >= LEAST_PEAK {
+            self.state = State::Gone {
+                start: self.after_sound,
+                before,
+                within: 0.0,
+            };
+        }
+        self.begin_anew();
+    }
+
+    fn begin_anew(&mut self) {
+        self.peaks.clear();
+        (self.peak, self.filled) = (0.0, 0);
+        if matches!(self.state, State::Sound) {
+            self.least = QUIET * LEAST_PEAK;
+        }
+    }
+
+    fn wait(
+        &mut self,
+        sample: f64,
+        (start, before, within): (u64, f64, f64),
+        found: &mut Vec<Silence>,
+    ) {
+        let Some(mut back) = self.back else {
+            if sample > self.least {
+                self.back = Some(Back {
+                    at: self.taken,
+                    ..Back::default()
+                });
+                self.slice_is_full(sample);
+            } else {
+                let within = within.max(sample);
+                self.state = State::Gone {
+                    start,
+                    before,
+                    within,
+                };
+            }
+            return;
+        };
+        if self.slice_is_full(sample) {
+            back.slices += 1;
+            back.loud += usize::from(self.peak > self.least);
+            back.peak = back.peak.max(self.peak);
+            (self.peak, self.filled) = (0.0, 0);
+            self.back = Some(back);
+        }
+        if back.slices < EDGE {
+            return;
+        }
+        self.back = None;
+        if back.loud < LEAST_LOUD {
+            // A click; it is still silent.
+            return;
+        }
+        let is_deep = within <= LEFT * before || back.at - start >= self.long;
+        if back.peak >= BACK * before && is_deep {
+            found.push(Silence {
+                start,
+                end: back.at,
+                factor: within.max(LEAST_STEP) / before,
+            });
+        }
+        self.state = State::Sound;
+        self.after_sound = self.taken + 1;
+        self.begin_anew();
+        self.peaks.extend([back.peak; EDGE]);
+        self.least = QUIET * back.peak.max(LEAST_PEAK);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::ops::Range;
+
+    const RATE_HZ: usize = 48_000;
+
+    fn tone(seconds: f64, gone: &[Range<usize>], left: f32) -> Vec<f32> {
+        let frames = (seconds * RATE_HZ as f64) as usize;
+        let gain = |n: &usize| {
+            if gone.iter().any(|it| it.contains(n)) {
+                left
+            } else {
+                1.0
+            }
+        };
+        (0..frames)
+            .map(|n| 0.2 * (n as f32 * 0.3).sin() * gain(&n))
+            .collect()
+    }
+
+    fn found(samples: &[f32], block: usize) -> Vec<Silence> {
+        let mut finder = SilenceFinder::new(RATE_HZ as f64);
+        let mut found = Vec::new();
+        for block in samples.chunks(block) {
+            finder.push(block, &mut found);
+        }
+        found
+    }
+
+    #[test]
+    fn silence_of_any_length_is_found_where_it_is() {
+        for ms in [5, 10, 20, 35, 50, 150, 300, 500, 1000, 3000] {
+            let gap = 20_000..20_000 + ms * 48;
+            let samples = tone(5.0, std::slice::from_ref(&gap), 0.0);
+            let silences = found(&samples, 1024);
+            assert_eq!(silences.len(), 1, "{ms} {silences:?}");
+            assert!(silences[0].start.abs_diff(20_000) < 10, "{ms} {silences:?}");
+            assert!(
+                silences[0].end.abs_diff(gap.end as u64) < 10,
+                "{ms} {silences:?}"
+            );
+            assert_eq!(found(&samples, 77), silences);
+        }
+    }
+
+    #[test]
+    fn silence_at_the_beginning_and_the_end_is_none() {
+        let frames = 2 * RATE_HZ;
+        for gap in [0..20_000, 60_000..frames, 0..frames] {
+            assert_eq!(found(&tone(2.0, &[gap.clone()], 0.0), 1024), [], "{gap:?}");
+        }
+    }
+
+    #[test]
+    fn what_fades_away_or_comes_back_slowly_is_none() {
+        let faded = |fall: f32, rise: f32| -> Vec<f32> {
+            let gain = |n: usize| {
+                let t = n as f32 / RATE_HZ as f32;
+                let down = 10_f32.powf(-(t - 0.5).max(0.0) / fall);
+                let up = 10_f32.powf(-(1.5 - t).max(0.0) / rise);
+                down.max(up)
+            };
+            let whole = tone(2.0, &[], 0.0);
+            // To 16 bits, so that the quiet end is exactly nothing.
+            let sample = |(n, x): (usize, f32)| (x * gain(n) * 32_768.0).trunc() / 32_768.0;
+            whole.into_iter().enumerate().map(sample).collect()
+        };
+        // Seconds for 20 dB.
+        for (fall, rise) in [(0.05, 0.05), (0.05, 0.001), (0.001, 0.05)] {
+            assert_eq!(found(&faded(fall, rise), 1024), [], "{fall} {rise}");
+        }
+        assert_eq!(found(&faded(0.0005, 0.0005), 1024).len(), 1);
+    }
+
+    #[test]
+    fn a_click_in_the_silence_does_not_end_it() {
+        let mut samples = tone(2.0, &[20_000..40_000], 0.0);
+        samples[30_000] = 0.5;
+        let silences = found(&samples, 1024);
+        assert_eq!(silences.len(), 1, "{silences:?}");
+        assert!(silences[0].end.abs_diff(40_000) < 10);
+    }
+
+    #[test]
+    fn pulses_with_nothing_between_them_are_a_sound_of_their_own() {
+        // A dry pulse of a few milliseconds that dies away, forty a second.
+        let pulse = |n: usize| {
+            let t = (n % 1200) as f32;
+            (0.4 * (-t / 60.0).exp() * (t * 0.4).sin() * 32_768.0).trunc() / 32_768.0
+        };
+        let samples: Vec<f32> = (0..RATE_HZ * 2).map(pulse).collect();
+        assert_eq!(found(&samples, 1024), []);
+    }
+}

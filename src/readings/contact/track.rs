@@ -1,0 +1,298 @@
+//! One channel of the contact check: what its finders find, put together and
+//! counted once.
+
+use std::collections::VecDeque;
+
+use super::breaks::{BreakFinder, Found};
+use super::crackles::CrackleFinder;
+use super::decimator::Decimator;
+use super::dips::DipFinder;
+use super::presence::Presence;
+use super::report::{ContactBreak, ContactTrack};
+use super::silences::{Silence, SilenceFinder};
+use crate::units::{Decibels, Seconds};
+
+/// Crackles are looked for at about this rate, breaks at that.
+const CRACKLE_RATE_HZ: f64 = 48_000.0;
+const BREAK_RATE_HZ: f64 = 12_000.0;
+
+/// Faults that are listed one by one; all are counted.
+const MOST_LISTED: usize = 1000;
+
+/// Impulses this close together are one crackle.
+const ONE_CRACKLE_S: f64 = 0.012;
+/// The edges of a break are no crackles, within this much.
+const EDGE_S: f64 = 0.004;
+/// Breaks nearer to each other than this are one.
+const SAME_BREAK_S: f64 = 0.001;
+/// So many breaks are held against those that are found later.
+const NEWEST_BREAKS: usize = 8;
+/// A crackle waits this long for the break that it may be the edge of.
+const WAIT_S: f64 = 0.5;
+
+/// Levels are remembered so far back, in tenths of a second, for faults that
+/// are found late.
+const LEVELS_KEPT: usize = 12;
+
+/// Ways to find a break, the least exact first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Exactness {
+    Dip,
+    Steady,
+    Silence,
+}
+
+/// A break that may be found once more, in seconds.
+struct Newest {
+    start: f64,
+    end: f64,
+    exact: Exactness,
+    /// Its place in the list.
+    place: usize,
+}
+
+/// One channel with what was found on it.
+pub(super) struct Track {
+    pub(super) name: ContactTrack,
+    to_crackle_rate: Decimator,
+    to_break_rate: Decimator,
+    crackle_rate_hz: f64,
+    break_rate_hz: f64,
+    crackle_finder: CrackleFinder,
+    break_finder: BreakFinder,
+    dip_finder: DipFinder,
+    silence_finder: SilenceFinder,
+    silences: Vec<Silence>,
+    /// The silence under way: where it began and the level before it.
+    silent_since: Option<(u64, Decibels)>,
+    /// Seconds pushed in all, and before the finders began anew.
+    pushed_s: f64,
+    began_s: f64,
+    found: Vec<Found>,
+    found_dips: Vec<Found>,
+    whole: Vec<f64>,
+    impulses: Vec<u64>,
+    /// Impulses that may be edges of breaks.
+    waiting: VecDeque<f64>,
+    last_crackle_s: Option<f64>,
+    levels: VecDeque<(f64, Decibels)>,
+    pub(super) crackles: u64,
+    pub(super) crackle_places: Vec<(Seconds, Decibels)>,
+    pub(super) break_count: u64,
+    breaks: Vec<ContactBreak>,
+    /// Those that may be found once more.
+    newest_breaks: VecDeque<Newest>,
+    /// Whether sound is there, every few milliseconds.
+    presence: Presence,
+    rate_hz: f64,
+}
+
+impl Track {
+    pub(super) fn new(name: ContactTrack, rate_hz: f64) -> Self {
+        let to_crackle_rate = Decimator::new(rate_hz, CRACKLE_RATE_HZ);
+        let to_break_rate = Decimator::new(rate_hz, BREAK_RATE_HZ);
+        Self {
+            name,
+            crackle_rate_hz: rate_hz / to_crackle_rate.factor() as f64,
+            break_rate_hz: rate_hz / to_break_rate.factor() as f64,
+            to_crackle_rate,
+            to_break_rate,
+            crackle_finder: CrackleFinder::new(),
+            break_finder: BreakFinder::new(),
+            dip_finder: DipFinder::new(),
+            silence_finder: SilenceFinder::new(rate_hz),
+            silences: Vec::new(),
+            silent_since: None,
+            pushed_s: 0.0,
+            began_s: 0.0,
+            found: Vec::new(),
+            found_dips: Vec::new(),
+            whole: Vec::new(),
+            impulses: Vec::new(),
+            waiting: VecDeque::new(),
+            last_crackle_s: None,
+            levels: VecDeque::new(),
+            crackles: 0,
+            crackle_places: Vec::new(),
+            break_count: 0,
+            breaks: Vec::new(),
+            newest_breaks: VecDeque::new(),
+            presence: Presence::new(rate_hz),
+            rate_hz,
+        }
+    }
+
+    pub(super) fn remember_level(&mut self, now_s: f64, level: Option<Decibels>) {
+        if let Some(level) = level {
+            self.levels.push_back((now_s, level));
+        }
+        if self.levels.len() > LEVELS_KEPT {
+            self.levels.pop_front();
+        }
+    }
+
+    /// The level let through just before a moment.
+    fn level_at(&self, at_s: f64) -> Decibels {
+        let before = self.levels.iter().rev().find(|(when, _)| *when <= at_s);
+        let known = before.or(self.levels.front());
+        known.map_or(Decibels(-100.0), |(_, level)| *level)
+    }
+
+    pub(super) fn push(&mut self, samples: &[f32]) {
+        self.pushed_s += samples.len() as f64 / self.rate_hz;
+        self.presence.push(samples);
+        self.whole.clear();
+        self.to_crackle_rate.push(samples, &mut self.whole);
+        self.crackle_finder.samples().extend_from_slice(&self.whole);
+        self.crackle_finder.look(&mut self.impulses);
+        self.dip_finder.samples().extend_from_slice(&self.whole);
+        self.dip_finder.look(&mut self.found_dips);
+        self.to_break_rate
+            .push(samples, self.break_finder.samples());
+        self.break_finder.look(&mut self.found);
+        self.silence_finder.push(samples, &mut self.silences);
+        self.take_impulses();
+        self.take_breaks();
+        self.take_silences();
+        self.settle_crackles(self.pushed_s - WAIT_S);
+    }
+
+    fn take_impulses(&mut self) {
+        let delay_s = self.to_crackle_rate.delay() / self.rate_hz;
+        for at in self.impulses.drain(..) {
+            let at_s = self.began_s + at as f64 / self.crackle_rate_hz - delay_s;
+            self.waiting.push_back(at_s);
+        }
+    }
+
+    fn take_breaks(&mut self) {
+        let begun = |delay: f64| self.began_s - delay / self.rate_hz;
+        let steady = (begun(self.to_break_rate.delay()), self.break_rate_hz);
+        let dips = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
+        let mut found = Vec::new();
+        let finds = [
+            (&mut self.found, steady, Exactness::Steady),
+            (&mut self.found_dips, dips, Exactness::Dip),
+        ];
+        for (finds, (begun_s, rate_hz), exact) in finds {
+            found.extend(finds.drain(..).map(|it| {
+                let seconds = |at: u64| begun_s + at as f64 / rate_hz;
+                (seconds(it.start), seconds(it.end), it.factor, exact)
+            }));
+        }
+        for (start, end, factor, exact) in found {
+            let it = ContactBreak {
+                start: Seconds(start.max(0.0)),
+                length: Seconds(end - start),
+                depth: Decibels(-20.0 * factor.log10()),
+                level: self.level_at(start),
+            };
+            self.take_break([start, end], it, exact);
+        }
+    }
+
+    fn take_silences(&mut self) {
+        let seconds = |at: u64| self.began_s + at as f64 / self.rate_hz;
+        let mut found = Vec::new();
+        for it in self.silences.drain(..) {
+            let (start, end) = (seconds(it.start), seconds(it.end));
+            // Levels are not remembered for as long as a silence may last.
+            let known = self.silent_since.filter(|(at, _)| *at == it.start);
+            let silence = ContactBreak {
+                start: Seconds(start),
+                length: Seconds(end - start),
+                depth: Decibels(-20.0 * it.factor.log10()),
+                level: known.map_or(Decibels(f64::NAN), |(_, level)| level),
+            };
+            found.push(([start, end], known.is_some(), silence));
+        }
+        for (ends, is_known, mut it) in found {
+            if !is_known {
+                it.level = self.level_at(ends[0]);
+            }
+            self.take_break(ends, it, Exactness::Silence);
+        }
+        let began = self.silence_finder.began();
+        if began != self.silent_since.map(|(at, _)| at) {
+            let level = |at: u64| self.level_at(self.began_s + at as f64 / self.rate_hz);
+            self.silent_since = began.map(|at| (at, level(at)));
+        }
+    }
+
+    /// Long silences are found later than short breaks that come after them
+    /// began.
+    pub(super) fn breaks_in_order(&self) -> Vec<ContactBreak> {
+        let mut breaks = self.breaks.clone();
+        breaks.sort_by(|a, b| a.start.0.total_cmp(&b.start.0));
+        breaks
+    }
+
+    fn take_break(&mut self, [start, end]: [f64; 2], it: ContactBreak, exact: Exactness) {
+        self.waiting
+            .retain(|at| (at - start).abs() > EDGE_S && (at - end).abs() > EDGE_S);
+        // All ways of looking may find the same one, the less exact first.
+        let same = |known: &&mut Newest| {
+            known.start <= end + SAME_BREAK_S && start <= known.end + SAME_BREAK_S
+        };
+        if let Some(newest) = self.newest_breaks.iter_mut().rev().find(same) {
+            if exact > newest.exact {
+                (newest.start, newest.end, newest.exact) = (start, end, exact);
+                if let Some(known) = self.breaks.get_mut(newest.place) {
+                    *known = it;
+                }
+            }
+            return;
+        }
+        // Those beyond the list have no place in it, but are known.
+        self.newest_breaks.push_back(Newest {
+            start,
+            end,
+            exact,
+            place: self.break_count as usize,
+        });
+        if self.newest_breaks.len() > NEWEST_BREAKS {
+            self.newest_breaks.pop_front();
+        }
+        self.break_count += 1;
+        if self.breaks.len() < MOST_LISTED {
+            self.breaks.push(it);
+        }
+    }
+
+    /// Counts the crackles before a moment.
+    fn settle_crackles(&mut self, until_s: f64) {
+        while self.waiting.front().is_some_and(|at| *at < until_s) {
+            let Some(at) = self.waiting.pop_front() else {
+                return;
+            };
+            let same = self
+                .last_crackle_s
+                .is_some_and(|last| at - last < ONE_CRACKLE_S);
+            if same || self.presence.begins_or_ends_at(at) {
+                continue;
+            }
+            self.last_crackle_s = Some(at);
+            self.crackles += 1;
+            if self.crackle_places.len() < MOST_LISTED {
+                let level = self.level_at(at);
+                self.crackle_places.push((Seconds(at.max(0.0)), level));
+            }
+        }
+    }
+
+    pub(super) fn finish(&mut self) {
+        self.settle_crackles(f64::INFINITY);
+    }
+
+    pub(super) fn start_anew(&mut self) {
+        self.settle_crackles(f64::INFINITY);
+        self.to_crackle_rate = Decimator::new(self.rate_hz, CRACKLE_RATE_HZ);
+        self.to_break_rate = Decimator::new(self.rate_hz, BREAK_RATE_HZ);
+        self.crackle_finder = CrackleFinder::new();
+        self.break_finder = BreakFinder::new();
+        self.dip_finder = DipFinder::new();
+        self.silence_finder = SilenceFinder::new(self.rate_hz);
+        self.silent_since = None;
+        self.began_s = self.pushed_s;
+    }
+}
