@@ -416,6 +416,7 @@ fn a_balance_control_has_moved_and_its_tracking_is_not_told() {
         frame[0] *= (2.0 * at).min(1.0).powi(2);
         frame[1] *= (2.0 - 2.0 * at).min(1.0).powi(2);
     }
+    played::recorded(&mut samples, 2);
     let report = checked(&samples, 2);
     assert_eq!(report.verdict(), ContactVerdict::Clean);
     assert!(report.passes >= 3, "{}", report.passes);

@@ -198,11 +198,13 @@ impl ContactReport {
     /// breaks, or what a channel was gone for without one.
     pub fn lost_per_sweep(&self) -> Seconds {
         let lost = |it: &ContactChannel| {
-            let breaks: f64 = it.breaks.iter().map(|it| it.length.0).sum();
+            // An empty sum of floating-point numbers is −0.
+            let breaks = it.breaks.iter().fold(0.0, |sum, it| sum + it.length.0);
             let gone = self.gone().filter(|gone| gone.track == it.track);
             gone.map_or(breaks, |gone| breaks.max(gone.gone.0))
         };
-        Seconds(self.channels.iter().map(lost).sum::<f64>() / self.sweeps())
+        let all = self.channels.iter().map(lost).fold(0.0, |sum, it| sum + it);
+        Seconds(all / self.sweeps())
     }
 
     /// The highest level of any channel.

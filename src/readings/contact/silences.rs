@@ -19,20 +19,16 @@ const EDGE: usize = 10;
 const LEAST_LOUD: usize = 8;
 /// And it is still whole within so many, the one cut short among them.
 const NEXT: usize = 3;
-/// Sound is what is louder than this part of the peak before, −30 dB.
-const QUIET: f64 = 0.03;
+/// Sound is what is louder than this part of the peak before, −50 dB.
+const QUIET: f64 = 0.003;
 /// Shorter than this, in seconds, is a part of the sound.
 const SHORTEST_S: f64 = 0.003;
-/// A peak below −70 dB of full scale is silence: nothing can be lost.
-const LEAST_PEAK: f64 = 3e-4;
+/// A peak below −60 dB of full scale is silence: nothing can be lost.
+const LEAST_PEAK: f64 = 1e-3;
 /// Up to the edge the peak is still this part of what it was, and once sound
 /// is back it reaches this part.
-const STILL: f64 = 0.25;
-const BACK: f64 = 0.1;
-/// What is left in a silence, −50 dB; up to this many seconds. A longer one
-/// may have more in it, as nothing else looks for it.
-const LEFT: f64 = 0.003;
-const LONG_S: f64 = 0.3;
+const STILL: f64 = 0.12;
+const BACK: f64 = 0.008;
 /// Half a step of 16 bits: deeper than this no silence is said to be.
 const LEAST_STEP: f64 = 1.0 / 65_536.0;
 
@@ -69,7 +65,6 @@ struct Back {
 pub(super) struct SilenceFinder {
     slice: usize,
     shortest: u64,
-    long: u64,
     filled: usize,
     peak: f64,
     /// Peaks of the slices since sound began, no more than are needed.
@@ -88,7 +83,6 @@ impl SilenceFinder {
         Self {
             slice: ((SLICE_S * rate_hz).round() as usize).max(1),
             shortest: (SHORTEST_S * rate_hz) as u64,
-            long: (LONG_S * rate_hz) as u64,
             filled: 0,
             peak: 0.0,
             peaks: VecDeque::with_capacity(KEPT + 1),
@@ -219,8 +213,7 @@ impl SilenceFinder {
             // A click; it is still silent.
             return;
         }
-        let is_deep = within <= LEFT * before || back.at - start >= self.long;
-        if back.peak >= BACK * before && is_deep {
+        if back.peak >= BACK * before {
             found.push(Silence {
                 start,
                 end: back.at,

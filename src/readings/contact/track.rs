@@ -259,6 +259,14 @@ impl Track {
         }
     }
 
+    /// Whether a break that was found sooner than the impulse began or ended
+    /// here.
+    fn is_an_edge(&self, at_s: f64) -> bool {
+        let near = |edge: f64| (at_s - edge).abs() <= EDGE_S;
+        let mut breaks = self.newest_breaks.iter();
+        breaks.any(|it| near(it.start) || near(it.end))
+    }
+
     /// Counts the crackles before a moment.
     fn settle_crackles(&mut self, until_s: f64) {
         while self.waiting.front().is_some_and(|at| *at < until_s) {
@@ -268,7 +276,7 @@ impl Track {
             let same = self
                 .last_crackle_s
                 .is_some_and(|last| at - last < ONE_CRACKLE_S);
-            if same || self.presence.begins_or_ends_at(at) {
+            if same || self.is_an_edge(at) || self.presence.begins_or_ends_at(at) {
                 continue;
             }
             self.last_crackle_s = Some(at);
