@@ -6,7 +6,8 @@
 //! it is plain to see: sound stops within a few milliseconds, deeper than it
 //! varies by itself, and is back as suddenly. A hand that turns the control
 //! down, a fade, or notes that die away take longer; silence that nothing
-//! comes before or after is the beginning or the end of the record.
+//! comes before or after is the beginning or the end of the record. Where the
+//! music itself just had a rest, nobody can tell.
 
 use std::collections::VecDeque;
 
