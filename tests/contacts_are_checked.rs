@@ -458,7 +458,10 @@ fn any_tone_will_do_and_text_and_json_say_the_same() {
     let highest =
         ["left", "right"].map(|it| object["contact"][it]["level_dbfs"][1].as_f64().unwrap());
     let level = object["signal"]["level_dbfs"].as_f64().unwrap();
-    assert_eq!(level, highest[0].max(highest[1]));
+    assert!(
+        (level - highest[0].max(highest[1])).abs() < 0.01,
+        "{object}"
+    );
     let text = read(folder.path(), &["--contact", "tone.wav"]);
     let text = String::from_utf8(text.stdout).unwrap();
     for side in ["left", "right"] {

@@ -6,8 +6,7 @@
 //! it is plain to see: sound stops within a few milliseconds, deeper than it
 //! varies by itself, and is back as suddenly. A hand that turns the control
 //! down, a fade, or notes that die away take longer; silence that nothing
-//! comes before or after is the beginning or the end of the record. Where the
-//! music itself just had a rest, nobody can tell.
+//! comes before or after is the beginning or the end of the record.
 
 use std::collections::VecDeque;
 
@@ -26,10 +25,19 @@ const QUIET: f64 = 0.003;
 const SHORTEST_S: f64 = 0.003;
 /// A peak below −60 dB of full scale is silence: nothing can be lost.
 const LEAST_PEAK: f64 = 1e-3;
-/// Up to the edge the peak is still this part of what it was, and once sound
-/// is back it reaches this part.
+/// Up to the edge the peak is still this part of what it was, or this many
+/// times the faintest sound.
 const STILL: f64 = 0.12;
-const BACK: f64 = 0.008;
+const STILL_TIMES: f64 = 10.0;
+/// Sound that comes back in a rest of the music is quieter. In a silence that
+/// has next to nothing in it, it is what is louder than this part of the peak
+/// before, −70 dB, than four steps of 16 bits, and than so many times what the
+/// silence began with.
+const FAINT: f64 = 3e-4;
+const FAINTEST: f64 = 4.0 / 32_768.0;
+const TIMES: f64 = 4.0;
+/// Sound that is back at once is by so much louder than the faintest.
+const BACK: f64 = 2.7;
 /// Half a step of 16 bits: deeper than this no silence is said to be.
 const LEAST_STEP: f64 = 1.0 / 65_536.0;
 
@@ -153,17 +161,22 @@ impl SilenceFinder {
         // The slice in which it stopped may be cut short, and counts as well.
         let silent = (self.taken + 1 - self.after_sound) as usize + self.filled;
         let heard = self.peaks.len().saturating_sub(silent / self.slice);
+        let begun = self.peaks.range((heard + 1).min(self.peaks.len())..);
+        let within = begun.copied().fold(self.peak, f64::max);
         let heard = self.peaks.range(..heard);
         let edge = || heard.clone().rev().take(EDGE);
         let before = heard.clone().copied().fold(0.0, f64::max);
-        let still = edge().take(NEXT).copied().fold(0.0, f64::max) >= STILL * before;
+        let faint = FAINTEST.max(FAINT * before).max(TIMES * within);
+        let last = edge().take(NEXT).copied().fold(0.0, f64::max);
+        let still = last >= STILL * before || last >= STILL_TIMES * faint;
         let loud = edge().filter(|it| **it > self.least).count();
         if still && loud >= LEAST_LOUD && before >= LEAST_PEAK {
             self.state = State::Gone {
                 start: self.after_sound,
                 before,
-                within: 0.0,
+                within,
             };
+            self.least = self.least.min(faint);
         }
         self.begin_anew();
     }
@@ -214,7 +227,7 @@ impl SilenceFinder {
             // A click; it is still silent.
             return;
         }
-        if back.peak >= BACK * before {
+        if back.peak >= BACK * self.least {
             found.push(Silence {
                 start,
                 end: back.at,
@@ -279,7 +292,7 @@ mod tests {
     fn silence_at_the_beginning_and_the_end_is_none() {
         let frames = 2 * RATE_HZ;
         for gap in [0..20_000, 60_000..frames, 0..frames] {
-            assert_eq!(found(&tone(2.0, &[gap.clone()], 0.0), 1024), [], "{gap:?}");
+            assert_eq!(found(&tone(2.0, std::slice::from_ref(&gap), 0.0), 1024), []);
         }
     }
 
@@ -306,7 +319,8 @@ mod tests {
 
     #[test]
     fn a_click_in_the_silence_does_not_end_it() {
-        let mut samples = tone(2.0, &[20_000..40_000], 0.0);
+        let gap = 20_000..40_000;
+        let mut samples = tone(2.0, std::slice::from_ref(&gap), 0.0);
         samples[30_000] = 0.5;
         let silences = found(&samples, 1024);
         assert_eq!(silences.len(), 1, "{silences:?}");

@@ -21,6 +21,9 @@ const MOST_LISTED: usize = 1000;
 
 /// Impulses this close together are one crackle.
 const ONE_CRACKLE_S: f64 = 0.012;
+/// What cannot be foreseen and lies lower than this, in dB of full scale, is
+/// the recorder's own noise and rounding, and its dips are no breaks.
+const NOISE_DBFS: f64 = -66.0;
 /// The edges of a break are no crackles, within this much.
 const EDGE_S: f64 = 0.004;
 /// Breaks nearer to each other than this are one.
@@ -187,7 +190,9 @@ impl Track {
                 depth: Decibels(-20.0 * factor.log10()),
                 level: self.level_at(start),
             };
-            self.take_break([start, end], it, exact);
+            if exact > Exactness::Dip || it.level.0 > NOISE_DBFS {
+                self.take_break([start, end], it, exact);
+            }
         }
     }
 
