@@ -139,15 +139,18 @@ impl ScreenState {
             .filter(|step| self.routine.mark(*step) == Mark::Open)
             .map(Step::name)
             .collect();
-        self.message = Some(if !open.is_empty() {
+        let rest = if open.is_empty() {
+            ALL_DONE.to_owned()
+        } else {
             format!(
                 "this is the last step; not done: {}. What was kept is in the record, q quits",
                 open.join(", ")
             )
-        } else if self.all_runs_are_set() {
-            format!("all runs are set, none moved by more than it may; {ALL_DONE}")
+        };
+        self.message = Some(if self.all_runs_are_set() {
+            format!("all runs are set, none moved by more than it may; {rest}")
         } else {
-            ALL_DONE.to_owned()
+            rest
         });
         Vec::new()
     }
