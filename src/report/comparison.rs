@@ -246,7 +246,7 @@ fn wiper_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
     // What was kept first is what was swept before cleaning.
     let change = sweep::Comparison::of(before, newest, Between::Cleaned(1)).sentence;
     Some(format!(
-        "The wiper was {} and is {} now. {change}",
+        "Wiper before: {}; now: {}. {change}",
         headline(before),
         headline(newest)
     ))
