@@ -3,20 +3,26 @@
 //! `cargo bench --bench matching -- accuracy 120`: so many tapes of invented
 //! music on each of two machines, −10 to +10 % off, heard for 10, 30 and 60 s.
 //! `-- wrong 300`: so many tapes held against the copy of other music, half of
-//! it over the same drums. `-- cost`: a copy of 60 minutes made ready, and
+//! it over the same drums. `-- short 100`: copies of 5 to 10 s, with the tape of
+//! each and one of other music. `-- long 100`: so many worn tapes in a copy of 60
+//! minutes, and when they are found. `-- cost`: a copy of 60 minutes made ready, and
 //! followed. Nothing said: all, with these numbers.
 
 #[path = "../support/tunes.rs"]
 mod tunes;
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
-use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report};
+use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report, SpeedFound, State};
 use tunes::{Player, RATE_HZ, between, chance, tune};
 
 const TIMES_S: [f64; 3] = [10.0, 30.0, 60.0];
 const TUNES: u64 = 8;
+
+/// Other music is heard so long: it is searched for four times.
+const WRONG_S: f64 = 12.0;
 const TUNE_S: f64 = 150.0;
 
 fn main() {
@@ -36,6 +42,12 @@ fn main() {
     }
     if let Some(count) = of("wrong", 300) {
         wrong(count);
+    }
+    if let Some(count) = of("short", 100) {
+        short(count);
+    }
+    if let Some(count) = of("long", 100) {
+        long(count);
     }
     if of("cost", 1).is_some() {
         cost();
@@ -73,6 +85,34 @@ struct Row {
     missed: Vec<u64>,
 }
 
+impl Row {
+    fn add(&mut self, found: &SpeedFound, speed: f64) {
+        let error = 1e6 * (found.ratio / speed - 1.0).abs();
+        let limit = 1e6 * found.uncertainty.half_width.hypot(found.noise);
+        self.errors_ppm.push(error);
+        self.limits_ppm.push(limit);
+        self.within += usize::from(error <= limit);
+    }
+
+    fn print(&mut self, name: &str, count: u64) {
+        let found = self.errors_ppm.len();
+        self.errors_ppm.sort_by(f64::total_cmp);
+        self.limits_ppm.sort_by(f64::total_cmp);
+        let errors = |part| of(&self.errors_ppm, part);
+        println!(
+            "{name}  {found:>3} of {count:<4} {:>14.1}, {:.1}, {:.1} {:>22.1}   {:.1} %",
+            errors(0.5),
+            errors(0.95),
+            errors(1.0),
+            of(&self.limits_ppm, 0.5),
+            100.0 * self.within as f64 / found.max(1) as f64,
+        );
+        if !self.missed.is_empty() {
+            println!("         not found, by seed: {:?}", self.missed);
+        }
+    }
+}
+
 fn accuracy(count: u64) {
     println!(
         "machine  heard  found      error, ppm: median, 95 of 100, largest   ± median   within ±"
@@ -98,30 +138,12 @@ fn accuracy(count: u64) {
                     row.missed.push(seed);
                     continue;
                 };
-                let error = 1e6 * (found.ratio / speed - 1.0).abs();
-                let limit = 1e6 * found.uncertainty.half_width.hypot(found.noise);
-                row.errors_ppm.push(error);
-                row.limits_ppm.push(limit);
-                row.within += usize::from(error <= limit);
+                row.add(&found, speed);
             }
         }
         for (row, seconds) in rows.iter_mut().zip(TIMES_S) {
-            let found = row.errors_ppm.len();
-            row.errors_ppm.sort_by(f64::total_cmp);
-            row.limits_ppm.sort_by(f64::total_cmp);
-            let errors = |part| of(&row.errors_ppm, part);
-            println!(
-                "{}  {seconds:>4.0} s  {found:>3} of {count:<4} {:>14.1}, {:.1}, {:.1} {:>22.1}   {:.1} %",
-                if worn { "worn   " } else { "good   " },
-                errors(0.5),
-                errors(0.95),
-                errors(1.0),
-                of(&row.limits_ppm, 0.5),
-                100.0 * row.within as f64 / found.max(1) as f64,
-            );
-            if !row.missed.is_empty() {
-                println!("         not found, by seed: {:?}", row.missed);
-            }
+            let machine = if worn { "worn   " } else { "good   " };
+            row.print(&format!("{machine}  {seconds:>4.0} s"), count);
         }
     }
 }
@@ -135,30 +157,138 @@ fn of(sorted: &[f64], part: f64) -> f64 {
         .unwrap_or(f64::NAN)
 }
 
+/// A tape held against a copy of other music; whether it is taken for it.
+fn wrong_one(copies: &[Arc<Copy>], seed: u64) -> bool {
+    let mut chance = chance(1000 + seed);
+    let which = seed % TUNES;
+    // Every other tape has the drums of the copy, near its tempo.
+    let shares = (seed / TUNES).is_multiple_of(2);
+    let drums = if shares { which } else { 50 + seed };
+    let off = if shares { 0.01 } else { 0.1 };
+    let player = Player {
+        seed,
+        ..Player::good(between(&mut chance, 1.0 - off, 1.0 + off), 1.0, WRONG_S)
+    };
+    let tape = player.play(&tune(10_000 + seed, drums, 1.2 * WRONG_S));
+    let mut matcher = Matcher::new(Arc::clone(&copies[which as usize]), RATE_HZ);
+    matcher.push(&tape);
+    matcher.report().speed.is_some()
+}
+
+/// Works on all cores it is given, and tells now and then how far it is.
 fn wrong(count: u64) {
     let copies: Vec<Arc<Copy>> = (0..TUNES).map(|k| ready(&tune(200 + k, k, 60.0))).collect();
-    let mut accepted = Vec::new();
+    let cores = std::thread::available_parallelism().map_or(1, |cores| cores.get() as u64);
+    let done = AtomicU64::new(0);
+    let of_core = &|core: u64| -> Vec<u64> {
+        let seeds = (core..count).step_by(cores as usize);
+        let taken = seeds.filter(|seed| {
+            let taken = wrong_one(&copies, *seed);
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            if done.is_multiple_of(100) {
+                eprintln!("{done} of {count}");
+            }
+            taken
+        });
+        taken.collect()
+    };
+    let accepted: Vec<u64> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..cores)
+            .map(|core| scope.spawn(move || of_core(core)))
+            .collect();
+        let all = workers.into_iter();
+        all.flat_map(|worker| worker.join().expect("no tape panics"))
+            .collect()
+    });
+    println!(
+        "other music, {WRONG_S} s, half of it over the same drums: {} of {count} accepted {accepted:?}",
+        accepted.len()
+    );
+}
+
+/// A tape that begins and ends with its short copy, and other music over the
+/// same drums that does not end with it.
+fn short(count: u64) {
+    let (mut row, mut taken) = (Row::default(), Vec::new());
     for seed in 0..count {
-        let mut chance = chance(1000 + seed);
-        let which = seed % TUNES;
-        // Every other tape has the drums of the copy, near its tempo.
-        let shares = (seed / TUNES).is_multiple_of(2);
-        let drums = if shares { which } else { 50 + seed };
-        let off = if shares { 0.01 } else { 0.1 };
-        let player = Player {
-            seed,
-            ..Player::good(between(&mut chance, 1.0 - off, 1.0 + off), 1.0, 20.0)
+        let mut chance = chance(90_000 + seed);
+        let seconds = between(&mut chance, 5.0, 10.0);
+        let music = tune(20_000 + seed, seed, seconds);
+        let copy = ready(&music);
+        let heard = |music: &[f32], speed: f64, seconds: f64| {
+            let player = Player {
+                seed,
+                ..Player::good(speed, 0.0, seconds)
+            };
+            let mut matcher = Matcher::new(Arc::clone(&copy), RATE_HZ);
+            matcher.push(&player.play(music));
+            matcher.report().speed
         };
-        let tape = player.play(&tune(10_000 + seed, drums, 25.0));
-        let mut matcher = Matcher::new(Arc::clone(&copies[which as usize]), RATE_HZ);
-        matcher.push(&tape);
-        if matcher.report().speed.is_some() {
-            accepted.push(seed);
+        let speed = between(&mut chance, 0.9, 1.1);
+        match heard(&music, speed, seconds / speed) {
+            Some(found) => row.add(&found, speed),
+            None => row.missed.push(seed),
+        }
+        if heard(&tune(30_000 + seed, seed, 15.0), speed, WRONG_S).is_some() {
+            taken.push(seed);
         }
     }
+    row.print("copies of 5 to 10 s", count);
     println!(
-        "other music, 20 s, half of it over the same drums: {} of {count} accepted {accepted:?}",
-        accepted.len()
+        "other music, {WRONG_S} s, over the same drums: {} of {count} taken for it {taken:?}",
+        taken.len()
+    );
+}
+
+/// Sixty minutes, 24 tunes one after the other.
+fn an_hour() -> Vec<f32> {
+    (0..24)
+        .flat_map(|k| tune(400 + k, 400 + k, 150.0))
+        .collect()
+}
+
+fn long(count: u64) {
+    const MOST_S: usize = 40;
+    let music = an_hour();
+    let copy = ready(&music);
+    let (mut found_s, mut wrong, mut missed) = (Vec::new(), Vec::new(), Vec::new());
+    for seed in 0..count {
+        let mut chance = chance(70_000 + seed);
+        let speed = between(&mut chance, 0.9, 1.1);
+        let start_s = between(&mut chance, 0.0, 3600.0 - 2.0 * MOST_S as f64);
+        let player = Player {
+            seed,
+            ..Player::good(speed, start_s, MOST_S as f64)
+        };
+        let tape = player.worn().play(&music);
+        let mut matcher = Matcher::new(Arc::clone(&copy), RATE_HZ);
+        let found = tape
+            .chunks(RATE_HZ as usize / 10)
+            .enumerate()
+            .find(|(_, block)| {
+                matcher.push(block);
+                matcher.state() == State::Following
+            });
+        let Some((tenths, _)) = found else {
+            missed.push(seed);
+            continue;
+        };
+        let ratio = matcher.report().speed.map_or(f64::NAN, |found| found.ratio);
+        if (ratio / speed - 1.0).abs() < 0.001 {
+            found_s.push(0.1 * (tenths + 1) as f64);
+        } else {
+            wrong.push(seed);
+        }
+    }
+    found_s.sort_by(f64::total_cmp);
+    println!(
+        "worn tapes in a copy of 60 min: {} of {count} found, median {:.1} s, 95 in 100 {:.1} s, last {:.1} s; \
+         within 10 s {}; at a wrong place {wrong:?}, not in {MOST_S} s {missed:?}",
+        found_s.len(),
+        of(&found_s, 0.5),
+        of(&found_s, 0.95),
+        of(&found_s, 1.0),
+        found_s.partition_point(|found| *found <= 10.0),
     );
 }
 

@@ -84,7 +84,19 @@ fn note(
 ) {
     let hz = 440.0 * (f64::from(pitch - 69) / 12.0).exp2();
     let phases: [f64; 6] = std::array::from_fn(|_| between(chance, 0.0, TAU));
+    // Each overtone as a turning pointer: a sine a sample would cost far more.
+    let overtones = (1..).zip(&phases).filter_map(|(harmonic, phase)| {
+        let harmonic = f64::from(harmonic);
+        let turn = TAU * harmonic * hz / RATE;
+        (harmonic * hz < 5000.0).then(|| {
+            let loud = harmonic.powf(-1.2);
+            ([loud * phase.sin(), loud * phase.cos()], turn.sin_cos())
+        })
+    });
+    let mut overtones: Vec<([f64; 2], (f64, f64))> = overtones.collect();
     let from = (at_s * RATE) as usize;
+    let fade = (-fall / RATE).exp();
+    let mut loud = loud;
     for k in 0..(held_s * RATE) as usize {
         let Some(slot) = samples.get_mut(from + k) else {
             return;
@@ -94,13 +106,15 @@ fn note(
             .min((held_s - time_s) / 0.03)
             .clamp(0.0, 1.0);
         let mut sum = 0.0;
-        for (harmonic, phase) in (1..).zip(&phases) {
-            let harmonic = f64::from(harmonic);
-            if harmonic * hz < 5000.0 {
-                sum += (TAU * harmonic * hz * time_s + phase).sin() / harmonic.powf(1.2);
-            }
+        for ([sine, cosine], (up, along)) in &mut overtones {
+            sum += *sine;
+            (*sine, *cosine) = (
+                *sine * *along + *cosine * *up,
+                *cosine * *along - *sine * *up,
+            );
         }
-        *slot += (loud * edge * (-fall * time_s).exp() * sum) as f32;
+        *slot += (loud * edge * sum) as f32;
+        loud *= fade;
     }
 }
 

@@ -5,10 +5,11 @@
 //! sustained counts as much as drums. The likeness is the correlation
 //! coefficient under a window, Σ h a b / √(Σ h a² Σ h b²), for every lag.
 
+use std::f64::consts::TAU;
 use std::sync::Arc;
 
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
-use rustfft::num_complex::Complex32;
+use rustfft::num_complex::{Complex32, Complex64};
 
 use super::RATE;
 
@@ -73,12 +74,14 @@ pub struct Ear {
     masks: [Vec<f32>; BANDS],
     /// The window, in the middle of the transform.
     window: Vec<f32>,
-    window_spectrum: Vec<Complex32>,
+    /// One turn in as many steps as the window has.
+    turns: Vec<Complex64>,
     scratch: Vec<Complex32>,
     bins: Vec<Complex32>,
     work: Vec<Complex32>,
     time: Vec<f32>,
     shape: Vec<f32>,
+    energies: Vec<f32>,
     together: Vec<f32>,
     curves: [Vec<f32>; BANDS],
 }
@@ -91,32 +94,32 @@ impl Ear {
         let inverse = planner.plan_fft_inverse(scale.length);
         let half = (scale.window_s * RATE / 2.0) as usize;
         let middle = scale.length / 2;
+        let step = TAU / (2 * half) as f64;
+        let turns: Vec<Complex64> = (0..2 * half)
+            .map(|k| Complex64::cis(step * k as f64))
+            .collect();
         let mut window = vec![0.0; scale.length];
-        for k in 1..2 * half {
-            let turn = std::f64::consts::TAU * k as f64 / (2 * half) as f64;
-            window[middle - half + k] = (0.5 - 0.5 * turn.cos()) as f32;
+        for (slot, turn) in window[middle - half..].iter_mut().zip(&turns) {
+            *slot = (0.5 - 0.5 * turn.re) as f32;
         }
         let bins = scale.length / 2 + 1;
         let longest = forward.get_scratch_len().max(inverse.get_scratch_len());
-        let mut ear = Self {
+        Self {
             masks: EDGES_HZ.map(|edges| mask(edges, bins)),
-            window_spectrum: vec![Complex32::default(); bins],
             scratch: vec![Complex32::default(); longest],
             bins: vec![Complex32::default(); bins],
             work: vec![Complex32::default(); bins],
             time: vec![0.0; scale.length],
             shape: vec![0.0; scale.length],
+            energies: Vec::new(),
             together: Vec::new(),
             curves: std::array::from_fn(|_| Vec::new()),
             window,
+            turns,
             scale,
             forward,
             inverse,
-        };
-        ear.time.copy_from_slice(&ear.window);
-        ear.transform();
-        std::mem::swap(&mut ear.window_spectrum, &mut ear.work);
-        ear
+        }
     }
 
     /// Samples that are taken at once, their middle being the place.
@@ -167,22 +170,41 @@ impl Ear {
             let lags = self.lags();
             let curve = &mut self.curves[band];
             curve.clear();
-            curve.extend(lags.clone().map(|at| self.time[at]));
-            for (slot, x) in self.time.iter_mut().zip(&self.shape) {
-                *slot = x * x;
-            }
-            self.transform();
-            times_conjugate(&mut self.work, &self.window_spectrum);
-            self.back();
-            let most = lags.clone().map(|at| self.time[at]).fold(0.0, f32::max);
-            for (value, at) in self.curves[band].iter_mut().zip(lags) {
-                let both = piece.energy[band] * self.time[at].max(0.05 * most);
+            curve.extend(lags.map(|at| self.time[at]));
+            self.energy_at_lags();
+            let most = self.energies.iter().copied().fold(0.0, f32::max);
+            for (value, energy) in self.curves[band].iter_mut().zip(&self.energies) {
+                let both = piece.energy[band] * energy.max(0.05 * most);
                 *value = if both > 0.0 {
                     *value / both.sqrt()
                 } else {
                     0.0
                 };
             }
+        }
+    }
+
+    /// Leaves Σ h(k) x(k + lag)² of `shape` for every lag in `energies`. A Hann
+    /// window is a constant less a cosine, and both sums move on by one sample
+    /// with one that enters and one that leaves: the sliding transform of
+    /// E. Jacobsen and R. Lyons, "The sliding DFT", IEEE Signal Processing
+    /// Magazine 20(2), 2003 (from memory).
+    fn energy_at_lags(&mut self) {
+        let count = self.turns.len();
+        let first = self.scale.length / 2 - count / 2 - self.reach();
+        let square = |at: usize| f64::from(self.shape[at]).powi(2);
+        let step = Complex64::cis(-TAU / count as f64);
+        let (mut sum, mut turned) = (0.0, Complex64::default());
+        for (at, turn) in (first..).zip(&self.turns) {
+            sum += square(at);
+            turned += turn * square(at);
+        }
+        self.energies.clear();
+        for at in first..=first + 2 * self.reach() {
+            self.energies.push((0.5 * (sum - turned.re)) as f32);
+            let change = square(at + count) - square(at);
+            sum += change;
+            turned = (turned + change) * step;
         }
     }
 
@@ -304,14 +326,16 @@ fn even_out(samples: &[f32], evened: &mut [f32]) {
     let rest = f64::from(REST) * mean + 1e-18;
     let width = (2 * EVEN + 1) as f64;
     let mut sum: f64 = samples[..EVEN].iter().map(|x| square(*x)).sum();
-    for at in 0..count {
-        if at + EVEN < count {
-            sum += square(samples[at + EVEN]);
-        }
-        if at > EVEN {
-            sum -= square(samples[at - EVEN - 1]);
-        }
-        let level = (sum.max(0.0) / width + rest).sqrt();
-        evened[at] = (f64::from(samples[at]) / level) as f32;
+    for (at, slot) in evened.iter_mut().enumerate() {
+        let enters = samples.get(at + EVEN).map_or(0.0, |x| square(*x));
+        let leaves = at
+            .checked_sub(EVEN + 1)
+            .map_or(0.0, |at| square(samples[at]));
+        sum += enters - leaves;
+        *slot = (sum.max(0.0) / width + rest) as f32;
+    }
+    // Apart, so that it is done on several samples at once.
+    for (slot, sample) in evened.iter_mut().zip(samples) {
+        *slot = sample / slot.sqrt();
     }
 }

@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use super::MISSING;
 use super::copy::Copy;
 use super::line::least_squares;
 use super::matcher::{Matcher, Report, State};
@@ -12,7 +13,7 @@ use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
 use crate::signal::tracker::{Loss, Track};
-use crate::units::{Decibels, Hertz, Seconds};
+use crate::units::{Hertz, Seconds};
 
 /// What stands for right speed where a track is in hertz.
 pub const RIGHT_HZ: Hertz = Hertz(1000.0);
@@ -26,11 +27,12 @@ const BESIDE: usize = 2;
 /// tape does not run.
 const RESTS_S: f64 = 2.0;
 
-/// A channel this far below the other one is missing.
-const MISSING: Decibels = Decibels(-30.0);
-
 /// The level of a channel is that of the last seconds.
 const LEVEL_S: f64 = 3.0;
+
+/// Sound that is listened to before those who watch are told that the copy is
+/// not found: a worn tape in a long copy may need several searches.
+const PATIENCE_S: f64 = 25.0;
 
 /// Sound is handed on in blocks of so many samples.
 const BLOCK: usize = 512;
@@ -153,8 +155,12 @@ impl CopyTracker {
     /// For those who watch.
     pub fn place(&self) -> PlaceInCopy {
         let now_s = self.matcher.at_copy_s(self.now_s());
+        let state = match self.matcher.state() {
+            State::NotFound if self.matcher.sound_s() < PATIENCE_S => State::Listening,
+            state => state,
+        };
         PlaceInCopy {
-            state: self.matcher.state(),
+            state,
             now: now_s.filter(|_| self.following).map(Seconds),
             length: self.copy.length(),
             heard: Seconds(self.matcher.sound_s()),

@@ -115,16 +115,12 @@ impl<'a> Examiner<'a> {
             ],
             slope: speed,
         };
-        let (mut upright, mut upside_down) = (Vec::new(), Vec::new());
-        for window in &self.windows {
-            let heard = self
-                .hearing
-                .both_ways(&self.copy.samples, window, line, FAR);
-            if let Some([up, down]) = heard {
-                upright.push(up);
-                upside_down.push(down);
-            }
-        }
+        let copy = &self.copy.samples;
+        let heard = self
+            .hearing
+            .both_ways(copy, self.tape, &self.windows, line, FAR);
+        let (upright, upside_down): (Vec<Point>, Vec<Point>) =
+            heard.into_iter().map(|[up, down]| (up, down)).unzip();
         let of = |points: &[Point], sign: f32| {
             fitted(points, FAR).map(|(line, score)| Likely { line, sign, score })
         };

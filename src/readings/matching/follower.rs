@@ -89,6 +89,11 @@ impl Follower {
         &self.places
     }
 
+    /// Windows in vain in a row so far; they come a tick apart.
+    pub fn missed(&self) -> usize {
+        self.missed
+    }
+
     /// Where the tape is at a time, and how fast it runs there.
     pub fn foreseen(&self) -> Option<Line> {
         let last = *self.places.last()?;

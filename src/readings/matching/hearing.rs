@@ -88,6 +88,8 @@ pub struct Point {
 /// A window of tape, made ready.
 pub struct Window {
     time_s: f64,
+    /// Its middle in the stretch it was taken from, in samples.
+    middle: usize,
     piece: Piece,
 }
 
@@ -103,6 +105,8 @@ pub struct Hearing {
     player: Player,
     ears: [Ear; 3],
     buffer: Vec<f32>,
+    /// The copy beside a whole stretch of tape.
+    beside: Vec<f32>,
 }
 
 impl Default for Hearing {
@@ -111,6 +115,7 @@ impl Default for Hearing {
             player: Player::default(),
             ears: SCALES.map(Ear::new),
             buffer: Vec::new(),
+            beside: Vec::new(),
         }
     }
 }
@@ -145,23 +150,40 @@ impl Hearing {
         }
         Window {
             time_s: tape.from_s + middle / RATE,
+            middle: middle as usize,
             piece: ear.piece(&self.buffer),
         }
     }
 
-    /// A window at its place, either way up; `None` where the copy has not
-    /// begun yet or is over.
+    /// Windows of a stretch of tape along one line, each either way up;
+    /// without those for which the copy has not begun yet or is over.
     pub fn both_ways(
         &mut self,
         copy: &[f32],
-        window: &Window,
+        tape: Tape,
+        windows: &[Window],
         along: Line,
         scale: usize,
-    ) -> Option<[Point; 2]> {
-        let place_s = self.put(copy, window, along, scale, 0.0)?;
-        let loud = level(&self.buffer) > QUIET;
-        let heard = self.ears[scale].compare_both(&window.piece, &self.buffer);
-        Some(heard.map(|heard| point(window, place_s, along, heard, loud)))
+    ) -> Vec<[Point; 2]> {
+        let length = self.ears[scale].length();
+        let half_s = (length / 2) as f64 / RATE;
+        self.beside.resize(tape.samples.len() + length, 0.0);
+        let first = along.at(tape.from_s - half_s) * RATE;
+        let player = &self.player;
+        player.play(copy, first, along.slope, &mut self.beside);
+        let mut points = Vec::with_capacity(windows.len());
+        for window in windows {
+            let Some(place_s) = place_in(copy, along.at(window.time_s), along, scale) else {
+                continue;
+            };
+            // `beside` begins half a transform before the tape.
+            let from = window.middle;
+            let sound = &self.beside[from..from + length];
+            let loud = level(sound) > QUIET;
+            let heard = self.ears[scale].compare_both(&window.piece, sound);
+            points.push(heard.map(|heard| point(window, place_s, along, heard, loud)));
+        }
+        points
     }
 
     /// A window at its place, a sign of −1 where the tape is upside down.
@@ -210,18 +232,22 @@ impl Hearing {
         scale: usize,
         off_s: f64,
     ) -> Option<f64> {
-        let place_s = along.at(window.time_s) + off_s;
-        let half_s = SCALES[scale].window_s / 2.0 * along.slope;
-        let end_s = copy.len() as f64 / RATE;
-        if place_s < half_s || place_s > end_s - half_s {
-            return None;
-        }
+        let place_s = place_in(copy, along.at(window.time_s) + off_s, along, scale)?;
         let length = self.ears[scale].length();
         self.buffer.resize(length, 0.0);
         let first = place_s * RATE - (length / 2) as f64 * along.slope;
         self.player.play(copy, first, along.slope, &mut self.buffer);
         Some(place_s)
     }
+}
+
+/// A place, if a window around it lies within the copy.
+fn place_in(copy: &[f32], place_s: f64, along: Line, scale: usize) -> Option<f64> {
+    let half_s = SCALES[scale].window_s / 2.0 * along.slope;
+    let end_s = copy.len() as f64 / RATE;
+    (half_s..=end_s - half_s)
+        .contains(&place_s)
+        .then_some(place_s)
 }
 
 fn point(window: &Window, place_s: f64, along: Line, heard: Heard, loud: bool) -> Point {

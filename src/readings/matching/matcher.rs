@@ -19,6 +19,9 @@ const TICK: usize = 1000;
 /// Sound that is searched for: at least, and at most.
 const SEARCHED_S: [f64; 2] = [8.0, 12.0];
 
+/// The same of a short copy, as a part of it: played fast it is soon over.
+const FIRST_OF_COPY: f64 = 0.7;
+
 /// From one search to the next: first, and growing to.
 const SEARCH_EVERY_S: [f64; 2] = [1.0, 4.0];
 
@@ -103,7 +106,6 @@ impl Matcher {
     /// For tape at a sample rate.
     pub fn new(copy: Arc<Copy>, rate_hz: u32) -> Self {
         Self {
-            copy,
             converter: Converter::new(rate_hz, RATE_HZ),
             hearing: Hearing::default(),
             tape: Vec::new(),
@@ -114,11 +116,12 @@ impl Matcher {
             stretches: Vec::new(),
             sound_ticks: 0,
             searched_ticks: 0,
-            next_search_s: SEARCHED_S[0],
+            next_search_s: SEARCHED_S[0].min(FIRST_OF_COPY * copy.length().0),
             search_every_s: SEARCH_EVERY_S[0],
             repeats: false,
             losses: 0,
             evidence: None,
+            copy,
         }
     }
 
@@ -142,9 +145,9 @@ impl Matcher {
     /// Samples were lost here, or the input was away: no place spans it.
     pub fn gap(&mut self) {
         if self.follower.is_some() {
-            self.lose();
+            self.lose(0);
         } else {
-            self.search_anew();
+            self.search_anew(0);
         }
     }
 
@@ -164,7 +167,10 @@ impl Matcher {
                 from_s: self.first as f64 / RATE,
             };
             if follower.follow(&mut self.hearing, &self.copy, tape) == Followed::Lost {
-                self.lose();
+                // What was followed in vain is sound of the new place, if it
+                // is at another one.
+                let since = follower.missed();
+                self.lose(since as u64);
             }
             return;
         }
@@ -192,7 +198,7 @@ impl Matcher {
             return;
         };
         let evidence = Evidence::of(&points, line);
-        if !evidence.accepts() {
+        if !evidence.accepts(self.copy.length()) {
             self.give_up(State::NotFound, Some(evidence));
             return;
         }
@@ -216,18 +222,19 @@ impl Matcher {
         }
     }
 
-    fn lose(&mut self) {
+    /// `ticks` of sound came since.
+    fn lose(&mut self, ticks: u64) {
         if let Some(follower) = self.follower.take() {
             self.stretches.push(follower.places().clone());
         }
         self.losses += 1;
         self.state = State::Lost;
-        self.search_anew();
+        self.search_anew(ticks);
     }
 
-    fn search_anew(&mut self) {
-        self.searched_ticks = 0;
-        self.next_search_s = SEARCHED_S[0];
+    fn search_anew(&mut self, ticks: u64) {
+        self.searched_ticks = ticks;
+        self.next_search_s = SEARCHED_S[0].min(FIRST_OF_COPY * self.copy.length().0);
         self.search_every_s = SEARCH_EVERY_S[0];
     }
 
@@ -384,6 +391,38 @@ mod tests {
         assert_eq!((report.losses, report.state), (1, State::Following));
         let found = report.speed.expect("found again");
         assert!((found.ratio - 1.0).abs() < 1e-4, "{found:?}");
+    }
+
+    /// Wound on while it plays: the sound that was followed in vain is searched
+    /// as well, so that the new place is known after some 8 s.
+    #[test]
+    fn a_new_place_is_found_within_ten_seconds() {
+        let copy = copy();
+        let tape = music(40.0, 1.0, 1);
+        let mut matcher = Matcher::new(Arc::clone(&copy), 16_000);
+        matcher.push(&tape[..12 * 16_000]);
+        assert_eq!(matcher.state(), State::Following);
+        let mut lost = false;
+        let again = tape[22 * 16_000..].chunks(1600).position(|block| {
+            matcher.push(block);
+            lost |= matcher.state() == State::Lost;
+            lost && matcher.state() == State::Following
+        });
+        assert!(again.is_some_and(|tenths| tenths < 100), "{again:?}");
+        let now_s = matcher.report().now_at_copy_s.expect("followed");
+        assert!((now_s - (matcher.heard_s() + 10.0)).abs() < 0.01, "{now_s}");
+    }
+
+    #[test]
+    fn a_copy_of_a_few_seconds_will_do() {
+        let copy = Arc::new(Copy::prepare(&music(5.5, 1.0, 1), 16_000).expect("a good copy"));
+        let whole = report(&copy, &music(5.5 / 1.08, 1.08, 1), 4096);
+        let found = whole.speed;
+        assert!(found.is_some(), "{whole:?}");
+        let ratio = found.expect("found").ratio;
+        assert!((ratio / 1.08 - 1.0).abs() < 1e-4, "{ratio}");
+        let other = report(&copy, &music(20.0, 1.0, 2), 4096);
+        assert_eq!((other.state, other.speed), (State::NotFound, None));
     }
 
     #[test]

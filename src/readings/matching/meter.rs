@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use super::MISSING;
 use super::copy::Copy;
 use super::matcher::{Matcher, Report};
 use super::told::told;
@@ -24,9 +25,6 @@ const QUIET: f64 = 1e-7;
 
 const TWO_THINGS: &str = "Left and right do not carry the same sound; if only one of them is the \
                           music of the copy, choose it with --channel.";
-
-/// A channel this far below the other one is missing.
-const MISSING: Decibels = Decibels(-30.0);
 
 /// Measures the speed of a tape against a copy.
 pub struct CopyMeter {

@@ -38,6 +38,8 @@ pub use speed::SpeedFound;
 pub(super) use told::told;
 pub use verdict::{BandEvidence, Evidence};
 
+use crate::units::Decibels;
+
 /// Tape and copy are compared at this rate: music has its power below 3 kHz,
 /// worn tape has little else, and the speed is limited by wow, not by treble.
 pub const RATE_HZ: u32 = 8000;
@@ -48,3 +50,6 @@ const RATE: f64 = RATE_HZ as f64;
 /// Speeds that are looked for: lowest and highest, 1 is the copy's own. The
 /// promise is 0.9 to 1.1; the rest is margin.
 const SPEEDS: [f64; 2] = [0.885, 1.115];
+
+/// A channel this far below the other one is missing.
+const MISSING: Decibels = Decibels(-30.0);

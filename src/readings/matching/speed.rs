@@ -13,7 +13,7 @@ use crate::readings::fluctuation::{Fluctuation, Weighing};
 use crate::signal::statistics::{NORMAL_95, median};
 
 /// Stretches with fewer places say nothing about their own ±.
-const LEAST: usize = 40;
+const LEAST: usize = 28;
 
 /// Places within this of the line always count: no wow is cut off.
 const NEAR_S: f64 = 0.004;

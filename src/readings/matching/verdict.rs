@@ -5,12 +5,14 @@ use super::course::Course;
 use super::hearing::{CLOSE, HOPS_S, Point};
 use super::line::Line;
 use crate::signal::statistics::median;
+use crate::units::Seconds;
 
 /// A band agrees in a window when it finds the course so nearly by itself.
 const AGREES_S: f64 = 0.001;
 
-/// Least sound that decides.
+/// Least sound that decides, and the same as a part of a short copy.
 const LEAST_S: f64 = 7.5;
+const LEAST_OF_COPY: f64 = 0.55;
 
 /// In so much of the sound must a band agree, and in so many bands.
 const LEAST_SHARE: f64 = 0.4;
@@ -78,8 +80,8 @@ impl Evidence {
         }
     }
 
-    /// Whether it is the same music.
-    pub fn accepts(&self) -> bool {
+    /// Whether it is the same music, of a copy of this length.
+    pub fn accepts(&self, copy: Seconds) -> bool {
         let agree = self
             .bands
             .iter()
@@ -87,7 +89,7 @@ impl Evidence {
             .count();
         let likeness: f64 = self.bands.iter().map(|band| band.likeness).sum();
         let decoys: f64 = self.bands.iter().map(|band| band.decoy).sum();
-        self.heard_s >= LEAST_S
+        self.heard_s >= LEAST_S.min(LEAST_OF_COPY * copy.0)
             && agree >= LEAST_BANDS
             && likeness >= LEAST_LIKENESS
             && likeness - decoys >= LEAST_ABOVE_DECOYS
