@@ -1,16 +1,11 @@
 //! Where a passage begins and ends in a series of powers, and how far that
 //! can be trusted.
 
-use super::envelope::{SILENCE, TO_SCATTER, middle, smoothed};
+use super::envelope::{TO_SCATTER, middle, smoothed};
+use super::sounding::{BELOW_LEVEL, Reach, Sounding};
 
 /// Sound is told from its pauses in blocks of this length.
 const BLOCK_S: f64 = 0.02;
-
-/// A block counts as sound this far above the noise and above this part of
-/// the passage's own level; as powers. Ten times the scatter of a block of
-/// hiss, and 40 dB below the passage.
-const ABOVE_NOISE: f64 = 4.0;
-const BELOW_LEVEL: f64 = 1e-4;
 
 /// The lowest threshold lies so far below what the edge rises to within
 /// [`EDGE_S`]: filters ring for longer below it. −26 dB.
@@ -29,11 +24,6 @@ const NEXT_TO_EDGE_S: f64 = 0.04;
 
 /// So much silence there must be before the first sound and after the last.
 pub const LEAD_S: f64 = 0.1;
-
-/// Sound this short and this far from all other is a click of the machine's
-/// switch or of a splice, no part of the passage.
-const CLICK_S: f64 = 0.04;
-const CLICK_APART_S: f64 = 0.5;
 
 /// Powers between which the steepness of an edge is taken, beyond the noise.
 const RISE: f64 = 10.0;
@@ -126,7 +116,11 @@ pub fn passage(power: &[f32], hop_s: f64) -> Result<Passage, NoPassage> {
         .collect();
     let sounding = Sounding::of(&blocks)?;
     let block_s = block as f64 * hop_s;
-    let (first, last, clicks) = sounding.ends(&blocks, block_s);
+    let Reach {
+        first,
+        last,
+        clicks,
+    } = sounding.reach(&blocks, block_s);
     let lead = (LEAD_S / block_s).ceil() as usize;
     if first < lead {
         return Err(NoPassage::Begun);
@@ -173,88 +167,6 @@ fn softness(edge: &Edge, pauses: bool, hidden_s: f64) -> Option<f64> {
 
 fn hops(seconds: f64, hop_s: f64) -> usize {
     (seconds / hop_s).round().max(1.0) as usize
-}
-
-/// What tells sound from the pauses.
-struct Sounding {
-    threshold: f64,
-    level: f64,
-}
-
-impl Sounding {
-    fn of(blocks: &[f64]) -> Result<Self, NoPassage> {
-        // What is digitally silent says nothing about the noise of a tape.
-        let quietest = blocks
-            .windows(5)
-            .map(|five| five.iter().sum::<f64>() / 5.0)
-            .filter(|power| *power > f64::from(SILENCE))
-            .fold(f64::INFINITY, f64::min);
-        if quietest.is_infinite() {
-            return Err(NoPassage::Silence);
-        }
-        let silent = blocks
-            .windows(5)
-            .any(|five| five.iter().all(|power| *power <= f64::from(SILENCE)));
-        // The quietest of many is quieter than the mean.
-        let noise = 1.3 * quietest;
-        let mut loud: Vec<f64> = blocks.to_vec();
-        loud.sort_by(f64::total_cmp);
-        let loudest = loud[loud.len() - 1];
-        if loudest < 2.0 * ABOVE_NOISE * noise && !silent {
-            return Err(if loudest < 1e-9 {
-                NoPassage::Silence
-            } else {
-                NoPassage::NothingStandsOut
-            });
-        }
-        let noise = if loudest < 2.0 * ABOVE_NOISE * noise {
-            f64::from(SILENCE)
-        } else {
-            noise
-        };
-        let heard = loud.partition_point(|power| *power < ABOVE_NOISE * noise);
-        let level = loud[heard + (loud.len() - heard) * 9 / 10];
-        Ok(Self {
-            threshold: (ABOVE_NOISE * noise).max(BELOW_LEVEL * level),
-            level,
-        })
-    }
-
-    /// First and last block with sound, lone clicks left out, and how many
-    /// those were.
-    fn ends(&self, blocks: &[f64], block_s: f64) -> (usize, usize, usize) {
-        let mut runs: Vec<[usize; 2]> = Vec::new();
-        for (at, power) in blocks.iter().enumerate() {
-            if *power > self.threshold {
-                match runs.last_mut() {
-                    Some(run) if run[1] + 1 == at => run[1] = at,
-                    _ => runs.push([at, at]),
-                }
-            }
-        }
-        let all = runs.len();
-        let mut runs = &runs[..];
-        while let [first, .., last] = runs {
-            let gap = |pair: &[[usize; 2]]| (pair[1][0] - pair[0][1] - 1) as f64 * block_s;
-            let gaps: Vec<f64> = runs.windows(2).map(gap).collect();
-            let lone = |run: &[usize; 2], own: f64, others: &[f64]| {
-                (run[1] - run[0] + 1) as f64 * block_s <= CLICK_S + 1e-9
-                    && own >= CLICK_APART_S
-                    && others.iter().all(|other| *other < own)
-            };
-            let most = gaps.len() - 1;
-            if lone(first, gaps[0], &gaps[1..]) && most > 0 {
-                runs = &runs[1..];
-            } else if lone(last, gaps[most], &gaps[..most]) && most > 0 {
-                runs = &runs[..=most];
-            } else {
-                break;
-            }
-        }
-        let first = runs.first().map_or(0, |run| run[0]);
-        let last = runs.last().map_or(0, |run| run[1]);
-        (first, last, all - runs.len())
-    }
 }
 
 /// The edge at the block that begins with hop `coarse`, seen from outside.

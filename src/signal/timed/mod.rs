@@ -5,4 +5,5 @@ pub mod bursts;
 pub mod edges;
 pub mod envelope;
 pub mod marks;
+mod sounding;
 pub mod train;
