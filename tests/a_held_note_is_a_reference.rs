@@ -118,6 +118,20 @@ fn another_note_is_told_and_not_read() {
 }
 
 #[test]
+fn a_note_beyond_those_that_are_looked_for_is_told_by_its_own_pitch() {
+    let sine = |hz: f64| Held {
+        partials: vec![(1, 1.0)],
+        ..Held::plain(hz, 3)
+    };
+    for (hz, words) in [(3100.0, "3100 Hz"), (2500.0, "2500 Hz")] {
+        let got = measured(&sine(hz).samples(), 1, A4);
+        assert!(got.speed.is_none(), "{hz}");
+        let told = got.cautions.iter().any(|it| it.text.contains(words));
+        assert!(told, "{hz}: {:?}", got.cautions);
+    }
+}
+
+#[test]
 fn chords_melodies_noise_and_silence_are_refused() {
     let of = |hz: f64, seed| Held::plain(hz, seed).samples();
     let chord: Vec<f32> = of(440.0, 1)

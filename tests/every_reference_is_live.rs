@@ -196,6 +196,34 @@ fn a_passage_that_never_ends_is_given_up_with_a_reason() {
 }
 
 #[test]
+fn music_that_was_given_up_is_not_counted_again() {
+    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(10.0)));
+    let is_playing = |reading: &Reading| {
+        matches!(
+            reading.timed,
+            Some(Progress::Passage {
+                state: PassageState::Playing,
+                ..
+            })
+        )
+    };
+    // Pieces of 12 s with rests of two seconds between them.
+    let mut music = silence(2.0, 1e-3);
+    for _ in 0..5 {
+        music.extend(sounding(12.0));
+        music.extend(silence(2.0, 1e-3));
+    }
+    let readings = played(&mut engine, &music);
+    let given_up = readings.iter().rposition(is_playing).unwrap();
+    assert!((15..22).contains(&given_up), "{given_up}");
+    // After enough silence the next one counts.
+    let next = [silence(4.5, 1e-3), passage(10.2), silence(3.0, 1e-3)].concat();
+    let readings = played(&mut engine, &next);
+    let off = deviation(readings.last().unwrap());
+    assert!((off + 1.96).abs() < 0.1, "{off}");
+}
+
+#[test]
 fn a_passage_is_timed_by_hand_where_its_edges_are_not_clear() {
     let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
     let hiss: Vec<f32> = passage(60.0)[3 * RATE_HZ as usize..].to_vec();

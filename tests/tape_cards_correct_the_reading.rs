@@ -212,3 +212,105 @@ fn a_card_is_never_overwritten_unasked_and_what_is_wrong_is_said() {
     );
     assert_eq!(both.status.code(), Some(2), "{}", said(&both));
 }
+
+#[test]
+fn a_cards_name_is_a_plain_one() {
+    let outer = tempfile::tempdir().unwrap();
+    let folder = &outer.path().join("bench");
+    std::fs::create_dir(folder).unwrap();
+    for name in ["a/b", "../evil", "..", "x/"] {
+        let made = run(
+            folder,
+            &["tape", "certify", name, "--error=0", "--uncertainty=0.1"],
+        );
+        assert_eq!(made.status.code(), Some(2), "{name}: {}", said(&made));
+        assert!(said(&made).contains("plain name"), "{}", said(&made));
+    }
+    assert_eq!(std::fs::read_dir(folder).unwrap().count(), 0);
+    assert_eq!(std::fs::read_dir(outer.path()).unwrap().count(), 1);
+}
+
+#[test]
+fn measuring_a_tape_offers_nothing_that_it_refuses() {
+    let folder = tempfile::tempdir().unwrap();
+    let help = said(&run(folder.path(), &["tape", "measure", "--help"]));
+    for option in [
+        "--tape ",
+        "--home-made",
+        "--reference-error",
+        "--reference-uncertainty",
+    ] {
+        assert!(!help.contains(option), "{option}: {help}");
+    }
+    assert!(help.contains("--machine-error"), "{help}");
+}
+
+#[test]
+fn a_speed_that_moved_makes_no_card() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    for (percent, name) in [(0.0, "slow.wav"), (2.0, "fast.wav")] {
+        tape(folder, percent);
+        std::fs::rename(folder.join("tape.wav"), folder.join(name)).unwrap();
+    }
+    let samples = |name: &str| -> Vec<i32> {
+        let mut reader = hound::WavReader::open(folder.join(name)).unwrap();
+        reader.samples().map(Result::unwrap).collect()
+    };
+    let spec = hound::WavReader::open(folder.join("slow.wav"))
+        .unwrap()
+        .spec();
+    let mut writer = hound::WavWriter::create(folder.join("tape.wav"), spec).unwrap();
+    let count = samples("slow.wav").len() - 4800;
+    for sample in samples("slow.wav")[..count]
+        .iter()
+        .chain(&samples("fast.wav")[4800..])
+    {
+        writer.write_sample(*sample).unwrap();
+    }
+    writer.finalize().unwrap();
+    let machine = ["--machine-error=0", "--machine-uncertainty=0.05"];
+    let asked = ["tape", "measure", "moved", "tape.wav"];
+    let made = run(folder, &[&asked[..], &machine].concat());
+    assert_eq!(made.status.code(), Some(4), "{}", said(&made));
+    assert!(said(&made).contains("speed was moved"), "{}", said(&made));
+    let list = said(&run(folder, &["tape"]));
+    assert!(list.contains("No tape cards"), "{list}");
+}
+
+#[test]
+fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    tape(folder, 0.5);
+    let asked = |options: &[&str]| {
+        let words = said(&run(folder, &[&["read", "tape.wav"], options].concat()));
+        words.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let question = "Where was it recorded?";
+    let words = asked(&[]);
+    assert!(
+        words.contains(question) && words.contains("--recorded-on"),
+        "{words}"
+    );
+    assert!(asked(&["--home-made"]).contains(question));
+    let words = asked(&["--recorded-on", "deck 4", "--machine", "deck 9"]);
+    assert!(
+        !words.contains(question) && words.contains("recorded on \"deck 4\""),
+        "{words}"
+    );
+    assert!(words.contains("FAST"), "{words}");
+    // However the name is written.
+    let words = asked(&["--recorded-on", "Deck-9", "--machine", "deck 9"]);
+    assert!(words.contains("RECORDED ON THIS MACHINE"), "{words}");
+    assert!(!words.contains(question), "{words}");
+    assert!(
+        certify(folder, &["--recorded-on", "deck9"])
+            .status
+            .success()
+    );
+    let words = asked(&["--tape", "tone tape 3"]);
+    assert!(!words.contains(question), "{words}");
+    let words = asked(&["--tape", "tone tape 3", "--machine", "Deck 9"]);
+    assert!(words.contains("RECORDED ON THIS MACHINE"), "{words}");
+}

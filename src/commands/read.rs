@@ -24,6 +24,10 @@ use crate::units::Hertz;
 /// Behind an ident there is a pause of a second at right speed.
 const BEHIND_IDENT_S: f64 = 2.0;
 
+/// Asked of a tape that does not say it.
+const WHERE_RECORDED: &str = "Where was it recorded? On this machine it would read right at any \
+    speed; --recorded-on and --machine say so.";
+
 /// The tuning of so much music is looked at.
 const TUNING_S: f64 = 300.0;
 
@@ -58,7 +62,17 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
-    let copy = copy::of(&options.reference.reference())?;
+    let copy = copy::of(&options.reference.reference()).inspect_err(|failure| {
+        // Every file has its object, whatever happened.
+        if options.json {
+            let lines = options
+                .files
+                .iter()
+                .map(|path| without_copy(options, path, failure));
+            // What cannot be written either is said by nobody.
+            let _ = super::write_out(&lines.collect::<String>());
+        }
+    })?;
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
@@ -77,6 +91,23 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         super::write_out(&format!("\n{}", report::contact::comparison(before, after)))?;
     }
     Ok(worst)
+}
+
+/// The object of a file that was not looked at, for there is nothing to hold it
+/// against.
+fn without_copy(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
+    let report = FileReport {
+        file: &path.to_string_lossy(),
+        result: FileResult::NotMeasured {
+            conditions: &options.reference.conditions(options.machine.as_deref()),
+            code: CautionCode::ReferenceNotFound,
+            reason: &failure.message,
+        },
+        tape: options.reference.card.as_ref(),
+        sweep: None,
+        contact: options.contact.then_some(None),
+    };
+    json::line(&report) + "\n"
 }
 
 /// Measures a file and says what is to be written about it. What went wrong
@@ -106,8 +137,9 @@ fn one_file(
         }
         Err(reason) => {
             complain(reason);
-            let result = FileResult::Unreadable {
+            let result = FileResult::NotMeasured {
                 conditions: &conditions,
+                code: CautionCode::FileUnreadable,
                 reason,
             };
             (Exit::File, result)
@@ -205,9 +237,11 @@ fn measure(
     {
         measurement = part;
     }
-    if let Some(ident) = ident.newest() {
-        take_ident(&mut measurement, ident.into(), options.machine.as_deref());
-    }
+    take_origin(
+        &mut measurement,
+        ident.newest().map(TapeIdent::from),
+        options,
+    );
     if recording.read_frames() <= stretch.from && stretch.from > 0 {
         measurement
             .cautions
@@ -294,12 +328,22 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
     }
 }
 
-/// A tape that was recorded on the machine under test judges nothing.
-fn take_ident(measurement: &mut Measurement, ident: TapeIdent, machine: Option<&str>) {
-    if same_machine(Some(&ident.machine), machine) {
+/// Where the tape was recorded, as it or somebody says, or the question. One that
+/// was recorded on the machine under test judges nothing.
+fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options: &ReadOptions) {
+    let of_ident = ident.as_ref().map(|it| it.machine.as_str());
+    let machine = options.machine.as_deref();
+    let said = options.recorded_on.as_deref();
+    if [of_ident, said].iter().any(|it| same_machine(*it, machine)) {
         measurement.tell_recorded_here();
     }
-    measurement.tell_ident(ident);
+    if let Some(ident) = ident {
+        measurement.tell_ident(ident);
+    }
+    measurement.answer_where_recorded(&said.map_or_else(
+        || WHERE_RECORDED.to_owned(),
+        |said| format!("You say that it was recorded on \"{said}\"."),
+    ));
 }
 
 /// What is measured of a recording, in frames.

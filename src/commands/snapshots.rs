@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use super::cli::{SnapshotsAction, SnapshotsOptions};
 use super::{Exit, Failure, Outcome};
 use crate::records::{Label, Record, Snapshot, places};
+use crate::references::same_machine;
 use crate::report::{comparison, listing};
 
 /// A snapshot with the number that the list shows.
@@ -58,12 +59,13 @@ fn record_path(options: &SnapshotsOptions) -> Result<PathBuf, Failure> {
     })
 }
 
-/// Names are compared as people do: capitals make no difference.
 fn is_of_machine(snapshot: &Snapshot, wanted: Option<&str>) -> bool {
-    wanted.is_none_or(|wanted| {
-        let name = snapshot.machine.as_deref().unwrap_or_default();
-        name.to_lowercase() == wanted.to_lowercase()
-    })
+    wanted.is_none() || same_machine(snapshot.machine.as_deref(), wanted)
+}
+
+fn is_one_machine(one: &Snapshot, other: &Snapshot) -> bool {
+    let [one, other] = [one, other].map(|it| it.machine.as_deref());
+    one == other || same_machine(one, other)
 }
 
 fn nothing_kept(record: &Record, machine: Option<&str>) -> String {
@@ -100,7 +102,7 @@ fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered
         snapshots.iter().copied().rfind(|(number, before)| {
             *number < after.0
                 && before.label == Label::Before
-                && before.machine == after.1.machine
+                && is_one_machine(before, after.1)
                 && before.run == after.1.run
         })
     };

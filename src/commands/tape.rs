@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 
 use super::cli::{MeasureTape, NewCard, ReadOptions, TapeAction, TapeOptions};
 use super::{Exit, Failure, Outcome, read};
+use crate::readings::{Caution, CautionCode, Measurement};
 use crate::records::cards::{self, CardError};
 use crate::references::{Found, OwnSpeed, Reference, TapeCard, WithUncertainty, same_machine};
 use crate::units::Percent;
@@ -28,7 +29,7 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
         }) => {
             let own = with(*error, *uncertainty);
             let card = TapeCard::certified(&name_of(&new.card), own, certificate.clone(), today());
-            keep(card, new, carries.as_ref())
+            keep(card, new, carries.as_ref(), &[])
         }
         Some(TapeAction::Measure(options)) => measure(options),
     }
@@ -42,7 +43,11 @@ fn with(value: f64, uncertainty: f64) -> WithUncertainty {
 }
 
 fn refused(error: &CardError) -> Failure {
-    Failure::new(Exit::File, error.to_string())
+    let exit = match error {
+        CardError::NoName(_) => Exit::Usage,
+        _ => Exit::File,
+    };
+    Failure::new(exit, error.to_string())
 }
 
 fn say(text: &str) -> Outcome {
@@ -93,6 +98,15 @@ fn measure(options: &MeasureTape) -> Outcome {
             ),
         ));
     }
+    if let Some(spoilt) = spoilt(&measurement) {
+        return Err(Failure::new(
+            Exit::NoReference,
+            format!(
+                "{}: the reading is no measure of the tape: {spoilt}",
+                options.file.display()
+            ),
+        ));
+    }
     let (figures, uncertainty) = measurement
         .speed
         .and_then(|speed| Some((speed, speed.uncertainty?)))
@@ -113,25 +127,59 @@ fn measure(options: &MeasureTape) -> Outcome {
         today(),
     );
     card.recorded_on = recorded_on;
-    keep(card, &options.new, Some(&reference.reference()))
+    let carries = reference.reference();
+    keep(card, &options.new, Some(&carries), &measurement.cautions)
 }
 
-/// Checks and writes a new card, and shows it.
-fn keep(mut card: TapeCard, new: &NewCard, carries: Option<&Reference>) -> Outcome {
+/// What makes a speed that of something else than the tape.
+fn spoilt(measurement: &Measurement) -> Option<&str> {
+    let spoils = |it: &&Caution| {
+        matches!(
+            it.code,
+            CautionCode::SpeedMoved
+                | CautionCode::ChannelsDisagree
+                | CautionCode::ReferenceContradictsTape
+        )
+    };
+    let caution = measurement.cautions.iter().find(spoils)?;
+    Some(&caution.text)
+}
+
+/// Whether a caution about a reading is one about the card that is made from
+/// it: the tape's own error is what was to be found, and a card has no flutter.
+fn concerns_card(caution: &Caution) -> bool {
+    !matches!(
+        caution.code,
+        CautionCode::ReferenceErrorUnknown
+            | CautionCode::ReferenceGivesNoFlutter
+            | CautionCode::RecordTooShort
+            | CautionCode::ToneTooLow
+    )
+}
+
+/// Checks and writes a new card, and shows it with the cautions about the
+/// reading that it was made from.
+fn keep(
+    mut card: TapeCard,
+    new: &NewCard,
+    carries: Option<&Reference>,
+    cautions: &[Caution],
+) -> Outcome {
     card.carries = carries.map(Reference::to_string);
     if new.recorded_on.is_some() {
         card.recorded_on.clone_from(&new.recorded_on);
     }
+    let path = cards::file_of(&new.card).map_err(|error| refused(&error))?;
     let card = card
         .checked()
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
-    let path = cards::file_of(&new.card).map_err(|error| refused(&error))?;
     cards::write(&path, &card, new.replace).map_err(|error| refused(&error))?;
-    say(&format!(
-        "{}  written to {}\n",
-        shown(&card),
-        path.display()
-    ))
+    let mut text = shown(&card);
+    for caution in cautions.iter().filter(|it| concerns_card(it)) {
+        let _ = writeln!(text, "  caution      {}", caution.text);
+    }
+    let _ = writeln!(text, "  written to {}", path.display());
+    say(&text)
 }
 
 fn list() -> Outcome {

@@ -13,6 +13,7 @@ use super::reading::{
 };
 use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
+use super::without_tone::SILENCE;
 use crate::signal::statistics::fit_line;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -35,6 +36,8 @@ pub struct Surroundings<'a> {
     pub band_hz: Option<f64>,
     pub wrong: Option<WrongTone>,
     pub believed: bool,
+    /// Nothing could be heard so far.
+    pub silent: bool,
     pub channel: ChannelUsed,
 }
 
@@ -200,6 +203,8 @@ fn signal_cautions(
         wrong_note(wrong, note, say);
     } else if let Some(wrong) = wrong {
         wrong_tone_cautions(wrong, say);
+    } else if !got.signal.usable && around.silent {
+        say(CautionCode::ToneNotFound, SILENCE.into());
     } else if !got.signal.usable && is_note {
         say(CautionCode::ToneNotFound, NO_NOTE.into());
     } else if !got.signal.usable && !around.believed && stretch.tone_power().is_some() {
@@ -304,6 +309,10 @@ pub(super) fn clipped_caution(samples: u64, say: &mut impl FnMut(CautionCode, St
     }
 }
 
+/// Asked of a tape about which nothing is known.
+pub(super) const WHERE_RECORDED: &str =
+    "Where was it recorded? One recorded on this machine reads right at any speed.";
+
 /// What must be said of the reference's own error.
 pub(super) fn reference_cautions(
     conditions: &Conditions,
@@ -318,12 +327,16 @@ pub(super) fn reference_cautions(
     } else if reference.home_made {
         say(
             CautionCode::ReferenceHomeMade,
-            "A home-made tape without a figure of its own is taken as ±3 %. Where was it recorded? One recorded on this machine reads right at any speed.".into(),
+            format!(
+                "A home-made tape without a figure of its own is taken as ±3 %. {WHERE_RECORDED}"
+            ),
         );
     } else if reference.uncertainty.is_none() {
         say(
             CautionCode::ReferenceErrorUnknown,
-            "The tape's own speed error is not known; the deviation is by this tape only.".into(),
+            format!(
+                "The tape's own speed error is not known; the deviation is by this tape only. {WHERE_RECORDED}"
+            ),
         );
     }
 }

@@ -51,14 +51,10 @@ impl TapeIdent {
 impl Measurement {
     /// Adds what the tape said of itself, and what must be said about that.
     pub fn tell_ident(&mut self, ident: TapeIdent) {
-        let home_made = |it: &&mut Caution| it.code == CautionCode::ReferenceHomeMade;
-        if let Some(caution) = self.cautions.iter_mut().find(home_made) {
-            // Where it was recorded need not be asked any more.
-            caution.text = format!(
-                "A home-made tape without a figure of its own is taken as ±3 %. It says that it was recorded on \"{}\".",
-                ident.machine
-            );
-        }
+        self.answer_where_recorded(&format!(
+            "It says that it was recorded on \"{}\".",
+            ident.machine
+        ));
         if let Some(nominal) = self.nominal.filter(|nominal| ident.contradicts(*nominal)) {
             self.cautions.push(Caution {
                 code: CautionCode::ReferenceContradictsTape,

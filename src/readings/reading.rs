@@ -422,6 +422,14 @@ impl Measurement {
         });
     }
 
+    /// Where the tape was recorded need not be asked any more, or is asked in
+    /// other words: these stand in place of the question.
+    pub fn answer_where_recorded(&mut self, words: &str) {
+        for caution in &mut self.cautions {
+            caution.text = caution.text.replace(super::assemble::WHERE_RECORDED, words);
+        }
+    }
+
     /// True when a caution of this code was given.
     pub fn has(&self, code: CautionCode) -> bool {
         self.cautions.iter().any(|caution| caution.code == code)

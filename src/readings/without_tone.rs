@@ -11,6 +11,10 @@ use super::reading::{
 };
 use crate::units::{Decibels, Percent, Seconds};
 
+/// What is said of silence, whatever was to be heard.
+pub(super) const SILENCE: &str =
+    "There is nothing but silence; check the tape, the channel and the input level.";
+
 /// The speed of a deviation whose 95 % parts, relative, are these.
 pub(super) fn speed(
     deviation: Percent,

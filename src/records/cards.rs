@@ -1,6 +1,7 @@
 //! The files of tape cards: one TOML file a tape, written whole or not at all,
 //! and never over another one unasked.
 
+use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -54,21 +55,27 @@ pub enum CardError {
         /// What the system says.
         source: io::Error,
     },
+    /// Neither a name nor a file of a card.
+    #[error(
+        "\"{0}\" is no name for a tape card; write a plain name such as \"tone tape 3\", or a file that ends in .toml"
+    )]
+    NoName(String),
     /// The system names no folder for data.
     #[error("this system names no folder for data; give the card as a file, tape.toml")]
     NoFolder,
 }
 
-/// The file that a card's name, or a path to it, means. What ends in `.toml` or
-/// has a folder in it is a path.
+/// The file that a card's name, or a path to it, means. What ends in `.toml` is
+/// a path, anything else a name: with a letter or digit and no folder in it.
 pub fn file_of(named: &str) -> Result<PathBuf, CardError> {
     let path = Path::new(named);
-    let is_path = path.components().count() > 1
-        || path
-            .extension()
-            .is_some_and(|it| it.eq_ignore_ascii_case("toml"));
-    if is_path {
+    let is_toml = |it: &OsStr| it.eq_ignore_ascii_case("toml");
+    if path.extension().is_some_and(is_toml) {
         return Ok(path.to_owned());
+    }
+    let in_folder = named.contains(['/', '\\']) || named.starts_with('.');
+    if in_folder || !named.contains(char::is_alphanumeric) {
+        return Err(CardError::NoName(named.to_owned()));
     }
     let folder = places::tapes().ok_or(CardError::NoFolder)?;
     Ok(folder.join(format!("{}.toml", plain_name(named))))
@@ -206,6 +213,9 @@ mod tests {
     fn a_name_lies_in_the_usual_folder_and_a_path_where_it_says() {
         assert_eq!(file_of("x/a.toml").unwrap(), Path::new("x/a.toml"));
         assert_eq!(file_of("a.toml").unwrap(), Path::new("a.toml"));
+        for odd in ["a/b", "../evil", "x/", "a\\b", "..", "", " ", ".toml"] {
+            assert!(matches!(file_of(odd), Err(CardError::NoName(_))), "{odd}");
+        }
         if let Ok(path) = file_of("Tone Tape 3") {
             assert!(path.ends_with("tapes/tone-tape-3.toml"), "{path:?}");
         }

@@ -50,8 +50,8 @@ pub enum ReferenceParseError {
     )]
     Unknown(String),
     /// A tone outside what can be followed.
-    #[error("{0} cannot be a reference tone; it must lie between 100 and 20000 Hz")]
-    OutOfRange(Hertz),
+    #[error("\"{0}\" cannot be a reference tone; it must lie between 100 and 20000 Hz")]
+    OutOfRange(String),
     /// No note after the colon.
     #[error(transparent)]
     NoNote(#[from] NoteError),
@@ -70,15 +70,15 @@ pub enum ReferenceParseError {
     },
     /// A passage too short or too long.
     #[error(
-        "a passage of {0} s is no reference; it must last between 2 s and 4 hours (14400 s), and the longer the better"
+        "\"{0}\" is no reference; a passage must last between 2 s and 4 hours (14400 s), and the longer the better"
     )]
-    PassageLength(f64),
+    PassageLength(String),
     /// No file after the colon.
     #[error("\"recording:\" says no file; name the digital copy, such as recording:side-a.flac")]
     NoFile,
     /// Marks too close or too far apart.
-    #[error("marks every {0} s are no reference; they must be between 0.1 and 3600 s apart")]
-    MarksSpacing(f64),
+    #[error("\"{0}\" is no reference; marks must be between 0.1 and 3600 s apart")]
+    MarksSpacing(String),
 }
 
 impl Reference {
@@ -114,18 +114,18 @@ impl FromStr for Reference {
         let (kind, said) = text.split_once(':').ok_or_else(unknown)?;
         match (kind, said) {
             ("tone", "auto") => Ok(Self::ToneAuto),
-            ("tone", hz) => tone(Hertz(hz.parse().map_err(|_| unknown())?)),
+            ("tone", hz) => tone(text, Hertz(hz.parse().map_err(|_| unknown())?)),
             ("note", name) => match name.parse::<Note>()? {
                 note if NOTE_RANGE.contains(&note) => Ok(Self::Note(note)),
                 note => Err(ReferenceParseError::NoteOutOfRange(note)),
             },
             ("passage", _) => match seconds(text, kind, said, "200")? {
                 length if PASSAGE_RANGE_S.contains(&length) => Ok(Self::Passage(Seconds(length))),
-                length => Err(ReferenceParseError::PassageLength(length)),
+                _ => Err(ReferenceParseError::PassageLength(text.to_owned())),
             },
             ("marks", _) => match seconds(text, kind, said, "1")? {
                 spacing if MARKS_RANGE_S.contains(&spacing) => Ok(Self::Marks(Seconds(spacing))),
-                spacing => Err(ReferenceParseError::MarksSpacing(spacing)),
+                _ => Err(ReferenceParseError::MarksSpacing(text.to_owned())),
             },
             ("recording", "") => Err(ReferenceParseError::NoFile),
             ("recording", file) => Ok(Self::Recording(PathBuf::from(file))),
@@ -134,11 +134,11 @@ impl FromStr for Reference {
     }
 }
 
-fn tone(hz: Hertz) -> Result<Reference, ReferenceParseError> {
+fn tone(text: &str, hz: Hertz) -> Result<Reference, ReferenceParseError> {
     if (TONE_RANGE[0]..=TONE_RANGE[1]).contains(&hz) {
         Ok(Reference::Tone(hz))
     } else {
-        Err(ReferenceParseError::OutOfRange(hz))
+        Err(ReferenceParseError::OutOfRange(text.to_owned()))
     }
 }
 
@@ -226,6 +226,9 @@ mod tests {
             ("marks:0", "between 0.1 and 3600 s"),
             ("recording:", "recording:side-a.flac"),
             ("marks:3601", "between 0.1 and 3600 s"),
+            ("marks:1e-9", "\"marks:1e-9\" is no reference"),
+            ("passage:1e99", "\"passage:1e99\" is no reference"),
+            ("tone:1e99", "\"tone:1e99\" cannot be"),
         ] {
             let error = text.parse::<Reference>().expect_err(text).to_string();
             assert!(error.contains(way_out), "{text}: {error}");

@@ -4,13 +4,15 @@
 //! [`crate::readings::Conditions`] down to the engine. Measures nothing.
 
 mod choice;
+mod machine_name;
 mod note;
 mod tape_card;
 mod tape_speed;
 mod tolerance;
 
 pub use choice::{Reference, ReferenceParseError};
+pub use machine_name::same_machine;
 pub use note::{Note, NoteError};
-pub use tape_card::{Found, OwnSpeed, TapeCard, TapeCardError, WithUncertainty, same_machine};
+pub use tape_card::{Found, OwnSpeed, TapeCard, TapeCardError, WithUncertainty};
 pub use tape_speed::{SpeedError, SpeedTarget, TapeSpeed};
 pub use tolerance::{MachineClass, Tolerance, ToleranceError};

@@ -4,7 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Reference;
+use super::{Reference, same_machine};
 use crate::readings::ReferenceError;
 use crate::units::Percent;
 
@@ -228,8 +228,8 @@ impl TapeCard {
         self.carries.as_deref()?.parse().ok()
     }
 
-    /// Whether it was recorded on the machine of this name; capitals make no
-    /// difference.
+    /// Whether it was recorded on the machine of this name; see
+    /// [`same_machine`].
     pub fn is_recorded_on(&self, machine: Option<&str>) -> bool {
         same_machine(self.recorded_on.as_deref(), machine)
     }
@@ -244,13 +244,6 @@ impl TapeCard {
             recorded_here,
         }
     }
-}
-
-/// Whether both name one machine; capitals make no difference.
-pub fn same_machine(one: Option<&str>, other: Option<&str>) -> bool {
-    let plain = |name: &str| name.trim().to_lowercase();
-    one.zip(other)
-        .is_some_and(|(one, other)| plain(one) == plain(other))
 }
 
 /// To a ten-thousandth of a percent: more digits say nothing.

@@ -37,9 +37,11 @@ const OF_A_REFERENCE: [CautionCode; 9] = [
 pub fn line(report: &FileReport<'_>) -> String {
     let mut reading = match &report.result {
         FileResult::Measured(measurement) => Line::of(report.file, measurement),
-        FileResult::Unreadable { conditions, reason } => {
-            Line::unreadable(report.file, conditions, reason)
-        }
+        FileResult::NotMeasured {
+            conditions,
+            code,
+            reason,
+        } => Line::not_measured(report.file, conditions, *code, reason),
     };
     reading.reference.tape = report.tape.map(|card| card.name.as_str());
     if let Some(sweep) = report.sweep {
@@ -400,7 +402,12 @@ impl<'a> Line<'a> {
         });
     }
 
-    fn unreadable(file: &'a str, conditions: &Conditions, reason: &str) -> Self {
+    fn not_measured(
+        file: &'a str,
+        conditions: &Conditions,
+        code: CautionCode,
+        reason: &str,
+    ) -> Self {
         let nominal = match conditions.nominal {
             Nominal::Fixed(hz) if conditions.kind.has_frequency() => Some(hz),
             _ => None,
@@ -419,7 +426,7 @@ impl<'a> Line<'a> {
             stability: Stability::default(),
             flutter: Flutter::default(),
             cautions: vec![Caution {
-                code: CautionCode::FileUnreadable,
+                code,
                 text: reason.to_owned(),
             }],
             along: None,
@@ -745,7 +752,8 @@ mod tests {
         let conditions = Conditions::default();
         let line = line(&FileReport {
             file: "no\"tes.wav",
-            result: FileResult::Unreadable {
+            result: FileResult::NotMeasured {
+                code: CautionCode::FileUnreadable,
                 conditions: &conditions,
                 reason: "this is a text file",
             },

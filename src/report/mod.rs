@@ -15,7 +15,7 @@ mod timed;
 mod words;
 
 use crate::readings::contact::ContactReport;
-use crate::readings::{Conditions, Measurement, SweepReport};
+use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};
 use crate::references::TapeCard;
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
@@ -41,11 +41,14 @@ pub type ContactResult<'a> = Option<&'a ContactReport>;
 pub enum FileResult<'a> {
     /// It was read.
     Measured(&'a Measurement),
-    /// It could not be read.
-    Unreadable {
+    /// It was not: it could not be read, or there was nothing to hold it
+    /// against.
+    NotMeasured {
         /// What it would have been taken against.
         conditions: &'a Conditions,
-        /// One sentence: what happened.
+        /// Of what happened, for scripts.
+        code: CautionCode,
+        /// The same in one sentence.
         reason: &'a str,
     },
 }

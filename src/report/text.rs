@@ -42,7 +42,7 @@ pub fn block(report: &FileReport<'_>) -> String {
             };
             measured + &wiper + &control
         }
-        FileResult::Unreadable { reason, .. } => {
+        FileResult::NotMeasured { reason, .. } => {
             let mut text = format!("{file}\n");
             // The sentence names the file first; here it stands above.
             let reason = plain(reason);
@@ -462,7 +462,8 @@ side-a.wav
         let conditions = Conditions::default();
         let text = block(&FileReport {
             file: "notes.wav",
-            result: FileResult::Unreadable {
+            result: FileResult::NotMeasured {
+                code: CautionCode::FileUnreadable,
                 conditions: &conditions,
                 reason: "notes.wav: this is a text file",
             },

@@ -1,7 +1,8 @@
 //! What references that are told by time are worth: `cargo bench --bench
 //! references -- passage` or `-- marks`. Invented sounds on an invented
 //! machine, −10 to +10 % off, with wow, hiss and hum; the sample clock is
-//! right and left out of the ±.
+//! right and left out of the ±. A number behind the name runs so many cases of
+//! each row instead of its own: `-- passage 400`.
 
 #[path = "../support/timed_sounds.rs"]
 mod timed_sounds;
@@ -17,14 +18,14 @@ use timed_sounds::{Chance, Click, Content, Fade, Machine, Marks, passage};
 
 fn main() {
     let asked: Vec<String> = std::env::args().skip(1).collect();
-    let asks = |name: &str| {
-        asked.iter().all(|it| it.starts_with("--")) || asked.iter().any(|it| it == name)
-    };
-    if asks("passage") {
-        passages();
+    let cases = asked.iter().find_map(|it| it.parse().ok());
+    let named = |name: &str| asked.iter().any(|it| it == name);
+    let none_named = !named("passage") && !named("marks");
+    if none_named || named("passage") {
+        passages(cases);
     }
-    if asks("marks") {
-        all_marks();
+    if none_named || named("marks") {
+        all_marks(cases);
     }
 }
 
@@ -125,14 +126,14 @@ fn run(cases: u64, one: impl Fn(u64, &mut Row) + Sync) -> Row {
     })
 }
 
-fn passages() {
+fn passages(asked: Option<u64>) {
     println!("A passage, % of speed; refused ones are not in the figures\n{HEAD}");
     let clean = [Fade::Abrupt, Fade::Cosine(0.02)];
     let short = [Fade::Straight(0.2), Fade::Cosine(0.2)];
     let slow = [Fade::Cosine(1.0), Fade::Straight(2.0)];
     let all = [Content::Tone, Content::Music, Content::Speech];
     let mut sum = Row::default();
-    for (name, contents, fades, seconds, cases) in [
+    for (name, contents, fades, seconds, usual) in [
         ("200 s, edges to 20 ms", &all[..], &clean[..], 200.0, 120),
         ("30 s, tone, edges to 20 ms", &all[..1], &clean, 30.0, 60),
         ("30 s, music, edges to 20 ms", &all[1..2], &clean, 30.0, 60),
@@ -140,6 +141,7 @@ fn passages() {
         ("30 s, fades of 0.2 s", &all[..], &short, 30.0, 120),
         ("30 s, fades of 1 and 2 s", &all[..], &slow, 30.0, 120),
     ] {
+        let cases = asked.unwrap_or(usual);
         let mut row = run(cases, |seed, row| {
             let mut chance = Chance::new(1000 * (seconds as u64) + seed);
             let content = contents[seed as usize % contents.len()];
@@ -184,18 +186,19 @@ fn one_passage(
     row.add(&meter.measurement(), 100.0 * (machine.speed - 1.0), seed);
 }
 
-fn all_marks() {
+fn all_marks(asked: Option<u64>) {
     println!("Marks within 60 s, % of speed; refused ones are not in the figures\n{HEAD}");
     let mut sum = Row::default();
-    for (name, click, spacings, cases) in [
+    for (name, click, spacings, usual) in [
         ("own bursts, 1 s and less", None, &[1.0, 0.5, 0.2][..], 120),
         ("own bursts, two to four", None, &[20.0, 30.0, 58.0], 60),
         ("pulses", Some(Click::Pulse), &[1.0, 0.5, 5.0], 80),
         ("wood", Some(Click::Wood), &[1.0, 0.5, 5.0], 80),
         ("pips", Some(Click::Pip), &[1.0, 0.5, 5.0], 80),
     ] {
+        let cases = asked.unwrap_or(usual);
         let mut row = run(cases, |seed, row| {
-            let mut chance = Chance::new(77 * cases + seed);
+            let mut chance = Chance::new(77 * usual + seed);
             one_row_of_marks(
                 click,
                 spacings[seed as usize % spacings.len()],

@@ -36,10 +36,16 @@ pub struct ReadOptions {
 
     /// Name of the machine that was recorded
     ///
-    /// A tape whose card says that it was recorded on this machine reads right
-    /// at any speed: then no speed error is told.
+    /// A tape that was recorded on this machine (its card, the tape itself or
+    /// --recorded-on says so) reads right at any speed: then no speed error is
+    /// told.
     #[arg(long, short, value_name = "NAME")]
     pub machine: Option<String>,
+
+    /// Name of the machine that the tape was recorded on, where neither a card
+    /// nor the tape itself says so
+    #[arg(long, value_name = "NAME", conflicts_with = "tape")]
+    pub recorded_on: Option<String>,
 
     /// Start here, in seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
@@ -61,6 +67,7 @@ impl ReadOptions {
             contact: false,
             reference,
             machine: None,
+            recorded_on: None,
             from: None,
             to: None,
         }

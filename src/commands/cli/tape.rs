@@ -98,8 +98,15 @@ pub struct NewCard {
     pub replace: bool,
 }
 
-/// `tapewright tape measure`.
+/// `tapewright tape measure`. What says the tape's own error is not asked for:
+/// it is what is to be found.
 #[derive(Args, Debug)]
+#[command(
+    mut_arg("tape", |it| it.hide(true)),
+    mut_arg("reference_error", |it| it.hide(true)),
+    mut_arg("reference_uncertainty", |it| it.hide(true)),
+    mut_arg("home_made", |it| it.hide(true))
+)]
 pub struct MeasureTape {
     #[command(flatten)]
     #[allow(missing_docs)]

@@ -103,6 +103,9 @@ pub enum EngineError {
 /// The digits are made from the track at about this rate.
 const DIGITS_HZ: f64 = 200.0;
 
+/// Quieter than this (mean square; −87 dB of a full-scale sine) is silence.
+const SILENCE: f64 = 1e-9;
+
 /// In a shorter record there is no time to follow a tone and to believe it.
 const TOO_SHORT_TO_FOLLOW_S: f64 = 0.3;
 
@@ -633,6 +636,13 @@ impl Engine {
         energy
     }
 
+    /// Nothing could be heard in any channel that is listened to.
+    fn is_silent(&self) -> bool {
+        let heard_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
+        let is_silent = |energy: f64| energy <= SILENCE * heard_s;
+        self.energy().into_iter().all(is_silent)
+    }
+
     /// Chooses another nominal tone; nothing measured so far is lost.
     pub fn set_nominal(&mut self, nominal: Nominal) {
         if self.settings.conditions.kind != ReferenceKind::Tone {
@@ -783,6 +793,7 @@ impl Engine {
             band_hz: self.tracker.band_hz().or(self.health.last_band_hz()),
             wrong: self.wrong,
             believed: true,
+            silent: self.is_silent(),
             channel: self.channel_used(),
         }
     }

@@ -2,6 +2,7 @@
 
 use super::figures::MarksFigures;
 use super::listening::{Listening, joined, level};
+use super::moved::{Moved, with_another};
 use super::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
 };
@@ -9,10 +10,11 @@ use crate::readings::engine::{EngineError, Settings};
 use crate::readings::expanded::Expanded;
 use crate::readings::fluctuation::{Fluctuation, Weighing};
 use crate::readings::reading::{Caution, CautionCode, Measurement};
+use crate::readings::without_tone::SILENCE;
 use crate::signal::statistics::{NORMAL_95, median, student_95};
 use crate::signal::timed::envelope::TO_SCATTER;
 use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
-use crate::signal::timed::train::{Row, fitted, row};
+use crate::signal::timed::train::{Member, Row, fitted, row};
 use crate::units::{Decibels, Seconds};
 
 /// Time between two powers.
@@ -48,6 +50,9 @@ const AS_LOUD: f64 = 0.063;
 const FEW: usize = 8;
 const ABOVE_REST: f64 = 8.0;
 
+/// No louder than this power there is nothing but silence: −87 dB.
+const NO_SOUND: f32 = 1e-9;
+
 /// Two channels disagree beyond what their ± explains and this.
 const CHANNELS_APART: f64 = 5e-4;
 
@@ -66,11 +71,13 @@ struct Found {
     power: f64,
     noise: f64,
     left_out: usize,
+    moved: Option<Moved>,
 }
 
 /// Why there is none.
 #[derive(Clone, Copy, PartialEq)]
 enum NoMarks {
+    Silence,
     Nothing,
     One,
     NoRow { heard: usize },
@@ -128,11 +135,11 @@ impl MarksMeter {
             let found = self.row_in(&both).map_err(|no| self.refusal(no))?;
             return Ok((found, None));
         }
-        let mut refused = NoMarks::Nothing;
+        let mut refused = NoMarks::Silence;
         for (which, one) in each.into_iter().enumerate() {
             match one {
                 Ok(found) => return Ok((found, Some(which))),
-                Err(NoMarks::Nothing) => {}
+                Err(NoMarks::Silence) => {}
                 Err(no) => refused = no,
             }
         }
@@ -144,43 +151,24 @@ impl MarksMeter {
         let apart_s = (APART * self.spacing.0).min(APART_S);
         let heard = standing_out(power, hop_s, apart_s);
         match heard.marks.len() {
+            0 if power.iter().all(|power| *power < NO_SOUND) => return Err(NoMarks::Silence),
             0 => return Err(NoMarks::Nothing),
             1 => return Err(NoMarks::One),
             _ => {}
         }
-        let no_row = NoMarks::NoRow {
-            heard: heard.marks.len(),
-        };
         let members = row(&heard.marks, self.spacing.0);
-        if members.len() < 2 {
-            return Err(no_row);
-        }
-        let marks: Vec<Mark> = members.iter().map(|it| heard.marks[it.which]).collect();
-        let (mut times, jitter_s) = refined(power, hop_s, heard.noise, &marks);
-        let mut numbers: Vec<f64> = members.iter().map(|it| it.number as f64).collect();
-        let all = numbers.len();
-        leave_out_strays(&mut numbers, &mut times);
-        if numbers.len() < 2 {
-            return Err(no_row);
-        }
-        let row = fitted(&numbers, &times);
-        let scatter = scatter(&numbers, &times, &row);
-        let mut loud: Vec<f64> = marks.iter().map(|mark| mark.power).collect();
-        let found = Found {
-            noise_s: NORMAL_95 * jitter_s / row.leverage.sqrt(),
-            scatter,
-            power: median(&mut loud).unwrap_or(0.0),
-            noise: heard.noise,
-            left_out: all - numbers.len(),
-            numbers,
-            row,
-        };
-        let off = residuals(&found.numbers, &times, &row);
-        if believable(&found, &off, &heard) {
-            Ok(found)
+        let more = with_another(&heard.marks, &members, self.spacing.0);
+        let one = row_of(power, hop_s, &heard, &members);
+        let found = if more.len() > members.len() {
+            // A second row counts where both together make one that was moved.
+            let both = row_of(power, hop_s, &heard, &more);
+            both.filter(|it| it.moved.is_some()).or(one)
         } else {
-            Err(no_row)
-        }
+            one
+        };
+        found.ok_or(NoMarks::NoRow {
+            heard: heard.marks.len(),
+        })
     }
 
     fn found(&self, found: &Found, which: Option<usize>) -> Measurement {
@@ -205,6 +193,13 @@ impl MarksMeter {
                 ),
             ));
         }
+        cautions.extend(
+            found
+                .moved
+                .as_ref()
+                .filter(|_| usable)
+                .map(|it| self.was_moved(it)),
+        );
         let missing = figures.expected - figures.found;
         if usable && missing > 0 {
             cautions.push(caution(
@@ -243,9 +238,28 @@ impl MarksMeter {
         }
     }
 
+    fn was_moved(&self, moved: &Moved) -> Caution {
+        let conditions = &self.heard.settings.conditions;
+        let of = |row: &Row| {
+            let off = deviation(Seconds(row.spacing_s), self.spacing, conditions).0;
+            // No minus before what rounds to nothing.
+            (100.0 * off).round() / 100.0 + 0.0
+        };
+        caution(
+            CautionCode::SpeedMoved,
+            format!(
+                "The speed was moved at {:.0} s: {:+.2} % before, {:+.2} % after; the figure is the mean of both.",
+                moved.at_s,
+                of(&moved.before),
+                of(&moved.after)
+            ),
+        )
+    }
+
     fn refusal(&self, no: NoMarks) -> Caution {
         let every = self.spacing.0;
         let text = match no {
+            NoMarks::Silence => SILENCE.to_owned(),
             NoMarks::Nothing => {
                 "No marks stand out; check the tape, the channel and the input level, and that nothing else sounds.".to_owned()
             }
@@ -260,13 +274,51 @@ impl MarksMeter {
     }
 }
 
-fn residuals(numbers: &[f64], times: &[f64], row: &Row) -> Vec<f64> {
+/// The row that these marks make; `None` where it cannot be believed.
+fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Option<Found> {
+    if members.len() < 2 {
+        return None;
+    }
+    let marks: Vec<Mark> = members.iter().map(|it| heard.marks[it.which]).collect();
+    let (mut times, jitter_s) = refined(power, hop_s, heard.noise, &marks);
+    let mut numbers: Vec<f64> = members.iter().map(|it| it.number as f64).collect();
+    let all = numbers.len();
+    let moved = Moved::of(&numbers, &times);
+    if let Some(moved) = &moved {
+        numbers.clone_from(&moved.numbers);
+        times.clone_from(&moved.times);
+    } else {
+        leave_out_strays(&mut numbers, &mut times);
+    }
+    if numbers.len() < 2 {
+        return None;
+    }
+    let row = fitted(&numbers, &times);
+    let mut loud: Vec<f64> = marks.iter().map(|mark| mark.power).collect();
+    let off = match &moved {
+        Some(moved) => moved.off.clone(),
+        None => residuals(&numbers, &times, &row),
+    };
+    let found = Found {
+        noise_s: NORMAL_95 * jitter_s / row.leverage.sqrt(),
+        scatter: scatter(&numbers, &times, &row),
+        power: median(&mut loud).unwrap_or(0.0),
+        noise: heard.noise,
+        left_out: all - numbers.len(),
+        numbers,
+        row,
+        moved,
+    };
+    believable(&found, &off, heard).then_some(found)
+}
+
+pub(super) fn residuals(numbers: &[f64], times: &[f64], row: &Row) -> Vec<f64> {
     let off = |(number, time): (&f64, &f64)| time - row.first_s - row.spacing_s * number;
     numbers.iter().zip(times).map(off).collect()
 }
 
 /// Takes out what does not come with the others, worst first.
-fn leave_out_strays(numbers: &mut Vec<f64>, times: &mut Vec<f64>) {
+pub(super) fn leave_out_strays(numbers: &mut Vec<f64>, times: &mut Vec<f64>) {
     while numbers.len() > 3 {
         let off = residuals(numbers, times, &fitted(numbers, times));
         let mut sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
@@ -284,7 +336,7 @@ fn leave_out_strays(numbers: &mut Vec<f64>, times: &mut Vec<f64>) {
 }
 
 /// 95 % of the spacing from how the arrivals scatter about the row, in seconds.
-fn scatter(numbers: &[f64], times: &[f64], row: &Row) -> Expanded {
+pub(super) fn scatter(numbers: &[f64], times: &[f64], row: &Row) -> Expanded {
     let off = residuals(numbers, times, row);
     // Enough of them show by themselves how the machine wavers.
     let series = filled(numbers, &off);

@@ -9,6 +9,7 @@ mod figures;
 mod listening;
 mod live;
 mod marks;
+mod moved;
 mod passage;
 mod summary;
 

@@ -9,6 +9,7 @@ use crate::readings::alike::are_different;
 use crate::readings::engine::{EngineError, Settings};
 use crate::readings::expanded::Expanded;
 use crate::readings::reading::{Caution, CautionCode, Measurement};
+use crate::readings::without_tone::SILENCE;
 use crate::signal::statistics::NORMAL_95;
 use crate::signal::timed::edges::{NoPassage, Passage, passage};
 use crate::units::{Decibels, Percent, Seconds};
@@ -265,10 +266,7 @@ fn mismatch(measured: Seconds, expected: Seconds, off: Percent) -> Vec<Caution> 
 
 fn refusal(no: NoPassage) -> Caution {
     let (code, text) = match no {
-        NoPassage::Silence => (
-            CautionCode::ReferenceNotFound,
-            "There is nothing but silence; check the tape, the channel and the input level.",
-        ),
+        NoPassage::Silence => (CautionCode::ReferenceNotFound, SILENCE),
         NoPassage::NothingStandsOut => (
             CautionCode::ReferenceNotFound,
             "The sound is the same from beginning to end, so no passage stands out; record the silence before and after it too.",

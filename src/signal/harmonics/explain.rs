@@ -50,6 +50,22 @@ pub struct Explained {
     pub share: f64,
 }
 
+impl Explained {
+    /// The fundamental that its partials have in common, in hertz, and the
+    /// number of the lowest in that series: a note beyond what was asked for
+    /// shows as every other partial of one within.
+    pub fn in_common(&self) -> (f64, u32) {
+        let numbers = self.partials.iter().map(|(number, _)| *number);
+        let divisor = numbers.clone().fold(0, greatest_common).max(1);
+        let lowest = numbers.min().unwrap_or(divisor);
+        (f64::from(divisor) * self.fitted.series.hz, lowest / divisor)
+    }
+}
+
+fn greatest_common(a: u32, b: u32) -> u32 {
+    if b == 0 { a } else { greatest_common(b, a % b) }
+}
+
 /// What is asked of [`explain`].
 #[derive(Clone, Copy, Debug)]
 pub struct Question {

@@ -332,11 +332,14 @@ impl NoteTracker {
             let power: f64 = note.partials.iter().map(|(_, line)| line.power).sum();
             let clear = note.power_share >= LEAST_SHARE && power > LEAST_TONAL * view.look.total;
             let hz = note.fitted.series.hz;
+            if self.is_wanted(hz) {
+                return clear.then_some((channel, hz, power));
+            }
             // What is told, not read, must look like one note: a chord has a
             // far fundamental in common, too.
-            let low = note.partials.iter().any(|(n, _)| *n <= 2);
-            let like_one = self.is_wanted(hz) || (low && misfit(&note.fitted) < MOST_MISFIT);
-            (clear && like_one).then_some((channel, hz, power))
+            let (hz, lowest) = note.in_common();
+            let like_one = lowest <= 2 && misfit(&note.fitted) < MOST_MISFIT;
+            (clear && like_one && !self.is_wanted(hz)).then_some((channel, hz, power))
         });
         // A wanted note in one channel goes before another in the other.
         let best = heard.max_by(|a, b| {

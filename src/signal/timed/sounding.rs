@@ -158,10 +158,7 @@ fn lone_clicks(sounds: &[Sound], click: usize) -> usize {
                 .filter(|k| is_click(&sounds[*k]) || is_click(&sounds[k + 1]))
                 .all(|k| own >= LONGER_THAN_OTHERS * gap(k))
     };
-    (1..=MOST_CLICKS.min(last))
-        .rev()
-        .find(is_lone)
-        .unwrap_or(0)
+    (1..=MOST_CLICKS.min(last)).rev().find(is_lone).unwrap_or(0)
 }
 
 #[cfg(test)]
@@ -183,11 +180,7 @@ mod tests {
         };
         let reach = sounding.reach(&blocks, BLOCK_S);
         let seconds = |block: usize| (block as f64 * BLOCK_S * 100.0).round() / 100.0;
-        (
-            seconds(reach.first),
-            seconds(reach.last + 1),
-            reach.clicks,
-        )
+        (seconds(reach.first), seconds(reach.last + 1), reach.clicks)
     }
 
     #[test]

@@ -41,6 +41,12 @@ const LOOKS_AFTER_S: f64 = 1.5;
 const OVER_AFTER_S: f64 = 4.0;
 const ABOUT: f64 = 12.0;
 
+/// After music that did not end in time so much quiet has to come before the
+/// next passage is waited for; quiet is also what lies so far below its loudest
+/// moment (power; −50 dB), as hiss does that began with it.
+const SPENT_FOR_S: f64 = OVER_AFTER_S;
+const SPENT_BELOW: f64 = 1e-5;
+
 /// The last speed stays until the next passage has lasted so long.
 const STAYS_S: f64 = 5.0;
 
@@ -73,6 +79,9 @@ pub struct LivePassage {
     since_s: Option<f64>,
     by_hand: bool,
     ended: bool,
+    /// Below this power the music that was given up is quiet; `None` where
+    /// none was.
+    spent: Option<f64>,
     last: Option<Arc<Measurement>>,
     /// It was kept already: the next snapshot is of another time.
     was_kept: bool,
@@ -94,6 +103,7 @@ impl LivePassage {
             since_s: None,
             by_hand: false,
             ended: false,
+            spent: None,
             last: None,
             was_kept: false,
             kept: None,
@@ -200,8 +210,12 @@ impl LivePassage {
     /// The power of a block.
     fn level(&mut self, power: f64) {
         match self.since_s {
+            None if self.spent.is_some() => self.wait_for_quiet(power),
             None => self.wait_for_sound(power),
-            Some(_) if self.by_hand => self.run_out(),
+            Some(_) if self.by_hand => {
+                self.loudest = self.loudest.max(power);
+                self.run_out();
+            }
             Some(_) => self.wait_for_end(power),
         }
         let lasted_s = self.since_s.map_or(0.0, |from_s| self.heard_s() - from_s);
@@ -209,6 +223,20 @@ impl LivePassage {
         if lasted_s > STAYS_S && self.ended {
             self.last = None;
             self.ended = false;
+        }
+    }
+
+    /// What was given up still plays: its pauses are no silence before a
+    /// passage.
+    fn wait_for_quiet(&mut self, power: f64) {
+        self.silent = if self.spent.is_some_and(|quiet| power < quiet) {
+            self.silent + 1
+        } else {
+            0
+        };
+        if self.silent as f64 * BLOCK_S >= SPENT_FOR_S {
+            self.spent = None;
+            self.begin_anew();
         }
     }
 
@@ -279,9 +307,28 @@ impl LivePassage {
     /// What lasts too long has ended, or is given up.
     fn run_out(&mut self) {
         let Some(from_s) = self.since_s else { return };
-        if self.heard_s() - from_s > LONGEST * self.expected.0 + OVER_AFTER_S {
-            self.ended_with(self.meter.measurement());
+        let lasted_s = self.heard_s() - from_s;
+        if lasted_s <= LONGEST * self.expected.0 + OVER_AFTER_S {
+            return;
         }
+        let mut measured = self.meter.measurement();
+        if self.silent as f64 * BLOCK_S >= SPENT_FOR_S {
+            self.ended_with(measured);
+            return;
+        }
+        let quiet = ENDS * self.noise.unwrap_or(0.0).max(1e-12);
+        let quiet = quiet.max(SPENT_BELOW * self.loudest);
+        if measured.speed.is_none() {
+            measured.cautions = vec![caution(
+                CautionCode::ReferenceCutOff,
+                format!(
+                    "The sound goes on after {lasted_s:.0} s, longer than a passage of {} s lasts at any speed; name its right length. The next one is waited for after {SPENT_FOR_S:.0} s of silence.",
+                    self.expected.0
+                ),
+            )];
+        }
+        self.ended_with(measured);
+        self.spent = Some(quiet);
     }
 
     /// Nothing more will come.
@@ -312,6 +359,7 @@ impl LivePassage {
             return;
         }
         self.begin_anew();
+        self.spent = None;
         self.since_s = Some(0.0);
         self.by_hand = true;
         self.ended = false;
