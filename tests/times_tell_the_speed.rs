@@ -325,7 +325,7 @@ fn what_is_no_row_of_marks_is_refused() {
     let speech = true_machine.play(&speech, 1.5, 23.0, &mut chance);
     let silence = vec![0.0f32; 3 * RATE as usize];
     for (channels, reference, says) in [
-        (vec![&silence[..]], "marks:0.5", "No marks stand out"),
+        (vec![&silence[..]], "marks:0.5", "nothing but silence"),
         (vec![&one[..]], "marks:0.5", "A single mark"),
         (vec![&music[..]], "marks:1", "No marks stand out"),
         (vec![&speech[..]], "marks:1", "no regular row"),
