@@ -2,7 +2,7 @@
 
 use super::figures::MarksFigures;
 use super::listening::{Listening, joined, level};
-use super::moved::{Moved, with_another};
+use super::moved::Moved;
 use super::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
 };
@@ -157,15 +157,7 @@ impl MarksMeter {
             _ => {}
         }
         let members = row(&heard.marks, self.spacing.0);
-        let more = with_another(&heard.marks, &members, self.spacing.0);
-        let one = row_of(power, hop_s, &heard, &members);
-        let found = if more.len() > members.len() {
-            // A second row counts where both together make one that was moved.
-            let both = row_of(power, hop_s, &heard, &more);
-            both.filter(|it| it.moved.is_some()).or(one)
-        } else {
-            one
-        };
+        let found = row_of(power, hop_s, &heard, &members);
         found.ok_or(NoMarks::NoRow {
             heard: heard.marks.len(),
         })

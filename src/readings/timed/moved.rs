@@ -1,8 +1,7 @@
 //! Marks whose speed was moved in between: two rows that follow each other.
 
 use super::marks::{leave_out_strays, residuals, scatter};
-use crate::signal::timed::marks::Mark;
-use crate::signal::timed::train::{Member, Row, fitted, row};
+use crate::signal::timed::train::{Row, fitted};
 
 /// Each of the two lasts so long and has so many marks: what wow does to fewer
 /// is no move.
@@ -13,10 +12,6 @@ const LEAST_MARKS: usize = 4;
 /// open. Found by simulation (`cargo bench --bench references -- marks`).
 const MOVED: f64 = 0.0015;
 const SURELY: f64 = 3.0;
-
-/// A second row that is looked for by itself has so many marks: fewer come by
-/// chance.
-const ANOTHER_ROW: usize = 8;
 
 /// Two rows, the second from where the first one ends.
 #[derive(Clone, Debug)]
@@ -105,44 +100,6 @@ fn lines(numbers: &[f64], times: &[f64]) -> Vec<f64> {
         });
     }
     left
-}
-
-/// The row with another one at its end or before it, where one is: a large step
-/// of the speed parts them.
-pub(super) fn with_another(marks: &[Mark], members: &[Member], spacing_s: f64) -> Vec<Member> {
-    let (Some(first), Some(last)) = (members.first(), members.last()) else {
-        return Vec::new();
-    };
-    let before = row(&marks[..first.which], spacing_s);
-    let mut after = row(&marks[last.which + 1..], spacing_s);
-    for member in &mut after {
-        member.which += last.which + 1;
-    }
-    if before.len() >= ANOTHER_ROW && before.len() >= after.len() {
-        joined(marks, &before, members)
-    } else if after.len() >= ANOTHER_ROW {
-        joined(marks, members, &after)
-    } else {
-        members.to_vec()
-    }
-}
-
-/// Numbers the second row on from the first, by the spacing between the two.
-fn joined(marks: &[Mark], first: &[Member], second: &[Member]) -> Vec<Member> {
-    let spacing = |row: &[Member]| {
-        let (a, b) = (row[0], row[row.len() - 1]);
-        (marks[b.which].at_s - marks[a.which].at_s) / (b.number - a.number) as f64
-    };
-    let (end, begin) = (first[first.len() - 1], second[0]);
-    let gap_s = marks[begin.which].at_s - marks[end.which].at_s;
-    let turns = (2.0 * gap_s / (spacing(first) + spacing(second))).round();
-    let on = end.number + turns.max(1.0) as u64;
-    let mut all = first.to_vec();
-    all.extend(second.iter().map(|member| Member {
-        number: member.number - begin.number + on,
-        ..*member
-    }));
-    all
 }
 
 #[cfg(test)]
