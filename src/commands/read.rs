@@ -8,9 +8,10 @@ use std::sync::Arc;
 use super::cli::ReadOptions;
 use super::copy;
 use super::processor;
-use super::progress::Progress;
+use super::read_words::{add_faults, beyond_the_end, why_unusable};
+use super::stretch::{Stretch, push_stretch};
 use super::{Exit, Failure, Outcome, Written};
-use crate::audio::recording::{Faults, Recording, RecordingError};
+use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
 use crate::readings::{
@@ -344,123 +345,6 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
         || WHERE_RECORDED.to_owned(),
         |said| format!("You say that it was recorded on \"{said}\"."),
     ));
-}
-
-/// What is measured of a recording, in frames.
-#[derive(Clone, Copy, Debug)]
-struct Stretch {
-    from: u64,
-    to: u64,
-}
-
-impl Stretch {
-    fn new(options: &ReadOptions, rate_hz: u32) -> Self {
-        let frames = |seconds: f64| (seconds * f64::from(rate_hz)).round() as u64;
-        Self {
-            from: options.from.map_or(0, frames),
-            to: options.to.map_or(u64::MAX, frames),
-        }
-    }
-}
-
-/// Hands out everything up to the end of the stretch, with the place in it where
-/// the stretch begins or goes on. True when the recording was read to its end.
-fn push_stretch(
-    recording: &mut Recording,
-    stretch: Stretch,
-    mut push: impl FnMut(&[f32], usize),
-) -> bool {
-    let format = recording.format();
-    let channels = usize::from(format.channels);
-    let mut progress = Progress::of_recording(recording.total_frames(), format.rate_hz);
-    let mut block = Vec::new();
-    loop {
-        let start = recording.read_frames();
-        if start >= stretch.to {
-            return false;
-        }
-        let Some(frames) = recording.next_block(&mut block) else {
-            return true;
-        };
-        // Where the stretch begins and ends within this block.
-        let within = |at: u64| at.saturating_sub(start).min(frames as u64) as usize * channels;
-        let (from, to) = (within(stretch.from), within(stretch.to));
-        push(&block[..to], from.min(to));
-        progress.at(recording.read_frames());
-    }
-}
-
-fn beyond_the_end(recording: &Recording, rate_hz: u32) -> Caution {
-    let length = recording.read_frames() as f64 / f64::from(rate_hz.max(1));
-    Caution {
-        code: CautionCode::RecordTooShort,
-        text: format!(
-            "The recording ends at {length:.1} s, before the stretch that was asked for begins; choose an earlier --from."
-        ),
-    }
-}
-
-fn add_faults(measurement: &mut Measurement, faults: &Faults, recording: &Recording) {
-    let mut add = |code, text| measurement.cautions.push(Caution { code, text });
-    if faults.cut_short {
-        let rate_hz = f64::from(recording.format().rate_hz.max(1));
-        let missing = match faults.missing_frames as f64 / rate_hz {
-            missing if missing >= 0.05 => format!("{missing:.1} s are missing at its end"),
-            _ => "its end is missing".to_owned(),
-        };
-        add(
-            CautionCode::FileCutShort,
-            format!("The file is cut short: {missing}; it was measured as far as it goes."),
-        );
-    }
-    if faults.undecodable_packets > 0 {
-        add(
-            CautionCode::SamplesReplaced,
-            format!(
-                "Parts of the file could not be decoded ({} of its packets); they count as silence, so copy it again.",
-                faults.undecodable_packets
-            ),
-        );
-    }
-    if faults.replaced_samples > 0 {
-        add(
-            CautionCode::SamplesReplaced,
-            format!(
-                "{} samples of the file are no numbers (NaN or infinite); they count as silence, so check what wrote it.",
-                faults.replaced_samples
-            ),
-        );
-    }
-}
-
-/// The caution that says best why there is no reading.
-fn why_unusable(measurement: &Measurement) -> String {
-    let telling = [
-        CautionCode::RecordTooShort,
-        CautionCode::HalfOrDoubleSpeed,
-        CautionCode::MainsFrequencyMismatch,
-        CautionCode::ToneTooLow,
-        CautionCode::ToneNotFound,
-        CautionCode::ChannelsDisagree,
-        CautionCode::ReferenceCutOff,
-        CautionCode::ReferenceMismatch,
-        CautionCode::ReferenceNotFound,
-        CautionCode::ChannelsDisagree,
-        CautionCode::ReferenceAmbiguous,
-    ];
-    let caution = telling
-        .iter()
-        .find_map(|code| {
-            measurement
-                .cautions
-                .iter()
-                .rfind(|caution| caution.code == *code)
-        })
-        .or(measurement.cautions.first());
-    match caution {
-        Some(caution) => format!("no usable reference: {}", caution.text),
-        None => "no usable reference was found; name the tone with --reference".to_owned(),
-    }
 }
 
 /// One sentence on standard error; where that is closed, nobody listens.
