@@ -1,0 +1,212 @@
+//! What the ears tell, event by event, and what follows from it.
+
+use super::Engine;
+use crate::readings::digits::{Digits, Motion};
+use crate::readings::health::{channels_disagree, tone_power};
+use crate::readings::holding::HoldCheck;
+use crate::readings::judge;
+use crate::readings::reading::{ToneState, WrongTone};
+use crate::signal::tracker::{Loss, Track};
+use crate::units::{Hertz, Seconds};
+
+impl Engine {
+    pub(super) fn take(&mut self, event: Track) {
+        match event {
+            Track::Found { hz } => self.found(hz),
+            Track::Value(value) => self.value(value.hz),
+            Track::Dropout { start_s, length_s } => {
+                let start = Seconds(start_s.max(0.0) + self.skipped_s);
+                let length = Seconds(length_s);
+                if self.whole.dropout(start, length) {
+                    self.health.dropout();
+                }
+                self.keeper.dropout(start, length);
+            }
+            Track::Checked { beside } => {
+                let band_hz = self.tracker.band_hz();
+                self.health.remember_band(band_hz);
+                self.whole.reached(band_hz);
+                self.keeper.each(|stretch| stretch.reached(band_hz));
+                let sum = self.health.checked(&beside, &self.tracker.quality());
+                self.whole.check(&sum);
+                self.keeper.each(|stretch| stretch.check(&sum));
+            }
+            Track::Lost(loss) => {
+                self.whole.losses += 1;
+                self.end_piece(loss);
+                self.keeper.disturbed();
+                self.health.lost();
+            }
+        }
+    }
+
+    /// What was followed has ended: it counts, or is as if it had never been.
+    pub(super) fn end_piece(&mut self, loss: Loss) {
+        self.follow_flutter();
+        if self.tone == ToneState::Locked {
+            self.tone = ToneState::Lost;
+        }
+        let Some(piece) = self.tracker.witness() else {
+            return;
+        };
+        if let Some((before, nominal)) = self.belief.end(piece, loss) {
+            self.whole = self.whole.replaced_by(before);
+            if self.nominal != nominal {
+                self.nominal = nominal;
+                self.set_ranges();
+            }
+        }
+    }
+
+    /// A tone that is followed is shown when it is believed.
+    pub(super) fn judge_piece(&mut self) {
+        let Some(piece) = self.tracker.witness() else {
+            return;
+        };
+        let leaping = self.digits.as_ref().is_some_and(Digits::is_leaping);
+        let shown = self.belief.look(piece) && !leaping;
+        match (shown, self.tone) {
+            (true, ToneState::Locked) => {}
+            (true, _) => {
+                self.tone = ToneState::Locked;
+                self.wrong = None;
+            }
+            (false, ToneState::Locked) => {
+                self.tone = ToneState::Searching;
+                self.keeper.disturbed();
+            }
+            (false, _) => {}
+        }
+    }
+
+    pub(super) fn is_shown(&self) -> bool {
+        self.tracker.is_following() && self.tone == ToneState::Locked
+    }
+
+    pub(super) fn found(&mut self, hz: f64) {
+        self.follow_flutter();
+        self.belief.begin(&self.whole, self.nominal);
+        if matches!(self.tone, ToneState::Wrong(_)) {
+            self.tone = ToneState::Searching;
+        }
+        if self.nominal.is_none() {
+            self.nominal = Some(judge::nearest_usual(Hertz(hz)));
+            self.set_ranges();
+        }
+        let nominal = self.nominal.map_or(hz, |nominal| nominal.0);
+        let rate = self.tracker.plan().output_rate_hz() / f64::from(self.per_digit);
+        // What was learnt about another tone is in its hertz, not in ours.
+        self.digits.take_if(|digits| !digits.is_for(nominal));
+        self.digits
+            .get_or_insert_with(|| Digits::new(rate, nominal))
+            .begin();
+        self.digit_sum = (0.0, 0);
+        self.flutter.restart();
+        self.trend.begin_anew();
+        self.whole.found();
+        self.keeper.disturbed();
+        self.sweeps.found();
+        self.guide.lost();
+        if let Some(vibrato) = &mut self.vibrato {
+            vibrato.interrupt();
+        }
+        self.hold.iter_mut().for_each(HoldCheck::disturbed);
+    }
+
+    pub(super) fn value(&mut self, hz: f64) {
+        let quality = self.tracker.quality();
+        self.belief.heard(quality.map(|quality| {
+            if quality.weight > 0.0 {
+                quality.tone_power
+            } else {
+                0.0
+            }
+        }));
+        let used = self.channel_of(&quality);
+        let tone_power = tone_power(&quality);
+        let disagree = channels_disagree(&quality, hz);
+        self.whole.value(hz, tone_power, used, disagree);
+        self.keeper
+            .each(|stretch| stretch.value(hz, tone_power, used, disagree));
+        self.flutter_waiting.push(hz);
+        if self.keeper.is_busy() {
+            self.follow_flutter();
+        }
+        self.trend.value(hz);
+        self.digit_sum.0 += hz;
+        self.digit_sum.1 += 1;
+        if self.digit_sum.1 == self.per_digit {
+            let mean = self.digit_sum.0 / f64::from(self.digit_sum.1);
+            self.digit_sum = (0.0, 0);
+            self.digit(mean);
+        }
+    }
+
+    /// Gives the flutter meter what waits for it: many values at once cost less.
+    pub(super) fn follow_flutter(&mut self) {
+        let waiting = &self.flutter_waiting;
+        match self.keeper.flutter_totals() {
+            Some(kept) => self
+                .flutter
+                .push(waiting, &mut [&mut self.whole.flutter, kept]),
+            None => self.flutter.push(waiting, &mut [&mut self.whole.flutter]),
+        }
+        self.flutter_waiting.clear();
+    }
+
+    pub(super) fn digit(&mut self, hz: f64) {
+        self.sweeps.push(hz);
+        let Some(digits) = &mut self.digits else {
+            return;
+        };
+        let motion = digits.push(hz);
+        if let Some(vibrato) = &mut self.vibrato {
+            vibrato.push(hz);
+        }
+        if let Some(hold) = &mut self.hold {
+            hold.push(hz);
+            if motion == Motion::Moved {
+                hold.disturbed();
+            }
+        }
+        if motion == Motion::Moved {
+            self.follow_flutter();
+            self.flutter.restart();
+            self.whole.moved();
+            self.trend.begin_anew();
+            self.keeper.disturbed();
+            self.guide.has_moved();
+        }
+        self.follow_guide(hz);
+        self.advance_keeper();
+    }
+
+    pub(super) fn advance_keeper(&mut self) {
+        if !self.keeper.is_busy() {
+            return;
+        }
+        let Some(digits) = &self.digits else { return };
+        let steady = self.is_shown() && !digits.is_moving() && digits.holds_a_period();
+        let period_s = digits.period_s();
+        let known = self
+            .scatter()
+            .map(|scatter| scatter.0 / self.settings.tolerance.0);
+        if let Some(stretch) = self.keeper.advance(steady, period_s, known) {
+            let measurement = self.finished(&stretch);
+            self.keeper.finish(measurement);
+        }
+    }
+
+    pub(super) fn look_at_unwanted(&mut self) {
+        if let Some(hz) = self.tracker.unwanted_hz() {
+            let wrong = WrongTone {
+                heard: Hertz(hz),
+                likely: judge::likely(Hertz(hz), self.nominal),
+            };
+            self.wrong = Some(wrong);
+            self.tone = ToneState::Wrong(wrong);
+        } else if matches!(self.tone, ToneState::Wrong(_)) {
+            self.tone = ToneState::Searching;
+        }
+    }
+}
