@@ -159,12 +159,15 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
         (_, Some(_)) | (State::Silent, None) => return None,
         (State::Listening, None) => {
             return Some((
-                "listens for the place in the copy; some 10 s of music are needed".to_owned(),
+                format!(
+                    "{:.0} s heard, some 10 s needed: play on; dense music is found soonest",
+                    place.heard.0
+                ),
                 false,
             ));
         }
         (State::NotFound, None) => format!(
-            "not found in the copy in {:.0} s of sound: is it the same performance and mix, within 10 % of speed, and loud enough?",
+            "not found in {:.0} s: play on, from where the music is dense; is it the same performance and mix, within 10 % of speed, and loud enough?",
             place.heard.0
         ),
         (State::Ambiguous, None) => {
@@ -213,11 +216,15 @@ pub(super) fn beside(reading: &Reading) -> Option<String> {
 }
 
 /// A trouble that the reference's own words say better: silence before and
-/// after a passage is none.
+/// after a passage is none, nor is that between marks.
 pub(super) fn is_said_elsewhere(problem: &Problem, reading: &Reading) -> bool {
     match problem {
         Problem::NoTone | Problem::ToneLost => true,
-        Problem::NoSignal => matches!(reading.timed, Some(Progress::Passage { .. })),
+        Problem::NoSignal => match reading.timed {
+            Some(Progress::Passage { .. }) => true,
+            Some(Progress::Marks { found, .. }) => found > 0,
+            None => false,
+        },
         _ => false,
     }
 }
@@ -236,6 +243,21 @@ mod tests {
             "{}",
             text(204.0)
         );
+    }
+
+    #[test]
+    fn silence_between_marks_is_no_trouble_but_silence_before_them_is() {
+        let with = |found| {
+            let mut reading = crate::screen::specimen::reading(0.0);
+            reading.timed = Some(Progress::Marks {
+                found,
+                spacing: Seconds(10.0),
+                refused: None,
+            });
+            is_said_elsewhere(&Problem::NoSignal, &reading)
+        };
+        assert!(with(1));
+        assert!(!with(0));
     }
 
     #[test]

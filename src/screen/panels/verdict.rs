@@ -6,9 +6,13 @@ use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
 use crate::screen::state::{Lead, ScreenState};
-use crate::screen::verdict::shown_uncertainty;
+use crate::screen::verdict::{Verdict, shown_uncertainty};
 use crate::screen::words::{plus_minus, signed};
 use crate::units::Percent;
+
+/// Why a tape made here judges nothing; short enough for the narrowest
+/// screen.
+const WHY_NO_ERROR: &str = "reads right at any speed";
 
 /// The row of the verdict.
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
@@ -38,6 +42,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
+    if state.verdict() == Verdict::MadeHere {
+        facts.push(WHY_NO_ERROR.to_owned());
+    }
     if let Some(reading) = state.reading() {
         facts.extend(uncertainty(look, reading));
         facts.extend(steadiness(reading));
