@@ -12,10 +12,11 @@ use std::{env, thread};
 use support::tmux::{PROMPT, Tmux};
 use tapewright::audio::analysis::LiveState;
 use tapewright::readings::Conditions;
-use tapewright::references::MachineClass;
+use tapewright::references::{MachineClass, Reference};
 use tapewright::screen::{
     self, Ending, Look, Outside, ScreenState, Setup, SourceKind, Terminal, terminal,
 };
+use tapewright::units::Hertz;
 
 /// Says that the screen is up.
 const UP: &str = "? help";
@@ -62,6 +63,7 @@ fn inside() {
         kind: SourceKind::Input,
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
+        reference: Reference::Tone(Hertz(3150.0)),
         tape: None,
         cards: Vec::new(),
         machine: None,

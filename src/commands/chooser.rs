@@ -42,6 +42,7 @@ impl Chooser {
     pub fn prepare(&self, choice: Choice, machine: Option<String>) {
         let mut said = self.said.clone();
         said.say(choice.reference.clone(), choice.card.clone());
+        said.home_made = choice.home_made;
         let number = self.newest.get() + 1;
         self.newest.set(number);
         let tell = self.tell.clone();

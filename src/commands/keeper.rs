@@ -117,7 +117,12 @@ impl Keeper {
             .ident
             .as_ref()
             .map(|it| it.machine.as_str());
-        if [card, ident]
+        let said = kept.recorded_on.as_deref();
+        if let Some(said) = said {
+            let words = format!("You say that it was recorded on \"{said}\".");
+            snapshot.measurement.answer_where_recorded(&words);
+        }
+        if [card, ident, said]
             .iter()
             .any(|it| same_machine(*it, kept.machine.as_deref()))
         {
@@ -157,6 +162,7 @@ mod tests {
             note: None,
             supply_volts: None,
             tape: None,
+            recorded_on: None,
             run: None,
             wiper: None,
             wiper_at_first: None,

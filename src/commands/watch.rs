@@ -33,8 +33,8 @@ const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal
     machine; connect an input and start again to measure a real one";
 
 /// Asked where nobody knows.
-const WHERE_RECORDED: &str = "home-made tape: where was it recorded? One recorded on this machine \
-    reads right at any speed";
+const WHERE_RECORDED: &str = "where was the tape recorded? One recorded on this machine reads right \
+    at any speed; 0 takes the answer";
 
 /// Said once of the tape that is used.
 fn tape_news(card: &TapeCard) -> String {
@@ -113,6 +113,7 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
         conditions,
         tolerance: options.tolerance,
         machine,
+        reference: options.reference.reference(),
         tape: card.cloned(),
         cards: cards::list()
             .into_iter()
@@ -125,10 +126,10 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
             news,
             clock_news,
             card.map(tape_news).or_else(|| {
-                conditions
-                    .reference
-                    .home_made
-                    .then(|| WHERE_RECORDED.to_owned())
+                let unknown = source.kind != SourceKind::Rehearsal
+                    && (conditions.reference.home_made
+                        || conditions.reference.uncertainty.is_none());
+                unknown.then(|| WHERE_RECORDED.to_owned())
             }),
         ]),
     });

@@ -8,7 +8,7 @@ use super::view::View;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{KeepRequest, Nominal};
-use crate::references::Tolerance;
+use crate::references::{Reference, Tolerance};
 use crate::units::Seconds;
 
 /// What a key can mean.
@@ -282,6 +282,7 @@ impl ScreenState {
         };
         self.conditions.nominal = Nominal::Fixed(tone);
         self.confirmed = Some(tone);
+        self.reference = Reference::Tone(tone);
         self.message = Some(format!("measured against {tone} from now on"));
         vec![Effect::Ask(Request::Nominal(Nominal::Fixed(tone)))]
     }
@@ -306,6 +307,7 @@ impl ScreenState {
                 | EntryFor::Supply
                 | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
+                EntryFor::RecordedOn => self.recorded_on.clone(),
                 EntryFor::Note => self.note.clone(),
             };
             self.uncover();
@@ -378,6 +380,7 @@ impl ScreenState {
         let said = (!text.is_empty()).then_some(text);
         match entry.purpose {
             EntryFor::Machine => self.machine = said,
+            EntryFor::RecordedOn => self.take_origin(said),
             EntryFor::Note => self.note = said,
             EntryFor::Supply => self.take_supply(said.as_deref()),
             EntryFor::Tolerance => return self.take_tolerance(said.as_deref()),

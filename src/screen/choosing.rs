@@ -3,6 +3,7 @@
 
 use std::str::FromStr;
 
+use super::Action;
 use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, SourceKind};
 use super::view::View;
 use crate::readings::{Conditions, ReferenceKind, USUAL_TONES};
@@ -17,6 +18,10 @@ pub(super) enum Offer {
     Typed(ReferenceKind),
     /// A card; boxed, for it is much larger.
     Card(Box<TapeCard>),
+    /// The tape was made at home, and nobody knows how well.
+    HomeMade,
+    /// The machine that it was recorded on is typed.
+    RecordedOn,
 }
 
 /// A reference that was chosen.
@@ -24,8 +29,10 @@ pub(super) enum Offer {
 pub struct Choice {
     /// What the tape carries.
     pub reference: Reference,
-    /// The card that says so.
+    /// The card of the tape.
     pub card: Option<TapeCard>,
+    /// Without a card: it is home-made.
+    pub home_made: bool,
 }
 
 impl Offer {
@@ -36,6 +43,8 @@ impl Offer {
             Self::Ready(reference) => reference.to_string(),
             Self::Typed(kind) => format!("{} …  {}", kind.name(), hint(*kind)),
             Self::Card(card) => format!("tape: {}", card.name),
+            Self::HomeMade => "a home-made tape, taken as \u{b1}3 %".to_owned(),
+            Self::RecordedOn => "where the tape was recorded \u{2026}".to_owned(),
         }
     }
 }
@@ -69,7 +78,13 @@ impl ScreenState {
         };
         let cards = self.cards.iter().cloned().map(Box::new).map(Offer::Card);
         let typed = typed.iter().map(|kind| Offer::Typed(*kind));
-        ready.chain(typed).chain(cards).collect()
+        let tape: &[Offer] = if self.kind == SourceKind::Rehearsal {
+            &[]
+        } else {
+            &[Offer::HomeMade, Offer::RecordedOn]
+        };
+        let tape = tape.iter().cloned();
+        ready.chain(typed).chain(tape).chain(cards).collect()
     }
 
     /// Opens the list, or closes it.
@@ -102,10 +117,13 @@ impl ScreenState {
             return Vec::new();
         };
         match offer {
-            Offer::Ready(reference) => self.choose(Choice {
-                reference,
+            Offer::Ready(reference) => self.choose_on_this_tape(reference),
+            Offer::HomeMade => self.choose(Choice {
+                reference: self.reference.clone(),
                 card: None,
+                home_made: true,
             }),
+            Offer::RecordedOn => self.act(Action::Type(EntryFor::RecordedOn)),
             Offer::Typed(kind) => {
                 self.entry = Some(Entry {
                     purpose: EntryFor::Reference(kind),
@@ -113,19 +131,12 @@ impl ScreenState {
                 });
                 Vec::new()
             }
-            Offer::Card(card) => {
-                let Some(reference) = card.reference() else {
-                    self.message = Some(format!(
-                        "the card of \"{}\" does not say what is on it; choose a tone or what it carries",
-                        card.name
-                    ));
-                    return Vec::new();
-                };
-                self.choose(Choice {
-                    reference,
-                    card: Some(*card),
-                })
-            }
+            // One that does not say what it carries holds for what is chosen.
+            Offer::Card(card) => self.choose(Choice {
+                reference: card.reference().unwrap_or_else(|| self.reference.clone()),
+                card: Some(*card),
+                home_made: false,
+            }),
         }
     }
 
@@ -140,15 +151,24 @@ impl ScreenState {
             return Vec::new();
         };
         match Reference::from_str(&format!("{}:{said}", kind.name())) {
-            Ok(reference) => self.choose(Choice {
-                reference,
-                card: None,
-            }),
+            Ok(reference) => self.choose_on_this_tape(reference),
             Err(error) => {
                 self.message = Some(error.to_string());
                 Vec::new()
             }
         }
+    }
+
+    /// What is known of the tape stays, unless its card says that it carries
+    /// something else.
+    fn choose_on_this_tape(&mut self, reference: Reference) -> Vec<Effect> {
+        let fits = |card: &&TapeCard| card.reference().is_none_or(|it| it == reference);
+        let card = self.tape.as_ref().filter(fits).cloned();
+        self.choose(Choice {
+            home_made: self.conditions.reference.home_made,
+            reference,
+            card,
+        })
     }
 
     fn choose(&mut self, choice: Choice) -> Vec<Effect> {
@@ -209,10 +229,16 @@ impl ScreenState {
         if self.lead == Lead::Hertz && !conditions.kind.has_frequency() {
             self.lead = Lead::Percent;
         }
-        if let Some(card) = &choice.card {
-            said = format!("{said}, tape \"{}\"", card.name);
+        match (&choice.card, &self.tape) {
+            (Some(card), _) => said = format!("{said}, tape \"{}\"", card.name),
+            (None, Some(card)) => {
+                said = format!("{said}; the card of \"{}\" is put away", card.name);
+            }
+            (None, None) if choice.home_made => said.push_str(", home-made tape"),
+            (None, None) => {}
         }
         self.tape = choice.card;
+        self.reference = choice.reference;
         self.message = Some(said);
     }
 }
@@ -238,6 +264,46 @@ mod tests {
         let effects = state.act(Action::TakeChoice);
         assert_eq!(chosen(&effects).reference, Reference::Tone(Hertz(3000.0)));
         assert_eq!(state.choosing, None);
+    }
+
+    fn take(state: &mut ScreenState, wanted: impl Fn(&Offer) -> bool) -> Vec<Effect> {
+        state.choosing = state.offers().iter().position(wanted);
+        assert!(state.choosing.is_some());
+        state.act(Action::TakeChoice)
+    }
+
+    fn card(carries: Option<&str>) -> TapeCard {
+        let carries = carries.map_or(String::new(), |it| format!("carries = \"{it}\"\n"));
+        let speed = "error_percent = -0.2\nuncertainty_percent = 0.1\nfound = \"certificate\"\n\
+            on = \"2026-11-26\"\n";
+        let text = format!("tape_card = 1\nname = \"tape 3\"\n{carries}[speed]\n{speed}");
+        TapeCard::from_toml(&text).expect("a card")
+    }
+
+    /// A card that does not say what is on the tape holds for what is chosen,
+    /// and stays while another tone is; one that says so is of another tape.
+    #[test]
+    fn a_card_stays_with_what_it_fits() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.cards = vec![card(None)];
+        let effects = take(&mut state, |it| matches!(it, Offer::Card(_)));
+        assert_eq!(chosen(&effects).reference, state.reference);
+        state.tape = Some(card(None));
+        let tone = |it: &Offer| *it == Offer::Ready(Reference::Tone(Hertz(3000.0)));
+        assert!(chosen(&take(&mut state, tone)).card.is_some());
+        state.tape = Some(card(Some("tone:3150")));
+        assert!(chosen(&take(&mut state, tone)).card.is_none());
+    }
+
+    #[test]
+    fn a_tape_can_be_called_home_made_and_asked_where_it_was_recorded() {
+        let mut state = specimen::state(SourceKind::Input);
+        let effects = take(&mut state, |it| *it == Offer::HomeMade);
+        let choice = chosen(&effects);
+        assert!(choice.home_made && choice.reference == state.reference);
+        assert!(take(&mut state, |it| *it == Offer::RecordedOn).is_empty());
+        let purpose = state.entry.as_ref().map(|it| it.purpose);
+        assert_eq!(purpose, Some(EntryFor::RecordedOn));
     }
 
     #[test]
@@ -269,6 +335,7 @@ mod tests {
         let choice = Choice {
             reference: Reference::Marks(Seconds(1.0)),
             card: None,
+            home_made: false,
         };
         state.reference_taken(Err("the file is gone".to_owned()));
         assert_eq!(state.conditions.kind, ReferenceKind::Tone);
@@ -284,6 +351,7 @@ mod tests {
             Offer::Ready(reference) => reference.kind() == ReferenceKind::Tone,
             Offer::Typed(kind) => *kind == ReferenceKind::Tone,
             Offer::Card(_) => true,
+            Offer::HomeMade | Offer::RecordedOn => false,
         };
         assert!(state.offers().iter().all(is_tone));
     }

@@ -1,11 +1,45 @@
-//! What the tape says of itself, for the screen.
+//! Where the tape was recorded, as its card, the tape itself or somebody says.
 
 use std::fmt::Write as _;
 
 use super::pen::harmless;
-use super::state::ScreenState;
+use super::state::{ScreenState, SourceKind};
+use crate::references::same_machine;
 
 impl ScreenState {
+    /// The tape was recorded on the machine on the bench: its card, the tape
+    /// itself or somebody says so.
+    pub fn is_recorded_here(&self) -> bool {
+        let machine = self.machine.as_deref();
+        self.origins().any(|it| same_machine(Some(it), machine))
+    }
+
+    /// Nobody has said where the tape was recorded, and it may be anywhere: on
+    /// the machine on the bench it would read right at any speed.
+    pub(super) fn asks_for_origin(&self) -> bool {
+        self.kind != SourceKind::Rehearsal && self.tape.is_none() && self.origins().next().is_none()
+    }
+
+    /// Names of the machine that the tape was recorded on.
+    fn origins(&self) -> impl Iterator<Item = &str> {
+        let card = self.tape.as_ref();
+        let card = card.and_then(|card| card.recorded_on.as_deref());
+        let ident = self.tape_ident().map(|ident| ident.machine.as_str());
+        [card, ident, self.recorded_on.as_deref()]
+            .into_iter()
+            .flatten()
+    }
+
+    /// What was typed as the machine that the tape was recorded on.
+    pub(super) fn take_origin(&mut self, said: Option<String>) {
+        self.message = Some(match (&said, &self.machine) {
+            (None, _) => "where the tape was recorded is not known".to_owned(),
+            (Some(_), None) => "taken; name the machine on the bench too (m)".to_owned(),
+            (Some(said), Some(_)) => format!("the tape was recorded on \"{}\"", harmless(said)),
+        });
+        self.recorded_on = said;
+    }
+
     /// In a line; `None` where the tape that runs has said nothing.
     pub(super) fn ident_words(&self) -> Option<String> {
         let ident = self.tape_ident()?;
@@ -32,7 +66,7 @@ impl ScreenState {
 mod tests {
     use crate::readings::TapeIdent;
     use crate::screen::specimen;
-    use crate::screen::state::ScreenState;
+    use crate::screen::state::{ScreenState, SourceKind};
     use crate::screen::verdict::Verdict;
     use crate::units::Hertz;
 
@@ -61,6 +95,23 @@ mod tests {
         let elsewhere = with(Some("deck 4"), 3150.0);
         assert_eq!(elsewhere.verdict(), Verdict::RightByThisTape);
         assert!(elsewhere.ident_words().unwrap().ends_with("2026-11-26"));
+    }
+
+    #[test]
+    fn who_says_nothing_is_asked_and_what_is_said_counts() {
+        let mut state = specimen::showing(specimen::reading(0.1));
+        state.kind = SourceKind::Input;
+        state.machine = Some("deck 2".to_owned());
+        assert!(state.asks_for_origin() && !state.is_recorded_here());
+        state.take_origin(Some("Deck-2".to_owned()));
+        assert!(!state.asks_for_origin());
+        assert_eq!(state.verdict(), Verdict::MadeHere);
+        state.take_origin(Some("deck 4".to_owned()));
+        assert_eq!(state.verdict(), Verdict::RightByThisTape);
+        state.take_origin(None);
+        assert!(state.asks_for_origin());
+        state.kind = SourceKind::Rehearsal;
+        assert!(!state.asks_for_origin());
     }
 
     #[test]

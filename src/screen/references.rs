@@ -7,9 +7,6 @@ use crate::readings::timed::{PassageState, Progress};
 use crate::readings::{Problem, Reading, ReferenceKind, ToneState};
 use crate::units::Seconds;
 
-/// Before this much sound nothing is searched for.
-const LISTENS_S: f64 = 8.0;
-
 /// What a kind of reference is called where something is said about its sound.
 pub(super) fn noun(kind: ReferenceKind) -> &'static str {
     match kind {
@@ -66,13 +63,7 @@ fn short_of_place(place: &PlaceInCopy) -> (String, bool) {
             false,
         ),
         (State::Silent, None) => ("no sound yet".to_owned(), true),
-        (State::Listening, None) => (
-            format!(
-                "listens {:.0} of {LISTENS_S:.0} s",
-                place.heard.0.min(LISTENS_S)
-            ),
-            false,
-        ),
+        (State::Listening, None) => (format!("searches, {:.0} s heard", place.heard.0), false),
         (State::NotFound, None) => ("NOT FOUND".to_owned(), true),
         (State::Ambiguous, None) => ("REPEATS".to_owned(), true),
         (State::Following, None) => ("music rests".to_owned(), true),

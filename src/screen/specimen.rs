@@ -10,7 +10,7 @@ use crate::readings::{
     SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
     UncertaintyParts,
 };
-use crate::references::MachineClass;
+use crate::references::{MachineClass, Reference};
 use crate::screen::Look;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -162,6 +162,7 @@ pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
         note: None,
         supply_volts: None,
         tape: None,
+        recorded_on: None,
         run: None,
         wiper: None,
         wiper_at_first: None,
@@ -197,6 +198,7 @@ pub(super) fn state(kind: SourceKind) -> ScreenState {
         kind,
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
+        reference: Reference::Tone(Hertz(3150.0)),
         tape: None,
         cards: Vec::new(),
         machine: None,

@@ -24,7 +24,7 @@ use crate::readings::{
     SweepReport, Sweeping, TapeIdent,
 };
 use crate::records::Run;
-use crate::references::{TapeCard, Tolerance, same_machine};
+use crate::references::{Reference, TapeCard, Tolerance};
 use crate::report::sweep::Between;
 use crate::units::Hertz;
 
@@ -104,6 +104,8 @@ pub struct Kept {
     pub supply_volts: Option<f64>,
     /// Card of the tape that it was measured with.
     pub tape: Option<TapeCard>,
+    /// Machine that the tape was recorded on, if somebody said.
+    pub recorded_on: Option<String>,
     /// Speed and direction, if the sitting has several.
     pub run: Option<Run>,
     /// The newest check of this trimmer's wiper.
@@ -133,6 +135,8 @@ pub enum EntryFor {
     Tolerance,
     /// What stands behind the colon of a reference of this kind.
     Reference(ReferenceKind),
+    /// The machine that the tape was recorded on.
+    RecordedOn,
 }
 
 /// A line of text that is being typed.
@@ -180,6 +184,8 @@ pub struct Setup {
     pub tolerance: Tolerance,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
+    /// What the tape carries.
+    pub reference: Reference,
     /// Card of the tape that is used.
     pub tape: Option<TapeCard>,
     /// Cards to choose from.
@@ -245,8 +251,12 @@ pub struct ScreenState {
     pub entry: Option<Entry>,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
+    /// What the tape carries.
+    pub(super) reference: Reference,
     /// Card of the tape that is used.
     pub tape: Option<TapeCard>,
+    /// Machine that the tape was recorded on, as somebody said here.
+    pub recorded_on: Option<String>,
     /// Cards to choose from.
     pub(super) cards: Vec<TapeCard>,
     /// The line of the list of references that is marked, while it is open.
@@ -304,7 +314,9 @@ impl ScreenState {
             message: setup.message,
             entry: None,
             machine: setup.machine,
+            reference: setup.reference,
             tape: setup.tape,
+            recorded_on: None,
             cards: setup.cards,
             choosing: None,
             note: None,
@@ -345,16 +357,6 @@ impl ScreenState {
                 verdict
             }
         })
-    }
-
-    /// The tape was recorded on the machine on the bench: its card or the tape
-    /// itself says so.
-    pub fn is_recorded_here(&self) -> bool {
-        let ident = self.tape_ident().map(|ident| ident.machine.as_str());
-        let machine = self.machine.as_deref();
-        let card = self.tape.as_ref();
-        let card = card.and_then(|card| card.recorded_on.as_deref());
-        [card, ident].iter().any(|it| same_machine(*it, machine))
     }
 
     /// What the tape that runs has said of itself.
@@ -513,6 +515,7 @@ impl ScreenState {
             note: self.note.clone(),
             supply_volts: self.supply_volts,
             tape: self.tape.clone(),
+            recorded_on: self.recorded_on.clone(),
             run: self.runs.on(),
             wiper: self.sweeps.last().map(|swept| Arc::clone(&swept.report)),
             wiper_at_first: before_cleaning.map(|(report, _)| Arc::clone(report)),

@@ -61,6 +61,9 @@ impl Bench {
             kind: SourceKind::Rehearsal,
             conditions,
             tolerance,
+            reference: tapewright::references::Reference::Tone(
+                tapewright::readings::USUAL_TONES[0],
+            ),
             tape: None,
             cards: Vec::new(),
             machine: None,

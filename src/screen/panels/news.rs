@@ -12,6 +12,7 @@ fn all(state: &ScreenState) -> Vec<(String, bool)> {
         let what = match entry.purpose {
             EntryFor::Snapshot => "name of the snapshot",
             EntryFor::Machine => "machine on the bench",
+            EntryFor::RecordedOn => "machine that the tape was recorded on",
             EntryFor::Note => "note",
             EntryFor::Supply => "supply voltage of the machine",
             EntryFor::Tolerance => "half width of the tolerance band in percent",

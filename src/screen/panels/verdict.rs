@@ -38,12 +38,20 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
+/// On this machine it would read right at any speed; the list of references
+/// takes the answer.
+const WHERE_RECORDED: &str = "recorded where? (0)";
+
 /// The most important first; the rest is left out where room is short.
 fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
-    if state.verdict() == Verdict::MadeHere {
-        facts.push(WHY_NO_ERROR.to_owned());
+    match state.verdict() {
+        Verdict::MadeHere => facts.push(WHY_NO_ERROR.to_owned()),
+        Verdict::RightByThisTape if state.asks_for_origin() => {
+            facts.push(WHERE_RECORDED.to_owned());
+        }
+        _ => {}
     }
     if let Some(reading) = state.reading() {
         facts.extend(uncertainty(look, reading));
