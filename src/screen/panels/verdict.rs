@@ -46,12 +46,8 @@ const WHERE_RECORDED: &str = "recorded where? (0)";
 fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
-    match state.verdict() {
-        Verdict::MadeHere => facts.push(WHY_NO_ERROR.to_owned()),
-        Verdict::RightByThisTape if state.asks_for_origin() => {
-            facts.push(WHERE_RECORDED.to_owned());
-        }
-        _ => {}
+    if state.verdict() == Verdict::MadeHere {
+        facts.push(WHY_NO_ERROR.to_owned());
     }
     if let Some(reading) = state.reading() {
         facts.extend(uncertainty(look, reading));
@@ -63,6 +59,9 @@ fn facts(state: &ScreenState) -> Vec<String> {
         None => format!("band {band} %"),
     };
     facts.push(class);
+    if state.asks_for_origin() && state.verdict() != Verdict::NoReading {
+        facts.push(WHERE_RECORDED.to_owned());
+    }
     let worth = state.reading().and_then(|reading| reading.worth);
     facts.extend(worth.filter(|worth| !worth.open).map(no_steadier));
     facts
