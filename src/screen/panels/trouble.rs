@@ -83,7 +83,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if trouble {
         pen.text(0, 0, "!", look.badge());
     }
-    for (y, line) in (0..pen.height()).zip(&lines) {
+    let room = pen.height();
+    for (y, line) in (0..room).zip(&lines) {
         pen.text(2, y, line, style);
+    }
+    if lines.len() > usize::from(room) {
+        // It goes on where there is no room for it: so much is shown.
+        pen.right(room.saturating_sub(1), " ...", style);
     }
 }
