@@ -100,7 +100,7 @@ fn the_text_says_where_the_tape_is() {
         "SLOW",
         "begins at 12.00 s of the copy",
         "noise of the places",
-        "Drift and flutter cannot be had from a recording",
+        "Drift and flutter cannot be had from music",
     ] {
         assert!(text.contains(words), "{words} in {text}");
     }

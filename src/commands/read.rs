@@ -188,6 +188,20 @@ impl Measured {
     }
 }
 
+/// The card is that of a tape that carries something else.
+fn other_than_card(options: &ReadOptions) -> Option<Caution> {
+    let card = options.reference.card.as_ref()?;
+    let carries = card.reference()?;
+    let reference = options.reference.reference();
+    (carries != reference).then(|| Caution {
+        code: CautionCode::ReferenceContradictsTape,
+        text: format!(
+            "The card of \"{}\" says that it carries {carries}, and it is held against {reference}; name another card or leave --reference out.",
+            card.name
+        ),
+    })
+}
+
 /// The figures of one recording, for who needs nothing else.
 pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement, Failure> {
     let copy = copy::of(&options.reference.reference())?;
@@ -238,6 +252,7 @@ fn measure(
     {
         measurement = part;
     }
+    measurement.cautions.extend(other_than_card(options));
     take_origin(
         &mut measurement,
         ident.newest().map(TapeIdent::from),

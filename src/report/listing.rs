@@ -63,7 +63,7 @@ fn around(snapshot: &Snapshot) -> String {
     let said = [
         reference
             .recorded_here
-            .then(|| "tape recorded on this machine: no speed error".to_owned()),
+            .then(|| "tape made on this machine: judges nothing".to_owned()),
         snapshot.run.map(|run| run.to_string()),
         snapshot
             .position

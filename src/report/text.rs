@@ -160,7 +160,7 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
     let uncertainty = best_uncertainty(speed);
     // A mean over two speeds may come out right and neither of them be.
     let word = if measurement.conditions.reference.recorded_here {
-        "no speed error: recorded on this machine"
+        "tape made here: judges nothing"
     } else if measurement.has(CautionCode::SpeedMoved) {
         "moved"
     } else {

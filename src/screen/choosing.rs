@@ -84,14 +84,23 @@ impl ScreenState {
             &[Offer::HomeMade, Offer::RecordedOn]
         };
         let tape = tape.iter().cloned();
-        ready.chain(typed).chain(tape).chain(cards).collect()
+        let offers = ready.chain(typed).chain(tape).chain(cards);
+        // What is chosen now stands in the list as well, and first.
+        let now = Offer::Ready(self.reference.clone());
+        let mut all: Vec<Offer> = offers.collect();
+        if !all.contains(&now) {
+            all.insert(0, now);
+        }
+        all
     }
 
     /// Opens the list, or closes it.
     pub(super) fn open_choices(&mut self) -> Vec<Effect> {
         let was_open = self.choosing.is_some();
         self.uncover();
-        self.choosing = (!was_open).then_some(0);
+        let now = Offer::Ready(self.reference.clone());
+        let at = self.offers().iter().position(|it| *it == now);
+        self.choosing = (!was_open).then_some(at.unwrap_or(0));
         Vec::new()
     }
 

@@ -75,13 +75,16 @@ fn short_of_place(place: &PlaceInCopy) -> (String, bool) {
 /// is nothing to say beside the speed.
 pub(super) fn sentence(reading: &Reading) -> Option<(String, bool)> {
     match (&reading.timed, &reading.place) {
-        (Some(progress), _) => sentence_of_time(progress),
+        (Some(progress), _) => {
+            let is_silent = reading.signal.problems.contains(&Problem::NoSignal);
+            sentence_of_time(progress, is_silent)
+        }
         (None, Some(place)) => sentence_of_place(place),
         (None, None) => None,
     }
 }
 
-fn sentence_of_time(progress: &Progress) -> Option<(String, bool)> {
+fn sentence_of_time(progress: &Progress, is_silent: bool) -> Option<(String, bool)> {
     match progress {
         Progress::Passage {
             state,
@@ -92,6 +95,10 @@ fn sentence_of_time(progress: &Progress) -> Option<(String, bool)> {
         } => {
             let length = expected.0;
             Some(match (state, since, refused) {
+                (_, Some(since), _) if !*by_hand && is_silent => (
+                    format!("silent after {since:.0}: has it ended? It is known in some seconds"),
+                    false,
+                ),
                 (_, Some(since), _) => (counting(*since, *expected, *by_hand), false),
                 (_, None, Some(why)) => (format!("no speed: {why}"), true),
                 (PassageState::Ended, None, None) => (

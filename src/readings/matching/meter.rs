@@ -118,7 +118,7 @@ impl CopyMeter {
     pub fn measurement(&self) -> Measurement {
         let heard = Heard {
             settings: &self.settings,
-            from: "a recording",
+            from: "music",
             has_drift: false,
             frames: self.frames,
             clipped: self.clipped,
@@ -151,7 +151,9 @@ impl CopyMeter {
         ];
         let deviation = |ratio: f64| {
             let conditions = &self.settings.conditions;
-            conditions.deviation(Hertz(ratio), Hertz(1.0)).0
+            let off = conditions.deviation(Hertz(ratio), Hertz(1.0)).0;
+            // No minus before what rounds to nothing.
+            (100.0 * off).round() / 100.0 + 0.0
         };
         ((first.ratio / second.ratio - 1.0).abs() > MOVED).then(|| Caution {
             code: CautionCode::SpeedMoved,

@@ -54,6 +54,10 @@ pub fn finish(
         *speed = SpeedFigures::of(speed.measured, speed.deviation, parts);
     }
     measurement.cautions.extend(words::of_note(&figures));
+    if let Some(speed) = measurement.speed {
+        let ratio = 1.0 + speed.deviation.0 / 100.0;
+        measurement.cautions.extend(words::nearer_note(ratio));
+    }
     measurement.note = Some(figures);
     measurement
 }

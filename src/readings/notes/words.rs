@@ -37,6 +37,21 @@ pub fn wrong_note(wrong: WrongTone, nominal: Hertz, say: &mut impl FnMut(Caution
     );
 }
 
+/// A note that lies nearer to another one may be that one on a machine that is
+/// less off.
+pub fn nearer_note(ratio: f64) -> Option<Caution> {
+    let semitones = (12.0 * ratio.log2()).round();
+    let off = 100.0 * (ratio / (semitones / 12.0).exp2() - 1.0);
+    (semitones != 0.0).then(|| Caution {
+        code: CautionCode::ReferenceAmbiguous,
+        text: format!(
+            "What was heard lies nearer to the note {} the one that was named, from which it is \
+             {off:+.2} %; make sure which of them is played.",
+            interval(ratio)
+        ),
+    })
+}
+
 fn interval(ratio: f64) -> String {
     let semitones = (12.0 * ratio.log2()).round() as i32;
     let side = if semitones < 0 { "below" } else { "above" };
@@ -77,4 +92,22 @@ pub fn of_note(figures: &NoteFigures) -> Vec<Caution> {
         });
     }
     cautions
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_note_nearer_to_another_is_asked_about() {
+        assert!(nearer_note(1.02).is_none() && nearer_note(0.98).is_none());
+        // A4, 1 % fast, held against A sharp.
+        let caution = nearer_note(1.01 / (1.0f64 / 12.0).exp2()).expect("nearer to A");
+        assert!(
+            caution.text.contains("a semitone below"),
+            "{}",
+            caution.text
+        );
+        assert!(caution.text.contains("+1.00 %"), "{}", caution.text);
+    }
 }

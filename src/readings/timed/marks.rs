@@ -209,7 +209,8 @@ impl MarksMeter {
         }
         let strength = Strength {
             channel: self.heard.channel(which),
-            level: which.map(|_| level(found.power)),
+            // Of both channels the mean, the quieter noise counting more.
+            level: Some(level(found.power)),
             snr: Some(Decibels::from_power_ratio(found.power / found.noise))
                 .filter(|snr| snr.0.is_finite()),
         };

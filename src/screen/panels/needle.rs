@@ -1,7 +1,7 @@
 //! The needle: mean of the last 150 ms on a level scale with zero in the
 //! middle, the tolerance band marked, the digits as a second mark.
 
-use crate::screen::pen::Pen;
+use crate::screen::pen::{Pen, width};
 use crate::screen::references;
 use crate::screen::state::ScreenState;
 
@@ -49,11 +49,11 @@ impl Ruler {
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
-    let (width, height) = (pen.width(), pen.height());
-    if width < 3 || height < 2 {
+    let (columns, height) = (pen.width(), pen.height());
+    if columns < 3 || height < 2 {
         return;
     }
-    let ruler = Ruler::new(width, state.needle_scale.full());
+    let ruler = Ruler::new(columns, state.needle_scale.full());
     let captions = u16::from(height >= ROWS);
     let tracks = captions..height - 1;
     if captions > 0 {
@@ -116,13 +116,19 @@ fn draw_caption(state: &ScreenState, pen: &mut Pen, ruler: Ruler) {
     } else {
         "=== the band"
     };
-    let text = format!(
-        "needle {}, scale {}{} %, ▲ digits, ◆ will settle, {zone}",
-        references::needle(state.conditions.kind),
-        look.plus_minus(),
-        ruler.full
-    );
-    pen.centred(ruler.middle, 0, &text, look.faint());
+    let needle = references::needle(state.conditions.kind);
+    let scale = format!("scale {}{} %", look.plus_minus(), ruler.full);
+    // Apart from the words at both ends.
+    let room = (ruler.last() + 1).saturating_sub(2 * (4 + 1));
+    let texts = [
+        format!("needle {needle}, {scale}, ▲ digits, ◆ will settle, {zone}"),
+        format!("needle {needle}, {scale}, ▲ digits, ◆ will settle"),
+        format!("needle {needle}, {scale}"),
+        scale.clone(),
+    ];
+    if let Some(text) = texts.iter().find(|it| width(it) <= room) {
+        pen.centred(ruler.middle, 0, text, look.faint());
+    }
 }
 
 fn draw_track(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::{Routine, Step};
+use crate::audio::analysis::SourceState;
 use crate::readings::{
     Along, Holding, Keeping, Place, Position, Problem, Reading, ReferenceKind, Sweeping, Warming,
 };
@@ -31,6 +32,9 @@ impl ScreenState {
     }
 
     fn seen_of_input(&self) -> String {
+        if matches!(self.live.source, SourceState::Ended { .. }) {
+            return "the recording has ended".to_owned();
+        }
         if !self.is_live() {
             return "no samples come in yet".to_owned();
         }
