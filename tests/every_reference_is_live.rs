@@ -11,10 +11,10 @@ use std::sync::Arc;
 use tapewright::readings::matching::{Copy, State};
 use tapewright::readings::timed::{PassageState, Progress};
 use tapewright::readings::{
-    ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Reading, ReferenceKind,
-    Settings, Yardstick,
+    ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Nominal, Problem,
+    Reading, ReferenceKind, Settings, Yardstick,
 };
-use tapewright::units::{Percent, Seconds};
+use tapewright::units::{Hertz, Percent, Seconds};
 use tunes::{Player, RATE_HZ, tune};
 
 const KEEP: KeepRequest = KeepRequest {
@@ -23,9 +23,13 @@ const KEEP: KeepRequest = KeepRequest {
 };
 
 fn engine(kind: ReferenceKind, yardstick: Yardstick) -> Engine {
+    engine_of(1, kind, yardstick)
+}
+
+fn engine_of(channels: u16, kind: ReferenceKind, yardstick: Yardstick) -> Engine {
     let settings = Settings {
         rate_hz: RATE_HZ,
-        channels: 1,
+        channels,
         choice: ChannelChoice::Auto,
         conditions: Conditions {
             kind,
@@ -142,6 +146,56 @@ fn other_music_gives_no_speed() {
     assert_eq!(
         readings.last().unwrap().place.unwrap().state,
         State::NotFound
+    );
+}
+
+/// A channel each, interleaved.
+fn stereo(left: &[f32], right: &[f32]) -> Vec<f32> {
+    left.iter().zip(right).flat_map(|(l, r)| [*l, *r]).collect()
+}
+
+#[test]
+fn two_things_on_two_channels_are_told_apart_from_music_in_stereo() {
+    let music = tune(11, 1, 60.0);
+    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
+    let left = Player::good(1.0, 3.0, 16.0).play(&music);
+    let fainter: Vec<f32> = left.iter().map(|x| 0.4 * x).collect();
+    let other = Player::good(1.0, 3.0, 16.0).play(&tune(12, 2, 60.0));
+    for (right, differs) in [(&fainter, false), (&other, true)] {
+        let mut engine = engine_of(
+            2,
+            ReferenceKind::Recording,
+            Yardstick::Copy(Arc::clone(&copy)),
+        );
+        engine.push(&stereo(&left, right));
+        let place = engine.reading().place.unwrap();
+        assert_eq!(place.two_things, differs, "{place:?}");
+    }
+}
+
+#[test]
+fn two_notes_on_two_channels_are_named_as_that() {
+    let note = |hz: f64| -> Vec<f32> {
+        let turn = std::f64::consts::TAU * hz / f64::from(RATE_HZ);
+        (0..8 * RATE_HZ)
+            .map(|n| {
+                let at = turn * f64::from(n);
+                (0.2 * (at.sin() + 0.5 * (2.0 * at).sin() + 0.3 * (3.0 * at).sin())) as f32
+            })
+            .collect()
+    };
+    let conditions = Conditions {
+        kind: ReferenceKind::Note,
+        nominal: Nominal::Fixed(Hertz(440.0)),
+        ..Conditions::default()
+    };
+    let mut engine = engine_of(2, ReferenceKind::Note, Yardstick::Frequency);
+    engine.other_reference(conditions, Yardstick::Frequency);
+    engine.push(&stereo(&note(442.0), &note(452.0)));
+    let problems = engine.reading().signal.problems;
+    assert!(
+        problems.contains(&Problem::ChannelsDisagree),
+        "{problems:?}"
     );
 }
 

@@ -77,6 +77,7 @@ mod tests {
             length: Seconds(200.0),
             heard: Seconds(20.0),
             repeats: false,
+            two_things: false,
         });
         let mut state = specimen::showing(reading);
         state.listening = Some(Listening::default());

@@ -154,6 +154,9 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
                 "the music repeats: another place of the copy fits as well, at the same speed";
             return Some((text.to_owned(), false));
         }
+        _ if place.two_things => {
+            "left and right do not carry the same sound: if only one is the music of the copy, choose it with --channel".to_owned()
+        }
         (_, Some(_)) | (State::Silent, None) => return None,
         (State::Listening, None) => {
             return Some((
@@ -272,11 +275,15 @@ mod tests {
             length: Seconds(2700.0),
             heard: Seconds(20.0),
             repeats: false,
+            two_things: false,
         };
         assert_eq!(sentence_of_place(&place), None);
         assert_eq!(short_of_place(&place).0, "at 1:01 of 45:00");
         (place.state, place.now) = (State::NotFound, None);
         let (text, trouble) = sentence_of_place(&place).expect("said");
         assert!(trouble && text.contains("20 s"), "{text}");
+        place.two_things = true;
+        let (text, trouble) = sentence_of_place(&place).expect("said");
+        assert!(trouble && text.contains("--channel"), "{text}");
     }
 }

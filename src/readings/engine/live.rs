@@ -38,6 +38,14 @@ impl Engine {
             let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
             signal.problems.retain(|problem| !is_wish(problem));
         }
+        if self.tracker.has_conflict() {
+            // Each channel has a note, and they are not the same.
+            for problem in &mut signal.problems {
+                if matches!(problem, Problem::NoTone | Problem::ToneLost) {
+                    *problem = Problem::ChannelsDisagree;
+                }
+            }
+        }
         let timed = self.timed.as_ref();
         if timed.is_some() {
             // No tone is looked for.

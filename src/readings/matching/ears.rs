@@ -6,8 +6,10 @@ use std::sync::Arc;
 use super::MISSING;
 use super::copy::Copy;
 use super::line::least_squares;
+use super::loudness::Loudness;
 use super::matcher::{Matcher, Report, State};
 use super::sifter::Sifter;
+use crate::readings::alike::are_different;
 use crate::signal::bridge::Bridged;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
@@ -30,6 +32,9 @@ const RESTS_S: f64 = 2.0;
 /// The level of a channel is that of the last seconds.
 const LEVEL_S: f64 = 3.0;
 
+/// Channels are compared over the newest seconds, this at least.
+const COMPARED_S: f64 = 10.0;
+
 /// Sound that is listened to before those who watch are told that the copy is
 /// not found: a worn tape in a long copy may need several searches.
 const PATIENCE_S: f64 = 25.0;
@@ -50,6 +55,8 @@ pub struct PlaceInCopy {
     pub heard: Seconds,
     /// Another place fits as well, at the same speed.
     pub repeats: bool,
+    /// Left and right do not carry the same sound.
+    pub two_things: bool,
 }
 
 /// A piece of the tape that was followed, in seconds of the input.
@@ -71,6 +78,7 @@ pub struct CopyTracker {
     ticks: u64,
     /// Mean square of each channel.
     power: [f64; MOST_CHANNELS],
+    loudness: [Loudness; MOST_CHANNELS],
     channels: usize,
     /// Of the stretch that the matcher follows: how many were lost before it,
     /// and which of its places is next to be told.
@@ -95,6 +103,7 @@ impl CopyTracker {
             mono: Vec::with_capacity(2 * BLOCK),
             ticks: 0,
             power: [0.0; MOST_CHANNELS],
+            loudness: Default::default(),
             channels,
             losses: 0,
             next: 0,
@@ -165,7 +174,18 @@ impl CopyTracker {
             length: self.copy.length(),
             heard: Seconds(self.matcher.sound_s()),
             repeats: self.matcher.repeats(),
+            two_things: self.carries_two_things(),
         }
+    }
+
+    fn carries_two_things(&self) -> bool {
+        let [left, right] = &self.loudness;
+        let (power, least) = (self.power, MISSING.amplitude_ratio().powi(2));
+        let both = power[0] > least * power[1] && power[1] > least * power[0];
+        self.channels == 2
+            && both
+            && self.matcher.sound_s() > COMPARED_S
+            && are_different(left.db(), right.db())
     }
 
     /// The input broke: no place spans it.
@@ -185,6 +205,11 @@ impl CopyTracker {
         let fresh = 1.0 / (LEVEL_S * self.plan.output_rate_hz());
         let before = self.mono.len();
         self.mono.resize(before + tick, 0.0);
+        let rate_hz = (tick as f64 * self.plan.output_rate_hz()).round() as u32;
+        for (loudness, samples) in self.loudness.iter_mut().zip(input) {
+            loudness.push(&samples[..tick], rate_hz);
+            loudness.keep_newest(COMPARED_S);
+        }
         for (power, samples) in self.power.iter_mut().zip(input) {
             let mut square = 0.0;
             for (sum, x) in self.mono[before..].iter_mut().zip(&samples[..tick]) {

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::MISSING;
 use super::copy::Copy;
+use super::loudness::Loudness;
 use super::matcher::{Matcher, Report};
 use super::told::told;
 use crate::readings::alike::are_different;
@@ -17,11 +18,6 @@ use crate::units::{Decibels, Hertz};
 /// Halves that differ by more than this part: wow and drift do not part them
 /// so far.
 const MOVED: f64 = 0.003;
-
-/// Loudness is compared over moments of this length, in seconds; fainter than
-/// this power (−70 dB) is silence.
-const MOMENT_S: f64 = 0.05;
-const QUIET: f64 = 1e-7;
 
 const TWO_THINGS: &str = "Left and right do not carry the same sound; if only one of them is the \
                           music of the copy, choose it with --channel.";
@@ -42,29 +38,6 @@ struct Channel {
     level: LevelMeter,
     samples: Vec<f32>,
     loudness: Loudness,
-}
-
-/// How loud it was from moment to moment.
-#[derive(Default)]
-struct Loudness {
-    /// Sum of squares and samples of the moment that is on.
-    sum: (f64, u32),
-    db: Vec<f64>,
-}
-
-impl Loudness {
-    fn push(&mut self, samples: &[f32], rate_hz: u32) {
-        let length = (MOMENT_S * f64::from(rate_hz)) as u32;
-        for x in samples {
-            self.sum.0 += f64::from(x * x);
-            self.sum.1 += 1;
-            if self.sum.1 >= length {
-                let (sum, count) = std::mem::take(&mut self.sum);
-                self.db
-                    .push(10.0 * (sum / f64::from(count) + QUIET).log10());
-            }
-        }
-    }
 }
 
 impl CopyMeter {
@@ -168,7 +141,7 @@ impl CopyMeter {
     fn carries_two_things(&self) -> bool {
         match &self.channels[..] {
             [left, right] if self.channel() == ChannelUsed::Both => {
-                are_different(&left.loudness.db, &right.loudness.db)
+                are_different(left.loudness.db(), right.loudness.db())
             }
             _ => false,
         }

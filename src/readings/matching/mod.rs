@@ -20,6 +20,7 @@ mod hearing;
 mod index;
 mod levels;
 mod line;
+mod loudness;
 mod matcher;
 mod meter;
 mod sifter;
