@@ -312,5 +312,5 @@ fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
     let words = asked(&["--tape", "tone tape 3"]);
     assert!(!words.contains(question), "{words}");
     let words = asked(&["--tape", "tone tape 3", "--machine", "Deck 9"]);
-    assert!(words.contains("RECORDED ON THIS MACHINE"), "{words}");
+    assert!(words.contains("TAPE MADE HERE"), "{words}");
 }
