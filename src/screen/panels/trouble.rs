@@ -92,3 +92,38 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         pen.right(room.saturating_sub(1), " ...", style);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::timed::Progress;
+    use crate::screen::specimen;
+    use crate::units::Seconds;
+
+    /// What stands in the row in silence, with so many marks counted.
+    fn in_silence(found: u64, refused: Option<&str>) -> (String, bool) {
+        let mut reading = specimen::silence();
+        reading.timed = Some(Progress::Marks {
+            found,
+            spacing: Seconds(10.0),
+            refused: refused.map(str::to_owned),
+        });
+        sentence(&specimen::showing(reading))
+    }
+
+    #[test]
+    fn silence_around_marks_raises_no_alarm() {
+        for (found, refused) in [(0, None), (0, Some("no marks")), (2, None), (5, None)] {
+            let (text, trouble) = in_silence(found, refused);
+            assert!(!trouble, "{found}: {text}");
+            assert!(text.starts_with("silent: "), "{found}: {text}");
+        }
+        let (text, trouble) = in_silence(3, Some("they do not fit"));
+        assert!(trouble && text.contains("they do not fit"), "{text}");
+    }
+
+    #[test]
+    fn silence_where_a_tone_belongs_does() {
+        assert!(sentence(&specimen::showing(specimen::silence())).1);
+    }
+}
