@@ -7,6 +7,7 @@ mod clock;
 mod copy;
 mod inputs;
 mod keeper;
+mod parts;
 mod processor;
 mod programme;
 mod progress;
@@ -19,12 +20,15 @@ mod ticking;
 mod tone;
 mod watch;
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
 use cli::{Cli, Command, ReferenceOptions};
 
 use crate::records::cards::CardError;
+use crate::report;
+use crate::screen::Look;
 
 /// How a command ends. The numbers are what scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -84,6 +88,24 @@ fn write_out(text: &str) -> Result<Written, Failure> {
             Exit::File,
             format!("cannot write the results: {error}; make room or send them elsewhere"),
         )),
+    }
+}
+
+/// The same of text for people, in what their locale can show. One that nobody
+/// has named is a pipe's or a test's, not a plain terminal's.
+fn write_words(text: &str) -> Result<Written, Failure> {
+    write_out(&in_locale(text))
+}
+
+fn in_locale(text: &str) -> Cow<'_, str> {
+    let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
+    let is_named = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .into_iter()
+        .any(|name| variable(name).is_some());
+    if is_named && !Look::new(false, variable).unicode {
+        Cow::Owned(report::ascii(text))
+    } else {
+        Cow::Borrowed(text)
     }
 }
 

@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use super::copy;
+use super::parts;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
@@ -26,8 +27,8 @@ use crate::units::Hertz;
 const BEHIND_IDENT_S: f64 = 2.0;
 
 /// Asked of a tape that does not say it.
-const WHERE_RECORDED: &str = "Where was it recorded? On this machine it would read right at any \
-    speed; --recorded-on and --machine say so.";
+const WHERE_RECORDED: &str =
+    "Where was it recorded? On this machine it reads right at any speed (--recorded-on).";
 
 /// The tuning of so much music is looked at.
 const TUNING_S: f64 = 300.0;
@@ -83,13 +84,18 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         if index > 0 && !options.json {
             report.insert(0, '\n');
         }
-        match super::write_out(&report)? {
+        let written = if options.json {
+            super::write_out(&report)?
+        } else {
+            super::write_words(&report)?
+        };
+        match written {
             Written::Whole => {}
             Written::NobodyReads => return Ok(Exit::Done),
         }
     }
     if let ([before, after], 2, false) = (&contacts[..], options.files.len(), options.json) {
-        super::write_out(&format!("\n{}", report::contact::comparison(before, after)))?;
+        super::write_words(&format!("\n{}", report::contact::comparison(before, after)))?;
     }
     Ok(worst)
 }
@@ -246,10 +252,14 @@ fn measure(
         }
     });
     let mut measurement = processor.measurement();
-    if let Some(part) = ident
+    let by_ident = ident
         .newest_at()
-        .and_then(|at| programme_tone(&measurement, options, path, at))
-    {
+        .and_then(|at| programme_tone(&measurement, options, path, at));
+    let cut = || {
+        let parts = processor.parts()?;
+        parts::measured(&measurement, &parts, options, path, stretch)
+    };
+    if let Some(part) = by_ident.or_else(cut) {
         measurement = part;
     }
     measurement.cautions.extend(other_than_card(options));
@@ -303,6 +313,11 @@ fn programme_tone(
         processor.push(&samples[begins..]);
     });
     let mut part = processor.measurement();
+    if let Some(cut) =
+        (processor.parts()).and_then(|parts| parts::measured(&part, &parts, options, path, stretch))
+    {
+        part = cut;
+    }
     if !part.signal.usable || part.has(CautionCode::SpeedMoved) {
         return None;
     }
@@ -364,5 +379,5 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
 
 /// One sentence on standard error; where that is closed, nobody listens.
 fn complain(sentence: &str) {
-    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
+    let _ = writeln!(io::stderr(), "tapewright: {}", super::in_locale(sentence));
 }

@@ -40,7 +40,7 @@ pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
             comparison::side_by_side(earlier, later, &TimeZone::system())
         }
     };
-    super::write_out(&text)?;
+    super::write_words(&text)?;
     Ok(Exit::Done)
 }
 

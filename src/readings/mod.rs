@@ -13,6 +13,7 @@ mod blocks;
 mod by_ear;
 mod conditions;
 pub mod contact;
+mod course;
 mod digits;
 mod engine;
 mod expanded;
@@ -35,6 +36,7 @@ mod sweep;
 pub mod timed;
 mod warming;
 mod without_tone;
+mod wow;
 mod yardstick;
 
 pub use along::{Along, Place, Position};
@@ -43,6 +45,7 @@ pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, ReferenceKind, SampleClock,
     USUAL_TONES,
 };
+pub use course::Parts;
 pub use engine::{Engine, EngineError, KeepRequest, Settings};
 pub use expanded::Expanded;
 pub use flutter::weighting;
@@ -52,9 +55,9 @@ pub use ident::{IdentListener, TapeIdent};
 pub use matching::MatchFigures;
 pub use notes::{NoteFigures, TuningHint, TuningMeter, Vibrato};
 pub use reading::{
-    Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
+    Caution, CautionCode, ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,
-    Steadiness, ToneState, UncertaintyParts, WrongTone,
+    Steadiness, SteadyStretch, ToneState, UncertaintyParts, WrongTone,
 };
 pub use stability::{StabilityPoint, Worth};
 pub use sweep::{

@@ -137,7 +137,6 @@ mod tests {
   Speed      -1.232 ±0.011 %  SLOW
              -21.5 cents, 202.496 s for 200 s
              first sound at 1.50 s, last sound at 204.00 s
-             the ± leaves out the reference's own error, which is not known
   Signal     passage at -12.1 dBFS";
         assert!(text.contains(expected), "{text}");
         assert!(

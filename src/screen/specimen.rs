@@ -141,6 +141,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         drift: Some(drift()),
         stability: Vec::new(),
         along: None,
+        cut: None,
         flutter: flutter(),
         note: None,
         tuning: None,

@@ -264,7 +264,7 @@ impl Evidence {
     /// A look at the spectrum of every channel.
     pub fn check(&mut self, beside: &[Beside]) {
         let parts = |beside: &Beside| {
-            let all = beside.tone + beside.harmonics + beside.rest;
+            let all = beside.tone + beside.harmonics + beside.noise();
             (all > 0.0).then(|| {
                 let pure = (beside.tone + beside.harmonics) / all;
                 (beside.tone / all, pure)

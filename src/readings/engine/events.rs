@@ -6,7 +6,7 @@ use crate::readings::health::{channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge;
 use crate::readings::reading::{ToneState, WrongTone};
-use crate::signal::tracker::{Loss, Track};
+use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Seconds};
 
 impl Engine {
@@ -29,6 +29,9 @@ impl Engine {
                 self.keeper.each(|stretch| stretch.reached(band_hz));
                 let sum = self.health.checked(&beside, &self.tracker.quality());
                 self.whole.check(&sum);
+                if self.settings.listened().len() == MOST_CHANNELS {
+                    self.whole.check_sides(&beside, &self.tracker.quality());
+                }
                 self.keeper.each(|stretch| stretch.check(&sum));
             }
             Track::Lost(loss) => {
@@ -126,6 +129,8 @@ impl Engine {
         let tone_power = tone_power(&quality);
         let disagree = channels_disagree(&quality, hz);
         self.whole.value(hz, tone_power, used, disagree);
+        self.whole.course.push(self.value_tick, hz);
+        self.value_tick += 1;
         self.keeper
             .each(|stretch| stretch.value(hz, tone_power, used, disagree));
         self.flutter_waiting.push(hz);

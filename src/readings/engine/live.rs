@@ -35,7 +35,9 @@ impl Engine {
         );
         if self.settings.choice != ChannelChoice::Auto {
             // One channel is what was asked for.
-            let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
+            let is_wish = |problem: &Problem| {
+                matches!(problem, Problem::OneChannel(_) | Problem::OtherSound { .. })
+            };
             signal.problems.retain(|problem| !is_wish(problem));
         }
         if self.tracker.has_conflict() {

@@ -50,6 +50,9 @@ pub struct Engine {
     /// What was lost in gaps, in seconds.
     skipped_s: f64,
     track: Vec<Track>,
+    /// Ticks since the input began, and that of the value that comes next.
+    ticks: u64,
+    value_tick: u64,
     tone: ToneState,
     nominal: Option<Hertz>,
     nominal_confirmed: bool,
@@ -106,6 +109,8 @@ impl Engine {
             frames: 0,
             skipped_s: 0.0,
             track: Vec::new(),
+            ticks: 0,
+            value_tick: 0,
             tone: ToneState::Searching,
             nominal: match settings.conditions.nominal {
                 Nominal::Fixed(hz) => Some(hz),
@@ -222,6 +227,11 @@ impl Engine {
         let mut track = std::mem::take(&mut self.track);
         self.tracker
             .tick(&inputs[self.settings.listened()], &mut track);
+        self.ticks += 1;
+        // The last of them is as old as the filters are late.
+        let values = track.iter().filter(|it| matches!(it, Track::Value(_)));
+        let late = values.count() as u64 + self.tracker.delay_ticks();
+        self.value_tick = (self.ticks + 1).saturating_sub(late);
         for event in track.drain(..) {
             self.take(event);
         }
