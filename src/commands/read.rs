@@ -1,7 +1,6 @@
 //! `tapewright read`: measures recordings, one after the other, each straight
 //! from its decoder into an engine of its own.
 
-use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,7 +9,7 @@ use super::copy;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
-use super::{Exit, Failure, Outcome, Written};
+use super::{Exit, Failure, Outcome, Written, complain};
 use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
@@ -360,9 +359,4 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
         || WHERE_RECORDED.to_owned(),
         |said| format!("You say that it was recorded on \"{said}\"."),
     ));
-}
-
-/// One sentence on standard error; where that is closed, nobody listens.
-fn complain(sentence: &str) {
-    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
 }
