@@ -85,9 +85,9 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Watch(mut options) => {
             with_card(&mut options.reference).and_then(|()| watch::run(&options))
         }
-        Command::Read(mut options) => {
-            with_card(&mut options.reference).and_then(|()| read::run(&options))
-        }
+        Command::Read(mut options) => with_card(&mut options.reference)
+            .inspect_err(|failure| read::tell_of_every_file(&options, failure))
+            .and_then(|()| read::run(&options)),
         Command::Tape(options) => tape::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),

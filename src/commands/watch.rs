@@ -153,7 +153,11 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
     state.saving_has_ended();
     let ending = ending?;
     report_unsaved(&state);
-    finish(ending)
+    let exit = finish(ending)?;
+    Ok(match state.unsaved().next() {
+        Some(_) => exit.max(Exit::File),
+        None => exit,
+    })
 }
 
 /// What a sitting works with.
