@@ -21,6 +21,7 @@ mod watch;
 
 use std::io::{self, Write};
 use std::process::ExitCode;
+use std::sync::Arc;
 
 use cli::{Cli, Command, ReferenceOptions};
 
@@ -93,9 +94,17 @@ fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
     options.read_card().map_err(cannot)
 }
 
+/// A file that may not grow any more (`ulimit -f`) is told like a full disk:
+/// unheard, the signal for it would end the program on the spot.
+fn outlive_the_limit_of_a_file() {
+    // Only fails for a signal that does not exist.
+    let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
+}
+
 /// Carries out a command and turns its outcome into the exit status, with at
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
+    outlive_the_limit_of_a_file();
     let outcome = match cli.command.unwrap_or_default() {
         Command::Watch(mut options) => {
             with_card(&mut options.reference).and_then(|()| watch::run(&options))
