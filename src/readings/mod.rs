@@ -46,7 +46,7 @@ pub use conditions::{
     USUAL_TONES,
 };
 pub use course::Parts;
-pub use engine::{Engine, EngineError, KeepRequest, Settings};
+pub use engine::{Engine, EngineError, KeepRequest, Settings, check_rate};
 pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};

@@ -563,4 +563,8 @@ pub enum CautionCode {
     OneChannel,
     LevelsDiffer,
     HeavyWow,
+    ThroughPipe,
+    /// In a kept line of a version that knows more codes; its words say what.
+    #[serde(other)]
+    Other,
 }
