@@ -6,7 +6,7 @@ use std::str::FromStr;
 use super::Action;
 use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, SourceKind};
 use super::view::View;
-use crate::readings::{Conditions, ReferenceKind, USUAL_TONES};
+use crate::readings::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::references::{Reference, TapeCard};
 
 /// One line of the list.
@@ -33,6 +33,8 @@ pub struct Choice {
     pub card: Option<TapeCard>,
     /// Without a card: it is home-made.
     pub home_made: bool,
+    /// Nobody has said that it carries this; it is taken as is usual.
+    pub is_assumed: bool,
 }
 
 impl Offer {
@@ -58,6 +60,11 @@ pub(super) fn hint(kind: ReferenceKind) -> &'static str {
         ReferenceKind::Marks => "seconds from one to the next",
         ReferenceKind::Recording => "file of the digital copy",
     }
+}
+
+/// Nobody has said which tone it is.
+fn is_assumed(nominal: Nominal) -> bool {
+    matches!(nominal, Nominal::Assumed(_))
 }
 
 impl ScreenState {
@@ -131,6 +138,7 @@ impl ScreenState {
                 reference: self.reference.clone(),
                 card: None,
                 home_made: true,
+                is_assumed: is_assumed(self.conditions.nominal),
             }),
             Offer::RecordedOn => self.act(Action::Type(EntryFor::RecordedOn)),
             Offer::Typed(kind) => {
@@ -140,13 +148,22 @@ impl ScreenState {
                 });
                 Vec::new()
             }
-            // One that does not say what it carries holds for what is chosen.
-            Offer::Card(card) => self.choose(Choice {
-                reference: card.reference().unwrap_or_else(|| self.reference.clone()),
-                card: Some(*card),
-                home_made: false,
-            }),
+            Offer::Card(card) => self.choose_card(*card),
         }
+    }
+
+    /// A card that does not say what its tape carries holds for what was said; an
+    /// answer that was given for the tape before does not go over to this one.
+    fn choose_card(&mut self, card: TapeCard) -> Vec<Effect> {
+        let now = || (self.conditions.nominal, self.reference.clone());
+        let (nominal, said) = self.before_answer.clone().unwrap_or_else(now);
+        let carries = card.reference();
+        self.choose(Choice {
+            is_assumed: carries.is_none() && is_assumed(nominal),
+            reference: carries.unwrap_or(said),
+            card: Some(card),
+            home_made: false,
+        })
     }
 
     /// What was typed behind the kind.
@@ -175,6 +192,7 @@ impl ScreenState {
         let card = self.tape.as_ref().filter(fits).cloned();
         self.choose(Choice {
             home_made: self.conditions.reference.home_made,
+            is_assumed: false,
             reference,
             card,
         })
@@ -234,7 +252,7 @@ impl ScreenState {
             clock: self.conditions.clock,
             ..conditions
         };
-        self.confirmed = None;
+        self.before_answer = None;
         if self.lead == Lead::Hertz && !conditions.kind.has_frequency() {
             self.lead = Lead::Percent;
         }
@@ -345,6 +363,7 @@ mod tests {
             reference: Reference::Marks(Seconds(1.0)),
             card: None,
             home_made: false,
+            is_assumed: false,
         };
         state.reference_taken(Err("the file is gone".to_owned()));
         assert_eq!(state.conditions.kind, ReferenceKind::Tone);

@@ -3,7 +3,7 @@
 
 use super::look::Look;
 use super::state::ScreenState;
-use super::words::{plus_minus, signed};
+use super::words::{plus_minus, signed, with_uncertainty};
 use crate::readings::{Advice, Guidance, Steadiness};
 use crate::units::Percent;
 
@@ -26,6 +26,9 @@ impl ScreenState {
         if self.is_recorded_here() {
             return Some("nothing to trim by: this tape was recorded on this machine".to_owned());
         }
+        if self.is_tone_open() {
+            return Some("which tone first (1 or 2): it decides which way to turn".to_owned());
+        }
         let guidance = &reading.guidance;
         if guidance.overshoots {
             return Some("STOP: this carries past right".to_owned());
@@ -47,7 +50,7 @@ impl ScreenState {
         {
             words.push(format!(
                 "settled: mean known to {} %",
-                plus_minus(self.look, scatter, 2)
+                plus_minus(self.look, scatter)
             ));
         }
         (!words.is_empty()).then(|| words.join("; "))
@@ -68,11 +71,8 @@ fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
                 "anticlockwise"
             };
             let answer = guidance.an_eighth.map_or_else(String::new, |(by, known)| {
-                format!(
-                    " (an eighth: {} {} %)",
-                    signed(by.0, 2),
-                    plus_minus(look, known, 2)
-                )
+                let answer = with_uncertainty(look, by.0, Some(known));
+                format!(" (an eighth: {answer} %)")
             });
             format!("turn {} {way}{answer}", eighths_in_words(eighths.abs()))
         }
@@ -151,7 +151,7 @@ mod tests {
         assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
         assert!(with(Advice::Leave).contains("leave it"));
         assert!(with(Advice::Wait).contains("wait until it is known"));
-        assert!(with(Advice::TryALittle).contains("mean known to ±0.01 %"));
+        assert!(with(Advice::TryALittle).contains("mean known to ±0.010 %"));
     }
 
     #[test]

@@ -62,7 +62,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let mut x = pen.text(beside, last, unit, style);
     let word_at = beside + UNIT + 1;
     let room_for_badges = pen.width().saturating_sub(SIMULATED.len() as u16 + 1);
-    if let Some(word) = speed.and_then(|speed| direction(speed, state.lead)) {
+    let word = speed.and_then(|speed| direction(speed, state.lead));
+    if let Some(word) = word.filter(|_| state.way().is_some()) {
         x = draw_word(pen, (word_at, word), size, room_for_badges, style).max(x);
     }
     draw_badges(state, pen, x + 1);
