@@ -88,12 +88,14 @@ fn said(time: Seconds) -> String {
 mod tests {
     use super::*;
     use crate::readings::{MarksFigures, PassageFigures};
+    use crate::references::Tolerance;
     use crate::report::{FileReport, FileResult, budget, json, sample, text};
 
     fn report(measurement: &Measurement) -> FileReport<'_> {
         FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,

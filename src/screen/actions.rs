@@ -290,8 +290,9 @@ impl ScreenState {
         let Some(tone) = tones_to_choose(self).get(number).copied() else {
             return Vec::new();
         };
+        let before = (self.conditions.nominal, self.reference.clone());
+        self.before_answer.get_or_insert(before);
         self.conditions.nominal = Nominal::Fixed(tone);
-        self.confirmed = Some(tone);
         self.reference = Reference::Tone(tone);
         self.heard.forget();
         self.message = Some(format!("measured against {tone} from now on"));

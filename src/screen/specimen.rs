@@ -155,6 +155,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
 /// A snapshot that is held in memory only.
 pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
     Kept {
+        tolerance: MachineClass::Deck.tolerance(),
         number,
         slot,
         measurement: Arc::new(measurement(deviation)),
