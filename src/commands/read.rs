@@ -1,7 +1,6 @@
 //! `tapewright read`: measures recordings, one after the other, each straight
 //! from its decoder into an engine of its own.
 
-use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,7 +9,7 @@ use super::copy;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
-use super::{Exit, Failure, Outcome, Written};
+use super::{Exit, Failure, Outcome, Written, complain};
 use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
@@ -125,22 +124,21 @@ fn one_file(
 ) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let mut measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let is_done = |it: &Measured| it.measurement.signal.usable || it.has_contact();
+    let mut exit = Exit::Done;
+    if let Some(it) = measured.as_mut().ok().filter(|it| !is_done(it)) {
+        let why = if options.contact {
+            NO_SOUND.to_owned()
+        } else {
+            // Scripts read all cautions in the object, people both texts.
+            why_unusable(&mut it.measurement, !options.json)
+        };
+        complain(&format!("{file}: {why}"));
+        exit = Exit::NoReference;
+    }
     let (exit, result) = match &measured {
-        Ok(it) if it.measurement.signal.usable || it.has_contact() => {
-            (Exit::Done, FileResult::Measured(&it.measurement))
-        }
-        Ok(Measured { measurement, .. }) => {
-            complain(&format!(
-                "{file}: {}",
-                if options.contact {
-                    NO_SOUND.to_owned()
-                } else {
-                    why_unusable(measurement)
-                }
-            ));
-            (Exit::NoReference, FileResult::Measured(measurement))
-        }
+        Ok(it) => (exit, FileResult::Measured(&it.measurement)),
         Err(reason) => {
             complain(reason);
             let result = FileResult::NotMeasured {
@@ -213,12 +211,12 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     let copy = copy::of(&options.reference.reference())?;
     let measured = measure(options, path, copy.as_ref())
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
-    let measurement = measured.measurement;
+    let mut measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);
     }
     let file = path.display();
-    let why = why_unusable(&measurement);
+    let why = why_unusable(&mut measurement, false);
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
@@ -345,7 +343,9 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
         return false;
     };
     let speed = found.speed.as_ref().and_then(|speed| speed.measured);
-    let Some((heard, tone)) = speed.zip(found.nominal) else {
+    // As far off as that, it is more likely something else.
+    let near = |(heard, tone): &(Hertz, Hertz)| (heard.0 / tone.0 - 1.0).abs() <= 0.1;
+    let Some((heard, tone)) = speed.zip(found.nominal).filter(near) else {
         return false;
     };
     replace_not_found(
@@ -424,9 +424,4 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
         || WHERE_RECORDED.to_owned(),
         |said| format!("You say that it was recorded on \"{said}\"."),
     ));
-}
-
-/// One sentence on standard error; where that is closed, nobody listens.
-fn complain(sentence: &str) {
-    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
 }

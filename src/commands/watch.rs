@@ -232,10 +232,10 @@ fn report_unsaved(state: &ScreenState) {
         let figure = speed.map_or("no speed".to_owned(), |speed| {
             format!("{:+.3} %", speed.deviation.0)
         });
-        eprintln!(
-            "tapewright: the snapshot {} ({figure}) could not be saved",
+        super::complain(&format!(
+            "the snapshot {} ({figure}) could not be saved",
             kept.slot.name()
-        );
+        ));
     }
 }
 

@@ -12,6 +12,8 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
+use super::whole::sync_folder;
+
 /// A file larger than this that does not begin as it should is refused
 /// without being read: somebody named a recording instead.
 const LARGEST_UNKNOWN_BYTES: u64 = 16 << 20;
@@ -221,16 +223,4 @@ pub(super) fn torn_path(file: &Path) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
     name.push(".torn");
     PathBuf::from(name)
-}
-
-/// A new file is only safe once its folder is; systems on which a folder
-/// cannot be opened do this by themselves.
-fn sync_folder(path: &Path) {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    if let Ok(folder) = File::open(folder) {
-        let _ = folder.sync_all();
-    }
 }

@@ -16,6 +16,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use super::source::StreamFormat;
+use crate::readings::{EngineError, check_rate};
 pub use feeder::{Pace, start};
 
 /// A recording that is being read.
@@ -77,6 +78,14 @@ pub enum RecordingError {
         /// What was found.
         reason: String,
     },
+    /// At a rate at which nothing can be measured, as a damaged header claims.
+    #[error("{}: {source}", path.display())]
+    Rate {
+        /// The file.
+        path: PathBuf,
+        /// What the rate is, and what it should be.
+        source: EngineError,
+    },
     /// The system refuses.
     #[error("{}: cannot be read: {source}; check the disk or the connection", path.display())]
     Io {
@@ -90,6 +99,15 @@ pub enum RecordingError {
 impl Recording {
     /// Opens a recording and reads its header.
     pub fn open(path: &Path) -> Result<Self, RecordingError> {
+        let recording = Self::open_at_any_rate(path)?;
+        check_rate(recording.format.rate_hz).map_err(|source| RecordingError::Rate {
+            path: path.to_path_buf(),
+            source,
+        })?;
+        Ok(recording)
+    }
+
+    fn open_at_any_rate(path: &Path) -> Result<Self, RecordingError> {
         let io = |source| failed(path, source);
         let mut file = File::open(path).map_err(io)?;
         let metadata = file.metadata().map_err(io)?;
