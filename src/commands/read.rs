@@ -66,17 +66,8 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
-    let copy = copy::of(&options.reference.reference()).inspect_err(|failure| {
-        // Every file has its object, whatever happened.
-        if options.json {
-            let lines = options
-                .files
-                .iter()
-                .map(|path| without_copy(options, path, failure));
-            // What cannot be written either is said by nobody.
-            let _ = super::write_out(&lines.collect::<String>());
-        }
-    })?;
+    let copy = copy::of(&options.reference.reference())
+        .inspect_err(|failure| tell_of_every_file(options, failure))?;
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
@@ -97,9 +88,19 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
     Ok(worst)
 }
 
+/// Nothing can be measured: every file has its object all the same.
+pub(super) fn tell_of_every_file(options: &ReadOptions, failure: &Failure) {
+    if options.json {
+        let files = options.files.iter();
+        let lines = files.map(|path| not_looked_at(options, path, failure));
+        // What cannot be written either is said by nobody.
+        let _ = super::write_out(&lines.collect::<String>());
+    }
+}
+
 /// The object of a file that was not looked at, for there is nothing to hold it
 /// against.
-fn without_copy(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
+fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
     let report = FileReport {
         file: &path.to_string_lossy(),
         result: FileResult::NotMeasured {
@@ -267,11 +268,17 @@ fn measure(
             .cautions
             .push(beyond_the_end(&recording, format.rate_hz));
     }
+    let again = can_be_read_again(path);
+    if ident.newest().is_some() && !again {
+        measurement.cautions.push(read_once());
+    }
     let reference = options.reference.reference();
     let is_named = matches!(reference, Reference::Tone(_))
         && !measurement.signal.usable
+        && again
         && name_the_other_tone(&mut measurement, options, path);
-    if !measurement.signal.usable && reference.kind().has_frequency() && !is_named {
+    let by_frequency = reference.kind().has_frequency();
+    if !measurement.signal.usable && again && by_frequency && !is_named {
         add_tuning(&mut measurement, options, path);
     }
     let mut faults = recording.faults();
@@ -297,7 +304,7 @@ fn programme_tone(
     let chosen = options.from.is_some() || options.to.is_some();
     let checks = options.sweep || options.contact;
     let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
-    if !several || chosen || checks || !by_tone {
+    if !several || chosen || checks || !by_tone || !can_be_read_again(path) {
         return None;
     }
     let mut recording = Recording::open(path).ok()?;
@@ -405,6 +412,19 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
             text: hint.text(),
         });
         measurement.tuning = Some(hint);
+    }
+}
+
+/// What comes through a pipe comes once; opened again it would be waited for
+/// for ever.
+fn can_be_read_again(path: &Path) -> bool {
+    path.metadata().is_ok_and(|it| it.is_file())
+}
+
+fn read_once() -> Caution {
+    Caution {
+        code: CautionCode::ThroughPipe,
+        text: "There is more than the tone on this tape, but it came through a pipe, in which its parts cannot be sought; save it as a file and read that, to have the tone by itself.".to_owned(),
     }
 }
 

@@ -12,7 +12,7 @@ use super::chooser::{Chooser, yardstick};
 use super::cli::WatchOptions;
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Failure, Outcome, write_out};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
@@ -31,10 +31,6 @@ use crate::screen::{
 /// Said on screen where there is nothing to listen to.
 const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal on a simulated \
     machine; connect an input and start again to measure a real one";
-
-/// Asked where nobody knows.
-const WHERE_RECORDED: &str = "where was the tape recorded? One recorded on this machine reads right \
-    at any speed; 0 takes the answer";
 
 /// Said once of the tape that is used.
 fn tape_news(card: &TapeCard) -> String {
@@ -129,12 +125,7 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
             source.message,
             news,
             clock_news,
-            card.map(tape_news).or_else(|| {
-                let unknown = source.kind != SourceKind::Rehearsal
-                    && (conditions.reference.home_made
-                        || conditions.reference.uncertainty.is_none());
-                unknown.then(|| WHERE_RECORDED.to_owned())
-            }),
+            card.map(tape_news),
         ]),
     });
     if let Some(by_ear) = &by_ear {
@@ -157,7 +148,16 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
     state.saving_has_ended();
     let ending = ending?;
     report_unsaved(&state);
-    finish(ending)
+    if ending == Ending::Quit {
+        for line in state.closing_words() {
+            write_out(&format!("{line}\n"))?;
+        }
+    }
+    let exit = finish(ending)?;
+    Ok(match state.unsaved().next() {
+        Some(_) => exit.max(Exit::File),
+        None => exit,
+    })
 }
 
 /// What a sitting works with.

@@ -12,7 +12,7 @@ use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
     MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures, SampleClock,
-    SignalFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict, TuningHint, Verdict,
+    SignalFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict, TuningHint, Unclear, Verdict,
 };
 use crate::references::Tolerance;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
@@ -333,7 +333,11 @@ impl<'a> Line<'a> {
     /// While the trimmer is turned there is no speed to be told, as the text
     /// says too.
     fn leave_out_what_turned(&mut self, sweep: &SweepReport) {
-        if sweep.passes.is_empty() {
+        let stood = matches!(
+            sweep.unclear,
+            Some(Unclear::HardlyMoved | Unclear::TooShort)
+        );
+        if sweep.passes.is_empty() || stood {
             return;
         }
         self.speed = Speed::default();

@@ -4,7 +4,8 @@
 use std::str::FromStr;
 
 use super::Action;
-use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, SourceKind};
+use super::overlay::Overlay;
+use super::state::{Effect, EntryFor, Lead, ScreenState, SourceKind};
 use super::view::View;
 use crate::readings::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::references::{Reference, TapeCard};
@@ -101,35 +102,31 @@ impl ScreenState {
         all
     }
 
-    /// Opens the list, or closes it.
+    /// Opens the list.
     pub(super) fn open_choices(&mut self) -> Vec<Effect> {
-        let was_open = self.choosing.is_some();
-        self.uncover();
         let now = Offer::Ready(self.reference.clone());
         let at = self.offers().iter().position(|it| *it == now);
-        self.choosing = (!was_open).then_some(at.unwrap_or(0));
-        Vec::new()
+        self.cover(Overlay::References(at.unwrap_or(0)))
     }
 
     pub(super) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
         let last = self.offers().len().saturating_sub(1);
-        self.choosing = self.choosing.map(|at| {
-            if down {
-                (at + 1).min(last)
+        if let Some(Overlay::References(at)) = &mut self.overlay {
+            *at = if down {
+                (*at + 1).min(last)
             } else {
                 at.saturating_sub(1)
-            }
-        });
+            };
+        }
         Vec::new()
     }
 
     /// Takes what the mark stands on.
     pub(super) fn take_choice(&mut self) -> Vec<Effect> {
-        let Some(offer) = self
-            .choosing
-            .take()
-            .and_then(|at| self.offers().get(at).cloned())
-        else {
+        let Some(Overlay::References(at)) = self.overlay.take() else {
+            return Vec::new();
+        };
+        let Some(offer) = self.offers().get(at).cloned() else {
             return Vec::new();
         };
         match offer {
@@ -141,13 +138,7 @@ impl ScreenState {
                 is_assumed: is_assumed(self.conditions.nominal),
             }),
             Offer::RecordedOn => self.act(Action::Type(EntryFor::RecordedOn)),
-            Offer::Typed(kind) => {
-                self.entry = Some(Entry {
-                    purpose: EntryFor::Reference(kind),
-                    text: String::new(),
-                });
-                Vec::new()
-            }
+            Offer::Typed(kind) => self.act(Action::Type(EntryFor::Reference(kind))),
             Offer::Card(card) => self.choose_card(*card),
         }
     }
@@ -247,6 +238,7 @@ impl ScreenState {
             said = format!("{} was not kept; {said}", slot.name());
         }
         self.long_run = None;
+        self.heard.forget();
         self.view = View::Bench;
         self.conditions = Conditions {
             clock: self.conditions.clock,
@@ -290,12 +282,13 @@ mod tests {
         let _ = state.act(Action::ChoiceDown);
         let effects = state.act(Action::TakeChoice);
         assert_eq!(chosen(&effects).reference, Reference::Tone(Hertz(3000.0)));
-        assert_eq!(state.choosing, None);
+        assert_eq!(state.overlay, None);
     }
 
     fn take(state: &mut ScreenState, wanted: impl Fn(&Offer) -> bool) -> Vec<Effect> {
-        state.choosing = state.offers().iter().position(wanted);
-        assert!(state.choosing.is_some());
+        let at = state.offers().iter().position(wanted);
+        state.overlay = at.map(Overlay::References);
+        assert!(state.overlay.is_some());
         state.act(Action::TakeChoice)
     }
 
@@ -329,8 +322,10 @@ mod tests {
         let choice = chosen(&effects);
         assert!(choice.home_made && choice.reference == state.reference);
         assert!(take(&mut state, |it| *it == Offer::RecordedOn).is_empty());
-        let purpose = state.entry.as_ref().map(|it| it.purpose);
-        assert_eq!(purpose, Some(EntryFor::RecordedOn));
+        let Some(Overlay::Entry(entry)) = &state.overlay else {
+            panic!("{:?}", state.overlay);
+        };
+        assert_eq!(entry.purpose, EntryFor::RecordedOn);
     }
 
     #[test]

@@ -158,7 +158,6 @@ impl ScreenState {
         let stopped = self.keeping.take();
         self.long_run = None;
         self.view = View::Bench;
-        self.card = None;
         let (routine, mark) = self.exchange(to);
         self.routine = routine;
         let one = &self.runs.all[to];

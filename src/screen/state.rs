@@ -5,9 +5,11 @@
 use std::sync::Arc;
 
 use super::choosing::Choice;
+use super::heard::Heard;
 use super::listening::Listening;
 use super::long_run::LongRun;
 use super::look::Look;
+use super::overlay::Overlay;
 use super::routine::{KeepWatch, Routine, RunUp};
 use super::runs::{PlannedRun, Runs};
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
@@ -230,12 +232,8 @@ pub struct ScreenState {
     pub flutter_scale: ZoomingScale,
     /// Scale of the drift bar.
     pub drift_scale: ZoomingScale,
-    /// The page of the help that lies over the screen, from 0.
-    pub help: Option<usize>,
-    /// What the ± is made of lies over the screen.
-    pub budget: bool,
-    /// The page of the present step's card that lies over the screen, from 0.
-    pub card: Option<usize>,
+    /// What lies over the screen and takes all keys.
+    pub overlay: Option<Overlay>,
     /// The steps of the job.
     pub routine: Routine,
     /// Columns and rows of the terminal.
@@ -246,10 +244,8 @@ pub struct ScreenState {
     pub keeping: Option<Slot>,
     /// The run through the whole tape that is under way.
     pub long_run: Option<LongRun>,
-    /// One line of news; the next key takes it away.
+    /// One line of news; the next key that acts on the bench takes it away.
     pub message: Option<String>,
-    /// A line of text being typed.
-    pub entry: Option<Entry>,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
     /// What the tape carries.
@@ -260,8 +256,6 @@ pub struct ScreenState {
     pub recorded_on: Option<String>,
     /// Cards to choose from.
     pub(super) cards: Vec<TapeCard>,
-    /// The line of the list of references that is marked, while it is open.
-    pub choosing: Option<usize>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -280,6 +274,10 @@ pub struct ScreenState {
     pub(super) last_done: Option<Arc<Measurement>>,
     /// The sweep that was taken last, likewise.
     pub(super) last_sweep: Option<Arc<SweepReport>>,
+    /// What earlier readings told.
+    pub(super) heard: Heard,
+    /// Where snapshots of this sitting were saved.
+    pub(super) record: Option<String>,
     /// The tone while something is being kept.
     pub(super) watch: KeepWatch,
     /// The simulated machine running up.
@@ -304,22 +302,18 @@ impl ScreenState {
             needle_scale: ZoomingScale::new(NEEDLE_SCALES),
             flutter_scale: ZoomingScale::new(FLUTTER_SCALES),
             drift_scale: ZoomingScale::new(DRIFT_SCALES),
-            help: None,
-            budget: false,
-            card: None,
+            overlay: None,
             routine: Routine::default(),
             size: (80, 24),
             kept: Vec::new(),
             keeping: None,
             long_run: None,
             message: setup.message,
-            entry: None,
             machine: setup.machine,
             reference: setup.reference,
             tape: setup.tape,
             recorded_on: None,
             cards: setup.cards,
-            choosing: None,
             note: None,
             supply_volts: None,
             bench: None,
@@ -329,6 +323,8 @@ impl ScreenState {
             leaving: false,
             last_done: None,
             last_sweep: None,
+            heard: Heard::default(),
+            record: None,
             watch: KeepWatch::default(),
             run_up: RunUp::default(),
         }
@@ -358,8 +354,7 @@ impl ScreenState {
                 let said = self.tape_ident().map(|ident| ident.nominal);
                 !self.conditions.nominal.is_open() || said == Some(*taken)
             }
-            Problem::Dropouts(_) => self.is_fresh_from_run_up(),
-            _ => false,
+            passing => self.is_passing(passing),
         };
         let all = problems.unwrap_or_default().iter();
         all.filter(move |problem| !settled(problem))
@@ -422,6 +417,7 @@ impl ScreenState {
             _ => Vec::new(),
         };
         effects.extend(self.follow_reading(&reading));
+        self.remember(&reading);
         effects
     }
 
@@ -525,7 +521,11 @@ impl ScreenState {
         kept.saving = false;
         let name = kept.slot.name();
         let said = match result {
-            Ok(place) => format!("kept {name}, saved in {place}"),
+            Ok(place) => {
+                let said = format!("kept {name}, saved in {place}");
+                self.record = Some(place);
+                said
+            }
             Err(reason) => format!("NOT SAVED: {name} is held in memory; r tries again. {reason}"),
         };
         let found = self.runs.take_found();

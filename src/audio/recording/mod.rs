@@ -70,6 +70,11 @@ pub enum RecordingError {
         "{}: this is no recording of a known kind; convert it to WAV or FLAC", .0.display()
     )]
     Unknown(PathBuf),
+    /// Neither plain nor of a kind that can be read without going back.
+    #[error(
+        "{}: this comes through a pipe, in which only WAV, FLAC, MP3 and Ogg can be read, and it is none of these that can be; save it as a file and read that", .0.display()
+    )]
+    NotThroughPipe(PathBuf),
     /// A known kind that is broken, or of an unsupported variety.
     #[error("{}: {reason}; convert it to plain WAV or FLAC, or record it again", path.display())]
     Unusable {
@@ -129,6 +134,9 @@ impl Recording {
                 read_frames: 0,
             }),
             // Compressed inside a WAV: read from its beginning again.
+            Err(wav::WavError::NotPcm) if length.is_none() => {
+                Err(RecordingError::NotThroughPipe(path.to_path_buf()))
+            }
             Err(wav::WavError::NotPcm) => {
                 Self::open_decoded(path, Vec::new(), File::open(path).map_err(io)?)
             }
@@ -142,6 +150,7 @@ impl Recording {
 
     fn open_decoded(path: &Path, beginning: Vec<u8>, file: File) -> Result<Self, RecordingError> {
         let text = looks_like_text(&beginning);
+        let once = !file.metadata().is_ok_and(|it| it.is_file());
         match decoded::DecodedReader::open(path, beginning, file) {
             Ok(reader) => Ok(Self {
                 format: reader.format(),
@@ -149,6 +158,9 @@ impl Recording {
                 read_frames: 0,
             }),
             Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
+            Err(RecordingError::Unknown(path) | RecordingError::Unusable { path, .. }) if once => {
+                Err(RecordingError::NotThroughPipe(path))
+            }
             Err(error) => Err(error),
         }
     }

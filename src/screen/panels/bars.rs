@@ -12,6 +12,9 @@ use crate::units::{Hertz, Percent, Seconds};
 /// Rows of the full panel.
 pub(in crate::screen) const ROWS: u16 = 4;
 
+/// Rows of the figures in words.
+const COMPACT: u16 = 2;
+
 const LABEL: u16 = 17;
 const FIGURE: u16 = 16;
 /// Scale at the end of a bar.
@@ -56,8 +59,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
-/// One more row for the heads of the columns once something is kept.
-pub(in crate::screen) fn rows(state: &ScreenState) -> u16 {
+/// Rows that it takes where there is room: one more for the heads of the
+/// columns once something is kept; fewer without bars.
+pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
+    if width < NARROWEST {
+        return COMPACT;
+    }
     ROWS + u16::from(!state.kept.is_empty())
 }
 

@@ -102,7 +102,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     );
     pen.text(0, 0, &head, look.strong());
     let last = pen.height().saturating_sub(1);
-    pen.text(0, last, "i or Esc back", look.faint());
+    pen.text(0, last, "i, Space or Esc back", look.faint());
     let Some(speed) = state.reading().and_then(|reading| reading.speed) else {
         pen.text(0, 2, "nothing yet: no tone is followed", Style::new());
         return;

@@ -23,10 +23,7 @@ fn sentence(state: &ScreenState) -> (String, bool) {
             ),
             true,
         ),
-        SourceState::Ended { .. } => (
-            "the recording has ended; the figures are those at its end".to_owned(),
-            false,
-        ),
+        SourceState::Ended { .. } => (ended(state), false),
         SourceState::Failed { reason } => (format!("STOPPED: {}", harmless(reason)), true),
         SourceState::Running { .. } if state.is_switched_off() => (
             "the power of the simulated machine is off".to_owned(),
@@ -34,6 +31,14 @@ fn sentence(state: &ScreenState) -> (String, bool) {
         ),
         SourceState::Running { .. } => first_problem(state),
     }
+}
+
+fn ended(state: &ScreenState) -> String {
+    let figures = match state.heard.age() {
+        Some(age) => format!("the last settled ones, of {:.0} s before", age.0.ceil()),
+        None => "those at its end".to_owned(),
+    };
+    format!("the recording has ended; the figures are {figures}")
 }
 
 fn opening(kind: SourceKind) -> &'static str {
@@ -59,6 +64,7 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
             true,
         ),
         (None, Some(said)) => said,
+        (None, None) if state.is_starting() => ("sound begins: listening".to_owned(), false),
         (None, None) => (GOOD.to_owned(), false),
     }
 }

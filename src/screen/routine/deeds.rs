@@ -7,6 +7,7 @@ use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{
     Holding, Keeping, Position, Reading, SweepReport, SweepVerdict, Verdict, Warming,
 };
+use crate::screen::heard::RUN_UP;
 use crate::screen::state::{Effect, ScreenState, Slot};
 use crate::screen::view::View;
 use crate::units::Seconds;
@@ -17,9 +18,6 @@ pub(super) const CLEAN_STROKES: u32 = 5;
 /// A tone that is gone for so long ends what was being kept: what comes back
 /// may be another machine, or the same one cleaned.
 const GONE_S: f64 = 3.0;
-
-/// While a machine runs up, its level rises through what looks like dropouts.
-const RUN_UP_S: f64 = 3.0;
 
 /// Dropouts are spoken of for so long.
 const DROPOUTS_SPOKEN_OF_S: f64 = 10.0;
@@ -46,8 +44,6 @@ impl ScreenState {
     /// The key that goes on: does what belongs to the step, or leads to the
     /// next.
     pub(in crate::screen) fn go_on(&mut self) -> Vec<Effect> {
-        self.help = None;
-        self.budget = false;
         let again = std::mem::take(&mut self.routine.pressed);
         if self.is_checking_contact() {
             return self.check_contact();
@@ -60,7 +56,16 @@ impl ScreenState {
             Step::Before => self.keep_at(step, Slot::Before, again),
             Step::After => self.keep_at(step, Slot::After, again),
             Step::Along => match self.next_position() {
-                Some(position) => self.keep_at(step, Slot::Along(position), again),
+                Some(position) => {
+                    let effects = self.keep_at(step, Slot::Along(position), again);
+                    let begun = matches!(effects[..], [Effect::Ask(Request::Keep(_))]);
+                    if begun && self.bench.is_some() {
+                        let place = position.name();
+                        self.message =
+                            Some(format!("the simulated tape was wound: this is its {place}"));
+                    }
+                    effects
+                }
                 None => self.leave(step),
             },
             Step::Clean if self.bench.is_some() => self.clean_by_one_key(),
@@ -160,9 +165,6 @@ impl ScreenState {
         if self.view == View::Wiper && step != Step::Wiper {
             self.view = View::Bench;
         }
-        if self.card.is_some() {
-            self.card = Some(0);
-        }
         if step == Step::HandsOff && self.routine.mark(step) != Mark::LeftOut {
             self.routine.untick(step);
             self.routine.letting_go = true;
@@ -221,7 +223,7 @@ impl ScreenState {
     }
 
     /// The next place along the tape that nothing was kept of.
-    fn next_position(&self) -> Option<Position> {
+    pub(super) fn next_position(&self) -> Option<Position> {
         Position::ALL
             .into_iter()
             .find(|position| self.newest_kept(&Slot::Along(*position)).is_none())
@@ -312,7 +314,7 @@ impl ScreenState {
         self.bench = bench;
         let now = self.reading().map(|reading| reading.at);
         if was_off && !self.is_switched_off() {
-            self.run_up.until = now.map(|now| Seconds(now.0 + RUN_UP_S));
+            self.run_up.until = now.map(|now| Seconds(now.0 + RUN_UP.0));
         }
         if let Some(bench) = bench
             && bench.powered

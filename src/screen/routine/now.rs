@@ -295,7 +295,11 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
     match routine.at() {
         Step::Before | Step::Along | Step::After if state.keeping.is_some() => "wait",
         Step::Before | Step::After if !done => "keep it",
-        Step::Along if !done => "keep the next",
+        Step::Along if !done => match state.next_position() {
+            Some(Position::Start) => "keep start",
+            Some(Position::Middle) => "keep middle",
+            _ => "keep end",
+        },
         Step::Wiper if routine.has_no_trimmer() => "go on",
         Step::Wiper if state.is_sweeping() => "end the sweep",
         Step::Wiper if state.wants_cleaning() => "to cleaning",
