@@ -5,5 +5,5 @@ use std::process::ExitCode;
 use tapewright::commands;
 
 fn main() -> ExitCode {
-    commands::run(commands::cli::Cli::of_process())
+    commands::run(commands::typed())
 }

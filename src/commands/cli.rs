@@ -15,7 +15,6 @@ use std::path::Path;
 use clap::error::{ContextKind, ContextValue};
 use clap::{Args, Parser, Subcommand};
 
-use super::say::aside;
 use crate::readings::{
     ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, SampleClock,
 };
@@ -68,36 +67,18 @@ pub enum Command {
     Snapshots(SnapshotsOptions),
 }
 
-impl Cli {
-    /// The command line of this process. Ends it where that was not understood,
-    /// or where help was asked for.
-    pub fn of_process() -> Self {
-        let arguments: Vec<_> = std::env::args_os().collect();
-        Self::try_parse_from(&arguments).unwrap_or_else(|mut error| {
-            if let Some(offer) = offer_to_read(&error) {
-                let offer = ContextValue::StyledStrs(vec![offer.into()]);
-                error.insert(ContextKind::Suggested, offer);
-            }
-            // It repeats what was typed, a file's name perhaps.
-            let plain = error.render().to_string();
-            if plain.contains(|it: char| it.is_control() && it != '\n') {
-                aside(&plain);
-                std::process::exit(error.exit_code());
-            }
-            error.exit()
-        })
-    }
-}
-
-/// A recording stands where a command belongs.
-fn offer_to_read(error: &clap::Error) -> Option<String> {
+/// A recording that stands where a command belongs is to be read, probably.
+pub(super) fn offer_to_read(error: &mut clap::Error) {
     let Some(ContextValue::String(word)) = error.get(ContextKind::InvalidSubcommand) else {
-        return None;
+        return;
     };
-    // What is no file now may have been misspelt; its ending tells.
-    let looks_like_one = |path: &Path| path.is_file() || path.extension().is_some();
-    looks_like_one(Path::new(word))
-        .then(|| format!("to measure a recording, write: tapewright read {word}"))
+    // What is no file may have been misspelt; its ending tells.
+    let path = Path::new(word);
+    if path.is_file() || path.extension().is_some() {
+        let offer = format!("to measure a recording, write: tapewright read {word}");
+        let offer = ContextValue::StyledStrs(vec![offer.into()]);
+        error.insert(ContextKind::Suggested, offer);
+    }
 }
 
 impl Default for Command {

@@ -125,22 +125,21 @@ fn one_file(
 ) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let mut measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let is_done = |it: &Measured| it.measurement.signal.usable || it.has_contact();
+    let mut exit = Exit::Done;
+    if let Some(it) = measured.as_mut().ok().filter(|it| !is_done(it)) {
+        let why = if options.contact {
+            NO_SOUND.to_owned()
+        } else {
+            // Scripts read all cautions in the object, people both texts.
+            why_unusable(&mut it.measurement, !options.json)
+        };
+        complain(&format!("{file}: {why}"));
+        exit = Exit::NoReference;
+    }
     let (exit, result) = match &measured {
-        Ok(it) if it.measurement.signal.usable || it.has_contact() => {
-            (Exit::Done, FileResult::Measured(&it.measurement))
-        }
-        Ok(Measured { measurement, .. }) => {
-            complain(&format!(
-                "{file}: {}",
-                if options.contact {
-                    NO_SOUND.to_owned()
-                } else {
-                    why_unusable(measurement)
-                }
-            ));
-            (Exit::NoReference, FileResult::Measured(measurement))
-        }
+        Ok(it) => (exit, FileResult::Measured(&it.measurement)),
         Err(reason) => {
             complain(reason);
             let result = FileResult::NotMeasured {
@@ -213,12 +212,12 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     let copy = copy::of(&options.reference.reference())?;
     let measured = measure(options, path, copy.as_ref())
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
-    let measurement = measured.measurement;
+    let mut measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);
     }
     let file = path.display();
-    let why = why_unusable(&measurement);
+    let why = why_unusable(&mut measurement, false);
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
@@ -278,7 +277,8 @@ fn measure(
         && !measurement.signal.usable
         && again
         && name_the_other_tone(&mut measurement, options, path);
-    if !measurement.signal.usable && again && reference.kind().has_frequency() && !is_named {
+    let by_frequency = reference.kind().has_frequency();
+    if !measurement.signal.usable && again && by_frequency && !is_named {
         add_tuning(&mut measurement, options, path);
     }
     let mut faults = recording.faults();
@@ -350,7 +350,9 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
         return false;
     };
     let speed = found.speed.as_ref().and_then(|speed| speed.measured);
-    let Some((heard, tone)) = speed.zip(found.nominal) else {
+    // As far off as that, it is more likely something else.
+    let near = |(heard, tone): &(Hertz, Hertz)| (heard.0 / tone.0 - 1.0).abs() <= 0.1;
+    let Some((heard, tone)) = speed.zip(found.nominal).filter(near) else {
         return false;
     };
     replace_not_found(

@@ -696,7 +696,7 @@ mod tests {
             r#"{"schema":"tapewright.reading/1","file":"side-a.wav","duration_s":62.4,"rate_hz":48000,"channel":"both","#,
             r#""reference":{"kind":"tone","hz":3150.0,"tape":null,"error_percent":0.0,"error_uncertainty_percent":null},"#,
             r#""signal":{"usable":true,"level_dbfs":-12.1,"snr_db":57.9,"clipped_samples":0,"dropouts":[{"start_s":8.31,"length_s":0.02}]},"#,
-            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4568,"uncertainty_percent":0.0111,"#,
+            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4568,"uncertainty_percent":0.0112,"#,
             r#""uncertainty_with_reference_percent":null,"verdict":"out_by_this_tape","tolerance_percent":0.5,"#,
             r#""uncertainty_parts":{"noise_percent":0.0001,"wow_percent":0.0052,"clock_percent":0.01,"reference_percent":null}},"#,
             r#""clock":{"error_ppm":0.0,"uncertainty_ppm":100.0,"source":"default"},"#,
@@ -741,7 +741,7 @@ mod tests {
             ("drift", 3),
             ("stability", 2),
             ("flutter", 11),
-            ("speed", 6),
+            ("speed", 8),
         ] {
             let figures = figures(key);
             assert_eq!(figures.len(), count, "{key}");

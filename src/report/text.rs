@@ -40,14 +40,8 @@ pub fn block(report: &FileReport<'_>) -> String {
             };
             measured + &wiper + &control
         }
-        FileResult::NotMeasured { reason, .. } => {
-            let mut text = format!("{file}\n");
-            // The sentence names the file first; here it stands above.
-            let reason = plain(reason);
-            let reason = reason.strip_prefix(&format!("{file}: ")).unwrap_or(&reason);
-            text.push_str(&wrapped("  Not read   ", reason));
-            text
-        }
+        // Why stands on standard error, once.
+        FileResult::NotMeasured { .. } => format!("{file}\n  Not read\n"),
     }
 }
 
@@ -416,9 +410,10 @@ mod tests {
         let expected = "\
 side-a.wav
   62.4 s, 48000 Hz, both channels
-  Speed      -1.232 ±0.011 %  SLOW
+  Speed      -1.232 ±0.012 %  SLOW, OUT BY THIS TAPE
              -21.5 cents, 3111.20 Hz for 3150 Hz
-             the ± leaves out the reference's own error, which is not known
+             band ±0.5 % deck; the ± leaves out the reference's own error, which
+             is not known
   Drift      +0.021 ±0.015 % a minute, 5 s means span 0.030 %
              averages of 8 s change by 0.006 % from one to the next (Allan
              deviation); longer ones are no steadier
@@ -467,7 +462,7 @@ side-a.wav
     }
 
     #[test]
-    fn an_unreadable_file_says_why() {
+    fn an_unreadable_file_is_in_the_list() {
         let conditions = Conditions::default();
         let text = block(&FileReport {
             file: "notes.wav",
@@ -481,6 +476,6 @@ side-a.wav
             sweep: None,
             contact: None,
         });
-        assert_eq!(text, "notes.wav\n  Not read   this is a text file\n");
+        assert_eq!(text, "notes.wav\n  Not read\n");
     }
 }

@@ -270,9 +270,7 @@ mod tests {
     fn tones_can_be_chosen_only_where_two_are_possible() {
         let state = specimen::showing(specimen::reading(-3.0));
         assert_eq!(press(KeyCode::Char('1'), NONE, &state), None);
-        let mut reading = specimen::reading(-3.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        let state = specimen::showing(reading);
+        let state = specimen::asking(-3.0);
         let second = press(KeyCode::Char('2'), NONE, &state);
         assert_eq!(second, Some(Action::ChooseTone(1)));
     }

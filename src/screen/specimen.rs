@@ -6,8 +6,8 @@ use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
 use crate::readings::{
-    ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Problem, Reading,
-    SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
+    ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Nominal, Problem,
+    Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
     UncertaintyParts,
 };
 use crate::references::{MachineClass, Reference};
@@ -106,6 +106,15 @@ pub(super) fn ambiguous() -> Problem {
         taken: Hertz(3000.0),
         other: Hertz(3150.0),
     }
+}
+
+/// Somebody is to say which of two tones it is.
+pub(super) fn asking(deviation: f64) -> ScreenState {
+    let mut reading = reading(deviation);
+    reading.signal.problems = vec![ambiguous()];
+    let mut state = showing(reading);
+    state.conditions.nominal = Nominal::Nearest;
+    state
 }
 
 pub(super) fn measurement(deviation: f64) -> Measurement {

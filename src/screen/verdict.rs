@@ -147,6 +147,7 @@ mod tests {
     /// What a record cannot be: it has no settling, only too short a stretch.
     fn as_a_record(verdict: Verdict, case: &Case, band: Tolerance) -> Verdict {
         match (verdict, case.own) {
+            (Verdict::Moving | Verdict::Settling, _) if case.is_made_here => Verdict::MadeHere,
             (Verdict::Moving, _) => Verdict::Moved,
             (Verdict::Settling, None) => Verdict::TooShort,
             (Verdict::Settling, Some(_)) => {
@@ -235,10 +236,7 @@ mod tests {
 
     #[test]
     fn nothing_is_said_before_the_tone_is_chosen_nor_of_no_tone() {
-        let mut reading = specimen::reading(-1.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        let mut state = specimen::showing(reading);
-        state.conditions.nominal = Nominal::Assumed(Hertz(3150.0));
+        let mut state = specimen::asking(-1.0);
         assert_eq!(state.verdict(), Verdict::WhichTone);
         assert_eq!(state.way(), None);
         let words = state.guidance_words().unwrap();
