@@ -70,12 +70,10 @@ impl Rows {
             runs: strip::rows_of_runs(state),
             words: 0,
         };
-        let roomy = height.saturating_sub(rows.used() + Self::BEFORE_DIGITS);
-        let larger = digits::rows(width, rows.digits + roomy);
         let bars = bars::rows(state, width);
         // In the order of what is missed most, each with the rows that it
         // leaves to what comes and goes.
-        let wishes: [(Panel, u16, u16); 9] = [
+        let wishes: [(Panel, u16, u16); 7] = [
             (|it| &mut it.health, 1, 1),
             (|it| &mut it.bars, 1, 1),
             (|it| &mut it.health, health::ROWS, 2),
@@ -83,8 +81,6 @@ impl Rows {
             (|it| &mut it.bars, bars.min(bars::ROWS), 3),
             (|it| &mut it.bars, bars, 3),
             (|it| &mut it.needle, needle::ROWS, 7),
-            (|it| &mut it.digits, larger, Self::BEFORE_DIGITS),
-            (|it| &mut it.air, 4, Self::BEFORE_DIGITS),
         ];
         for (panel, wish, rest) in wishes {
             let more = wish.saturating_sub(*panel(&mut rows));
@@ -92,8 +88,10 @@ impl Rows {
                 *panel(&mut rows) += more;
             }
         }
-        let left = height.saturating_sub(rows.used() + Self::BEFORE_ANYTHING);
-        rows.needle += left.min(3);
+        let left = |rows: &Self, rest| height.saturating_sub(rows.used() + rest);
+        rows.digits = digits::rows(width, rows.digits + left(&rows, Self::BEFORE_DIGITS));
+        rows.air = left(&rows, Self::BEFORE_DIGITS).min(4);
+        rows.needle += left(&rows, Self::BEFORE_ANYTHING).min(3);
         rows
     }
 
@@ -107,9 +105,10 @@ impl Rows {
             self.health = 0;
             left += 1;
         }
-        let wishes: [(Panel, u16); 12] = [
+        let wishes: [(Panel, u16); 13] = [
             (|it| &mut it.trouble, trouble.min(1)),
             (|it| &mut it.news, news::least_rows(state, width)),
+            (|it| &mut it.news, urgent.min(2)),
             (|it| &mut it.words, strip::rows_needed(state, width)),
             (|it| &mut it.trouble, trouble),
             (|it| &mut it.news, urgent),
