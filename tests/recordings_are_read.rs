@@ -493,3 +493,57 @@ fn damage_anywhere_never_stops_the_program() {
         }
     }
 }
+
+/// A WAV file of 16 bit whose header claims this rate.
+fn at_rate(rate_hz: u32) -> Vec<u8> {
+    file(&[
+        chunk(*b"fmt ", &format_chunk(1, 1, rate_hz, 16)),
+        chunk(*b"data", &vec![0x11; 20_000]),
+    ])
+}
+
+#[test]
+fn a_rate_that_nothing_can_be_measured_at_is_refused_wherever_a_recording_is_named() {
+    let folder = Folder::new();
+    folder.with("good.wav", &plain(RATE, &tone_pcm16(3150.0, RATE, 1.0)));
+    for rate_hz in [0, 1, 100, 7999, 768_001, 0xff00_1f40, u32::MAX] {
+        folder.with("odd.wav", &at_rate(rate_hz));
+        for arguments in [
+            &["read", "odd.wav"][..],
+            &["read", "--reference", "recording:odd.wav", "good.wav"],
+            &[
+                "clock",
+                "--tone",
+                "1000",
+                "--tone-uncertainty",
+                "1",
+                "--file",
+                "odd.wav",
+            ],
+        ] {
+            let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+                .args(arguments)
+                .current_dir(folder.0.path())
+                .output()
+                .unwrap();
+            let said = String::from_utf8(output.stderr).unwrap();
+            assert_eq!(
+                output.status.code(),
+                Some(3),
+                "{rate_hz} {arguments:?}: {said}"
+            );
+            assert!(said.contains("odd.wav"), "{arguments:?}: {said}");
+            assert!(
+                said.contains(&format!("{rate_hz} Hz")),
+                "{arguments:?}: {said}"
+            );
+        }
+        // As `watch --file` opens it.
+        let (events, _) = channel();
+        let refused = recording::start(&folder.path("odd.wav"), Pace::Fast, events);
+        assert!(
+            refused.unwrap_err().to_string().contains("odd.wav"),
+            "{rate_hz}"
+        );
+    }
+}

@@ -7,7 +7,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure};
-use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::records::{Label, Record, RecordError, RecordWarning, Snapshot, places};
 use crate::references::same_machine;
 use crate::screen::{Kept, Slot, SourceKind};
 
@@ -91,8 +91,9 @@ impl Keeper {
                 "this system names no folder for data; name a record with --record FILE",
             )
         })?;
-        let (_, warnings) =
-            Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        let unusable = |error: RecordError| Failure::new(Exit::File, error.to_string());
+        let (record, warnings) = Record::open(&path).map_err(unusable)?;
+        record.check_place().map_err(unusable)?;
         let news = warnings.first().map(RecordWarning::to_string);
         Ok((Self { path, simulated }, news))
     }

@@ -6,12 +6,14 @@ pub mod cli;
 mod clock;
 mod copy;
 mod inputs;
+mod interrupt;
 mod keeper;
 mod processor;
 mod programme;
 mod progress;
 mod read;
 mod read_words;
+mod say;
 mod snapshots;
 mod stretch;
 mod tape;
@@ -19,11 +21,11 @@ mod ticking;
 mod tone;
 mod watch;
 
-use std::io::{self, Write};
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use cli::{Cli, Command, ReferenceOptions};
+use say::{Written, complain, write_out};
 
 use crate::records::cards::CardError;
 
@@ -67,27 +69,6 @@ impl Failure {
     }
 }
 
-/// Whether somebody took what was written.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Written {
-    Whole,
-    /// Whoever read standard output has seen enough, which is no failure.
-    NobodyReads,
-}
-
-/// Writes to standard output at once.
-fn write_out(text: &str) -> Result<Written, Failure> {
-    let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Ok(()) => Ok(Written::Whole),
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Written::NobodyReads),
-        Err(error) => Err(Failure::new(
-            Exit::File,
-            format!("cannot write the results: {error}; make room or send them elsewhere"),
-        )),
-    }
-}
-
 /// The card that was named must do: nothing is measured without it.
 fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
     let cannot = |error: CardError| Failure::new(Exit::File, error.to_string());
@@ -109,9 +90,9 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Watch(mut options) => {
             with_card(&mut options.reference).and_then(|()| watch::run(&options))
         }
-        Command::Read(mut options) => {
-            with_card(&mut options.reference).and_then(|()| read::run(&options))
-        }
+        Command::Read(mut options) => with_card(&mut options.reference)
+            .inspect_err(|failure| read::tell_of_every_file(&options, failure))
+            .and_then(|()| read::run(&options)),
         Command::Tape(options) => tape::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),
@@ -121,7 +102,7 @@ pub fn run(cli: Cli) -> ExitCode {
     match outcome {
         Ok(exit) => ExitCode::from(exit as u8),
         Err(failure) => {
-            eprintln!("tapewright: {}", failure.message);
+            complain(&failure.message);
             ExitCode::from(failure.exit as u8)
         }
     }

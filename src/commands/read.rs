@@ -1,7 +1,6 @@
 //! `tapewright read`: measures recordings, one after the other, each straight
 //! from its decoder into an engine of its own.
 
-use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,7 +9,7 @@ use super::copy;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
-use super::{Exit, Failure, Outcome, Written};
+use super::{Exit, Failure, Outcome, Written, complain};
 use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
@@ -63,17 +62,8 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
-    let copy = copy::of(&options.reference.reference()).inspect_err(|failure| {
-        // Every file has its object, whatever happened.
-        if options.json {
-            let lines = options
-                .files
-                .iter()
-                .map(|path| without_copy(options, path, failure));
-            // What cannot be written either is said by nobody.
-            let _ = super::write_out(&lines.collect::<String>());
-        }
-    })?;
+    let copy = copy::of(&options.reference.reference())
+        .inspect_err(|failure| tell_of_every_file(options, failure))?;
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
@@ -94,9 +84,19 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
     Ok(worst)
 }
 
+/// Nothing can be measured: every file has its object all the same.
+pub(super) fn tell_of_every_file(options: &ReadOptions, failure: &Failure) {
+    if options.json {
+        let files = options.files.iter();
+        let lines = files.map(|path| not_looked_at(options, path, failure));
+        // What cannot be written either is said by nobody.
+        let _ = super::write_out(&lines.collect::<String>());
+    }
+}
+
 /// The object of a file that was not looked at, for there is nothing to hold it
 /// against.
-fn without_copy(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
+fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
     let report = FileReport {
         file: &path.to_string_lossy(),
         result: FileResult::NotMeasured {
@@ -263,7 +263,11 @@ fn measure(
             .cautions
             .push(beyond_the_end(&recording, format.rate_hz));
     }
-    if !measurement.signal.usable && options.reference.reference().kind().has_frequency() {
+    let again = can_be_read_again(path);
+    if ident.newest().is_some() && !again {
+        measurement.cautions.push(read_once());
+    }
+    if !measurement.signal.usable && again && options.reference.reference().kind().has_frequency() {
         add_tuning(&mut measurement, options, path);
     }
     let mut faults = recording.faults();
@@ -289,7 +293,7 @@ fn programme_tone(
     let chosen = options.from.is_some() || options.to.is_some();
     let checks = options.sweep || options.contact;
     let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
-    if !several || chosen || checks || !by_tone {
+    if !several || chosen || checks || !by_tone || !can_be_read_again(path) {
         return None;
     }
     let mut recording = Recording::open(path).ok()?;
@@ -344,6 +348,19 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
     }
 }
 
+/// What comes through a pipe comes once; opened again it would be waited for
+/// for ever.
+fn can_be_read_again(path: &Path) -> bool {
+    path.metadata().is_ok_and(|it| it.is_file())
+}
+
+fn read_once() -> Caution {
+    Caution {
+        code: CautionCode::ThroughPipe,
+        text: "There is more than the tone on this tape, but it came through a pipe, in which its parts cannot be sought; save it as a file and read that, to have the tone by itself.".to_owned(),
+    }
+}
+
 /// Where the tape was recorded, as it or somebody says, or the question. One that
 /// was recorded on the machine under test judges nothing.
 fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options: &ReadOptions) {
@@ -360,9 +377,4 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
         || WHERE_RECORDED.to_owned(),
         |said| format!("You say that it was recorded on \"{said}\"."),
     ));
-}
-
-/// One sentence on standard error; where that is closed, nobody listens.
-fn complain(sentence: &str) {
-    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
 }

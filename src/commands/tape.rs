@@ -196,7 +196,7 @@ fn list() -> Outcome {
             Ok(card) => text.push_str(&shown(&card)),
             Err(error) => {
                 worst = Exit::File;
-                eprintln!("tapewright: {error}");
+                super::complain(&error.to_string());
             }
         }
     }

@@ -112,13 +112,13 @@ fn listen(output: &str, copy: &Arc<Copy>, level: f64) -> Result<ByEar, SoundErro
 
 /// Shown before the first sound.
 fn caution_first(what: &str, it: &str) {
-    eprint!(
+    super::say::aside(&format!(
         "\
 Caution: {what} in 3 s. In headphones start at the lowest level. What you hear
 must not reach the machine, the tape or the sound input: choose an output that
 is not in the signal path. x mutes {it}.
 "
-    );
+    ));
 }
 
 impl ByEar {

@@ -149,7 +149,11 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
             write_out(&format!("{line}\n"))?;
         }
     }
-    finish(ending)
+    let exit = finish(ending)?;
+    Ok(match state.unsaved().next() {
+        Some(_) => exit.max(Exit::File),
+        None => exit,
+    })
 }
 
 /// What a sitting works with.
@@ -224,10 +228,10 @@ fn report_unsaved(state: &ScreenState) {
         let figure = speed.map_or("no speed".to_owned(), |speed| {
             format!("{:+.3} %", speed.deviation.0)
         });
-        eprintln!(
-            "tapewright: the snapshot {} ({figure}) could not be saved",
+        super::complain(&format!(
+            "the snapshot {} ({figure}) could not be saved",
             kept.slot.name()
-        );
+        ));
     }
 }
 

@@ -43,7 +43,7 @@ pub use conditions::{
     ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, ReferenceKind, SampleClock,
     USUAL_TONES,
 };
-pub use engine::{Engine, EngineError, KeepRequest, Settings};
+pub use engine::{Engine, EngineError, KeepRequest, Settings, check_rate};
 pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};

@@ -483,4 +483,8 @@ pub enum CautionCode {
     ReferenceContradictsTape,
     PartRead,
     ToneNotNeeded,
+    ThroughPipe,
+    /// In a kept line of a version that knows more codes; its words say what.
+    #[serde(other)]
+    Other,
 }

@@ -149,13 +149,25 @@ pub enum ClocksWarning {
         /// Which line, from 1.
         line: usize,
     },
+    /// The last line was incomplete, and is now out of the way.
+    #[error(
+        "the last line of {} (line {line}) was incomplete, as after a power cut; it was moved to {}", path.display(), torn_path(path).display()
+    )]
+    SetAside {
+        /// The file.
+        path: PathBuf,
+        /// Which line, from 1.
+        line: usize,
+    },
     /// A line cannot be understood.
-    #[error("line {line} of {} cannot be understood; it was left as it is and is not used", path.display())]
+    #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not used", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
+        /// What is wrong with it.
+        reason: String,
     },
     /// A line that another version wrote.
     #[error(
@@ -176,7 +188,7 @@ impl ClocksWarning {
         let path = path.to_owned();
         match fault {
             Fault::Torn => Self::Torn { path, line },
-            Fault::Damaged => Self::Damaged { path, line },
+            Fault::Damaged { reason } => Self::Damaged { path, line, reason },
             Fault::Newer { schema } => Self::Newer { path, line, schema },
         }
     }
@@ -252,7 +264,8 @@ impl Clocks {
             source,
         })?;
         self.apply(entry);
-        Ok(torn.map(|line| ClocksWarning::of(&self.path, line, Fault::Torn)))
+        let path = self.path.clone();
+        Ok(torn.map(|line| ClocksWarning::SetAside { path, line }))
     }
 
     fn apply(&mut self, entry: Entry) {

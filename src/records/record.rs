@@ -13,7 +13,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::lines::{Fault, Kind, append_line, read, torn_path};
+use super::lines::{Fault, Kind, append_line, check_place, read, torn_path};
 use super::snapshot::{LINE_BEGINS, SCHEMA, Snapshot};
 
 const LINES: Kind<Snapshot> = Kind {
@@ -81,13 +81,25 @@ pub enum RecordWarning {
         /// Which line, from 1.
         line: usize,
     },
-    /// A line in the middle cannot be understood.
-    #[error("line {line} of {} cannot be understood; it was left as it is and is not listed", path.display())]
+    /// The last line was incomplete, and is now out of the way.
+    #[error(
+        "the last line of {} (line {line}) was incomplete, as after a power cut; it was moved to {}", path.display(), torn_path(path).display()
+    )]
+    SetAside {
+        /// The record.
+        path: PathBuf,
+        /// Which line, from 1.
+        line: usize,
+    },
+    /// A line cannot be understood.
+    #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not listed", path.display())]
     Damaged {
         /// The record.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
+        /// What is wrong with it.
+        reason: String,
     },
     /// A line that another version wrote.
     #[error(
@@ -108,7 +120,7 @@ impl RecordWarning {
         let path = path.to_owned();
         match fault {
             Fault::Torn => Self::Torn { path, line },
-            Fault::Damaged => Self::Damaged { path, line },
+            Fault::Damaged { reason } => Self::Damaged { path, line, reason },
             Fault::Newer { schema } => Self::Newer { path, line, schema },
         }
     }
@@ -132,6 +144,19 @@ impl Record {
         Ok((Self { path, snapshots }, warnings))
     }
 
+    /// Whether snapshots can be added, as far as that can be told without
+    /// adding one.
+    pub fn check_place(&self) -> Result<(), RecordError> {
+        check_place(&self.path).map_err(|source| self.unwritten(source))
+    }
+
+    fn unwritten(&self, source: io::Error) -> RecordError {
+        RecordError::Write {
+            path: self.path.clone(),
+            source,
+        }
+    }
+
     /// Where it lies.
     pub fn path(&self) -> &Path {
         &self.path
@@ -147,12 +172,11 @@ impl Record {
     /// so. Folders are made as needed.
     pub fn append(&mut self, snapshot: &Snapshot) -> Result<Option<RecordWarning>, RecordError> {
         let line = line_that_reads_back(snapshot)?;
-        let torn = append_line(&self.path, &line, &LINES).map_err(|source| RecordError::Write {
-            path: self.path.clone(),
-            source,
-        })?;
+        let torn =
+            append_line(&self.path, &line, &LINES).map_err(|source| self.unwritten(source))?;
         self.snapshots.push(snapshot.clone());
-        Ok(torn.map(|line| RecordWarning::of(&self.path, line, Fault::Torn)))
+        let path = self.path.clone();
+        Ok(torn.map(|line| RecordWarning::SetAside { path, line }))
     }
 }
 

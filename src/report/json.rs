@@ -13,6 +13,7 @@ use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
     MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures, SampleClock,
     SignalFigures, SpeedFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict, TuningHint,
+    Unclear,
 };
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -330,7 +331,11 @@ impl<'a> Line<'a> {
     /// While the trimmer is turned there is no speed to be told, as the text
     /// says too.
     fn leave_out_what_turned(&mut self, sweep: &SweepReport) {
-        if sweep.passes.is_empty() {
+        let stood = matches!(
+            sweep.unclear,
+            Some(Unclear::HardlyMoved | Unclear::TooShort)
+        );
+        if sweep.passes.is_empty() || stood {
             return;
         }
         self.speed = Speed::default();

@@ -16,6 +16,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use super::source::StreamFormat;
+use crate::readings::{EngineError, check_rate};
 pub use feeder::{Pace, start};
 
 /// A recording that is being read.
@@ -69,6 +70,11 @@ pub enum RecordingError {
         "{}: this is no recording of a known kind; convert it to WAV or FLAC", .0.display()
     )]
     Unknown(PathBuf),
+    /// Neither plain nor of a kind that can be read without going back.
+    #[error(
+        "{}: this comes through a pipe, in which only WAV, FLAC, MP3 and Ogg can be read, and it is none of these that can be; save it as a file and read that", .0.display()
+    )]
+    NotThroughPipe(PathBuf),
     /// A known kind that is broken, or of an unsupported variety.
     #[error("{}: {reason}; convert it to plain WAV or FLAC, or record it again", path.display())]
     Unusable {
@@ -76,6 +82,14 @@ pub enum RecordingError {
         path: PathBuf,
         /// What was found.
         reason: String,
+    },
+    /// At a rate at which nothing can be measured, as a damaged header claims.
+    #[error("{}: {source}", path.display())]
+    Rate {
+        /// The file.
+        path: PathBuf,
+        /// What the rate is, and what it should be.
+        source: EngineError,
     },
     /// The system refuses.
     #[error("{}: cannot be read: {source}; check the disk or the connection", path.display())]
@@ -90,6 +104,15 @@ pub enum RecordingError {
 impl Recording {
     /// Opens a recording and reads its header.
     pub fn open(path: &Path) -> Result<Self, RecordingError> {
+        let recording = Self::open_at_any_rate(path)?;
+        check_rate(recording.format.rate_hz).map_err(|source| RecordingError::Rate {
+            path: path.to_path_buf(),
+            source,
+        })?;
+        Ok(recording)
+    }
+
+    fn open_at_any_rate(path: &Path) -> Result<Self, RecordingError> {
         let io = |source| failed(path, source);
         let mut file = File::open(path).map_err(io)?;
         let metadata = file.metadata().map_err(io)?;
@@ -111,6 +134,9 @@ impl Recording {
                 read_frames: 0,
             }),
             // Compressed inside a WAV: read from its beginning again.
+            Err(wav::WavError::NotPcm) if length.is_none() => {
+                Err(RecordingError::NotThroughPipe(path.to_path_buf()))
+            }
             Err(wav::WavError::NotPcm) => {
                 Self::open_decoded(path, Vec::new(), File::open(path).map_err(io)?)
             }
@@ -124,6 +150,7 @@ impl Recording {
 
     fn open_decoded(path: &Path, beginning: Vec<u8>, file: File) -> Result<Self, RecordingError> {
         let text = looks_like_text(&beginning);
+        let once = !file.metadata().is_ok_and(|it| it.is_file());
         match decoded::DecodedReader::open(path, beginning, file) {
             Ok(reader) => Ok(Self {
                 format: reader.format(),
@@ -131,6 +158,9 @@ impl Recording {
                 read_frames: 0,
             }),
             Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
+            Err(RecordingError::Unknown(path) | RecordingError::Unusable { path, .. }) if once => {
+                Err(RecordingError::NotThroughPipe(path))
+            }
             Err(error) => Err(error),
         }
     }

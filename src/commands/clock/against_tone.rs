@@ -4,12 +4,13 @@ use std::path::Path;
 use std::thread;
 use std::time::Duration;
 
-use super::{Interrupt, Measured, no_run};
+use super::{Measured, no_run};
 use crate::audio::clock_run::{Heard, Listening};
 use crate::audio::input;
 use crate::audio::recording::Recording;
 use crate::audio::source::StreamFormat;
 use crate::commands::cli::{Channel, ClockOptions};
+use crate::commands::interrupt::Interrupt;
 use crate::commands::progress::Progress;
 use crate::commands::{Exit, Failure};
 use crate::readings::{

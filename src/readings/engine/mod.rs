@@ -10,7 +10,7 @@ mod sweeps;
 mod trend;
 
 use self::ears::Ears;
-pub use self::settings::{EngineError, KeepRequest, Settings};
+pub use self::settings::{EngineError, KeepRequest, Settings, check_rate};
 use self::sweeps::Sweeps;
 use self::trend::Trend;
 use crate::readings::belief::Belief;
