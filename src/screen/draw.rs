@@ -105,10 +105,13 @@ impl Rows {
             self.health = 0;
             left += 1;
         }
-        let wishes: [(Panel, u16); 13] = [
+        let alone = if urgent == 0 { trouble } else { 0 };
+        let wishes: [(Panel, u16); 15] = [
             (|it| &mut it.trouble, trouble.min(1)),
-            (|it| &mut it.news, news::least_rows(state, width)),
+            (|it| &mut it.news, urgent.min(1)),
+            (|it| &mut it.trouble, alone),
             (|it| &mut it.news, urgent.min(2)),
+            (|it| &mut it.news, news::rows_of_question(state)),
             (|it| &mut it.words, strip::rows_needed(state, width)),
             (|it| &mut it.trouble, trouble),
             (|it| &mut it.news, urgent),
@@ -171,10 +174,15 @@ impl Column<'_> {
     }
 }
 
+/// Nothing is shown but how large the window has to be.
+pub(super) fn is_too_small((width, height): (u16, u16)) -> bool {
+    width < SMALLEST.0 || height < SMALLEST.1
+}
+
 /// Draws everything.
 pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
     let area = buffer.area;
-    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+    if is_too_small((area.width, area.height)) {
         draw_too_small(state, buffer);
     } else {
         let pen = |buffer| Pen::new(buffer, area);
@@ -263,6 +271,9 @@ fn draw_too_small(state: &ScreenState, buffer: &mut Buffer) {
          letters smaller. q quits.",
         area.width, area.height, SMALLEST.0, SMALLEST.1
     );
+    // What has to be said before it is left is said here too.
+    let lost = state.message.as_deref().filter(|_| state.leaving);
+    let text = lost.map_or(text, str::to_owned);
     let mut pen = Pen::new(buffer, area);
     for (y, line) in (0u16..).zip(wrap(&text, area.width)) {
         pen.text(0, y, &line, state.look.strong());
