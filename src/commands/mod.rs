@@ -26,7 +26,6 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::Parser;
-
 use cli::{Cli, Command, ReferenceOptions};
 use say::{Written, complain, write_out};
 
@@ -114,7 +113,8 @@ pub fn run(cli: Cli) -> ExitCode {
 /// What was typed; where that cannot be understood, it is said and the program
 /// ends.
 pub fn typed() -> Cli {
-    Cli::try_parse().unwrap_or_else(|error| {
+    Cli::try_parse().unwrap_or_else(|mut error| {
+        cli::offer_to_read(&mut error);
         // It repeats what was typed, a file's name perhaps.
         let plain = error.render().to_string();
         if plain.contains(|it: char| it.is_control() && it != '\n') {

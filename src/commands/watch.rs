@@ -19,7 +19,7 @@ use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
-use crate::readings::{Nominal, SampleClock};
+use crate::readings::SampleClock;
 use crate::records::{ClockFigure, Clocks, ClocksWarning, cards, places};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
@@ -74,16 +74,20 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
     let yardstick = yardstick(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
-    let runs = options
+    let mut runs = options
         .runs
-        .planned(
-            &options.reference.reference(),
-            crate::units::Hertz(options.reference.concert_pitch),
-        )
+        .planned(&options.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(options, &runs, events)?;
     let machine = options.machine.clone().or(source.machine);
     let mut conditions = options.reference.conditions(machine.as_deref());
+    if source.kind == SourceKind::Rehearsal {
+        // The simulated tape has a label.
+        conditions.nominal = conditions.nominal.known();
+        for run in &mut runs {
+            run.nominal = run.nominal.known();
+        }
+    }
     if let Some(first) = runs.first() {
         conditions.nominal = first.nominal;
     }
@@ -280,9 +284,11 @@ fn rehearse(
     let seed = options.seed;
     let mut practice = PracticeMachine::of_seed(seed).with_trimmer(options.trimmer.into());
     let name = practice.name.clone();
-    let tones = runs.iter().map(|planned| match planned.nominal {
-        Nominal::Fixed(hz) => hz.0,
-        Nominal::Nearest => practice.config.tone_hz,
+    let tones = runs.iter().map(|planned| {
+        planned
+            .nominal
+            .hz()
+            .map_or(practice.config.tone_hz, |hz| hz.0)
     });
     let tones: Vec<f64> = tones.collect();
     let others = practice.other_runs(tones.get(1..).unwrap_or_default(), seed);

@@ -21,6 +21,7 @@ pub fn ascii(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::references::Tolerance;
     use crate::report::{FileReport, FileResult, sample, text};
 
     #[test]
@@ -29,6 +30,7 @@ mod tests {
         let block = text::block(&FileReport {
             file: "a.wav",
             result: FileResult::Measured(&measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,

@@ -290,8 +290,9 @@ impl ScreenState {
         let Some(tone) = tones_to_choose(self).get(number).copied() else {
             return Vec::new();
         };
+        let before = (self.conditions.nominal, self.reference.clone());
+        self.before_answer.get_or_insert(before);
         self.conditions.nominal = Nominal::Fixed(tone);
-        self.confirmed = Some(tone);
         self.reference = Reference::Tone(tone);
         self.heard.forget();
         self.message = Some(format!("measured against {tone} from now on"));
@@ -511,9 +512,7 @@ mod tests {
 
     #[test]
     fn a_tone_that_is_chosen_is_asked_for_and_remembered() {
-        let mut reading = specimen::reading(-3.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        let mut state = specimen::showing(reading);
+        let mut state = specimen::asking(-3.0);
         let effects = state.act(Action::ChooseTone(1));
         let fixed = Nominal::Fixed(crate::units::Hertz(3150.0));
         assert!(matches!(effects[..], [Effect::Ask(Request::Nominal(it))] if it == fixed));

@@ -7,7 +7,7 @@ use super::Action;
 use super::overlay::Overlay;
 use super::state::{Effect, EntryFor, Lead, ScreenState, SourceKind};
 use super::view::View;
-use crate::readings::{Conditions, ReferenceKind, USUAL_TONES};
+use crate::readings::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::references::{Reference, TapeCard};
 
 /// One line of the list.
@@ -34,6 +34,8 @@ pub struct Choice {
     pub card: Option<TapeCard>,
     /// Without a card: it is home-made.
     pub home_made: bool,
+    /// Nobody has said that it carries this; it is taken as is usual.
+    pub is_assumed: bool,
 }
 
 impl Offer {
@@ -59,6 +61,11 @@ pub(super) fn hint(kind: ReferenceKind) -> &'static str {
         ReferenceKind::Marks => "seconds from one to the next",
         ReferenceKind::Recording => "file of the digital copy",
     }
+}
+
+/// Nobody has said which tone it is.
+fn is_assumed(nominal: Nominal) -> bool {
+    matches!(nominal, Nominal::Assumed(_))
 }
 
 impl ScreenState {
@@ -128,16 +135,26 @@ impl ScreenState {
                 reference: self.reference.clone(),
                 card: None,
                 home_made: true,
+                is_assumed: is_assumed(self.conditions.nominal),
             }),
             Offer::RecordedOn => self.act(Action::Type(EntryFor::RecordedOn)),
             Offer::Typed(kind) => self.act(Action::Type(EntryFor::Reference(kind))),
-            // One that does not say what it carries holds for what is chosen.
-            Offer::Card(card) => self.choose(Choice {
-                reference: card.reference().unwrap_or_else(|| self.reference.clone()),
-                card: Some(*card),
-                home_made: false,
-            }),
+            Offer::Card(card) => self.choose_card(*card),
         }
+    }
+
+    /// A card that does not say what its tape carries holds for what was said; an
+    /// answer that was given for the tape before does not go over to this one.
+    fn choose_card(&mut self, card: TapeCard) -> Vec<Effect> {
+        let now = || (self.conditions.nominal, self.reference.clone());
+        let (nominal, said) = self.before_answer.clone().unwrap_or_else(now);
+        let carries = card.reference();
+        self.choose(Choice {
+            is_assumed: carries.is_none() && is_assumed(nominal),
+            reference: carries.unwrap_or(said),
+            card: Some(card),
+            home_made: false,
+        })
     }
 
     /// What was typed behind the kind.
@@ -166,6 +183,7 @@ impl ScreenState {
         let card = self.tape.as_ref().filter(fits).cloned();
         self.choose(Choice {
             home_made: self.conditions.reference.home_made,
+            is_assumed: false,
             reference,
             card,
         })
@@ -226,7 +244,7 @@ impl ScreenState {
             clock: self.conditions.clock,
             ..conditions
         };
-        self.confirmed = None;
+        self.before_answer = None;
         if self.lead == Lead::Hertz && !conditions.kind.has_frequency() {
             self.lead = Lead::Percent;
         }
@@ -340,6 +358,7 @@ mod tests {
             reference: Reference::Marks(Seconds(1.0)),
             card: None,
             home_made: false,
+            is_assumed: false,
         };
         state.reference_taken(Err("the file is gone".to_owned()));
         assert_eq!(state.conditions.kind, ReferenceKind::Tone);

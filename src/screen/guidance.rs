@@ -4,7 +4,7 @@
 use super::look::Look;
 use super::routine::Step;
 use super::state::ScreenState;
-use super::words::{plus_minus, signed};
+use super::words::{signed, with_uncertainty};
 use crate::readings::{Advice, Guidance};
 use crate::units::Percent;
 
@@ -32,6 +32,9 @@ impl ScreenState {
         reading.speed.as_ref()?;
         if self.is_recorded_here() {
             return Some("nothing to trim by: recorded on this machine".to_owned());
+        }
+        if self.is_tone_open() {
+            return Some("which tone first (1 or 2): it decides which way to turn".to_owned());
         }
         let guidance = &reading.guidance;
         if guidance.overshoots {
@@ -67,11 +70,8 @@ fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
                 "anticlockwise"
             };
             let answer = guidance.an_eighth.map_or_else(String::new, |(by, known)| {
-                format!(
-                    " (an eighth: {} {} %)",
-                    signed(by.0, 2),
-                    plus_minus(look, known, 2)
-                )
+                let answer = with_uncertainty(look, by.0, Some(known));
+                format!(" (an eighth: {answer} %)")
             });
             format!("turn {} {way}{answer}", eighths_in_words(eighths.abs()))
         }

@@ -4,6 +4,7 @@
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::actions::Action;
+use super::draw::is_too_small;
 use super::routine::now::key_does;
 use super::state::{EntryFor, ScreenState, Slot, SourceKind};
 use super::view::View;
@@ -151,6 +152,11 @@ impl Binding {
 
 /// What a key means now; `None` if nothing.
 pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
+    if is_too_small(state.size) {
+        // Nothing may happen that is not seen.
+        let leaves = matches!(event.code, KeyCode::Char('q' | 'Q')).then_some(Action::Quit);
+        return action_on_the_terminal(event).or(leaves);
+    }
     if let Some(overlay) = &state.overlay {
         return action_on_the_terminal(event).or_else(|| overlay.action(event));
     }
@@ -259,6 +265,17 @@ mod tests {
     }
 
     #[test]
+    fn in_a_window_that_is_too_small_no_key_acts_unseen() {
+        let mut state = specimen::state(SourceKind::Rehearsal);
+        state.size = (49, 13);
+        for letter in "tfpgbaw 0".chars() {
+            assert_eq!(press(KeyCode::Char(letter), NONE, &state), None, "{letter}");
+        }
+        let quit = Some(Action::Quit);
+        assert_eq!(press(KeyCode::Char('q'), NONE, &state), quit);
+    }
+
+    #[test]
     fn caps_lock_changes_nothing() {
         let state = specimen::state(SourceKind::Input);
         let keep = Some(Action::Keep(Slot::Before));
@@ -270,9 +287,7 @@ mod tests {
     fn tones_can_be_chosen_only_where_two_are_possible() {
         let state = specimen::showing(specimen::reading(-3.0));
         assert_eq!(press(KeyCode::Char('1'), NONE, &state), None);
-        let mut reading = specimen::reading(-3.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        let state = specimen::showing(reading);
+        let state = specimen::asking(-3.0);
         let second = press(KeyCode::Char('2'), NONE, &state);
         assert_eq!(second, Some(Action::ChooseTone(1)));
     }

@@ -54,5 +54,4 @@ pub use scale::ZoomingScale;
 pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};
 pub use terminal::{Terminal, TerminalError};
 pub use ticks::TicksShown;
-pub use verdict::Verdict;
 pub use view::View;

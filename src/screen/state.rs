@@ -14,7 +14,6 @@ use super::routine::{KeepWatch, Routine, RunUp};
 use super::runs::{PlannedRun, Runs};
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::ticks::TicksShown;
-use super::verdict::Verdict;
 use super::view::View;
 use super::wiper::Swept;
 use super::words::clock_in_force;
@@ -98,6 +97,8 @@ pub struct Kept {
     pub slot: Slot,
     /// The figures.
     pub measurement: Arc<Measurement>,
+    /// When it counted as right.
+    pub tolerance: Tolerance,
     /// Name of the machine when it was kept.
     pub machine: Option<String>,
     /// The note when it was kept.
@@ -265,8 +266,8 @@ pub struct ScreenState {
     pub ticks: Option<TicksShown>,
     /// The copy beside the tape, if it is to sound.
     pub listening: Option<Listening>,
-    /// The tone that the user has confirmed: no other is suggested any more.
-    pub confirmed: Option<Hertz>,
+    /// What was measured by before the tone of this tape was chosen by a key.
+    pub(super) before_answer: Option<(Nominal, Reference)>,
     /// Leaving was asked for while something was not saved.
     pub leaving: bool,
     /// The stretch that was taken last, so that it is not taken twice.
@@ -318,11 +319,7 @@ impl ScreenState {
             bench: None,
             ticks: None,
             listening: None,
-            // The simulated tape says what it carries.
-            confirmed: match (setup.kind, setup.conditions.nominal) {
-                (SourceKind::Rehearsal, Nominal::Fixed(hz)) => Some(hz),
-                _ => None,
-            },
+            before_answer: None,
             leaving: false,
             last_done: None,
             last_sweep: None,
@@ -343,18 +340,6 @@ impl ScreenState {
         matches!(self.live.source, SourceState::Running { .. })
     }
 
-    /// What may be said about the tolerance.
-    pub fn verdict(&self) -> Verdict {
-        self.reading().map_or(Verdict::NoReading, |reading| {
-            let verdict = Verdict::of(reading, self.tolerance, self.is_tone_open());
-            if self.is_recorded_here() {
-                verdict.of_a_tape_made_here()
-            } else {
-                verdict
-            }
-        })
-    }
-
     /// What the tape that runs has said of itself.
     pub(super) fn tape_ident(&self) -> Option<&TapeIdent> {
         self.reading()?.ident.as_ref()
@@ -364,10 +349,10 @@ impl ScreenState {
     pub fn problems(&self) -> impl Iterator<Item = &Problem> {
         let problems = self.reading().map(|it| it.signal.problems.as_slice());
         let settled = |problem: &Problem| match problem {
-            // Somebody has chosen it, or the tape itself says so.
+            // Somebody has said it, or the tape itself does.
             Problem::Ambiguous { taken, .. } => {
                 let said = self.tape_ident().map(|ident| ident.nominal);
-                [self.confirmed, said].contains(&Some(*taken))
+                !self.conditions.nominal.is_open() || said == Some(*taken)
             }
             passing => self.is_passing(passing),
         };
@@ -375,20 +360,10 @@ impl ScreenState {
         all.filter(move |problem| !settled(problem))
     }
 
-    /// Nobody has said which tone the tape carries, and two are possible.
-    pub(super) fn is_tone_open(&self) -> bool {
-        self.conditions.nominal == Nominal::Nearest
-            && self
-                .problems()
-                .any(|problem| matches!(problem, Problem::Ambiguous { .. }))
-    }
-
     /// The nominal tone in force, if one is.
     pub fn nominal(&self) -> Option<Hertz> {
-        match self.conditions.nominal {
-            Nominal::Fixed(hz) => Some(hz),
-            Nominal::Nearest => self.reading().and_then(|reading| reading.nominal),
-        }
+        let found = || self.reading().and_then(|reading| reading.nominal);
+        self.conditions.nominal.hz().or_else(found)
     }
 
     /// The newest snapshot of a slot at the speed and direction that are on.
@@ -507,6 +482,7 @@ impl ScreenState {
             number: self.kept.last().map_or(1, |last| last.number + 1),
             slot,
             measurement: Arc::clone(measurement),
+            tolerance: self.tolerance,
             machine: self.machine.clone(),
             note: self.note.clone(),
             supply_volts: self.supply_volts,

@@ -129,7 +129,7 @@ fn what_matters_stays_on_the_smallest_screen() {
     let text = text(&specimen::showing(reading), SMALLEST);
     for needed in [
         "SLOW",
-        "OUT OF TOLERANCE",
+        "OUT BY THIS TAPE",
         "settled",
         "┼",
         "12 dB below",
@@ -141,13 +141,35 @@ fn what_matters_stays_on_the_smallest_screen() {
 
 mod places;
 
+/// Both tones with their keys, whatever the size of the window; and neither a
+/// verdict nor a way before one is chosen.
+#[test]
+fn the_question_which_tone_is_whole_on_every_size() {
+    let state = specimen::asking(-3.0);
+    for size in SIZES.into_iter().chain([(60, 18), SMALLEST]) {
+        if size.0 < SMALLEST.0 || size.1 < SMALLEST.1 {
+            continue;
+        }
+        let text = text(&state, size);
+        for needed in ["WHICH TONE?", "1: 3000 Hz", "2: 3150 Hz"] {
+            assert!(
+                text.contains(needed),
+                "{needed} is missing at {size:?}\n{text}"
+            );
+        }
+        for early in ["OUT ", "RIGHT", "TOLERANCE"] {
+            assert!(!text.contains(early), "{early} at {size:?}\n{text}");
+        }
+    }
+}
+
 #[test]
 fn the_usual_screen_has_every_panel() {
     let text = text(&specimen::showing(specimen::reading(-1.23)), (80, 24));
     for needed in [
         "Line In",
         "3150 Hz",
-        "±0.02 %",
+        "±0.020 %",
         "SLOW -3 %",
         "+3 % FAST",
         "trend",
@@ -233,7 +255,7 @@ fn before_and_after_stand_side_by_side() {
     assert!(weighted.contains('█'), "the bar is gone: {weighted}");
     assert!(weighted.ends_with("0.121   0.121"), "{weighted}");
     assert!(
-        text.contains("before -2.87 ±0.02 % → after +0.02 ±0.02 %"),
+        text.contains("before -2.870 ±0.020 % → after +0.020 ±0.020 %"),
         "{text}"
     );
 }

@@ -131,7 +131,7 @@ fn word(state: &ScreenState, speed: &SpeedReading) -> Option<&'static str> {
     if state.verdict().is_right() {
         return Some("RIGHT");
     }
-    direction(speed, state.lead)
+    direction(speed, state.lead).filter(|_| state.way().is_some())
 }
 
 /// Which way, unless the figure shown rounds to zero.

@@ -12,7 +12,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let mut right = match (state.conditions.nominal, state.nominal()) {
         _ if !state.conditions.kind.has_frequency() => state.conditions.kind.name().to_owned(),
-        (Nominal::Fixed(hz), _) => {
+        (Nominal::Assumed(hz), _) if state.is_tone_open() => format!("tone {hz}?"),
+        (Nominal::Fixed(hz) | Nominal::Assumed(hz), _) => {
             format!("{} {hz}", state.conditions.kind.name())
         }
         (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),

@@ -1,13 +1,13 @@
 //! Two rows under the digits: what may be said, the ±, how steady; then what to
 //! do at the trimmer, or the same speed in other units.
 
-use crate::readings::{Reading, Steadiness, Worth};
+use crate::readings::{Reading, Steadiness, Verdict, Worth};
+use crate::screen::keys::tones_to_choose;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, parts_that_fit, width};
 use crate::screen::references;
 use crate::screen::state::{Lead, ScreenState};
-use crate::screen::verdict::{Verdict, shown_uncertainty};
-use crate::screen::words::{plus_minus, signed};
+use crate::screen::words::{plus_minus, signed, with_uncertainty};
 use crate::units::Percent;
 
 /// Why a tape made here judges nothing; short enough for the narrowest
@@ -46,8 +46,15 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
-    if state.verdict() == Verdict::MadeHere {
-        facts.push(WHY_NO_ERROR.to_owned());
+    match state.verdict() {
+        Verdict::MadeHere => facts.push(WHY_NO_ERROR.to_owned()),
+        // The answer is a key, and the question must not be without it.
+        Verdict::WhichTone => {
+            let keys = tones_to_choose(state).into_iter().zip(1..);
+            let keys: Vec<String> = keys.map(|(tone, key)| format!("{key}: {tone}")).collect();
+            facts.push(format!("press {}", keys.join(", ")));
+        }
+        _ => {}
     }
     if let Some(reading) = state.reading() {
         facts.extend(uncertainty(look, reading));
@@ -76,8 +83,8 @@ fn band(look: Look, half_width: Percent) -> String {
 
 fn uncertainty(look: Look, reading: &Reading) -> Option<String> {
     let speed = reading.speed.as_ref()?;
-    Some(match shown_uncertainty(speed) {
-        Some(known) => format!("{} %", plus_minus(look, known, 2)),
+    Some(match speed.stated_uncertainty() {
+        Some(known) => format!("{} %", plus_minus(look, known)),
         None => format!("{} not yet", look.plus_minus()),
     })
 }
@@ -127,10 +134,9 @@ fn draw_units(state: &ScreenState, pen: &mut Pen) {
         _ if state.is_recorded_here() => {
             Some("recorded on this machine: no speed error".to_owned())
         }
-        Some(known) => Some(format!(
-            "tape {} {} %",
-            signed(error.error.0, 2),
-            plus_minus(look, known, 2)
+        known @ Some(_) => Some(format!(
+            "tape {} %",
+            with_uncertainty(look, error.error.0, known)
         )),
         None if error.error.0 == 0.0 => None,
         None => Some(format!(

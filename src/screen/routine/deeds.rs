@@ -5,11 +5,10 @@ use super::{Mark, Step};
 use crate::audio::analysis::{Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{
-    Holding, Keeping, Position, Reading, Steadiness, SweepReport, SweepVerdict, Warming,
+    Holding, Keeping, Position, Reading, SweepReport, SweepVerdict, Verdict, Warming,
 };
 use crate::screen::heard::RUN_UP;
 use crate::screen::state::{Effect, ScreenState, Slot};
-use crate::screen::verdict::Verdict;
 use crate::screen::view::View;
 use crate::units::Seconds;
 
@@ -337,7 +336,7 @@ impl ScreenState {
             if self.warming() == Warming::Warm {
                 self.routine.tick(Step::WarmUp);
             }
-            self.follow_trimming(reading);
+            self.follow_trimming();
         }
         let mut effects = self.follow_holding(reading);
         effects.extend(self.watch_keeping());
@@ -345,17 +344,14 @@ impl ScreenState {
     }
 
     /// The tick of trimming comes and goes with the speed.
-    fn follow_trimming(&mut self, reading: &Reading) {
+    fn follow_trimming(&mut self) {
         if self.routine.at() != Step::Trim {
             return;
         }
-        let steadiness = reading.speed.map(|speed| speed.steadiness);
         match self.verdict() {
-            verdict if verdict.is_right() && steadiness == Some(Steadiness::Settled) => {
-                self.routine.tick(Step::Trim);
-            }
+            verdict if verdict.is_right() => self.routine.tick(Step::Trim),
             // Whatever held is held no more.
-            Verdict::Out | Verdict::Moving => {
+            Verdict::Out | Verdict::OutByThisTape | Verdict::Moving => {
                 self.routine.untick(Step::Trim);
                 self.routine.untick(Step::HandsOff);
             }

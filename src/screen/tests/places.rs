@@ -7,10 +7,15 @@ use crate::screen::state::{ScreenState, Slot, SourceKind};
 use crate::screen::{Action, specimen};
 use crate::units::{Decibels, Percent};
 
-/// Every size of window from the smallest on, in steps.
+/// Every height of window from the smallest on, and the widths around which
+/// something is laid out otherwise.
 fn sizes() -> impl Iterator<Item = (u16, u16)> {
-    let widths = (50..=200).step_by(3).chain([79, 80, 300]);
-    widths.flat_map(|width| (14..=60).chain([100]).map(move |height| (width, height)))
+    let widths = [
+        50, 59, 60, 67, 68, 72, 78, 79, 80, 100, 115, 116, 120, 150, 178, 200, 300,
+    ];
+    widths
+        .into_iter()
+        .flat_map(|width| (14..=60).chain([100]).map(move |height| (width, height)))
 }
 
 fn with_trouble(mut state: ScreenState) -> ScreenState {
