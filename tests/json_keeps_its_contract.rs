@@ -17,6 +17,7 @@ use tapewright::readings::{
     FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, PassageFigures,
     ReferenceKind, TuningHint, Vibrato,
 };
+use tapewright::references::Tolerance;
 use tapewright::report::{FileReport, FileResult, json};
 use tapewright::units::{Cents, Hertz, Percent, Seconds};
 use tempfile::TempDir;
@@ -141,6 +142,7 @@ fn the_schema_is_sound_and_can_say_no() {
     let line = json::line(&FileReport {
         file: "a.wav",
         result: FileResult::Measured(&measurement),
+        tolerance: Tolerance::default(),
         tape: None,
         sweep: None,
         contact: None,
@@ -260,6 +262,7 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         let line = json::line(&FileReport {
             file: "a.wav",
             result: FileResult::Measured(measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
@@ -303,6 +306,7 @@ fn a_note_and_a_tuning_keep_the_contract() {
     let line = json::line(&FileReport {
         file: "a.wav",
         result: FileResult::Measured(&measurement),
+        tolerance: Tolerance::default(),
         tape: None,
         sweep: None,
         contact: None,

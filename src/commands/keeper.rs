@@ -130,6 +130,7 @@ impl Keeper {
             // The machine may have got its name only after it was begun.
             snapshot.measurement.tell_recorded_here();
         }
+        snapshot.tolerance = Some(kept.tolerance.half_width);
         snapshot.machine = kept.machine;
         snapshot.note = kept.note;
         snapshot.simulated = self.simulated;
@@ -159,6 +160,7 @@ mod tests {
             number,
             slot: Slot::Named(format!("number {number}")),
             measurement: Arc::new(crate::readings::Measurement::clone(&invented())),
+            tolerance: crate::references::Tolerance::default(),
             machine: None,
             note: None,
             supply_volts: None,

@@ -25,7 +25,6 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::Parser;
-
 use cli::{Cli, Command, ReferenceOptions};
 use say::{Written, complain, write_out};
 
@@ -77,10 +76,17 @@ fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
     options.read_card().map_err(cannot)
 }
 
+/// A file that may not grow any more (`ulimit -f`) is told like a full disk:
+/// unheard, the signal for it would end the program on the spot.
+fn outlive_the_limit_of_a_file() {
+    // Only fails for a signal that does not exist.
+    let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
+}
+
 /// Carries out a command and turns its outcome into the exit status, with at
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
-    tell_of_large_files();
+    outlive_the_limit_of_a_file();
     let outcome = match cli.command.unwrap_or_default() {
         Command::Watch(mut options) => {
             with_card(&mut options.reference).and_then(|()| watch::run(&options))
@@ -103,17 +109,11 @@ pub fn run(cli: Cli) -> ExitCode {
     }
 }
 
-/// A file that grows beyond what the system allows is an error like a full disk,
-/// and no reason to die in the middle of a line.
-fn tell_of_large_files() {
-    // Where it cannot be had, the signal does what it always does.
-    let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
-}
-
 /// What was typed; where that cannot be understood, it is said and the program
 /// ends.
 pub fn typed() -> Cli {
-    Cli::try_parse().unwrap_or_else(|error| {
+    Cli::try_parse().unwrap_or_else(|mut error| {
+        cli::offer_to_read(&mut error);
         // It repeats what was typed, a file's name perhaps.
         let plain = error.render().to_string();
         if plain.contains(|it: char| it.is_control() && it != '\n') {

@@ -8,7 +8,7 @@ use crate::audio::source::StreamFormat;
 use crate::readings::matching::{Copy, CopyMeter};
 use crate::readings::timed::{MarksMeter, PassageMeter};
 use crate::readings::{Engine, EngineError, Measurement, Settings, SweepReport};
-use crate::references::{MachineClass, Reference};
+use crate::references::Reference;
 
 /// Takes the samples of one recording and measures them.
 pub(super) trait Processor {
@@ -36,7 +36,7 @@ pub(super) fn of(
         choice: options.reference.choice(),
         conditions: options.reference.conditions(options.machine.as_deref()),
         // Decides when live digits count as settled; a recording is read whole.
-        tolerance: MachineClass::Deck.tolerance().half_width,
+        tolerance: options.tolerance.half_width,
     };
     Ok(match (options.reference.reference(), copy) {
         (_, Some(copy)) => Box::new(CopyMeter::new(settings, Arc::clone(copy))?),

@@ -15,9 +15,9 @@ use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
 use crate::readings::{
     Caution, CautionCode, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
-    TapeIdent, TuningMeter, Unclear,
+    TapeIdent, TuningMeter, Unclear, off_by,
 };
-use crate::references::same_machine;
+use crate::references::{Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 use crate::units::Hertz;
 
@@ -27,6 +27,10 @@ const BEHIND_IDENT_S: f64 = 2.0;
 /// Asked of a tape that does not say it.
 const WHERE_RECORDED: &str = "Where was it recorded? On this machine it would read right at any \
     speed; --recorded-on and --machine say so.";
+
+/// Said of music where a tone was to be found.
+const MUSIC: &str = "No test tone was found: what is heard is music. --reference recording:FILE \
+    measures by a digital copy of it, --reference note:A4 by a note that is held.";
 
 /// The tuning of so much music is looked at.
 const TUNING_S: f64 = 300.0;
@@ -104,6 +108,7 @@ fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> Strin
             code: CautionCode::ReferenceNotFound,
             reason: &failure.message,
         },
+        tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
         sweep: None,
         contact: options.contact.then_some(None),
@@ -120,22 +125,21 @@ fn one_file(
 ) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let mut measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let is_done = |it: &Measured| it.measurement.signal.usable || it.has_contact();
+    let mut exit = Exit::Done;
+    if let Some(it) = measured.as_mut().ok().filter(|it| !is_done(it)) {
+        let why = if options.contact {
+            NO_SOUND.to_owned()
+        } else {
+            // Scripts read all cautions in the object, people both texts.
+            why_unusable(&mut it.measurement, !options.json)
+        };
+        complain(&format!("{file}: {why}"));
+        exit = Exit::NoReference;
+    }
     let (exit, result) = match &measured {
-        Ok(it) if it.measurement.signal.usable || it.has_contact() => {
-            (Exit::Done, FileResult::Measured(&it.measurement))
-        }
-        Ok(Measured { measurement, .. }) => {
-            complain(&format!(
-                "{file}: {}",
-                if options.contact {
-                    NO_SOUND.to_owned()
-                } else {
-                    why_unusable(measurement)
-                }
-            ));
-            (Exit::NoReference, FileResult::Measured(measurement))
-        }
+        Ok(it) => (exit, FileResult::Measured(&it.measurement)),
         Err(reason) => {
             complain(reason);
             let result = FileResult::NotMeasured {
@@ -156,6 +160,7 @@ fn one_file(
     let report = FileReport {
         file: &file,
         result,
+        tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
         sweep,
         contact: options
@@ -207,12 +212,12 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     let copy = copy::of(&options.reference.reference())?;
     let measured = measure(options, path, copy.as_ref())
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
-    let measurement = measured.measurement;
+    let mut measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);
     }
     let file = path.display();
-    let why = why_unusable(&measurement);
+    let why = why_unusable(&mut measurement, false);
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
@@ -267,7 +272,13 @@ fn measure(
     if ident.newest().is_some() && !again {
         measurement.cautions.push(read_once());
     }
-    if !measurement.signal.usable && again && options.reference.reference().kind().has_frequency() {
+    let reference = options.reference.reference();
+    let is_named = matches!(reference, Reference::Tone(_))
+        && !measurement.signal.usable
+        && again
+        && name_the_other_tone(&mut measurement, options, path);
+    let by_frequency = reference.kind().has_frequency();
+    if !measurement.signal.usable && again && by_frequency && !is_named {
         add_tuning(&mut measurement, options, path);
     }
     let mut faults = recording.faults();
@@ -324,6 +335,58 @@ fn programme_tone(
     Some(part)
 }
 
+/// The recording may carry another of the usual tones: says which, as the live
+/// screen does. True where it does. Only what would be read counts: a note of a
+/// melody is no test tone.
+fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, path: &Path) -> bool {
+    let mut any = options.reference.clone();
+    any.say(Some(Reference::ToneAuto), None);
+    let any = ReadOptions {
+        from: options.from,
+        to: options.to,
+        ..ReadOptions::of_reference(any)
+    };
+    let Some(found) = by_any_tone(&any, path) else {
+        return false;
+    };
+    let speed = found.speed.as_ref().and_then(|speed| speed.measured);
+    // As far off as that, it is more likely something else.
+    let near = |(heard, tone): &(Hertz, Hertz)| (heard.0 / tone.0 - 1.0).abs() <= 0.1;
+    let Some((heard, tone)) = speed.zip(found.nominal).filter(near) else {
+        return false;
+    };
+    replace_not_found(
+        measurement,
+        format!(
+            "A steady tone of {:.0} Hz was heard, which is outside −20 … +25 % of the reference; it looks like a {tone} tape that is {}: --reference tone:{} measures by it.",
+            heard.0,
+            off_by(heard, tone),
+            tone.0
+        ),
+    );
+    true
+}
+
+/// The measurement by whichever usual tone is found, if one is.
+fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
+    let mut recording = Recording::open(path).ok()?;
+    let format = recording.format();
+    let mut processor = processor::of(options, format, None).ok()?;
+    let stretch = Stretch::new(options, format.rate_hz);
+    push_stretch(&mut recording, stretch, |samples, begins| {
+        processor.push(&samples[begins..]);
+    });
+    Some(processor.measurement()).filter(|it| it.signal.usable)
+}
+
+/// What was found after all stands in place of what was said of the tone.
+fn replace_not_found(measurement: &mut Measurement, text: String) {
+    let mut cautions = measurement.cautions.iter_mut();
+    if let Some(caution) = cautions.find(|it| it.code == CautionCode::ToneNotFound) {
+        caution.text = text;
+    }
+}
+
 /// Where there is neither tone nor note there may be music: its tuning is a
 /// hint. Read once more for that, for it is seldom wanted.
 fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path) {
@@ -340,6 +403,10 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
         meter.push(&samples[begins..]);
     });
     if let Some(hint) = meter.hint() {
+        if options.reference.reference().kind() == ReferenceKind::Tone {
+            // A note that stood out for a while is no tone of a test tape.
+            replace_not_found(measurement, MUSIC.to_owned());
+        }
         measurement.cautions.push(Caution {
             code: CautionCode::TuningHint,
             text: hint.text(),

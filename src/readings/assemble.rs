@@ -4,7 +4,7 @@ use super::along::Along;
 use super::conditions::{Conditions, ReferenceKind};
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
-use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
+use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::noise::noise_hz;
 use super::notes::{NO_NOTE, wrong_note};
 use super::reading::{
@@ -31,7 +31,6 @@ const LEAST_FOR_DRIFT_S: f64 = 5.0;
 pub struct Surroundings<'a> {
     pub conditions: &'a Conditions,
     pub nominal: Option<Hertz>,
-    pub choice: Choice,
     pub rate_hz: u32,
     pub band_hz: Option<f64>,
     pub wrong: Option<WrongTone>,
@@ -350,12 +349,20 @@ fn speed_cautions(
     reference_cautions(around.conditions, say);
     let measured = got.speed.and_then(|speed| speed.measured);
     if let Some((measured, nominal)) = measured.zip(around.nominal) {
+        let is_open = around.conditions.nominal.is_open();
         if let Some(Problem::Ambiguous { taken, other }) =
-            ambiguous(measured, nominal, around.choice)
+            ambiguous(measured, nominal).filter(|_| is_open)
         {
+            let means = |tone: Hertz| off_by(measured, tone);
             say(
                 CautionCode::ReferenceAmbiguous,
-                format!("Taken as a {taken} tape; it could be a {other} tape."),
+                format!(
+                    "Which tone does the tape carry? Nobody has said. By {taken}, which is taken here, the machine is {}; by {other} it would be {}. The tape's label knows: --reference tone:{} or tone:{} says so.",
+                    means(taken),
+                    means(other),
+                    taken.0,
+                    other.0
+                ),
             );
         }
         if mains_mismatch(measured, nominal).is_some() {
@@ -402,6 +409,13 @@ fn speed_cautions(
             "The speed drifts; let the machine warm up and measure again.".into(),
         );
     }
+}
+
+/// What a tone that is heard means where this one is on the tape.
+pub fn off_by(heard: Hertz, tone: Hertz) -> String {
+    let percent = (heard.0 / tone.0 - 1.0) * 100.0;
+    let way = if percent < 0.0 { "slow" } else { "fast" };
+    format!("{:.1} % {way}", percent.abs())
 }
 
 fn times(count: u64) -> String {

@@ -1,7 +1,7 @@
 //! Is the signal usable? Levels, clipping, noise, hum, dropouts, and what to
 //! say about them.
 
-use super::judge::{self, Choice, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
+use super::judge::{self, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
 use super::reading::{ChannelUsed, Problem, SignalHealth, ToneState};
 use crate::signal::check::Beside;
 use crate::signal::level::{Level, LevelMeter};
@@ -178,7 +178,7 @@ impl Health {
         channel: ChannelUsed,
         quality: &[ChannelQuality; MOST_CHANNELS],
         measured_and_nominal: Option<(Hertz, Hertz)>,
-        choice: Choice,
+        is_open: bool,
     ) -> SignalHealth {
         let following = tone == ToneState::Locked;
         // A full-scale sine, whose mean square is ½, is 0 dB.
@@ -209,7 +209,9 @@ impl Health {
             let hints = [
                 judge::mains_mismatch(measured, nominal)
                     .map(|likely| judge::wrong(measured, likely)),
-                judge::ambiguous(measured, nominal, choice),
+                is_open
+                    .then(|| judge::ambiguous(measured, nominal))
+                    .flatten(),
             ];
             for hint in hints.into_iter().flatten().rev() {
                 health.problems.insert(0, hint);

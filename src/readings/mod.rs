@@ -35,15 +35,17 @@ mod stability;
 mod stretch;
 mod sweep;
 pub mod timed;
+mod verdict;
 mod warming;
 mod without_tone;
 mod yardstick;
 
 pub use along::{Along, Place, Position};
+pub use assemble::off_by;
 pub use by_ear::ByEar;
 pub use conditions::{
-    ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, ReferenceKind, SampleClock,
-    USUAL_TONES,
+    ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, ReferenceKind,
+    SampleClock, USUAL_TONES,
 };
 pub use engine::{Engine, EngineError, KeepRequest, Settings, check_rate};
 pub use expanded::Expanded;
@@ -64,5 +66,6 @@ pub use sweep::{
     SweepVerdict, Sweeping, Unclear, judge_track,
 };
 pub use timed::{MarksFigures, PassageFigures};
+pub use verdict::{Verdict, Way};
 pub use warming::Warming;
 pub use yardstick::Yardstick;

@@ -212,6 +212,13 @@ pub struct SpeedReading {
     pub since_move: Seconds,
 }
 
+impl SpeedReading {
+    /// The ± that is stated: with the reference's own error where that is known.
+    pub fn stated_uncertainty(&self) -> Option<Percent> {
+        self.uncertainty_with_reference.or(self.uncertainty)
+    }
+}
+
 /// Slow change of speed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DriftReading {
@@ -315,6 +322,13 @@ pub struct SpeedFigures {
     pub uncertainty_with_reference: Option<Percent>,
     /// The budget, line by line.
     pub parts: UncertaintyParts,
+}
+
+impl SpeedFigures {
+    /// The ± that is stated: with the reference's own error where that is known.
+    pub fn stated_uncertainty(&self) -> Option<Percent> {
+        self.uncertainty_with_reference.or(self.uncertainty)
+    }
 }
 
 /// Signal of a whole stretch.

@@ -3,7 +3,8 @@
 
 use std::fmt::Write as _;
 
-use super::words::{counted, signed_fixed, wrapped};
+use super::numbers::signed;
+use super::words::{counted, wrapped};
 use crate::readings::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
 
 /// Columns and rows of the picture.
@@ -107,7 +108,7 @@ fn unclear_words(unclear: Option<Unclear>) -> &'static str {
 
 /// A bad spot in a few words.
 pub fn spot_words(spot: &BadSpot) -> String {
-    let at = signed_fixed(spot.at.0, 1);
+    let at = signed(spot.at.0, 1);
     let what = match spot.kind {
         SpotKind::Jump => "jumps",
         SpotKind::Reversal => "runs backwards",
@@ -117,7 +118,7 @@ pub fn spot_words(spot: &BadSpot) -> String {
     let depth = match spot.depth {
         Some(depth) if spot.kind != SpotKind::Dead => {
             // A pattern takes the mean of a spot, and the lag hides its top.
-            format!(" by {} % or more", signed_fixed(depth.0, 1))
+            format!(" by {} % or more", signed(depth.0, 1))
         }
         _ => String::new(),
     };
@@ -195,8 +196,8 @@ pub fn range_words(report: &SweepReport) -> Option<String> {
     };
     Some(format!(
         "{} to {} %, {} through it; {where_right}",
-        signed_fixed(low.0, 1),
-        signed_fixed(high.0, 1),
+        signed(low.0, 1),
+        signed(high.0, 1),
         counted(report.passes.len() as u64, "way", "ways"),
     ))
 }
@@ -233,8 +234,8 @@ pub fn picture(report: &SweepReport) -> String {
     let mut text = String::new();
     for (row, cells) in cells.iter().enumerate() {
         let label = match row {
-            0 => signed_fixed(high, 1),
-            _ if row + 1 == PICTURE_ROWS => signed_fixed(low, 1),
+            0 => signed(high, 1),
+            _ if row + 1 == PICTURE_ROWS => signed(low, 1),
             _ => String::new(),
         };
         let line: String = cells.iter().collect();
@@ -299,7 +300,7 @@ impl Comparison {
                     report
                         .range
                         .map_or(super::words::NONE.to_owned(), |[low, high]| {
-                            let [low, high] = [low.0, high.0].map(|end| signed_fixed(end, 1));
+                            let [low, high] = [low.0, high.0].map(|end| signed(end, 1));
                             format!("{low} to {high} %")
                         })
                 }),

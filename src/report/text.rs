@@ -3,17 +3,15 @@
 
 use std::fmt::Write as _;
 
-use super::numbers::{places, plain, significant};
-use super::words::{
-    NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
-};
+use super::numbers::{places, plain, signed, significant};
+use super::words::{NONE, band, best_uncertainty, channel, counted, with_uncertainty, wrapped};
 use super::{FileReport, FileResult, contact, sweep, timed};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
     CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
-    TapeIdent, Unclear,
+    TapeIdent, Unclear, Verdict,
 };
-use crate::references::{Found, TapeCard};
+use crate::references::{Found, TapeCard, Tolerance};
 use crate::units::{Percent, Seconds};
 
 /// Dropouts whose place is said one by one.
@@ -36,20 +34,14 @@ pub fn block(report: &FileReport<'_>) -> String {
                 title(&file, measurement)
             } else {
                 let breaks = report.contact.flatten().is_some_and(ContactReport::breaks);
-                measured(&file, measurement, breaks)
+                measured(&file, measurement, report.tolerance, breaks)
                     + &report.tape.map_or(String::new(), tape)
                     + &measurement.ident.as_ref().map_or(String::new(), ident)
             };
             measured + &wiper + &control
         }
-        FileResult::NotMeasured { reason, .. } => {
-            let mut text = format!("{file}\n");
-            // The sentence names the file first; here it stands above.
-            let reason = plain(reason);
-            let reason = reason.strip_prefix(&format!("{file}: ")).unwrap_or(&reason);
-            text.push_str(&wrapped("  Not read   ", reason));
-            text
-        }
+        // Why stands on standard error, once.
+        FileResult::NotMeasured { .. } => format!("{file}\n  Not read\n"),
     }
 }
 
@@ -94,10 +86,15 @@ fn cautions(measurement: &Measurement, but: &[CautionCode]) -> String {
         .collect()
 }
 
-fn measured(file: &str, measurement: &Measurement, contact_breaks: bool) -> String {
+fn measured(
+    file: &str,
+    measurement: &Measurement,
+    tolerance: Tolerance,
+    contact_breaks: bool,
+) -> String {
     let mut text = title(file, measurement);
     match &measurement.speed {
-        Some(speed) => text.push_str(&speed_lines(speed, measurement)),
+        Some(speed) => text.push_str(&speed_lines(speed, measurement, tolerance)),
         None => text.push_str("  Speed      not measured\n"),
     }
     if measurement.conditions.kind.has_frequency() {
@@ -156,20 +153,20 @@ fn length(duration: Seconds) -> String {
     }
 }
 
-fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
+/// Slow or fast where either may be said, and the verdict.
+fn judged(speed: &SpeedFigures, verdict: Verdict) -> String {
+    let way = verdict.way(speed.deviation, speed.uncertainty);
+    let way = way.map(|way| format!("{}, ", way.word().to_uppercase()));
+    way.unwrap_or_default() + verdict.words()
+}
+
+fn speed_lines(speed: &SpeedFigures, measurement: &Measurement, tolerance: Tolerance) -> String {
     let uncertainty = best_uncertainty(speed);
-    // A mean over two speeds may come out right and neither of them be.
-    let word = if measurement.conditions.reference.recorded_here {
-        "tape made here: judges nothing"
-    } else if measurement.has(CautionCode::SpeedMoved) {
-        "moved"
-    } else {
-        slow_or_fast(speed)
-    };
+    let verdict = Verdict::of_measured(measurement, tolerance.half_width);
     let mut text = format!(
         "  Speed      {} %  {}\n",
         with_uncertainty(speed.deviation.0, uncertainty, true),
-        word.to_uppercase(),
+        judged(speed, verdict),
     );
     let measured = speed
         .measured
@@ -180,7 +177,7 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
     let _ = writeln!(
         text,
         "             {} cents{measured}{nominal}{}",
-        signed_fixed(speed.deviation.cents().0, 1),
+        signed(speed.deviation.cents().0, 1),
         timed::found(measurement),
     );
     text.push_str(&timed::place(measurement));
@@ -192,7 +189,12 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
         (None, Some(_)) => "the ± leaves out the reference's own error, which is not known",
         (None, None) => "no ± can be given: too short to know what the machine does",
     };
-    let _ = writeln!(text, "             {about}");
+    let in_band = if verdict == Verdict::MadeHere {
+        String::new()
+    } else {
+        format!("band {}; ", band(tolerance))
+    };
+    text.push_str(&wrapped("             ", &format!("{in_band}{about}")));
     text
 }
 
@@ -395,6 +397,7 @@ mod tests {
         block(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
@@ -407,9 +410,10 @@ mod tests {
         let expected = "\
 side-a.wav
   62.4 s, 48000 Hz, both channels
-  Speed      -1.232 ±0.011 %  SLOW
+  Speed      -1.232 ±0.012 %  SLOW, OUT BY THIS TAPE
              -21.5 cents, 3111.20 Hz for 3150 Hz
-             the ± leaves out the reference's own error, which is not known
+             band ±0.5 % deck; the ± leaves out the reference's own error, which
+             is not known
   Drift      +0.021 ±0.015 % a minute, 5 s means span 0.030 %
              averages of 8 s change by 0.006 % from one to the next (Allan
              deviation); longer ones are no steadier
@@ -458,7 +462,7 @@ side-a.wav
     }
 
     #[test]
-    fn an_unreadable_file_says_why() {
+    fn an_unreadable_file_is_in_the_list() {
         let conditions = Conditions::default();
         let text = block(&FileReport {
             file: "notes.wav",
@@ -467,10 +471,11 @@ side-a.wav
                 conditions: &conditions,
                 reason: "notes.wav: this is a text file",
             },
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
         });
-        assert_eq!(text, "notes.wav\n  Not read   this is a text file\n");
+        assert_eq!(text, "notes.wav\n  Not read\n");
     }
 }

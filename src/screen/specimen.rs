@@ -6,8 +6,8 @@ use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
 use crate::readings::{
-    ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Problem, Reading,
-    SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
+    ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Nominal, Problem,
+    Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
     UncertaintyParts,
 };
 use crate::references::{MachineClass, Reference};
@@ -108,6 +108,15 @@ pub(super) fn ambiguous() -> Problem {
     }
 }
 
+/// Somebody is to say which of two tones it is.
+pub(super) fn asking(deviation: f64) -> ScreenState {
+    let mut reading = reading(deviation);
+    reading.signal.problems = vec![ambiguous()];
+    let mut state = showing(reading);
+    state.conditions.nominal = Nominal::Nearest;
+    state
+}
+
 pub(super) fn measurement(deviation: f64) -> Measurement {
     Measurement {
         duration: Seconds(20.0),
@@ -155,6 +164,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
 /// A snapshot that is held in memory only.
 pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
     Kept {
+        tolerance: MachineClass::Deck.tolerance(),
         number,
         slot,
         measurement: Arc::new(measurement(deviation)),

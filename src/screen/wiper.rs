@@ -71,7 +71,6 @@ impl ScreenState {
             return Vec::new();
         }
         self.view = View::Wiper;
-        self.uncover();
         self.follow_view();
         if self.is_sweeping() {
             return vec![Effect::Ask(Request::EndSweep)];

@@ -31,7 +31,7 @@ impl Engine {
             self.channel_used(),
             &self.tracker.quality(),
             speed.and_then(|speed| speed.measured).zip(self.nominal),
-            self.nominal_choice(),
+            self.settings.conditions.nominal.is_open(),
         );
         if self.settings.choice != ChannelChoice::Auto {
             // One channel is what was asked for.

@@ -2,9 +2,9 @@
 
 use super::Engine;
 use crate::readings::assemble::{Surroundings, assemble};
-use crate::readings::conditions::{ChannelChoice, Nominal, ReferenceKind};
+use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::ident::TapeIdent;
-use crate::readings::judge::{self, Choice};
+use crate::readings::judge;
 use crate::readings::matching::{CopyTracker, told};
 use crate::readings::notes::{self, VibratoMeter};
 use crate::readings::reading::{ChannelUsed, Measurement};
@@ -127,20 +127,10 @@ impl Engine {
         Some(self.ident.as_ref()?.of_this_tape()?.into())
     }
 
-    pub(super) fn nominal_choice(&self) -> Choice {
-        match self.settings.conditions.nominal {
-            Nominal::Nearest => Choice::Guessed,
-            // Nobody means a usual tone who names a note.
-            Nominal::Fixed(_) if self.nominal_confirmed || self.is_note() => Choice::Confirmed,
-            Nominal::Fixed(_) => Choice::Given,
-        }
-    }
-
     pub(super) fn surroundings(&self) -> Surroundings<'_> {
         Surroundings {
             conditions: &self.settings.conditions,
             nominal: self.nominal,
-            choice: self.nominal_choice(),
             rate_hz: self.settings.rate_hz,
             band_hz: self.tracker.band_hz().or(self.health.last_band_hz()),
             wrong: self.wrong,

@@ -24,14 +24,13 @@ impl Engine {
             return;
         }
         self.settings.conditions.nominal = nominal;
-        self.nominal_confirmed = true;
         self.wrong = None;
         self.keeper.disturbed();
         let was_following = self.tracker.is_following();
         let followed = self.digits.as_ref().filter(|_| was_following);
         let heard = followed.and_then(Digits::hz);
         self.nominal = match nominal {
-            Nominal::Fixed(hz) => Some(hz),
+            Nominal::Fixed(hz) | Nominal::Assumed(hz) => Some(hz),
             Nominal::Nearest => heard.map(|hz| judge::nearest_usual(Hertz(hz))),
         };
         self.belief.chosen(self.nominal);

@@ -136,7 +136,7 @@ const ALONG: Card = Card {
     careful: "Stop the tape before you touch reels or hubs.",
     caution: "Stop the tape before you touch reels or hubs; wind old tape at the slowest speed \
         there is.",
-    rehearsal: "The simulated tape has no ends: Space keeps start, middle and end one after \
+    rehearsal: "The simulated hand winds the tape: Space keeps start, middle and end one after \
         another.",
 };
 
