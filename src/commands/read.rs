@@ -232,7 +232,7 @@ fn measure(
     path: &Path,
     copy: Option<&Arc<Copy>>,
 ) -> Result<Measured, NotMeasured> {
-    let mut recording = Recording::open(path)?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick())?;
     let format = recording.format();
     let mut processor =
         processor::of(options, format, copy).map_err(|source| NotMeasured::Engine {
@@ -317,7 +317,7 @@ fn programme_tone(
     if !several || chosen || checks || !by_tone || !can_be_read_again(path) {
         return None;
     }
-    let mut recording = Recording::open(path).ok()?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let mut processor = processor::of(options, format, None).ok()?;
     let stretch = Stretch {
@@ -405,7 +405,7 @@ fn replace_not_found(measurement: &mut Measurement, text: String) {
 /// Where there is neither tone nor note there may be music: its tuning is a
 /// hint. Read once more for that, for it is seldom wanted.
 fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path) {
-    let Ok(mut recording) = Recording::open(path) else {
+    let Ok(mut recording) = Recording::open_taking(path, options.reference.channel.pick()) else {
         return;
     };
     let format = recording.format();

@@ -1,8 +1,10 @@
 //! Floor 2: what a technician reads.
 //!
-//! [`Engine`] is the only door: samples in, [`Reading`] or [`Measurement`]
-//! out. It counts samples and knows no clock, no file, no thread: the same
-//! samples give the same numbers whatever the block size.
+//! [`Engine`] is the door for all that is live and for a recorded tone: samples
+//! in, [`Reading`] or [`Measurement`] out. Beside it stand a meter for each
+//! other kind of recorded reference, the contact check, and what listens for
+//! idents and tuning. All count samples and know no clock, no file,
+//! no thread: the same samples give the same numbers whatever the block size.
 
 mod alike;
 mod along;
