@@ -66,7 +66,7 @@ pub use reading::{
 pub use stability::{StabilityPoint, Worth};
 pub use sweep::{
     BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
-    SweepVerdict, Sweeping, Unclear, judge_track,
+    SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
 };
 pub use timed::{MarksFigures, PassageFigures};
 pub use verdict::{Verdict, Way};

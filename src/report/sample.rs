@@ -135,7 +135,9 @@ pub(super) fn sweep() -> SweepReport {
             seen: SpotSeen::Both,
             times: Vec::new(),
         }],
+        slight_spots: Vec::new(),
         smallest_seen: Some(Percent(0.2)),
+        band: Some(Percent(0.5)),
         evidence: 2.0,
         picture: SweepPicture::default(),
     }

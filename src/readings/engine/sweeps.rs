@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::Engine;
-use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, Unclear, judge_track};
+use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, Unclear, judge_track_within};
 use crate::units::{Hertz, Percent};
 
 /// None, under way, or done.
@@ -58,7 +58,7 @@ impl Engine {
         };
         let report = if self.nominal.is_some() || !recorder.has_tone() {
             let track = recorder.deviations(|hz| self.sweep_deviation(hz));
-            judge_track(&track, recorder.rate_hz())
+            judge_track_within(&track, recorder.rate_hz(), self.settings.tolerance)
         } else {
             SweepReport::unclear(Unclear::WhichTone)
         };

@@ -138,7 +138,7 @@ impl SweepRecorder {
         let picture = self.picture.picture(self.rate_hz, deviation);
         SweepProgress {
             lasted: Seconds(self.ticks as f64 / (self.ticks_per_value as f64 * self.rate_hz)),
-            complete: is_complete(&picture),
+            rounds: rounds(&picture),
             direction: direction(&picture),
             range: ends.map(|[a, b]| [Percent(a.0.min(b.0)), Percent(a.0.max(b.0))]),
             picture,
@@ -156,8 +156,8 @@ const LATELY_S: f64 = 1.0;
 /// A change of less than this in percent in that time is flutter.
 const LEAST_MOVED: f64 = 0.15;
 
-/// Two whole ways lie behind.
-fn is_complete(picture: &SweepPicture) -> bool {
+/// Whole ways that lie behind, two by two.
+fn rounds(picture: &SweepPicture) -> usize {
     let speed: Vec<f64> = picture
         .speed
         .iter()
@@ -168,12 +168,12 @@ fn is_complete(picture: &SweepPicture) -> bool {
     let high = speed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let range = high - low;
     if speed.is_empty() || range < LEAST_SWEPT {
-        return false;
+        return 0;
     }
     let whole = ways(&speed, range)
         .into_iter()
         .filter(|way| (speed[way.to] - speed[way.from]).abs() >= WHOLE_WAY * range);
-    whole.count() >= 2
+    whole.count() / 2
 }
 
 /// Which way the speed went lately; `None` where it stands.
