@@ -33,6 +33,7 @@ mod notes;
 mod reading;
 mod short;
 mod stability;
+mod straying;
 mod stretch;
 mod sweep;
 pub mod timed;

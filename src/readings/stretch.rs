@@ -164,6 +164,11 @@ impl Stretch {
         self.disturbed();
     }
 
+    /// What was taken for this many moves was wow.
+    pub fn were_no_moves(&mut self, moves: u64) {
+        self.moves = self.moves.saturating_sub(moves);
+    }
+
     /// What drifts across a loss or a move is not drift.
     fn disturbed(&mut self) {
         self.undisturbed.restart(BLOCK_S);

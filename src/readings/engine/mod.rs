@@ -55,6 +55,8 @@ pub struct Engine {
     value_tick: u64,
     tone: ToneState,
     nominal: Option<Hertz>,
+    /// Somebody looks on; a recording is one thing from end to end.
+    is_live: bool,
     digits: Option<Digits>,
     digit_sum: (f64, u32),
     per_digit: u32,
@@ -100,6 +102,8 @@ impl Engine {
         let listened = settings.listened().len();
         let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &yardstick);
         let rate = tracker.plan().output_rate_hz();
+        let per_digit = (rate / DIGITS_HZ).round().max(1.0) as u32;
+        let digit_rate_hz = rate / f64::from(per_digit);
         let mut engine = Self {
             settings,
             health: Health::new(settings.rate_hz, inputs, tracker.plan().tick()),
@@ -112,9 +116,10 @@ impl Engine {
             value_tick: 0,
             tone: ToneState::Searching,
             nominal: settings.conditions.nominal.hz(),
+            is_live: true,
             digits: None,
             digit_sum: (0.0, 0),
-            per_digit: (rate / DIGITS_HZ).round().max(1.0) as u32,
+            per_digit,
             flutter: FlutterMeter::new(rate),
             flutter_waiting: Vec::with_capacity(2 * MOST_TICKS),
             trend: Trend::new(rate),
@@ -124,10 +129,10 @@ impl Engine {
             belief: Belief::new(1.0 / rate),
             keeper: Keeper::new(rate),
             sweeps: Sweeps::default(),
-            guide: Guide::new(DIGITS_HZ),
+            guide: Guide::new(digit_rate_hz),
             hold: None,
             vibrato: (settings.conditions.kind == ReferenceKind::Note)
-                .then(|| VibratoMeter::new(DIGITS_HZ)),
+                .then(|| VibratoMeter::new(digit_rate_hz)),
             timed,
             yardstick,
             ident: Some(IdentListener::new(settings.rate_hz, settings.channels)),
@@ -137,6 +142,12 @@ impl Engine {
         Ok(engine)
     }
 
+    /// Values of the digits a second: about [`DIGITS_HZ`], whole values of the
+    /// track for each.
+    fn digit_rate_hz(&self) -> f64 {
+        self.tracker.plan().output_rate_hz() / f64::from(self.per_digit)
+    }
+
     /// For recordings: leaves out what only [`Engine::reading`] needs.
     /// The live flutter figures stay empty, and what stands beside a steady
     /// tone is looked at less often.
@@ -144,6 +155,7 @@ impl Engine {
         self.flutter.only_totals();
         self.tracker.be_patient();
         self.ident = None;
+        self.is_live = false;
         self
     }
 
@@ -255,6 +267,7 @@ impl Engine {
             self.end_piece(Loss::Gone);
         }
         self.tracker.gap();
+        self.look_for_any();
         self.health.gap();
         self.whole.gaps += 1;
         self.whole.frames += lost_frames;

@@ -34,6 +34,12 @@ impl Sweeps {
         }
     }
 
+    pub(super) fn refuse_piece(&mut self) {
+        if let Self::Running(recorder) = self {
+            recorder.refuse_piece();
+        }
+    }
+
     pub(super) fn gap(&mut self, ticks: u64) {
         if let Self::Running(recorder) = self {
             recorder.gap(ticks);
@@ -45,8 +51,8 @@ impl Engine {
     /// Begins a wiper check: from here on the trimmer is turned through its
     /// range and back. Forgets an earlier one.
     pub fn begin_sweep(&mut self) {
-        let rate = self.tracker.plan().output_rate_hz() / f64::from(self.per_digit);
-        self.sweeps = Sweeps::Running(Box::new(SweepRecorder::new(rate, self.per_digit)));
+        let recorder = SweepRecorder::new(self.digit_rate_hz(), self.per_digit);
+        self.sweeps = Sweeps::Running(Box::new(recorder));
     }
 
     /// Ends it and judges it; the result is returned and stays in

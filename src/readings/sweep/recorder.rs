@@ -25,6 +25,8 @@ pub(crate) struct SweepRecorder {
     accounted: u64,
     /// Where in the track a tone that was found again begins.
     found_at: Option<usize>,
+    /// Where in the track the tone begins that was found last.
+    piece_from: usize,
     track: Vec<f64>,
     picture: Thinned,
     range_hz: Option<[f64; 2]>,
@@ -49,6 +51,7 @@ impl SweepRecorder {
             ticks: 0,
             accounted: 0,
             found_at: None,
+            piece_from: 0,
             track: Vec::new(),
             picture: Thinned::new((FIRST_STEP_S * rate_hz) as usize),
             range_hz: None,
@@ -58,6 +61,19 @@ impl SweepRecorder {
     /// A tone was found: what comes follows a hole.
     pub(crate) fn found(&mut self) {
         self.found_at = Some(self.track.len());
+        self.piece_from = self.track.len();
+    }
+
+    /// What has been followed since was no tone: a hole, as if there had been
+    /// none.
+    pub(crate) fn refuse_piece(&mut self) {
+        let from = self.piece_from;
+        self.track[from..].fill(f64::NAN);
+        self.picture = Thinned::new((FIRST_STEP_S * self.rate_hz) as usize);
+        self.range_hz = None;
+        for k in 0..self.found_at.unwrap_or(self.track.len()) {
+            self.show(self.track[k]);
+        }
     }
 
     /// A value of the track.
@@ -87,6 +103,7 @@ impl SweepRecorder {
             let hole = std::iter::repeat_n(f64::NAN, values.min(room));
             self.track.splice(at..at, hole);
             self.accounted += values as u64 * self.ticks_per_value;
+            self.piece_from += values.min(room);
         }
         for k in at..self.track.len() {
             self.show(self.track[k]);
