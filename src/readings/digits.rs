@@ -70,6 +70,10 @@ const LEARN_OVER_S: f64 = 24.0;
 const LEARN_FROM_S: f64 = 4.0;
 const LEARN_EVERY_S: f64 = 1.0;
 
+/// Nothing is learnt for this long while a slow turn seems to go on: it may be
+/// wow that is slower than what was known.
+const NOT_LEARNT_S: f64 = 12.0;
+
 /// The length of the average is chosen where its scatter looked least, which
 /// makes it look a little less than it is; found with `cargo bench --bench
 /// trimming`, as the factor that covers correlated noise.
@@ -503,7 +507,9 @@ impl Digits {
         self.until_learn = self.until_learn.saturating_sub(1);
         let known_for = self.averaging.as_ref().map_or(0.0, |a| 3.0 * a.period_s);
         let enough = self.values(LEARN_FROM_S.max(known_for));
-        if self.until_learn > 0 || self.length < enough {
+        // A turn that goes on would teach its own threshold; for a while.
+        let turning = self.is_creeping() && self.length < self.values(NOT_LEARNT_S);
+        if self.until_learn > 0 || self.length < enough || turning {
             return;
         }
         self.until_learn = self.values(LEARN_EVERY_S);
