@@ -127,3 +127,22 @@ fn without_a_terminal_it_says_so() {
     assert!(sentence.contains("needs a terminal"), "{sentence}");
     assert_eq!(sentence.lines().count(), 1, "{sentence}");
 }
+
+#[test]
+fn a_snapshot_that_was_left_unsaved_is_told_by_the_exit_status() {
+    let Some(tmux) = terminal() else { return };
+    let record = tmux.home().join("record.jsonl");
+    tmux.type_line(&format!(
+        "{PROGRAM} watch --rehearse --record {}",
+        record.display()
+    ));
+    tmux.wait_for("tone found");
+    // A folder comes in its way.
+    std::fs::create_dir(&record).expect("room");
+    tmux.press("b");
+    tmux.wait_for("NOT SAVED");
+    tmux.press("q");
+    tmux.press("q");
+    assert_eq!(tmux.last_status(), 3);
+    assert!(tmux.screen().contains("could not be saved"));
+}
