@@ -327,7 +327,9 @@ fn is_alone() -> io::Result<bool> {
 
 /// Exactly once for each time it was taken, whoever comes first.
 fn give_back() {
-    let Some(taken) = lock(&TAKEN).take() else {
+    // Held to the end: who finds it given back may write to standard error.
+    let mut held = lock(&TAKEN);
+    let Some(taken) = held.take() else {
         return;
     };
     // A terminal that is gone takes nothing back; there is nobody to tell.

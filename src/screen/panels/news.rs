@@ -51,7 +51,7 @@ fn typed(entry: &Entry, room: u16) -> String {
         return fits;
     }
     let mut end = plain.as_str();
-    while width(end) + 2 > room {
+    while !end.is_empty() && width(end) + 2 > room {
         let mut letters = end.chars();
         letters.next();
         end = letters.as_str();
