@@ -170,7 +170,7 @@ pub fn slight_words(report: &SweepReport) -> Option<String> {
         .take(MOST_SAID)
         .map(|spot| {
             let depth = spot.depth.map_or(0.0, |depth| depth.0.abs());
-            format!("{depth:.2} % at {} %", signed_fixed(spot.at.0, 1))
+            format!("{depth:.2} % at {} %", signed(spot.at.0, 1))
         })
         .collect();
     (!places.is_empty()).then(|| {

@@ -96,7 +96,7 @@ impl Engine {
 
     /// What makes up the ± of the digits, as for a stretch that is kept; noise
     /// is in what they scatter by.
-    fn parts(&self, scatter: Option<Expanded>) -> UncertaintyParts {
+    fn uncertainty_parts(&self, scatter: Option<Expanded>) -> UncertaintyParts {
         let note = self.tracker.note();
         UncertaintyParts {
             partials: note.map(notes::of_partials),
@@ -116,7 +116,7 @@ impl Engine {
         let digits = self.digits.as_ref()?;
         let hz = Hertz(digits.hz()?);
         let scatter = self.scatter();
-        let parts = self.parts(scatter);
+        let parts = self.uncertainty_parts(scatter);
         let percent = |sum: Expanded| Percent(sum.half_width);
         let scatter = scatter.map(percent);
         Some(SpeedReading {
