@@ -384,7 +384,10 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
 
 /// The measurement by whichever usual tone is found, if one is.
 fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
-    let mut recording = Recording::open(path).ok()?;
+    if !can_be_read_again(path) {
+        return None;
+    }
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let mut processor = processor::of(options, format, None).ok()?;
     let stretch = Stretch::new(options, format.rate_hz);
