@@ -97,8 +97,11 @@ fn a_recording_is_measured_to_its_end() {
     for needed in ["3118.5 Hz heard", "OUT BY THIS TAPE", "NOT LIVE"] {
         assert!(screen.contains(needed), "{needed} is missing:\n{screen}");
     }
-    // -1 % are 1200 log2(0.99) = -17.4 cents.
-    assert!(screen.contains("-17.4 cents"), "{screen}");
+    // Cents lead by the key, in large figures; percent stand below them.
+    assert!(!screen.contains("cents"), "{screen}");
+    tmux.press("u");
+    let screen = tmux.wait_for("cents");
+    assert!(screen.contains("-1.00 %"), "{screen}");
     tmux.press("q");
     assert_eq!(tmux.last_status(), 0);
 }
@@ -123,4 +126,23 @@ fn without_a_terminal_it_says_so() {
     let sentence = String::from_utf8_lossy(&said.stderr);
     assert!(sentence.contains("needs a terminal"), "{sentence}");
     assert_eq!(sentence.lines().count(), 1, "{sentence}");
+}
+
+#[test]
+fn a_snapshot_that_was_left_unsaved_is_told_by_the_exit_status() {
+    let Some(tmux) = terminal() else { return };
+    let record = tmux.home().join("record.jsonl");
+    tmux.type_line(&format!(
+        "{PROGRAM} watch --rehearse --record {}",
+        record.display()
+    ));
+    tmux.wait_for("tone found");
+    // A folder comes in its way.
+    std::fs::create_dir(&record).expect("room");
+    tmux.press("b");
+    tmux.wait_for("NOT SAVED");
+    tmux.press("q");
+    tmux.press("q");
+    assert_eq!(tmux.last_status(), 3);
+    assert!(tmux.screen().contains("could not be saved"));
 }

@@ -15,6 +15,7 @@ use std::path::Path;
 use clap::error::{ContextKind, ContextValue};
 use clap::{Args, Parser, Subcommand};
 
+use crate::audio::pick::Pick;
 use crate::readings::{
     ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, SampleClock,
 };
@@ -146,21 +147,55 @@ pub struct ReferenceOptions {
     #[arg(long, value_name = "PPM", value_parser = uncertainty)]
     pub clock_uncertainty: Option<f64>,
 
-    /// Which channel to listen to
-    #[arg(long, value_enum, default_value_t = Channel::Auto)]
+    /// Which channel to listen to: auto, left, right, or by number where there
+    /// are more than two: 3, or 3,4 for two of them
+    #[arg(long, value_name = "CHANNEL", default_value = "auto", value_parser = channel)]
     pub channel: Channel,
 }
 
 /// Channel as typed.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Channel {
-    /// Both where both carry the tone, else the one that does
+    /// Both where both carry the tone, else the one that does.
     #[default]
     Auto,
-    /// Left only
+    /// Left only.
     Left,
-    /// Right only
+    /// Right only.
     Right,
+    /// By number, of an input or a recording that has more than two.
+    Numbered(Pick),
+}
+
+impl Channel {
+    /// Which channels are taken of what comes in, where it is not the first.
+    pub fn pick(self) -> Option<Pick> {
+        match self {
+            Self::Numbered(pick) => Some(pick),
+            Self::Auto | Self::Left | Self::Right => None,
+        }
+    }
+
+    /// Which of those the engine is told to take.
+    pub fn choice(self) -> ChannelChoice {
+        match self {
+            Self::Auto | Self::Numbered(_) => ChannelChoice::Auto,
+            Self::Left => ChannelChoice::Left,
+            Self::Right => ChannelChoice::Right,
+        }
+    }
+}
+
+pub(super) fn channel(text: &str) -> Result<Channel, String> {
+    match text {
+        "auto" => Ok(Channel::Auto),
+        "left" => Ok(Channel::Left),
+        "right" => Ok(Channel::Right),
+        numbers => numbers.parse().map(Channel::Numbered).map_err(|_| {
+            "must be auto, left, right, or a channel by its number, such as 3, or two, such as 3,4"
+                .to_owned()
+        }),
+    }
 }
 
 /// `tapewright inputs`.
@@ -256,11 +291,7 @@ impl ReferenceOptions {
 
     /// Which channel the engine is told to take.
     pub fn choice(&self) -> ChannelChoice {
-        match self.channel {
-            Channel::Auto => ChannelChoice::Auto,
-            Channel::Left => ChannelChoice::Left,
-            Channel::Right => ChannelChoice::Right,
-        }
+        self.channel.choice()
     }
 }
 

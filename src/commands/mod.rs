@@ -8,6 +8,7 @@ mod copy;
 mod inputs;
 mod interrupt;
 mod keeper;
+mod parts;
 mod processor;
 mod programme;
 mod progress;

@@ -7,7 +7,7 @@ use super::cli::ReadOptions;
 use crate::audio::source::StreamFormat;
 use crate::readings::matching::{Copy, CopyMeter};
 use crate::readings::timed::{MarksMeter, PassageMeter};
-use crate::readings::{Engine, EngineError, Measurement, Settings, SweepReport};
+use crate::readings::{Engine, EngineError, Measurement, Parts, Settings, SweepReport};
 use crate::references::Reference;
 
 /// Takes the samples of one recording and measures them.
@@ -17,6 +17,11 @@ pub(super) trait Processor {
 
     /// What came of everything pushed so far.
     fn measurement(&mut self) -> Measurement;
+
+    /// The parts of it, where the speed was followed from moment to moment.
+    fn parts(&self) -> Option<Parts> {
+        None
+    }
 
     /// The wiper check, where it was asked for and this reference can show it.
     fn end_sweep(&mut self) -> Option<Arc<SweepReport>> {
@@ -93,6 +98,10 @@ impl Processor for Engine {
 
     fn measurement(&mut self) -> Measurement {
         Self::measurement(self)
+    }
+
+    fn parts(&self) -> Option<Parts> {
+        Self::parts(self)
     }
 
     fn end_sweep(&mut self) -> Option<Arc<SweepReport>> {

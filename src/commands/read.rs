@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use super::copy;
+use super::parts;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
@@ -25,8 +26,8 @@ use crate::units::Hertz;
 const BEHIND_IDENT_S: f64 = 2.0;
 
 /// Asked of a tape that does not say it.
-const WHERE_RECORDED: &str = "Where was it recorded? On this machine it would read right at any \
-    speed; --recorded-on and --machine say so.";
+const WHERE_RECORDED: &str =
+    "Where was it recorded? On this machine it reads right at any speed (--recorded-on).";
 
 /// Said of music where a tone was to be found.
 const MUSIC: &str = "No test tone was found: what is heard is music. --reference recording:FILE \
@@ -77,13 +78,18 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         if index > 0 && !options.json {
             report.insert(0, '\n');
         }
-        match super::write_out(&report)? {
+        let written = if options.json {
+            super::write_out(&report)?
+        } else {
+            super::say::write_words(&report)?
+        };
+        match written {
             Written::Whole => {}
             Written::NobodyReads => return Ok(Exit::Done),
         }
     }
     if let ([before, after], 2, false) = (&contacts[..], options.files.len(), options.json) {
-        super::write_out(&format!("\n{}", report::contact::comparison(before, after)))?;
+        super::say::write_words(&format!("\n{}", report::contact::comparison(before, after)))?;
     }
     Ok(worst)
 }
@@ -226,7 +232,7 @@ fn measure(
     path: &Path,
     copy: Option<&Arc<Copy>>,
 ) -> Result<Measured, NotMeasured> {
-    let mut recording = Recording::open(path)?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick())?;
     let format = recording.format();
     let mut processor =
         processor::of(options, format, copy).map_err(|source| NotMeasured::Engine {
@@ -251,10 +257,14 @@ fn measure(
         }
     });
     let mut measurement = processor.measurement();
-    if let Some(part) = ident
+    let by_ident = ident
         .newest_at()
-        .and_then(|at| programme_tone(&measurement, options, path, at))
-    {
+        .and_then(|at| programme_tone(&measurement, options, path, at));
+    let cut = || {
+        let parts = processor.parts()?;
+        parts::measured(&measurement, &parts, options, path, stretch)
+    };
+    if let Some(part) = by_ident.or_else(cut) {
         measurement = part;
     }
     measurement.cautions.extend(other_than_card(options));
@@ -307,7 +317,7 @@ fn programme_tone(
     if !several || chosen || checks || !by_tone || !can_be_read_again(path) {
         return None;
     }
-    let mut recording = Recording::open(path).ok()?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let mut processor = processor::of(options, format, None).ok()?;
     let stretch = Stretch {
@@ -318,6 +328,11 @@ fn programme_tone(
         processor.push(&samples[begins..]);
     });
     let mut part = processor.measurement();
+    if let Some(cut) =
+        (processor.parts()).and_then(|parts| parts::measured(&part, &parts, options, path, stretch))
+    {
+        part = cut;
+    }
     if !part.signal.usable || part.has(CautionCode::SpeedMoved) {
         return None;
     }
@@ -390,7 +405,7 @@ fn replace_not_found(measurement: &mut Measurement, text: String) {
 /// Where there is neither tone nor note there may be music: its tuning is a
 /// hint. Read once more for that, for it is seldom wanted.
 fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path) {
-    let Ok(mut recording) = Recording::open(path) else {
+    let Ok(mut recording) = Recording::open_taking(path, options.reference.channel.pick()) else {
         return;
     };
     let format = recording.format();

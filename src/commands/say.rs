@@ -7,6 +7,8 @@ use std::fmt::Write as _;
 use std::io::{self, Write};
 
 use super::{Exit, Failure};
+use crate::report;
+use crate::screen::Look;
 
 /// Whether somebody took what was written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,6 +32,25 @@ pub(super) fn write_out(text: &str) -> Result<Written, Failure> {
     }
 }
 
+/// The same of text for people, in what their locale can show.
+pub(super) fn write_words(text: &str) -> Result<Written, Failure> {
+    write_out(&in_locale(text))
+}
+
+/// Where nobody has named a locale it is a pipe's or a test's, not that of a
+/// plain terminal.
+fn in_locale(text: &str) -> Cow<'_, str> {
+    let variable = |name: &str| std::env::var(name).ok().filter(|value| !value.is_empty());
+    let is_named = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .into_iter()
+        .any(|name| variable(name).is_some());
+    if is_named && !Look::new(false, variable).unicode {
+        Cow::Owned(report::ascii(text))
+    } else {
+        Cow::Borrowed(text)
+    }
+}
+
 /// One sentence on standard error.
 pub(super) fn complain(sentence: &str) {
     aside(&format!("tapewright: {sentence}\n"));
@@ -37,7 +58,8 @@ pub(super) fn complain(sentence: &str) {
 
 /// Lines on standard error; where that is closed or full, nobody listens.
 pub(super) fn aside(text: &str) {
-    let _ = io::stderr().write_all(harmless(text, '\n').as_bytes());
+    let text = in_locale(text);
+    let _ = io::stderr().write_all(harmless(&text, '\n').as_bytes());
 }
 
 /// A line on standard error that is written over the one before.

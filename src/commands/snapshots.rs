@@ -39,7 +39,7 @@ pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
             comparison::side_by_side(earlier, later, &TimeZone::system())
         }
     };
-    super::write_out(&text)?;
+    super::say::write_words(&text)?;
     Ok(Exit::Done)
 }
 

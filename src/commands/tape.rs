@@ -51,7 +51,7 @@ fn refused(error: &CardError) -> Failure {
 }
 
 fn say(text: &str) -> Outcome {
-    super::write_out(text)?;
+    super::say::write_words(text)?;
     Ok(Exit::Done)
 }
 
@@ -200,7 +200,7 @@ fn list() -> Outcome {
             }
         }
     }
-    super::write_out(&text)?;
+    super::say::write_words(&text)?;
     Ok(worst)
 }
 

@@ -143,6 +143,17 @@ impl ByEar {
 
     /// Says what the screen shows; true where that has changed.
     pub fn follow(&self, state: &mut ScreenState) -> bool {
+        let followed = self.say_what_is_shown(state);
+        let why = match self {
+            Self::Ticks(ticks) => ticks.why_it_waits(),
+            Self::Copy(copy) => copy.why_it_waits(),
+        };
+        let Some(why) = why else { return followed };
+        state.message = Some(why);
+        true
+    }
+
+    fn say_what_is_shown(&self, state: &mut ScreenState) -> bool {
         match self {
             Self::Ticks(ticks) => {
                 let (beat, changed) = state.follow_ticks(ticks.is_lost());

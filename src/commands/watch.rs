@@ -258,14 +258,15 @@ fn open_source(
     if options.rehearse {
         return rehearse(options, runs, events, None);
     }
+    let pick = options.reference.channel.pick();
     if let Some(path) = &options.file {
         let pace = if options.fast { Pace::Fast } else { Pace::Real };
-        recording::start(path, pace, events)
+        recording::start_taking(path, pick, pace, events)
             .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
         return Ok(Source::without_bench(SourceKind::Recording, None));
     }
     let bare = options.input.is_none();
-    match input::start(options.input.as_deref(), events.clone()) {
+    match input::start_taking(options.input.as_deref(), pick, events.clone()) {
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
         Err(SoundError::NoInput) if bare => {

@@ -98,8 +98,9 @@ impl Verdict {
         if measurement.conditions.reference.recorded_here {
             return Self::MadeHere;
         }
-        // A mean over two speeds may come out right and neither of them be.
-        if measurement.has(CautionCode::SpeedMoved) {
+        // A mean over two speeds may come out right and neither of them be; one
+        // over the last steady stretch is what the machine was left at.
+        if measurement.has(CautionCode::SpeedMoved) && measurement.cut.is_none() {
             return Self::Moved;
         }
         let Some(own) = speed.uncertainty else {

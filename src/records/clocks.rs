@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::lines::{Fault, Kind, Line, append_line, read, torn_path};
+use super::lines::{Fault, Kind, Line, append_line, read, torn_line};
 use crate::readings::{ClockSource, SampleClock};
 use crate::units::{Hertz, Ppm, Seconds};
 
@@ -140,24 +140,14 @@ pub enum ClocksError {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ClocksWarning {
     /// The last line is incomplete.
-    #[error(
-        "the last line of {} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next figure moves it to {}", path.display(), torn_path(path).display()
-    )]
+    #[error("{}", torn_line(path, *line, *moved, "figure"))]
     Torn {
         /// The file.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
-    },
-    /// The last line was incomplete, and is now out of the way.
-    #[error(
-        "the last line of {} (line {line}) was incomplete, as after a power cut; it was moved to {}", path.display(), torn_path(path).display()
-    )]
-    SetAside {
-        /// The file.
-        path: PathBuf,
-        /// Which line, from 1.
-        line: usize,
+        /// It is out of the way by now.
+        moved: bool,
     },
     /// A line cannot be understood.
     #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not used", path.display())]
@@ -187,7 +177,11 @@ impl ClocksWarning {
     fn of(path: &Path, line: usize, fault: Fault) -> Self {
         let path = path.to_owned();
         match fault {
-            Fault::Torn => Self::Torn { path, line },
+            Fault::Torn => Self::Torn {
+                path,
+                line,
+                moved: false,
+            },
             Fault::Damaged { reason } => Self::Damaged { path, line, reason },
             Fault::Newer { schema } => Self::Newer { path, line, schema },
         }
@@ -265,7 +259,11 @@ impl Clocks {
         })?;
         self.apply(entry);
         let path = self.path.clone();
-        Ok(torn.map(|line| ClocksWarning::SetAside { path, line }))
+        Ok(torn.map(|line| ClocksWarning::Torn {
+            path,
+            line,
+            moved: true,
+        }))
     }
 
     fn apply(&mut self, entry: Entry) {

@@ -270,8 +270,22 @@ fn set_aside(torn: &Path, bytes: &[u8]) -> io::Result<()> {
     file.sync_data()
 }
 
+/// What is said of a last line that was torn; `next` moves it.
+pub(super) fn torn_line(file: &Path, line: usize, moved: bool, next: &str) -> String {
+    let (file, aside) = (file.display(), torn_path(file));
+    let aside = aside.display();
+    if moved {
+        return format!(
+            "the last line of {file} (line {line}) was incomplete, as after a power cut; it was moved to {aside}"
+        );
+    }
+    format!(
+        "the last line of {file} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next {next} moves it to {aside}"
+    )
+}
+
 /// Where a torn line is moved to.
-pub(super) fn torn_path(file: &Path) -> PathBuf {
+fn torn_path(file: &Path) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
     name.push(".torn");
     PathBuf::from(name)

@@ -13,7 +13,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::lines::{Fault, Kind, append_line, check_place, read, torn_path};
+use super::lines::{Fault, Kind, append_line, check_place, read, torn_line};
 use super::snapshot::{LINE_BEGINS, SCHEMA, Snapshot};
 
 const LINES: Kind<Snapshot> = Kind {
@@ -72,24 +72,14 @@ pub enum RecordError {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum RecordWarning {
     /// The last line is incomplete.
-    #[error(
-        "the last line of {} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next snapshot moves it to {}", path.display(), torn_path(path).display()
-    )]
+    #[error("{}", torn_line(path, *line, *moved, "snapshot"))]
     Torn {
         /// The record.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
-    },
-    /// The last line was incomplete, and is now out of the way.
-    #[error(
-        "the last line of {} (line {line}) was incomplete, as after a power cut; it was moved to {}", path.display(), torn_path(path).display()
-    )]
-    SetAside {
-        /// The record.
-        path: PathBuf,
-        /// Which line, from 1.
-        line: usize,
+        /// It is out of the way by now.
+        moved: bool,
     },
     /// A line cannot be understood.
     #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not listed", path.display())]
@@ -119,7 +109,11 @@ impl RecordWarning {
     fn of(path: &Path, line: usize, fault: Fault) -> Self {
         let path = path.to_owned();
         match fault {
-            Fault::Torn => Self::Torn { path, line },
+            Fault::Torn => Self::Torn {
+                path,
+                line,
+                moved: false,
+            },
             Fault::Damaged { reason } => Self::Damaged { path, line, reason },
             Fault::Newer { schema } => Self::Newer { path, line, schema },
         }
@@ -176,7 +170,11 @@ impl Record {
             append_line(&self.path, &line, &LINES).map_err(|source| self.unwritten(source))?;
         self.snapshots.push(snapshot.clone());
         let path = self.path.clone();
-        Ok(torn.map(|line| RecordWarning::SetAside { path, line }))
+        Ok(torn.map(|line| RecordWarning::Torn {
+            path,
+            line,
+            moved: true,
+        }))
     }
 }
 

@@ -10,9 +10,10 @@ use super::numbers::{places, significant, significant_up};
 use super::{FileReport, FileResult};
 use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
-    self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
-    MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures, SampleClock,
-    SignalFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict, TuningHint, Unclear, Verdict,
+    self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, Cut, DriftReading,
+    FlutterReading, MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures,
+    SampleClock, SignalFigures, SpotKind, SpotSeen, SteadyStretch, SweepReport, SweepVerdict,
+    TuningHint, Unclear, Verdict,
 };
 use crate::references::Tolerance;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
@@ -74,6 +75,10 @@ struct Line<'a> {
     cautions: Vec<Caution>,
     #[serde(skip_serializing_if = "Option::is_none")]
     along: Option<Along>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measured: Option<Measured>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    stretches: Option<Vec<Stretch>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     note: Option<Note>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -219,6 +224,52 @@ struct Along {
 struct PlaceOnTape {
     deviation_percent: Option<f64>,
     uncertainty_percent: Option<f64>,
+}
+
+/// Only where a part was left out.
+#[allow(clippy::struct_field_names)] // the keys of the contract carry their unit
+#[derive(Serialize)]
+struct Measured {
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    run_up_s: Option<f64>,
+    run_down_s: Option<f64>,
+}
+
+impl Measured {
+    fn of(cut: &Cut) -> Self {
+        Self {
+            from_s: places(cut.from.0, 2),
+            to_s: places(cut.to.0, 2),
+            run_up_s: places(cut.run_up.0, 2),
+            run_down_s: places(cut.run_down.0, 2),
+        }
+    }
+}
+
+/// Only where the speed was moved between steady stretches.
+#[derive(Serialize)]
+struct Stretch {
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    deviation_percent: Option<f64>,
+    uncertainty_percent: Option<f64>,
+    weighted_two_sigma_percent: Option<f64>,
+    weighted_two_sigma_uncertainty_percent: Option<f64>,
+}
+
+impl Stretch {
+    fn of(stretch: &SteadyStretch) -> Self {
+        let percent = |value: Option<Percent>| value.and_then(|value| places(value.0, 6));
+        Self {
+            from_s: places(stretch.from.0, 2),
+            to_s: places(stretch.to.0, 2),
+            deviation_percent: places(stretch.deviation.0, 6),
+            uncertainty_percent: percent(stretch.uncertainty),
+            weighted_two_sigma_percent: percent(stretch.weighted_two_sigma),
+            weighted_two_sigma_uncertainty_percent: percent(stretch.weighted_two_sigma_uncertainty),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -377,6 +428,10 @@ impl<'a> Line<'a> {
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
             along: measurement.along.as_ref().map(Along::of),
+            measured: measurement.cut.as_ref().map(Measured::of),
+            stretches: (measurement.cut.as_ref())
+                .filter(|cut| !cut.stretches.is_empty())
+                .map(|cut| cut.stretches.iter().map(Stretch::of).collect()),
             note: measurement.note.as_ref().map(Note::of),
             tuning: measurement.tuning.as_ref().map(Tuning::of),
             passage: measurement.passage.as_ref().map(Passage::of),
@@ -433,6 +488,8 @@ impl<'a> Line<'a> {
                 text: reason.to_owned(),
             }],
             along: None,
+            measured: None,
+            stretches: None,
             note: None,
             tuning: None,
             passage: None,

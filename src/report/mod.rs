@@ -1,6 +1,7 @@
 //! Floor 6: readings and records as text and JSON, one file a format. Turns
 //! values into strings; writes no file and measures nothing.
 
+mod ascii;
 pub mod budget;
 pub mod comparison;
 pub mod contact;
@@ -13,6 +14,8 @@ pub mod sweep;
 pub mod text;
 mod timed;
 mod words;
+
+pub use ascii::ascii;
 
 use crate::readings::contact::ContactReport;
 use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};

@@ -139,8 +139,7 @@ mod tests {
   Speed      -1.232 ±0.012 %  SLOW, OUT BY THIS TAPE
              -21.5 cents, 202.496 s for 200 s
              first sound at 1.50 s, last sound at 204.00 s
-             band ±0.5 % deck; the ± leaves out the reference's own error, which
-             is not known
+             band ±0.5 % deck
   Signal     passage at -12.1 dBFS";
         assert!(text.contains(expected), "{text}");
         assert!(

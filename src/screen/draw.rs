@@ -70,12 +70,10 @@ impl Rows {
             runs: strip::rows_of_runs(state),
             words: 0,
         };
-        let roomy = height.saturating_sub(rows.used() + Self::BEFORE_DIGITS);
-        let larger = digits::rows(width, rows.digits + roomy);
         let bars = bars::rows(state, width);
         // In the order of what is missed most, each with the rows that it
         // leaves to what comes and goes.
-        let wishes: [(Panel, u16, u16); 9] = [
+        let wishes: [(Panel, u16, u16); 7] = [
             (|it| &mut it.health, 1, 1),
             (|it| &mut it.bars, 1, 1),
             (|it| &mut it.health, health::ROWS, 2),
@@ -83,8 +81,6 @@ impl Rows {
             (|it| &mut it.bars, bars.min(bars::ROWS), 3),
             (|it| &mut it.bars, bars, 3),
             (|it| &mut it.needle, needle::ROWS, 7),
-            (|it| &mut it.digits, larger, Self::BEFORE_DIGITS),
-            (|it| &mut it.air, 4, Self::BEFORE_DIGITS),
         ];
         for (panel, wish, rest) in wishes {
             let more = wish.saturating_sub(*panel(&mut rows));
@@ -92,8 +88,10 @@ impl Rows {
                 *panel(&mut rows) += more;
             }
         }
-        let left = height.saturating_sub(rows.used() + Self::BEFORE_ANYTHING);
-        rows.needle += left.min(3);
+        let left = |rows: &Self, rest| height.saturating_sub(rows.used() + rest);
+        rows.digits = digits::rows(width, rows.digits + left(&rows, Self::BEFORE_DIGITS));
+        rows.air = left(&rows, Self::BEFORE_DIGITS).min(4);
+        rows.needle += left(&rows, Self::BEFORE_ANYTHING).min(3);
         rows
     }
 
@@ -107,9 +105,13 @@ impl Rows {
             self.health = 0;
             left += 1;
         }
-        let wishes: [(Panel, u16); 12] = [
+        let alone = if urgent == 0 { trouble } else { 0 };
+        let wishes: [(Panel, u16); 15] = [
             (|it| &mut it.trouble, trouble.min(1)),
-            (|it| &mut it.news, news::least_rows(state, width)),
+            (|it| &mut it.news, urgent.min(1)),
+            (|it| &mut it.trouble, alone),
+            (|it| &mut it.news, urgent.min(2)),
+            (|it| &mut it.news, news::rows_of_question(state)),
             (|it| &mut it.words, strip::rows_needed(state, width)),
             (|it| &mut it.trouble, trouble),
             (|it| &mut it.news, urgent),
@@ -172,10 +174,15 @@ impl Column<'_> {
     }
 }
 
+/// Nothing is shown but how large the window has to be.
+pub(super) fn is_too_small((width, height): (u16, u16)) -> bool {
+    width < SMALLEST.0 || height < SMALLEST.1
+}
+
 /// Draws everything.
 pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
     let area = buffer.area;
-    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+    if is_too_small((area.width, area.height)) {
         draw_too_small(state, buffer);
     } else {
         let pen = |buffer| Pen::new(buffer, area);
@@ -264,6 +271,9 @@ fn draw_too_small(state: &ScreenState, buffer: &mut Buffer) {
          letters smaller. q quits.",
         area.width, area.height, SMALLEST.0, SMALLEST.1
     );
+    // What has to be said before it is left is said here too.
+    let lost = state.message.as_deref().filter(|_| state.leaving);
+    let text = lost.map_or(text, str::to_owned);
     let mut pen = Pen::new(buffer, area);
     for (y, line) in (0u16..).zip(wrap(&text, area.width)) {
         pen.text(0, y, &line, state.look.strong());

@@ -46,6 +46,8 @@ impl ScreenState {
         let mut words = Vec::new();
         if guidance.expects_an_eighth {
             words.push("now turn an eighth clockwise, let go, wait (g takes it back)".to_owned());
+        } else if self.has_bad_wiper() && guidance.advice.is_some_and(names_a_turn) {
+            words.push(NO_WAY_ON_A_BAD_WIPER.to_owned());
         } else {
             words.extend(guidance.advice.map(|it| advice(self.look, it, guidance)));
         }
@@ -54,6 +56,13 @@ impl ScreenState {
         }
         (!words.is_empty()).then(|| words.join("; "))
     }
+}
+
+/// What a wiper that jumps answers to a turn says nothing of the next one.
+const NO_WAY_ON_A_BAD_WIPER: &str = "no direction: the wiper is bad where it must stand (w)";
+
+fn names_a_turn(advice: Advice) -> bool {
+    !matches!(advice, Advice::Leave | Advice::Wait)
 }
 
 fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
@@ -122,7 +131,10 @@ fn of_the_last(share: f64, by: Option<Percent>) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use super::*;
+    use crate::readings::{SweepReport, SweepVerdict, Unclear};
     use crate::screen::specimen;
 
     fn said(guidance: Guidance) -> String {
@@ -151,6 +163,27 @@ mod tests {
         assert!(with(Advice::Leave).contains("leave it"));
         assert!(with(Advice::Wait).contains("wait until it is known"));
         assert!(with(Advice::TryALittle).contains("let go, wait"));
+    }
+
+    #[test]
+    fn a_bad_wiper_gets_no_direction_until_it_was_cleaned() {
+        let mut reading = specimen::reading(-2.0);
+        reading.guidance.advice = Some(Advice::OfTheLast(2.0));
+        let mut state = specimen::showing(reading);
+        let swept = |at| {
+            let mut report = SweepReport::unclear(Unclear::NoTone);
+            report.verdict = SweepVerdict::Erratic;
+            report.bad_spots = vec![specimen::bad_spot(at)];
+            Arc::new(report)
+        };
+        for (at, is_told) in [(0.3, false), (-4.0, true), (-1.0, false)] {
+            state.take_sweep(&swept(at));
+            let said = state.guidance_words().unwrap();
+            assert_eq!(said.contains("the same way again"), is_told, "{said}");
+            assert_eq!(said.contains("no direction"), !is_told, "{said}");
+        }
+        state.was_cleaned();
+        assert!(state.guidance_words().unwrap().contains("same way again"));
     }
 
     #[test]

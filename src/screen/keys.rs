@@ -4,6 +4,7 @@
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::actions::Action;
+use super::draw::is_too_small;
 use super::routine::now::key_does;
 use super::state::{EntryFor, ScreenState, Slot, SourceKind};
 use super::view::View;
@@ -151,6 +152,11 @@ impl Binding {
 
 /// What a key means now; `None` if nothing.
 pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
+    if is_too_small(state.size) {
+        // Nothing may happen that is not seen.
+        let leaves = matches!(event.code, KeyCode::Char('q' | 'Q')).then_some(Action::Quit);
+        return action_on_the_terminal(event).or(leaves);
+    }
     if let Some(overlay) = &state.overlay {
         return action_on_the_terminal(event).or_else(|| overlay.action(event));
     }
@@ -256,6 +262,17 @@ mod tests {
             Some(Action::Letter('q'))
         );
         assert_eq!(press(KeyCode::Esc, NONE, &state), Some(Action::Uncover));
+    }
+
+    #[test]
+    fn in_a_window_that_is_too_small_no_key_acts_unseen() {
+        let mut state = specimen::state(SourceKind::Rehearsal);
+        state.size = (49, 13);
+        for letter in "tfpgbaw 0".chars() {
+            assert_eq!(press(KeyCode::Char(letter), NONE, &state), None, "{letter}");
+        }
+        let quit = Some(Action::Quit);
+        assert_eq!(press(KeyCode::Char('q'), NONE, &state), quit);
     }
 
     #[test]

@@ -398,8 +398,9 @@ impl ScreenState {
 
     /// Takes a newer state of the analysis.
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
-        self.live = live;
+        let before = std::mem::replace(&mut self.live, live);
         self.follow_clock();
+        self.tell_of_another_input(&before.source);
         if let Some(Contacting::Done(report)) = self.live.contact.clone() {
             self.take_contact(&report);
         }
@@ -419,6 +420,17 @@ impl ScreenState {
         effects.extend(self.follow_reading(&reading));
         self.remember(&reading);
         effects
+    }
+
+    /// Another input than the one that was lost has taken its place.
+    fn tell_of_another_input(&mut self, before: &SourceState) {
+        if let (SourceState::Lost { name: lost, .. }, SourceState::Running { name, .. }) =
+            (before, &self.live.source)
+            && name != lost
+        {
+            let said = format!("the input is {name} now, for {lost} stayed away; all starts anew");
+            self.message = Some(said);
+        }
     }
 
     /// An input that came back at another rate has another sample clock, and
@@ -548,6 +560,23 @@ mod tests {
         let mut reading = specimen::reading(-1.2);
         reading.keeping = Some(Keeping::Done(Arc::clone(measurement)));
         specimen::live(sequence, reading)
+    }
+
+    #[test]
+    fn an_input_that_stands_in_for_another_is_told() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let mut lost = LiveState::clone(&state.live);
+        lost.source = SourceState::Lost {
+            name: "USB line".to_owned(),
+            reason: "gone".to_owned(),
+        };
+        state.take(Arc::new(lost));
+        state.take(specimen::live(9, specimen::reading(0.0)));
+        let said = state.message.clone().unwrap_or_default();
+        assert!(
+            said.contains("Line In now") && said.contains("USB line"),
+            "{said}"
+        );
     }
 
     #[test]

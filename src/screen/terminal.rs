@@ -270,10 +270,11 @@ impl Signals {
             let ended_by = Arc::clone(&signals.ended_by);
             signal_hook::flag::register_usize(signal, ended_by, number)?;
         }
-        // The terminal is given back before the program stands still.
+        // The terminal is given back before the program stands still. What is
+        // noted is noted before it does, not when it goes on.
+        signal_hook::flag::register(SIGTSTP, Arc::clone(&signals.stopped))?;
         let usual = Arc::clone(&signals.usual);
         signal_hook::flag::register_conditional_default(SIGTSTP, usual)?;
-        signal_hook::flag::register(SIGTSTP, Arc::clone(&signals.stopped))?;
         signal_hook::flag::register(SIGCONT, Arc::clone(&signals.continued))?;
         watch_for_neglect()?;
         Ok(signals)
@@ -326,7 +327,9 @@ fn is_alone() -> io::Result<bool> {
 
 /// Exactly once for each time it was taken, whoever comes first.
 fn give_back() {
-    let Some(taken) = lock(&TAKEN).take() else {
+    // Held to the end: who finds it given back may write to standard error.
+    let mut held = lock(&TAKEN);
+    let Some(taken) = held.take() else {
         return;
     };
     // A terminal that is gone takes nothing back; there is nobody to tell.

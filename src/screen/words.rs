@@ -140,6 +140,11 @@ pub(super) fn problem(
              is good",
             channel(used)
         ),
+        Problem::OtherSound { tone, heard } => format!(
+            "{what} on the {} only: the other carries something else, about {heard}; is it another \
+             source? The reading is good",
+            channel(tone)
+        ),
         Problem::ChannelsDisagree => "the channels read different speeds: is the other channel \
             another source? Choose one with --channel"
             .to_owned(),
@@ -235,6 +240,10 @@ mod tests {
             Problem::LowLevel(Decibels(-60.0)),
             Problem::Dropouts(3),
             Problem::OneChannel(ChannelUsed::Left),
+            Problem::OtherSound {
+                tone: ChannelUsed::Right,
+                heard: Hertz(3000.0),
+            },
             Problem::ChannelsDisagree,
             specimen::ambiguous(),
         ];

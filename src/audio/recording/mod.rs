@@ -15,15 +15,20 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
+use super::pick::Pick;
 use super::source::StreamFormat;
 use crate::readings::{EngineError, check_rate};
-pub use feeder::{Pace, start};
+pub use feeder::{Pace, start, start_taking};
 
 /// A recording that is being read.
 pub struct Recording {
     reader: Reader,
+    /// Of what is taken of it.
     format: StreamFormat,
     read_frames: u64,
+    /// Which of its channels are taken, where it is not all, and how many it
+    /// has.
+    pick: Option<(Pick, u16)>,
 }
 
 enum Reader {
@@ -83,6 +88,18 @@ pub enum RecordingError {
         /// What was found.
         reason: String,
     },
+    /// The channels that were asked for are not in it.
+    #[error(
+        "{}: it has {has} channels, and channel {wanted} was asked for; choose others with --channel", path.display()
+    )]
+    TooFewChannels {
+        /// The file.
+        path: PathBuf,
+        /// So many.
+        has: u16,
+        /// The highest that was asked for.
+        wanted: u16,
+    },
     /// At a rate at which nothing can be measured, as a damaged header claims.
     #[error("{}: {source}", path.display())]
     Rate {
@@ -112,6 +129,25 @@ impl Recording {
         Ok(recording)
     }
 
+    /// The same, of which these channels are taken in place of all.
+    pub fn open_taking(path: &Path, pick: Option<Pick>) -> Result<Self, RecordingError> {
+        let mut recording = Self::open(path)?;
+        let Some(pick) = pick else {
+            return Ok(recording);
+        };
+        let has = recording.format.channels;
+        if pick.needs() > has {
+            return Err(RecordingError::TooFewChannels {
+                path: path.to_path_buf(),
+                has,
+                wanted: pick.needs(),
+            });
+        }
+        recording.format.channels = pick.channels();
+        recording.pick = Some((pick, has));
+        Ok(recording)
+    }
+
     fn open_at_any_rate(path: &Path) -> Result<Self, RecordingError> {
         let io = |source| failed(path, source);
         let mut file = File::open(path).map_err(io)?;
@@ -132,6 +168,7 @@ impl Recording {
                 format: reader.format(),
                 reader: Reader::Wav(reader),
                 read_frames: 0,
+                pick: None,
             }),
             // Compressed inside a WAV: read from its beginning again.
             Err(wav::WavError::NotPcm) if length.is_none() => {
@@ -156,6 +193,7 @@ impl Recording {
                 format: reader.format(),
                 reader: Reader::Decoded(Box::new(reader)),
                 read_frames: 0,
+                pick: None,
             }),
             Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
             Err(RecordingError::Unknown(path) | RecordingError::Unusable { path, .. }) if once => {
@@ -190,6 +228,11 @@ impl Recording {
         match &mut self.reader {
             Reader::Wav(reader) => reader.next_block(block),
             Reader::Decoded(reader) => reader.next_block(block),
+        }
+        if let Some((pick, has)) = self.pick {
+            let all = std::mem::take(block);
+            let frames = all.chunks_exact(usize::from(has));
+            block.extend(frames.flat_map(|frame| pick.of(frame)));
         }
         let frames = block.len() / usize::from(self.format.channels);
         self.read_frames += frames as u64;

@@ -3,6 +3,7 @@
 use super::Engine;
 use crate::readings::assemble::{Surroundings, assemble};
 use crate::readings::conditions::{ChannelChoice, ReferenceKind};
+use crate::readings::course::Parts;
 use crate::readings::ident::TapeIdent;
 use crate::readings::judge;
 use crate::readings::matching::{CopyTracker, told};
@@ -49,6 +50,20 @@ impl Engine {
             Some(before) => assemble(&self.whole.replaced_by(before.clone()), &around),
             None => assemble(&self.whole, &around),
         }
+    }
+
+    /// The parts of everything pushed so far (for recordings of a tone); `None`
+    /// where the speed was not followed.
+    pub fn parts(&self) -> Option<Parts> {
+        if self.settings.conditions.kind != ReferenceKind::Tone {
+            return None;
+        }
+        let duration_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
+        let piece = self.tracker.witness();
+        let piece = piece.filter(|_| self.tracker.is_following());
+        let (_, instead) = self.belief.verdict(piece, duration_s, self.energy());
+        let heard = instead.unwrap_or(&self.whole);
+        Some(heard.course.parts(heard.moves > 0))
     }
 
     /// The measurement of a stretch that has just ended.

@@ -83,7 +83,7 @@ fn refuse(measurement: &mut Measurement) {
 /// partial, which is what is read, to the n f₀ of the same string without
 /// stiffness, √(1 + B): nobody knows which of them the player tuned
 /// (a definitional uncertainty, JCGM 200:2012, 2.27).
-fn of_partials(state: &NoteState) -> Percent {
+pub(super) fn of_partials(state: &NoteState) -> Percent {
     let count = state.partials.len().max(1) as f64;
     let strayed = NORMAL_95 * state.stray / count.sqrt();
     let stretched = (1.0 + state.stiffness).sqrt() - 1.0;

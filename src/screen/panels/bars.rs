@@ -16,7 +16,7 @@ pub(in crate::screen) const ROWS: u16 = 4;
 const COMPACT: u16 = 2;
 
 const LABEL: u16 = 17;
-const FIGURE: u16 = 16;
+const FIGURE: u16 = 17;
 /// Scale at the end of a bar.
 const SCALE: u16 = 6;
 const BESIDE: u16 = 17;

@@ -51,7 +51,7 @@ fn typed(entry: &Entry, room: u16) -> String {
         return fits;
     }
     let mut end = plain.as_str();
-    while width(end) + 2 > room {
+    while !end.is_empty() && width(end) + 2 > room {
         let mut letters = end.chars();
         letters.next();
         end = letters.as_str();
@@ -71,10 +71,9 @@ pub(in crate::screen) fn urgent_rows(state: &ScreenState, width: u16) -> u16 {
     first.map_or(0, |(text, _)| wrap(&text, width).len() as u16)
 }
 
-/// One row for what is urgent, or for what is asked before the work begins.
-pub(in crate::screen) fn least_rows(state: &ScreenState, width: u16) -> u16 {
-    let asks = asks_for_machine(state) && state.routine.at() == Step::Connect;
-    urgent_rows(state, width).max(u16::from(asks)).min(1)
+/// One row for what is asked before the work begins.
+pub(in crate::screen) fn rows_of_question(state: &ScreenState) -> u16 {
+    u16::from(asks_for_machine(state) && state.routine.at() == Step::Connect)
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {

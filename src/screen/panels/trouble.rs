@@ -33,12 +33,15 @@ fn sentence(state: &ScreenState) -> (String, bool) {
     }
 }
 
+/// In a row of the narrowest window.
 fn ended(state: &ScreenState) -> String {
-    let figures = match state.heard.age() {
-        Some(age) => format!("the last settled ones, of {:.0} s before", age.0.ceil()),
-        None => "those at its end".to_owned(),
-    };
-    format!("the recording has ended; the figures are {figures}")
+    match state.heard.age() {
+        Some(age) => format!(
+            "the recording has ended; last settled {:.0} s before",
+            age.0.ceil()
+        ),
+        None => "the recording has ended; figures of its end".to_owned(),
+    }
 }
 
 fn opening(kind: SourceKind) -> &'static str {

@@ -77,6 +77,7 @@ impl ScreenState {
             // Begins a sweep, then ends it; once one is judged, goes on.
             Step::Wiper if self.is_sweeping() => self.sweep(),
             Step::Wiper if self.wants_cleaning() => self.arrive(Step::Clean),
+            Step::Wiper if self.wants_a_new_trimmer() => self.leave(step),
             Step::Wiper if !self.routine.is_done(step) => self.sweep(),
             Step::Wiper => self.leave(step),
             Step::HandsOff if !again && self.is_holding_open() => {
@@ -287,8 +288,16 @@ impl ScreenState {
     /// A sweep was judged: the step is done unless it has to be repeated.
     pub(in crate::screen) fn follow_sweep(&mut self, report: &SweepReport) {
         match report.verdict {
+            // One round hardly shows a dead place.
+            SweepVerdict::Smooth if report.is_one_round() => self.routine.untick(Step::Wiper),
             SweepVerdict::Smooth | SweepVerdict::NearEnd => self.routine.tick(Step::Wiper),
+            SweepVerdict::Erratic if report.is_bad_elsewhere_only() => {
+                self.routine.tick(Step::Wiper);
+            }
             SweepVerdict::Unclear => self.routine.untick(Step::Wiper),
+            SweepVerdict::Erratic if self.wants_a_new_trimmer() => {
+                self.routine.untick(Step::Wiper);
+            }
             SweepVerdict::Erratic => {
                 self.routine.untick(Step::Wiper);
                 self.routine.untick(Step::Clean);
@@ -298,10 +307,14 @@ impl ScreenState {
         }
     }
 
-    /// The last sweep found bad spots, and nothing was cleaned since.
+    /// The last sweep found bad spots that matter, nothing was cleaned since,
+    /// and cleaning may still help.
     pub(in crate::screen) fn wants_cleaning(&self) -> bool {
         let erratic = |report: &SweepReport| report.verdict == SweepVerdict::Erratic;
-        self.newest_sweep().is_some_and(erratic) && !self.routine.is_done(Step::Clean)
+        self.newest_sweep().is_some_and(erratic)
+            && !self.routine.is_done(Step::Wiper)
+            && !self.routine.is_done(Step::Clean)
+            && !self.wants_a_new_trimmer()
     }
 
     /// How the simulated machine stands now.

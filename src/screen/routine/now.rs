@@ -70,7 +70,10 @@ impl ScreenState {
         self.problems().find(|problem| {
             !matches!(
                 problem,
-                Problem::Dropouts(_) | Problem::OneChannel(_) | Problem::Hum { .. }
+                Problem::Dropouts(_)
+                    | Problem::OneChannel(_)
+                    | Problem::OtherSound { .. }
+                    | Problem::Hum { .. }
             )
         })
     }
@@ -303,6 +306,7 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
         Step::Wiper if routine.has_no_trimmer() => "go on",
         Step::Wiper if state.is_sweeping() => "end the sweep",
         Step::Wiper if state.wants_cleaning() => "to cleaning",
+        Step::Wiper if state.wants_a_new_trimmer() => "go on",
         Step::Wiper if !done => "begin a sweep",
         Step::Clean => match (state.bench, state.routine.strokes_wanted) {
             (Some(bench), wanted) if bench.powered && bench.strokes < wanted => "power off",
