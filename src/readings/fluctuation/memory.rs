@@ -50,7 +50,7 @@ const LN_FLOOR: f64 = -1.2;
 /// a record nobody expects that it is shorter than five memories. What
 /// remembers longer counts for less beforehand, in inverse ratio. (Tuned, as
 /// above.)
-const USUAL_S: f64 = 3.0;
+const USUAL_S: f64 = 2.4;
 const USUAL_PART: f64 = 0.2;
 
 /// A kind of noise, of variance 1.
