@@ -435,7 +435,7 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
 
 /// What comes through a pipe comes once; opened again it would be waited for
 /// for ever.
-fn can_be_read_again(path: &Path) -> bool {
+pub(super) fn can_be_read_again(path: &Path) -> bool {
     path.metadata().is_ok_and(|it| it.is_file())
 }
 

@@ -57,7 +57,7 @@ mod tests {
     }
 
     fn draw(dice: &mut rand_pcg::Pcg64) -> Case {
-        let mut unit = || dice.next_u32() as f64 / f64::from(u32::MAX);
+        let mut unit = || f64::from(dice.next_u32()) / f64::from(u32::MAX);
         let deviation = 10f64.powf(-3.0 + 4.0 * unit()) * if unit() < 0.5 { -1.0 } else { 1.0 };
         let own = (unit() < 0.9).then_some(10f64.powf(-3.0 + 3.5 * unit()));
         let is_declared = unit() < 0.5;

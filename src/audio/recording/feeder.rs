@@ -54,7 +54,7 @@ pub fn start_taking(
         .into_owned();
     let spawned = thread::Builder::new()
         .name("recording".to_owned())
-        .spawn(move || feed(recording, name, pace, &events));
+        .spawn(move || feed(recording, &name, pace, &events));
     match spawned {
         Ok(_) => Ok(()),
         Err(source) => Err(super::failed(path, source)),
@@ -68,7 +68,7 @@ const STALLED: Duration = Duration::from_millis(500);
 /// Blocks read ahead: none of them waits while the next is read.
 const READ_AHEAD: usize = 2;
 
-fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
+fn feed(recording: Recording, name: &str, pace: Pace, events: &SourceEvents) {
     let format = recording.format();
     let frame = usize::from(format.channels);
     let mut clock = Clock::new(pace, format.rate_hz);
@@ -76,7 +76,7 @@ fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
     let Some(blocks) = read_ahead(recording) else {
         return;
     };
-    let Some(mut writer) = connect(format, &name, events) else {
+    let Some(mut writer) = connect(format, name, events) else {
         return;
     };
     loop {
@@ -87,12 +87,12 @@ fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
                 if !wait_drained(&writer) {
                     return;
                 }
-                let block = match wait_for_more(&blocks, &writer, &name, events) {
+                let block = match wait_for_more(&blocks, &writer, name, events) {
                     More::Block(block) => block,
                     More::End => break,
                     More::NobodyListens => return,
                 };
-                let Some(again) = connect(format, &name, events) else {
+                let Some(again) = connect(format, name, events) else {
                     return;
                 };
                 writer = again;

@@ -46,10 +46,9 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
         .collect();
     let (correlated, memory_s, white) = match kind {
         Kind::Lines => (0.0, 1.0, 0.005),
-        Kind::Correlated(memory_s) => (0.05, memory_s, 0.005),
+        Kind::Correlated(memory_s) | Kind::LinesIn(memory_s) => (0.05, memory_s, 0.005),
         Kind::Drift => (0.03, 0.3, 0.005),
         Kind::Mix => (0.02, 0.3, 0.03),
-        Kind::LinesIn(memory_s) => (0.05, memory_s, 0.005),
     };
     let mut rise = 0.0;
     match kind {
