@@ -294,7 +294,8 @@ fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
         "{words}"
     );
     assert!(asked(&["--home-made"]).contains(question));
-    let words = asked(&["--recorded-on", "deck 4", "--machine", "deck 9"]);
+    let elsewhere = ["--recorded-on", "deck 4", "--machine", "deck 9"];
+    let words = asked(&[&elsewhere[..], &["--reference", "3150"]].concat());
     assert!(
         !words.contains(question) && words.contains("recorded on \"deck 4\""),
         "{words}"

@@ -182,8 +182,8 @@ impl Guide {
         self.remember(deviation);
         self.rested += 1.0;
         self.anchored += 1.0;
-        if self.is_turning() {
-            self.turns();
+        if let Some(slope) = self.slope().filter(|_| self.is_turning()) {
+            self.turns(slope);
         }
         if let (Some(slope), Some(_)) = (self.slope(), settled) {
             self.learn_flutter(slope);
@@ -213,21 +213,32 @@ impl Guide {
     }
 
     /// The speed changes faster than flutter did so far: a hand is at work, or
-    /// the wow has grown.
-    fn turns(&mut self) {
+    /// the wow has grown. Wow stays where it swung before.
+    fn turns(&mut self, slope: f64) {
+        let Some(since_s) = self.swings_since_s() else {
+            self.has_moved();
+            return;
+        };
+        // Just so fast that this is usual; what a hand does beyond it is not.
+        self.flutter = Some((slope / TIMES_FLUTTER).powi(2));
+        self.rested = since_s * self.rate_hz;
+    }
+
+    /// How long the speed has been swinging, where the newest is no further off
+    /// than what came before.
+    fn swings_since_s(&self) -> Option<f64> {
         let block = (straying::BLOCK_S * self.rate_hz) as usize;
         let newest_first: Vec<f64> = self.values.iter().rev().copied().collect();
         let means: Vec<f64> = newest_first
             .chunks_exact(block)
             .map(|values| values.iter().sum::<f64>() / block as f64)
             .collect();
-        let Some(swing) = straying::swing(&means) else {
-            self.has_moved();
-            return;
-        };
-        self.flutter = None;
-        self.rests = 0.0;
-        self.rested = swing.since_s * self.rate_hz;
+        let (newest, before) = means.split_first()?;
+        let since_s = straying::swing(before)?.since_s;
+        let swung = &before[..=((since_s / straying::BLOCK_S) as usize).min(before.len() - 1)];
+        let low = swung.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = swung.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (low..=high).contains(newest).then_some(since_s)
     }
 
     fn remember(&mut self, deviation: f64) {

@@ -171,11 +171,11 @@ fn swing_within(means: &[f64]) -> Option<Swing> {
     let middle = 0.5 * (means.len() - 1) as f64;
     let flat = means.iter().enumerate();
     let flat = flat.map(|(age, mean)| mean - line.slope * (age as f64 - middle));
-    let (low, high) = flat.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
+    let (lowest, highest) = flat.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
         (low.min(mean), high.max(mean))
     });
     (is_quick && is_regular).then_some(Swing {
-        by: 0.5 * (high - low),
+        by: 0.5 * (high - low).min(highest - lowest),
         since_s: ages[2] as f64 * BLOCK_S,
     })
 }

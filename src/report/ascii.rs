@@ -38,7 +38,7 @@ mod tests {
         assert!(!block.is_ascii());
         let plain = ascii(&block);
         assert!(plain.is_ascii(), "{plain}");
-        assert!(plain.contains("-1.232 +-0.011 %"), "{plain}");
+        assert!(plain.contains("-1.232 +-0.012 %"), "{plain}");
         assert_eq!(ascii("Gerät"), "Gerät");
     }
 }

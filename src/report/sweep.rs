@@ -24,8 +24,8 @@ made for controls and sparingly, away from plastics it may attack and with fresh
 both stops a dozen times, let it dry, and repeat the sweep.";
 
 /// Nothing bad where the trimmer will stand.
-const CAN_STAY: &str = "Nothing bad where the trimmer will stand: set it and go on. Cleaning may \
-                        help, and is no must.";
+const CAN_STAY: &str = "Nothing bad where the trimmer will stand: set it and go on. Cleaning, \
+                        power off, may help but is not needed.";
 
 /// The verdict in a few words, as a headline.
 pub fn headline(report: &SweepReport) -> String {

@@ -44,13 +44,13 @@ const SHORTEST: f64 = 0.004;
 /// noise of two memories. `cargo bench --bench coverage -- mixed` says on which
 /// others they are judged.)
 const LN_SHORTEST: f64 = 2.5;
-const LN_FLOOR: f64 = -1.2;
+const LN_FLOOR: f64 = -2.5;
 
 /// Fluctuations of transports forget within so many seconds as a rule, and of
 /// a record nobody expects that it is shorter than five memories. What
 /// remembers longer counts for less beforehand, in inverse ratio. (Tuned, as
 /// above.)
-const USUAL_S: f64 = 2.4;
+const USUAL_S: f64 = 3.0;
 const USUAL_PART: f64 = 0.2;
 
 /// A kind of noise, of variance 1.

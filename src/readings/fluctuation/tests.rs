@@ -193,7 +193,6 @@ fn slow_noise_beside_lines_is_not_taken_for_one_of_them() {
         let Judged { mean, slope } = judged(Kind::LinesIn(memory_s), seconds, RECORDS);
         for (what, (held, width)) in [("mean", mean), ("slope", slope)] {
             let place = format!("{what}, {seconds} s: {held:.3} held, width {width:.2}");
-            println!("{place}");
             assert!(held >= LEAST && width <= 2.2, "{place}");
         }
     }
