@@ -168,6 +168,8 @@ pub enum Problem {
     OneChannel(ChannelUsed),
     /// The channels read different speeds.
     ChannelsDisagree,
+    /// The channels read one note a little apart, and one was taken.
+    ChannelTaken(ChannelUsed),
     /// Two usual tones are near enough to be meant; the other one is named.
     Ambiguous {
         /// The tone that is now taken as nominal.
@@ -483,4 +485,5 @@ pub enum CautionCode {
     ReferenceContradictsTape,
     PartRead,
     ToneNotNeeded,
+    VoicesApart,
 }

@@ -145,6 +145,11 @@ pub(super) fn problem(
              is good",
             channel(used)
         ),
+        Problem::ChannelTaken(used) => format!(
+            "left and right read this note a little apart: the {} is read, the better one or both \
+             alike; the other with --channel",
+            channel(used)
+        ),
         Problem::ChannelsDisagree => "the channels read different speeds: is the other channel \
             another source? Choose one with --channel"
             .to_owned(),
@@ -263,6 +268,7 @@ mod tests {
             Problem::LowLevel(Decibels(-60.0)),
             Problem::Dropouts(3),
             Problem::OneChannel(ChannelUsed::Left),
+            Problem::ChannelTaken(ChannelUsed::Left),
             Problem::ChannelsDisagree,
             specimen::ambiguous(),
         ];

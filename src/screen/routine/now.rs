@@ -70,7 +70,10 @@ impl ScreenState {
         self.problems().find(|problem| {
             !matches!(
                 problem,
-                Problem::Dropouts(_) | Problem::OneChannel(_) | Problem::Hum { .. }
+                Problem::Dropouts(_)
+                    | Problem::OneChannel(_)
+                    | Problem::ChannelTaken(_)
+                    | Problem::Hum { .. }
             )
         })
     }
