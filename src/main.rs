@@ -2,9 +2,8 @@
 
 use std::process::ExitCode;
 
-use clap::Parser;
 use tapewright::commands;
 
 fn main() -> ExitCode {
-    commands::run(commands::cli::Cli::parse())
+    commands::run(commands::typed())
 }

@@ -189,3 +189,37 @@ fn two_writers_at_once_lose_nothing() {
     assert!(warnings.is_empty(), "{warnings:?}");
     assert_eq!(clocks.list().len(), 100);
 }
+
+#[test]
+fn what_every_version_wrote_is_read() {
+    let (_folder, path) = place();
+    fs::create_dir_all(path.parent().expect("a folder")).expect("room");
+    let frozen = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/records/clock-1.jsonl");
+    fs::copy(frozen, &path).expect("room");
+    let (clocks, warnings) = open(&path);
+    assert!(warnings.is_empty(), "{warnings:?}");
+    let kept: Vec<(&str, f64)> = (clocks.list().iter())
+        .map(|it| (it.input.as_str(), it.error.0))
+        .collect();
+    let expected = [
+        ("alsa:hw:CARD=A,DEV=0", -12.5),
+        ("alsa:b", 3.5),
+        ("alsa:c", 1.5),
+    ];
+    assert_eq!(kept, expected);
+}
+
+#[test]
+fn a_line_with_a_key_misspelt_is_damaged_and_not_newer() {
+    let (_folder, path) = place();
+    keep(&path, figure("alsa:a", 10.0));
+    let good = fs::read_to_string(&path).expect("text");
+    fs::write(&path, good.replace("rate_hz", "rate")).expect("room");
+    let (clocks, warnings) = open(&path);
+    assert!(clocks.list().is_empty());
+    assert!(matches!(
+        warnings[..],
+        [ClocksWarning::Damaged { line: 1, .. }]
+    ));
+    assert!(warnings[0].to_string().contains("rate_hz"), "{warnings:?}");
+}

@@ -304,3 +304,67 @@ fn an_input_without_a_known_format_is_refused() {
         );
     });
 }
+
+#[test]
+fn channels_beyond_the_second_are_heard_where_they_are_asked_for() {
+    with_sound_server(
+        "channels_beyond_the_second_are_heard_where_they_are_asked_for",
+        &[],
+        |server| {
+            let _player = server.play_four_tones([400.0, 700.0, 1000.0, 3150.0], 120);
+            for (pick, channels, hz) in [
+                (None, 2, 400.0),
+                (Some("3"), 1, 1000.0),
+                (Some("3,4"), 2, 1000.0),
+                (Some("4,3"), 2, 3150.0),
+            ] {
+                let (send, events) = mpsc::channel();
+                let taken = pick.map(|pick| pick.parse().expect("numbers"));
+                let _live = input::start_taking(None, taken, send).expect("the monitor opens");
+                let mut connection = connection(&events, Duration::from_secs(1));
+                assert_eq!(connection.format.channels, channels, "{pick:?}");
+                let heard_hz = connection.tone_hz();
+                assert!((heard_hz - hz).abs() < 0.2, "{pick:?}: {heard_hz} Hz");
+            }
+            let (send, _events) = mpsc::channel();
+            let refused = input::start_taking(None, Some("60".parse().expect("a number")), send);
+            let refused = refused.expect_err("there is no such channel");
+            assert!(
+                matches!(refused, SoundError::TooFewChannels { .. }),
+                "{refused}"
+            );
+        },
+    );
+}
+
+#[test]
+fn a_tone_that_is_played_ends_soon_after_its_output_hangs() {
+    with_sound_server(
+        "a_tone_that_is_played_ends_soon_after_its_output_hangs",
+        &[],
+        |server| {
+            let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_tapewright"))
+                .args(["tone", "--play", "--seconds", "120"])
+                .stdout(std::process::Stdio::null())
+                .stderr(std::process::Stdio::null())
+                .spawn()
+                .expect("it starts");
+            thread::sleep(Duration::from_secs(4));
+            assert!(child.try_wait().expect("a child").is_none(), "it plays");
+            server.stall(true);
+            let begun = Instant::now();
+            let status = loop {
+                if let Some(status) = child.try_wait().expect("a child") {
+                    break status;
+                }
+                if begun.elapsed() > Duration::from_secs(10) {
+                    child.kill().expect("it can be ended");
+                    panic!("it has not noticed within 10 s");
+                }
+                thread::sleep(Duration::from_millis(50));
+            };
+            assert_eq!(status.code(), Some(5));
+            server.stall(false);
+        },
+    );
+}

@@ -37,7 +37,10 @@ fn a_tape_is_read_kept_lost_and_read_again() {
         let record = server.folder().join("record.jsonl");
         let terminal = watch(
             server.folder(),
-            &format!("--record '{}' --machine bench", record.display()),
+            &format!(
+                "--record '{}' --machine bench --reference 3150",
+                record.display()
+            ),
         );
         terminal.wait_for(Duration::from_secs(20), "1 % slow", reads_one_percent_slow);
         terminal.wait_for(Duration::from_secs(30), "settled, no gap", |screen| {

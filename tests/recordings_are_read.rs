@@ -493,3 +493,238 @@ fn damage_anywhere_never_stops_the_program() {
         }
     }
 }
+
+/// A WAV file of 16 bit whose header claims this rate.
+fn at_rate(rate_hz: u32) -> Vec<u8> {
+    file(&[
+        chunk(*b"fmt ", &format_chunk(1, 1, rate_hz, 16)),
+        chunk(*b"data", &vec![0x11; 20_000]),
+    ])
+}
+
+#[test]
+fn a_rate_that_nothing_can_be_measured_at_is_refused_wherever_a_recording_is_named() {
+    let folder = Folder::new();
+    folder.with("good.wav", &plain(RATE, &tone_pcm16(3150.0, RATE, 1.0)));
+    for rate_hz in [0, 1, 100, 7999, 768_001, 0xff00_1f40, u32::MAX] {
+        folder.with("odd.wav", &at_rate(rate_hz));
+        for arguments in [
+            &["read", "odd.wav"][..],
+            &["read", "--reference", "recording:odd.wav", "good.wav"],
+            &[
+                "clock",
+                "--tone",
+                "1000",
+                "--tone-uncertainty",
+                "1",
+                "--file",
+                "odd.wav",
+            ],
+        ] {
+            let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+                .args(arguments)
+                .current_dir(folder.0.path())
+                .output()
+                .unwrap();
+            let said = String::from_utf8(output.stderr).unwrap();
+            assert_eq!(
+                output.status.code(),
+                Some(3),
+                "{rate_hz} {arguments:?}: {said}"
+            );
+            assert!(said.contains("odd.wav"), "{arguments:?}: {said}");
+            assert!(
+                said.contains(&format!("{rate_hz} Hz")),
+                "{arguments:?}: {said}"
+            );
+        }
+        // As `watch --file` opens it.
+        let (events, _) = channel();
+        let refused = recording::start(&folder.path("odd.wav"), Pace::Fast, events);
+        assert!(
+            refused.unwrap_err().to_string().contains("odd.wav"),
+            "{rate_hz}"
+        );
+    }
+}
+
+/// The program with this given through a named pipe, and what came of it; it
+/// must end by itself.
+#[cfg(unix)]
+fn through_a_pipe(
+    folder: &Folder,
+    bytes: Vec<u8>,
+    arguments: &[&str],
+) -> (Option<i32>, String, String) {
+    let pipe = folder.path("pipe");
+    let _ = fs::remove_file(&pipe);
+    assert!(
+        Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap()
+            .success()
+    );
+    let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+        .args(arguments)
+        .arg("pipe")
+        .current_dir(folder.0.path())
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
+    let writer = std::thread::spawn(move || {
+        use std::io::Write;
+        let mut pipe = fs::OpenOptions::new().write(true).open(pipe).unwrap();
+        // It may have seen enough.
+        let _ = pipe.write_all(&bytes);
+    });
+    let begun = std::time::Instant::now();
+    while child.try_wait().unwrap().is_none() {
+        if begun.elapsed().as_secs() > 30 {
+            child.kill().unwrap();
+            panic!("{arguments:?} waits for ever");
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    writer.join().unwrap();
+    let output = child.wait_with_output().unwrap();
+    let [out, errors] = [output.stdout, output.stderr].map(|it| String::from_utf8(it).unwrap());
+    (output.status.code(), out, errors)
+}
+
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_read_once_and_what_cannot_be_had_of_it_is_said() {
+    let folder = Folder::new();
+    // No tone: nothing is looked for a second time.
+    let silence = plain(RATE, &vec![0; 4 * RATE as usize]);
+    let (status, _, said) = through_a_pipe(&folder, silence, &["read"]);
+    assert_eq!(status, Some(4), "{said}");
+    // A kind that is compressed within a WAV: Microsoft ADPCM.
+    let adpcm = file(&[
+        chunk(*b"fmt ", &format_chunk(2, 1, RATE, 4)),
+        chunk(*b"data", &[0x22; 40_000]),
+    ]);
+    // A kind that must be sought in.
+    let caf = [&b"caff\x00\x01\x00\x00desc"[..], &[0x80; 4000]].concat();
+    for bytes in [adpcm, caf] {
+        let (status, _, said) = through_a_pipe(&folder, bytes, &["read"]);
+        assert_eq!(status, Some(3), "{said}");
+        assert!(
+            said.contains("pipe") && said.contains("save it as a file"),
+            "{said}"
+        );
+    }
+    // More than the tone: what a file gives besides is said to be wanting.
+    let made = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+        .args([
+            "tone",
+            "--programme",
+            "--machine",
+            "deck 2",
+            "--mono",
+            "-o",
+            "p.wav",
+        ])
+        .current_dir(folder.0.path())
+        .output()
+        .unwrap();
+    assert!(made.status.success(), "{made:?}");
+    let bytes = fs::read(folder.path("p.wav")).unwrap();
+    let (status, out, said) = through_a_pipe(&folder, bytes, &["read", "--json"]);
+    assert_eq!(status, Some(0), "{said}");
+    assert!(out.contains("\"through_pipe\""), "{out}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_recording_that_stops_coming_is_not_shown_as_live() {
+    use std::io::Write;
+    let folder = Folder::new();
+    let pipe = folder.path("pipe");
+    assert!(
+        Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap()
+            .success()
+    );
+    let bytes = plain(RATE, &tone_pcm16(3150.0, RATE, 2.0));
+    let writing = pipe.clone();
+    let writer = std::thread::spawn(move || {
+        let (first, rest) = bytes.split_at(bytes.len() / 2);
+        let mut pipe = fs::OpenOptions::new().write(true).open(writing).unwrap();
+        pipe.write_all(first).unwrap();
+        std::thread::sleep(std::time::Duration::from_secs(3));
+        pipe.write_all(rest).unwrap();
+    });
+    let (events, received) = channel();
+    recording::start(&pipe, Pace::Real, events).unwrap();
+    let (mut told, mut frames) = (Vec::new(), 0);
+    let mut ring = None;
+    let mut buffer = vec![0.0; 4096];
+    loop {
+        match received.recv_timeout(std::time::Duration::from_millis(2)) {
+            Ok(SourceEvent::Connected { reader, .. }) => {
+                told.push("connected");
+                ring = Some(reader);
+            }
+            Ok(SourceEvent::Lost { reason }) => {
+                assert!(reason.contains("stopped coming"), "{reason}");
+                told.push("lost");
+            }
+            Ok(SourceEvent::Ended) => {
+                told.push("ended");
+                break;
+            }
+            Ok(SourceEvent::Failed { reason }) => panic!("{reason}"),
+            Err(_) => {}
+        }
+        while let Some(Popped::Samples(count)) = ring.as_mut().map(|it| it.pop(&mut buffer)) {
+            frames += count / 2;
+        }
+    }
+    writer.join().unwrap();
+    assert_eq!(told, ["connected", "lost", "connected", "ended"]);
+    assert_eq!(frames, 2 * RATE as usize, "nothing is missing");
+}
+
+#[test]
+fn channels_beyond_the_second_are_read_where_they_are_asked_for() {
+    let folder = Folder::new();
+    let samples: Vec<u8> = (0..6 * RATE)
+        .flat_map(|n| {
+            let at_s = f64::from(n) / f64::from(RATE);
+            [440.0, 1000.0, 3118.5, 3181.5].map(|hz| (at_s * hz * std::f64::consts::TAU).sin())
+        })
+        .flat_map(|value| ((value * 16_000.0) as i16).to_le_bytes())
+        .collect();
+    let four = file(&[
+        chunk(*b"fmt ", &format_chunk(1, 4, RATE, 16)),
+        chunk(*b"data", &samples),
+    ]);
+    folder.with("four.wav", &four);
+    let read = |channel: &str| {
+        let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+            .args(["read", "--json", "--channel", channel, "four.wav"])
+            .current_dir(folder.0.path())
+            .output()
+            .unwrap();
+        let object: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap_or_default();
+        (output.status.code(), object)
+    };
+    for (channel, deviation) in [("3", -1.0), ("4", 1.0)] {
+        let (status, object) = read(channel);
+        assert_eq!(status, Some(0), "{channel}: {object}");
+        let got = object["speed"]["deviation_percent"].as_f64().unwrap();
+        assert!((got - deviation).abs() < 0.001, "{channel}: {got}");
+        assert_eq!(object["channel"], "mono");
+    }
+    // The first two carry something else.
+    assert_eq!(read("1,2").0, Some(4));
+    assert_eq!(read("5").0, Some(3));
+    for odd in ["0", "middle", "3,3", "3-4"] {
+        assert_eq!(read(odd).0, Some(2), "{odd}");
+    }
+}

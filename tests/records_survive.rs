@@ -12,6 +12,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::Command;
 
+use serde_json::Value;
 use tapewright::records::{Label, Record, RecordError, RecordWarning, Snapshot};
 
 fn snapshot(name: &str) -> Snapshot {
@@ -238,4 +239,161 @@ fn append_many(path: &Path) {
     for number in 0..EACH {
         record.append(&snapshot(&number.to_string())).unwrap();
     }
+}
+
+/// A line of tests/records/, which never changes.
+fn frozen(file: &str) -> String {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/records");
+    fs::read_to_string(folder.join(file)).unwrap()
+}
+
+/// Where one value says something that the other does not say as well.
+fn missing(kept: &Value, of: &Value, at: &str) -> Vec<String> {
+    match (kept, of) {
+        (Value::Object(kept), Value::Object(of)) => (kept.iter())
+            .flat_map(|(key, value)| {
+                let at = format!("{at}/{key}");
+                of.get(key)
+                    .map_or_else(|| vec![at.clone()], |other| missing(value, other, &at))
+            })
+            .collect(),
+        (Value::Array(kept), Value::Array(of)) if kept.len() == of.len() => (kept.iter().zip(of))
+            .flat_map(|(value, other)| missing(value, other, at))
+            .collect(),
+        _ if kept == of => Vec::new(),
+        _ => vec![at.to_owned()],
+    }
+}
+
+#[test]
+fn what_every_version_wrote_is_read_and_means_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let (old, new) = (folder.path().join("old"), folder.path().join("new"));
+    fs::write(&old, frozen("snapshot-1.jsonl")).unwrap();
+    let (record, warnings) = open(&old);
+    assert!(warnings.is_empty(), "{warnings:?}");
+    assert_eq!(record.list().len(), 4);
+    let full = &record.list()[2];
+    assert_eq!(full.tape.as_deref(), Some("tone tape 3"));
+    assert_eq!(full.supply_volts, Some(13.8));
+    assert_eq!(full.wiper.as_ref().unwrap().bad_spots.len(), 1);
+    let speed = full.measurement.speed.unwrap();
+    assert!((speed.deviation.0 + 3.514_844).abs() < 1e-6);
+    // No figure of theirs is dropped when it is written again.
+    let (mut again, _) = open(&new);
+    for snapshot in record.list() {
+        again.append(snapshot).unwrap();
+    }
+    let written = fs::read_to_string(&new).unwrap();
+    for (kept, written) in frozen("snapshot-1.jsonl").lines().zip(written.lines()) {
+        let [kept, written] = [kept, written].map(|it| serde_json::from_str::<Value>(it).unwrap());
+        assert_eq!(missing(&kept, &written, ""), [""; 0]);
+    }
+}
+
+#[test]
+fn what_a_later_version_adds_under_the_same_number_does_no_harm() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    fs::write(&path, frozen("snapshot-1-added-keys.jsonl")).unwrap();
+    let (record, warnings) = open(&path);
+    assert!(warnings.is_empty(), "{warnings:?}");
+    let measurement = &record.list()[0].measurement;
+    assert_eq!(measurement.rate_hz, 48_000);
+    let unknown = measurement.cautions.last().unwrap();
+    assert_eq!(unknown.text, "Something that is not known yet.");
+}
+
+#[test]
+fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    let whole = frozen("snapshot-1.jsonl");
+    let good = whole.lines().nth(1).unwrap();
+    for (bad, told) in [
+        (good.replace("\"duration\"", "\"durration\""), "duration"),
+        (good.replace("\"before\"", "\"befor\""), "befor"),
+        (
+            good.replace("\"note\":null", "\"note\":null,\"note\":null"),
+            "note",
+        ),
+        (good.replace("snapshot/1", "snapshot/0"), "snapshot/0"),
+        (good.replace("10.09", "\"ten\""), "ten"),
+    ] {
+        assert_ne!(bad, good);
+        // Also as the only line, and without its end.
+        for (text, line) in [
+            (format!("{good}\n{bad}\n{good}\n"), 2),
+            (format!("{bad}\n"), 1),
+            (bad.clone(), 1),
+        ] {
+            fs::write(&path, &text).unwrap();
+            let (mut record, warnings) = open(&path);
+            let [warning @ RecordWarning::Damaged { line: at, .. }] = &warnings[..] else {
+                panic!("{told}: {warnings:?}");
+            };
+            assert_eq!(*at, line, "{told}");
+            let said = warning.to_string();
+            assert!(said.contains("damaged") && said.contains(told), "{said}");
+            assert!(!said.contains("newer"), "{said}");
+            assert_eq!(record.append(&snapshot("next")).unwrap(), None, "{told}");
+            assert!(fs::read_to_string(&path).unwrap().starts_with(&text));
+        }
+    }
+}
+
+#[test]
+fn a_torn_line_that_was_moved_is_said_to_have_been() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("record.jsonl");
+    fs::write(&path, &frozen("snapshot-1.jsonl").as_bytes()[..500]).unwrap();
+    let (mut record, warnings) = open(&path);
+    assert!(
+        warnings[0]
+            .to_string()
+            .contains("the next snapshot moves it")
+    );
+    let moved = record.append(&snapshot("next")).unwrap().unwrap();
+    assert!(matches!(
+        moved,
+        RecordWarning::Torn {
+            line: 1,
+            moved: true,
+            ..
+        }
+    ));
+    assert!(moved.to_string().contains("was moved to"), "{moved}");
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_regular_file_is_refused_before_anything_is_measured() {
+    let folder = tempfile::tempdir().unwrap();
+    let pipe = folder.path().join("pipe");
+    assert!(
+        Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap()
+            .success()
+    );
+    for path in [
+        &pipe,
+        Path::new("/dev/zero"),
+        Path::new("/dev/null"),
+        folder.path(),
+    ] {
+        let refused = Record::open(path).unwrap_err();
+        assert!(
+            matches!(refused, RecordError::Read { .. }),
+            "{path:?}: {refused}"
+        );
+    }
+    // A file in the place of a folder.
+    let file = folder.path().join("file");
+    fs::write(&file, "x").unwrap();
+    let within = Record::open(file.join("record.jsonl"));
+    assert!(within.and_then(|(record, _)| record.check_place()).is_err());
+    let (record, _) = open(&folder.path().join("new/record.jsonl"));
+    record.check_place().unwrap();
 }

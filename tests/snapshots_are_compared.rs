@@ -73,7 +73,7 @@ fn the_list_numbers_what_is_there_and_keeps_the_numbers() {
     let lines: Vec<&str> = text.lines().collect();
     assert_eq!(lines.len(), 5, "{text}");
     assert!(
-        lines[1].starts_with("   1") && lines[1].contains("-1.500 ±0.011"),
+        lines[1].starts_with("   1") && lines[1].contains("-1.500 ±0.012"),
         "{text}"
     );
     assert!(
@@ -97,10 +97,14 @@ fn before_and_after_of_one_machine_are_found() {
         "{text}"
     );
     assert!(
-        text.contains("-1.500 ±0.011 slow        +0.050 ±0.011 fast"),
+        text.contains("-1.500 ±0.012 slow        +0.050 ±0.012\n"),
         "{text}"
     );
     assert!(text.contains("1.450 % nearer to right"), "{text}");
+    assert!(
+        text.contains("In a band of ±0.5 % deck: OUT BY THIS TAPE → RIGHT BY THIS TAPE."),
+        "{text}"
+    );
     let (_, text, _) = bench.run(&["compare", "2", "3"]);
     assert!(text.contains("different machines"), "{text}");
 }

@@ -4,6 +4,8 @@
 
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 
+#[path = "support/odd_hands.rs"]
+mod odd_hands;
 #[path = "support/sweeps.rs"]
 mod sweeps;
 
@@ -44,6 +46,65 @@ fn clean_wipers_are_smooth_whatever_the_hand_does() {
             assert!((low.0 + 6.0).abs() < 0.4 && (high.0 - 4.0).abs() < 0.4);
         }
     }
+}
+
+/// A quiet machine that follows slowly, and a hand that beats: the seeds are
+/// sixty in a row, some of which show a leap of a tenth of a percent.
+#[test]
+fn what_is_too_small_to_matter_is_shown_and_not_accused() {
+    let mut shown = 0;
+    for seed in 0..60 {
+        let mut dice = Dice::new(seed);
+        let sweep = Sweep {
+            low: -6.0,
+            high: 6.0,
+            lag_s: dice.between(0.15, 0.25),
+            flutter_percent: 0.005,
+            ..middling(odd_hands::beating(12.0, &mut dice))
+        };
+        let report = judged(&sweep, seed);
+        assert_eq!(report.bad_spots, Vec::new(), "{seed}");
+        assert_ne!(report.verdict, SweepVerdict::Erratic, "{seed}");
+        shown += report.slight_spots.len();
+    }
+    assert!(shown > 0, "none of the seeds shows what the rule is for");
+}
+
+#[test]
+fn a_sweep_that_is_blind_to_the_band_is_not_called_smooth() {
+    let rough = Sweep {
+        flutter_percent: 1.0,
+        lag_s: 0.25,
+        ..middling(staircase(&mut Dice::new(3)))
+    };
+    let report = judged(&rough, 3);
+    assert!(report.smallest_seen.unwrap().0 > 0.5, "{report:?}");
+    assert_eq!(report.unclear, Some(Unclear::Blind));
+}
+
+#[test]
+fn a_bad_spot_at_right_speed_comes_before_a_stronger_one_elsewhere() {
+    let fault = |centre: f64, depth: f64| sweeps::Fault {
+        shape: Shape::Box,
+        centre,
+        width: 0.04,
+        depth,
+    };
+    let mut told = 0;
+    for seed in 0..6 {
+        // Right speed lies at 0.6 of the travel, the other spot 4 % below.
+        let sweep = Sweep {
+            faults: vec![fault(0.6, 0.7), fault(0.2, 1.5)],
+            ..middling(movements(&mut Dice::new(seed)))
+        };
+        let report = judged(&sweep, seed);
+        if report.bad_spots.len() >= 2 {
+            told += 1;
+            assert!(report.bad_spots[0].at.0.abs() < 1.0, "{seed}: {report:?}");
+            assert!(!report.bad_spots[1].is_near_right_speed(), "{seed}");
+        }
+    }
+    assert!(told >= 4, "{told}");
 }
 
 #[test]

@@ -6,7 +6,7 @@
 mod support;
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use std::{env, thread};
 
 use support::tmux::{PROMPT, Tmux};
@@ -14,7 +14,7 @@ use tapewright::audio::analysis::LiveState;
 use tapewright::readings::Conditions;
 use tapewright::references::{MachineClass, Reference};
 use tapewright::screen::{
-    self, Ending, Look, Outside, ScreenState, Setup, SourceKind, Terminal, terminal,
+    self, Action, Ending, Look, Outside, ScreenState, Setup, SourceKind, Terminal, terminal,
 };
 use tapewright::units::Hertz;
 
@@ -47,11 +47,52 @@ fn process(tmux: &Tmux) -> String {
 }
 
 fn send_signal(tmux: &Tmux, signal: &str) {
+    kill(signal, &process(tmux));
+}
+
+fn kill(signal: &str, process: &str) {
     let sent = std::process::Command::new("kill")
-        .args([signal, &process(tmux)])
+        .args([signal, process])
         .status()
         .expect("kill runs");
     assert!(sent.success());
+}
+
+fn ends_within(process: &str, at_most: Duration) -> bool {
+    let alive = || {
+        let asked = std::process::Command::new("kill")
+            .args(["-0", process])
+            .output();
+        asked.expect("kill runs").status.success()
+    };
+    let begun = Instant::now();
+    while alive() {
+        if begun.elapsed() >= at_most {
+            return false;
+        }
+        thread::sleep(Duration::from_millis(20));
+    }
+    true
+}
+
+/// Waits until the thread that draws is held up by what it writes: until the
+/// characters that it has written grow no more.
+fn wait_until_blocked(process: &str) {
+    let written = || {
+        let told = std::fs::read_to_string(format!("/proc/{process}/io")).expect("it runs");
+        let line = told.lines().find(|line| line.starts_with("wchar"));
+        line.expect("the kernel counts").to_owned()
+    };
+    let begun = Instant::now();
+    let (mut last, mut since) = (written(), Instant::now());
+    while since.elapsed() < Duration::from_secs(2) {
+        assert!(begun.elapsed() < Duration::from_secs(60), "never held up");
+        thread::sleep(Duration::from_millis(100));
+        let now = written();
+        if now != last {
+            (last, since) = (now, Instant::now());
+        }
+    }
 }
 
 /// Not a test of its own: what runs inside the terminal.
@@ -85,11 +126,23 @@ fn inside() {
             }
         });
     }
+    let restless = env::var_os("RESTLESS").is_some();
     let mut outside = Outside {
         saved: &mut || None,
         newest: &mut Arc::<LiveState>::default,
         bench: &mut || None,
-        by_ear: &mut |_| false,
+        by_ear: &mut |state| {
+            if restless {
+                // Another screen at every look, so that much is written.
+                let covered = state.overlay.is_some();
+                let _ = state.act(if covered {
+                    Action::Uncover
+                } else {
+                    Action::Help
+                });
+            }
+            restless
+        },
         carry_out: &mut |_, _| {},
     };
     let ending = screen::run(&mut terminal, &mut state, &mut outside);
@@ -177,6 +230,69 @@ fn while_suspended_and_it_comes_back_whole() {
 }
 
 #[test]
+fn while_stopped_from_outside_as_by_the_key() {
+    let Some(tmux) = started("") else { return };
+    send_signal(&tmux, "-TSTP");
+    tmux.wait_for("Stopped");
+    tmux.wait_until("a prompt", |screen| screen.trim_end().ends_with(PROMPT));
+    tmux.assert_given_back();
+    tmux.type_line("fg");
+    tmux.wait_for(UP);
+    assert_eq!(tmux.figure("alternate_on"), "1");
+    tmux.press("q");
+    assert_eq!(tmux.last_status(), 0);
+    tmux.assert_given_back();
+}
+
+#[test]
+fn a_signal_ends_it_though_the_terminal_takes_nothing_more() {
+    for signal in ["-TERM", "-HUP", "-INT"] {
+        let Some(tmux) = started("RESTLESS=1") else {
+            return;
+        };
+        let process = process(&tmux);
+        // Whoever reads what is drawn stops; what lies between fills up.
+        let reader = tmux.figure("pid");
+        kill("-STOP", &reader);
+        wait_until_blocked(&process);
+        kill(signal, &process);
+        let ended = ends_within(&process, Duration::from_secs(20));
+        kill("-CONT", &reader);
+        assert!(ended, "{signal}: process {process} lives on");
+    }
+}
+
+#[test]
+fn after_a_file_that_may_not_grow_any_more() {
+    if !Tmux::is_there() {
+        return;
+    }
+    let tmux = Tmux::start(80, 24);
+    let program = env!("CARGO_BIN_EXE_tapewright");
+    tmux.type_line(&format!("(ulimit -f 0; {program} watch --rehearse)"));
+    tmux.wait_for("tone found");
+    tmux.press("b");
+    tmux.wait_for("NOT SAVED");
+    tmux.press("q");
+    tmux.wait_for("q again leaves without");
+    tmux.press("q");
+    tmux.wait_for("could not be saved");
+    tmux.assert_given_back();
+}
+
+#[test]
+fn a_terminal_that_cannot_place_letters_is_refused_with_a_sentence() {
+    if !Tmux::is_there() {
+        return;
+    }
+    let tmux = Tmux::start(80, 24);
+    let program = env!("CARGO_BIN_EXE_tapewright");
+    tmux.type_line(&format!("TERM=dumb {program} watch --rehearse"));
+    tmux.wait_for("needs a terminal that can place letters");
+    assert_eq!(tmux.last_status(), 6);
+}
+
+#[test]
 fn and_taken_again_after_a_stop_from_outside() {
     let Some(tmux) = started("") else { return };
     let process = process(&tmux);
@@ -200,22 +316,10 @@ fn and_taken_again_after_a_stop_from_outside() {
 fn a_window_that_is_closed_ends_the_program() {
     let Some(tmux) = started("") else { return };
     let process = process(&tmux);
-    let alive = || {
-        let asked = std::process::Command::new("kill")
-            .args(["-0", &process])
-            .output();
-        asked.expect("kill runs").status.success()
-    };
-    assert!(alive());
+    assert!(!ends_within(&process, Duration::ZERO));
     drop(tmux);
-    let begun = std::time::Instant::now();
-    while alive() {
-        assert!(
-            begun.elapsed() < Duration::from_secs(20),
-            "process {process} lives on"
-        );
-        thread::sleep(Duration::from_millis(20));
-    }
+    let ended = ends_within(&process, Duration::from_secs(20));
+    assert!(ended, "process {process} lives on");
 }
 
 #[test]

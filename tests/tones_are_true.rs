@@ -124,6 +124,102 @@ fn a_file_that_is_there_is_not_replaced() {
     assert!(fs::read(&path).unwrap().starts_with(b"RIFF"));
 }
 
+fn names_in(folder: &Path) -> Vec<String> {
+    let name = |entry: std::io::Result<fs::DirEntry>| entry.unwrap().file_name();
+    let entries = fs::read_dir(folder).unwrap();
+    entries.map(|it| name(it).into_string().unwrap()).collect()
+}
+
+#[cfg(unix)]
+#[test]
+fn where_there_is_no_room_the_old_file_stays() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("old.wav");
+    fs::write(&path, "mine").unwrap();
+    std::os::unix::fs::symlink("old.wav", folder.path().join("link.wav")).unwrap();
+    // The system allows 32 KiB a file; with and without its signal.
+    for before in ["", "trap '' XFSZ; "] {
+        for name in ["old.wav", "link.wav", "new.wav"] {
+            let output = Command::new("sh")
+                .arg("-c")
+                .arg(format!("{before}ulimit -f 64; exec \"$0\" \"$@\""))
+                .arg(env!("CARGO_BIN_EXE_tapewright"))
+                .args(["tone", "--seconds", "10", "--force", "-o", name])
+                .current_dir(folder.path())
+                .output()
+                .unwrap();
+            assert_eq!(output.status.code(), Some(3), "{before}{name}: {output:?}");
+            let said = String::from_utf8(output.stderr).unwrap();
+            assert!(said.contains(&format!("cannot write {name}")), "{said}");
+            assert_eq!(fs::read(&path).unwrap(), b"mine", "{before}{name}");
+            let mut names = names_in(folder.path());
+            names.sort();
+            assert_eq!(names, ["link.wav", "old.wav"], "{before}{name}");
+        }
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_regular_file_is_neither_written_nor_removed() {
+    let folder = tempfile::tempdir().unwrap();
+    let pipe = folder.path().join("pipe.wav");
+    assert!(
+        Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap()
+            .success()
+    );
+    // A reader, without which opening would wait.
+    let reader = fs::OpenOptions::new().read(true).write(true).open(&pipe);
+    let output = tone(
+        folder.path(),
+        &["--seconds", "1", "--force", "-o", "pipe.wav"],
+    );
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    drop(reader);
+    assert_eq!(names_in(folder.path()), ["pipe.wav"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn ending_it_early_leaves_nothing_behind() {
+    use std::os::unix::process::ExitStatusExt;
+    let folder = tempfile::tempdir().unwrap();
+    for signal in ["INT", "TERM", "HUP"] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+            .args([
+                "tone",
+                "--seconds",
+                "7200",
+                "--bits",
+                "24",
+                "-o",
+                "long.wav",
+            ])
+            .current_dir(folder.path())
+            .spawn()
+            .unwrap();
+        while names_in(folder.path()).is_empty() {
+            assert_eq!(child.try_wait().unwrap(), None, "it ended by itself");
+            std::thread::sleep(std::time::Duration::from_millis(5));
+        }
+        let kill = format!("kill -{signal} {}", child.id());
+        assert!(
+            Command::new("sh")
+                .arg("-c")
+                .arg(kill)
+                .status()
+                .unwrap()
+                .success()
+        );
+        let status = child.wait().unwrap();
+        assert!(status.signal().is_some(), "{signal}: {status}");
+        assert_eq!(names_in(folder.path()), [""; 0], "{signal}");
+    }
+}
+
 #[test]
 fn what_makes_no_sense_is_refused() {
     let folder = tempfile::tempdir().unwrap();

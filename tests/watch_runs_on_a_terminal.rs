@@ -89,14 +89,19 @@ fn a_recording_is_measured_to_its_end() {
     let Some(tmux) = terminal() else { return };
     // 1 % slow: 3118.5 Hz.
     let path = recording(&tmux, 3118.5, 12);
-    tmux.type_line(&format!("{PROGRAM} watch --fast --ascii --file {path}"));
+    tmux.type_line(&format!(
+        "{PROGRAM} watch --fast --ascii --reference 3150 --file {path}"
+    ));
     let screen = tmux.wait_for("has ended");
     assert!(screen.is_ascii(), "{screen}");
-    for needed in ["3118.5 Hz heard", "OUT OF TOLERANCE", "NOT LIVE"] {
+    for needed in ["3118.5 Hz heard", "OUT BY THIS TAPE", "NOT LIVE"] {
         assert!(screen.contains(needed), "{needed} is missing:\n{screen}");
     }
-    // -1 % are 1200 log2(0.99) = -17.4 cents.
-    assert!(screen.contains("-17.4 cents"), "{screen}");
+    // Cents lead by the key, in large figures; percent stand below them.
+    assert!(!screen.contains("cents"), "{screen}");
+    tmux.press("u");
+    let screen = tmux.wait_for("cents");
+    assert!(screen.contains("-1.00 %"), "{screen}");
     tmux.press("q");
     assert_eq!(tmux.last_status(), 0);
 }
@@ -121,4 +126,23 @@ fn without_a_terminal_it_says_so() {
     let sentence = String::from_utf8_lossy(&said.stderr);
     assert!(sentence.contains("needs a terminal"), "{sentence}");
     assert_eq!(sentence.lines().count(), 1, "{sentence}");
+}
+
+#[test]
+fn a_snapshot_that_was_left_unsaved_is_told_by_the_exit_status() {
+    let Some(tmux) = terminal() else { return };
+    let record = tmux.home().join("record.jsonl");
+    tmux.type_line(&format!(
+        "{PROGRAM} watch --rehearse --record {}",
+        record.display()
+    ));
+    tmux.wait_for("tone found");
+    // A folder comes in its way.
+    std::fs::create_dir(&record).expect("room");
+    tmux.press("b");
+    tmux.wait_for("NOT SAVED");
+    tmux.press("q");
+    tmux.press("q");
+    assert_eq!(tmux.last_status(), 3);
+    assert!(tmux.screen().contains("could not be saved"));
 }

@@ -351,6 +351,16 @@ impl Worker {
         true
     }
 
+    /// Nothing that was learnt by one input is said of another, nor is the
+    /// figure for its sample clock.
+    fn forget_input(&mut self) {
+        self.engine = None;
+        self.contact = None;
+        self.state.contact = None;
+        self.clock_at = None;
+        self.wishes.conditions.clock = SampleClock::default();
+    }
+
     fn source_name(&self) -> String {
         self.connection
             .as_ref()
@@ -367,6 +377,9 @@ impl Worker {
     fn connect(&mut self, format: StreamFormat, reader: RingReader, name: String) {
         if let Some(before) = self.connection.take() {
             self.overruns_before += before.reader.lost_frames();
+            if before.name != name {
+                self.forget_input();
+            }
         }
         if let Some(clock_at) = &self.clock_at {
             self.wishes.conditions.clock = clock_at(format.rate_hz);
@@ -529,17 +542,22 @@ mod tests {
     }
 
     fn connected(events: &Sender<SourceEvent>, samples: &[f32]) {
-        connected_as(events, FORMAT, samples);
+        connected_as(events, "test", FORMAT, samples);
     }
 
-    fn connected_as(events: &Sender<SourceEvent>, format: StreamFormat, samples: &[f32]) {
+    fn connected_as(
+        events: &Sender<SourceEvent>,
+        name: &str,
+        format: StreamFormat,
+        samples: &[f32],
+    ) {
         let (mut writer, reader) = ring(samples.len(), 1);
         assert_eq!(writer.push_or_lose(samples), 0);
         events
             .send(SourceEvent::Connected {
                 format,
                 reader,
-                name: "test".into(),
+                name: name.into(),
             })
             .expect("somebody listens");
     }
@@ -583,6 +601,30 @@ mod tests {
     }
 
     #[test]
+    fn another_input_begins_with_nothing_of_the_one_before() {
+        let known = SampleClock {
+            error: Ppm(2000.0),
+            uncertainty: Ppm(12.0),
+            source: ClockSource::Measured,
+        };
+        let (events, analysis) = start_with(Some(Box::new(move |_| known)));
+        connected(&events, &tone(96_000));
+        let first = wait_for(&analysis, |state| {
+            state.reading.as_ref().is_some_and(|r| r.at.0 > 1.99)
+        });
+        assert_eq!(first.clock, Some(known));
+        connected_as(&events, "another", FORMAT, &tone(48_000));
+        let is_another = |source: &SourceState| matches!(source, SourceState::Running { name, .. } if name == "another");
+        let state = wait_for(&analysis, |state| {
+            state.reading.as_ref().is_some_and(|r| r.at.0 > 0.99) && is_another(&state.source)
+        });
+        let reading = state.reading.as_ref().expect("a reading");
+        assert!(reading.at.0 < 1.01, "it counts anew: {:?}", reading.at);
+        assert_eq!(reading.signal.gaps, 0);
+        assert_eq!(state.clock, Some(SampleClock::default()));
+    }
+
+    #[test]
     fn an_input_that_comes_back_at_another_rate_gets_the_clock_of_that_rate() {
         let known = SampleClock {
             error: Ppm(2000.0),
@@ -603,7 +645,7 @@ mod tests {
                 channels: 1,
             };
             let frames = 2 * rate_hz as usize;
-            connected_as(&events, format, &tone_at(rate_hz, frames));
+            connected_as(&events, "test", format, &tone_at(rate_hz, frames));
             events.send(SourceEvent::Ended).expect("somebody listens");
             wait_for(&analysis, |state| {
                 matches!(state.source, SourceState::Ended { .. }) && state.clock == Some(clock)

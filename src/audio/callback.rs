@@ -10,6 +10,7 @@ use std::time::Instant;
 
 use cpal::{ErrorKind, FromSample, Sample};
 
+use super::pick::Pick;
 use super::ring::{Arrived, RingWriter};
 use super::source::StreamFormat;
 
@@ -95,22 +96,35 @@ impl SignsOfLife {
 /// The work of the input callback.
 pub struct CallbackSink {
     writer: RingWriter,
-    /// Whole frames, allocated once.
+    /// What is taken of whole frames, allocated once.
     chunk: Box<[f32]>,
+    /// As the sound system delivers it.
     format: StreamFormat,
+    pick: Pick,
     last_block: Option<Instant>,
     signs: Arc<SignsOfLife>,
 }
 
 impl CallbackSink {
-    /// A sink that feeds a ring of the given format.
+    /// A sink for blocks of the given format. The ring has room for the first
+    /// two of its channels.
     pub fn new(writer: RingWriter, format: StreamFormat, signs: Arc<SignsOfLife>) -> Self {
-        let channels = usize::from(format.channels.max(1));
-        let frames = (CHUNK / channels).max(1);
+        Self::taking(Pick::usual(format.channels), writer, format, signs)
+    }
+
+    /// The same, for a ring of these channels.
+    pub fn taking(
+        pick: Pick,
+        writer: RingWriter,
+        format: StreamFormat,
+        signs: Arc<SignsOfLife>,
+    ) -> Self {
+        let taken = usize::from(pick.channels());
         Self {
             writer,
-            chunk: vec![0.0; frames * channels].into_boxed_slice(),
+            chunk: vec![0.0; CHUNK / taken * taken].into_boxed_slice(),
             format,
+            pick,
             last_block: None,
             signs,
         }
@@ -127,12 +141,17 @@ impl CallbackSink {
         let frames = (block.len() / usize::from(self.format.channels.max(1))) as u64;
         self.mark_losses(frames, arrival);
         self.last_block = Some(arrival);
-        for part in block.chunks(self.chunk.len()) {
-            let converted = &mut self.chunk[..part.len()];
-            for (to, from) in converted.iter_mut().zip(part) {
-                *to = f32::from_sample(*from);
+        let channels = usize::from(self.format.channels.max(1));
+        let taken = usize::from(self.pick.channels());
+        for part in block.chunks(self.chunk.len() / taken * channels) {
+            let mut length = 0;
+            for frame in part.chunks_exact(channels) {
+                for sample in self.pick.of(frame) {
+                    self.chunk[length] = f32::from_sample(sample);
+                    length += 1;
+                }
             }
-            self.writer.push_or_lose(converted);
+            self.writer.push_or_lose(&self.chunk[..length]);
         }
         self.signs.note_frames(frames);
         self.writer.note_arrival(Arrived {
@@ -245,6 +264,31 @@ mod tests {
     fn a_block_longer_than_the_chunk_arrives_whole() {
         let block: Vec<f32> = (0..2 * CHUNK + 6).map(|n| n as f32 / 1e4).collect();
         assert_eq!(converted(&block), block);
+    }
+
+    #[test]
+    fn two_of_many_channels_are_taken_whatever_the_block() {
+        let six = StreamFormat {
+            rate_hz: 48_000,
+            channels: 6,
+        };
+        let frames = 3 * CHUNK + 5;
+        let block: Vec<f32> = (0..6 * frames).map(|n| n as f32 / 1e5).collect();
+        for (pick, expected) in [("3,4", &[2, 3][..]), ("6,1", &[5, 0]), ("4", &[3])] {
+            let pick: Pick = pick.parse().unwrap();
+            let (writer, mut reader) = ring(2 * frames, pick.channels());
+            let signs = Arc::new(SignsOfLife::default());
+            let mut sink = CallbackSink::taking(pick, writer, six, Arc::clone(&signs));
+            sink.take(&block, Instant::now());
+            let mut out = vec![0.0; 2 * frames];
+            let count = frames * expected.len();
+            assert_eq!(reader.pop(&mut out), Popped::Samples(count));
+            let wanted: Vec<f32> = (block.chunks(6))
+                .flat_map(|frame| expected.iter().map(|channel| frame[*channel]))
+                .collect();
+            assert_eq!(out[..count], wanted, "{pick}");
+            assert_eq!(signs.frames(), frames as u64);
+        }
     }
 
     #[test]

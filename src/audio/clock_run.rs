@@ -11,6 +11,7 @@ use std::time::Duration;
 
 use super::SoundError;
 use super::input::{self, InputKnown};
+use super::pick::Pick;
 use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
 use super::system_clock::{self, ClockWatch, Discipline, Steering};
@@ -85,10 +86,10 @@ pub enum Heard<'a> {
 }
 
 impl Listening {
-    /// Opens an input as [`input::start`] does.
-    pub fn start(input: Option<&str>) -> Result<Self, RunError> {
+    /// Opens an input as [`input::start_taking`] does.
+    pub fn start(input: Option<&str>, pick: Option<Pick>) -> Result<Self, RunError> {
         let (send, events) = mpsc::channel();
-        let live = input::start(input, send)?;
+        let live = input::start_taking(input, pick, send)?;
         let known = live.known().clone();
         match events.recv() {
             Ok(SourceEvent::Connected { format, reader, .. }) => Ok(Self {
@@ -140,7 +141,7 @@ pub fn run(
     // Before the samples come, for the answer may take longer than the ring
     // lasts.
     let disciplined_before = system_clock::discipline();
-    let mut listening = Listening::start(input)?;
+    let mut listening = Listening::start(input, None)?;
     let mut watch = ClockWatch::start();
     let mut arrivals = Arrivals::new(listening.format.rate_hz);
     let mut origin = None;

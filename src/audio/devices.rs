@@ -73,7 +73,7 @@ fn list_found(direction: Direction) -> Vec<SoundDevice> {
 
 fn describe(found: &Found, default: Option<&str>) -> SoundDevice {
     let id = found.id();
-    let plan = found.plan();
+    let plan = found.plan(1);
     let converts = found.converts();
     let hardware = if converts {
         Vec::new()

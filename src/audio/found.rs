@@ -18,8 +18,10 @@ use super::stream_plan::{StreamPlan, offered};
 pub(super) struct Found {
     pub direction: Direction,
     host: HostId,
-    /// `None` for whatever is that host's default.
-    id: Option<String>,
+    /// Taken because it was the host's default, not by its name.
+    is_default: bool,
+    /// Which device it is, also where it was the default.
+    id: String,
     pub name: String,
     pub device: cpal::Device,
 }
@@ -35,9 +37,20 @@ pub(super) fn find(direction: Direction, wanted: Option<&str>) -> Result<Found, 
 }
 
 impl Found {
+    fn new(direction: Direction, host: HostId, device: cpal::Device) -> Self {
+        Self {
+            direction,
+            host,
+            is_default: false,
+            id: id_of(&device),
+            name: name_of(&device),
+            device,
+        }
+    }
+
     /// Its id, also where it was taken as the default.
     pub(super) fn id(&self) -> String {
-        id_of(&self.device)
+        self.id.clone()
     }
 
     /// All formats that it offers.
@@ -53,36 +66,74 @@ impl Found {
     }
 
     /// Looks the same device up anew, for its old handle may belong to a
-    /// sound server that is no more. Never takes another in its place.
-    pub(super) fn again(&self) -> Result<Self, SoundError> {
+    /// sound server that is no more. Another is never taken in its place,
+    /// but for a default that stays away when `or_another` says so.
+    pub(super) fn again(&self, or_another: bool) -> Result<Self, SoundError> {
         let gone = || SoundError::Gone {
             direction: self.direction,
             name: self.name.clone(),
         };
         let host = cpal::host_from_id(self.host).map_err(|_| gone())?;
-        let device = match &self.id {
-            None => default_of(&host, self.direction),
-            Some(id) => by_id(&host, id),
+        let same = by_id(&host, &self.id);
+        let default = || default_of(&host, self.direction);
+        let (device, stands_in) =
+            same_or_another(same, or_another && self.is_default, default).ok_or_else(gone)?;
+        let found = Self::new(self.direction, self.host, device);
+        if stands_in {
+            // By its name it is known to be another.
+            let alike = found.name == self.name;
+            return Ok(Self {
+                is_default: true,
+                name: if alike {
+                    title(&found)
+                } else {
+                    found.name.clone()
+                },
+                ..found
+            });
         }
-        .ok_or_else(gone)?;
         Ok(Self {
-            direction: self.direction,
-            host: self.host,
+            is_default: self.is_default,
+            // An id that is no device's own, such as an ALSA plugin's, stays.
             id: self.id.clone(),
             name: self.name.clone(),
-            device,
+            ..found
         })
     }
 
-    /// The format to open it with.
-    pub(super) fn plan(&self) -> Result<StreamPlan, SoundError> {
+    /// The format to open it with, of so many channels or more.
+    pub(super) fn plan(&self, channels: u16) -> Result<StreamPlan, SoundError> {
         let all = self.offers()?;
         let own = own_config(&self.device, self.direction).ok();
-        StreamPlan::choose(own.as_ref(), &all).ok_or_else(|| SoundError::NoUsableFormat {
-            direction: self.direction,
-            name: self.name.clone(),
-            found: offered(&all),
+        StreamPlan::choose_with(channels, own.as_ref(), &all).ok_or_else(|| {
+            let (direction, name) = (self.direction, self.name.clone());
+            match StreamPlan::choose(own.as_ref(), &all) {
+                Some(_) => SoundError::TooFewChannels {
+                    direction,
+                    name,
+                    has: all.iter().map(|it| it.channels()).max().unwrap_or(0),
+                    wanted: channels,
+                },
+                None => SoundError::NoUsableFormat {
+                    direction,
+                    name,
+                    found: offered(&all),
+                },
+            }
         })
+    }
+}
+
+/// The same device, else another where that may be; and whether it is another.
+fn same_or_another<D>(
+    same: Option<D>,
+    or_another: bool,
+    another: impl FnOnce() -> Option<D>,
+) -> Option<(D, bool)> {
+    match same {
+        Some(same) => Some((same, false)),
+        None if or_another => another().map(|it| (it, true)),
+        None => None,
     }
 }
 
@@ -94,9 +145,7 @@ fn find_named(direction: Direction, wanted: &str) -> Result<Found, SoundError> {
     match chosen {
         Choice::One(index) => {
             let mut candidates = candidates;
-            let mut found = candidates.swap_remove(index);
-            found.id = Some(found.id());
-            Ok(found)
+            Ok(candidates.swap_remove(index))
         }
         Choice::Several(matching) => Err(SoundError::Ambiguous {
             direction,
@@ -117,11 +166,8 @@ fn find_unlisted(direction: Direction, wanted: &str) -> Option<Found> {
     let host = cpal::host_from_id(id.host()).ok()?;
     let device = by_id(&host, wanted)?;
     Some(Found {
-        direction,
-        host: id.host(),
-        id: Some(wanted.to_owned()),
-        name: name_of(&device),
-        device,
+        id: wanted.to_owned(),
+        ..Found::new(direction, id.host(), device)
     })
 }
 
@@ -132,11 +178,8 @@ pub(super) fn find_default(direction: Direction) -> Result<Found, SoundError> {
             continue;
         };
         let found = Found {
-            direction,
-            host: host.id(),
-            id: None,
-            name: name_of(&device),
-            device,
+            is_default: true,
+            ..Found::new(direction, host.id(), device)
         };
         // ALSA always names a default; only opening tells whether there is
         // one.
@@ -218,13 +261,7 @@ fn candidates_of(host: &cpal::Host, direction: Direction) -> Vec<Found> {
     }
     devices
         .into_iter()
-        .map(|device| Found {
-            direction,
-            host: host.id(),
-            id: Some(id_of(&device)),
-            name: name_of(&device),
-            device,
-        })
+        .map(|device| Found::new(direction, host.id(), device))
         .collect()
 }
 
@@ -307,4 +344,24 @@ fn name_of(device: &cpal::Device) -> String {
     device
         .description()
         .map_or_else(|_| "unnamed".to_owned(), |text| plain(text.name()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_device_comes_back_as_itself_or_is_said_to_be_another() {
+        let another = || Some("built-in microphone");
+        assert_eq!(
+            same_or_another(Some("interface"), true, another),
+            Some(("interface", false))
+        );
+        assert_eq!(same_or_another(None, false, another), None);
+        assert_eq!(
+            same_or_another(None, true, another),
+            Some(("built-in microphone", true))
+        );
+        assert_eq!(same_or_another::<&str>(None, true, || None), None);
+    }
 }

@@ -5,9 +5,9 @@
 //! is an error on the command line. After that it never gives up: a lost output
 //! is reported and looked for until the same one is back.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{self, RecvTimeoutError, Sender};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -52,6 +52,8 @@ pub(super) struct HeldOutput {
 struct Shared {
     lost: AtomicBool,
     stop: AtomicBool,
+    /// Why it is still waited for, not yet taken.
+    why: Mutex<Option<String>>,
 }
 
 impl HeldOutput {
@@ -91,6 +93,16 @@ impl HeldOutput {
     /// The output is gone and waited for.
     pub fn is_lost(&self) -> bool {
         self.shared.lost.load(Ordering::Acquire)
+    }
+
+    /// Why it is still waited for, each reason once.
+    pub fn why_it_waits(&self) -> Option<String> {
+        let mut why = self
+            .shared
+            .why
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        why.take()
     }
 }
 
@@ -140,6 +152,7 @@ fn run(wanted: &str, make: &Make, shared: &Shared, tell: &Sender<Result<String, 
 /// Tries until the same output is back; `None` when it is to stop.
 fn wait_for_return(lost: &Found, make: &Make, shared: &Shared) -> Option<(Found, OutputStream)> {
     let mut pause = FIRST_RETRY;
+    let mut said = None;
     loop {
         let until = Instant::now() + pause;
         while Instant::now() < until {
@@ -148,12 +161,17 @@ fn wait_for_return(lost: &Found, make: &Make, shared: &Shared) -> Option<(Found,
             }
             thread::sleep(LOOK);
         }
-        let again = lost.again().and_then(|found| {
+        let again = lost.again(false).and_then(|found| {
             let stream = OutputStream::start(&found, BLOCK, |format| make(format, Seconds(0.0)))?;
             Ok((found, stream))
         });
-        if let Ok(again) = again {
-            return Some(again);
+        let why = match again {
+            Ok(again) => return Some(again),
+            Err(error) => error.why_it_waits(),
+        };
+        if why.is_some() && why != said {
+            said.clone_from(&why);
+            *shared.why.lock().unwrap_or_else(PoisonError::into_inner) = why;
         }
         pause = (pause * 2).min(LAST_RETRY);
     }

@@ -3,7 +3,8 @@
 //! The first opening is waited for, so that an input that cannot be had is an
 //! error on the command line. After that the source never gives up: a lost
 //! input is reported and looked for until it is back or nobody listens. Only
-//! the same input is taken again, never another in its place.
+//! the same input is taken again; where whatever is the default was asked for
+//! and it stays away, another may take its place, and that is said.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -16,6 +17,7 @@ use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, St
 
 pub use super::callback::{CallbackSink, SignsOfLife};
 use super::found::{self, Found};
+use super::pick::Pick;
 use super::quiet::QuietStderr;
 use super::ring::{RingReader, ring};
 use super::sound_error::{Direction, SoundError};
@@ -45,6 +47,10 @@ const SET_UP: Duration = Duration::from_secs(2);
 const TICK: Duration = Duration::from_millis(1000 / TICKS_PER_SECOND as u64);
 const FIRST_RETRY: Duration = Duration::from_millis(300);
 const LAST_RETRY: Duration = Duration::from_secs(2);
+
+/// A default input that is not back by then, as after a plug was pulled and put
+/// in again, may be another from now on.
+const STAYS_AWAY: Duration = Duration::from_secs(10);
 
 /// A running sound input. Dropping it ends the source.
 #[derive(Debug)]
@@ -111,11 +117,20 @@ impl Drop for LiveInput {
 /// Opens a sound input, by id or name or, with `None`, the default, and
 /// sends its events from then on. Returns when it delivers samples. Standard
 /// error stays quiet meanwhile; while the source runs it is the caller's to
-/// keep quiet.
+/// keep quiet. The first two channels are taken.
 ///
 /// [`SoundError::NoInput`] is returned only where the default was asked for
 /// and the computer has no sound input at all.
 pub fn start(input: Option<&str>, events: SourceEvents) -> Result<LiveInput, SoundError> {
+    start_taking(input, None, events)
+}
+
+/// The same with these channels in place of the first two.
+pub fn start_taking(
+    input: Option<&str>,
+    pick: Option<Pick>,
+    events: SourceEvents,
+) -> Result<LiveInput, SoundError> {
     let _quiet = QuietStderr::start();
     let stop = Arc::new(AtomicBool::new(false));
     let (tell, told) = mpsc::channel();
@@ -123,7 +138,7 @@ pub fn start(input: Option<&str>, events: SourceEvents) -> Result<LiveInput, Sou
     let source_stop = Arc::clone(&stop);
     thread::Builder::new()
         .name("sound input".to_owned())
-        .spawn(move || run(wanted.as_deref(), &events, &source_stop, &tell))
+        .spawn(move || run(wanted.as_deref(), pick, &events, &source_stop, &tell))
         .map_err(|error| SoundError::Thread {
             direction: Direction::Input,
             reason: error.to_string(),
@@ -149,11 +164,13 @@ pub fn start(input: Option<&str>, events: SourceEvents) -> Result<LiveInput, Sou
 /// The thread of the source.
 fn run(
     wanted: Option<&str>,
+    pick: Option<Pick>,
     events: &SourceEvents,
     stop: &AtomicBool,
     tell: &Sender<Result<(InputKnown, StreamFormat), SoundError>>,
 ) {
-    let first = found::find(Direction::Input, wanted).and_then(Opened::open);
+    let found = found::find(Direction::Input, wanted);
+    let first = found.and_then(|found| Opened::open(found, pick));
     let mut opened = match first {
         Ok(opened) => opened,
         Err(error) => {
@@ -162,19 +179,20 @@ fn run(
             return;
         }
     };
-    let first = (InputKnown::of(&opened.found), opened.stream.plan.format);
+    let first = (InputKnown::of(&opened.found), opened.format);
     if tell.send(Ok(first)).is_err() {
         return;
     }
     loop {
         let Opened {
             found,
+            format,
             reader,
             stream,
         } = opened;
         let name = found.name.clone();
         let connected = SourceEvent::Connected {
-            format: stream.plan.format,
+            format,
             reader,
             name: name.clone(),
         };
@@ -188,7 +206,7 @@ fn run(
         if events.send(SourceEvent::Lost { reason }).is_err() {
             return;
         }
-        let Some(again) = wait_for_return(&found, stop) else {
+        let Some(again) = wait_for_return(&found, pick, events, stop) else {
             return;
         };
         opened = again;
@@ -205,9 +223,17 @@ fn reason(name: &str, loss: LossKind) -> String {
     format!("The sound input \"{name}\" {what}; waiting for it to return")
 }
 
-/// Tries until the same input is back; `None` when it is to stop.
-fn wait_for_return(lost: &Found, stop: &AtomicBool) -> Option<Opened> {
+/// Tries until the same input is back, or another default that may stand in its
+/// place; `None` when it is to stop. Says why it still waits.
+fn wait_for_return(
+    lost: &Found,
+    pick: Option<Pick>,
+    events: &SourceEvents,
+    stop: &AtomicBool,
+) -> Option<Opened> {
     let mut pause = FIRST_RETRY;
+    let begun = Instant::now();
+    let mut said = String::new();
     loop {
         let until = Instant::now() + pause;
         while Instant::now() < until {
@@ -216,8 +242,16 @@ fn wait_for_return(lost: &Found, stop: &AtomicBool) -> Option<Opened> {
             }
             thread::sleep(TICK);
         }
-        if let Ok(opened) = lost.again().and_then(Opened::open) {
-            return Some(opened);
+        let again = lost.again(begun.elapsed() > STAYS_AWAY);
+        match again.and_then(|found| Opened::open(found, pick)) {
+            Ok(opened) => return Some(opened),
+            Err(error) => {
+                let why = error.why_it_waits().filter(|why| *why != said);
+                if let Some(reason) = why {
+                    said.clone_from(&reason);
+                    events.send(SourceEvent::Lost { reason }).ok()?;
+                }
+            }
         }
         pause = (pause * 2).min(LAST_RETRY);
     }
@@ -226,6 +260,8 @@ fn wait_for_return(lost: &Found, stop: &AtomicBool) -> Option<Opened> {
 /// An input that delivers.
 struct Opened {
     found: Found,
+    /// Of what is taken of it.
+    format: StreamFormat,
     reader: RingReader,
     stream: WatchedStream,
 }
@@ -240,11 +276,12 @@ struct WatchedStream {
 }
 
 impl Opened {
-    fn open(found: Found) -> Result<Self, SoundError> {
-        let plan = found.plan()?;
+    fn open(found: Found, pick: Option<Pick>) -> Result<Self, SoundError> {
+        let plan = found.plan(pick.map_or(1, Pick::needs))?;
+        let pick = pick.unwrap_or_else(|| Pick::usual(plan.format.channels));
         let failed =
             |error: cpal::Error| SoundError::of_system(Direction::Input, &found.name, &error);
-        let (stream, reader, signs) = build_any(&found.device, &plan).map_err(failed)?;
+        let (stream, reader, signs) = build_any(&found.device, &plan, pick).map_err(failed)?;
         stream.play().map_err(failed)?;
         let Some(began_frames) = first_frames(&signs) else {
             let name = found.name.clone();
@@ -258,6 +295,10 @@ impl Opened {
         };
         Ok(Self {
             found,
+            format: StreamFormat {
+                channels: pick.channels(),
+                ..plan.format
+            },
             reader,
             stream: WatchedStream {
                 stream,
@@ -320,10 +361,10 @@ fn first_frames(signs: &SignsOfLife) -> Option<u64> {
 type Built = (cpal::Stream, RingReader, Arc<SignsOfLife>);
 
 /// Tries one size of block after the other.
-fn build_any(device: &cpal::Device, plan: &StreamPlan) -> Result<Built, cpal::Error> {
+fn build_any(device: &cpal::Device, plan: &StreamPlan, pick: Pick) -> Result<Built, cpal::Error> {
     let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
     for size in plan.block_sizes(BLOCK) {
-        match build_with(device, plan, size) {
+        match build_with(device, plan, pick, size) {
             Err(error) if error.kind() == ErrorKind::UnsupportedConfig => refused = error,
             other => return other,
         }
@@ -331,31 +372,41 @@ fn build_any(device: &cpal::Device, plan: &StreamPlan) -> Result<Built, cpal::Er
     Err(refused)
 }
 
-fn build_with(device: &cpal::Device, plan: &StreamPlan, size: u32) -> Result<Built, cpal::Error> {
+fn build_with(
+    device: &cpal::Device,
+    plan: &StreamPlan,
+    pick: Pick,
+    size: u32,
+) -> Result<Built, cpal::Error> {
     match plan.samples {
-        SampleFormat::F32 => build::<f32>(device, plan, size),
-        SampleFormat::F64 => build::<f64>(device, plan, size),
-        SampleFormat::I8 => build::<i8>(device, plan, size),
-        SampleFormat::I16 => build::<i16>(device, plan, size),
-        SampleFormat::I24 => build::<I24>(device, plan, size),
-        SampleFormat::I32 => build::<i32>(device, plan, size),
-        SampleFormat::U8 => build::<u8>(device, plan, size),
-        SampleFormat::U16 => build::<u16>(device, plan, size),
-        SampleFormat::U24 => build::<U24>(device, plan, size),
-        SampleFormat::U32 => build::<u32>(device, plan, size),
+        SampleFormat::F32 => build::<f32>(device, plan, pick, size),
+        SampleFormat::F64 => build::<f64>(device, plan, pick, size),
+        SampleFormat::I8 => build::<i8>(device, plan, pick, size),
+        SampleFormat::I16 => build::<i16>(device, plan, pick, size),
+        SampleFormat::I24 => build::<I24>(device, plan, pick, size),
+        SampleFormat::I32 => build::<i32>(device, plan, pick, size),
+        SampleFormat::U8 => build::<u8>(device, plan, pick, size),
+        SampleFormat::U16 => build::<u16>(device, plan, pick, size),
+        SampleFormat::U24 => build::<U24>(device, plan, pick, size),
+        SampleFormat::U32 => build::<u32>(device, plan, pick, size),
         _ => Err(cpal::Error::new(ErrorKind::UnsupportedConfig)),
     }
 }
 
-fn build<T>(device: &cpal::Device, plan: &StreamPlan, size: u32) -> Result<Built, cpal::Error>
+fn build<T>(
+    device: &cpal::Device,
+    plan: &StreamPlan,
+    pick: Pick,
+    size: u32,
+) -> Result<Built, cpal::Error>
 where
     T: SizedSample,
     f32: FromSample<T>,
 {
     let format = plan.format;
-    let (writer, reader) = ring((format.rate_hz * RING_S) as usize, format.channels);
+    let (writer, reader) = ring((format.rate_hz * RING_S) as usize, pick.channels());
     let signs = Arc::new(SignsOfLife::default());
-    let mut sink = CallbackSink::new(writer, format, Arc::clone(&signs));
+    let mut sink = CallbackSink::taking(pick, writer, format, Arc::clone(&signs));
     let errors = Arc::clone(&signs);
     let config = StreamConfig {
         channels: format.channels,

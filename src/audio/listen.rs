@@ -92,6 +92,11 @@ impl Listen {
     pub fn is_lost(&self) -> bool {
         self.output.is_lost()
     }
+
+    /// Why it is still waited for, each reason once.
+    pub fn why_it_waits(&self) -> Option<String> {
+        self.output.why_it_waits()
+    }
 }
 
 impl Drop for Listen {

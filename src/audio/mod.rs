@@ -16,6 +16,7 @@ pub mod input;
 pub mod listen;
 pub mod output;
 mod output_stream;
+pub mod pick;
 pub mod quiet;
 pub mod recording;
 pub mod rehearsal_source;

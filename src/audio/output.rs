@@ -65,6 +65,8 @@ impl Running {
         let progress = Arc::clone(&self.stream.progress);
         while !progress.done.load(Ordering::Acquire) {
             if self.stream.is_lost() {
+                // Ending it here would wait for what no longer answers.
+                self.stream.close();
                 return Err(lost(&self.found, progress.signs.frames() > 0));
             }
             if !go_on(self.played().time) {

@@ -37,7 +37,7 @@ impl OutputStream {
         block: Seconds,
         make: impl FnOnce(StreamFormat) -> FillSamples,
     ) -> Result<Self, SoundError> {
-        let plan = found.plan()?;
+        let plan = found.plan(1)?;
         let failed =
             |error: cpal::Error| SoundError::of_system(Direction::Output, &found.name, &error);
         // The size of block is found out with silence, for what fills the

@@ -231,7 +231,12 @@ impl Player {
     fn begin_sweep(&mut self) {
         let start = self.fingers.position();
         self.seed = self.seed.wrapping_add(1);
-        let hand = SweepingHand::new(SweepingConfig::calm(), start, self.seed);
+        // One round hardly shows a dead place.
+        let twice = SweepingConfig {
+            round_trips: 2,
+            ..SweepingConfig::calm()
+        };
+        let hand = SweepingHand::new(twice, start, self.seed);
         self.sweep = Some((hand, 0.0));
     }
 

@@ -89,6 +89,21 @@ pub enum SoundError {
         found: String,
     },
 
+    /// The channels that were asked for are not there.
+    #[error(
+        "the sound {direction} \"{name}\" has {has} channels, and channel {wanted} was asked for; choose others with --channel or another {direction} (tapewright inputs lists them)"
+    )]
+    TooFewChannels {
+        /// Input or output.
+        direction: Direction,
+        /// Its name.
+        name: String,
+        /// So many.
+        has: u16,
+        /// The highest that was asked for.
+        wanted: u16,
+    },
+
     /// It was there and is not any more.
     #[error(
         "the sound {direction} \"{name}\" is gone; check its cable and the system's sound settings"
@@ -155,6 +170,19 @@ impl std::fmt::Display for Direction {
 }
 
 impl SoundError {
+    /// What a device that was lost and is there again still lacks, where somebody
+    /// can see to it; that one which is gone is waited for goes without saying.
+    pub(super) fn why_it_waits(&self) -> Option<String> {
+        let there = matches!(
+            self,
+            Self::Busy { .. }
+                | Self::Refused { .. }
+                | Self::NoUsableFormat { .. }
+                | Self::TooFewChannels { .. }
+        );
+        there.then(|| format!("It is back but cannot be had yet: {self}; still trying"))
+    }
+
     /// The sentence for what the sound system reports about a device.
     pub(super) fn of_system(direction: Direction, name: &str, error: &cpal::Error) -> Self {
         let name = name.to_owned();
@@ -224,6 +252,23 @@ mod tests {
             of(ErrorKind::BackendError),
             SoundError::System { .. }
         ));
+    }
+
+    #[test]
+    fn why_a_device_is_still_waited_for_is_said_where_somebody_can_help() {
+        let (direction, name) = (Direction::Input, "Line".to_owned());
+        let of = |kind| SoundError::of_system(direction, "Line", &cpal::Error::new(kind));
+        let why = |error: SoundError| error.why_it_waits().expect("a reason");
+        assert!(why(of(ErrorKind::DeviceBusy)).contains("in use by another program"));
+        assert!(why(of(ErrorKind::PermissionDenied)).contains("refuses access"));
+        let found = "dsdu8 at 2822400 Hz".to_owned();
+        let no_format = SoundError::NoUsableFormat {
+            direction,
+            name,
+            found,
+        };
+        assert!(why(no_format).contains("dsdu8"));
+        assert_eq!(of(ErrorKind::DeviceNotAvailable).why_it_waits(), None);
     }
 
     #[test]

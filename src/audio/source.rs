@@ -23,7 +23,9 @@ pub enum SourceEvent {
         format: StreamFormat,
         /// Where the samples come out.
         reader: RingReader,
-        /// What to call the source on screen and in records.
+        /// What to call the source on screen and in records. By another name
+        /// than before it is another source, which stands in for one that
+        /// stayed away.
         name: String,
     },
     /// The input is gone; the source waits for it to return.

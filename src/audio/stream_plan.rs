@@ -40,9 +40,20 @@ impl StreamPlan {
         own: Option<&SupportedStreamConfig>,
         all: &[SupportedStreamConfigRange],
     ) -> Option<Self> {
-        own.and_then(Self::of_own).or_else(|| {
+        Self::choose_with(1, own, all)
+    }
+
+    /// The same among those with so many channels or more.
+    pub(super) fn choose_with(
+        channels: u16,
+        own: Option<&SupportedStreamConfig>,
+        all: &[SupportedStreamConfigRange],
+    ) -> Option<Self> {
+        let enough = |plan: &Self| plan.format.channels >= channels;
+        own.and_then(Self::of_own).filter(enough).or_else(|| {
             all.iter()
                 .filter_map(Self::of_range)
+                .filter(enough)
                 .min_by_key(Self::preference)
         })
     }
@@ -171,6 +182,21 @@ mod tests {
         assert_eq!(plan.format.channels, 2);
         assert_eq!(plan.format.rate_hz, 44_100);
         assert_eq!(plan.samples, SampleFormat::I24);
+    }
+
+    #[test]
+    fn a_channel_beyond_the_own_format_is_had_where_there_is_one() {
+        let own = SupportedStreamConfig::new(2, 48_000, ANY, SampleFormat::F32);
+        let all = [
+            range(2, 48_000, 48_000, SampleFormat::F32),
+            range(8, 48_000, 48_000, SampleFormat::F32),
+            range(4, 44_100, 44_100, SampleFormat::I16),
+        ];
+        let plan = |channels| StreamPlan::choose_with(channels, Some(&own), &all);
+        assert_eq!(plan(2).unwrap().format.channels, 2);
+        assert_eq!(plan(4).unwrap().format.channels, 4);
+        assert_eq!(plan(5).unwrap().format.channels, 8);
+        assert_eq!(plan(9), None);
     }
 
     #[test]

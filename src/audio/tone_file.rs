@@ -1,12 +1,12 @@
 //! Writes a tone, or another sound that is made here, as a WAV file.
 
-use std::fs::{self, OpenOptions};
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 
 use super::source::StreamFormat;
+use crate::records::whole;
 use crate::signal::tone::{Dither, Sound};
 
 /// How samples are coded in the file.
@@ -20,7 +20,8 @@ pub enum Coding {
     Float32,
 }
 
-/// Why the file was not written; nothing is left of it then.
+/// Why the file was not written; nothing is left of it then, and one that was
+/// there is as it was.
 #[derive(Debug, thiserror::Error)]
 pub enum ToneFileError {
     /// It is there and was not to be replaced.
@@ -42,10 +43,16 @@ pub enum ToneFileError {
         /// What the system says.
         source: io::Error,
     },
+    /// Somebody wants it to end.
+    #[error("{} was not written, for it was ended before", .0.display())]
+    Ended(PathBuf),
 }
 
 /// More than any header of ours takes.
 const HEADER_BYTES: u64 = 128;
+
+/// Between two looks at whether to go on.
+const FRAMES_AT_A_TIME: u64 = 1 << 12;
 
 /// The noise of the dither is the same in every file.
 const DITHER_SEED: u64 = 3150;
@@ -66,41 +73,30 @@ impl Coding {
     }
 }
 
-/// Writes the sound. An existing file is replaced
-/// only if `replace` is true.
+/// Writes the sound, whole or not at all. An existing file is replaced only if
+/// `replace` is true. `go_on` is asked now and then.
 pub fn write(
     path: &Path,
     sound: &dyn Sound,
     format: StreamFormat,
     coding: Coding,
     replace: bool,
+    go_on: &dyn Fn() -> bool,
 ) -> Result<(), ToneFileError> {
     let spec = coding.spec(format);
     check_length(sound, &spec)?;
-    let mut options = OpenOptions::new();
-    options.write(true);
-    if replace {
-        options.create(true).truncate(true);
-    } else {
-        options.create_new(true);
-    }
-    let file = options.open(path).map_err(|source| match source.kind() {
-        io::ErrorKind::AlreadyExists => ToneFileError::Exists(path.to_path_buf()),
-        _ => ToneFileError::Io {
-            path: path.to_path_buf(),
-            source,
-        },
-    })?;
-    write_samples(BufWriter::new(file), sound, spec, coding).map_err(|error| {
-        // Half a tone is worse than none.
-        let _ = fs::remove_file(path);
-        ToneFileError::Io {
-            path: path.to_path_buf(),
-            source: match error {
-                hound::Error::IoError(source) => source,
-                other => io::Error::other(other),
-            },
-        }
+    let written = whole::write(path, replace, |file| {
+        let samples = write_samples(BufWriter::new(file), sound, spec, coding, go_on);
+        samples.map_err(|error| match error {
+            hound::Error::IoError(source) => source,
+            other => io::Error::other(other),
+        })
+    });
+    let path = path.to_path_buf();
+    written.map_err(|source| match source.kind() {
+        io::ErrorKind::AlreadyExists => ToneFileError::Exists(path),
+        io::ErrorKind::Interrupted => ToneFileError::Ended(path),
+        _ => ToneFileError::Io { path, source },
     })
 }
 
@@ -120,10 +116,14 @@ fn write_samples<W: io::Write + io::Seek>(
     sound: &dyn Sound,
     spec: WavSpec,
     coding: Coding,
+    go_on: &dyn Fn() -> bool,
 ) -> hound::Result<()> {
     let mut writer = WavWriter::new(out, spec)?;
     let mut dither = Dither::new(DITHER_SEED);
     for number in 0..sound.length() {
+        if number % FRAMES_AT_A_TIME == 0 && !go_on() {
+            return Err(io::Error::from(io::ErrorKind::Interrupted).into());
+        }
         // One dither for all channels: what is alike stays alike.
         let steps = match coding {
             Coding::Signed16 => dither.steps(),
@@ -153,6 +153,7 @@ fn quantised(sample: f64, bits: u32, dither_steps: f64) -> i32 {
 mod tests {
     use super::*;
     use crate::signal::tone::Tone;
+    use std::fs;
 
     const STEREO: StreamFormat = StreamFormat {
         rate_hz: 48_000,
@@ -170,7 +171,7 @@ mod tests {
             (Coding::Float32, 1e-8),
         ] {
             let path = folder.path().join(format!("{coding:?}.wav"));
-            write(&path, &tone, STEREO, coding, false).expect("written");
+            write(&path, &tone, STEREO, coding, false, &|| true).expect("written");
             let mut reader = hound::WavReader::open(&path).expect("a WAV file");
             let spec = reader.spec();
             assert_eq!((spec.channels, spec.sample_rate), (2, 48_000));
@@ -208,10 +209,10 @@ mod tests {
         let path = folder.path().join("kept.wav");
         fs::write(&path, "mine").expect("written");
         let tone = Tone::new(3150.0, 48_000.0, 0.25, 48, 0);
-        let refused = write(&path, &tone, STEREO, Coding::Signed16, false);
+        let refused = write(&path, &tone, STEREO, Coding::Signed16, false, &|| true);
         assert!(matches!(refused, Err(ToneFileError::Exists(_))));
         assert_eq!(fs::read(&path).expect("there"), b"mine");
-        write(&path, &tone, STEREO, Coding::Signed16, true).expect("replaced");
+        write(&path, &tone, STEREO, Coding::Signed16, true, &|| true).expect("replaced");
         assert!(fs::read(&path).expect("there").starts_with(b"RIFF"));
     }
 
@@ -220,7 +221,8 @@ mod tests {
         let tone = Tone::new(3150.0, 48_000.0, 0.25, u64::from(u32::MAX), 0);
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("long.wav");
-        let refused = write(&path, &tone, STEREO, Coding::Signed16, false).expect_err("too long");
+        let refused =
+            write(&path, &tone, STEREO, Coding::Signed16, false, &|| true).expect_err("too long");
         assert!(refused.to_string().contains("22369 s"), "{refused}");
         assert!(!path.exists());
     }

@@ -41,7 +41,8 @@ impl Chooser {
     /// Begins to make a choice ready, for a machine of this name.
     pub fn prepare(&self, choice: Choice, machine: Option<String>) {
         let mut said = self.said.clone();
-        said.say(choice.reference.clone(), choice.card.clone());
+        let reference = (!choice.is_assumed).then(|| choice.reference.clone());
+        said.say(reference, choice.card.clone());
         said.home_made = choice.home_made;
         let number = self.newest.get() + 1;
         self.newest.set(number);

@@ -10,9 +10,15 @@ mod ticks;
 mod tone;
 mod watch;
 
+use std::path::Path;
+
+use clap::error::{ContextKind, ContextValue};
 use clap::{Args, Parser, Subcommand};
 
-use crate::readings::{ChannelChoice, ClockSource, Conditions, ReferenceError, SampleClock};
+use crate::audio::pick::Pick;
+use crate::readings::{
+    ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, SampleClock,
+};
 use crate::records::cards::{self, CardError};
 use crate::references::{Reference, TapeCard};
 use crate::units::{Hertz, Percent, Ppm};
@@ -62,6 +68,20 @@ pub enum Command {
     Snapshots(SnapshotsOptions),
 }
 
+/// A recording that stands where a command belongs is to be read, probably.
+pub(super) fn offer_to_read(error: &mut clap::Error) {
+    let Some(ContextValue::String(word)) = error.get(ContextKind::InvalidSubcommand) else {
+        return;
+    };
+    // What is no file may have been misspelt; its ending tells.
+    let path = Path::new(word);
+    if path.is_file() || path.extension().is_some() {
+        let offer = format!("to measure a recording, write: tapewright read {word}");
+        let offer = ContextValue::StyledStrs(vec![offer.into()]);
+        error.insert(ContextKind::Suggested, offer);
+    }
+}
+
 impl Default for Command {
     fn default() -> Self {
         Self::Watch(Box::default())
@@ -71,14 +91,15 @@ impl Default for Command {
 /// What is measured against; the same for every command that measures.
 #[derive(Args, Clone, Debug)]
 pub struct ReferenceOptions {
-    /// What the tape carries: tone:3150 (any frequency in Hz), tone:auto, a
-    /// held note:A4, passage:200 (seconds), marks:1 (seconds apart) or
-    /// recording:FILE (a digital copy of the music on it)
+    /// What the tape carries: tone:3150 or 3150 (any frequency in Hz),
+    /// tone:auto, a held note:A4, passage:200 (seconds), marks:1 (seconds
+    /// apart) or recording:FILE (a digital copy of the music on it)
     ///
     /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
-    /// heard at 3055 Hz, nearer to 3000: with tone:auto, where two usual tones
-    /// are near, both are shown with what each would mean, and you choose.
-    /// [default: what the tape's card says, else tone:3150]
+    /// heard at 3055 Hz, nearer to 3000. Where nobody has said which tone it is
+    /// and two usual ones would leave the machine less than 10 % off, both are
+    /// shown with what each would mean, and there is no verdict before one is
+    /// chosen. [default: what the tape's card says, else tone:3150 is assumed]
     #[arg(long = "reference", short = 'r', value_name = "REFERENCE")]
     pub said: Option<Reference>,
 
@@ -126,21 +147,55 @@ pub struct ReferenceOptions {
     #[arg(long, value_name = "PPM", value_parser = uncertainty)]
     pub clock_uncertainty: Option<f64>,
 
-    /// Which channel to listen to
-    #[arg(long, value_enum, default_value_t = Channel::Auto)]
+    /// Which channel to listen to: auto, left, right, or by number where there
+    /// are more than two: 3, or 3,4 for two of them
+    #[arg(long, value_name = "CHANNEL", default_value = "auto", value_parser = channel)]
     pub channel: Channel,
 }
 
 /// Channel as typed.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Channel {
-    /// Both where both carry the tone, else the one that does
+    /// Both where both carry the tone, else the one that does.
     #[default]
     Auto,
-    /// Left only
+    /// Left only.
     Left,
-    /// Right only
+    /// Right only.
     Right,
+    /// By number, of an input or a recording that has more than two.
+    Numbered(Pick),
+}
+
+impl Channel {
+    /// Which channels are taken of what comes in, where it is not the first.
+    pub fn pick(self) -> Option<Pick> {
+        match self {
+            Self::Numbered(pick) => Some(pick),
+            Self::Auto | Self::Left | Self::Right => None,
+        }
+    }
+
+    /// Which of those the engine is told to take.
+    pub fn choice(self) -> ChannelChoice {
+        match self {
+            Self::Auto | Self::Numbered(_) => ChannelChoice::Auto,
+            Self::Left => ChannelChoice::Left,
+            Self::Right => ChannelChoice::Right,
+        }
+    }
+}
+
+pub(super) fn channel(text: &str) -> Result<Channel, String> {
+    match text {
+        "auto" => Ok(Channel::Auto),
+        "left" => Ok(Channel::Left),
+        "right" => Ok(Channel::Right),
+        numbers => numbers.parse().map(Channel::Numbered).map_err(|_| {
+            "must be auto, left, right, or a channel by its number, such as 3, or two, such as 3,4"
+                .to_owned()
+        }),
+    }
 }
 
 /// `tapewright inputs`.
@@ -184,25 +239,35 @@ impl ReferenceOptions {
         self.said.clone().or_else(of_card).unwrap_or(usual)
     }
 
-    /// Says something else instead, with the card of its tape.
-    pub fn say(&mut self, reference: Reference, card: Option<TapeCard>) {
-        self.said = Some(reference);
+    /// Says something else instead, or nothing any more, with the card of its
+    /// tape.
+    pub fn say(&mut self, reference: Option<Reference>, card: Option<TapeCard>) {
+        self.said = reference;
         self.card = card;
+    }
+
+    /// Which frequency is right; only assumed where neither the command line nor
+    /// the tape's card says so.
+    pub fn nominal(&self) -> Nominal {
+        let of_card = self.card.as_ref().and_then(TapeCard::reference);
+        match self.reference() {
+            Reference::Tone(hz) if self.said.is_none() && of_card.is_none() => Nominal::Assumed(hz),
+            reference => reference.nominal(Hertz(self.concert_pitch)),
+        }
     }
 
     /// What the engine is told, of a machine of this name.
     pub fn conditions(&self, machine: Option<&str>) -> Conditions {
-        // A home-made tape without a figure of its own: ±3 %, common practice.
-        let home_made = self.home_made.then_some(3.0);
+        let home_made = self.home_made.then_some(HOME_MADE);
         let default = SampleClock::default();
         Conditions {
             kind: self.reference().kind(),
-            nominal: self.reference().nominal(Hertz(self.concert_pitch)),
+            nominal: self.nominal(),
             reference: match &self.card {
                 Some(card) => card.reference_error(machine),
                 None => ReferenceError {
                     error: Percent(self.reference_error.unwrap_or(0.0)),
-                    uncertainty: self.reference_uncertainty.or(home_made).map(Percent),
+                    uncertainty: self.reference_uncertainty.map(Percent).or(home_made),
                     home_made: self.home_made && self.reference_uncertainty.is_none(),
                     recorded_here: false,
                 },
@@ -226,11 +291,7 @@ impl ReferenceOptions {
 
     /// Which channel the engine is told to take.
     pub fn choice(&self) -> ChannelChoice {
-        match self.channel {
-            Channel::Auto => ChannelChoice::Auto,
-            Channel::Left => ChannelChoice::Left,
-            Channel::Right => ChannelChoice::Right,
-        }
+        self.channel.choice()
     }
 }
 

@@ -1,22 +1,15 @@
 //! `tapewright inputs`: what sound comes in through, and goes out.
 
 use std::fmt::Write as _;
-use std::io::Write as _;
 
 use super::cli::InputsOptions;
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Outcome};
 use crate::audio::devices::{self, SoundDevice, SoundDevices};
 
 pub(super) fn run(_options: &InputsOptions) -> Outcome {
     let text = text(&devices::list());
-    match std::io::stdout().lock().write_all(text.as_bytes()) {
-        // A reader that has heard enough, such as `head`, is no failure.
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::new(
-            Exit::File,
-            format!("the list could not be written: {error}"),
-        )),
-        _ => Ok(Exit::Done),
-    }
+    super::write_out(&text)?;
+    Ok(Exit::Done)
 }
 
 fn text(devices: &SoundDevices) -> String {

@@ -7,7 +7,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure};
-use crate::records::{Label, Record, RecordWarning, Snapshot, places};
+use crate::records::{Label, Record, RecordError, RecordWarning, Snapshot, places};
 use crate::references::same_machine;
 use crate::screen::{Kept, Slot, SourceKind};
 
@@ -91,8 +91,9 @@ impl Keeper {
                 "this system names no folder for data; name a record with --record FILE",
             )
         })?;
-        let (_, warnings) =
-            Record::open(&path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        let unusable = |error: RecordError| Failure::new(Exit::File, error.to_string());
+        let (record, warnings) = Record::open(&path).map_err(unusable)?;
+        record.check_place().map_err(unusable)?;
         let news = warnings.first().map(RecordWarning::to_string);
         Ok((Self { path, simulated }, news))
     }
@@ -129,6 +130,7 @@ impl Keeper {
             // The machine may have got its name only after it was begun.
             snapshot.measurement.tell_recorded_here();
         }
+        snapshot.tolerance = Some(kept.tolerance.half_width);
         snapshot.machine = kept.machine;
         snapshot.note = kept.note;
         snapshot.simulated = self.simulated;
@@ -158,6 +160,7 @@ mod tests {
             number,
             slot: Slot::Named(format!("number {number}")),
             measurement: Arc::new(crate::readings::Measurement::clone(&invented())),
+            tolerance: crate::references::Tolerance::default(),
             machine: None,
             note: None,
             supply_volts: None,

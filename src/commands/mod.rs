@@ -6,12 +6,15 @@ pub mod cli;
 mod clock;
 mod copy;
 mod inputs;
+mod interrupt;
 mod keeper;
+mod parts;
 mod processor;
 mod programme;
 mod progress;
 mod read;
 mod read_words;
+mod say;
 mod snapshots;
 mod stretch;
 mod tape;
@@ -19,10 +22,12 @@ mod ticking;
 mod tone;
 mod watch;
 
-use std::io::{self, Write};
 use std::process::ExitCode;
+use std::sync::Arc;
 
+use clap::Parser;
 use cli::{Cli, Command, ReferenceOptions};
+use say::{Written, complain, write_out};
 
 use crate::records::cards::CardError;
 
@@ -66,43 +71,30 @@ impl Failure {
     }
 }
 
-/// Whether somebody took what was written.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Written {
-    Whole,
-    /// Whoever read standard output has seen enough, which is no failure.
-    NobodyReads,
-}
-
-/// Writes to standard output at once.
-fn write_out(text: &str) -> Result<Written, Failure> {
-    let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Ok(()) => Ok(Written::Whole),
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Written::NobodyReads),
-        Err(error) => Err(Failure::new(
-            Exit::File,
-            format!("cannot write the results: {error}; make room or send them elsewhere"),
-        )),
-    }
-}
-
 /// The card that was named must do: nothing is measured without it.
 fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
     let cannot = |error: CardError| Failure::new(Exit::File, error.to_string());
     options.read_card().map_err(cannot)
 }
 
+/// A file that may not grow any more (`ulimit -f`) is told like a full disk:
+/// unheard, the signal for it would end the program on the spot.
+fn outlive_the_limit_of_a_file() {
+    // Only fails for a signal that does not exist.
+    let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
+}
+
 /// Carries out a command and turns its outcome into the exit status, with at
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
+    outlive_the_limit_of_a_file();
     let outcome = match cli.command.unwrap_or_default() {
         Command::Watch(mut options) => {
             with_card(&mut options.reference).and_then(|()| watch::run(&options))
         }
-        Command::Read(mut options) => {
-            with_card(&mut options.reference).and_then(|()| read::run(&options))
-        }
+        Command::Read(mut options) => with_card(&mut options.reference)
+            .inspect_err(|failure| read::tell_of_every_file(&options, failure))
+            .and_then(|()| read::run(&options)),
         Command::Tape(options) => tape::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),
@@ -112,8 +104,23 @@ pub fn run(cli: Cli) -> ExitCode {
     match outcome {
         Ok(exit) => ExitCode::from(exit as u8),
         Err(failure) => {
-            eprintln!("tapewright: {}", failure.message);
+            complain(&failure.message);
             ExitCode::from(failure.exit as u8)
         }
     }
+}
+
+/// What was typed; where that cannot be understood, it is said and the program
+/// ends.
+pub fn typed() -> Cli {
+    Cli::try_parse().unwrap_or_else(|mut error| {
+        cli::offer_to_read(&mut error);
+        // It repeats what was typed, a file's name perhaps.
+        let plain = error.render().to_string();
+        if plain.contains(|it: char| it.is_control() && it != '\n') {
+            say::aside(&plain);
+            std::process::exit(error.exit_code());
+        }
+        error.exit()
+    })
 }

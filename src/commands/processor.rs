@@ -7,8 +7,8 @@ use super::cli::ReadOptions;
 use crate::audio::source::StreamFormat;
 use crate::readings::matching::{Copy, CopyMeter};
 use crate::readings::timed::{MarksMeter, PassageMeter};
-use crate::readings::{Engine, EngineError, Measurement, Settings, SweepReport};
-use crate::references::{MachineClass, Reference};
+use crate::readings::{Engine, EngineError, Measurement, Parts, Settings, SweepReport};
+use crate::references::Reference;
 
 /// Takes the samples of one recording and measures them.
 pub(super) trait Processor {
@@ -17,6 +17,11 @@ pub(super) trait Processor {
 
     /// What came of everything pushed so far.
     fn measurement(&mut self) -> Measurement;
+
+    /// The parts of it, where the speed was followed from moment to moment.
+    fn parts(&self) -> Option<Parts> {
+        None
+    }
 
     /// The wiper check, where it was asked for and this reference can show it.
     fn end_sweep(&mut self) -> Option<Arc<SweepReport>> {
@@ -36,7 +41,7 @@ pub(super) fn of(
         choice: options.reference.choice(),
         conditions: options.reference.conditions(options.machine.as_deref()),
         // Decides when live digits count as settled; a recording is read whole.
-        tolerance: MachineClass::Deck.tolerance().half_width,
+        tolerance: options.tolerance.half_width,
     };
     Ok(match (options.reference.reference(), copy) {
         (_, Some(copy)) => Box::new(CopyMeter::new(settings, Arc::clone(copy))?),
@@ -93,6 +98,10 @@ impl Processor for Engine {
 
     fn measurement(&mut self) -> Measurement {
         Self::measurement(self)
+    }
+
+    fn parts(&self) -> Option<Parts> {
+        Self::parts(self)
     }
 
     fn end_sweep(&mut self) -> Option<Arc<SweepReport>> {

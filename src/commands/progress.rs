@@ -1,8 +1,10 @@
 //! A bar on standard error for what takes its time; nothing where that is no
 //! terminal.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::time::{Duration, Instant};
+
+use super::say::over_and_over;
 
 /// A shorter recording is read before anybody could look at the bar.
 const LONG_SECONDS: u64 = 600;
@@ -52,14 +54,15 @@ impl Progress {
         // A bar that cannot be drawn is no reason to stop.
         let line = format!("{}  {text}", bar(done, total));
         self.widest = self.widest.max(line.chars().count());
-        let _ = write!(io::stderr(), "\r{line:<width$}", width = self.widest);
+        over_and_over(&format!("{line:<width$}", width = self.widest));
     }
 }
 
 impl Drop for Progress {
     fn drop(&mut self) {
         if self.drawn.is_some() {
-            let _ = write!(io::stderr(), "\r{:width$}\r", "", width = self.widest);
+            over_and_over(&" ".repeat(self.widest));
+            over_and_over("");
         }
     }
 }

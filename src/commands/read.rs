@@ -1,24 +1,24 @@
 //! `tapewright read`: measures recordings, one after the other, each straight
 //! from its decoder into an engine of its own.
 
-use std::io::{self, Write};
 use std::path::Path;
 use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use super::copy;
+use super::parts;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
-use super::{Exit, Failure, Outcome, Written};
+use super::{Exit, Failure, Outcome, Written, complain};
 use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
 use crate::readings::{
     Caution, CautionCode, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
-    TapeIdent, TuningMeter, Unclear,
+    TapeIdent, TuningMeter, Unclear, off_by,
 };
-use crate::references::same_machine;
+use crate::references::{Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 use crate::units::Hertz;
 
@@ -26,8 +26,12 @@ use crate::units::Hertz;
 const BEHIND_IDENT_S: f64 = 2.0;
 
 /// Asked of a tape that does not say it.
-const WHERE_RECORDED: &str = "Where was it recorded? On this machine it would read right at any \
-    speed; --recorded-on and --machine say so.";
+const WHERE_RECORDED: &str =
+    "Where was it recorded? On this machine it reads right at any speed (--recorded-on).";
+
+/// Said of music where a tone was to be found.
+const MUSIC: &str = "No test tone was found: what is heard is music. --reference recording:FILE \
+    measures by a digital copy of it, --reference note:A4 by a note that is held.";
 
 /// The tuning of so much music is looked at.
 const TUNING_S: f64 = 300.0;
@@ -63,17 +67,8 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
-    let copy = copy::of(&options.reference.reference()).inspect_err(|failure| {
-        // Every file has its object, whatever happened.
-        if options.json {
-            let lines = options
-                .files
-                .iter()
-                .map(|path| without_copy(options, path, failure));
-            // What cannot be written either is said by nobody.
-            let _ = super::write_out(&lines.collect::<String>());
-        }
-    })?;
+    let copy = copy::of(&options.reference.reference())
+        .inspect_err(|failure| tell_of_every_file(options, failure))?;
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
@@ -83,20 +78,35 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         if index > 0 && !options.json {
             report.insert(0, '\n');
         }
-        match super::write_out(&report)? {
+        let written = if options.json {
+            super::write_out(&report)?
+        } else {
+            super::say::write_words(&report)?
+        };
+        match written {
             Written::Whole => {}
             Written::NobodyReads => return Ok(Exit::Done),
         }
     }
     if let ([before, after], 2, false) = (&contacts[..], options.files.len(), options.json) {
-        super::write_out(&format!("\n{}", report::contact::comparison(before, after)))?;
+        super::say::write_words(&format!("\n{}", report::contact::comparison(before, after)))?;
     }
     Ok(worst)
 }
 
+/// Nothing can be measured: every file has its object all the same.
+pub(super) fn tell_of_every_file(options: &ReadOptions, failure: &Failure) {
+    if options.json {
+        let files = options.files.iter();
+        let lines = files.map(|path| not_looked_at(options, path, failure));
+        // What cannot be written either is said by nobody.
+        let _ = super::write_out(&lines.collect::<String>());
+    }
+}
+
 /// The object of a file that was not looked at, for there is nothing to hold it
 /// against.
-fn without_copy(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
+fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
     let report = FileReport {
         file: &path.to_string_lossy(),
         result: FileResult::NotMeasured {
@@ -104,6 +114,7 @@ fn without_copy(options: &ReadOptions, path: &Path, failure: &Failure) -> String
             code: CautionCode::ReferenceNotFound,
             reason: &failure.message,
         },
+        tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
         sweep: None,
         contact: options.contact.then_some(None),
@@ -120,22 +131,21 @@ fn one_file(
 ) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let mut measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let is_done = |it: &Measured| it.measurement.signal.usable || it.has_contact();
+    let mut exit = Exit::Done;
+    if let Some(it) = measured.as_mut().ok().filter(|it| !is_done(it)) {
+        let why = if options.contact {
+            NO_SOUND.to_owned()
+        } else {
+            // Scripts read all cautions in the object, people both texts.
+            why_unusable(&mut it.measurement, !options.json)
+        };
+        complain(&format!("{file}: {why}"));
+        exit = Exit::NoReference;
+    }
     let (exit, result) = match &measured {
-        Ok(it) if it.measurement.signal.usable || it.has_contact() => {
-            (Exit::Done, FileResult::Measured(&it.measurement))
-        }
-        Ok(Measured { measurement, .. }) => {
-            complain(&format!(
-                "{file}: {}",
-                if options.contact {
-                    NO_SOUND.to_owned()
-                } else {
-                    why_unusable(measurement)
-                }
-            ));
-            (Exit::NoReference, FileResult::Measured(measurement))
-        }
+        Ok(it) => (exit, FileResult::Measured(&it.measurement)),
         Err(reason) => {
             complain(reason);
             let result = FileResult::NotMeasured {
@@ -156,6 +166,7 @@ fn one_file(
     let report = FileReport {
         file: &file,
         result,
+        tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
         sweep,
         contact: options
@@ -207,12 +218,12 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     let copy = copy::of(&options.reference.reference())?;
     let measured = measure(options, path, copy.as_ref())
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
-    let measurement = measured.measurement;
+    let mut measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);
     }
     let file = path.display();
-    let why = why_unusable(&measurement);
+    let why = why_unusable(&mut measurement, false);
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
@@ -221,7 +232,7 @@ fn measure(
     path: &Path,
     copy: Option<&Arc<Copy>>,
 ) -> Result<Measured, NotMeasured> {
-    let mut recording = Recording::open(path)?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick())?;
     let format = recording.format();
     let mut processor =
         processor::of(options, format, copy).map_err(|source| NotMeasured::Engine {
@@ -246,10 +257,14 @@ fn measure(
         }
     });
     let mut measurement = processor.measurement();
-    if let Some(part) = ident
+    let by_ident = ident
         .newest_at()
-        .and_then(|at| programme_tone(&measurement, options, path, at))
-    {
+        .and_then(|at| programme_tone(&measurement, options, path, at));
+    let cut = || {
+        let parts = processor.parts()?;
+        parts::measured(&measurement, &parts, options, path, stretch)
+    };
+    if let Some(part) = by_ident.or_else(cut) {
         measurement = part;
     }
     measurement.cautions.extend(other_than_card(options));
@@ -263,7 +278,17 @@ fn measure(
             .cautions
             .push(beyond_the_end(&recording, format.rate_hz));
     }
-    if !measurement.signal.usable && options.reference.reference().kind().has_frequency() {
+    let again = can_be_read_again(path);
+    if ident.newest().is_some() && !again {
+        measurement.cautions.push(read_once());
+    }
+    let reference = options.reference.reference();
+    let is_named = matches!(reference, Reference::Tone(_))
+        && !measurement.signal.usable
+        && again
+        && name_the_other_tone(&mut measurement, options, path);
+    let by_frequency = reference.kind().has_frequency();
+    if !measurement.signal.usable && again && by_frequency && !is_named {
         add_tuning(&mut measurement, options, path);
     }
     let mut faults = recording.faults();
@@ -289,10 +314,10 @@ fn programme_tone(
     let chosen = options.from.is_some() || options.to.is_some();
     let checks = options.sweep || options.contact;
     let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
-    if !several || chosen || checks || !by_tone {
+    if !several || chosen || checks || !by_tone || !can_be_read_again(path) {
         return None;
     }
-    let mut recording = Recording::open(path).ok()?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let mut processor = processor::of(options, format, None).ok()?;
     let stretch = Stretch {
@@ -303,6 +328,11 @@ fn programme_tone(
         processor.push(&samples[begins..]);
     });
     let mut part = processor.measurement();
+    if let Some(cut) =
+        (processor.parts()).and_then(|parts| parts::measured(&part, &parts, options, path, stretch))
+    {
+        part = cut;
+    }
     if !part.signal.usable || part.has(CautionCode::SpeedMoved) {
         return None;
     }
@@ -320,10 +350,62 @@ fn programme_tone(
     Some(part)
 }
 
+/// The recording may carry another of the usual tones: says which, as the live
+/// screen does. True where it does. Only what would be read counts: a note of a
+/// melody is no test tone.
+fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, path: &Path) -> bool {
+    let mut any = options.reference.clone();
+    any.say(Some(Reference::ToneAuto), None);
+    let any = ReadOptions {
+        from: options.from,
+        to: options.to,
+        ..ReadOptions::of_reference(any)
+    };
+    let Some(found) = by_any_tone(&any, path) else {
+        return false;
+    };
+    let speed = found.speed.as_ref().and_then(|speed| speed.measured);
+    // As far off as that, it is more likely something else.
+    let near = |(heard, tone): &(Hertz, Hertz)| (heard.0 / tone.0 - 1.0).abs() <= 0.1;
+    let Some((heard, tone)) = speed.zip(found.nominal).filter(near) else {
+        return false;
+    };
+    replace_not_found(
+        measurement,
+        format!(
+            "A steady tone of {:.0} Hz was heard, which is outside −20 … +25 % of the reference; it looks like a {tone} tape that is {}: --reference tone:{} measures by it.",
+            heard.0,
+            off_by(heard, tone),
+            tone.0
+        ),
+    );
+    true
+}
+
+/// The measurement by whichever usual tone is found, if one is.
+fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
+    let mut recording = Recording::open(path).ok()?;
+    let format = recording.format();
+    let mut processor = processor::of(options, format, None).ok()?;
+    let stretch = Stretch::new(options, format.rate_hz);
+    push_stretch(&mut recording, stretch, |samples, begins| {
+        processor.push(&samples[begins..]);
+    });
+    Some(processor.measurement()).filter(|it| it.signal.usable)
+}
+
+/// What was found after all stands in place of what was said of the tone.
+fn replace_not_found(measurement: &mut Measurement, text: String) {
+    let mut cautions = measurement.cautions.iter_mut();
+    if let Some(caution) = cautions.find(|it| it.code == CautionCode::ToneNotFound) {
+        caution.text = text;
+    }
+}
+
 /// Where there is neither tone nor note there may be music: its tuning is a
 /// hint. Read once more for that, for it is seldom wanted.
 fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path) {
-    let Ok(mut recording) = Recording::open(path) else {
+    let Ok(mut recording) = Recording::open_taking(path, options.reference.channel.pick()) else {
         return;
     };
     let format = recording.format();
@@ -336,11 +418,28 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
         meter.push(&samples[begins..]);
     });
     if let Some(hint) = meter.hint() {
+        if options.reference.reference().kind() == ReferenceKind::Tone {
+            // A note that stood out for a while is no tone of a test tape.
+            replace_not_found(measurement, MUSIC.to_owned());
+        }
         measurement.cautions.push(Caution {
             code: CautionCode::TuningHint,
             text: hint.text(),
         });
         measurement.tuning = Some(hint);
+    }
+}
+
+/// What comes through a pipe comes once; opened again it would be waited for
+/// for ever.
+fn can_be_read_again(path: &Path) -> bool {
+    path.metadata().is_ok_and(|it| it.is_file())
+}
+
+fn read_once() -> Caution {
+    Caution {
+        code: CautionCode::ThroughPipe,
+        text: "There is more than the tone on this tape, but it came through a pipe, in which its parts cannot be sought; save it as a file and read that, to have the tone by itself.".to_owned(),
     }
 }
 
@@ -360,9 +459,4 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
         || WHERE_RECORDED.to_owned(),
         |said| format!("You say that it was recorded on \"{said}\"."),
     ));
-}
-
-/// One sentence on standard error; where that is closed, nobody listens.
-fn complain(sentence: &str) {
-    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
 }

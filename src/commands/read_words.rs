@@ -49,8 +49,9 @@ pub(super) fn add_faults(measurement: &mut Measurement, faults: &Faults, recordi
     }
 }
 
-/// The caution that says best why there is no reading.
-pub(super) fn why_unusable(measurement: &Measurement) -> String {
+/// Why there is no reading, by the caution that says it best. That is taken out
+/// where `take` says so, for what is said here need not be said again.
+pub(super) fn why_unusable(measurement: &mut Measurement, take: bool) -> String {
     let telling = [
         CautionCode::RecordTooShort,
         CautionCode::HalfOrDoubleSpeed,
@@ -61,20 +62,17 @@ pub(super) fn why_unusable(measurement: &Measurement) -> String {
         CautionCode::ReferenceCutOff,
         CautionCode::ReferenceMismatch,
         CautionCode::ReferenceNotFound,
-        CautionCode::ChannelsDisagree,
         CautionCode::ReferenceAmbiguous,
     ];
-    let caution = telling
-        .iter()
-        .find_map(|code| {
-            measurement
-                .cautions
-                .iter()
-                .rfind(|caution| caution.code == *code)
-        })
-        .or(measurement.cautions.first());
-    match caution {
-        Some(caution) => format!("no usable reference: {}", caution.text),
-        None => "no usable reference was found; name the tone with --reference".to_owned(),
+    let cautions = &mut measurement.cautions;
+    let newest = |code: &CautionCode| cautions.iter().rposition(|it| it.code == *code);
+    let at = telling.iter().find_map(newest);
+    let Some(at) = at.or((!cautions.is_empty()).then_some(0)) else {
+        return "no usable reference was found; name the tone with --reference".to_owned();
+    };
+    let why = format!("no usable reference: {}", cautions[at].text);
+    if take {
+        cautions.remove(at);
     }
+    why
 }

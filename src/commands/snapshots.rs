@@ -1,6 +1,5 @@
 //! `tapewright snapshots`: lists and compares what was kept.
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 
 use jiff::tz::TimeZone;
@@ -19,7 +18,7 @@ pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
     let (record, warnings) =
         Record::open(path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     for warning in warnings {
-        let _ = writeln!(io::stderr(), "tapewright: {warning}");
+        super::complain(&warning.to_string());
     }
     let all: Vec<Numbered<'_>> = (1..).zip(record.list()).collect();
     let of_machine: Vec<Numbered<'_>> = all
@@ -40,7 +39,7 @@ pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
             comparison::side_by_side(earlier, later, &TimeZone::system())
         }
     };
-    super::write_out(&text)?;
+    super::say::write_words(&text)?;
     Ok(Exit::Done)
 }
 

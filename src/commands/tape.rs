@@ -51,7 +51,7 @@ fn refused(error: &CardError) -> Failure {
 }
 
 fn say(text: &str) -> Outcome {
-    super::write_out(text)?;
+    super::say::write_words(text)?;
     Ok(Exit::Done)
 }
 
@@ -196,11 +196,11 @@ fn list() -> Outcome {
             Ok(card) => text.push_str(&shown(&card)),
             Err(error) => {
                 worst = Exit::File;
-                eprintln!("tapewright: {error}");
+                super::complain(&error.to_string());
             }
         }
     }
-    super::write_out(&text)?;
+    super::say::write_words(&text)?;
     Ok(worst)
 }
 

@@ -112,13 +112,13 @@ fn listen(output: &str, copy: &Arc<Copy>, level: f64) -> Result<ByEar, SoundErro
 
 /// Shown before the first sound.
 fn caution_first(what: &str, it: &str) {
-    eprint!(
+    super::say::aside(&format!(
         "\
 Caution: {what} in 3 s. In headphones start at the lowest level. What you hear
 must not reach the machine, the tape or the sound input: choose an output that
 is not in the signal path. x mutes {it}.
 "
-    );
+    ));
 }
 
 impl ByEar {
@@ -143,6 +143,17 @@ impl ByEar {
 
     /// Says what the screen shows; true where that has changed.
     pub fn follow(&self, state: &mut ScreenState) -> bool {
+        let followed = self.say_what_is_shown(state);
+        let why = match self {
+            Self::Ticks(ticks) => ticks.why_it_waits(),
+            Self::Copy(copy) => copy.why_it_waits(),
+        };
+        let Some(why) = why else { return followed };
+        state.message = Some(why);
+        true
+    }
+
+    fn say_what_is_shown(&self, state: &mut ScreenState) -> bool {
         match self {
             Self::Ticks(ticks) => {
                 let (beat, changed) = state.follow_ticks(ticks.is_lost());

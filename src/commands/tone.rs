@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use super::cli::{Bits, ToneOptions};
+use super::interrupt::Interrupt;
 use super::programme::{self, Planned};
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome};
@@ -119,8 +120,13 @@ fn write_file(content: &Content<'_>) -> Outcome {
         Bits::Float => Coding::Float32,
     };
     let sound = content.sound(format.rate_hz);
-    tone_file::write(&path, &*sound, format, coding, options.force)
-        .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+    let interrupt = Interrupt::listen();
+    let go_on = || !interrupt.came();
+    tone_file::write(&path, &*sound, format, coding, options.force, &go_on).map_err(|error| {
+        // Nothing is left of it, so it may end as if nobody had listened.
+        interrupt.end_by_it();
+        Failure::new(Exit::File, error.to_string())
+    })?;
     let mut text = String::new();
     let _ = writeln!(
         text,

@@ -12,14 +12,14 @@ use super::chooser::{Chooser, yardstick};
 use super::cli::WatchOptions;
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Failure, Outcome, write_out};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
-use crate::readings::{Nominal, SampleClock};
+use crate::readings::SampleClock;
 use crate::records::{ClockFigure, Clocks, ClocksWarning, cards, places};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
@@ -31,10 +31,6 @@ use crate::screen::{
 /// Said on screen where there is nothing to listen to.
 const NO_INPUT: &str = "this computer has no sound input, so this is a rehearsal on a simulated \
     machine; connect an input and start again to measure a real one";
-
-/// Asked where nobody knows.
-const WHERE_RECORDED: &str = "where was the tape recorded? One recorded on this machine reads right \
-    at any speed; 0 takes the answer";
 
 /// Said once of the tape that is used.
 fn tape_news(card: &TapeCard) -> String {
@@ -78,16 +74,20 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
     let yardstick = yardstick(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
-    let runs = options
+    let mut runs = options
         .runs
-        .planned(
-            &options.reference.reference(),
-            crate::units::Hertz(options.reference.concert_pitch),
-        )
+        .planned(&options.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(options, &runs, events)?;
     let machine = options.machine.clone().or(source.machine);
     let mut conditions = options.reference.conditions(machine.as_deref());
+    if source.kind == SourceKind::Rehearsal {
+        // The simulated tape has a label.
+        conditions.nominal = conditions.nominal.known();
+        for run in &mut runs {
+            run.nominal = run.nominal.known();
+        }
+    }
     if let Some(first) = runs.first() {
         conditions.nominal = first.nominal;
     }
@@ -125,12 +125,7 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
             source.message,
             news,
             clock_news,
-            card.map(tape_news).or_else(|| {
-                let unknown = source.kind != SourceKind::Rehearsal
-                    && (conditions.reference.home_made
-                        || conditions.reference.uncertainty.is_none());
-                unknown.then(|| WHERE_RECORDED.to_owned())
-            }),
+            card.map(tape_news),
         ]),
     });
     if let Some(by_ear) = &by_ear {
@@ -153,7 +148,16 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
     state.saving_has_ended();
     let ending = ending?;
     report_unsaved(&state);
-    finish(ending)
+    if ending == Ending::Quit {
+        for line in state.closing_words() {
+            write_out(&format!("{line}\n"))?;
+        }
+    }
+    let exit = finish(ending)?;
+    Ok(match state.unsaved().next() {
+        Some(_) => exit.max(Exit::File),
+        None => exit,
+    })
 }
 
 /// What a sitting works with.
@@ -228,10 +232,10 @@ fn report_unsaved(state: &ScreenState) {
         let figure = speed.map_or("no speed".to_owned(), |speed| {
             format!("{:+.3} %", speed.deviation.0)
         });
-        eprintln!(
-            "tapewright: the snapshot {} ({figure}) could not be saved",
+        super::complain(&format!(
+            "the snapshot {} ({figure}) could not be saved",
             kept.slot.name()
-        );
+        ));
     }
 }
 
@@ -254,14 +258,15 @@ fn open_source(
     if options.rehearse {
         return rehearse(options, runs, events, None);
     }
+    let pick = options.reference.channel.pick();
     if let Some(path) = &options.file {
         let pace = if options.fast { Pace::Fast } else { Pace::Real };
-        recording::start(path, pace, events)
+        recording::start_taking(path, pick, pace, events)
             .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
         return Ok(Source::without_bench(SourceKind::Recording, None));
     }
     let bare = options.input.is_none();
-    match input::start(options.input.as_deref(), events.clone()) {
+    match input::start_taking(options.input.as_deref(), pick, events.clone()) {
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
         Err(SoundError::NoInput) if bare => {
@@ -280,9 +285,11 @@ fn rehearse(
     let seed = options.seed;
     let mut practice = PracticeMachine::of_seed(seed).with_trimmer(options.trimmer.into());
     let name = practice.name.clone();
-    let tones = runs.iter().map(|planned| match planned.nominal {
-        Nominal::Fixed(hz) => hz.0,
-        Nominal::Nearest => practice.config.tone_hz,
+    let tones = runs.iter().map(|planned| {
+        planned
+            .nominal
+            .hz()
+            .map_or(practice.config.tone_hz, |hz| hz.0)
     });
     let tones: Vec<f64> = tones.collect();
     let others = practice.other_runs(tones.get(1..).unwrap_or_default(), seed);

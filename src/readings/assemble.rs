@@ -4,7 +4,8 @@ use super::along::Along;
 use super::conditions::{Conditions, ReferenceKind};
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
-use super::judge::{Choice, LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
+use super::health::Sides;
+use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::noise::noise_hz;
 use super::notes::{NO_NOTE, wrong_note};
 use super::reading::{
@@ -14,6 +15,7 @@ use super::reading::{
 use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
 use super::without_tone::SILENCE;
+use super::wow::wow;
 use crate::signal::statistics::fit_line;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -31,7 +33,6 @@ const LEAST_FOR_DRIFT_S: f64 = 5.0;
 pub struct Surroundings<'a> {
     pub conditions: &'a Conditions,
     pub nominal: Option<Hertz>,
-    pub choice: Choice,
     pub rate_hz: u32,
     pub band_hz: Option<f64>,
     pub wrong: Option<WrongTone>,
@@ -63,6 +64,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         drift,
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
+        cut: None,
         flutter,
         note: None,
         tuning: None,
@@ -90,7 +92,7 @@ fn signal_figures(stretch: &Stretch, believed: bool) -> SignalFigures {
         .beside()
         .map(|beside| Decibels::from_power_ratio(beside.tone / beside.rest.max(1e-15)));
     SignalFigures {
-        usable: believed && level.is_some() && snr.is_none_or(|snr| snr > LEAST_SNR),
+        usable: believed && level.is_some() && to_noise(stretch).is_none_or(|it| it > LEAST_SNR),
         level,
         snr,
         clipped_samples: stretch.clipped,
@@ -98,6 +100,14 @@ fn signal_figures(stretch: &Stretch, believed: bool) -> SignalFigures {
         dropout_count: stretch.dropout_count,
         gaps: stretch.gaps,
     }
+}
+
+/// Tone against all that could spoil its speed: hum does not.
+fn to_noise(stretch: &Stretch) -> Option<Decibels> {
+    let beside = stretch.beside()?;
+    Some(Decibels::from_power_ratio(
+        beside.tone / beside.noise().max(1e-15),
+    ))
 }
 
 fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<SpeedFigures> {
@@ -233,7 +243,9 @@ fn signal_cautions(
             },
         );
     }
-    clipped_caution(got.signal.clipped_samples, say);
+    if let Some(caution) = clipped_caution(got) {
+        say(caution.code, caution.text);
+    }
     if got.signal.dropout_count > 0 {
         say(
             CautionCode::Dropouts,
@@ -243,7 +255,7 @@ fn signal_cautions(
             ),
         );
     }
-    if let Some(snr) = got.signal.snr.filter(|snr| *snr < LOW_SNR) {
+    if let Some(snr) = to_noise(stretch).filter(|snr| *snr < LOW_SNR) {
         say(
             CautionCode::LowSnr,
             format!("The tone stands only {snr:.0} above the noise."),
@@ -256,7 +268,14 @@ fn signal_cautions(
     if let Some(hum) = loudest_hum.filter(|hum| *hum > LOUD_HUM) {
         say(
             CautionCode::Hum,
-            format!("Mains hum at {hum:.0} of the tone; look for an earth loop."),
+            if got.signal.usable {
+                format!("Mains hum at {hum:.0} of the tone; look for an earth loop.")
+            } else {
+                format!(
+                    "Mains hum at {hum:.0} of the tone drowns it: look for an earth loop, an open \
+                     chassis or a broken screen, and measure again."
+                )
+            },
         );
     }
     if stretch.channels_disagree() {
@@ -264,6 +283,72 @@ fn signal_cautions(
             CautionCode::ChannelsDisagree,
             "Left and right do not carry the same speed; the figures are of both. Choose one with --channel.".into(),
         );
+    }
+    if got.signal.usable && !is_note {
+        sides_caution(stretch.sides(), say);
+    }
+}
+
+/// Left and right beside one another.
+fn sides_caution(sides: Sides, say: &mut impl FnMut(CautionCode, String)) {
+    match sides {
+        Sides::Alike => {}
+        Sides::Level(right) => {
+            let (louder, quieter) = if right.0 > 0.0 {
+                ("right", "left")
+            } else {
+                ("left", "right")
+            };
+            say(
+                CautionCode::LevelsDiffer,
+                format!(
+                    "The {quieter} channel is {:.1} dB quieter than the {louder}: dirty head, bad contact, azimuth, or the balance of the input. The speed does not depend on it.",
+                    right.0.abs()
+                ),
+            );
+        }
+        Sides::Only(tone) => say(
+            CautionCode::OneChannel,
+            format!(
+                "The tone is on the {} channel only: dirty head, bad contact, or a mono cable. The reading itself is good.",
+                side(tone)
+            ),
+        ),
+        Sides::Other { tone, heard, level } => say(
+            CautionCode::ChannelsDisagree,
+            format!(
+                "The {} channel carries something else: about {heard}, {} the tone on the {}. The figures are of the {} channel; --channel chooses the other.",
+                side(other_side(tone)),
+                beside(level),
+                side(tone),
+                side(tone)
+            ),
+        ),
+    }
+}
+
+fn beside(level: Decibels) -> String {
+    if level.0.abs() < 1.0 {
+        "as loud as".into()
+    } else {
+        let than = if level.0 < 0.0 { "quieter" } else { "louder" };
+        format!("{:.0} dB {than} than", level.0.abs())
+    }
+}
+
+fn side(channel: ChannelUsed) -> &'static str {
+    if channel == ChannelUsed::Left {
+        "left"
+    } else {
+        "right"
+    }
+}
+
+fn other_side(channel: ChannelUsed) -> ChannelUsed {
+    if channel == ChannelUsed::Left {
+        ChannelUsed::Right
+    } else {
+        ChannelUsed::Left
     }
 }
 
@@ -300,13 +385,17 @@ fn wrong_tone_cautions(wrong: WrongTone, say: &mut impl FnMut(CautionCode, Strin
 }
 
 /// What must be said of samples at full scale, if there were any.
-pub(super) fn clipped_caution(samples: u64, say: &mut impl FnMut(CautionCode, String)) {
-    if samples > 0 {
-        say(
-            CautionCode::Clipped,
-            format!("{samples} samples stood at full scale; turn the input down."),
-        );
-    }
+pub(super) fn clipped_caution(of: &Measurement) -> Option<Caution> {
+    let samples = of.signal.clipped_samples;
+    let which = match of.clipped_share() {
+        Some(share) => format!("{:.0} % of it", share.0),
+        None if samples == 1 => "One sample".into(),
+        None => format!("{samples} samples"),
+    };
+    (samples > 0).then(|| Caution {
+        code: CautionCode::Clipped,
+        text: format!("{which} stood at full scale; turn the input down."),
+    })
 }
 
 /// Asked of a tape about which nothing is known.
@@ -334,9 +423,7 @@ pub(super) fn reference_cautions(
     } else if reference.uncertainty.is_none() {
         say(
             CautionCode::ReferenceErrorUnknown,
-            format!(
-                "The tape's own speed error is not known; the deviation is by this tape only. {WHERE_RECORDED}"
-            ),
+            format!("By this tape only: its own error is not known. {WHERE_RECORDED}"),
         );
     }
 }
@@ -350,12 +437,20 @@ fn speed_cautions(
     reference_cautions(around.conditions, say);
     let measured = got.speed.and_then(|speed| speed.measured);
     if let Some((measured, nominal)) = measured.zip(around.nominal) {
+        let is_open = around.conditions.nominal.is_open();
         if let Some(Problem::Ambiguous { taken, other }) =
-            ambiguous(measured, nominal, around.choice)
+            ambiguous(measured, nominal).filter(|_| is_open)
         {
+            let means = |tone: Hertz| off_by(measured, tone);
             say(
                 CautionCode::ReferenceAmbiguous,
-                format!("Taken as a {taken} tape; it could be a {other} tape."),
+                format!(
+                    "Which tone does the tape carry? Nobody has said. By {taken}, which is taken here, the machine is {}; by {other} it would be {}. The tape's label knows: --reference tone:{} or tone:{} says so.",
+                    means(taken),
+                    means(other),
+                    taken.0,
+                    other.0
+                ),
             );
         }
         if mains_mismatch(measured, nominal).is_some() {
@@ -397,11 +492,46 @@ fn speed_cautions(
         drift.percent_per_minute.abs() > known && over_all > 0.05
     });
     if drifting && stretch.moves == 0 {
+        let falls = got
+            .drift
+            .is_some_and(|drift| drift.percent_per_minute < 0.0);
         say(
             CautionCode::Drifting,
-            "The speed drifts; let the machine warm up and measure again.".into(),
+            if falls {
+                "The speed falls: in a battery machine flat cells or a sagging supply come first; else let it warm up and measure again."
+            } else {
+                "The speed drifts; let the machine warm up and measure again."
+            }
+            .into(),
         );
     }
+    heavy_wow(stretch, around, say);
+}
+
+/// A machine in fair order has a tenth of that (common practice, no source).
+const HEAVY_WOW: Percent = Percent(0.5);
+
+fn heavy_wow(stretch: &Stretch, around: &Surroundings, say: &mut impl FnMut(CautionCode, String)) {
+    let Some((wow, nominal)) = wow(stretch).zip(around.nominal) else {
+        return;
+    };
+    let rms = Percent(wow.rms_hz * percent_per_hz(around.conditions, nominal));
+    if rms >= HEAVY_WOW {
+        say(
+            CautionCode::HeavyWow,
+            format!(
+                "Heavy wow: about {:.1} % at {:.1} Hz (RMS); look at the belt, the pinch roller and the pulleys first.",
+                rms.0, wow.hz
+            ),
+        );
+    }
+}
+
+/// What a tone that is heard means where this one is on the tape.
+pub fn off_by(heard: Hertz, tone: Hertz) -> String {
+    let percent = (heard.0 / tone.0 - 1.0) * 100.0;
+    let way = if percent < 0.0 { "slow" } else { "fast" };
+    format!("{:.1} % {way}", percent.abs())
 }
 
 fn times(count: u64) -> String {

@@ -7,6 +7,7 @@
 
 use super::guidance::Guidance;
 use super::reading::{Reading, SpeedReading, Steadiness, ToneState};
+use super::verdict::Verdict;
 use crate::signal::rhythm::Beat;
 use crate::units::Percent;
 
@@ -40,32 +41,29 @@ impl ByEar {
             return Beat::Stop;
         }
         let is_moving = speed.steadiness == Steadiness::Moving;
-        let (deviation, known) = match guidance.heading {
+        let (deviation, verdict) = match guidance.heading {
             Some(heading) => (heading.0, None),
             None if is_moving => (speed.needle.0, None),
-            None => (speed.deviation.0, uncertainty(speed)),
+            None => (
+                speed.deviation.0,
+                Some(Verdict::of_live(speed, Percent(band))),
+            ),
         };
         let off = deviation.abs();
-        self.was_right = match known {
-            Some(known) if off - known.0 > band => false,
+        self.was_right = match verdict {
+            Some(verdict) if verdict.is_out() => false,
             _ if self.was_right => off <= STAY * band,
             _ => off <= band,
         };
         if !self.was_right {
             return outside(deviation, band);
         }
-        let is_certain = known.is_some_and(|known| off + known.0 <= band);
-        if is_certain && speed.steadiness == Steadiness::Settled {
+        if verdict.is_some_and(Verdict::is_right) {
             Beat::Settled
         } else {
             Beat::Right
         }
     }
-}
-
-/// With the reference's own error where that is known, as on screen.
-fn uncertainty(speed: &SpeedReading) -> Option<Percent> {
-    speed.uncertainty_with_reference.or(speed.uncertainty)
 }
 
 /// Equal ratios of deviation are equal steps of nearness, so that the last

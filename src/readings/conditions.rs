@@ -21,14 +21,45 @@ pub const USUAL_TONES: [Hertz; 8] = [
     Hertz(10_000.0),
 ];
 
+/// 95 % of a home-made tape's own error. Common practice, no source.
+pub const HOME_MADE: Percent = Percent(3.0);
+
 /// Which frequency means "right speed".
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Nominal {
-    /// The tape carries this tone.
+    /// The tape carries this tone: somebody, its card or its label says so.
     Fixed(Hertz),
+    /// Nobody has said; the commonest is taken until somebody does. In a record
+    /// it is the tone that was taken, and a caution says what was in doubt.
+    #[serde(rename(serialize = "Fixed"))]
+    Assumed(Hertz),
     /// Not said: the nearest of [`USUAL_TONES`] to what is heard, kept from
     /// the first lock until somebody chooses.
     Nearest,
+}
+
+impl Nominal {
+    /// The frequency; `None` until it is found.
+    pub fn hz(self) -> Option<Hertz> {
+        match self {
+            Self::Fixed(hz) | Self::Assumed(hz) => Some(hz),
+            Self::Nearest => None,
+        }
+    }
+
+    /// Nobody has said which tone it is.
+    pub fn is_open(self) -> bool {
+        !matches!(self, Self::Fixed(_))
+    }
+
+    /// What was only assumed is known: the simulated tape says what it carries.
+    #[must_use]
+    pub fn known(self) -> Self {
+        match self {
+            Self::Assumed(hz) => Self::Fixed(hz),
+            other => other,
+        }
+    }
 }
 
 /// What kind of reference the speed is taken against.

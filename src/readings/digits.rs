@@ -9,6 +9,8 @@
 use std::collections::VecDeque;
 
 use super::averaging::{Averaging, Sums};
+use super::expanded::Expanded;
+use super::straying::{self, Excursions};
 use crate::signal::statistics::student_95;
 
 /// The average grows to this length, or to two periods if that is more.
@@ -21,13 +23,7 @@ const UNKNOWN_PERIOD_S: f64 = 4.0;
 /// The needle.
 const NEEDLE_S: f64 = 0.15;
 
-/// The speed has moved when the needle is away from the digits by this part
-/// of the nominal, or by so many times its usual excursion, for so long.
-const MOVED_AT_LEAST: f64 = 0.0012;
-const MOVED_TIMES: f64 = 1.6;
-/// So much more while little of the machine has been heard: what it does once
-/// in ten seconds has not been seen in four.
-const MOVED_TIMES_AT_FIRST: f64 = 1.0;
+/// The speed has moved when the needle is away from the digits for this long.
 const MOVED_FOR_S: f64 = 0.05;
 
 /// A change by this part of the nominal within a few values is a leap: no
@@ -38,18 +34,26 @@ const LEAP_OVER: f64 = 0.01;
 const LEAP_APART: usize = 4;
 const CALM_FOR_S: f64 = 0.03;
 
-/// The usual excursion: what is allowed before it is known, how fast it is
-/// forgotten, and how late it is learnt (so that a move does not teach its own
-/// threshold).
-const FIRST_EXCURSION: f64 = 0.0075;
-const EXCURSION_MEMORY_S: f64 = 20.0;
-const EXCURSION_LATE_S: f64 = 0.5;
-
 /// A slow move shows in the newest period against the one before: by this
 /// part of the nominal at least, or so many standard deviations, for so long.
 const CREPT_AT_LEAST: f64 = 0.0004;
 const CREPT_DEVIATIONS: f64 = 5.0;
 const CREPT_FOR_S: f64 = 0.25;
+
+/// Steps of one slow turn follow each other within this many periods. This
+/// many of them lead somewhere, by this part of all their ways at least; else
+/// they are wow of another period than the one that was learnt.
+const STEPS: usize = 3;
+const STEPS_WITHIN: usize = 4;
+const STEPS_LEAD: f64 = 0.5;
+
+/// A turn that is too slow to be a move shows between two means of this
+/// length, or of half the average, by this many standard deviations. A move is
+/// slow where less than this part of it was made within its newest second.
+const SLOW_S: f64 = 1.5;
+const SLOW_DEVIATIONS: f64 = 4.0;
+const SLOW_PART: f64 = 0.8;
+const SLOW_WITHIN_S: f64 = 1.0;
 
 /// The newest periods, about so many seconds, say otherwise than the whole
 /// average beyond this part of their own 95 %.
@@ -66,6 +70,10 @@ const LEARN_OVER_S: f64 = 24.0;
 const LEARN_FROM_S: f64 = 4.0;
 const LEARN_EVERY_S: f64 = 1.0;
 
+/// Nothing is learnt for this long while a slow turn seems to go on: it may be
+/// wow that is slower than what was known.
+const NOT_LEARNT_S: f64 = 12.0;
+
 /// The length of the average is chosen where its scatter looked least, which
 /// makes it look a little less than it is; found with `cargo bench --bench
 /// trimming`, as the factor that covers correlated noise.
@@ -78,6 +86,20 @@ pub enum Motion {
     Left,
     /// The speed has been moved: the average was started anew.
     Moved,
+    /// What looked like this many moves was wow, larger than any before it.
+    Wow {
+        /// Moves that were none.
+        moves: u64,
+    },
+}
+
+/// From one period's mean to the next, in hertz; age and period in values.
+#[derive(Clone, Copy, Debug)]
+struct Step {
+    age: usize,
+    period: usize,
+    from: f64,
+    to: f64,
 }
 
 /// See the module. Values in hertz.
@@ -95,12 +117,13 @@ pub struct Digits {
     leaping: usize,
     /// The average was started by a leap.
     leapt: bool,
-    /// `None` until averages have been learnt: then the largest so far is it.
-    excursion_hz: Option<f64>,
-    largest_so_far_hz: f64,
-    /// Values that the excursion was learnt from.
-    learnt: usize,
-    late: VecDeque<f64>,
+    excursions: Excursions,
+    /// How many values ago each of the latest moves was.
+    moves: VecDeque<usize>,
+    /// The latest steps from one period to the next.
+    steps: VecDeque<Step>,
+    /// The last move was a slow turn, which may go on.
+    slow: bool,
     averaging: Option<Averaging>,
     /// What was learnt while the scatter was least, and how many values ago:
     /// small moves that went unnoticed have made it no larger.
@@ -110,8 +133,8 @@ pub struct Digits {
 }
 
 impl Digits {
-    /// For `rate_hz` values a second (about 200) of a tone near
-    /// `nominal_hz`.
+    /// For `rate_hz` values a second (about 200) of a tone near `nominal_hz`
+    /// that was found just now: what was heard before counts for nothing.
     pub fn new(rate_hz: f64, nominal_hz: f64) -> Self {
         let mut digits = Self {
             rate_hz,
@@ -123,10 +146,10 @@ impl Digits {
             creeping: 0,
             leaping: 0,
             leapt: false,
-            excursion_hz: None,
-            largest_so_far_hz: 0.0,
-            learnt: 0,
-            late: VecDeque::new(),
+            excursions: Excursions::new(rate_hz, nominal_hz),
+            moves: VecDeque::new(),
+            steps: VecDeque::new(),
+            slow: false,
             averaging: None,
             calm: None,
             until_learn: 0,
@@ -134,26 +157,6 @@ impl Digits {
         };
         digits.cumulative.push_back(0.0);
         digits
-    }
-
-    /// True when made for this nominal tone.
-    pub fn is_for(&self, nominal_hz: f64) -> bool {
-        (self.nominal_hz - nominal_hz).abs() < 1e-6
-    }
-
-    /// The tone was found (again): nothing before counts, but what was learnt
-    /// about the machine stays.
-    pub fn begin(&mut self) {
-        self.cumulative.clear();
-        self.cumulative.push_back(0.0);
-        self.length = 0;
-        self.hits = 0;
-        self.creeping = 0;
-        self.leaping = 0;
-        self.leapt = false;
-        self.late.clear();
-        self.calm = None;
-        self.moved = false;
     }
 
     /// Takes a value.
@@ -208,9 +211,9 @@ impl Digits {
         if self.leaping > 0 {
             return Motion::Left;
         }
-        let motion = self.start_anew(self.values(CALM_FOR_S));
+        self.start_anew(self.values(CALM_FOR_S), false);
         self.leapt = true;
-        motion
+        Motion::Moved
     }
 
     fn values(&self, seconds: f64) -> usize {
@@ -285,6 +288,11 @@ impl Digits {
         self.hits > 0
     }
 
+    /// True while nothing shows that a hand is at work.
+    pub fn is_left_alone(&self) -> bool {
+        !self.is_moving() && !self.is_creeping()
+    }
+
     /// True once the average holds a whole period.
     pub fn holds_a_period(&self) -> bool {
         self.period().is_some_and(|period| self.length >= period)
@@ -292,7 +300,7 @@ impl Digits {
 
     /// 95 % of the digits, in hertz: what averages of this length have
     /// scattered by on this machine.
-    pub fn scatter_hz(&self) -> Option<f64> {
+    pub fn scatter_hz(&self) -> Option<Expanded> {
         let length_s = self.averaged_s();
         if length_s < NEEDLE_S {
             return None;
@@ -301,7 +309,7 @@ impl Digits {
     }
 
     /// The same of any mean over so many seconds.
-    pub fn scatter_of_mean_hz(&self, length_s: f64) -> Option<f64> {
+    pub fn scatter_of_mean_hz(&self, length_s: f64) -> Option<Expanded> {
         Some(known_hz(self.averaging.as_ref()?, length_s))
     }
 
@@ -316,7 +324,7 @@ impl Digits {
         let available = self.values(at_most_s.min(LONGEST_AVERAGE_S));
         let whole = available.min(self.length) / period * period;
         let over = |count: usize| {
-            let known = known_hz(averaging, count as f64 / self.rate_hz);
+            let known = known_hz(averaging, count as f64 / self.rate_hz).half_width;
             Some((self.mean(0, count)?, known))
         };
         let all = over(whole)?;
@@ -342,80 +350,166 @@ impl Digits {
         let (Some(now), Some(digits)) = (self.mean(0, needle), self.hz()) else {
             return Motion::Left;
         };
-        let excursion = (now - digits).abs();
-        let usual = self
-            .excursion_hz
-            .unwrap_or(FIRST_EXCURSION * self.nominal_hz);
-        let learnt = self.learnt as f64 / self.values(EXCURSION_MEMORY_S) as f64;
-        let times = MOVED_TIMES + MOVED_TIMES_AT_FIRST * (1.0 - learnt).max(0.0);
-        let threshold = (MOVED_AT_LEAST * self.nominal_hz).max(times * usual);
-        self.hits = if excursion > threshold {
+        let steps = self.steps.iter_mut().map(|step| &mut step.age);
+        self.moves.iter_mut().chain(steps).for_each(|age| *age += 1);
+        let excursion = now - digits;
+        self.hits = if excursion.abs() > self.excursions.most_hz() {
             self.hits + 1
         } else {
             0
         };
         if self.hits >= self.values(MOVED_FOR_S) {
-            return self.start_anew(self.hits);
+            let is_slow = self.came_slowly(now, excursion);
+            return self.strayed(is_slow);
         }
-        self.learn_excursion(excursion);
-        self.creeping = if self.has_crept() {
+        let averages = self.averaging.is_some();
+        let holds = self.holds_a_period();
+        self.excursions.learn(excursion, averages, holds);
+        let crept = self.crept();
+        self.creeping = if crept.is_some() {
             self.creeping + 1
         } else {
             0
         };
-        match self.period() {
-            Some(period) if self.creeping >= self.values(CREPT_FOR_S) => self.start_anew(period),
-            _ => Motion::Left,
+        match crept {
+            Some(step) if self.creeping >= self.values(CREPT_FOR_S) => self.has_crept(step),
+            _ => self.look_for_rest(),
         }
     }
 
-    fn start_anew(&mut self, keep: usize) -> Motion {
+    /// Part of the way was made before the newest second.
+    fn came_slowly(&self, now: f64, excursion: f64) -> bool {
+        let back = self.values(SLOW_WITHIN_S).max(self.period().unwrap_or(0));
+        let before = self.mean(back, self.values(NEEDLE_S));
+        before.is_some_and(|before| (now - before).abs() < SLOW_PART * excursion.abs())
+    }
+
+    /// The needle stands away from the digits: the speed was moved, or it is
+    /// wow, if it comes and goes by more than it did before.
+    fn strayed(&mut self, is_slow: bool) -> Motion {
+        let block = self.values(straying::BLOCK_S);
+        let means: Vec<f64> = (0..).map_while(|k| self.mean(k * block, block)).collect();
+        let grown = straying::swing(&means).filter(|it| self.excursions.are_less_than(it.by));
+        let Some(swing) = grown else {
+            self.steps.clear();
+            return self.move_on(self.hits, is_slow);
+        };
+        self.is_wow(self.values(swing.since_s), swing.by)
+    }
+
+    /// The newest period differs from the one before it: so does a slow turn,
+    /// step after step, and goes on; wow of another period comes back.
+    fn has_crept(&mut self, step: Step) -> Motion {
+        let within = STEPS_WITHIN * step.period;
+        if self.steps.back().is_some_and(|last| last.age > within) {
+            self.steps.clear();
+        }
+        self.steps.push_back(step);
+        if self.steps.len() > STEPS {
+            self.steps.pop_front();
+        }
+        let ways: f64 = self
+            .steps
+            .iter()
+            .map(|step| (step.to - step.from).abs())
+            .sum();
+        let first = self.steps[0];
+        let gone = (step.to - first.from).abs();
+        if self.steps.len() < STEPS || gone > STEPS_LEAD * ways {
+            return self.move_on(step.period, true);
+        }
+        self.is_wow(first.age, 0.5 * ways / STEPS as f64)
+    }
+
+    fn move_on(&mut self, keep: usize, is_slow: bool) -> Motion {
+        let within = self.cumulative.len();
+        self.moves.retain(|&age| age <= within);
+        self.moves.push_back(0);
+        self.start_anew(keep, is_slow);
+        Motion::Moved
+    }
+
+    /// What was learnt is not true of this machine any more, and what was taken
+    /// for moves lately was none.
+    fn is_wow(&mut self, since: usize, by: f64) -> Motion {
+        self.moves.retain(|&age| age <= since);
+        let moves = self.moves.len() as u64;
+        self.moves.clear();
+        self.steps.clear();
+        self.averaging = None;
+        self.calm = None;
+        self.start_anew(since, false);
+        self.excursions.begin_anew(by);
+        self.until_learn = 0;
+        Motion::Wow { moves }
+    }
+
+    fn start_anew(&mut self, keep: usize, is_slow: bool) {
         self.leapt = false;
         self.length = keep;
         self.hits = 0;
         self.creeping = 0;
-        self.late.clear();
+        self.slow = is_slow;
+        self.excursions.interrupt();
         self.until_learn = self.values(LEARN_FROM_S);
         self.moved = true;
-        Motion::Moved
     }
 
-    fn learn_excursion(&mut self, excursion: f64) {
-        self.late.push_back(excursion);
-        if self.late.len() <= self.values(EXCURSION_LATE_S) {
-            return;
+    /// A slow turn is over when two means agree that came after it.
+    fn look_for_rest(&mut self) -> Motion {
+        if self.slow && self.differs_slowly() == Some(false) {
+            self.slow = false;
         }
-        let Some(old) = self.late.pop_front() else {
-            return;
-        };
-        self.learnt += 1;
-        if self.averaging.is_none() {
-            self.largest_so_far_hz = self.largest_so_far_hz.max(old);
-        } else if self.holds_a_period() {
-            let decay = (-1.0 / (EXCURSION_MEMORY_S * self.rate_hz)).exp();
-            let before = self.excursion_hz.unwrap_or(self.largest_so_far_hz);
-            self.excursion_hz = Some((before * decay).max(old));
-        }
+        Motion::Left
     }
 
-    fn has_crept(&self) -> bool {
-        let (Some(averaging), Some(period)) = (&self.averaging, self.period()) else {
-            return false;
+    /// True while the speed goes somewhere, too slowly for a move.
+    fn is_creeping(&self) -> bool {
+        self.slow || self.differs_slowly() == Some(true)
+    }
+
+    /// Whether the newest mean differs from the one before it, over some
+    /// seconds or half the average; `None` while there is only one.
+    fn differs_slowly(&self) -> Option<bool> {
+        let averaging = self.averaging.as_ref()?;
+        let averaging = self.calm.as_ref().map_or(averaging, |(calm, _)| calm);
+        let period = self.period()?;
+        let short = self.values(SLOW_S).div_ceil(period) * period;
+        let long = self.window() / 2 / period * period;
+        let differs = |count: usize| {
+            let pair = self.mean(0, count).zip(self.mean(count, count));
+            let deviation = (2.0 * averaging.variance(count as f64 / self.rate_hz)).sqrt();
+            let most = (CREPT_AT_LEAST * self.nominal_hz).max(SLOW_DEVIATIONS * deviation);
+            pair.is_some_and(|(newest, before)| (newest - before).abs() > most)
         };
+        (self.length >= 2 * short).then(|| differs(short) || (long > short && differs(long)))
+    }
+
+    fn crept(&self) -> Option<Step> {
+        let (averaging, period) = self.averaging.as_ref().zip(self.period())?;
         if self.length < 2 * period {
-            return false;
+            return None;
         }
-        let pair = self.mean(0, period).zip(self.mean(period, period));
+        let (to, from) = self.mean(0, period).zip(self.mean(period, period))?;
         let deviation = (2.0 * averaging.variance(averaging.period_s)).sqrt();
         let threshold = (CREPT_AT_LEAST * self.nominal_hz).max(CREPT_DEVIATIONS * deviation);
-        pair.is_some_and(|(newest, before)| (newest - before).abs() > threshold)
+        let age = 0;
+        let step = Step {
+            age,
+            period,
+            from,
+            to,
+        };
+        ((to - from).abs() > threshold).then_some(step)
     }
 
     fn learn(&mut self) {
         self.until_learn = self.until_learn.saturating_sub(1);
         let known_for = self.averaging.as_ref().map_or(0.0, |a| 3.0 * a.period_s);
         let enough = self.values(LEARN_FROM_S.max(known_for));
-        if self.until_learn > 0 || self.length < enough {
+        // A turn that goes on would teach its own threshold; for a while.
+        let turning = self.is_creeping() && self.length < self.values(NOT_LEARNT_S);
+        if self.until_learn > 0 || self.length < enough || turning {
             return;
         }
         self.until_learn = self.values(LEARN_EVERY_S);
@@ -446,9 +540,13 @@ impl Digits {
 }
 
 /// 95 % of a mean over so many seconds, in hertz.
-fn known_hz(averaging: &Averaging, length_s: f64) -> f64 {
+fn known_hz(averaging: &Averaging, length_s: f64) -> Expanded {
     let deviation = averaging.variance(length_s).sqrt();
-    CHOSEN_TOO_WELL * student_95(averaging.freedom(length_s)) * deviation
+    let freedom = averaging.freedom(length_s);
+    Expanded {
+        half_width: CHOSEN_TOO_WELL * student_95(freedom) * deviation,
+        freedom,
+    }
 }
 
 #[cfg(test)]
@@ -473,7 +571,7 @@ mod tests {
                 assert!(error.abs() < 1e-4, "at {n}: {error}");
             }
         }
-        assert!(digits.scatter_hz().expect("known") < 0.5);
+        assert!(digits.scatter_hz().expect("known").half_width < 0.5);
     }
 
     #[test]

@@ -10,6 +10,7 @@
 
 use std::collections::VecDeque;
 
+use super::straying;
 use crate::units::{Percent, Seconds};
 
 /// The slope is that of a straight line through so many seconds.
@@ -103,7 +104,6 @@ struct Move {
 }
 
 /// See the module. Deviations in percent, `rate_hz` a second.
-#[derive(Clone, Debug)]
 pub struct Guide {
     rate_hz: f64,
     values: VecDeque<f64>,
@@ -133,7 +133,8 @@ pub struct Guide {
 }
 
 impl Guide {
-    /// Knows nothing yet.
+    /// For a tone that was found just now: what came before may have been
+    /// another machine's.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,
@@ -153,15 +154,6 @@ impl Guide {
             expects_an_eighth: false,
             forgot: false,
         }
-    }
-
-    /// The tone went away: what was settled before may be another machine's.
-    pub fn lost(&mut self) {
-        self.values.clear();
-        self.slopes.clear();
-        self.settled = None;
-        self.anchor = None;
-        self.moved = false;
     }
 
     /// The technician turns an eighth clockwise now, or takes that back.
@@ -191,7 +183,7 @@ impl Guide {
         self.rested += 1.0;
         self.anchored += 1.0;
         if self.is_turning() {
-            self.has_moved();
+            self.turns();
         }
         if let (Some(slope), Some(_)) = (self.slope(), settled) {
             self.learn_flutter(slope);
@@ -218,6 +210,24 @@ impl Guide {
             forgot: self.forgot,
             lag: Seconds(self.lag_s),
         }
+    }
+
+    /// The speed changes faster than flutter did so far: a hand is at work, or
+    /// the wow has grown.
+    fn turns(&mut self) {
+        let block = (straying::BLOCK_S * self.rate_hz) as usize;
+        let newest_first: Vec<f64> = self.values.iter().rev().copied().collect();
+        let means: Vec<f64> = newest_first
+            .chunks_exact(block)
+            .map(|values| values.iter().sum::<f64>() / block as f64)
+            .collect();
+        let Some(swing) = straying::swing(&means) else {
+            self.has_moved();
+            return;
+        };
+        self.flutter = None;
+        self.rests = 0.0;
+        self.rested = swing.since_s * self.rate_hz;
     }
 
     fn remember(&mut self, deviation: f64) {

@@ -1,7 +1,7 @@
 //! Is the signal usable? Levels, clipping, noise, hum, dropouts, and what to
 //! say about them.
 
-use super::judge::{self, Choice, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
+use super::judge::{self, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
 use super::reading::{ChannelUsed, Problem, SignalHealth, ToneState};
 use crate::signal::check::Beside;
 use crate::signal::level::{Level, LevelMeter};
@@ -35,6 +35,60 @@ pub fn channels_disagree(quality: &[ChannelQuality; MOST_CHANNELS], hz: f64) -> 
         && (left.offset_hz - right.offset_hz).abs() > DISAGREE * hz
 }
 
+/// A channel is named that stands so far below the other, in decibels; from
+/// the second on the tone counts as missing, for heads and cables let as much
+/// through from one channel to the other (common practice, no source).
+const LEVELS_DIFFER_DB: f64 = 3.0;
+const MISSING_DB: f64 = 20.0;
+
+/// A channel carries something else when a line of its own holds this part of
+/// it and stands further off than flutter throws the tone.
+const OWN_LINE: f64 = 0.4;
+const OWN_LINE_OFF: f64 = 0.004;
+
+/// How two channels stand to one another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Sides {
+    /// Nothing to be said.
+    Alike,
+    /// Both have the tone: how much louder the right one is.
+    Level(Decibels),
+    /// The other has nothing worth the name.
+    Only(ChannelUsed),
+    /// The other has something else: what, and how loud beside the tone.
+    Other {
+        tone: ChannelUsed,
+        heard: Hertz,
+        level: Decibels,
+    },
+}
+
+/// Compares left and right by what stands in each, and by which are used.
+pub fn sides(beside: &[Beside; MOST_CHANNELS], used: [bool; MOST_CHANNELS]) -> Sides {
+    let [left, right] = beside;
+    let louder = Decibels::from_power_ratio(right.tone.max(1e-15) / left.tone.max(1e-15));
+    let (tone, here, there) = match used {
+        [true, false] => (ChannelUsed::Left, left, right),
+        [false, true] => (ChannelUsed::Right, right, left),
+        _ if louder.0.abs() > MISSING_DB && louder.0 < 0.0 => (ChannelUsed::Left, left, right),
+        _ if louder.0.abs() > MISSING_DB => (ChannelUsed::Right, right, left),
+        _ if louder.0.abs() >= LEVELS_DIFFER_DB => return Sides::Level(louder),
+        _ => return Sides::Alike,
+    };
+    let level = Decibels::from_power_ratio(there.all().max(1e-15) / here.all().max(1e-15));
+    let is_another = there.loudest >= OWN_LINE * there.all()
+        && (there.loudest_hz / here.loudest_hz - 1.0).abs() > OWN_LINE_OFF;
+    if level.0 > -MISSING_DB && is_another {
+        let heard = Hertz(there.loudest_hz.round());
+        return Sides::Other { tone, heard, level };
+    }
+    if louder.0.abs() <= MISSING_DB && !is_another {
+        // The same tone, but much noise with it.
+        return Sides::Level(louder);
+    }
+    Sides::Only(tone)
+}
+
 /// See the module.
 pub struct Health {
     rate_hz: f64,
@@ -49,6 +103,7 @@ pub struct Health {
     recent_dropouts: Vec<u64>,
     gaps: u64,
     beside: Option<Beside>,
+    sides: Sides,
     last_band_hz: Option<f64>,
 }
 
@@ -68,6 +123,7 @@ impl Health {
             recent_dropouts: Vec::new(),
             gaps: 0,
             beside: None,
+            sides: Sides::Alike,
             last_band_hz: None,
         }
     }
@@ -146,13 +202,11 @@ impl Health {
         for (beside, quality) in beside.iter().zip(quality) {
             if quality.weight > 0.0 {
                 // As much as it has to say: a bad channel spoils nothing.
-                sum.tone += quality.weight * beside.tone;
-                sum.rest += quality.weight * beside.rest;
-                sum.hum[0] += quality.weight * beside.hum[0];
-                sum.hum[1] += quality.weight * beside.hum[1];
+                sum.add(beside, quality.weight);
             }
         }
         self.beside = Some(sum);
+        self.sides = sides(beside, quality.map(|quality| quality.weight > 0.0));
         sum
     }
 
@@ -178,7 +232,7 @@ impl Health {
         channel: ChannelUsed,
         quality: &[ChannelQuality; MOST_CHANNELS],
         measured_and_nominal: Option<(Hertz, Hertz)>,
-        choice: Choice,
+        is_open: bool,
     ) -> SignalHealth {
         let following = tone == ToneState::Locked;
         // A full-scale sine, whose mean square is ½, is 0 dB.
@@ -209,7 +263,9 @@ impl Health {
             let hints = [
                 judge::mains_mismatch(measured, nominal)
                     .map(|likely| judge::wrong(measured, likely)),
-                judge::ambiguous(measured, nominal, choice),
+                is_open
+                    .then(|| judge::ambiguous(measured, nominal))
+                    .flatten(),
             ];
             for hint in hints.into_iter().flatten().rev() {
                 health.problems.insert(0, hint);
@@ -250,7 +306,10 @@ impl Health {
         if measured.is_some_and(|hz| channels_disagree(quality, hz)) {
             problems.push(Problem::ChannelsDisagree);
         }
-        if let Some(snr) = health.snr.filter(|snr| *snr < LOW_SNR) {
+        let to_noise = self
+            .beside
+            .map(|beside| Decibels::from_power_ratio(beside.tone / beside.noise().max(1e-15)));
+        if let Some(snr) = to_noise.filter(|snr| *snr < LOW_SNR) {
             problems.push(Problem::LowSnr(snr));
         }
         if let Some(hum) = self.loud_hum() {
@@ -269,7 +328,10 @@ impl Health {
             problems.push(Problem::Dropouts(recent as u64));
         }
         if matches!(health.channel, ChannelUsed::Left | ChannelUsed::Right) && quality.len() == 2 {
-            problems.push(Problem::OneChannel(health.channel));
+            problems.push(match self.sides {
+                Sides::Other { tone, heard, .. } => Problem::OtherSound { tone, heard },
+                _ => Problem::OneChannel(health.channel),
+            });
         }
         problems
     }

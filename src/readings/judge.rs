@@ -8,13 +8,10 @@ use crate::units::{Decibels, Hertz};
 /// Tones are followed from −20 to +25 % of the nominal.
 pub const CAPTURE: [f64; 2] = [0.80, 1.25];
 
-/// Two usual tones this near to what is heard could both be meant.
-const AMBIGUOUS: f64 = 0.08;
-
-/// Within the range of the chosen tone, another is suggested only when it is
-/// this near and the chosen one is further than a serviced machine is off.
-const CLEARLY_ANOTHER: f64 = 0.015;
-const CLEARLY_OFF: f64 = 0.025;
+/// A machine that comes to the bench is off by this much at most, or by little
+/// more. Common practice, no source. Each usual tone that would explain what is
+/// heard so could be meant.
+const AS_FAR_OFF_AS_MACHINES_ARE: f64 = 0.10;
 
 /// Half, double and mains ratios are recognised to within this.
 const RATIO_TOLERANCE: f64 = 0.04;
@@ -73,31 +70,15 @@ pub fn mains_mismatch(measured: Hertz, nominal: Hertz) -> Option<Likely> {
     }
 }
 
-/// How the nominal tone came to be what it is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Choice {
-    /// The nearest to what is heard.
-    Guessed,
-    /// Given at the start, perhaps only because it is the default.
-    Given,
-    /// Chosen by the user while the tone could be heard.
-    Confirmed,
-}
-
-/// Another usual tone that could be meant as well as the one taken.
-pub fn ambiguous(measured: Hertz, taken: Hertz, choice: Choice) -> Option<Problem> {
-    if choice == Choice::Confirmed {
-        return None;
-    }
-    let off = |tone: Hertz| (measured.0 / tone.0 - 1.0).abs();
+/// Another usual tone that could be meant as well as the one taken, where nobody
+/// has said which it is.
+pub fn ambiguous(measured: Hertz, taken: Hertz) -> Option<Problem> {
+    let off = |tone: &Hertz| (measured.0 / tone.0 - 1.0).abs();
     let other = USUAL_TONES
         .into_iter()
         .filter(|tone| (tone.0 / taken.0 - 1.0).abs() > 1e-3)
-        .min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-    let both_near = off(other) < AMBIGUOUS && off(taken) < AMBIGUOUS;
-    let clearly = off(other) < CLEARLY_ANOTHER && off(taken) > CLEARLY_OFF;
-    ((choice == Choice::Guessed && both_near) || clearly)
-        .then_some(Problem::Ambiguous { taken, other })
+        .min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    (off(&other) <= AS_FAR_OFF_AS_MACHINES_ARE).then_some(Problem::Ambiguous { taken, other })
 }
 
 /// A steady tone on the wrong mains or out of range, as a problem.
@@ -129,24 +110,23 @@ mod tests {
     }
 
     #[test]
-    fn a_slow_3150_tape_is_never_silently_a_3000_tape() {
-        let heard = Hertz(3055.0);
-        let taken = nearest_usual(heard);
-        assert_eq!(taken, Hertz(3000.0));
-        assert_eq!(
-            ambiguous(heard, taken, Choice::Guessed),
-            Some(Problem::Ambiguous {
-                taken,
-                other: T3150
-            })
-        );
-        // Chosen by hand it is left alone, 3 % off or not.
-        assert_eq!(ambiguous(heard, T3150, Choice::Given), None);
-        assert!(ambiguous(Hertz(3001.0), T3150, Choice::Given).is_some());
-        assert_eq!(ambiguous(Hertz(3001.0), T3150, Choice::Confirmed), None);
-        assert_eq!(
-            ambiguous(Hertz(1001.0), Hertz(1000.0), Choice::Guessed),
-            None
-        );
+    fn wherever_two_usual_tones_would_do_both_are_named() {
+        let t3000 = Hertz(3000.0);
+        // 3150 Hz that are 3 % slow and right, 3000 Hz that are 2.5 % slow,
+        // right, and 5 % fast.
+        for heard in [3055.5, 3150.0, 2925.0, 3000.0, 3149.9] {
+            for (taken, other) in [(T3150, t3000), (t3000, T3150)] {
+                let asked = Some(Problem::Ambiguous { taken, other });
+                assert_eq!(ambiguous(Hertz(heard), taken), asked, "{heard}");
+            }
+        }
+        // Beyond 10 % no machine explains it.
+        assert_eq!(ambiguous(Hertz(3310.0), T3150), None);
+        assert_eq!(ambiguous(Hertz(2690.0), T3150), None);
+        for alone in [1001.0, 315.0, 6250.0] {
+            let taken = nearest_usual(Hertz(alone));
+            assert_eq!(ambiguous(Hertz(alone), taken), None, "{alone}");
+        }
+        assert!(ambiguous(Hertz(418.0), Hertz(400.0)).is_some());
     }
 }

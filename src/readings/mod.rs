@@ -1,8 +1,10 @@
 //! Floor 2: what a technician reads.
 //!
-//! [`Engine`] is the only door: samples in, [`Reading`] or [`Measurement`]
-//! out. It counts samples and knows no clock, no file, no thread: the same
-//! samples give the same numbers whatever the block size.
+//! [`Engine`] is the door for all that is live and for a recorded tone: samples
+//! in, [`Reading`] or [`Measurement`] out. Beside it stand a meter for each
+//! other kind of recorded reference, the contact check, and what listens for
+//! idents and tuning. All count samples and know no clock, no file,
+//! no thread: the same samples give the same numbers whatever the block size.
 
 mod alike;
 mod along;
@@ -13,6 +15,7 @@ mod blocks;
 mod by_ear;
 mod conditions;
 pub mod contact;
+mod course;
 mod digits;
 mod engine;
 mod expanded;
@@ -30,20 +33,25 @@ mod notes;
 mod reading;
 mod short;
 mod stability;
+mod straying;
 mod stretch;
 mod sweep;
 pub mod timed;
+mod verdict;
 mod warming;
 mod without_tone;
+mod wow;
 mod yardstick;
 
 pub use along::{Along, Place, Position};
+pub use assemble::off_by;
 pub use by_ear::ByEar;
 pub use conditions::{
-    ChannelChoice, ClockSource, Conditions, Nominal, ReferenceError, ReferenceKind, SampleClock,
-    USUAL_TONES,
+    ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, ReferenceKind,
+    SampleClock, USUAL_TONES,
 };
-pub use engine::{Engine, EngineError, KeepRequest, Settings};
+pub use course::Parts;
+pub use engine::{Engine, EngineError, KeepRequest, Settings, check_rate};
 pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};
@@ -52,15 +60,16 @@ pub use ident::{IdentListener, TapeIdent};
 pub use matching::MatchFigures;
 pub use notes::{NoteFigures, TuningHint, TuningMeter, Vibrato};
 pub use reading::{
-    Caution, CautionCode, ChannelUsed, DriftReading, Dropout, FlutterReading, Keeping, Likely,
+    Caution, CautionCode, ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Keeping, Likely,
     Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,
-    Steadiness, ToneState, UncertaintyParts, WrongTone,
+    Steadiness, SteadyStretch, ToneState, UncertaintyParts, WrongTone,
 };
 pub use stability::{StabilityPoint, Worth};
 pub use sweep::{
     BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
-    SweepVerdict, Sweeping, Unclear, judge_track,
+    SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
 };
 pub use timed::{MarksFigures, PassageFigures};
+pub use verdict::{Verdict, Way};
 pub use warming::Warming;
 pub use yardstick::Yardstick;

@@ -20,7 +20,7 @@ pub fn noise_hz(stretch: &Stretch, rate_hz: u32) -> Option<f64> {
     let beside = stretch.beside()?;
     let rate = f64::from(rate_hz);
     // Variance of the phase a sample, in square radians.
-    let ratio = beside.rest / beside.tone.max(f64::MIN_POSITIVE);
+    let ratio = beside.noise() / beside.tone.max(f64::MIN_POSITIVE);
     let radians_a_second = if stretch.weighing() == Weighing::Parabola {
         let samples = stretch.measured_s() * rate;
         (12.0 * ratio / samples.powi(3)).sqrt() * rate

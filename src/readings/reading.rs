@@ -166,6 +166,13 @@ pub enum Problem {
     Dropouts(u64),
     /// One channel of two carries the tone.
     OneChannel(ChannelUsed),
+    /// One channel of two carries the tone, the other something else.
+    OtherSound {
+        /// The channel with the tone.
+        tone: ChannelUsed,
+        /// What stands out in the other.
+        heard: Hertz,
+    },
     /// The channels read different speeds.
     ChannelsDisagree,
     /// The channels read one note a little apart, and one was taken.
@@ -212,6 +219,13 @@ pub struct SpeedReading {
     pub steadiness: Steadiness,
     /// Time since the speed was last moved, or since the tone was found.
     pub since_move: Seconds,
+}
+
+impl SpeedReading {
+    /// The ± that is stated: with the reference's own error where that is known.
+    pub fn stated_uncertainty(&self) -> Option<Percent> {
+        self.uncertainty_with_reference.or(self.uncertainty)
+    }
 }
 
 /// Slow change of speed.
@@ -319,6 +333,13 @@ pub struct SpeedFigures {
     pub parts: UncertaintyParts,
 }
 
+impl SpeedFigures {
+    /// The ± that is stated: with the reference's own error where that is known.
+    pub fn stated_uncertainty(&self) -> Option<Percent> {
+        self.uncertainty_with_reference.or(self.uncertainty)
+    }
+}
+
 /// Signal of a whole stretch.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct SignalFigures {
@@ -336,6 +357,40 @@ pub struct SignalFigures {
     pub dropout_count: u64,
     /// Breaks in the input.
     pub gaps: u64,
+}
+
+/// The part of a recording that the figures are of, where they are not of all
+/// of it. Times since its beginning.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Cut {
+    /// Where the part begins.
+    pub from: Seconds,
+    /// Where it ends.
+    pub to: Seconds,
+    /// How long the motor was heard to run up before it.
+    pub run_up: Seconds,
+    /// And to run down behind it.
+    pub run_down: Seconds,
+    /// Where the speed was turned: the steady stretches, in order; the part is
+    /// the last of them.
+    pub stretches: Vec<SteadyStretch>,
+}
+
+/// A stretch within which the speed was left alone.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SteadyStretch {
+    /// Since the beginning of the recording.
+    pub from: Seconds,
+    /// The same.
+    pub to: Seconds,
+    /// Against the reference.
+    pub deviation: Percent,
+    /// 95 %, the reference's own error left out.
+    pub uncertainty: Option<Percent>,
+    /// Weighted flutter, two-sigma, where the stretch is long enough.
+    pub weighted_two_sigma: Option<Percent>,
+    /// 95 % of it.
+    pub weighted_two_sigma_uncertainty: Option<Percent>,
 }
 
 /// Everything measured over one stretch: a whole recording, or what a key
@@ -366,6 +421,9 @@ pub struct Measurement {
     /// First, middle and last third of a long record that nothing disturbed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub along: Option<Along>,
+    /// Only where a part of the recording was left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cut: Option<Cut>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
     /// Only with a held note.
@@ -394,6 +452,39 @@ impl Measurement {
     /// More dropouts than this are counted but not listed, so that memory
     /// does not grow with the length of a recording.
     pub const MOST_DROPOUTS: usize = 1000;
+
+    /// A part that begins `later` takes the place of the whole: times count from
+    /// the beginning of the whole, and what was clipped anywhere is said.
+    pub fn take_place_of(&mut self, whole: &Self, later: Seconds) {
+        self.duration = whole.duration;
+        for dropout in &mut self.signal.dropouts {
+            dropout.start.0 += later.0;
+        }
+        self.signal.clipped_samples = whole.signal.clipped_samples;
+        self.cautions.retain(|it| it.code != CautionCode::Clipped);
+        let clipped = whole.cautions.iter();
+        self.cautions.extend(
+            clipped
+                .filter(|it| it.code == CautionCode::Clipped)
+                .cloned(),
+        );
+    }
+
+    /// The part of all samples that stood at full scale, where it is worth a
+    /// figure.
+    pub fn clipped_share(&self) -> Option<Percent> {
+        let channels = if self.channel == ChannelUsed::Mono {
+            1.0
+        } else {
+            2.0
+        };
+        let all = self.duration.0 * f64::from(self.rate_hz) * channels;
+        let share = 100.0 * self.signal.clipped_samples as f64 / all.max(1.0);
+        (share >= Self::LEAST_CLIPPED_SHARE).then_some(Percent(share))
+    }
+
+    /// Less than this, percent, is a matter of some samples.
+    const LEAST_CLIPPED_SHARE: f64 = 1.0;
 
     /// How long an average is worth taking; `None` when too short to say.
     pub fn worth(&self) -> Option<Worth> {
@@ -486,4 +577,11 @@ pub enum CautionCode {
     PartRead,
     ToneNotNeeded,
     VoicesApart,
+    OneChannel,
+    LevelsDiffer,
+    HeavyWow,
+    ThroughPipe,
+    /// In a kept line of a version that knows more codes; its words say what.
+    #[serde(other)]
+    Other,
 }

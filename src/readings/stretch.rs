@@ -2,11 +2,14 @@
 //! or what a key keeps. Constant memory, whatever the length.
 
 use super::blocks::BlockSeries;
+use super::course::Course;
 use super::fluctuation::Weighing;
 use super::flutter::FlutterTotals;
+use super::health::{Sides, sides};
 use super::reading::{ChannelUsed, Dropout, Measurement};
 use super::short::Direct;
 use crate::signal::check::Beside;
+use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
 use crate::units::Seconds;
 
 /// First length of a block of the speed series.
@@ -59,6 +62,8 @@ pub struct Stretch {
     series: BlockSeries,
     /// The same since the last disturbance: for drift and span.
     undisturbed: BlockSeries,
+    /// When it went how fast; only of a whole recording.
+    pub course: Course,
     span_sum: f64,
     span_count: u64,
     span: Option<[f64; 2]>,
@@ -82,6 +87,10 @@ pub struct Stretch {
     beside: Beside,
     tone_power: f64,
     used: [u64; 4],
+    /// Looks at each channel, added, and how often each was in use.
+    looks: [Beside; MOST_CHANNELS],
+    looks_used: [u32; MOST_CHANNELS],
+    looked: u32,
     disagreements: u64,
     band_hz: Option<f64>,
     direct: Option<Direct>,
@@ -99,6 +108,7 @@ impl Stretch {
             pieces: 0,
             series: BlockSeries::new(BLOCK_S, rate_hz),
             undisturbed: BlockSeries::new(BLOCK_S, rate_hz),
+            course: Course::new(rate_hz),
             span_sum: 0.0,
             span_count: 0,
             span: None,
@@ -114,6 +124,9 @@ impl Stretch {
             beside: Beside::default(),
             tone_power: 0.0,
             used: [0; 4],
+            looks: [Beside::default(); MOST_CHANNELS],
+            looks_used: [0; MOST_CHANNELS],
+            looked: 0,
             disagreements: 0,
             band_hz: None,
             direct: None,
@@ -149,6 +162,11 @@ impl Stretch {
     pub fn moved(&mut self) {
         self.moves += 1;
         self.disturbed();
+    }
+
+    /// What was taken for this many moves was wow.
+    pub fn were_no_moves(&mut self, moves: u64) {
+        self.moves = self.moves.saturating_sub(moves);
     }
 
     /// What drifts across a loss or a move is not drift.
@@ -219,10 +237,33 @@ impl Stretch {
     /// A look at the spectrum of the channels in use, powers added.
     pub fn check(&mut self, beside: &Beside) {
         self.checks += 1;
-        self.beside.tone += beside.tone;
-        self.beside.rest += beside.rest;
-        self.beside.hum[0] += beside.hum[0];
-        self.beside.hum[1] += beside.hum[1];
+        self.beside.add(beside, 1.0);
+    }
+
+    /// The same, channel by channel, where two are listened to.
+    pub fn check_sides(
+        &mut self,
+        beside: &[Beside; MOST_CHANNELS],
+        quality: &[ChannelQuality; MOST_CHANNELS],
+    ) {
+        self.looked += 1;
+        for (sum, look) in self.looks.iter_mut().zip(beside) {
+            sum.add(look, 1.0);
+        }
+        for (used, quality) in self.looks_used.iter_mut().zip(quality) {
+            *used += u32::from(quality.weight > 0.0);
+        }
+    }
+
+    /// How left and right stood to one another for most of the time.
+    pub fn sides(&self) -> Sides {
+        if self.looked == 0 {
+            return Sides::Alike;
+        }
+        sides(
+            &self.looks,
+            self.looks_used.map(|used| 2 * used > self.looked),
+        )
     }
 
     /// Length of the speed track in seconds.

@@ -75,10 +75,7 @@ impl Heard<'_> {
             );
         }
         cautions.extend(after);
-        clipped_caution(self.clipped, &mut |code, text| {
-            cautions.push(Caution { code, text });
-        });
-        Measurement {
+        let mut measurement = Measurement {
             duration: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
             rate_hz: self.settings.rate_hz,
             channel: self.channel,
@@ -97,6 +94,7 @@ impl Heard<'_> {
             drift: None,
             stability: Vec::new(),
             along: None,
+            cut: None,
             flutter: FlutterReading::default(),
             note: None,
             tuning: None,
@@ -105,6 +103,8 @@ impl Heard<'_> {
             recording: None,
             ident: None,
             cautions,
-        }
+        };
+        measurement.cautions.extend(clipped_caution(&measurement));
+        measurement
     }
 }

@@ -2,11 +2,11 @@
 //! and never over another one unasked.
 
 use std::ffi::OsStr;
-use std::fs::{self, File};
+use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use super::places;
+use super::{places, whole};
 use crate::references::{TapeCard, TapeCardError};
 
 /// A file larger than this is no card.
@@ -146,8 +146,8 @@ fn there_are() -> String {
     }
 }
 
-/// Writes a card, whole or not at all: into a file beside it first. One that is
-/// there is replaced only where `replace` says so.
+/// Writes a card, whole or not at all. One that is there is replaced only where
+/// `replace` says so.
 pub fn write(path: &Path, card: &TapeCard, replace: bool) -> Result<(), CardError> {
     let cannot = |source| CardError::Write {
         path: path.to_owned(),
@@ -159,21 +159,7 @@ pub fn write(path: &Path, card: &TapeCard, replace: bool) -> Result<(), CardErro
     if let Some(folder) = path.parent().filter(|it| !it.as_os_str().is_empty()) {
         fs::create_dir_all(folder).map_err(cannot)?;
     }
-    let beside = path.with_extension(format!("toml.{}", std::process::id()));
-    let written = File::create(&beside).and_then(|mut file| {
-        file.write_all(text.as_bytes())?;
-        file.sync_all()
-    });
-    let placed = written.and_then(|()| {
-        if replace {
-            fs::rename(&beside, path)
-        } else {
-            // Unlike a rename, a link never takes another's place.
-            fs::hard_link(&beside, path)
-        }
-    });
-    // After a rename there is none.
-    let _ = fs::remove_file(&beside);
+    let placed = whole::write(path, replace, |mut file| file.write_all(text.as_bytes()));
     placed.map_err(|source| match source.kind() {
         io::ErrorKind::AlreadyExists => CardError::Exists {
             path: path.to_owned(),

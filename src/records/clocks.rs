@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::lines::{Fault, Kind, Line, append_line, read, torn_path};
+use super::lines::{Fault, Kind, Line, append_line, read, torn_line};
 use crate::readings::{ClockSource, SampleClock};
 use crate::units::{Hertz, Ppm, Seconds};
 
@@ -140,22 +140,24 @@ pub enum ClocksError {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ClocksWarning {
     /// The last line is incomplete.
-    #[error(
-        "the last line of {} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next figure moves it to {}", path.display(), torn_path(path).display()
-    )]
+    #[error("{}", torn_line(path, *line, *moved, "figure"))]
     Torn {
         /// The file.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
+        /// It is out of the way by now.
+        moved: bool,
     },
     /// A line cannot be understood.
-    #[error("line {line} of {} cannot be understood; it was left as it is and is not used", path.display())]
+    #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not used", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
+        /// What is wrong with it.
+        reason: String,
     },
     /// A line that another version wrote.
     #[error(
@@ -175,8 +177,12 @@ impl ClocksWarning {
     fn of(path: &Path, line: usize, fault: Fault) -> Self {
         let path = path.to_owned();
         match fault {
-            Fault::Torn => Self::Torn { path, line },
-            Fault::Damaged => Self::Damaged { path, line },
+            Fault::Torn => Self::Torn {
+                path,
+                line,
+                moved: false,
+            },
+            Fault::Damaged { reason } => Self::Damaged { path, line, reason },
             Fault::Newer { schema } => Self::Newer { path, line, schema },
         }
     }
@@ -252,7 +258,12 @@ impl Clocks {
             source,
         })?;
         self.apply(entry);
-        Ok(torn.map(|line| ClocksWarning::of(&self.path, line, Fault::Torn)))
+        let path = self.path.clone();
+        Ok(torn.map(|line| ClocksWarning::Torn {
+            path,
+            line,
+            moved: true,
+        }))
     }
 
     fn apply(&mut self, entry: Entry) {

@@ -12,6 +12,8 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
+use super::whole::sync_folder;
+
 /// A file larger than this that does not begin as it should is refused
 /// without being read: somebody named a recording instead.
 const LARGEST_UNKNOWN_BYTES: u64 = 16 << 20;
@@ -30,14 +32,20 @@ pub(super) struct Kind<T> {
 pub(super) enum Line<T> {
     Blank,
     Entry(T),
-    Newer { schema: String },
+    Newer {
+        schema: String,
+    },
+    /// Whole, and of this kind, but not to be understood; why not.
+    Damaged {
+        reason: String,
+    },
     Unknown,
 }
 
 /// Why a line was not taken.
 pub(super) enum Fault {
     Torn,
-    Damaged,
+    Damaged { reason: String },
     Newer { schema: String },
 }
 
@@ -65,17 +73,34 @@ impl<T: DeserializeOwned> Line<T> {
         if !schema.starts_with(family) {
             return Self::Unknown;
         }
-        if schema != kind.schema {
+        if is_newer(&schema, kind.schema) {
             return Self::Newer { schema };
+        }
+        let damaged = |reason| Self::Damaged { reason };
+        if schema != kind.schema {
+            return damaged(format!("there is no version {schema}"));
         }
         match serde_json::from_slice(line) {
             Ok(entry) if (kind.is_possible)(&entry) => Self::Entry(entry),
-            Ok(_) => Self::Unknown,
-            // A word that this version does not know, under the same number,
-            // is newer too.
-            Err(_) => Self::Newer { schema },
+            Ok(_) => damaged("a figure in it is impossible".to_owned()),
+            Err(error) => damaged(found_at(&error)),
         }
     }
+}
+
+/// Whether the one has a higher number than the other of the same family.
+fn is_newer(schema: &str, known: &str) -> bool {
+    let number = |schema: &str| schema.rsplit('/').next()?.parse::<u32>().ok();
+    number(schema)
+        .zip(number(known))
+        .is_some_and(|(number, known)| number > known)
+}
+
+/// What is wrong, and where within the line.
+fn found_at(error: &serde_json::Error) -> String {
+    let said = error.to_string();
+    let what = said.rsplit_once(" at line ").map_or(&*said, |it| it.0);
+    format!("{what}, at its byte {}", error.column())
 }
 
 /// Reads a file, which need not exist yet, and sorts its lines;
@@ -102,7 +127,13 @@ pub(super) fn read<T: DeserializeOwned>(path: &Path, kind: &Kind<T>) -> io::Resu
                 recognised = true;
                 Fault::Newer { schema }
             }
-            Line::Unknown if line.ends_with(b"\n") => Fault::Damaged,
+            Line::Damaged { reason } => {
+                recognised = true;
+                Fault::Damaged { reason }
+            }
+            Line::Unknown if line.ends_with(b"\n") => Fault::Damaged {
+                reason: "it is no line of this kind".to_owned(),
+            },
             Line::Unknown => Fault::Torn,
         };
         sorted.faults.push((number, fault));
@@ -123,6 +154,10 @@ fn begins_with(bytes: &[u8], beginning: &[u8]) -> bool {
 /// All bytes; [`io::ErrorKind::InvalidData`] for a large file that does not
 /// begin as it should.
 fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> {
+    // A pipe would be waited for, and a device may never end.
+    if !fs::metadata(path)?.is_file() {
+        return Err(io::Error::other("it is no regular file"));
+    }
     let mut file = File::open(path)?;
     // Shared: waits for a line that is just being written, so that it is not
     // taken for a torn one. A file system without locks is read as it is.
@@ -157,7 +192,7 @@ pub(super) fn append_line<T: DeserializeOwned>(
         .create(true)
         .open(path)?;
     match file.lock() {
-        Err(error) if error.kind() != io::ErrorKind::Unsupported => return Err(error),
+        Err(error) if !has_no_locks(&error) => return Err(error),
         // Released when the file is closed.
         _ => {}
     }
@@ -173,6 +208,25 @@ pub(super) fn append_line<T: DeserializeOwned>(
         sync_folder(path);
     }
     Ok(torn)
+}
+
+/// A file system without locks, or a share whose server grants none.
+fn has_no_locks(error: &io::Error) -> bool {
+    error.kind() == io::ErrorKind::Unsupported
+        || error.raw_os_error() == Some(rustix::io::Errno::NOLCK.raw_os_error())
+}
+
+/// Whether lines could be added, as far as that can be told without adding one.
+pub(super) fn check_place(path: &Path) -> io::Result<()> {
+    if path.exists() {
+        return OpenOptions::new().append(true).open(path).map(drop);
+    }
+    // Folders are made as needed, within one that is there.
+    let there = path.ancestors().skip(1).find(|folder| folder.exists());
+    match there {
+        Some(folder) if !folder.is_dir() => Err(io::ErrorKind::NotADirectory.into()),
+        _ => Ok(()),
+    }
 }
 
 /// Makes sure that the file ends with a line's end.
@@ -216,21 +270,49 @@ fn set_aside(torn: &Path, bytes: &[u8]) -> io::Result<()> {
     file.sync_data()
 }
 
+/// What is said of a last line that was torn; `next` moves it.
+pub(super) fn torn_line(file: &Path, line: usize, moved: bool, next: &str) -> String {
+    let (file, aside) = (file.display(), torn_path(file));
+    let aside = aside.display();
+    if moved {
+        return format!(
+            "the last line of {file} (line {line}) was incomplete, as after a power cut; it was moved to {aside}"
+        );
+    }
+    format!(
+        "the last line of {file} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next {next} moves it to {aside}"
+    )
+}
+
 /// Where a torn line is moved to.
-pub(super) fn torn_path(file: &Path) -> PathBuf {
+fn torn_path(file: &Path) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
     name.push(".torn");
     PathBuf::from(name)
 }
 
-/// A new file is only safe once its folder is; systems on which a folder
-/// cannot be opened do this by themselves.
-fn sync_folder(path: &Path) {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    if let Ok(folder) = File::open(folder) {
-        let _ = folder.sync_all();
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_system_without_locks_is_told_from_one_that_fails() {
+        let error = |errno: rustix::io::Errno| io::Error::from_raw_os_error(errno.raw_os_error());
+        for without in [rustix::io::Errno::NOLCK, rustix::io::Errno::NOSYS] {
+            assert!(has_no_locks(&error(without)), "{without}");
+        }
+        assert!(!has_no_locks(&error(rustix::io::Errno::IO)));
+    }
+
+    #[test]
+    fn only_a_higher_number_is_newer() {
+        for (schema, newer) in [
+            ("a/2", true),
+            ("a/1", false),
+            ("a/0", false),
+            ("a/x", false),
+        ] {
+            assert_eq!(is_newer(schema, "a/1"), newer, "{schema}");
+        }
     }
 }

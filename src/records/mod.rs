@@ -2,7 +2,8 @@
 //!
 //! [`Record`] is a file of [`Snapshot`]s, [`Clocks`] one of the sample clocks
 //! that were measured; both hold one JSON object a line and are only ever
-//! appended to. [`cards`] are the files of tape cards, whole or not there.
+//! appended to. [`cards`] are the files of tape cards, [`whole`] writes what is
+//! there whole or not at all.
 //! [`places`] says where they lie when nobody says otherwise.
 
 pub mod cards;
@@ -12,6 +13,7 @@ pub mod places;
 mod record;
 mod run;
 mod snapshot;
+pub mod whole;
 
 pub use clocks::{Against, ClockFigure, Clocks, ClocksError, ClocksWarning};
 pub use record::{Record, RecordError, RecordWarning};

@@ -13,7 +13,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::lines::{Fault, Kind, append_line, read, torn_path};
+use super::lines::{Fault, Kind, append_line, check_place, read, torn_line};
 use super::snapshot::{LINE_BEGINS, SCHEMA, Snapshot};
 
 const LINES: Kind<Snapshot> = Kind {
@@ -72,22 +72,24 @@ pub enum RecordError {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum RecordWarning {
     /// The last line is incomplete.
-    #[error(
-        "the last line of {} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next snapshot moves it to {}", path.display(), torn_path(path).display()
-    )]
+    #[error("{}", torn_line(path, *line, *moved, "snapshot"))]
     Torn {
         /// The record.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
+        /// It is out of the way by now.
+        moved: bool,
     },
-    /// A line in the middle cannot be understood.
-    #[error("line {line} of {} cannot be understood; it was left as it is and is not listed", path.display())]
+    /// A line cannot be understood.
+    #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not listed", path.display())]
     Damaged {
         /// The record.
         path: PathBuf,
         /// Which line, from 1.
         line: usize,
+        /// What is wrong with it.
+        reason: String,
     },
     /// A line that another version wrote.
     #[error(
@@ -107,8 +109,12 @@ impl RecordWarning {
     fn of(path: &Path, line: usize, fault: Fault) -> Self {
         let path = path.to_owned();
         match fault {
-            Fault::Torn => Self::Torn { path, line },
-            Fault::Damaged => Self::Damaged { path, line },
+            Fault::Torn => Self::Torn {
+                path,
+                line,
+                moved: false,
+            },
+            Fault::Damaged { reason } => Self::Damaged { path, line, reason },
             Fault::Newer { schema } => Self::Newer { path, line, schema },
         }
     }
@@ -132,6 +138,19 @@ impl Record {
         Ok((Self { path, snapshots }, warnings))
     }
 
+    /// Whether snapshots can be added, as far as that can be told without
+    /// adding one.
+    pub fn check_place(&self) -> Result<(), RecordError> {
+        check_place(&self.path).map_err(|source| self.unwritten(source))
+    }
+
+    fn unwritten(&self, source: io::Error) -> RecordError {
+        RecordError::Write {
+            path: self.path.clone(),
+            source,
+        }
+    }
+
     /// Where it lies.
     pub fn path(&self) -> &Path {
         &self.path
@@ -147,12 +166,15 @@ impl Record {
     /// so. Folders are made as needed.
     pub fn append(&mut self, snapshot: &Snapshot) -> Result<Option<RecordWarning>, RecordError> {
         let line = line_that_reads_back(snapshot)?;
-        let torn = append_line(&self.path, &line, &LINES).map_err(|source| RecordError::Write {
-            path: self.path.clone(),
-            source,
-        })?;
+        let torn =
+            append_line(&self.path, &line, &LINES).map_err(|source| self.unwritten(source))?;
         self.snapshots.push(snapshot.clone());
-        Ok(torn.map(|line| RecordWarning::of(&self.path, line, Fault::Torn)))
+        let path = self.path.clone();
+        Ok(torn.map(|line| RecordWarning::Torn {
+            path,
+            line,
+            moved: true,
+        }))
     }
 }
 

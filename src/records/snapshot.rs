@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::run::Run;
 use crate::readings::{Measurement, Position, SweepReport};
+use crate::units::Percent;
 
 /// What a snapshot was kept as.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -59,6 +60,10 @@ pub struct Snapshot {
     /// Name of the card of the tape that it was taken with.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tape: Option<String>,
+    /// Half width of the tolerance band that was in force; `None` where an
+    /// earlier version kept it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tolerance: Option<Percent>,
     /// All figures, with what they were taken against.
     pub measurement: Measurement,
 }
@@ -81,6 +86,7 @@ impl Snapshot {
             wiper: None,
             wiper_at_first: None,
             tape: None,
+            tolerance: None,
             measurement,
         }
     }

@@ -1,4 +1,4 @@
-//! The reference as the user names it: `tone:3150`, `tone:auto`,
+//! The reference as the user names it: `tone:3150`, `3150`, `tone:auto`,
 //! `passage:200`, `marks:1`, `recording:side-a.flac`.
 
 use std::fmt;
@@ -111,7 +111,11 @@ impl FromStr for Reference {
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let unknown = || ReferenceParseError::Unknown(text.to_owned());
-        let (kind, said) = text.split_once(':').ok_or_else(unknown)?;
+        let Some((kind, said)) = text.split_once(':') else {
+            // A bare number can only be the frequency of a tone.
+            let hz = text.trim().trim_end_matches("Hz").trim_end();
+            return tone(text, Hertz(hz.parse().map_err(|_| unknown())?));
+        };
         match (kind, said) {
             ("tone", "auto") => Ok(Self::ToneAuto),
             ("tone", hz) => tone(text, Hertz(hz.parse().map_err(|_| unknown())?)),
@@ -196,6 +200,9 @@ mod tests {
             let reference: Reference = text.parse().expect(text);
             assert_eq!(reference.to_string(), text);
         }
+        for text in ["3150", "3150 Hz", "tone:3150"] {
+            assert_eq!(text.parse(), Ok(Reference::Tone(Hertz(3150.0))), "{text}");
+        }
         assert_eq!(
             "passage:200s".parse(),
             Ok(Reference::Passage(Seconds(200.0)))
@@ -205,7 +212,8 @@ mod tests {
     #[test]
     fn nonsense_is_refused_with_a_way_out() {
         for text in [
-            "3150", "tone:", "tone:abc", "tone:NaN", "tone:-5", "tone:5", "tone:1e9", "song:a",
+            "auto", "3150 kHz", "NaN", "50", "tone:", "tone:abc", "tone:NaN", "tone:-5", "tone:5",
+            "tone:1e9", "song:a",
         ] {
             let error = text.parse::<Reference>().expect_err(text).to_string();
             assert!(error.contains("Hz"), "{error}");

@@ -1,10 +1,11 @@
 //! Names of machines, as people write them.
 
 /// Whether both name one machine: capitals, spaces and hyphens make no
-/// difference, "Deck-9" is "deck 9".
+/// difference, "Deck-9" is "deck 9". No name is nobody's.
 pub fn same_machine(one: Option<&str>, other: Option<&str>) -> bool {
     one.zip(other)
-        .is_some_and(|(one, other)| plain(one) == plain(other))
+        .map(|(one, other)| (plain(one), plain(other)))
+        .is_some_and(|(one, other)| one == other && !one.is_empty())
 }
 
 /// Letters and digits alone, unless there are none.
@@ -27,6 +28,7 @@ mod tests {
             assert!(!same_machine(Some("deck9"), Some(other)), "{other}");
         }
         assert!(!same_machine(Some("+"), Some("-")));
+        assert!(!same_machine(Some(""), Some("")) && !same_machine(Some(" "), Some("")));
         assert!(!same_machine(None, None) && !same_machine(Some("deck9"), None));
     }
 }

@@ -60,7 +60,25 @@ impl MachineClass {
     }
 }
 
+impl Default for Tolerance {
+    /// A mains deck's, where nobody has said.
+    fn default() -> Self {
+        MachineClass::Deck.tolerance()
+    }
+}
+
 impl Tolerance {
+    /// Of this half width; by the class that has it, if one has.
+    pub fn of_half_width(half_width: Percent) -> Self {
+        let mut classes = MachineClass::ALL.into_iter().map(MachineClass::tolerance);
+        classes
+            .find(|it| it.half_width == half_width)
+            .unwrap_or(Self {
+                half_width,
+                class: None,
+            })
+    }
+
     /// The next class, for a key that goes round.
     pub fn next_class(self) -> Self {
         let after = match self.class {

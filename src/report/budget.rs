@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use super::text::worth_line;
 use super::timed;
 use crate::readings::{ClockSource, Measurement, SpeedFigures};
 use crate::units::Percent;
@@ -21,6 +22,9 @@ pub fn lines(measurement: &Measurement) -> String {
         add_line(&mut text, &line);
     }
     add_line(&mut text, &sum(speed));
+    if measurement.conditions.kind.has_frequency() {
+        text.push_str(&worth_line(measurement));
+    }
     text
 }
 

@@ -3,13 +3,12 @@
 use jiff::tz::TimeZone;
 
 use super::listing::{cut, time};
-use super::numbers::plain;
+use super::numbers::{beside_uncertainty, plain};
 use super::sweep::{self, Between, headline};
-use super::words::{
-    COLUMNS, NONE, best_uncertainty, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
-};
-use crate::readings::Measurement;
+use super::words::{COLUMNS, NONE, band, best_uncertainty, with_uncertainty, wrapped};
+use crate::readings::{Measurement, SpeedFigures, Verdict, Way};
 use crate::records::{Label, Snapshot};
+use crate::references::Tolerance;
 use crate::units::{Percent, Seconds};
 
 const NAME: usize = 28;
@@ -21,14 +20,16 @@ const SAME_SUPPLY: f64 = 0.05;
 /// A row: what it is, and how it is read off a snapshot.
 type Row = (&'static str, fn(&Snapshot) -> String);
 
-const ROWS: [Row; 12] = [
+const ROWS: [Row; 14] = [
     ("kept as", |s| plain(&s.label.to_string())),
     ("machine", |s| {
         s.machine.as_deref().map_or(NONE.to_owned(), plain)
     }),
     ("source", |s| plain(&s.source)),
     ("reference", |s| reference(&s.measurement)),
-    ("speed %", |s| speed(&s.measurement)),
+    ("speed %", speed),
+    ("band", |s| band(tolerance(s))),
+    ("verdict", |s| verdict(s, tolerance(s)).words().to_owned()),
     ("drift % a minute", |s| drift(&s.measurement)),
     ("wow, 0.5–6 Hz, RMS %", |s| {
         figure(s.measurement.flutter.wow_rms, None)
@@ -119,7 +120,13 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
                 .to_owned(),
         );
     }
-    sentences.push(speed_change(before, after));
+    sentences.push(judged(earlier, later));
+    // By another tone, or a tape that is no measure, nobody knows what is nearer.
+    let says_right = [earlier, later].into_iter().all(|it| {
+        let said = verdict(it, tolerance(it));
+        !matches!(said, Verdict::WhichTone | Verdict::MadeHere)
+    });
+    sentences.push(speed_change(before, after, says_right));
     sentences.push(flutter_change(
         "Weighted flutter (two-sigma)",
         [
@@ -171,7 +178,33 @@ fn reference(measurement: &Measurement) -> String {
     }
 }
 
-fn speed_change(before: &Measurement, after: &Measurement) -> String {
+/// The band that it was judged in. What earlier versions kept has none: a
+/// deck's, which is the usual one.
+fn tolerance(snapshot: &Snapshot) -> Tolerance {
+    let kept = snapshot.tolerance.map(Tolerance::of_half_width);
+    kept.unwrap_or_default()
+}
+
+fn verdict(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
+    Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
+}
+
+/// What the owner of the machine asks: was it right, and is it now?
+fn judged(earlier: &Snapshot, later: &Snapshot) -> String {
+    let in_force = tolerance(later);
+    let [was, is] = [earlier, later].map(|it| verdict(it, in_force).words());
+    let other = if tolerance(earlier) == in_force {
+        String::new()
+    } else {
+        format!(
+            " The earlier one was kept with a band of {}.",
+            band(tolerance(earlier))
+        )
+    };
+    format!("In a band of {}: {was} → {is}.{other}", band(in_force))
+}
+
+fn speed_change(before: &Measurement, after: &Measurement, says_right: bool) -> String {
     let (Some(before), Some(after)) = (&before.speed, &after.speed) else {
         return "The speed cannot be compared: one of the two has none.".to_owned();
     };
@@ -183,22 +216,19 @@ fn speed_change(before: &Measurement, after: &Measurement) -> String {
         return format!("The speed is unchanged within the ±: it moved {moved}.");
     }
     let gain = before.deviation.0.abs() - after.deviation.0.abs();
-    let verdict = if gain.abs() <= uncertainty.unwrap_or(0.0) {
-        "as far from right as before".to_owned()
+    let gained = if !says_right {
+        String::new()
+    } else if gain.abs() <= uncertainty.unwrap_or(0.0) {
+        ": as far from right as before".to_owned()
     } else if gain > 0.0 {
-        format!("{gain:.3} % nearer to right")
+        format!(": {gain:.3} % nearer to right")
     } else {
-        format!("{:.3} % farther from right", -gain)
+        format!(": {:.3} % farther from right", -gain)
     };
-    let said = |speed: &crate::readings::SpeedFigures| {
-        format!(
-            "{} % ({})",
-            signed_fixed(speed.deviation.0, 3),
-            slow_or_fast(speed)
-        )
-    };
+    let said =
+        |speed: &SpeedFigures| beside_uncertainty(speed.deviation.0, best_uncertainty(speed));
     format!(
-        "The speed went from {} to {}, {moved}: {verdict}.",
+        "The speed went from {} % to {} %, {moved}{gained}.",
         said(before),
         said(after)
     )
@@ -273,16 +303,15 @@ fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
     Some(one?.0.hypot(other?.0))
 }
 
-fn speed(measurement: &Measurement) -> String {
-    measurement.speed.as_ref().map_or(NONE.to_owned(), |speed| {
-        let uncertainty = best_uncertainty(speed);
-        let word = match slow_or_fast(speed) {
-            word @ ("slow" | "fast") => word,
-            _ => "",
-        };
+fn speed(snapshot: &Snapshot) -> String {
+    let figures = &snapshot.measurement.speed;
+    figures.as_ref().map_or(NONE.to_owned(), |speed| {
+        let said = verdict(snapshot, tolerance(snapshot));
+        let way = said.way(speed.deviation, speed.uncertainty);
         format!(
-            "{} {word}",
-            with_uncertainty(speed.deviation.0, uncertainty, true)
+            "{} {}",
+            with_uncertainty(speed.deviation.0, best_uncertainty(speed), true),
+            way.map_or("", Way::word)
         )
     })
 }
@@ -335,7 +364,9 @@ kept as                     before                    after
 machine                     deck 4                    deck 4
 source                      line in                   line in
 reference                   3150 Hz                   3150 Hz
-speed %                     -1.232 ±0.011 slow        +0.004 ±0.011
+speed %                     -1.232 ±0.012 slow        +0.004 ±0.012
+band                        ±0.5 % deck               ±0.5 % deck
+verdict                     OUT BY THIS TAPE          RIGHT BY THIS TAPE
 drift % a minute            +0.021 ±0.015             +0.021 ±0.015
 wow, 0.5–6 Hz, RMS %        0.100                     0.100
 flutter, 6–100 Hz, RMS %    0.050                     0.050
@@ -344,13 +375,34 @@ weighted, quasi-peak %      0.142 ±0.012              0.142 ±0.012
 signal-to-noise dB          57.9                      57.9
 note                        –                         –
 
-The speed went from -1.232 % (slow) to +0.004 % (right by this tape), by +1.236
-±0.016 %: 1.228 % nearer to right.
+In a band of ±0.5 % deck: OUT BY THIS TAPE → RIGHT BY THIS TAPE.
+The speed went from -1.232 % to +0.004 %, by +1.236 ±0.016 %: 1.228 % nearer to
+right.
 Weighted flutter (two-sigma) fell from 0.121 to 0.080 %: better.
 The reference's own error is not known; with the same tape it is the same in
 both and falls out of the change.
 ";
         assert_eq!(text, expected);
+    }
+
+    /// What the owner asks is judged in one band, that of the later one.
+    #[test]
+    fn out_to_right_is_said_in_the_band_of_the_later_one() {
+        let (mut before, mut after) = before_and_after();
+        after.tolerance = Some(Percent(1.0));
+        let said = &changes(&before, &after)[0];
+        let expected = "In a band of ±1 % portable: OUT BY THIS TAPE → RIGHT BY THIS TAPE. \
+                        The earlier one was kept with a band of ±0.5 % deck.";
+        assert_eq!(said, expected);
+        after.tolerance = None;
+        let ambiguous = crate::readings::Caution {
+            code: crate::readings::CautionCode::ReferenceAmbiguous,
+            text: String::new(),
+        };
+        before.measurement.cautions.push(ambiguous);
+        let said = changes(&before, &after).join(" ");
+        assert!(said.contains("WHICH TONE? → RIGHT"), "{said}");
+        assert!(!said.contains("nearer") && !said.contains("slow"), "{said}");
     }
 
     #[test]
@@ -360,8 +412,8 @@ both and falls out of the change.
         let speed = after.measurement.speed.as_mut().expect("a speed");
         speed.deviation.0 += 0.01;
         let said = changes(&before, &after);
-        assert!(said[0].contains("unchanged within the ±"), "{}", said[0]);
         assert!(said[1].contains("unchanged within the ±"), "{}", said[1]);
+        assert!(said[2].contains("unchanged within the ±"), "{}", said[2]);
     }
 
     #[test]
@@ -428,8 +480,8 @@ both and falls out of the change.
     fn what_got_worse_is_called_worse() {
         let (before, after) = before_and_after();
         let said = changes(&after, &before);
-        assert!(said[0].contains("farther from right"), "{}", said[0]);
-        assert!(said[1].contains("worse"), "{}", said[1]);
+        assert!(said[1].contains("farther from right"), "{}", said[1]);
+        assert!(said[2].contains("worse"), "{}", said[2]);
     }
 
     #[test]

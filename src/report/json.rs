@@ -6,14 +6,16 @@
 
 use serde::Serialize;
 
-use super::numbers::{places, significant};
+use super::numbers::{places, significant, significant_up};
 use super::{FileReport, FileResult};
 use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
-    self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, DriftReading, FlutterReading,
-    MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures, SampleClock,
-    SignalFigures, SpeedFigures, SpotKind, SpotSeen, SweepReport, SweepVerdict, TuningHint,
+    self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, Cut, DriftReading,
+    FlutterReading, MarksFigures, MatchFigures, Measurement, Nominal, NoteFigures, PassageFigures,
+    SampleClock, SignalFigures, SpotKind, SpotSeen, SteadyStretch, SweepReport, SweepVerdict,
+    TuningHint, Unclear, Verdict,
 };
+use crate::references::Tolerance;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Value of the key `schema`.
@@ -36,7 +38,7 @@ const OF_A_REFERENCE: [CautionCode; 9] = [
 #[allow(clippy::missing_panics_doc)] // it cannot, as the reason given says
 pub fn line(report: &FileReport<'_>) -> String {
     let mut reading = match &report.result {
-        FileResult::Measured(measurement) => Line::of(report.file, measurement),
+        FileResult::Measured(measurement) => Line::of(report.file, measurement, report.tolerance),
         FileResult::NotMeasured {
             conditions,
             code,
@@ -73,6 +75,10 @@ struct Line<'a> {
     cautions: Vec<Caution>,
     #[serde(skip_serializing_if = "Option::is_none")]
     along: Option<Along>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    measured: Option<Measured>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    stretches: Option<Vec<Stretch>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     note: Option<Note>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -220,6 +226,52 @@ struct PlaceOnTape {
     uncertainty_percent: Option<f64>,
 }
 
+/// Only where a part was left out.
+#[allow(clippy::struct_field_names)] // the keys of the contract carry their unit
+#[derive(Serialize)]
+struct Measured {
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    run_up_s: Option<f64>,
+    run_down_s: Option<f64>,
+}
+
+impl Measured {
+    fn of(cut: &Cut) -> Self {
+        Self {
+            from_s: places(cut.from.0, 2),
+            to_s: places(cut.to.0, 2),
+            run_up_s: places(cut.run_up.0, 2),
+            run_down_s: places(cut.run_down.0, 2),
+        }
+    }
+}
+
+/// Only where the speed was moved between steady stretches.
+#[derive(Serialize)]
+struct Stretch {
+    from_s: Option<f64>,
+    to_s: Option<f64>,
+    deviation_percent: Option<f64>,
+    uncertainty_percent: Option<f64>,
+    weighted_two_sigma_percent: Option<f64>,
+    weighted_two_sigma_uncertainty_percent: Option<f64>,
+}
+
+impl Stretch {
+    fn of(stretch: &SteadyStretch) -> Self {
+        let percent = |value: Option<Percent>| value.and_then(|value| places(value.0, 6));
+        Self {
+            from_s: places(stretch.from.0, 2),
+            to_s: places(stretch.to.0, 2),
+            deviation_percent: places(stretch.deviation.0, 6),
+            uncertainty_percent: percent(stretch.uncertainty),
+            weighted_two_sigma_percent: percent(stretch.weighted_two_sigma),
+            weighted_two_sigma_uncertainty_percent: percent(stretch.weighted_two_sigma_uncertainty),
+        }
+    }
+}
+
 #[derive(Serialize)]
 struct Sweep {
     verdict: SweepVerdict,
@@ -270,6 +322,8 @@ struct Speed {
     deviation_cents: Option<f64>,
     uncertainty_percent: Option<f64>,
     uncertainty_with_reference_percent: Option<f64>,
+    verdict: Option<Verdict>,
+    tolerance_percent: Option<f64>,
     uncertainty_parts: Parts,
 }
 
@@ -330,7 +384,11 @@ impl<'a> Line<'a> {
     /// While the trimmer is turned there is no speed to be told, as the text
     /// says too.
     fn leave_out_what_turned(&mut self, sweep: &SweepReport) {
-        if sweep.passes.is_empty() {
+        let stood = matches!(
+            sweep.unclear,
+            Some(Unclear::HardlyMoved | Unclear::TooShort)
+        );
+        if sweep.passes.is_empty() || stood {
             return;
         }
         self.speed = Speed::default();
@@ -349,7 +407,7 @@ impl<'a> Line<'a> {
         }
     }
 
-    fn of(file: &'a str, measurement: &'a Measurement) -> Self {
+    fn of(file: &'a str, measurement: &'a Measurement, tolerance: Tolerance) -> Self {
         let conditions = &measurement.conditions;
         Self {
             schema: SCHEMA,
@@ -359,11 +417,7 @@ impl<'a> Line<'a> {
             channel: Some(measurement.channel),
             reference: Reference::of(conditions, measurement.nominal),
             signal: Signal::of(&measurement.signal),
-            speed: measurement
-                .speed
-                .as_ref()
-                .map(Speed::of)
-                .unwrap_or_default(),
+            speed: Speed::of(measurement, tolerance.half_width).unwrap_or_default(),
             clock: Clock::of(&conditions.clock),
             drift: measurement
                 .drift
@@ -374,6 +428,10 @@ impl<'a> Line<'a> {
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
             along: measurement.along.as_ref().map(Along::of),
+            measured: measurement.cut.as_ref().map(Measured::of),
+            stretches: (measurement.cut.as_ref())
+                .filter(|cut| !cut.stretches.is_empty())
+                .map(|cut| cut.stretches.iter().map(Stretch::of).collect()),
             note: measurement.note.as_ref().map(Note::of),
             tuning: measurement.tuning.as_ref().map(Tuning::of),
             passage: measurement.passage.as_ref().map(Passage::of),
@@ -430,6 +488,8 @@ impl<'a> Line<'a> {
                 text: reason.to_owned(),
             }],
             along: None,
+            measured: None,
+            stretches: None,
             note: None,
             tuning: None,
             passage: None,
@@ -578,8 +638,12 @@ impl Signal {
 }
 
 impl Speed {
-    fn of(speed: &SpeedFigures) -> Self {
-        Self {
+    /// With what may be said of it in a band of this half width.
+    fn of(measurement: &Measurement, half_width: Percent) -> Option<Self> {
+        let speed = measurement.speed.as_ref()?;
+        Some(Self {
+            verdict: Some(Verdict::of_measured(measurement, half_width)),
+            tolerance_percent: places(half_width.0, 4),
             measured_hz: speed.measured.and_then(|hz| places(hz.0, 5)),
             deviation_percent: places(speed.deviation.0, 6),
             deviation_cents: places(speed.deviation.cents().0, 4),
@@ -592,7 +656,7 @@ impl Speed {
                 clock_percent: uncertainty(Some(speed.parts.clock)),
                 reference_percent: uncertainty(speed.parts.reference),
             },
-        }
+        })
     }
 }
 
@@ -612,7 +676,7 @@ impl Drift {
             percent_per_minute: places(drift.percent_per_minute, 6),
             uncertainty_percent_per_minute: drift
                 .uncertainty_percent_per_minute
-                .and_then(|value| significant(value, 3)),
+                .and_then(|value| significant_up(value, 3)),
             span_percent: flutter(drift.span),
         }
     }
@@ -662,9 +726,9 @@ fn flutter(value: Option<Percent>) -> Option<f64> {
     significant(value?.0, 4)
 }
 
-/// Three digits are more than any uncertainty is known to.
+/// Three digits are more than any uncertainty is known to; rounded up, as every ±.
 fn uncertainty(value: Option<Percent>) -> Option<f64> {
-    significant(value?.0, 3)
+    significant_up(value?.0, 3)
 }
 
 #[cfg(test)]
@@ -676,6 +740,7 @@ mod tests {
         line(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
@@ -688,8 +753,8 @@ mod tests {
             r#"{"schema":"tapewright.reading/1","file":"side-a.wav","duration_s":62.4,"rate_hz":48000,"channel":"both","#,
             r#""reference":{"kind":"tone","hz":3150.0,"tape":null,"error_percent":0.0,"error_uncertainty_percent":null},"#,
             r#""signal":{"usable":true,"level_dbfs":-12.1,"snr_db":57.9,"clipped_samples":0,"dropouts":[{"start_s":8.31,"length_s":0.02}]},"#,
-            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4568,"uncertainty_percent":0.0111,"#,
-            r#""uncertainty_with_reference_percent":null,"#,
+            r#""speed":{"measured_hz":3111.2,"deviation_percent":-1.231746,"deviation_cents":-21.4568,"uncertainty_percent":0.0112,"#,
+            r#""uncertainty_with_reference_percent":null,"verdict":"out_by_this_tape","tolerance_percent":0.5,"#,
             r#""uncertainty_parts":{"noise_percent":0.0001,"wow_percent":0.0052,"clock_percent":0.01,"reference_percent":null}},"#,
             r#""clock":{"error_ppm":0.0,"uncertainty_ppm":100.0,"source":"default"},"#,
             r#""drift":{"percent_per_minute":0.021,"uncertainty_percent_per_minute":0.015,"span_percent":0.03},"#,
@@ -733,7 +798,7 @@ mod tests {
             ("drift", 3),
             ("stability", 2),
             ("flutter", 11),
-            ("speed", 6),
+            ("speed", 8),
         ] {
             let figures = figures(key);
             assert_eq!(figures.len(), count, "{key}");
@@ -757,6 +822,7 @@ mod tests {
                 conditions: &conditions,
                 reason: "this is a text file",
             },
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,

@@ -127,7 +127,7 @@ mod tests {
         let text = table(&[(3, &snapshot), (14, &other)], &TimeZone::UTC);
         let expected = concat!(
             " no.  taken             machine           kept as    speed %         w.flutter %\n",
-            "   3  2026-03-01 11:05  kitchen portable  before     -1.232 ±0.011   0.121\n",
+            "   3  2026-03-01 11:05  kitchen portable  before     -1.232 ±0.012   0.121\n",
             "      9.5 cm/s reverse, start of the tape, supply 2.9 V\n",
             "      new belt, motor oiled, pinch roller cleaned twice\n",
             "  14  2026-03-01 11:05  kitchen portabl…  a\u{fffd}[2Jb     –               –\n",

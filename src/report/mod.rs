@@ -1,12 +1,13 @@
 //! Floor 6: readings and records as text and JSON, one file a format. Turns
 //! values into strings; writes no file and measures nothing.
 
+mod ascii;
 pub mod budget;
 pub mod comparison;
 pub mod contact;
 pub mod json;
 pub mod listing;
-mod numbers;
+pub mod numbers;
 #[cfg(test)]
 mod sample;
 pub mod sweep;
@@ -14,9 +15,11 @@ pub mod text;
 mod timed;
 mod words;
 
+pub use ascii::ascii;
+
 use crate::readings::contact::ContactReport;
 use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};
-use crate::references::TapeCard;
+use crate::references::{TapeCard, Tolerance};
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
 #[derive(Debug)]
@@ -25,6 +28,8 @@ pub struct FileReport<'a> {
     pub file: &'a str,
     /// What came of it.
     pub result: FileResult<'a>,
+    /// When it counts as right.
+    pub tolerance: Tolerance,
     /// Card of the tape that was played.
     pub tape: Option<&'a TapeCard>,
     /// What came of the wiper check, where one was asked for.

@@ -21,6 +21,17 @@ pub(super) fn tenths(value: f64) -> String {
     places(value, 1).map_or_else(|| "–".to_owned(), |value| format!("{value:.1}"))
 }
 
+/// An uncertainty for scripts: so many significant digits, rounded up.
+pub(super) fn significant_up(value: f64, digits: i32) -> Option<f64> {
+    let near = significant(value, digits)?;
+    let step = 10f64.powf(value.abs().log10().floor() - f64::from(digits - 1));
+    if near >= value * (1.0 - 1e-9) {
+        Some(near)
+    } else {
+        significant(near + step, digits)
+    }
+}
+
 /// Rounded to so many significant digits; `None` for what is no number.
 pub(super) fn significant(value: f64, digits: i32) -> Option<f64> {
     if value == 0.0 {
@@ -38,11 +49,55 @@ const MOST_DECIMALS: f64 = 4.0;
 
 /// Decimal places at which an uncertainty shows two digits, within what a
 /// percentage of speed is ever given to.
-pub(super) fn decimals_for(uncertainty: f64) -> usize {
+fn decimals_for(uncertainty: f64) -> usize {
     if !(uncertainty.is_finite() && uncertainty > 0.0) {
         return 3;
     }
     (1.0 - uncertainty.log10().floor()).clamp(1.0, MOST_DECIMALS) as usize
+}
+
+/// An uncertainty in digits, rounded up: it never claims to be smaller than it
+/// is, and never to be nothing. Two digits of it, as everywhere.
+pub fn rounded_up(uncertainty: f64) -> String {
+    let decimals = decimals_for(uncertainty);
+    rounded_up_to(uncertainty, decimals)
+}
+
+/// The same to so many places, for a column of them.
+pub fn rounded_up_to(uncertainty: f64, decimals: usize) -> String {
+    let step = [1.0, 10.0, 100.0, 1e3, 1e4, 1e5][decimals.min(5)];
+    // What is a step but for the arithmetic is one.
+    let up = (uncertainty * step - 1e-9).ceil().max(1.0) / step;
+    format!("{up:.decimals$}")
+}
+
+/// With its sign, except where it is all zeros.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    if text.bytes().any(|byte| matches!(byte, b'1'..=b'9')) {
+        text
+    } else {
+        text[1..].to_owned()
+    }
+}
+
+/// A value as it stands before its ±: to the places of that.
+pub fn beside_uncertainty(value: f64, uncertainty: Option<f64>) -> String {
+    signed(value, uncertainty.map_or(3, decimals_for))
+}
+
+/// A value with its ±, as many places as the ± deserves.
+pub fn with_uncertainty(value: f64, uncertainty: Option<f64>, is_signed: bool) -> String {
+    let value = if is_signed {
+        beside_uncertainty(value, uncertainty)
+    } else {
+        let decimals = uncertainty.map_or(3, decimals_for);
+        format!("{value:.decimals$}")
+    };
+    match uncertainty {
+        Some(uncertainty) => format!("{value} ±{}", rounded_up(uncertainty)),
+        None => value,
+    }
 }
 
 /// What a terminal can show as it is: control characters, which could move
@@ -67,6 +122,9 @@ mod tests {
         assert_eq!(significant(0.012_345, 3), Some(0.0123));
         assert_eq!(significant(123_456.0, 3), Some(123_000.0));
         assert_eq!(significant(0.0, 3), Some(0.0));
+        assert_eq!(significant_up(0.012_345, 3), Some(0.0124));
+        assert_eq!(significant_up(0.0123, 3), Some(0.0123));
+        assert_eq!(significant_up(0.0, 3), Some(0.0));
         for no_number in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
             assert_eq!(places(no_number, 4), None);
             assert_eq!(significant(no_number, 3), None);
@@ -80,6 +138,47 @@ mod tests {
         }
         assert_eq!(decimals_for(0.0), 3);
         assert_eq!(decimals_for(f64::NAN), 3);
+    }
+
+    #[test]
+    fn an_uncertainty_never_claims_to_be_smaller_than_it_is() {
+        for (uncertainty, shown) in [
+            (0.0101, "0.011"),
+            (0.01, "0.010"),
+            (0.0113, "0.012"),
+            (0.25, "0.25"),
+            (0.0999, "0.100"),
+            (3.0, "3.0"),
+            (1e-9, "0.0001"),
+            (0.0, "0.001"),
+        ] {
+            assert_eq!(rounded_up(uncertainty), shown, "{uncertainty}");
+        }
+        for thousandth in 1..20_000 {
+            let uncertainty = f64::from(thousandth) * 0.000_137;
+            let shown: f64 = rounded_up(uncertainty).parse().unwrap();
+            assert!(shown >= uncertainty - 1e-9 && shown < 1.11 * uncertainty + 1e-4);
+        }
+    }
+
+    #[test]
+    fn places_follow_the_uncertainty() {
+        assert_eq!(
+            with_uncertainty(-1.231_75, Some(0.0113), true),
+            "-1.232 ±0.012"
+        );
+        assert_eq!(with_uncertainty(0.4, Some(0.25), true), "+0.40 ±0.25");
+        assert_eq!(with_uncertainty(0.121, None, false), "0.121");
+        assert_eq!(with_uncertainty(0.0, Some(1e-9), true), "0.0000 ±0.0001");
+    }
+
+    #[test]
+    fn zero_has_no_sign() {
+        assert_eq!(signed(-0.004, 2), "0.00");
+        assert_eq!(signed(-0.005_1, 2), "-0.01");
+        assert_eq!(signed(12.3456, 2), "+12.35");
+        assert_eq!(beside_uncertainty(-1.231_75, Some(0.0113)), "-1.232");
+        assert_eq!(beside_uncertainty(-1.0, None), "-1.000");
     }
 
     #[test]

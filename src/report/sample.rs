@@ -53,6 +53,7 @@ pub(super) fn measurement() -> Measurement {
             })
             .to_vec(),
         along: None,
+        cut: None,
         flutter: FlutterReading {
             weighted_two_sigma: Some(Percent(0.121)),
             weighted_two_sigma_uncertainty: Some(Percent(0.008)),
@@ -134,7 +135,9 @@ pub(super) fn sweep() -> SweepReport {
             seen: SpotSeen::Both,
             times: Vec::new(),
         }],
+        slight_spots: Vec::new(),
         smallest_seen: Some(Percent(0.2)),
+        band: Some(Percent(0.5)),
         evidence: 2.0,
         picture: SweepPicture::default(),
     }

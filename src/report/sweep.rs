@@ -3,7 +3,8 @@
 
 use std::fmt::Write as _;
 
-use super::words::{counted, signed_fixed, wrapped};
+use super::numbers::signed;
+use super::words::{counted, wrapped};
 use crate::readings::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
 
 /// Columns and rows of the picture.
@@ -22,10 +23,14 @@ pub const CLEANING: &str = "Clean it with the power off (unplug a mains machine)
 made for controls and sparingly, away from plastics it may attack and with fresh air; turn it to \
 both stops a dozen times, let it dry, and repeat the sweep.";
 
+/// Nothing bad where the trimmer will stand.
+const CAN_STAY: &str = "Nothing bad where the trimmer will stand: set it and go on. Cleaning may \
+                        help, and is no must.";
+
 /// The verdict in a few words, as a headline.
 pub fn headline(report: &SweepReport) -> String {
     match report.verdict {
-        SweepVerdict::Smooth => "smooth".to_owned(),
+        SweepVerdict::Smooth => smooth_words(report),
         SweepVerdict::Erratic => report
             .bad_spots
             .first()
@@ -38,8 +43,26 @@ pub fn headline(report: &SweepReport) -> String {
             }
             None => "right speed lies outside of what was swept".to_owned(),
         },
-        SweepVerdict::Unclear => "unclear".to_owned(),
+        SweepVerdict::Unclear => match report.unclear {
+            Some(Unclear::Blind | Unclear::TooFast) => "not judged: sweep slower".to_owned(),
+            _ => "unclear".to_owned(),
+        },
     }
+}
+
+fn smooth_words(report: &SweepReport) -> String {
+    let hidden = report
+        .smallest_seen
+        .filter(|least| report.band.is_some_and(|band| least.0 > band.0))
+        .map_or_else(String::new, |least| {
+            format!(", leaps under {:.1} % left aside", least.0)
+        });
+    let once = if report.is_one_round() {
+        " as far as one round tells"
+    } else {
+        ""
+    };
+    format!("smooth{once}{hidden}")
 }
 
 /// What the verdict means and what to do next, in a sentence or two.
@@ -52,17 +75,18 @@ pub fn advice(report: &SweepReport) -> String {
                     least.0.max(0.1)
                 )
             });
-            let once = if report.passes.len() <= 2 {
-                " A place where the speed only stands, as under a hand that stops, would show in \
-                 a second round out and back."
+            let then = if report.is_one_round() {
+                "sweep two rounds in one go: a place where the speed only stands, as under a \
+                 hand that stops, shows in the second."
             } else {
-                ""
+                "set it and go on."
             };
             format!(
                 "The speed follows the trimmer, as far as flutter and hand let it \
-                 show{least}; set it and go on.{once}"
+                 show{least}; {then}"
             )
         }
+        SweepVerdict::Erratic if report.is_bad_elsewhere_only() => CAN_STAY.to_owned(),
         SweepVerdict::Erratic => CLEANING.to_owned(),
         SweepVerdict::NearEnd => format!(
             "If that was all of its travel, the trimmer is not what is wrong, so do not force it: the fault is elsewhere \
@@ -102,12 +126,16 @@ fn unclear_words(unclear: Option<Unclear>) -> &'static str {
         Some(Unclear::TooFast) => {
             "It was turned faster than the transport follows; take ten seconds for each way."
         }
+        Some(Unclear::Blind) => {
+            "A leap that takes the speed out of the band need not have shown between the \
+             flutter and what the hand did; turn it more slowly and evenly, two rounds."
+        }
     }
 }
 
 /// A bad spot in a few words.
 pub fn spot_words(spot: &BadSpot) -> String {
-    let at = signed_fixed(spot.at.0, 1);
+    let at = signed(spot.at.0, 1);
     let what = match spot.kind {
         SpotKind::Jump => "jumps",
         SpotKind::Reversal => "runs backwards",
@@ -117,7 +145,7 @@ pub fn spot_words(spot: &BadSpot) -> String {
     let depth = match spot.depth {
         Some(depth) if spot.kind != SpotKind::Dead => {
             // A pattern takes the mean of a spot, and the lag hides its top.
-            format!(" by {} % or more", signed_fixed(depth.0, 1))
+            format!(" by {} % or more", signed(depth.0, 1))
         }
         _ => String::new(),
     };
@@ -126,7 +154,31 @@ pub fn spot_words(spot: &BadSpot) -> String {
         SpotSeen::Back => ", on the way back",
         SpotSeen::Both => ", on both ways",
     };
-    format!("{what} at {at} %{depth}{seen}")
+    if spot.is_near_right_speed() {
+        format!("{what} at {at} %{depth}{seen}")
+    } else {
+        let away = spot.at.0.abs();
+        format!("{what} at {at} %{depth}{seen}: {away:.0} % away from right speed, it can stay")
+    }
+}
+
+/// Leaps too small to matter; `None` without any.
+pub fn slight_words(report: &SweepReport) -> Option<String> {
+    let places: Vec<String> = report
+        .slight_spots
+        .iter()
+        .take(MOST_SAID)
+        .map(|spot| {
+            let depth = spot.depth.map_or(0.0, |depth| depth.0.abs());
+            format!("{depth:.2} % at {} %", signed(spot.at.0, 1))
+        })
+        .collect();
+    (!places.is_empty()).then(|| {
+        format!(
+            "Too small to matter, and perhaps the hand: {}.",
+            places.join(", ")
+        )
+    })
 }
 
 /// The block under a file's own, each line with its end.
@@ -152,6 +204,9 @@ pub fn lines(report: &SweepReport) -> String {
             "Right speed is near the end of the travel or beyond it as well: look at {ELSEWHERE} too."
         );
         text.push_str(&wrapped("             ", &also));
+    }
+    if let Some(words) = slight_words(report) {
+        text.push_str(&wrapped("             ", &words));
     }
     if let Some(words) = backlash_words(report) {
         text.push_str(&wrapped("  Backlash   ", &words));
@@ -195,8 +250,8 @@ pub fn range_words(report: &SweepReport) -> Option<String> {
     };
     Some(format!(
         "{} to {} %, {} through it; {where_right}",
-        signed_fixed(low.0, 1),
-        signed_fixed(high.0, 1),
+        signed(low.0, 1),
+        signed(high.0, 1),
         counted(report.passes.len() as u64, "way", "ways"),
     ))
 }
@@ -233,8 +288,8 @@ pub fn picture(report: &SweepReport) -> String {
     let mut text = String::new();
     for (row, cells) in cells.iter().enumerate() {
         let label = match row {
-            0 => signed_fixed(high, 1),
-            _ if row + 1 == PICTURE_ROWS => signed_fixed(low, 1),
+            0 => signed(high, 1),
+            _ if row + 1 == PICTURE_ROWS => signed(low, 1),
             _ => String::new(),
         };
         let line: String = cells.iter().collect();
@@ -264,8 +319,18 @@ fn mark_spots(
 pub enum Between {
     /// Nothing that anybody knows of.
     Nothing,
-    /// It was cleaned, for the so manieth time with a sweep after it.
+    /// It was cleaned, for the so manieth time with a sweep before and after.
     Cleaned(usize),
+}
+
+impl Between {
+    /// Cleaning has had its chances, and where the trimmer has to stand it is
+    /// as bad as before: nothing but another trimmer helps.
+    pub fn asks_for_a_new_one(self, newest: &SweepReport) -> bool {
+        matches!(self, Self::Cleaned(times) if times >= OFTEN)
+            && newest.verdict == SweepVerdict::Erratic
+            && !newest.is_bad_elsewhere_only()
+    }
 }
 
 /// Two sweeps of one trimmer side by side.
@@ -299,7 +364,7 @@ impl Comparison {
                     report
                         .range
                         .map_or(super::words::NONE.to_owned(), |[low, high]| {
-                            let [low, high] = [low.0, high.0].map(|end| signed_fixed(end, 1));
+                            let [low, high] = [low.0, high.0].map(|end| signed(end, 1));
                             format!("{low} to {high} %")
                         })
                 }),
@@ -330,10 +395,10 @@ fn worst_depth(report: &SweepReport) -> f64 {
 const BETTER_SHARE: f64 = 0.5;
 
 /// Who has cleaned so often cleans no more.
-const OFTEN: usize = 3;
+const OFTEN: usize = 2;
 
-const WORN: &str = "Cleaned again and again, and still bad: the track is worn there. Replace the \
-                    trimmer, or leave it to somebody who can.";
+const WORN: &str = "Cleaned twice, and still bad: the track is worn there. Replace the trimmer, or \
+                    leave it to somebody who can.";
 
 fn compared(before: &SweepReport, after: &SweepReport, between: Between) -> &'static str {
     let unclear = |report: &SweepReport| report.verdict == SweepVerdict::Unclear;
@@ -341,11 +406,25 @@ fn compared(before: &SweepReport, after: &SweepReport, between: Between) -> &'st
     if unclear(before) || unclear(after) {
         return "One of the sweeps says nothing; repeat it.";
     }
+    if between.asks_for_a_new_one(after) {
+        return WORN;
+    }
+    // A dead place shows in two rounds and hardly in one.
+    match [before, after].map(|report| (spots(report) > 0, report.is_one_round())) {
+        [(false, true), (true, false)] => {
+            return "The other sweep had one round and could not tell as much: what shows now may \
+                    have been there.";
+        }
+        [(true, false), (false, true)] => {
+            return "The other sweep had two rounds and this one tells less: sweep two rounds.";
+        }
+        _ => {}
+    }
     if after.verdict == SweepVerdict::NearEnd {
         return "The wiper turns smoothly, but right speed is at the end of its travel: look \
                 elsewhere.";
     }
-    let Between::Cleaned(times) = between else {
+    if between == Between::Nothing {
         return match (spots(before), spots(after)) {
             (0, 0) => "Smooth both times.",
             (_, 0) => {
@@ -356,18 +435,79 @@ fn compared(before: &SweepReport, after: &SweepReport, between: Between) -> &'st
             }
             _ => "It is as bad as before; nothing was cleaned in between.",
         };
-    };
+    }
     match (spots(before), spots(after)) {
         (0, 0) => "Smooth before and after.",
         (_, 0) => "Cleaning has cured it.",
         (0, _) => "It was smooth before and is not now; let it dry and repeat the sweep.",
-        _ if times >= OFTEN => WORN,
+        _ if after.is_bad_elsewhere_only() => "What is left lies away from right speed.",
         (some, left) if left < some || worst_depth(after) < BETTER_SHARE * worst_depth(before) => {
             "Better, but not well: clean it once more."
         }
-        _ => {
-            "Cleaning has not helped; clean it once more, and if that fails the track is worn: \
-             replace the trimmer."
+        _ => "Cleaning has not helped; clean it once more.",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::{Direction, Pass};
+    use crate::report::sample;
+    use crate::units::{Percent, Seconds};
+
+    fn of_rounds(bad: bool, rounds: usize) -> SweepReport {
+        let mut report = sample::sweep();
+        let pass = Pass {
+            from: Seconds(0.0),
+            to: Seconds(10.0),
+            direction: Direction::Up,
+        };
+        report.passes = vec![pass; 2 * rounds];
+        if !bad {
+            report.verdict = SweepVerdict::Smooth;
+            report.bad_spots.clear();
         }
+        report
+    }
+
+    #[test]
+    fn one_round_is_called_one_round() {
+        let one = of_rounds(false, 1);
+        assert_eq!(headline(&one), "smooth as far as one round tells");
+        assert!(advice(&one).contains("two rounds") && !advice(&one).contains("go on"));
+        let two = of_rounds(false, 2);
+        assert_eq!(headline(&two), "smooth");
+        assert!(advice(&two).contains("go on"));
+    }
+
+    #[test]
+    fn cleaning_is_not_blamed_for_what_one_round_could_not_see() {
+        let said = |before: (bool, usize), after: (bool, usize)| {
+            let [before, after] = [before, after].map(|(bad, rounds)| of_rounds(bad, rounds));
+            Comparison::of(&before, &after, Between::Cleaned(1)).sentence
+        };
+        assert!(said((false, 1), (true, 2)).contains("may have been there"));
+        assert!(said((true, 2), (false, 1)).contains("sweep two rounds"));
+        assert!(said((false, 2), (true, 2)).contains("smooth before and is not now"));
+        assert!(said((true, 1), (false, 2)).contains("cured"));
+    }
+
+    #[test]
+    fn a_spot_away_from_right_speed_can_stay_and_asks_for_no_new_trimmer() {
+        let mut report = of_rounds(true, 2);
+        assert!(Between::Cleaned(2).asks_for_a_new_one(&report));
+        report.bad_spots[0].at = Percent(4.3);
+        assert!(headline(&report).contains("4 % away from right speed, it can stay"));
+        assert!(!Between::Cleaned(2).asks_for_a_new_one(&report));
+        assert!(!advice(&report).contains("power off"));
+    }
+
+    #[test]
+    fn a_blind_sweep_is_asked_for_again() {
+        let mut report = SweepReport::unclear(Unclear::Blind);
+        assert_eq!(headline(&report), "not judged: sweep slower");
+        assert!(advice(&report).contains("slowly"));
+        report.unclear = Some(Unclear::OneWay);
+        assert_eq!(headline(&report), "unclear");
     }
 }

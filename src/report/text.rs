@@ -3,17 +3,15 @@
 
 use std::fmt::Write as _;
 
-use super::numbers::{places, plain, significant};
-use super::words::{
-    NONE, best_uncertainty, channel, counted, signed_fixed, slow_or_fast, with_uncertainty, wrapped,
-};
+use super::numbers::{places, plain, signed, significant};
+use super::words::{NONE, band, best_uncertainty, channel, counted, with_uncertainty, wrapped};
 use super::{FileReport, FileResult, contact, sweep, timed};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
-    CautionCode, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
-    TapeIdent, Unclear,
+    CautionCode, Cut, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
+    TapeIdent, Unclear, Verdict,
 };
-use crate::references::{Found, TapeCard};
+use crate::references::{Found, TapeCard, Tolerance};
 use crate::units::{Percent, Seconds};
 
 /// Dropouts whose place is said one by one.
@@ -36,20 +34,14 @@ pub fn block(report: &FileReport<'_>) -> String {
                 title(&file, measurement)
             } else {
                 let breaks = report.contact.flatten().is_some_and(ContactReport::breaks);
-                measured(&file, measurement, breaks)
+                measured(&file, measurement, report.tolerance, breaks)
                     + &report.tape.map_or(String::new(), tape)
                     + &measurement.ident.as_ref().map_or(String::new(), ident)
             };
             measured + &wiper + &control
         }
-        FileResult::NotMeasured { reason, .. } => {
-            let mut text = format!("{file}\n");
-            // The sentence names the file first; here it stands above.
-            let reason = plain(reason);
-            let reason = reason.strip_prefix(&format!("{file}: ")).unwrap_or(&reason);
-            text.push_str(&wrapped("  Not read   ", reason));
-            text
-        }
+        // Why stands on standard error, once.
+        FileResult::NotMeasured { .. } => format!("{file}\n  Not read\n"),
     }
 }
 
@@ -94,15 +86,19 @@ fn cautions(measurement: &Measurement, but: &[CautionCode]) -> String {
         .collect()
 }
 
-fn measured(file: &str, measurement: &Measurement, contact_breaks: bool) -> String {
+fn measured(
+    file: &str,
+    measurement: &Measurement,
+    tolerance: Tolerance,
+    contact_breaks: bool,
+) -> String {
     let mut text = title(file, measurement);
     match &measurement.speed {
-        Some(speed) => text.push_str(&speed_lines(speed, measurement)),
+        Some(speed) => text.push_str(&speed_lines(speed, measurement, tolerance)),
         None => text.push_str("  Speed      not measured\n"),
     }
     if measurement.conditions.kind.has_frequency() {
         text.push_str(&drift_line(measurement));
-        text.push_str(&worth_line(measurement));
         text.push_str(&along_line(measurement));
         if measurement.speed.is_some() && measurement.note.is_none() {
             text.push_str(&flutter_lines(&measurement.flutter));
@@ -156,20 +152,23 @@ fn length(duration: Seconds) -> String {
     }
 }
 
-fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
+/// Slow or fast where either may be said, and the verdict.
+fn judged(speed: &SpeedFigures, verdict: Verdict) -> String {
+    let way = verdict.way(speed.deviation, speed.uncertainty);
+    let way = way.map(|way| format!("{}, ", way.word().to_uppercase()));
+    way.unwrap_or_default() + verdict.words()
+}
+
+fn speed_lines(speed: &SpeedFigures, measurement: &Measurement, tolerance: Tolerance) -> String {
     let uncertainty = best_uncertainty(speed);
-    // A mean over two speeds may come out right and neither of them be.
-    let word = if measurement.conditions.reference.recorded_here {
-        "tape made here: judges nothing"
-    } else if measurement.has(CautionCode::SpeedMoved) {
-        "moved"
-    } else {
-        slow_or_fast(speed)
-    };
+    let turned = (measurement.cut.as_ref()).is_some_and(|cut| !cut.stretches.is_empty());
+    let before = if turned { "MOVED, THEN " } else { "" };
+    let verdict = Verdict::of_measured(measurement, tolerance.half_width);
     let mut text = format!(
-        "  Speed      {} %  {}\n",
+        "  Speed      {} %  {}{}\n",
         with_uncertainty(speed.deviation.0, uncertainty, true),
-        word.to_uppercase(),
+        before,
+        judged(speed, verdict),
     );
     let measured = speed
         .measured
@@ -180,7 +179,7 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
     let _ = writeln!(
         text,
         "             {} cents{measured}{nominal}{}",
-        signed_fixed(speed.deviation.cents().0, 1),
+        signed(speed.deviation.cents().0, 1),
         timed::found(measurement),
     );
     text.push_str(&timed::place(measurement));
@@ -189,10 +188,59 @@ fn speed_lines(speed: &SpeedFigures, measurement: &Measurement) -> String {
             "a tape reads right at any speed of the machine that recorded it"
         }
         (Some(_), _) => "the ± has the reference's own error in it",
-        (None, Some(_)) => "the ± leaves out the reference's own error, which is not known",
+        // A caution says it, and the budget line by line.
+        (None, Some(_)) => "",
         (None, None) => "no ± can be given: too short to know what the machine does",
     };
-    let _ = writeln!(text, "             {about}");
+    let in_band = if verdict == Verdict::MadeHere {
+        String::new()
+    } else {
+        format!("band {}", band(tolerance))
+    };
+    let between = if in_band.is_empty() || about.is_empty() {
+        ""
+    } else {
+        "; "
+    };
+    text.push_str(&wrapped(
+        "             ",
+        &format!("{in_band}{between}{about}"),
+    ));
+    if let Some(cut) = &measurement.cut {
+        text.push_str(&cut_lines(cut));
+    }
+    text
+}
+
+/// The steady stretches, and what was left out.
+fn cut_lines(cut: &Cut) -> String {
+    let mut text = String::new();
+    if !cut.stretches.is_empty() {
+        text.push_str("  Steady from–to s              deviation %    weighted flutter %\n");
+    }
+    for one in &cut.stretches {
+        let place = format!("{:.1}–{:.1}", one.from.0, one.to.0);
+        let deviation = with_uncertainty(one.deviation.0, one.uncertainty.map(|it| it.0), true);
+        let flutter = cell(one.weighted_two_sigma, one.weighted_two_sigma_uncertainty);
+        let _ = writeln!(text, "    {place:<28}{deviation:<15}{flutter}");
+    }
+    let run = |name: &str, length: Seconds, end: &str| {
+        (length.0 > 0.0).then(|| format!("{name} of {:.1} s at the {end}", length.0))
+    };
+    let runs = [
+        run("run-up", cut.run_up, "start"),
+        run("run-down", cut.run_down, "end"),
+    ];
+    let runs: Vec<String> = runs.into_iter().flatten().collect();
+    if !runs.is_empty() {
+        let words = format!(
+            "from {:.1} to {:.1} s; {} left out",
+            cut.from.0,
+            cut.to.0,
+            runs.join(" and ")
+        );
+        text.push_str(&wrapped("  Measured   ", &words));
+    }
     text
 }
 
@@ -219,7 +267,7 @@ fn drift_line(measurement: &Measurement) -> String {
 }
 
 /// How long an average is worth taking, and what it is then steady to.
-fn worth_line(measurement: &Measurement) -> String {
+pub(super) fn worth_line(measurement: &Measurement) -> String {
     let Some(worth) = measurement.worth() else {
         return String::new();
     };
@@ -233,7 +281,7 @@ fn worth_line(measurement: &Measurement) -> String {
         significant(worth.point.averaging.0, 2).unwrap_or_default(),
         significant(worth.point.deviation.0, 2).unwrap_or_default(),
     );
-    wrapped("             ", &text)
+    wrapped("    steadiness              ", &text)
 }
 
 /// Start, middle and end of a long record, and whether the speed goes with the
@@ -250,7 +298,10 @@ fn along_line(measurement: &Measurement) -> String {
     parts.extend(along.middle.iter().map(|middle| of("middle", middle)));
     parts.push(of("end", &along.end));
     let change = with_uncertainty(along.change.0, Some(along.change_uncertainty.0), true);
-    let meaning = if along.is_sloping() {
+    let meaning = if along.is_sloping() && along.change.0 < 0.0 {
+        "beyond chance; in a battery machine flat cells or a sagging supply come first, over much \
+         of a tape take-up tension, holdback tension or the pinch roller"
+    } else if along.is_sloping() {
         "beyond chance; over much of a tape that is take-up tension, holdback tension or the \
          pinch roller, over a few minutes also warming up"
     } else {
@@ -346,10 +397,13 @@ fn signal(measurement: &Measurement, contact_breaks: bool) -> String {
     if let Some(snr) = signal.snr {
         parts.push(format!("{:.1} dB above all else", snr.0));
     }
-    parts.push(match signal.clipped_samples {
-        0 => "not clipped".to_owned(),
-        count => format!("{} clipped", counted(count, "sample", "samples")),
-    });
+    parts.push(
+        match (signal.clipped_samples, measurement.clipped_share()) {
+            (0, _) => "not clipped".to_owned(),
+            (_, Some(share)) => format!("{:.0} % of it clipped", share.0),
+            (count, None) => format!("{} clipped", counted(count, "sample", "samples")),
+        },
+    );
     // What lasts is no dropout of the tone; "no dropout" beside it would mislead.
     let lost = contact_breaks || measurement.has(CautionCode::ToneLost);
     if kind.has_frequency() && (signal.dropout_count > 0 || !lost) {
@@ -395,6 +449,7 @@ mod tests {
         block(&FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
@@ -407,12 +462,10 @@ mod tests {
         let expected = "\
 side-a.wav
   62.4 s, 48000 Hz, both channels
-  Speed      -1.232 ±0.011 %  SLOW
+  Speed      -1.232 ±0.012 %  SLOW, OUT BY THIS TAPE
              -21.5 cents, 3111.20 Hz for 3150 Hz
-             the ± leaves out the reference's own error, which is not known
+             band ±0.5 % deck
   Drift      +0.021 ±0.015 % a minute, 5 s means span 0.030 %
-             averages of 8 s change by 0.006 % from one to the next (Allan
-             deviation); longer ones are no steadier
   Flutter %                     two-sigma      quasi-peak     RMS
     weighted                    0.1210 ±0.0080 0.142 ±0.012   0.0600 ±0.0040
     unweighted, 0.1–200 Hz      0.310                         0.120
@@ -458,7 +511,7 @@ side-a.wav
     }
 
     #[test]
-    fn an_unreadable_file_says_why() {
+    fn an_unreadable_file_is_in_the_list() {
         let conditions = Conditions::default();
         let text = block(&FileReport {
             file: "notes.wav",
@@ -467,10 +520,11 @@ side-a.wav
                 conditions: &conditions,
                 reason: "notes.wav: this is a text file",
             },
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
         });
-        assert_eq!(text, "notes.wav\n  Not read   this is a text file\n");
+        assert_eq!(text, "notes.wav\n  Not read\n");
     }
 }

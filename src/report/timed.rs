@@ -88,12 +88,14 @@ fn said(time: Seconds) -> String {
 mod tests {
     use super::*;
     use crate::readings::{MarksFigures, PassageFigures};
+    use crate::references::Tolerance;
     use crate::report::{FileReport, FileResult, budget, json, sample, text};
 
     fn report(measurement: &Measurement) -> FileReport<'_> {
         FileReport {
             file: "side-a.wav",
             result: FileResult::Measured(measurement),
+            tolerance: Tolerance::default(),
             tape: None,
             sweep: None,
             contact: None,
@@ -134,10 +136,10 @@ mod tests {
     fn a_passage_is_told_in_seconds() {
         let text = text::block(&report(&passage()));
         let expected = "\
-  Speed      -1.232 ±0.011 %  SLOW
+  Speed      -1.232 ±0.012 %  SLOW, OUT BY THIS TAPE
              -21.5 cents, 202.496 s for 200 s
              first sound at 1.50 s, last sound at 204.00 s
-             the ± leaves out the reference's own error, which is not known
+             band ±0.5 % deck
   Signal     passage at -12.1 dBFS";
         assert!(text.contains(expected), "{text}");
         assert!(

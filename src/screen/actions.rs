@@ -2,7 +2,7 @@
 //! are values, so that all of it is tested without a terminal.
 
 use super::keys::tones_to_choose;
-use super::panels;
+use super::overlay::Overlay;
 use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, Slot};
 use super::view::View;
 use crate::audio::analysis::Request;
@@ -14,10 +14,16 @@ use crate::units::Seconds;
 /// What a key can mean.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Action {
-    /// Open or close the help.
+    /// Open the help.
     Help,
-    /// Show what the ± is made of, or close that.
+    /// Show what the ± is made of.
     Budget,
+    /// The next page of what lies over the screen; the last one closes.
+    PageOn,
+    /// The page before.
+    PageBack,
+    /// Take away what lies over the screen.
+    Uncover,
     /// Begin a check of contacts, or end it.
     Contact,
     /// Let the simulated hand work the volume control.
@@ -38,7 +44,7 @@ pub enum Action {
     LongRun,
     /// The next speed or direction.
     NextRun,
-    /// Show all about the present step, or close that.
+    /// Show all about the present step.
     Card,
     /// The machine has no trimmer, or has one after all.
     NoTrimmer,
@@ -56,7 +62,7 @@ pub enum Action {
     NextUnit,
     /// A passage begins or ends now.
     Edge,
-    /// Open the list of references, or close it.
+    /// Open the list of references.
     Choose,
     /// The line above.
     ChoiceUp,
@@ -68,7 +74,7 @@ pub enum Action {
     NextTolerance,
     /// Keep a snapshot.
     Keep(Slot),
-    /// Stop keeping, or close what lies over the screen.
+    /// Stop what is under way, or go back to the bench.
     Stop,
     /// Save what could not be saved.
     RetrySaving,
@@ -84,14 +90,38 @@ pub enum Action {
     EraseAll,
     /// The line is done.
     Accept,
-    /// Forget the line.
-    Abandon,
     /// Turn the trimmer of the simulated machine by a share of its travel.
     Turn(f64),
     /// Work its wiper once to both ends and back.
     CleanStroke,
     /// Its power on or off.
     Power,
+}
+
+impl Action {
+    /// It acts on what lies over the screen or on the terminal alone; whatever
+    /// was said and asked before still stands.
+    fn leaves_the_bench_alone(&self) -> bool {
+        matches!(
+            self,
+            Self::Help
+                | Self::Budget
+                | Self::Card
+                | Self::Choose
+                | Self::Type(_)
+                | Self::PageOn
+                | Self::PageBack
+                | Self::Uncover
+                | Self::ChoiceUp
+                | Self::ChoiceDown
+                | Self::Letter(_)
+                | Self::Erase
+                | Self::EraseAll
+                | Self::Repaint
+                | Self::Suspend
+                | Self::Interrupt
+        )
+    }
 }
 
 /// How long a snapshot averages: whole wow periods, at least ten seconds, at
@@ -121,34 +151,26 @@ const POWER_OFF_FIRST: &str = "power off first (p). On a real machine: pull the 
 impl ScreenState {
     /// Carries an action out.
     pub fn act(&mut self, action: Action) -> Vec<Effect> {
-        // Whatever was said has been read by now.
-        self.message = None;
-        let leaving = std::mem::take(&mut self.leaving);
+        let leaving = self.leaving;
+        if !action.leaves_the_bench_alone() {
+            // Whatever was said has been read by now.
+            self.message = None;
+            self.leaving = false;
+        }
         match action {
-            Action::Help => {
-                let next = self.help.map_or(0, |page| page + 1);
-                self.budget = false;
-                self.card = None;
-                self.help = (next < panels::help::pages(self)).then_some(next);
-                Vec::new()
-            }
-            Action::Budget => {
-                self.help = None;
-                self.card = None;
-                self.budget = !self.budget;
+            Action::Help => self.cover(Overlay::Help(0)),
+            Action::Budget => self.cover(Overlay::Budget),
+            Action::Card => self.cover(Overlay::Card(0)),
+            Action::PageOn => self.turn_page(true),
+            Action::PageBack => self.turn_page(false),
+            Action::Uncover => {
+                self.overlay = None;
                 Vec::new()
             }
             Action::Contact => self.check_contact(),
             Action::WorkControl => self.work_control(),
             Action::Sweep => self.sweep(),
             Action::SweepByHand => self.sweep_by_hand(),
-            Action::Card => {
-                let next = self.card.map_or(0, |page| page + 1);
-                self.help = None;
-                self.budget = false;
-                self.card = (next < panels::card::pages(self)).then_some(next);
-                Vec::new()
-            }
             Action::Edge => vec![Effect::Ask(Request::EdgeByHand)],
             Action::Choose => self.open_choices(),
             Action::ChoiceUp => self.move_choice(false),
@@ -231,14 +253,6 @@ impl ScreenState {
         Some(format!("{under_way} ends it, q again leaves without"))
     }
 
-    /// Takes away what lies over the screen.
-    pub(super) fn uncover(&mut self) {
-        self.help = None;
-        self.budget = false;
-        self.card = None;
-        self.choosing = None;
-    }
-
     pub(super) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
         if let Some(current) = &self.keeping {
             let name = current.name();
@@ -256,10 +270,6 @@ impl ScreenState {
     }
 
     fn stop(&mut self) -> Vec<Effect> {
-        let card = self.card.take().is_some() | self.choosing.take().is_some();
-        if self.help.take().is_some() || std::mem::take(&mut self.budget) || card {
-            return Vec::new();
-        }
         if self.view == View::Contact {
             return self.leave_contact();
         }
@@ -280,9 +290,11 @@ impl ScreenState {
         let Some(tone) = tones_to_choose(self).get(number).copied() else {
             return Vec::new();
         };
+        let before = (self.conditions.nominal, self.reference.clone());
+        self.before_answer.get_or_insert(before);
         self.conditions.nominal = Nominal::Fixed(tone);
-        self.confirmed = Some(tone);
         self.reference = Reference::Tone(tone);
+        self.heard.forget();
         self.message = Some(format!("measured against {tone} from now on"));
         vec![Effect::Ask(Request::Nominal(Nominal::Fixed(tone)))]
     }
@@ -310,14 +322,12 @@ impl ScreenState {
                 EntryFor::RecordedOn => self.recorded_on.clone(),
                 EntryFor::Note => self.note.clone(),
             };
-            self.uncover();
-            self.entry = Some(Entry {
+            return self.cover(Overlay::Entry(Entry {
                 purpose,
                 text: before.unwrap_or_default(),
-            });
-            return Vec::new();
+            }));
         }
-        let Some(entry) = &mut self.entry else {
+        let Some(Overlay::Entry(entry)) = &mut self.overlay else {
             return Vec::new();
         };
         match action {
@@ -331,7 +341,6 @@ impl ScreenState {
             }
             Action::EraseAll => entry.text.clear(),
             Action::Accept => return self.accept(),
-            Action::Abandon => self.entry = None,
             _ => {}
         }
         Vec::new()
@@ -373,7 +382,7 @@ impl ScreenState {
     }
 
     fn accept(&mut self) -> Vec<Effect> {
-        let Some(entry) = self.entry.take() else {
+        let Some(Overlay::Entry(entry)) = self.overlay.take() else {
             return Vec::new();
         };
         let text = entry.text.trim().to_owned();
@@ -502,18 +511,8 @@ mod tests {
     }
 
     #[test]
-    fn a_check_that_is_begun_is_not_hidden() {
-        let mut state = specimen::showing(specimen::reading(0.0));
-        let _ = state.act(Action::Card);
-        let _ = state.act(Action::Sweep);
-        assert!(state.card.is_none() && state.view == View::Wiper);
-    }
-
-    #[test]
     fn a_tone_that_is_chosen_is_asked_for_and_remembered() {
-        let mut reading = specimen::reading(-3.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        let mut state = specimen::showing(reading);
+        let mut state = specimen::asking(-3.0);
         let effects = state.act(Action::ChooseTone(1));
         let fixed = Nominal::Fixed(crate::units::Hertz(3150.0));
         assert!(matches!(effects[..], [Effect::Ask(Request::Nominal(it))] if it == fixed));

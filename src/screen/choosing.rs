@@ -4,9 +4,10 @@
 use std::str::FromStr;
 
 use super::Action;
-use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, SourceKind};
+use super::overlay::Overlay;
+use super::state::{Effect, EntryFor, Lead, ScreenState, SourceKind};
 use super::view::View;
-use crate::readings::{Conditions, ReferenceKind, USUAL_TONES};
+use crate::readings::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::references::{Reference, TapeCard};
 
 /// One line of the list.
@@ -33,6 +34,8 @@ pub struct Choice {
     pub card: Option<TapeCard>,
     /// Without a card: it is home-made.
     pub home_made: bool,
+    /// Nobody has said that it carries this; it is taken as is usual.
+    pub is_assumed: bool,
 }
 
 impl Offer {
@@ -58,6 +61,11 @@ pub(super) fn hint(kind: ReferenceKind) -> &'static str {
         ReferenceKind::Marks => "seconds from one to the next",
         ReferenceKind::Recording => "file of the digital copy",
     }
+}
+
+/// Nobody has said which tone it is.
+fn is_assumed(nominal: Nominal) -> bool {
+    matches!(nominal, Nominal::Assumed(_))
 }
 
 impl ScreenState {
@@ -94,35 +102,31 @@ impl ScreenState {
         all
     }
 
-    /// Opens the list, or closes it.
+    /// Opens the list.
     pub(super) fn open_choices(&mut self) -> Vec<Effect> {
-        let was_open = self.choosing.is_some();
-        self.uncover();
         let now = Offer::Ready(self.reference.clone());
         let at = self.offers().iter().position(|it| *it == now);
-        self.choosing = (!was_open).then_some(at.unwrap_or(0));
-        Vec::new()
+        self.cover(Overlay::References(at.unwrap_or(0)))
     }
 
     pub(super) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
         let last = self.offers().len().saturating_sub(1);
-        self.choosing = self.choosing.map(|at| {
-            if down {
-                (at + 1).min(last)
+        if let Some(Overlay::References(at)) = &mut self.overlay {
+            *at = if down {
+                (*at + 1).min(last)
             } else {
                 at.saturating_sub(1)
-            }
-        });
+            };
+        }
         Vec::new()
     }
 
     /// Takes what the mark stands on.
     pub(super) fn take_choice(&mut self) -> Vec<Effect> {
-        let Some(offer) = self
-            .choosing
-            .take()
-            .and_then(|at| self.offers().get(at).cloned())
-        else {
+        let Some(Overlay::References(at)) = self.overlay.take() else {
+            return Vec::new();
+        };
+        let Some(offer) = self.offers().get(at).cloned() else {
             return Vec::new();
         };
         match offer {
@@ -131,22 +135,26 @@ impl ScreenState {
                 reference: self.reference.clone(),
                 card: None,
                 home_made: true,
+                is_assumed: is_assumed(self.conditions.nominal),
             }),
             Offer::RecordedOn => self.act(Action::Type(EntryFor::RecordedOn)),
-            Offer::Typed(kind) => {
-                self.entry = Some(Entry {
-                    purpose: EntryFor::Reference(kind),
-                    text: String::new(),
-                });
-                Vec::new()
-            }
-            // One that does not say what it carries holds for what is chosen.
-            Offer::Card(card) => self.choose(Choice {
-                reference: card.reference().unwrap_or_else(|| self.reference.clone()),
-                card: Some(*card),
-                home_made: false,
-            }),
+            Offer::Typed(kind) => self.act(Action::Type(EntryFor::Reference(kind))),
+            Offer::Card(card) => self.choose_card(*card),
         }
+    }
+
+    /// A card that does not say what its tape carries holds for what was said; an
+    /// answer that was given for the tape before does not go over to this one.
+    fn choose_card(&mut self, card: TapeCard) -> Vec<Effect> {
+        let now = || (self.conditions.nominal, self.reference.clone());
+        let (nominal, said) = self.before_answer.clone().unwrap_or_else(now);
+        let carries = card.reference();
+        self.choose(Choice {
+            is_assumed: carries.is_none() && is_assumed(nominal),
+            reference: carries.unwrap_or(said),
+            card: Some(card),
+            home_made: false,
+        })
     }
 
     /// What was typed behind the kind.
@@ -175,6 +183,7 @@ impl ScreenState {
         let card = self.tape.as_ref().filter(fits).cloned();
         self.choose(Choice {
             home_made: self.conditions.reference.home_made,
+            is_assumed: false,
             reference,
             card,
         })
@@ -229,12 +238,13 @@ impl ScreenState {
             said = format!("{} was not kept; {said}", slot.name());
         }
         self.long_run = None;
+        self.heard.forget();
         self.view = View::Bench;
         self.conditions = Conditions {
             clock: self.conditions.clock,
             ..conditions
         };
-        self.confirmed = None;
+        self.before_answer = None;
         if self.lead == Lead::Hertz && !conditions.kind.has_frequency() {
             self.lead = Lead::Percent;
         }
@@ -272,12 +282,13 @@ mod tests {
         let _ = state.act(Action::ChoiceDown);
         let effects = state.act(Action::TakeChoice);
         assert_eq!(chosen(&effects).reference, Reference::Tone(Hertz(3000.0)));
-        assert_eq!(state.choosing, None);
+        assert_eq!(state.overlay, None);
     }
 
     fn take(state: &mut ScreenState, wanted: impl Fn(&Offer) -> bool) -> Vec<Effect> {
-        state.choosing = state.offers().iter().position(wanted);
-        assert!(state.choosing.is_some());
+        let at = state.offers().iter().position(wanted);
+        state.overlay = at.map(Overlay::References);
+        assert!(state.overlay.is_some());
         state.act(Action::TakeChoice)
     }
 
@@ -311,8 +322,10 @@ mod tests {
         let choice = chosen(&effects);
         assert!(choice.home_made && choice.reference == state.reference);
         assert!(take(&mut state, |it| *it == Offer::RecordedOn).is_empty());
-        let purpose = state.entry.as_ref().map(|it| it.purpose);
-        assert_eq!(purpose, Some(EntryFor::RecordedOn));
+        let Some(Overlay::Entry(entry)) = &state.overlay else {
+            panic!("{:?}", state.overlay);
+        };
+        assert_eq!(entry.purpose, EntryFor::RecordedOn);
     }
 
     #[test]
@@ -345,6 +358,7 @@ mod tests {
             reference: Reference::Marks(Seconds(1.0)),
             card: None,
             home_made: false,
+            is_assumed: false,
         };
         state.reference_taken(Err("the file is gone".to_owned()));
         assert_eq!(state.conditions.kind, ReferenceKind::Tone);

@@ -16,7 +16,6 @@ impl ScreenState {
     /// Opens the view and begins, or ends what is under way.
     pub(super) fn check_contact(&mut self) -> Vec<Effect> {
         self.view = View::Contact;
-        self.uncover();
         if self.is_checking_contact() {
             return vec![Effect::Ask(Request::EndContact)];
         }

@@ -4,11 +4,12 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+use super::font;
+use super::overlay::Overlay;
 use super::panels::{
-    bars, budget, card, digits, footer, health, help, needle, news, strip, title, trend, trouble,
-    verdict, wiper,
+    bars, budget, card, choosing, contact, digits, footer, health, help, needle, news, strip,
+    title, trend, trouble, verdict, wiper,
 };
-use super::panels::{choosing, contact};
 use super::pen::{Pen, wrap};
 use super::state::ScreenState;
 use super::view::View;
@@ -19,115 +20,120 @@ pub const SMALLEST: (u16, u16) = (50, 14);
 /// Names one panel of the rows.
 type Panel = fn(&mut Rows) -> &mut u16;
 
-/// Rows of each panel, from top to bottom.
+/// Rows of each panel. Those of the first group stand where the size of the
+/// window puts them; those of the second share what is left below.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Rows {
     digits: u16,
-    units: u16,
     needle: u16,
-    trend: u16,
     bars: u16,
     health: u16,
-    trouble: u16,
-    news: u16,
-    /// The words of the present step, below the strip.
-    words: u16,
-    /// The speeds and directions, above the strip.
-    runs: u16,
     /// Empty rows between the groups.
     air: u16,
+
+    trend: u16,
+    trouble: u16,
+    news: u16,
+    /// The speeds and directions, above the strip.
+    runs: u16,
+    /// The words of the present step, below the strip.
+    words: u16,
 }
 
 impl Rows {
-    /// Title, verdict, the strip of steps and keys are always there.
-    const FIXED: u16 = 4;
+    /// Title, verdict, the row of guidance, the strip of steps and keys are
+    /// always there.
+    const FIXED: u16 = 5;
+
+    /// Rows for what comes and goes before the digits grow, and before anything
+    /// else does.
+    const BEFORE_DIGITS: u16 = 12;
+    const BEFORE_ANYTHING: u16 = 16;
 
     fn plan(state: &ScreenState, (width, height): (u16, u16)) -> Self {
-        let mut rows = Self {
-            digits: digits::rows(width, 5),
-            units: 0,
-            needle: 2,
-            trend: 0,
-            bars: 0,
-            health: 1,
-            trouble: trouble::rows(state, width).min(3),
-            news: news::urgent_rows(state, width),
-            words: 0,
-            runs: 0,
-            air: 0,
-        };
-        rows.give_way(height);
-        let mut left = height.saturating_sub(rows.used());
-        // In the order of what is missed most. What comes and goes (troubles,
-        // news) takes its rows from the trend, so that the needle stays where
-        // the eye expects it.
-        let words = strip::rows_of_words(state, width);
-        let wishes: [(Panel, u16); 18] = [
-            (|it| &mut it.words, strip::rows_of_guidance(state, width)),
-            (|it| &mut it.bars, 1),
-            (|it| &mut it.runs, strip::rows_of_runs(state)),
-            (|it| &mut it.health, health::ROWS),
-            (|it| &mut it.bars, bars::ROWS),
-            (|it| &mut it.needle, 3),
-            (|it| &mut it.units, 1),
-            (|it| &mut it.words, strip::rows_needed(state, width)),
-            (|it| &mut it.words, strip::rows_wanted(state, width)),
-            (|it| &mut it.needle, needle::ROWS),
-            (|it| &mut it.news, news::rows(state, width)),
-            (|it| &mut it.trend, 1),
-            (|it| &mut it.words, words),
-            (|it| &mut it.trend, 2),
-            (|it| &mut it.trouble, 1),
-            (|it| &mut it.trend, trend::ROWS),
-            (|it| &mut it.bars, bars::rows(state)),
-            (|it| &mut it.air, 1),
-        ];
-        for (panel, wish) in wishes {
-            let now = *panel(&mut rows);
-            let more = wish.saturating_sub(now);
-            if more <= left {
-                *panel(&mut rows) = now + more;
-                left -= more;
-            }
-        }
-        rows.grow(width, left);
+        let mut rows = Self::standing(state, (width, height));
+        rows.share(state, (width, height));
         rows
     }
 
-    /// Where not even what must stay has room, what comes and goes is cut
-    /// first: the trouble to its first row, then what the digits say anyway,
-    /// and the size of the digits last.
-    fn give_way(&mut self, height: u16) {
-        let over = self.used().saturating_sub(height);
-        self.trouble -= over.min(self.trouble.saturating_sub(1));
-        let over = self.used().saturating_sub(height);
-        self.health -= over.min(self.health);
-        if self.used() > height {
-            self.digits = 1;
+    /// What the eye comes back to does not move when something comes or goes.
+    fn standing(state: &ScreenState, (width, height): (u16, u16)) -> Self {
+        let mut rows = Self {
+            digits: digits::rows(width, font::HEIGHT),
+            needle: 2,
+            bars: 0,
+            health: 0,
+            air: 0,
+            trend: 0,
+            trouble: 0,
+            news: 0,
+            runs: strip::rows_of_runs(state),
+            words: 0,
+        };
+        let bars = bars::rows(state, width);
+        // In the order of what is missed most, each with the rows that it
+        // leaves to what comes and goes.
+        let wishes: [(Panel, u16, u16); 7] = [
+            (|it| &mut it.health, 1, 1),
+            (|it| &mut it.bars, 1, 1),
+            (|it| &mut it.health, health::ROWS, 2),
+            (|it| &mut it.needle, 3, 3),
+            (|it| &mut it.bars, bars.min(bars::ROWS), 3),
+            (|it| &mut it.bars, bars, 3),
+            (|it| &mut it.needle, needle::ROWS, 7),
+        ];
+        for (panel, wish, rest) in wishes {
+            let more = wish.saturating_sub(*panel(&mut rows));
+            if rows.used() + more + rest <= height {
+                *panel(&mut rows) += more;
+            }
         }
-        let over = self.used().saturating_sub(height);
-        self.news -= over.min(self.news);
+        let left = |rows: &Self, rest| height.saturating_sub(rows.used() + rest);
+        rows.digits = digits::rows(width, rows.digits + left(&rows, Self::BEFORE_DIGITS));
+        rows.air = left(&rows, Self::BEFORE_DIGITS).min(4);
+        rows.needle += left(&rows, Self::BEFORE_ANYTHING).min(3);
+        rows
     }
 
-    /// Whatever is left goes into the digits, then the trend and some air.
-    fn grow(&mut self, width: u16, mut left: u16) {
-        let larger = digits::rows(width, self.digits + left);
-        left -= larger - self.digits;
-        self.digits = larger;
-        let air = left.min(4);
-        self.air += air;
-        left -= air;
-        let trend = left.min(8);
-        self.trend += trend;
-        left -= trend;
-        let needle = left.min(3);
-        self.needle += needle;
+    /// Below, in the order of what is missed most.
+    fn share(&mut self, state: &ScreenState, (width, height): (u16, u16)) {
+        let trouble = trouble::rows(state, width).min(3);
+        let urgent = news::urgent_rows(state, width);
+        let mut left = height.saturating_sub(self.used());
+        // What the digits say anyway makes room where there is next to none.
+        if trouble + urgent > left && self.health == 1 {
+            self.health = 0;
+            left += 1;
+        }
+        let alone = if urgent == 0 { trouble } else { 0 };
+        let wishes: [(Panel, u16); 15] = [
+            (|it| &mut it.trouble, trouble.min(1)),
+            (|it| &mut it.news, urgent.min(1)),
+            (|it| &mut it.trouble, alone),
+            (|it| &mut it.news, urgent.min(2)),
+            (|it| &mut it.news, news::rows_of_question(state)),
+            (|it| &mut it.words, strip::rows_needed(state, width)),
+            (|it| &mut it.trouble, trouble),
+            (|it| &mut it.news, urgent),
+            (|it| &mut it.news, news::rows(state, width)),
+            (|it| &mut it.words, strip::rows_wanted(state, width)),
+            (|it| &mut it.trend, 1),
+            (|it| &mut it.trend, 2),
+            (|it| &mut it.words, strip::rows_of_words(state, width)),
+            (|it| &mut it.trouble, 1),
+            (|it| &mut it.trend, trend::MOST_ROWS),
+        ];
+        for (panel, wish) in wishes {
+            let now = *panel(self);
+            let more = wish.saturating_sub(now).min(left);
+            *panel(self) = now + more;
+            left -= more;
+        }
     }
 
     fn used(&self) -> u16 {
         Self::FIXED
             + self.digits
-            + self.units
             + self.needle
             + self.trend
             + self.bars
@@ -168,23 +174,28 @@ impl Column<'_> {
     }
 }
 
+/// Nothing is shown but how large the window has to be.
+pub(super) fn is_too_small((width, height): (u16, u16)) -> bool {
+    width < SMALLEST.0 || height < SMALLEST.1
+}
+
 /// Draws everything.
 pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
     let area = buffer.area;
-    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+    if is_too_small((area.width, area.height)) {
         draw_too_small(state, buffer);
-    } else if let Some(page) = state.help {
-        help::draw(state, page, &mut Pen::new(buffer, area));
-    } else if state.budget {
-        budget::draw(state, &mut Pen::new(buffer, area));
-    } else if let Some(page) = state.card {
-        card::draw(state, page, &mut Pen::new(buffer, area));
-    } else if let Some(at) = state.choosing {
-        choosing::draw(state, at, &mut Pen::new(buffer, area));
-    } else if state.view == View::Bench {
-        draw_panels(state, buffer);
     } else {
-        draw_view(state, buffer);
+        let pen = |buffer| Pen::new(buffer, area);
+        match state.overlay {
+            Some(Overlay::Help(page)) => help::draw(state, page, &mut pen(buffer)),
+            Some(Overlay::Budget) => budget::draw(state, &mut pen(buffer)),
+            Some(Overlay::Card(page)) => card::draw(state, page, &mut pen(buffer)),
+            Some(Overlay::References(at)) => choosing::draw(state, at, &mut pen(buffer)),
+            Some(Overlay::Entry(_)) | None if state.view == View::Bench => {
+                draw_panels(state, buffer);
+            }
+            Some(Overlay::Entry(_)) | None => draw_view(state, buffer),
+        }
     }
     state.look.make_plain(buffer);
 }
@@ -202,14 +213,17 @@ fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
     digits::draw(state, &mut column.next(rows.digits));
     column.breathe();
     verdict::draw(state, &mut column.next(1));
-    verdict::draw_units(state, &mut column.next(rows.units));
+    if rows.bars == 0 && state.guided().is_none() {
+        bars::draw(state, &mut column.next(1));
+    } else {
+        verdict::draw_below(state, &mut column.next(1));
+    }
     column.breathe();
     needle::draw(state, &mut column.next(rows.needle));
     column.breathe();
-    trend::draw(state, &mut column.next(rows.trend));
     bars::draw(state, &mut column.next(rows.bars));
-    column.breathe();
     health::draw(state, &mut column.next(rows.health));
+    trend::draw(state, &mut column.next(rows.trend));
     trouble::draw(state, &mut column.next(rows.trouble));
     news::draw(state, &mut column.next(rows.news));
     let spare = column
@@ -218,7 +232,7 @@ fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
         .saturating_sub(2 + rows.words + rows.runs);
     column.next(spare);
     strip::draw_runs(state, &mut column.next(rows.runs));
-    strip::draw(state, rows.words, &mut column.next(1));
+    strip::draw(state, &mut column.next(1));
     strip::draw_words(state, &mut column.next(rows.words));
     footer::draw(state, &mut column.next(1));
 }
@@ -246,7 +260,7 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
         View::Contact => contact::draw(state, &mut column.next(room)),
     }
     news::draw(state, &mut column.next(news));
-    strip::draw(state, 0, &mut column.next(1));
+    strip::draw(state, &mut column.next(1));
     footer::draw(state, &mut column.next(1));
 }
 
@@ -257,6 +271,9 @@ fn draw_too_small(state: &ScreenState, buffer: &mut Buffer) {
          letters smaller. q quits.",
         area.width, area.height, SMALLEST.0, SMALLEST.1
     );
+    // What has to be said before it is left is said here too.
+    let lost = state.message.as_deref().filter(|_| state.leaving);
+    let text = lost.map_or(text, str::to_owned);
     let mut pen = Pen::new(buffer, area);
     for (y, line) in (0u16..).zip(wrap(&text, area.width)) {
         pen.text(0, y, &line, state.look.strong());

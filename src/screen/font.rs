@@ -37,37 +37,48 @@ fn rows(letter: char) -> [&'static str; 5] {
         'W' => ["##   ##", "##   ##", "## # ##", "### ###", "##   ##"],
         'F' => ["#####", "##   ", "#### ", "##   ", "##   "],
         'A' => ["#####", "## ##", "#####", "## ##", "## ##"],
-        'T' => ["######", "  ##  ", "  ##  ", "  ##  ", "  ##  "],
+        'T' => ["####", " ## ", " ## ", " ## ", " ## "],
+        'R' => ["#### ", "## ##", "#### ", "## ##", "## ##"],
+        'I' => ["##", "##", "##", "##", "##"],
+        'G' => ["#####", "##   ", "## ##", "## ##", "#####"],
+        'H' => ["## ##", "## ##", "#####", "## ##", "## ##"],
         _ => ["   ", "   ", "   ", "   ", "   "],
     }
 }
 
-/// Cells across that a text takes at a size.
-pub(super) fn width(text: &str, size: u16) -> u16 {
+/// Cells across that a text takes with strokes of so many times their usual
+/// width.
+pub(super) fn width(text: &str, across: u16) -> u16 {
     let letters = text
         .chars()
         .map(|letter| rows(letter)[0].len() as u16 + GAP);
-    (letters.sum::<u16>() * size).saturating_sub(GAP * size)
+    (letters.sum::<u16>() * across).saturating_sub(GAP * across)
 }
 
-/// Draws a text with its upper left corner at (x, y); returns the column after
-/// it.
-pub(super) fn draw(pen: &mut Pen, (x, y): (u16, u16), text: &str, size: u16, style: Style) -> u16 {
+/// Draws a text with its upper left corner at (x, y), each cell of a letter so
+/// many cells across and down; returns the column after it.
+pub(super) fn draw(
+    pen: &mut Pen,
+    (x, y): (u16, u16),
+    text: &str,
+    (across, down): (u16, u16),
+    style: Style,
+) -> u16 {
+    let stroke = "█".repeat(usize::from(across));
     let mut left = x;
     for letter in text.chars() {
         let glyph = rows(letter);
         for (row, cells) in (0u16..).zip(glyph) {
             for (column, _) in cells.char_indices().filter(|(_, cell)| *cell == '#') {
-                for line in 0..size {
-                    let at = left + column as u16 * size;
-                    let stroke = if size > 1 { "██" } else { "█" };
-                    pen.text(at, y + row * size + line, stroke, style);
+                for line in 0..down {
+                    let at = left + column as u16 * across;
+                    pen.text(at, y + row * down + line, &stroke, style);
                 }
             }
         }
-        left += (glyph[0].len() as u16 + GAP) * size;
+        left += (glyph[0].len() as u16 + GAP) * across;
     }
-    left.saturating_sub(GAP * size)
+    left.saturating_sub(GAP * across)
 }
 
 #[cfg(test)]
@@ -79,7 +90,7 @@ mod tests {
     #[test]
     fn every_letter_is_a_block_and_no_two_figures_look_alike() {
         let mut seen = Vec::new();
-        for letter in "0123456789+-.SLOWFAT".chars() {
+        for letter in "0123456789+-.SLOWFATRIGH".chars() {
             let glyph = rows(letter);
             assert!(
                 glyph.iter().all(|row| row.len() == glyph[0].len()),
@@ -92,15 +103,32 @@ mod tests {
 
     #[test]
     fn the_width_said_is_the_width_drawn() {
-        for size in [1, 2] {
-            let mut buffer = Buffer::empty(Rect::new(0, 0, 100, 10));
-            let mut pen = Pen::new(&mut buffer, Rect::new(0, 0, 100, 10));
-            let end = draw(&mut pen, (0, 0), "-12.34", size, Style::new());
-            assert_eq!(end, width("-12.34", size));
-            let last = (0..100)
+        for (across, down) in [(1, 1), (2, 2), (1, 2), (5, 3)] {
+            let mut buffer = Buffer::empty(Rect::new(0, 0, 200, 20));
+            let mut pen = Pen::new(&mut buffer, Rect::new(0, 0, 200, 20));
+            let end = draw(&mut pen, (0, 0), "-12.34", (across, down), Style::new());
+            assert_eq!(end, width("-12.34", across));
+            let last = (0..200)
                 .rev()
-                .find(|x| (0..10).any(|y| buffer[(*x, y)].symbol() == "█"));
+                .find(|x| (0..20).any(|y| buffer[(*x, y)].symbol() == "█"));
             assert_eq!(last, Some(end - 1));
+        }
+    }
+
+    /// However large, a level stroke is one piece.
+    #[test]
+    fn large_letters_are_solid() {
+        for size in 1..=6 {
+            let mut buffer = Buffer::empty(Rect::new(0, 0, 40, 30));
+            let mut pen = Pen::new(&mut buffer, Rect::new(0, 0, 40, 30));
+            let end = draw(&mut pen, (0, 0), "-", (size, size), Style::new());
+            let level = 2 * size..3 * size;
+            assert_eq!(end, 6 * size);
+            for y in 0..30 {
+                let full = |x: &u16| buffer[(*x, y)].symbol() == "█";
+                let filled = (0..40).filter(full).count() as u16;
+                assert_eq!(filled, if level.contains(&y) { end } else { 0 }, "{size}");
+            }
         }
     }
 }

@@ -2,9 +2,10 @@
 //! screwdriver.
 
 use super::look::Look;
+use super::routine::Step;
 use super::state::ScreenState;
-use super::words::{plus_minus, signed};
-use crate::readings::{Advice, Guidance, Steadiness};
+use super::words::{signed, with_uncertainty};
+use crate::readings::{Advice, Guidance};
 use crate::units::Percent;
 
 /// A turn of less than this many eighths is a hair.
@@ -15,6 +16,12 @@ const A_HAIR_OF_THE_LAST: f64 = 0.07;
 const MOST_EIGHTHS: f64 = 16.0;
 
 impl ScreenState {
+    /// The same while the trimmer is what is worked at.
+    pub(super) fn guided(&self) -> Option<String> {
+        let trims = self.routine.at() == Step::Trim && !self.routine.has_no_trimmer();
+        self.guidance_words().filter(|_| trims)
+    }
+
     /// What to do at the trimmer, in a sentence; `None` while there is nothing
     /// to say.
     pub(super) fn guidance_words(&self) -> Option<String> {
@@ -22,9 +29,12 @@ impl ScreenState {
             return None;
         }
         let reading = self.reading()?;
-        let speed = reading.speed.as_ref()?;
+        reading.speed.as_ref()?;
         if self.is_recorded_here() {
-            return Some("nothing to trim by: this tape was recorded on this machine".to_owned());
+            return Some("nothing to trim by: recorded on this machine".to_owned());
+        }
+        if self.is_tone_open() {
+            return Some("which tone first (1 or 2): it decides which way to turn".to_owned());
         }
         let guidance = &reading.guidance;
         if guidance.overshoots {
@@ -34,24 +44,25 @@ impl ScreenState {
             return Some(format!("will settle at {} %", signed(heading.0, 2)));
         }
         let mut words = Vec::new();
-        if guidance.forgot {
-            words.push("that answer was another one: what was learnt is forgotten".to_owned());
-        }
         if guidance.expects_an_eighth {
             words.push("now turn an eighth clockwise, let go, wait (g takes it back)".to_owned());
+        } else if self.has_bad_wiper() && guidance.advice.is_some_and(names_a_turn) {
+            words.push(NO_WAY_ON_A_BAD_WIPER.to_owned());
         } else {
             words.extend(guidance.advice.map(|it| advice(self.look, it, guidance)));
         }
-        if speed.steadiness == Steadiness::Settled
-            && let Some(scatter) = speed.scatter
-        {
-            words.push(format!(
-                "settled: mean known to {} %",
-                plus_minus(self.look, scatter, 2)
-            ));
+        if guidance.forgot {
+            words.push("that turn answered otherwise: what was learnt is forgotten".to_owned());
         }
         (!words.is_empty()).then(|| words.join("; "))
     }
+}
+
+/// What a wiper that jumps answers to a turn says nothing of the next one.
+const NO_WAY_ON_A_BAD_WIPER: &str = "no direction: the wiper is bad where it must stand (w)";
+
+fn names_a_turn(advice: Advice) -> bool {
+    !matches!(advice, Advice::Leave | Advice::Wait)
 }
 
 fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
@@ -68,11 +79,8 @@ fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
                 "anticlockwise"
             };
             let answer = guidance.an_eighth.map_or_else(String::new, |(by, known)| {
-                format!(
-                    " (an eighth: {} {} %)",
-                    signed(by.0, 2),
-                    plus_minus(look, known, 2)
-                )
+                let answer = with_uncertainty(look, by.0, Some(known));
+                format!(" (an eighth: {answer} %)")
             });
             format!("turn {} {way}{answer}", eighths_in_words(eighths.abs()))
         }
@@ -123,7 +131,10 @@ fn of_the_last(share: f64, by: Option<Percent>) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use super::*;
+    use crate::readings::{SweepReport, SweepVerdict, Unclear};
     use crate::screen::specimen;
 
     fn said(guidance: Guidance) -> String {
@@ -151,7 +162,28 @@ mod tests {
         assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
         assert!(with(Advice::Leave).contains("leave it"));
         assert!(with(Advice::Wait).contains("wait until it is known"));
-        assert!(with(Advice::TryALittle).contains("mean known to ±0.01 %"));
+        assert!(with(Advice::TryALittle).contains("let go, wait"));
+    }
+
+    #[test]
+    fn a_bad_wiper_gets_no_direction_until_it_was_cleaned() {
+        let mut reading = specimen::reading(-2.0);
+        reading.guidance.advice = Some(Advice::OfTheLast(2.0));
+        let mut state = specimen::showing(reading);
+        let swept = |at| {
+            let mut report = SweepReport::unclear(Unclear::NoTone);
+            report.verdict = SweepVerdict::Erratic;
+            report.bad_spots = vec![specimen::bad_spot(at)];
+            Arc::new(report)
+        };
+        for (at, is_told) in [(0.3, false), (-4.0, true), (-1.0, false)] {
+            state.take_sweep(&swept(at));
+            let said = state.guidance_words().unwrap();
+            assert_eq!(said.contains("the same way again"), is_told, "{said}");
+            assert_eq!(said.contains("no direction"), !is_told, "{said}");
+        }
+        state.was_cleaned();
+        assert!(state.guidance_words().unwrap().contains("same way again"));
     }
 
     #[test]

@@ -64,10 +64,9 @@ impl ScreenState {
 
 #[cfg(test)]
 mod tests {
-    use crate::readings::TapeIdent;
+    use crate::readings::{TapeIdent, Verdict};
     use crate::screen::specimen;
     use crate::screen::state::{ScreenState, SourceKind};
-    use crate::screen::verdict::Verdict;
     use crate::units::Hertz;
 
     fn with(machine: Option<&str>, nominal: f64) -> ScreenState {

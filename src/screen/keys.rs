@@ -4,6 +4,8 @@
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use super::actions::Action;
+use super::draw::is_too_small;
+use super::routine::now::key_does;
 use super::state::{EntryFor, ScreenState, Slot, SourceKind};
 use super::view::View;
 use crate::readings::{Likely, Problem, ReferenceKind};
@@ -16,7 +18,7 @@ enum When {
     Rehearsing,
     /// Only while two tones could be meant.
     Choosing,
-    /// Only while a stretch is kept or something lies over the screen.
+    /// Only while there is something to stop or to close.
     Stoppable,
     /// Only while something is not saved.
     Unsaved,
@@ -58,7 +60,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Enter, NONE, When::Always, || Action::GoOn, "", "", ""),
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Char('x'), NONE, When::Ticking, || Action::MuteTicks, "x", "mute", "mute the ticks or the copy, or let them sound (with --ticks, --listen)"),
-    key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop keeping; close what lies over the screen"),
+    key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop what is under way; close what lies over the screen"),
     key(KeyCode::Char('z'), NONE, When::Timing, || Action::Edge, "z", "begins/ends", "the passage begins, or ends, now: timed by hand where its edges are not clear"),
     key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
     key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
@@ -125,23 +127,21 @@ impl Binding {
             When::Always => true,
             When::Rehearsing => state.kind == SourceKind::Rehearsal,
             When::Choosing => !tones_to_choose(state).is_empty(),
-            When::Stoppable => {
-                state.keeping.is_some()
-                    || state.help.is_some()
-                    || state.budget
-                    || state.view != View::Bench
-                    || state.card.is_some()
-                    || state.choosing.is_some()
-            }
+            When::Stoppable => state.keeping.is_some() || state.view != View::Bench,
             When::Unsaved => state.unsaved().next().is_some(),
             When::Ticking => state.ticks.is_some() || state.listening.is_some(),
             When::Timing => state.conditions.kind == ReferenceKind::Passage,
         }
     }
 
-    /// What this key does changes from step to step.
-    pub fn is_go_on(&self) -> bool {
-        (self.action)() == Action::GoOn
+    /// The words for the footer as things stand.
+    pub fn short_now(&self, state: &ScreenState) -> &'static str {
+        match (self.action)() {
+            Action::GoOn => key_does(&state.routine, state),
+            // Nothing runs on the page of a verdict.
+            Action::Stop if state.view != View::Bench && !state.is_checking() => "close",
+            _ => self.short,
+        }
     }
 
     /// Worth a line in the help for this kind of source.
@@ -152,11 +152,13 @@ impl Binding {
 
 /// What a key means now; `None` if nothing.
 pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
-    if state.entry.is_some() {
-        return entry_action(event);
+    if is_too_small(state.size) {
+        // Nothing may happen that is not seen.
+        let leaves = matches!(event.code, KeyCode::Char('q' | 'Q')).then_some(Action::Quit);
+        return action_on_the_terminal(event).or(leaves);
     }
-    if let Some(action) = choosing_action(event, state) {
-        return Some(action);
+    if let Some(overlay) = &state.overlay {
+        return action_on_the_terminal(event).or_else(|| overlay.action(event));
     }
     let code = match event.code {
         // Caps lock must not turn the keys off.
@@ -174,29 +176,15 @@ pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
         .map(|it| (it.action)())
 }
 
-/// While the list of references is open.
-fn choosing_action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
-    state.choosing?;
-    match event.code {
-        KeyCode::Up => Some(Action::ChoiceUp),
-        KeyCode::Down => Some(Action::ChoiceDown),
-        KeyCode::Enter | KeyCode::Char(' ') => Some(Action::TakeChoice),
-        _ => None,
+/// What changes nothing on the screen works whatever lies over it.
+fn action_on_the_terminal(event: KeyEvent) -> Option<Action> {
+    if !event.modifiers.contains(CONTROL) {
+        return None;
     }
-}
-
-/// While a line is typed, letters are letters.
-fn entry_action(event: KeyEvent) -> Option<Action> {
-    let control = event.modifiers.contains(CONTROL);
     match event.code {
-        KeyCode::Char('c') if control => Some(Action::Interrupt),
-        KeyCode::Char('z') if control => Some(Action::Suspend),
-        KeyCode::Char('l') if control => Some(Action::Repaint),
-        KeyCode::Char('u') if control => Some(Action::EraseAll),
-        KeyCode::Char(letter) if !control => Some(Action::Letter(letter)),
-        KeyCode::Backspace => Some(Action::Erase),
-        KeyCode::Enter => Some(Action::Accept),
-        KeyCode::Esc => Some(Action::Abandon),
+        KeyCode::Char('c') => Some(Action::Interrupt),
+        KeyCode::Char('z') => Some(Action::Suspend),
+        KeyCode::Char('l') => Some(Action::Repaint),
         _ => None,
     }
 }
@@ -267,16 +255,24 @@ mod tests {
         let mut state = specimen::state(SourceKind::Rehearsal);
         let interrupt = Some(Action::Interrupt);
         assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
-        state.entry = Some(crate::screen::state::Entry {
-            purpose: EntryFor::Note,
-            text: String::new(),
-        });
+        let _ = state.act(Action::Type(EntryFor::Note));
         assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
         assert_eq!(
             press(KeyCode::Char('q'), NONE, &state),
             Some(Action::Letter('q'))
         );
-        assert_eq!(press(KeyCode::Esc, NONE, &state), Some(Action::Abandon));
+        assert_eq!(press(KeyCode::Esc, NONE, &state), Some(Action::Uncover));
+    }
+
+    #[test]
+    fn in_a_window_that_is_too_small_no_key_acts_unseen() {
+        let mut state = specimen::state(SourceKind::Rehearsal);
+        state.size = (49, 13);
+        for letter in "tfpgbaw 0".chars() {
+            assert_eq!(press(KeyCode::Char(letter), NONE, &state), None, "{letter}");
+        }
+        let quit = Some(Action::Quit);
+        assert_eq!(press(KeyCode::Char('q'), NONE, &state), quit);
     }
 
     #[test]
@@ -291,9 +287,7 @@ mod tests {
     fn tones_can_be_chosen_only_where_two_are_possible() {
         let state = specimen::showing(specimen::reading(-3.0));
         assert_eq!(press(KeyCode::Char('1'), NONE, &state), None);
-        let mut reading = specimen::reading(-3.0);
-        reading.signal.problems = vec![specimen::ambiguous()];
-        let state = specimen::showing(reading);
+        let state = specimen::asking(-3.0);
         let second = press(KeyCode::Char('2'), NONE, &state);
         assert_eq!(second, Some(Action::ChooseTone(1)));
     }

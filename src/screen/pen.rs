@@ -80,6 +80,25 @@ pub(super) fn wrap(text: &str, room: u16) -> Vec<String> {
     lines
 }
 
+/// As many of the parts of a sentence, with semicolons between them, as fit; the
+/// first in any case, though without what stands in brackets.
+pub(super) fn parts_that_fit(sentence: &str, room: u16) -> String {
+    let mut parts = sentence.split("; ");
+    let mut text = parts.next().unwrap_or_default().to_owned();
+    if width(&text) > room
+        && let Some((before, _)) = text.split_once(" (")
+    {
+        text = before.to_owned();
+    }
+    for part in parts {
+        if width(&text) + 2 + width(part) > room {
+            break;
+        }
+        text = format!("{text}; {part}");
+    }
+    text
+}
+
 /// A name from outside (a device, a file, a tape) without anything that could
 /// steer the terminal.
 pub(super) fn harmless(name: &str) -> String {

@@ -62,6 +62,10 @@ pub fn run(
         if let Some(signal) = terminal.ending_signal() {
             return Ok(Ending::Signal(signal));
         }
+        if terminal.was_asked_to_stop() {
+            suspend(terminal, state)?;
+            anew = true;
+        }
         if terminal.was_continued() {
             terminal.retake()?;
             anew = true;
@@ -174,13 +178,17 @@ fn carry_out(
         Effect::Interrupt => {
             return Ok(Some(Ending::Signal(SIGINT)));
         }
-        Effect::Suspend => {
-            if !terminal.suspend()? {
-                state.message = Some("there is no shell to go back to".to_owned());
-            }
-        }
+        Effect::Suspend => suspend(terminal, state)?,
         Effect::Repaint => terminal.repaint()?,
         other => (outside.carry_out)(other, state),
     }
     Ok(None)
+}
+
+/// Hands the terminal to the shell for a while.
+fn suspend(terminal: &mut Terminal, state: &mut ScreenState) -> io::Result<()> {
+    if !terminal.suspend()? {
+        state.message = Some("there is no shell to go back to".to_owned());
+    }
+    Ok(())
 }

@@ -12,13 +12,12 @@ use super::look::Look;
 use super::routine::{Routine, Step};
 use super::state::{Effect, Kept, ScreenState, Slot};
 use super::view::View;
-use super::words::{plus_minus, signed};
+use super::words::with_uncertainty;
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{Along, Nominal, Place};
 use crate::records::Run;
 use crate::screen::wiper::Swept;
-use crate::units::Hertz;
 
 /// One speed and direction, and what is right there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,7 +65,6 @@ struct OneRun {
 struct Left {
     routine: Routine,
     sweeps: Vec<Swept>,
-    confirmed: Option<Hertz>,
 }
 
 impl Runs {
@@ -132,8 +130,8 @@ fn shift(from: Place, to: Place) -> Along {
 }
 
 fn words(look: Look, along: &Along) -> String {
-    let known = plus_minus(look, along.change_uncertainty, 2);
-    format!("{} {known} %", signed(along.change.0, 2))
+    let known = Some(along.change_uncertainty);
+    format!("{} %", with_uncertainty(look, along.change.0, known))
 }
 
 impl ScreenState {
@@ -160,7 +158,6 @@ impl ScreenState {
         let stopped = self.keeping.take();
         self.long_run = None;
         self.view = View::Bench;
-        self.card = None;
         let (routine, mark) = self.exchange(to);
         self.routine = routine;
         let one = &self.runs.all[to];
@@ -196,7 +193,6 @@ impl ScreenState {
         from.left = Some(Left {
             routine: self.routine,
             sweeps: std::mem::take(&mut self.sweeps),
-            confirmed: self.confirmed,
         });
         let anything_set = self.runs.all.iter().any(|one| one.mark != RunMark::Open);
         if to <= self.runs.at && anything_set {
@@ -206,10 +202,8 @@ impl ScreenState {
         let one = &mut self.runs.all[to];
         let mut routine = if let Some(left) = one.left.take() {
             self.sweeps = left.sweeps;
-            self.confirmed = left.confirmed;
             left.routine
         } else {
-            self.confirmed = self.confirmed_at_first(to);
             self.routine.of_another_run()
         };
         let mark = self.runs.all[to].mark;
@@ -217,14 +211,6 @@ impl ScreenState {
             routine.measure_again();
         }
         (routine, mark)
-    }
-
-    /// The simulated tape says what it carries.
-    fn confirmed_at_first(&self, to: usize) -> Option<Hertz> {
-        match self.runs.all[to].planned.nominal {
-            Nominal::Fixed(hz) if self.bench.is_some() => Some(hz),
-            _ => None,
-        }
     }
 
     /// Something was kept in a sitting of several runs: has this one moved,

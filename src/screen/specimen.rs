@@ -6,9 +6,9 @@ use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
 use crate::readings::{
-    ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Problem, Reading,
-    SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, ToneState,
-    UncertaintyParts,
+    BadSpot, ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Nominal,
+    Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, SpotKind, SpotSeen,
+    Steadiness, ToneState, UncertaintyParts,
 };
 use crate::references::{MachineClass, Reference};
 use crate::screen::Look;
@@ -82,6 +82,17 @@ pub(super) fn reading(deviation: f64) -> Reading {
     }
 }
 
+/// A leap of half a percent on both ways.
+pub(super) fn bad_spot(at: f64) -> BadSpot {
+    BadSpot {
+        at: Percent(at),
+        depth: Some(Percent(0.5)),
+        kind: SpotKind::Jump,
+        seen: SpotSeen::Both,
+        times: Vec::new(),
+    }
+}
+
 /// No tone, no figures.
 pub(super) fn silence() -> Reading {
     let mut reading = reading(0.0);
@@ -106,6 +117,15 @@ pub(super) fn ambiguous() -> Problem {
         taken: Hertz(3000.0),
         other: Hertz(3150.0),
     }
+}
+
+/// Somebody is to say which of two tones it is.
+pub(super) fn asking(deviation: f64) -> ScreenState {
+    let mut reading = reading(deviation);
+    reading.signal.problems = vec![ambiguous()];
+    let mut state = showing(reading);
+    state.conditions.nominal = Nominal::Nearest;
+    state
 }
 
 pub(super) fn measurement(deviation: f64) -> Measurement {
@@ -141,6 +161,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
         drift: Some(drift()),
         stability: Vec::new(),
         along: None,
+        cut: None,
         flutter: flutter(),
         note: None,
         tuning: None,
@@ -155,6 +176,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
 /// A snapshot that is held in memory only.
 pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
     Kept {
+        tolerance: MachineClass::Deck.tolerance(),
         number,
         slot,
         measurement: Arc::new(measurement(deviation)),

@@ -5,14 +5,15 @@
 use std::sync::Arc;
 
 use super::choosing::Choice;
+use super::heard::Heard;
 use super::listening::Listening;
 use super::long_run::LongRun;
 use super::look::Look;
+use super::overlay::Overlay;
 use super::routine::{KeepWatch, Routine, RunUp};
 use super::runs::{PlannedRun, Runs};
 use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
 use super::ticks::TicksShown;
-use super::verdict::Verdict;
 use super::view::View;
 use super::wiper::Swept;
 use super::words::clock_in_force;
@@ -96,6 +97,8 @@ pub struct Kept {
     pub slot: Slot,
     /// The figures.
     pub measurement: Arc<Measurement>,
+    /// When it counted as right.
+    pub tolerance: Tolerance,
     /// Name of the machine when it was kept.
     pub machine: Option<String>,
     /// The note when it was kept.
@@ -229,12 +232,8 @@ pub struct ScreenState {
     pub flutter_scale: ZoomingScale,
     /// Scale of the drift bar.
     pub drift_scale: ZoomingScale,
-    /// The page of the help that lies over the screen, from 0.
-    pub help: Option<usize>,
-    /// What the ± is made of lies over the screen.
-    pub budget: bool,
-    /// The page of the present step's card that lies over the screen, from 0.
-    pub card: Option<usize>,
+    /// What lies over the screen and takes all keys.
+    pub overlay: Option<Overlay>,
     /// The steps of the job.
     pub routine: Routine,
     /// Columns and rows of the terminal.
@@ -245,10 +244,8 @@ pub struct ScreenState {
     pub keeping: Option<Slot>,
     /// The run through the whole tape that is under way.
     pub long_run: Option<LongRun>,
-    /// One line of news; the next key takes it away.
+    /// One line of news; the next key that acts on the bench takes it away.
     pub message: Option<String>,
-    /// A line of text being typed.
-    pub entry: Option<Entry>,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
     /// What the tape carries.
@@ -259,8 +256,6 @@ pub struct ScreenState {
     pub recorded_on: Option<String>,
     /// Cards to choose from.
     pub(super) cards: Vec<TapeCard>,
-    /// The line of the list of references that is marked, while it is open.
-    pub choosing: Option<usize>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -271,14 +266,18 @@ pub struct ScreenState {
     pub ticks: Option<TicksShown>,
     /// The copy beside the tape, if it is to sound.
     pub listening: Option<Listening>,
-    /// The tone that the user has confirmed: no other is suggested any more.
-    pub confirmed: Option<Hertz>,
+    /// What was measured by before the tone of this tape was chosen by a key.
+    pub(super) before_answer: Option<(Nominal, Reference)>,
     /// Leaving was asked for while something was not saved.
     pub leaving: bool,
     /// The stretch that was taken last, so that it is not taken twice.
     pub(super) last_done: Option<Arc<Measurement>>,
     /// The sweep that was taken last, likewise.
     pub(super) last_sweep: Option<Arc<SweepReport>>,
+    /// What earlier readings told.
+    pub(super) heard: Heard,
+    /// Where snapshots of this sitting were saved.
+    pub(super) record: Option<String>,
     /// The tone while something is being kept.
     pub(super) watch: KeepWatch,
     /// The simulated machine running up.
@@ -303,35 +302,29 @@ impl ScreenState {
             needle_scale: ZoomingScale::new(NEEDLE_SCALES),
             flutter_scale: ZoomingScale::new(FLUTTER_SCALES),
             drift_scale: ZoomingScale::new(DRIFT_SCALES),
-            help: None,
-            budget: false,
-            card: None,
+            overlay: None,
             routine: Routine::default(),
             size: (80, 24),
             kept: Vec::new(),
             keeping: None,
             long_run: None,
             message: setup.message,
-            entry: None,
             machine: setup.machine,
             reference: setup.reference,
             tape: setup.tape,
             recorded_on: None,
             cards: setup.cards,
-            choosing: None,
             note: None,
             supply_volts: None,
             bench: None,
             ticks: None,
             listening: None,
-            // The simulated tape says what it carries.
-            confirmed: match (setup.kind, setup.conditions.nominal) {
-                (SourceKind::Rehearsal, Nominal::Fixed(hz)) => Some(hz),
-                _ => None,
-            },
+            before_answer: None,
             leaving: false,
             last_done: None,
             last_sweep: None,
+            heard: Heard::default(),
+            record: None,
             watch: KeepWatch::default(),
             run_up: RunUp::default(),
         }
@@ -347,18 +340,6 @@ impl ScreenState {
         matches!(self.live.source, SourceState::Running { .. })
     }
 
-    /// What may be said about the tolerance.
-    pub fn verdict(&self) -> Verdict {
-        self.reading().map_or(Verdict::NoReading, |reading| {
-            let verdict = Verdict::of(reading, self.tolerance, self.is_tone_open());
-            if self.is_recorded_here() {
-                verdict.of_a_tape_made_here()
-            } else {
-                verdict
-            }
-        })
-    }
-
     /// What the tape that runs has said of itself.
     pub(super) fn tape_ident(&self) -> Option<&TapeIdent> {
         self.reading()?.ident.as_ref()
@@ -368,32 +349,21 @@ impl ScreenState {
     pub fn problems(&self) -> impl Iterator<Item = &Problem> {
         let problems = self.reading().map(|it| it.signal.problems.as_slice());
         let settled = |problem: &Problem| match problem {
-            // Somebody has chosen it, or the tape itself says so.
+            // Somebody has said it, or the tape itself does.
             Problem::Ambiguous { taken, .. } => {
                 let said = self.tape_ident().map(|ident| ident.nominal);
-                [self.confirmed, said].contains(&Some(*taken))
+                !self.conditions.nominal.is_open() || said == Some(*taken)
             }
-            Problem::Dropouts(_) => self.is_fresh_from_run_up(),
-            _ => false,
+            passing => self.is_passing(passing),
         };
         let all = problems.unwrap_or_default().iter();
         all.filter(move |problem| !settled(problem))
     }
 
-    /// Nobody has said which tone the tape carries, and two are possible.
-    pub(super) fn is_tone_open(&self) -> bool {
-        self.conditions.nominal == Nominal::Nearest
-            && self
-                .problems()
-                .any(|problem| matches!(problem, Problem::Ambiguous { .. }))
-    }
-
     /// The nominal tone in force, if one is.
     pub fn nominal(&self) -> Option<Hertz> {
-        match self.conditions.nominal {
-            Nominal::Fixed(hz) => Some(hz),
-            Nominal::Nearest => self.reading().and_then(|reading| reading.nominal),
-        }
+        let found = || self.reading().and_then(|reading| reading.nominal);
+        self.conditions.nominal.hz().or_else(found)
     }
 
     /// The newest snapshot of a slot at the speed and direction that are on.
@@ -428,8 +398,9 @@ impl ScreenState {
 
     /// Takes a newer state of the analysis.
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
-        self.live = live;
+        let before = std::mem::replace(&mut self.live, live);
         self.follow_clock();
+        self.tell_of_another_input(&before.source);
         if let Some(Contacting::Done(report)) = self.live.contact.clone() {
             self.take_contact(&report);
         }
@@ -447,7 +418,19 @@ impl ScreenState {
             _ => Vec::new(),
         };
         effects.extend(self.follow_reading(&reading));
+        self.remember(&reading);
         effects
+    }
+
+    /// Another input than the one that was lost has taken its place.
+    fn tell_of_another_input(&mut self, before: &SourceState) {
+        if let (SourceState::Lost { name: lost, .. }, SourceState::Running { name, .. }) =
+            (before, &self.live.source)
+            && name != lost
+        {
+            let said = format!("the input is {name} now, for {lost} stayed away; all starts anew");
+            self.message = Some(said);
+        }
     }
 
     /// An input that came back at another rate has another sample clock, and
@@ -511,6 +494,7 @@ impl ScreenState {
             number: self.kept.last().map_or(1, |last| last.number + 1),
             slot,
             measurement: Arc::clone(measurement),
+            tolerance: self.tolerance,
             machine: self.machine.clone(),
             note: self.note.clone(),
             supply_volts: self.supply_volts,
@@ -549,7 +533,11 @@ impl ScreenState {
         kept.saving = false;
         let name = kept.slot.name();
         let said = match result {
-            Ok(place) => format!("kept {name}, saved in {place}"),
+            Ok(place) => {
+                let said = format!("kept {name}, saved in {place}");
+                self.record = Some(place);
+                said
+            }
             Err(reason) => format!("NOT SAVED: {name} is held in memory; r tries again. {reason}"),
         };
         let found = self.runs.take_found();
@@ -572,6 +560,23 @@ mod tests {
         let mut reading = specimen::reading(-1.2);
         reading.keeping = Some(Keeping::Done(Arc::clone(measurement)));
         specimen::live(sequence, reading)
+    }
+
+    #[test]
+    fn an_input_that_stands_in_for_another_is_told() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let mut lost = LiveState::clone(&state.live);
+        lost.source = SourceState::Lost {
+            name: "USB line".to_owned(),
+            reason: "gone".to_owned(),
+        };
+        state.take(Arc::new(lost));
+        state.take(specimen::live(9, specimen::reading(0.0)));
+        let said = state.message.clone().unwrap_or_default();
+        assert!(
+            said.contains("Line In now") && said.contains("USB line"),
+            "{said}"
+        );
     }
 
     #[test]

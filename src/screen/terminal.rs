@@ -5,24 +5,24 @@
 //! write there, and a single line of theirs would tear the screen.
 
 use std::fs::{File, OpenOptions};
-use std::io::{self, IsTerminal, Stdout, Write};
+use std::io::{self, IsTerminal, Stdout};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, Once, PoisonError};
+use std::sync::{Arc, Mutex, Once, PoisonError, mpsc};
 use std::thread::{self, ThreadId};
 use std::time::{Duration, Instant};
 
 use crossterm::cursor::{Hide, Show};
-use crossterm::execute;
 use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
+use crossterm::{Command, execute};
 use ratatui::backend::CrosstermBackend;
 use ratatui::layout::Rect;
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::fd::OwnedFd;
 use rustix::process::Signal;
-use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 
 use super::draw::draw;
 use super::state::ScreenState;
@@ -56,6 +56,11 @@ pub enum TerminalError {
         "the live screen needs a terminal, but {0} goes elsewhere; run it without redirection, or measure a recording with `tapewright read`"
     )]
     NotATerminal(&'static str),
+    /// It cannot place letters.
+    #[error(
+        "the live screen needs a terminal that can place letters, but TERM says \"dumb\"; run it in another terminal, or measure a recording with `tapewright read`"
+    )]
+    Dumb,
     /// The terminal refused.
     #[error("the terminal cannot be used ({0}); try another terminal program")]
     Refused(#[from] io::Error),
@@ -81,6 +86,7 @@ pub struct Terminal {
 /// Flags that signal handlers set.
 struct Signals {
     ended_by: Arc<AtomicUsize>,
+    stopped: Arc<AtomicBool>,
     continued: Arc<AtomicBool>,
     /// Set while the screen is not up: then signals do what they always do.
     usual: Arc<AtomicBool>,
@@ -94,6 +100,9 @@ impl Terminal {
         }
         if !io::stdout().is_terminal() {
             return Err(TerminalError::NotATerminal("standard output"));
+        }
+        if std::env::var_os("TERM").is_some_and(|term| term == "dumb") {
+            return Err(TerminalError::Dumb);
         }
         Ok(())
     }
@@ -189,6 +198,12 @@ impl Terminal {
         }
     }
 
+    /// True once after somebody outside has asked the program to stop, as
+    /// Ctrl-Z does.
+    pub fn was_asked_to_stop(&self) -> bool {
+        self.signals.stopped.swap(false, Ordering::SeqCst)
+    }
+
     /// True once after the program was stopped from outside and continued:
     /// the terminal may have been used by others since.
     pub fn was_continued(&self) -> bool {
@@ -217,6 +232,7 @@ impl Terminal {
         self.signals.continued.store(false, Ordering::SeqCst);
         rustix::process::kill_current_process_group(Signal::TSTP)?;
         self.await_continuation();
+        self.signals.stopped.store(false, Ordering::SeqCst);
         self.take()?;
         Ok(true)
     }
@@ -243,6 +259,7 @@ impl Signals {
     fn watch() -> io::Result<Self> {
         let signals = Self {
             ended_by: Arc::default(),
+            stopped: Arc::default(),
             continued: Arc::default(),
             usual: Arc::new(AtomicBool::new(true)),
         };
@@ -253,6 +270,11 @@ impl Signals {
             let ended_by = Arc::clone(&signals.ended_by);
             signal_hook::flag::register_usize(signal, ended_by, number)?;
         }
+        // The terminal is given back before the program stands still. What is
+        // noted is noted before it does, not when it goes on.
+        signal_hook::flag::register(SIGTSTP, Arc::clone(&signals.stopped))?;
+        let usual = Arc::clone(&signals.usual);
+        signal_hook::flag::register_conditional_default(SIGTSTP, usual)?;
         signal_hook::flag::register(SIGCONT, Arc::clone(&signals.continued))?;
         watch_for_neglect()?;
         Ok(signals)
@@ -305,16 +327,41 @@ fn is_alone() -> io::Result<bool> {
 
 /// Exactly once for each time it was taken, whoever comes first.
 fn give_back() {
-    let Some(taken) = lock(&TAKEN).take() else {
+    // Held to the end: who finds it given back may write to standard error.
+    let mut held = lock(&TAKEN);
+    let Some(taken) = held.take() else {
         return;
     };
     // A terminal that is gone takes nothing back; there is nobody to tell.
-    let mut out = io::stdout();
-    let _ = execute!(out, LeaveAlternateScreen, Show);
+    let mut farewell = String::new();
+    let _ = LeaveAlternateScreen.write_ansi(&mut farewell);
+    let _ = Show.write_ansi(&mut farewell);
+    write_at_once(farewell);
     let _ = disable_raw_mode();
-    let _ = out.flush();
     if let Some(stderr) = taken.stderr {
         let _ = rustix::stdio::dup2_stderr(stderr);
+    }
+}
+
+/// Writes to the terminal past `io::stdout()`: the thread that draws may hold
+/// its lock for as long as the terminal takes nothing, and so would this one.
+fn write_at_once(text: String) {
+    let (done, is_done) = mpsc::channel();
+    let writing = thread::Builder::new().spawn(move || {
+        let mut rest = text.as_bytes();
+        while !rest.is_empty() {
+            match rustix::io::write(rustix::stdio::stdout(), rest) {
+                Ok(0) => break,
+                Ok(written) => rest = &rest[written..],
+                Err(rustix::io::Errno::INTR) => {}
+                Err(rustix::io::Errno::AGAIN) => thread::sleep(Duration::from_millis(5)),
+                Err(_) => break,
+            }
+        }
+        let _ = done.send(());
+    });
+    if writing.is_ok() {
+        let _ = is_done.recv_timeout(PATIENCE);
     }
 }
 

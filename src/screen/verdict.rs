@@ -1,146 +1,252 @@
-//! What may be said about a speed: right, wrong, or not known well enough.
+//! What may be said of the speed on screen.
 
-use crate::readings::{Reading, SpeedReading, Steadiness};
-use crate::references::Tolerance;
-use crate::units::Percent;
+use super::state::ScreenState;
+use crate::readings::{Problem, Verdict, Way};
 
-/// What the digits allow to be said about the tolerance band.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Verdict {
-    /// No tone is followed.
-    NoReading,
-    /// Two usual tones could be meant; nothing can be said before one is
-    /// chosen.
-    WhichTone,
-    /// The speed is being moved.
-    Moving,
-    /// The ± is not yet known.
-    Settling,
-    /// Inside the band with all errors counted.
-    InTolerance,
-    /// Inside the band, but the tape's own error is unknown.
-    RightByThisTape,
-    /// The edge of the band lies within the ±.
-    TooCloseToSay,
-    /// Outside the band, whatever the ±.
-    Out,
-    /// The tape was recorded on this machine: its speed says nothing.
-    MadeHere,
-}
-
-impl Verdict {
-    /// From a live reading. `is_tone_open`: two usual tones are possible and
-    /// nobody has said which it is.
-    pub fn of(reading: &Reading, tolerance: Tolerance, is_tone_open: bool) -> Self {
-        let Some(speed) = &reading.speed else {
-            return Self::NoReading;
+impl ScreenState {
+    /// What may be said about the tolerance.
+    pub fn verdict(&self) -> Verdict {
+        let Some(speed) = self.reading().and_then(|reading| reading.speed.as_ref()) else {
+            return Verdict::NoReading;
         };
-        if is_tone_open {
-            return Self::WhichTone;
+        if self.is_tone_open() {
+            return Verdict::WhichTone;
         }
-        Self::of_speed(speed, tolerance)
-    }
-
-    fn of_speed(speed: &SpeedReading, tolerance: Tolerance) -> Self {
-        if speed.steadiness == Steadiness::Moving {
-            return Self::Moving;
-        }
-        let known = speed.uncertainty_with_reference;
-        let Some(uncertainty) = known.or(speed.uncertainty) else {
-            return Self::Settling;
-        };
-        let band = tolerance.half_width.0;
-        let deviation = speed.deviation.0.abs();
-        if deviation + uncertainty.0 <= band {
-            if known.is_some() {
-                Self::InTolerance
-            } else {
-                Self::RightByThisTape
-            }
-        } else if deviation - uncertainty.0 > band {
-            Self::Out
+        let verdict = Verdict::of_live(speed, self.tolerance.half_width);
+        if self.is_recorded_here() {
+            verdict.of_a_tape_made_here()
         } else {
-            Self::TooCloseToSay
+            verdict
         }
     }
 
-    /// The words, capital so that they stand out from a distance.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::NoReading => "NO READING",
-            Self::WhichTone => "WHICH TONE?",
-            Self::Moving => "MOVING",
-            Self::Settling => "SETTLING",
-            Self::InTolerance => "IN TOLERANCE",
-            Self::RightByThisTape => "RIGHT BY THIS TAPE",
-            Self::TooCloseToSay => "TOO CLOSE TO SAY",
-            Self::Out => "OUT OF TOLERANCE",
-            Self::MadeHere => "TAPE MADE HERE",
-        }
+    /// Slow or fast, where either may be said.
+    pub(super) fn way(&self) -> Option<Way> {
+        let speed = self.reading()?.speed.as_ref()?;
+        self.verdict().way(speed.deviation, speed.uncertainty)
     }
 
-    /// The same with a tape that was recorded on this machine: right or wrong
-    /// cannot be told.
-    pub(super) fn of_a_tape_made_here(self) -> Self {
-        match self {
-            Self::InTolerance | Self::RightByThisTape | Self::TooCloseToSay | Self::Out => {
-                Self::MadeHere
-            }
-            Self::NoReading | Self::WhichTone | Self::Moving | Self::Settling | Self::MadeHere => {
-                self
-            }
-        }
+    /// Nobody has said which tone the tape carries, and two are possible.
+    pub(super) fn is_tone_open(&self) -> bool {
+        self.problems()
+            .any(|problem| matches!(problem, Problem::Ambiguous { .. }))
     }
-
-    /// Good news.
-    pub fn is_right(self) -> bool {
-        matches!(self, Self::InTolerance | Self::RightByThisTape)
-    }
-}
-
-/// The ± that is shown: with the reference's own error where that is known.
-pub(super) fn shown_uncertainty(speed: &SpeedReading) -> Option<Percent> {
-    speed.uncertainty_with_reference.or(speed.uncertainty)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::references::MachineClass;
+    use crate::readings::{Caution, CautionCode, Measurement, Nominal, Reading, Steadiness};
+    use crate::records::{Label, Snapshot};
+    use crate::references::Tolerance;
+    use crate::report::{FileReport, FileResult, comparison, json, text};
     use crate::screen::specimen;
+    use crate::signal::rhythm::Beat;
+    use crate::units::{Hertz, Percent};
+    use jiff::tz::TimeZone;
+    use rand_pcg::rand_core::{Rng, SeedableRng};
 
-    fn verdict(deviation: f64, own: Option<f64>, with_reference: Option<f64>) -> Verdict {
-        let mut speed = specimen::speed(deviation);
-        speed.uncertainty = own.map(Percent);
-        speed.uncertainty_with_reference = with_reference.map(Percent);
-        Verdict::of_speed(&speed, MachineClass::Deck.tolerance())
+    /// The same speed, as it is read live and as it is measured.
+    struct Case {
+        deviation: f64,
+        own: Option<f64>,
+        with_reference: Option<f64>,
+        steadiness: Steadiness,
+        is_open: bool,
+        is_made_here: bool,
+    }
+
+    fn draw(dice: &mut rand_pcg::Pcg64) -> Case {
+        let mut unit = || dice.next_u32() as f64 / f64::from(u32::MAX);
+        let deviation = 10f64.powf(-3.0 + 4.0 * unit()) * if unit() < 0.5 { -1.0 } else { 1.0 };
+        let own = (unit() < 0.9).then_some(10f64.powf(-3.0 + 3.5 * unit()));
+        let is_declared = unit() < 0.5;
+        let tape = 10f64.powf(-2.0 + 3.0 * unit());
+        Case {
+            deviation,
+            own,
+            with_reference: own.filter(|_| is_declared).map(|own| own.hypot(tape)),
+            steadiness: match (unit() * 4.0) as u32 {
+                0 => Steadiness::Moving,
+                1 => Steadiness::Settling,
+                _ => Steadiness::Settled,
+            },
+            is_open: unit() < 0.15,
+            is_made_here: unit() < 0.1,
+        }
+    }
+
+    fn live(case: &Case) -> Reading {
+        let mut reading = specimen::reading(case.deviation);
+        let speed = reading.speed.as_mut().unwrap();
+        speed.deviation = Percent(case.deviation);
+        speed.uncertainty = case.own.map(Percent);
+        speed.uncertainty_with_reference = case.with_reference.map(Percent);
+        speed.steadiness = case.steadiness;
+        if case.is_open {
+            reading.signal.problems = vec![specimen::ambiguous()];
+        }
+        reading
+    }
+
+    fn on_screen(case: &Case, band: Tolerance) -> ScreenState {
+        let mut state = specimen::showing(live(case));
+        state.tolerance = band;
+        if case.is_open {
+            state.conditions.nominal = Nominal::Assumed(Hertz(3150.0));
+        }
+        if case.is_made_here {
+            state.machine = Some("deck 2".to_owned());
+            state.recorded_on = state.machine.clone();
+        }
+        state
+    }
+
+    fn measured(case: &Case) -> Measurement {
+        let mut measurement = specimen::measurement(case.deviation);
+        measurement.cautions.clear();
+        let speed = measurement.speed.as_mut().unwrap();
+        speed.deviation = Percent(case.deviation);
+        speed.uncertainty = case.own.map(Percent);
+        speed.uncertainty_with_reference = case.with_reference.map(Percent);
+        measurement.conditions.reference.recorded_here = case.is_made_here;
+        let mut say = |code| {
+            let text = String::new();
+            measurement.cautions.push(Caution { code, text });
+        };
+        if case.is_open {
+            say(CautionCode::ReferenceAmbiguous);
+        }
+        if case.steadiness == Steadiness::Moving {
+            say(CautionCode::SpeedMoved);
+        }
+        measurement
+    }
+
+    /// What each of them says, in its own form.
+    fn in_reports(case: &Case, band: Tolerance) -> [String; 3] {
+        let measurement = measured(case);
+        let report = FileReport {
+            file: "a.wav",
+            result: FileResult::Measured(&measurement),
+            tolerance: band,
+            tape: None,
+            sweep: None,
+            contact: None,
+        };
+        let mut snapshot = Snapshot::new(Label::Before, "line in", measurement.clone());
+        snapshot.tolerance = Some(band.half_width);
+        let numbered = (1, &snapshot);
+        [
+            text::block(&report),
+            json::line(&report),
+            comparison::side_by_side(numbered, numbered, &TimeZone::UTC),
+        ]
+    }
+
+    /// What a record cannot be: it has no settling, only too short a stretch.
+    fn as_a_record(verdict: Verdict, case: &Case, band: Tolerance) -> Verdict {
+        match (verdict, case.own) {
+            (Verdict::Moving | Verdict::Settling, _) if case.is_made_here => Verdict::MadeHere,
+            (Verdict::Moving, _) => Verdict::Moved,
+            (Verdict::Settling, None) => Verdict::TooShort,
+            (Verdict::Settling, Some(_)) => {
+                let case = Case {
+                    steadiness: Steadiness::Settled,
+                    ..*case
+                };
+                on_screen(&case, band).verdict()
+            }
+            (other, _) => other,
+        }
     }
 
     #[test]
-    fn in_tolerance_only_with_the_whole_uncertainty_inside() {
-        assert_eq!(verdict(0.3, Some(0.01), Some(0.1)), Verdict::InTolerance);
-        assert_eq!(verdict(-0.3, Some(0.01), Some(0.1)), Verdict::InTolerance);
-        assert_eq!(verdict(0.3, Some(0.01), Some(0.3)), Verdict::TooCloseToSay);
-        assert_eq!(verdict(0.7, Some(0.01), Some(0.3)), Verdict::TooCloseToSay);
-        assert_eq!(verdict(-0.9, Some(0.01), Some(0.3)), Verdict::Out);
+    fn screen_recordings_records_and_ticks_say_the_same() {
+        let mut dice = rand_pcg::Pcg64::seed_from_u64(16);
+        let mut seen = std::collections::BTreeSet::new();
+        for _ in 0..4000 {
+            let case = draw(&mut dice);
+            let half_width = [0.1, 0.25, 0.5, 1.0][(dice.next_u32() % 4) as usize];
+            let band = Tolerance::of_half_width(Percent(half_width));
+            let mut state = on_screen(&case, band);
+            let shown = state.verdict();
+            let expected = as_a_record(shown, &case, band);
+            seen.insert(format!("{expected:?}"));
+            let [text, json, compared] = in_reports(&case, band);
+            let said = |text: &str| text.contains(expected.words());
+            let name = serde_json::to_value(expected).unwrap();
+            let object: serde_json::Value = serde_json::from_str(&json).unwrap();
+            assert!(said(&text), "{expected:?}: {text}");
+            assert!(said(&compared), "{expected:?}: {compared}");
+            assert_eq!(object["speed"]["verdict"], name, "{expected:?}");
+            // No word of the way where none may be said.
+            if shown == expected && state.way().is_none() {
+                assert!(!text.contains("SLOW") && !text.contains("FAST"), "{text}");
+            }
+            // Never more than is known, by the definitions themselves.
+            let off = case.deviation.abs();
+            let stated = case.with_reference.or(case.own).unwrap_or(f64::INFINITY);
+            if shown.is_right() {
+                assert!(off + stated <= half_width && case.steadiness == Steadiness::Settled);
+                assert_eq!(shown == Verdict::InTolerance, case.with_reference.is_some());
+            }
+            if shown.is_out() {
+                assert!(off - stated > half_width);
+            }
+            if shown == Verdict::Out && case.with_reference.is_none() {
+                assert!(off - 3.0 > half_width);
+            }
+            state.ticks = Some(crate::screen::TicksShown::default());
+            let (beat, _) = state.follow_ticks(false);
+            assert_eq!(beat == Beat::Settled, shown.is_right(), "{shown:?}");
+        }
+        assert_eq!(seen.len(), 9, "{seen:?}");
     }
 
     #[test]
-    fn a_tape_of_unknown_error_never_gives_in_tolerance() {
-        assert_eq!(verdict(0.0, Some(0.01), None), Verdict::RightByThisTape);
-        assert_eq!(verdict(0.495, Some(0.01), None), Verdict::TooCloseToSay);
-        assert_eq!(verdict(0.0, None, None), Verdict::Settling);
+    fn a_quarter_of_a_percent_in_a_band_of_half_a_percent_is_right_everywhere() {
+        let case = Case {
+            deviation: -0.28,
+            own: Some(0.01),
+            with_reference: None,
+            steadiness: Steadiness::Settled,
+            is_open: false,
+            is_made_here: false,
+        };
+        let band = Tolerance::default();
+        assert_eq!(
+            on_screen(&case, band).verdict().words(),
+            "RIGHT BY THIS TAPE"
+        );
+        let [text, json, compared] = in_reports(&case, band);
+        assert!(
+            text.contains("-0.280 ±0.010 %  RIGHT BY THIS TAPE"),
+            "{text}"
+        );
+        assert!(text.contains("band ±0.5 % deck"), "{text}");
+        assert!(!text.contains("SLOW"), "{text}");
+        assert!(json.contains(r#""verdict":"right_by_this_tape""#), "{json}");
+        assert!(compared.contains("-0.280 ±0.010  "), "{compared}");
+        assert!(
+            compared.contains("RIGHT BY THIS TAPE → RIGHT"),
+            "{compared}"
+        );
     }
 
     #[test]
-    fn nothing_is_said_while_the_speed_moves_or_the_tone_is_not_chosen() {
-        let tolerance = MachineClass::Deck.tolerance();
-        let mut reading = specimen::reading(0.0);
-        reading.speed.as_mut().unwrap().steadiness = Steadiness::Moving;
-        assert_eq!(Verdict::of(&reading, tolerance, false), Verdict::Moving);
-        let mut reading = specimen::reading(0.0);
-        assert_eq!(Verdict::of(&reading, tolerance, true), Verdict::WhichTone);
-        reading.speed = None;
-        assert_eq!(Verdict::of(&reading, tolerance, true), Verdict::NoReading);
+    fn nothing_is_said_before_the_tone_is_chosen_nor_of_no_tone() {
+        let mut state = specimen::asking(-1.0);
+        assert_eq!(state.verdict(), Verdict::WhichTone);
+        assert_eq!(state.way(), None);
+        let words = state.guidance_words().unwrap();
+        assert!(words.contains("which tone first"), "{words}");
+        // The label was read on the command line: nothing is asked.
+        state.conditions.nominal = Nominal::Fixed(Hertz(3150.0));
+        assert_eq!(state.verdict(), Verdict::OutByThisTape);
+        assert_eq!(
+            specimen::showing(specimen::silence()).verdict(),
+            Verdict::NoReading
+        );
     }
 }

@@ -48,11 +48,40 @@ impl ScreenState {
         let judged = |all: &[Swept]| all.iter().rposition(Swept::says_something);
         let before_cleaning = cleaned.and_then(|at| judged(&self.sweeps[..at]));
         if let Some(at) = before_cleaning {
-            let times = self.sweeps.iter().filter(|swept| swept.cleaned).count();
+            let times = self.honest_cleanings();
             return Some((&self.sweeps[at].report, Between::Cleaned(times)));
         }
         let at = judged(before)?;
         Some((&before[at].report, Between::Nothing))
+    }
+
+    /// Cleanings after a sweep that found something bad, and with a sweep after
+    /// them that says something.
+    fn honest_cleanings(&self) -> usize {
+        let bad = |swept: &Swept| swept.report.verdict == SweepVerdict::Erratic;
+        let first_bad = self.sweeps.iter().skip_while(|swept| !bad(swept));
+        first_bad.skip(1).filter(|swept| swept.cleaned).count()
+    }
+
+    /// What the newest sweep says has been answered by cleaning as often as
+    /// that may help.
+    pub(super) fn wants_a_new_trimmer(&self) -> bool {
+        let newest = self.newest_sweep();
+        newest
+            .zip(self.earlier_sweep())
+            .is_some_and(|(newest, (_, between))| between.asks_for_a_new_one(newest))
+    }
+
+    /// The newest sweep that says something found the wiper bad where the
+    /// trimmer will stand, and it was not cleaned since.
+    pub(super) fn has_bad_wiper(&self) -> bool {
+        let mut judged = self.sweeps.iter().filter(|swept| swept.says_something());
+        !self.cleaned_since_sweep
+            && judged.next_back().is_some_and(|swept| {
+                let bad = &swept.report.bad_spots;
+                bad.iter()
+                    .any(crate::readings::BadSpot::is_near_right_speed)
+            })
     }
 
     /// The trimmer has been cleaned.
@@ -71,7 +100,6 @@ impl ScreenState {
             return Vec::new();
         }
         self.view = View::Wiper;
-        self.uncover();
         self.follow_view();
         if self.is_sweeping() {
             return vec![Effect::Ask(Request::EndSweep)];
@@ -109,9 +137,11 @@ impl ScreenState {
         let known = self.last_sweep.as_ref();
         if !known.is_some_and(|last| Arc::ptr_eq(last, report)) {
             self.last_sweep = Some(Arc::clone(report));
+            // One that says nothing leaves it open what cleaning did.
+            let says_something = report.verdict != SweepVerdict::Unclear;
             self.sweeps.push(Swept {
                 report: Arc::clone(report),
-                cleaned: std::mem::take(&mut self.cleaned_since_sweep),
+                cleaned: says_something && std::mem::take(&mut self.cleaned_since_sweep),
             });
             self.follow_sweep(report);
         }
@@ -145,6 +175,27 @@ mod tests {
         let (earlier, between) = state.earlier_sweep().expect("there is one");
         assert!(Arc::ptr_eq(earlier, &bad));
         assert_eq!(between, Between::Cleaned(1));
+    }
+
+    #[test]
+    fn after_two_cleanings_with_a_sweep_before_each_it_asks_for_a_new_one() {
+        let mut state = specimen::state(SourceKind::Input);
+        let bad = || {
+            Arc::new(SweepReport {
+                bad_spots: vec![specimen::bad_spot(0.4)],
+                ..SweepReport::clone(&report(SweepVerdict::Erratic))
+            })
+        };
+        // Cleaned before anything was known of it: that is no answer to a sweep.
+        state.was_cleaned();
+        for cleanings in 0..3 {
+            state.take_sweep(&bad());
+            assert_eq!(state.wants_a_new_trimmer(), cleanings == 2, "{cleanings}");
+            assert_eq!(state.wants_cleaning(), cleanings < 2, "{cleanings}");
+            assert!(state.has_bad_wiper());
+            state.was_cleaned();
+            assert!(!state.has_bad_wiper());
+        }
     }
 
     #[test]

@@ -4,26 +4,21 @@ use super::look::Look;
 use super::references::noun;
 use crate::readings::{
     ChannelUsed, ClockSource, Likely, Problem, Reading, ReferenceKind, SampleClock, ToneState,
-    WrongTone,
+    WrongTone, off_by,
 };
+pub(super) use crate::report::numbers::signed;
+use crate::report::numbers::{self, rounded_up};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
-/// A signed figure; one that rounds to zero has no sign.
-pub(super) fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:+.decimals$}");
-    if text.bytes().any(|byte| (b'1'..=b'9').contains(&byte)) {
-        text
-    } else {
-        text[1..].to_owned()
-    }
+/// An uncertainty with its sign.
+pub(super) fn plus_minus(look: Look, value: Percent) -> String {
+    format!("{}{}", look.plus_minus(), rounded_up(value.0))
 }
 
-/// An uncertainty, rounded up: it never claims to be smaller than it is.
-pub(super) fn plus_minus(look: Look, value: Percent, decimals: u8) -> String {
-    let step = 10f64.powi(i32::from(decimals));
-    let up = (value.0 * step - 1e-9).ceil() / step;
-    let decimals = usize::from(decimals);
-    format!("{}{up:.decimals$}", look.plus_minus())
+/// A value with its ±, to the places of that.
+pub(super) fn with_uncertainty(look: Look, value: f64, known: Option<Percent>) -> String {
+    let text = numbers::with_uncertainty(value, known.map(|known| known.0), true);
+    text.replace('±', look.plus_minus())
 }
 
 /// The figure of the sample clock that is in force, in a word or two.
@@ -150,6 +145,11 @@ pub(super) fn problem(
              alike; the other with --channel",
             channel(used)
         ),
+        Problem::OtherSound { tone, heard } => format!(
+            "{what} on the {} only: the other carries something else, about {heard}; is it another \
+             source? The reading is good",
+            channel(tone)
+        ),
         Problem::ChannelsDisagree => "the channels read different speeds: is the other channel \
             another source? Choose one with --channel"
             .to_owned(),
@@ -187,21 +187,18 @@ fn wrong_tone(wrong: WrongTone, nominal: Option<Hertz>) -> String {
     }
 }
 
-/// Both tones with what each would mean; the user chooses.
+/// Both tones with what each would mean; the user chooses. The keys come first,
+/// for that is what must be read where room is short.
 fn ambiguous(taken: Hertz, other: Hertz, reading: &Reading) -> String {
     let Some(measured) = reading.speed.and_then(|speed| speed.measured) else {
-        return format!("which tone does the tape carry? 1: {taken}, 2: {other}");
+        return format!("which tone? 1: {taken}, 2: {other}; the tape's label knows");
     };
-    let means = |tone: Hertz| {
-        let off = (measured.0 / tone.0 - 1.0) * 100.0;
-        let word = if off < 0.0 { "slow" } else { "fast" };
-        format!("{tone} and {:.1} % {word}", off.abs())
-    };
+    let means = |tone: Hertz| off_by(measured, tone);
     format!(
-        "which tone does the tape carry? Heard {:.0} Hz. Press 1: {}, 2: {}",
-        measured.0,
+        "which tone? 1: {taken}, {}; 2: {other}, {}; the tape's label knows, {:.0} Hz is heard",
         means(taken),
-        means(other)
+        means(other),
+        measured.0
     )
 }
 
@@ -210,34 +207,14 @@ mod tests {
     use super::*;
     use crate::screen::specimen;
 
-    const LOOK: Look = Look {
-        unicode: true,
-        colour: false,
-    };
-
-    #[test]
-    fn zero_has_no_sign() {
-        assert_eq!(signed(-0.004, 2), "0.00");
-        assert_eq!(signed(0.004, 2), "0.00");
-        assert_eq!(signed(-0.005_1, 2), "-0.01");
-        assert_eq!(signed(12.3456, 2), "+12.35");
-    }
-
-    #[test]
-    fn uncertainties_are_rounded_up() {
-        assert_eq!(plus_minus(LOOK, Percent(0.0101), 2), "±0.02");
-        assert_eq!(plus_minus(LOOK, Percent(0.01), 2), "±0.01");
-        assert_eq!(plus_minus(LOOK, Percent(0.0001), 2), "±0.01");
-    }
-
     #[test]
     fn an_ambiguous_tone_says_what_each_would_mean() {
         // 3055 Hz: 1.8 % fast of 3000, 3.0 % slow of 3150.
         let mut reading = specimen::reading(0.0);
         reading.speed.as_mut().unwrap().measured = Some(Hertz(3055.0));
         let text = problem(&specimen::ambiguous(), &reading, None, ReferenceKind::Tone);
-        assert!(text.contains("1: 3000 Hz and 1.8 % fast"), "{text}");
-        assert!(text.contains("2: 3150 Hz and 3.0 % slow"), "{text}");
+        assert!(text.contains("1: 3000 Hz, 1.8 % fast"), "{text}");
+        assert!(text.contains("2: 3150 Hz, 3.0 % slow"), "{text}");
     }
 
     #[test]
@@ -269,6 +246,10 @@ mod tests {
             Problem::Dropouts(3),
             Problem::OneChannel(ChannelUsed::Left),
             Problem::ChannelTaken(ChannelUsed::Left),
+            Problem::OtherSound {
+                tone: ChannelUsed::Right,
+                heard: Hertz(3000.0),
+            },
             Problem::ChannelsDisagree,
             specimen::ambiguous(),
         ];

@@ -23,9 +23,38 @@ pub struct Beside {
     pub rest: f64,
     /// Mains hum with its harmonics to the fifth, for 50 and for 60 Hz.
     pub hum: [f64; 2],
+    /// Where the loudest line stands.
+    pub loudest_hz: f64,
+    /// What it holds, its flutter included.
+    pub loudest: f64,
 }
 
+/// A line with its flutter is so many bins wide either way.
+const LINE_BINS: usize = 4;
+
 impl Beside {
+    /// The rest without mains hum, which stands far from the tone and puts
+    /// nothing into its speed.
+    pub fn noise(&self) -> f64 {
+        (self.rest - self.hum[0].max(self.hum[1])).max(0.0)
+    }
+
+    /// Everything in the channel.
+    pub fn all(&self) -> f64 {
+        self.tone + self.harmonics + self.rest
+    }
+
+    /// Takes another look into the sum.
+    pub fn add(&mut self, other: &Self, weight: f64) {
+        self.tone += weight * other.tone;
+        self.harmonics += weight * other.harmonics;
+        self.rest += weight * other.rest;
+        self.hum[0] += weight * other.hum[0];
+        self.hum[1] += weight * other.hum[1];
+        self.loudest += weight * other.loudest;
+        self.loudest_hz = other.loudest_hz;
+    }
+
     /// True when what stands beside the tone is the same within a ratio.
     pub fn is_like(&self, other: &Self, ratio: f64) -> bool {
         let alike = |here: f64, there: f64| here <= ratio * there && there <= ratio * here;
@@ -93,6 +122,13 @@ impl SpectrumCheck {
         }
         beside.rest = kept + hidden as f64 * self.common_density();
         beside.hum = [50.0, 60.0].map(|mains| self.hum(mains, tone_hz, half));
+        let top_hz = self.spectrum.hz_per_bin() * (bins - 1) as f64;
+        if let Some(peak) = self.spectrum.peak(&self.power, 20.0, top_hz) {
+            let bin = self.spectrum.bin_of(peak.hz);
+            let line = bin.saturating_sub(LINE_BINS)..(bin + LINE_BINS + 1).min(bins);
+            beside.loudest_hz = peak.hz;
+            beside.loudest = total(&self.power[line]);
+        }
         beside
     }
 

@@ -6,6 +6,8 @@
 //! it is but for flutter and a hand at the trimmer, and stands alone but for
 //! its harmonics.
 
+use std::collections::VecDeque;
+
 use super::check::Beside;
 use super::finder::Line;
 
@@ -44,8 +46,9 @@ const ONE_WAY: f64 = 0.85;
 const MOST_SPREAD: f64 = 0.015;
 
 /// A leap is a change by this much from block to next block but one, which no
-/// hand at the trimmer makes.
-const LEAP: f64 = 0.028;
+/// hand at the trimmer makes; a semitone is 0.059, and 1.7 % rms of wow at
+/// 0.6 Hz make 0.033.
+const LEAP: f64 = 0.035;
 
 /// Part of the power that stands in the tone with its harmonics, and in the
 /// tone alone (a square wave: 0.81; a train of pulses: little).
@@ -57,6 +60,12 @@ const LEAST_PRESENCE: f64 = 0.75;
 
 /// Shortest stretch that anything is said about.
 const LEAST_S: f64 = 0.06;
+
+/// What is longer ago says nothing of what is heard now: looks that count,
+/// which come each second, and the time after which what was counted before
+/// counts by half.
+const LOOKS: usize = 10;
+const HALVED_AFTER_S: f64 = 10.0;
 
 /// Counts of values by size, in equal steps.
 #[derive(Clone, Debug)]
@@ -76,6 +85,12 @@ impl Counts {
     fn push(&mut self, value: f64) {
         let place = ((value / self.step) as usize).min(self.counts.len() - 1);
         self.counts[place] += 1;
+    }
+
+    fn halve(&mut self) {
+        for count in &mut self.counts {
+            *count /= 2;
+        }
     }
 
     fn total(&self) -> u64 {
@@ -136,6 +151,7 @@ pub struct Evidence {
     mean_power: f64,
     level_ticks: u64,
     longest_memory: u64,
+    halved_after: u64,
     /// By this part the newest moves the mean power.
     newest_part: f64,
     channel: usize,
@@ -149,13 +165,14 @@ pub struct Evidence {
     glide: Counts,
     rises: u64,
     spread: Counts,
-    blocks: u64,
     leaps: u32,
     leaping: bool,
     line: Line,
-    checks: u32,
-    alone: f64,
-    pure: f64,
+    /// Ticks of the last time, halved now and then, and those of them with a
+    /// tone.
+    lately: [u64; 2],
+    /// Of the newest looks: what stands in the tone, and with its harmonics.
+    looks: VecDeque<[f64; 2]>,
 }
 
 /// Levels are counted from this far below their mean.
@@ -172,6 +189,7 @@ impl Evidence {
             mean_power: 0.0,
             level_ticks: 0,
             longest_memory: (LEVEL_S * rate_hz) as u64,
+            halved_after: (2.0 * HALVED_AFTER_S * rate_hz) as u64,
             newest_part: 1.0,
             channel: 0,
             level_db: Counts::new(0.5, 90),
@@ -184,13 +202,11 @@ impl Evidence {
             glide: Counts::new(0.005, 100),
             rises: 0,
             spread: Counts::new(0.001, 100),
-            blocks: 0,
             leaps: 0,
             leaping: false,
             line,
-            checks: 0,
-            alone: 0.0,
-            pure: 0.0,
+            lately: [0; 2],
+            looks: VecDeque::with_capacity(LOOKS + 1),
         }
     }
 
@@ -199,8 +215,10 @@ impl Evidence {
     pub fn push(&mut self, newest: Option<Newest>) {
         self.ticks += 1;
         self.fine_ticks += 1;
+        self.lately[0] += 1;
         if let Some(Newest { hz, power, channel }) = newest {
             self.present += 1;
+            self.lately[1] += 1;
             self.present_until = self.ticks;
             self.fine.0 += hz;
             self.fine.1 += 1;
@@ -223,6 +241,18 @@ impl Evidence {
         if self.fine_ticks == self.per_fine {
             self.end_fine();
         }
+        if self.lately[0] >= self.halved_after {
+            self.halve();
+        }
+    }
+
+    /// What was counted so far counts by half from here on.
+    fn halve(&mut self) {
+        self.lately = self.lately.map(|ticks| ticks / 2);
+        self.level_db.halve();
+        self.glide.halve();
+        self.spread.halve();
+        self.rises /= 2;
     }
 
     fn end_fine(&mut self) {
@@ -248,7 +278,6 @@ impl Evidence {
         let hz = origin * (1.0 + mean);
         let variance = (square / f64::from(count) - mean * mean).max(0.0);
         self.spread.push(variance.sqrt() * origin / hz);
-        self.blocks += 1;
         let change = self.before[0].map(|before| hz / before - 1.0);
         if let Some(change) = change {
             self.rises += u64::from(change > 0.0);
@@ -264,7 +293,7 @@ impl Evidence {
     /// A look at the spectrum of every channel.
     pub fn check(&mut self, beside: &[Beside]) {
         let parts = |beside: &Beside| {
-            let all = beside.tone + beside.harmonics + beside.rest;
+            let all = beside.tone + beside.harmonics + beside.noise();
             (all > 0.0).then(|| {
                 let pure = (beside.tone + beside.harmonics) / all;
                 (beside.tone / all, pure)
@@ -275,9 +304,10 @@ impl Evidence {
             .filter_map(parts)
             .max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((alone, pure)) = best {
-            self.checks += 1;
-            self.alone += alone;
-            self.pure += pure;
+            self.looks.push_back([alone, pure]);
+            if self.looks.len() > LOOKS {
+                self.looks.pop_front();
+            }
         }
     }
 
@@ -316,17 +346,17 @@ impl Evidence {
         if self.present_s() < LEAST_S {
             return Some(Doubt::TooShort);
         }
-        let (alone, pure) = match self.checks {
-            0 => (self.line.alone, self.line.share),
-            checks => (
-                self.alone / f64::from(checks),
-                self.pure / f64::from(checks),
-            ),
+        let [alone, pure] = match self.looks.len() {
+            0 => [self.line.alone, self.line.share],
+            looks => [0, 1]
+                .map(|part| self.looks.iter().map(|look| look[part]).sum::<f64>() / looks as f64),
         };
         if pure < LEAST_PURITY || alone < LEAST_FUNDAMENTAL {
             return Some(Doubt::Impure);
         }
-        if (self.present as f64) < LEAST_PRESENCE * self.present_until as f64 {
+        let away = self.ticks - self.present_until;
+        let [lately, present] = self.lately;
+        if (present as f64) < LEAST_PRESENCE * lately.saturating_sub(away) as f64 {
             return Some(Doubt::Broken);
         }
         let range_db =

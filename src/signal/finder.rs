@@ -166,15 +166,16 @@ impl Finder {
         Some(line)
     }
 
-    fn parts(&self, power: &[f32], hz: f64, highest_hz: f64) -> Parts {
+    fn parts(&self, power: &[f32], line_hz: f64, highest_hz: f64) -> Parts {
         let around = |hz: f64| {
             let half = LINE_HALF_WIDTH_HZ.max(LINE_HALF_WIDTH_RELATIVE * hz);
-            let (from, to) = self.bins_around(hz, half);
+            // Room between the harmonics of a low one: no bin counts twice.
+            let (from, to) = self.bins_around(hz, half.min(line_hz / 3.0));
             band_power(power, from, to)
         };
-        let harmonics = (2..12).map(|k| f64::from(k) * hz);
+        let harmonics = (2..12).map(|k| f64::from(k) * line_hz);
         Parts {
-            line: around(hz),
+            line: around(line_hz),
             harmonics: harmonics
                 .take_while(|&hz| hz < highest_hz)
                 .map(around)
@@ -217,6 +218,19 @@ mod tests {
         assert!(line.is_confirmed());
         assert!((line.hz / (0.0644 * 48_000.0) - 1.0).abs() < 1e-4);
         assert!((line.power[0] / 0.005 - 1.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_low_line_holds_no_more_than_all_there_is() {
+        for hz in [42.0, 45.0, 50.0, 59.0, 61.0] {
+            let line = looks(|n| {
+                let turns = |hz: f64| (std::f64::consts::TAU * hz * n as f64 / 48_000.0).sin();
+                // A low note, and others that are none of its harmonics.
+                (0.2 * turns(hz) + 0.15 * turns(2.5 * hz) + 0.15 * turns(3.5 * hz)) as f32
+            });
+            let share = line.map_or(0.0, |line| line.share);
+            assert!(share < 0.9, "{hz}: {share}");
+        }
     }
 
     #[test]

@@ -54,19 +54,20 @@ impl Converter {
         let mut taps = Vec::with_capacity(up * length);
         for phase in 0..up {
             let part = phase as f64 / up as f64;
-            let from = taps.len();
-            taps.extend((0..length).map(|k| {
-                let away = k as f64 - (half as f64 - 1.0) - part;
-                sinc_at(away, 2.0 * nyquist) * kaiser_window(away / half as f64, beta)
-            }));
-            let sum: f64 = taps[from..].iter().sum();
-            taps[from..].iter_mut().for_each(|tap| *tap /= sum);
+            let of_phase: Vec<f64> = (0..length)
+                .map(|k| {
+                    let away = k as f64 - (half as f64 - 1.0) - part;
+                    sinc_at(away, 2.0 * nyquist) * kaiser_window(away / half as f64, beta)
+                })
+                .collect();
+            let sum: f64 = of_phase.iter().sum();
+            taps.extend(of_phase.iter().map(|tap| (tap / sum) as f32));
         }
         Self {
             up,
             down,
             length,
-            taps: taps.into_iter().map(|tap| tap as f32).collect(),
+            taps,
             input: vec![0.0; half - 1],
             at: 0,
             part: 0,

@@ -8,10 +8,14 @@
 //! are Wilson's at 95 %. `-- --cell 100 --clean 500` makes fewer;
 //! `-- --track` leaves the sound out. A second table has other ways of sweeping
 //! and other faults; `-- --cases` makes that one alone, `-- --cases --like back`
-//! those of its cases that have the word in their names.
+//! those of its cases that have the word in their names. `-- --hands` holds
+//! every hand by itself against clean trimmers and sharp faults, on seeds that
+//! nothing was tuned on; `--tuning` takes those that it was.
 
 #[path = "../support/intervals.rs"]
 mod intervals;
+#[path = "../support/odd_hands.rs"]
+mod odd_hands;
 #[path = "../support/sweeps.rs"]
 mod sweeps;
 
@@ -27,13 +31,25 @@ use tapewright::rehearsal::{SweepingConfig, SweepingHand};
 use tapewright::units::Percent;
 
 const SOUND_HZ: u32 = 16_000;
-const HANDS: [&str; 5] = [
-    "wandering",
-    "wandering, rough",
-    "movements",
-    "staircase",
-    "even but shaky",
+/// Hands that sweep, and whether the detector was tuned on them. The first
+/// [`USUAL`] make the tables of old.
+const HANDS: [(&str, bool); 11] = [
+    ("wandering", true),
+    ("wandering, rough", true),
+    ("movements", true),
+    ("staircase", true),
+    ("even but shaky", true),
+    ("wobbling", true),
+    (BEATING, true),
+    ("tremor", true),
+    ("stick and slip", false),
+    ("pausing", false),
+    ("fast and slow", false),
 ];
+const USUAL: u64 = 5;
+const BEATING: &str = "beating";
+/// The range of a sweep by the beating hand, in percent.
+const BEATEN_RANGE: f64 = 12.0;
 
 fn wandering(config: SweepingConfig, seed: u64) -> Vec<f64> {
     let mut hand = SweepingHand::new(config, config.ends[0], seed);
@@ -60,7 +76,13 @@ fn hand(kind: usize, seed: u64) -> Vec<f64> {
         ),
         2 => movements(dice),
         3 => staircase(dice),
-        _ => even_but_shaky(dice),
+        4 => even_but_shaky(dice),
+        5 => odd_hands::wobbling(dice),
+        6 => odd_hands::beating(BEATEN_RANGE, dice),
+        7 => odd_hands::tremor(dice),
+        8 => odd_hands::stick_slip(dice),
+        9 => odd_hands::pausing(dice),
+        _ => odd_hands::fast_and_slow(dice),
     }
 }
 
@@ -116,6 +138,8 @@ struct Case {
     rests_on_it: bool,
     /// In percent of speed.
     backlash: f64,
+    /// Whose; the usual ones in turn where there is none.
+    hand: Option<usize>,
 }
 
 impl Case {
@@ -130,6 +154,7 @@ impl Case {
         right_at: None,
         rests_on_it: false,
         backlash: 0.0,
+        hand: None,
     };
 
     const fn faulty(shape: Shape, depth: f64) -> Self {
@@ -174,9 +199,13 @@ fn hands(case: &Case, kind: usize, seed: u64) -> Vec<f64> {
 }
 
 fn trial(seed: u64, case: &Case, with_sound: bool) -> Trial {
-    let kind = (seed % HANDS.len() as u64) as usize;
+    let kind = case.hand.unwrap_or((seed % USUAL) as usize);
     let mut dice = Dice::new(seed);
     let mut sweep = Sweep::clean(hands(case, kind, seed), &mut dice);
+    if HANDS[kind].0 == BEATING {
+        (sweep.low, sweep.high) = (-0.5 * BEATEN_RANGE, 0.5 * BEATEN_RANGE);
+        sweep.lag_s = dice.between(0.15, 0.25);
+    }
     for _ in 0..case.faults {
         sweep = sweep.with_fault(case.shape, case.depth, &mut dice);
     }
@@ -277,17 +306,63 @@ fn main() {
     let has = |name: &str| std::env::args().any(|argument| argument == name);
     let with_sound = !has("--track");
     let each = number("--cell", 400);
+    let like = option("--like").unwrap_or_default();
+    if has("--hands") {
+        let first = if has("--tuning") {
+            TUNED_FROM
+        } else {
+            JUDGED_FROM
+        };
+        return every_hand(number("--clean", 400), each, first, with_sound, &like);
+    }
     if !has("--cases") {
         one_round_trip(number("--clean", 2000), each, with_sound);
     }
     println!();
-    cases(each, with_sound, &option("--like").unwrap_or_default());
+    cases(each, with_sound, &like);
+}
+
+/// Seeds that the detector was tuned on, and those it is judged by.
+const TUNED_FROM: u64 = 10_000_000;
+const JUDGED_FROM: u64 = 20_000_000;
+
+/// What each hand makes of a clean trimmer and of sharp faults.
+fn every_hand(cleans: u64, each: u64, first: u64, with_sound: bool, like: &str) {
+    println!("seeds from {first} (tuned on: {TUNED_FROM}, judged by: {JUDGED_FROM})");
+    println!("| hand | clean, accused % | not judged % | 1 % found | 0.5 % | 0.3 % |");
+    println!("| --- | --- | --- | --- | --- | --- |");
+    for (kind, (name, is_tuned)) in HANDS.iter().enumerate() {
+        if !name.contains(like) {
+            continue;
+        }
+        let first = first + 100_000 * kind as u64;
+        let of = |case: Case, first: u64, count: u64| {
+            let case = Case {
+                hand: Some(kind),
+                ..case
+            };
+            trials(first..first + count, &case, with_sound)
+        };
+        let clean = of(Case::CLEAN, first, cleans);
+        let found = [1.0, 0.5, 0.3].map(|depth| {
+            let first = first + 10_000 + (depth * 20_000.0) as u64;
+            let cell = of(Case::faulty(Shape::Box, depth), first, each);
+            share(cell.iter(), erratic)
+        });
+        println!(
+            "| {name}, {} | {} | {} | {} |",
+            if *is_tuned { "tuned on" } else { "judged only" },
+            share(clean.iter(), erratic),
+            share(clean.iter(), |trial| trial.verdict == SweepVerdict::Unclear),
+            found.join(" | ")
+        );
+    }
 }
 
 fn one_round_trip(cleans: u64, each: u64, with_sound: bool) {
     let clean = trials(500_000..500_000 + cleans, &Case::CLEAN, with_sound);
     println!("clean, accused %: {}", share(clean.iter(), erratic));
-    for (kind, name) in HANDS.iter().enumerate() {
+    for (kind, (name, _)) in HANDS.iter().enumerate().take(USUAL as usize) {
         let of_kind = || clean.iter().filter(|trial| trial.kind == kind);
         println!("  {name}: {}", share(of_kind(), erratic));
     }

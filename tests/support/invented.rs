@@ -52,6 +52,7 @@ pub fn measurement() -> Measurement {
             })
             .to_vec(),
         along: None,
+        cut: None,
         flutter: FlutterReading {
             weighted_two_sigma: Some(Percent(0.121)),
             weighted_two_sigma_uncertainty: Some(Percent(0.008)),

@@ -70,6 +70,57 @@ impl SoundServer {
         }
     }
 
+    /// Stops it as a machine that hangs would, or lets it go on.
+    pub fn stall(&self, stalled: bool) {
+        let Some(process) = &self.process else { return };
+        let signal = if stalled { "-STOP" } else { "-CONT" };
+        let id = process.id().to_string();
+        let done = Command::new("kill").args([signal, &id]).status();
+        assert!(done.expect("kill runs").success(), "kill {signal} failed");
+    }
+
+    /// A second virtual output, of four channels, whose monitor becomes the
+    /// default input; each channel plays a tone of its own.
+    pub fn play_four_tones(&self, hz: [f64; 4], seconds: u32) -> Player {
+        const MAP: &str = "front-left,front-right,rear-left,rear-right";
+        let map = format!("channel_map={MAP}");
+        for arguments in [
+            &[
+                "load-module",
+                "module-null-sink",
+                "sink_name=quad",
+                "rate=48000",
+                "channels=4",
+                &map,
+            ][..],
+            &["set-default-source", "quad.monitor"],
+        ] {
+            let done = Command::new("pactl")
+                .args(arguments)
+                .stdout(Stdio::null())
+                .status();
+            assert!(done.expect("pactl runs").success(), "{arguments:?} failed");
+        }
+        let file = self.folder.join("four.wav");
+        let mut sox = Command::new("sox");
+        sox.args(["-n", "-r", "48000", "-c", "4", "-b", "16"])
+            .arg(&file);
+        sox.args(["synth", &seconds.to_string()]);
+        for hz in hz {
+            sox.args(["sine", &hz.to_string()]);
+        }
+        let made = sox.args(["gain", "-6"]).status().expect("sox runs");
+        assert!(made.success(), "sox failed: {made}");
+        let process = Command::new("paplay")
+            .args(["-d", "quad", &format!("--channel-map={MAP}")])
+            .arg(&file)
+            .stdin(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("paplay starts");
+        Player(process)
+    }
+
     /// Starts it, again or for the first time, and waits until it answers.
     pub fn restart(&mut self) {
         self.kill();

@@ -335,7 +335,7 @@ pub fn even_but_shaky(dice: &mut Dice) -> Vec<f64> {
 }
 
 /// Adds trembling: a resonance between 6 and 12 Hz.
-fn shaken(positions: &mut [f64], tremble: f64, dice: &mut Dice) {
+pub fn shaken(positions: &mut [f64], tremble: f64, dice: &mut Dice) {
     let turn = TAU * dice.between(6.0, 12.0) / RATE_HZ;
     let keep: f64 = 0.96;
     let fresh = tremble * (1.0 - keep * keep).sqrt();

@@ -1,12 +1,14 @@
 //! Feeds a recording to the ring as if it were a live input.
 
 use std::path::Path;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
 use super::{Recording, RecordingError};
+use crate::audio::pick::Pick;
 use crate::audio::ring::{RingWriter, ring};
-use crate::audio::source::{SourceEvent, SourceEvents};
+use crate::audio::source::{SourceEvent, SourceEvents, StreamFormat};
 
 /// How fast a recording is played into the ring.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,7 +36,17 @@ const FULL_RING_WAIT: Duration = Duration::from_micros(250);
 /// lost. Says `Ended` when all of it has been taken out of the ring; ends
 /// without a word when the reading end is gone.
 pub fn start(path: &Path, pace: Pace, events: SourceEvents) -> Result<(), RecordingError> {
-    let recording = Recording::open(path)?;
+    start_taking(path, None, pace, events)
+}
+
+/// The same with these channels in place of all.
+pub fn start_taking(
+    path: &Path,
+    pick: Option<Pick>,
+    pace: Pace,
+    events: SourceEvents,
+) -> Result<(), RecordingError> {
+    let recording = Recording::open_taking(path, pick)?;
     let name = path
         .file_name()
         .unwrap_or(path.as_os_str())
@@ -49,39 +61,113 @@ pub fn start(path: &Path, pace: Pace, events: SourceEvents) -> Result<(), Record
     }
 }
 
-fn feed(mut recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
+/// So long nothing has come of a recording that is still being made or sent
+/// when what is on screen is called live no longer.
+const STALLED: Duration = Duration::from_millis(500);
+
+/// Blocks read ahead: none of them waits while the next is read.
+const READ_AHEAD: usize = 2;
+
+fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
     let format = recording.format();
-    let room = (format.rate_hz.saturating_mul(RING_SECONDS))
-        .min(LARGEST_RING_SAMPLES / u32::from(format.channels));
-    let (mut writer, reader) = ring(room as usize, format.channels);
-    let connected = SourceEvent::Connected {
-        format,
-        reader,
-        name,
-    };
-    if events.send(connected).is_err() {
-        return;
-    }
+    let frame = usize::from(format.channels);
     let mut clock = Clock::new(pace, format.rate_hz);
-    let chunk = clock.chunk_frames() * usize::from(format.channels);
-    let mut block = Vec::new();
-    while recording.next_block(&mut block).is_some() {
+    let chunk = clock.chunk_frames() * frame;
+    let Some(blocks) = read_ahead(recording) else {
+        return;
+    };
+    let Some(mut writer) = connect(format, &name, events) else {
+        return;
+    };
+    loop {
+        let block = match blocks.recv_timeout(STALLED) {
+            Ok(block) => block,
+            Err(RecvTimeoutError::Disconnected) => break,
+            Err(RecvTimeoutError::Timeout) => {
+                let next = wait_drained(&writer)
+                    .then(|| wait_for_more(&blocks, &writer, &name, events))
+                    .flatten();
+                let Some(next) = next else { return };
+                let Some(block) = next else { break };
+                let Some(again) = connect(format, &name, events) else {
+                    return;
+                };
+                writer = again;
+                block
+            }
+        };
         for chunk in block.chunks(chunk) {
-            clock.wait_for(chunk.len() / usize::from(format.channels));
+            clock.wait_for(chunk.len() / frame);
             if !push_all(&mut writer, chunk) {
                 return;
             }
         }
     }
-    while !writer.is_drained() {
-        if writer.is_abandoned() {
-            return;
-        }
-        thread::sleep(FULL_RING_WAIT);
+    if !wait_drained(&writer) {
+        return;
     }
     drop(writer);
     // Nobody listens any more: then nobody needs to know.
     let _ = events.send(SourceEvent::Ended);
+}
+
+/// Reads on a thread of its own, since a pipe may let it wait.
+fn read_ahead(mut recording: Recording) -> Option<Receiver<Vec<f32>>> {
+    let (give, blocks) = sync_channel(READ_AHEAD);
+    let read = move || {
+        let mut block = Vec::new();
+        while recording.next_block(&mut block).is_some() {
+            if give.send(std::mem::take(&mut block)).is_err() {
+                return;
+            }
+        }
+    };
+    let spawned = thread::Builder::new().name("recording file".into());
+    spawned.spawn(read).ok().map(|_| blocks)
+}
+
+/// A new ring, told of; `None` where nobody listens.
+fn connect(format: StreamFormat, name: &str, events: &SourceEvents) -> Option<RingWriter> {
+    let room = (format.rate_hz.saturating_mul(RING_SECONDS))
+        .min(LARGEST_RING_SAMPLES / u32::from(format.channels));
+    let (writer, reader) = ring(room as usize, format.channels);
+    let connected = SourceEvent::Connected {
+        format,
+        reader,
+        name: name.to_owned(),
+    };
+    events.send(connected).ok().map(|()| writer)
+}
+
+/// False when the reading end is gone.
+fn wait_drained(writer: &RingWriter) -> bool {
+    while !writer.is_drained() {
+        if writer.is_abandoned() {
+            return false;
+        }
+        thread::sleep(FULL_RING_WAIT);
+    }
+    true
+}
+
+/// Says that nothing comes any more and waits until something does: the next
+/// block, or nothing at the end of it all; `None` when nobody listens.
+fn wait_for_more(
+    blocks: &Receiver<Vec<f32>>,
+    writer: &RingWriter,
+    name: &str,
+    events: &SourceEvents,
+) -> Option<Option<Vec<f32>>> {
+    let reason = format!("The recording \"{name}\" has stopped coming; waiting for it to go on");
+    events.send(SourceEvent::Lost { reason }).ok()?;
+    loop {
+        match blocks.recv_timeout(STALLED) {
+            Ok(block) => return Some(Some(block)),
+            Err(RecvTimeoutError::Disconnected) => return Some(None),
+            Err(RecvTimeoutError::Timeout) if writer.is_abandoned() => return None,
+            Err(RecvTimeoutError::Timeout) => {}
+        }
+    }
 }
 
 /// False when the reading end is gone.

@@ -15,14 +15,20 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
+use super::pick::Pick;
 use super::source::StreamFormat;
-pub use feeder::{Pace, start};
+use crate::readings::{EngineError, check_rate};
+pub use feeder::{Pace, start, start_taking};
 
 /// A recording that is being read.
 pub struct Recording {
     reader: Reader,
+    /// Of what is taken of it.
     format: StreamFormat,
     read_frames: u64,
+    /// Which of its channels are taken, where it is not all, and how many it
+    /// has.
+    pick: Option<(Pick, u16)>,
 }
 
 enum Reader {
@@ -69,6 +75,11 @@ pub enum RecordingError {
         "{}: this is no recording of a known kind; convert it to WAV or FLAC", .0.display()
     )]
     Unknown(PathBuf),
+    /// Neither plain nor of a kind that can be read without going back.
+    #[error(
+        "{}: this comes through a pipe, in which only WAV, FLAC, MP3 and Ogg can be read, and it is none of these that can be; save it as a file and read that", .0.display()
+    )]
+    NotThroughPipe(PathBuf),
     /// A known kind that is broken, or of an unsupported variety.
     #[error("{}: {reason}; convert it to plain WAV or FLAC, or record it again", path.display())]
     Unusable {
@@ -76,6 +87,26 @@ pub enum RecordingError {
         path: PathBuf,
         /// What was found.
         reason: String,
+    },
+    /// The channels that were asked for are not in it.
+    #[error(
+        "{}: it has {has} channels, and channel {wanted} was asked for; choose others with --channel", path.display()
+    )]
+    TooFewChannels {
+        /// The file.
+        path: PathBuf,
+        /// So many.
+        has: u16,
+        /// The highest that was asked for.
+        wanted: u16,
+    },
+    /// At a rate at which nothing can be measured, as a damaged header claims.
+    #[error("{}: {source}", path.display())]
+    Rate {
+        /// The file.
+        path: PathBuf,
+        /// What the rate is, and what it should be.
+        source: EngineError,
     },
     /// The system refuses.
     #[error("{}: cannot be read: {source}; check the disk or the connection", path.display())]
@@ -90,6 +121,34 @@ pub enum RecordingError {
 impl Recording {
     /// Opens a recording and reads its header.
     pub fn open(path: &Path) -> Result<Self, RecordingError> {
+        let recording = Self::open_at_any_rate(path)?;
+        check_rate(recording.format.rate_hz).map_err(|source| RecordingError::Rate {
+            path: path.to_path_buf(),
+            source,
+        })?;
+        Ok(recording)
+    }
+
+    /// The same, of which these channels are taken in place of all.
+    pub fn open_taking(path: &Path, pick: Option<Pick>) -> Result<Self, RecordingError> {
+        let mut recording = Self::open(path)?;
+        let Some(pick) = pick else {
+            return Ok(recording);
+        };
+        let has = recording.format.channels;
+        if pick.needs() > has {
+            return Err(RecordingError::TooFewChannels {
+                path: path.to_path_buf(),
+                has,
+                wanted: pick.needs(),
+            });
+        }
+        recording.format.channels = pick.channels();
+        recording.pick = Some((pick, has));
+        Ok(recording)
+    }
+
+    fn open_at_any_rate(path: &Path) -> Result<Self, RecordingError> {
         let io = |source| failed(path, source);
         let mut file = File::open(path).map_err(io)?;
         let metadata = file.metadata().map_err(io)?;
@@ -109,8 +168,12 @@ impl Recording {
                 format: reader.format(),
                 reader: Reader::Wav(reader),
                 read_frames: 0,
+                pick: None,
             }),
             // Compressed inside a WAV: read from its beginning again.
+            Err(wav::WavError::NotPcm) if length.is_none() => {
+                Err(RecordingError::NotThroughPipe(path.to_path_buf()))
+            }
             Err(wav::WavError::NotPcm) => {
                 Self::open_decoded(path, Vec::new(), File::open(path).map_err(io)?)
             }
@@ -124,13 +187,18 @@ impl Recording {
 
     fn open_decoded(path: &Path, beginning: Vec<u8>, file: File) -> Result<Self, RecordingError> {
         let text = looks_like_text(&beginning);
+        let once = !file.metadata().is_ok_and(|it| it.is_file());
         match decoded::DecodedReader::open(path, beginning, file) {
             Ok(reader) => Ok(Self {
                 format: reader.format(),
                 reader: Reader::Decoded(Box::new(reader)),
                 read_frames: 0,
+                pick: None,
             }),
             Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
+            Err(RecordingError::Unknown(path) | RecordingError::Unusable { path, .. }) if once => {
+                Err(RecordingError::NotThroughPipe(path))
+            }
             Err(error) => Err(error),
         }
     }
@@ -160,6 +228,11 @@ impl Recording {
         match &mut self.reader {
             Reader::Wav(reader) => reader.next_block(block),
             Reader::Decoded(reader) => reader.next_block(block),
+        }
+        if let Some((pick, has)) = self.pick {
+            let all = std::mem::take(block);
+            let frames = all.chunks_exact(usize::from(has));
+            block.extend(frames.flat_map(|frame| pick.of(frame)));
         }
         let frames = block.len() / usize::from(self.format.channels);
         self.read_frames += frames as u64;

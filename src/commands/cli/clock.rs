@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{Channel, number_between, uncertainty};
+use super::{Channel, channel, number_between, uncertainty};
 
 pub(super) const ABOUT: &str = "\
 Measure the sample clock of a sound input
@@ -76,8 +76,9 @@ pub struct ClockOptions {
     #[arg(long, short, value_name = "FILE", requires = "tone")]
     pub file: Option<PathBuf>,
 
-    /// With --tone: which channel to listen to
-    #[arg(long, value_enum, default_value_t = Channel::Auto, requires = "tone")]
+    /// With --tone: which channel to listen to: auto, left, right, or by
+    /// number: 3, or 3,4 for two of them
+    #[arg(long, value_name = "CHANNEL", default_value = "auto", value_parser = channel, requires = "tone")]
     pub channel: Channel,
 
     /// How true the system's clock is, ± ppm (95 %) [default: 5 where it is

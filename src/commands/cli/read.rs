@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{ReferenceOptions, seconds};
+use crate::references::Tolerance;
 
 /// `tapewright read`.
 #[derive(Args, Debug)]
@@ -33,6 +34,11 @@ pub struct ReadOptions {
     #[command(flatten)]
     #[allow(missing_docs)]
     pub reference: ReferenceOptions,
+
+    /// When is it right: portable (1 %), deck (0.5 %), professional (0.1 %)
+    /// or a half width in percent
+    #[arg(long, short, value_name = "BAND", default_value = "deck")]
+    pub tolerance: Tolerance,
 
     /// Name of the machine that was recorded
     ///
@@ -66,6 +72,7 @@ impl ReadOptions {
             sweep: false,
             contact: false,
             reference,
+            tolerance: Tolerance::default(),
             machine: None,
             recorded_on: None,
             from: None,

@@ -2,8 +2,9 @@
 
 use clap::Args;
 
+use super::ReferenceOptions;
 use crate::records::{Direction, Run};
-use crate::references::{Reference, SpeedTarget};
+use crate::references::SpeedTarget;
 use crate::screen::PlannedRun;
 use crate::units::Hertz;
 
@@ -53,17 +54,15 @@ impl Directions {
 
 impl RunOptions {
     /// The speeds and directions in the order of the work; empty where nobody
-    /// said any. `reference` is that of the speeds that have none of their own.
+    /// said any. `of_all` is the reference of the speeds that have none of their
+    /// own.
     ///
     /// # Errors
     ///
     /// A sentence, where a speed is named twice, or where one speed has a tone
     /// and another something else.
-    pub fn planned(
-        &self,
-        reference: &Reference,
-        concert_pitch: Hertz,
-    ) -> Result<Vec<PlannedRun>, String> {
+    pub fn planned(&self, of_all: &ReferenceOptions) -> Result<Vec<PlannedRun>, String> {
+        let reference = of_all.reference();
         let mut speeds = self.speeds.clone();
         for (at, one) in speeds.iter().enumerate() {
             if speeds[..at].iter().any(|other| other.speed == one.speed) {
@@ -96,7 +95,7 @@ impl RunOptions {
             ));
         }
         let all = speeds.iter().flat_map(|speed| {
-            let run = |direction: &_| planned(speed.as_ref(), *direction, reference, concert_pitch);
+            let run = |direction: &_| planned(speed.as_ref(), *direction, of_all);
             directions.iter().map(run)
         });
         let said = !self.speeds.is_empty() || self.directions.is_some();
@@ -107,8 +106,7 @@ impl RunOptions {
 fn planned(
     target: Option<&SpeedTarget>,
     direction: Option<Direction>,
-    reference: &Reference,
-    concert_pitch: Hertz,
+    of_all: &ReferenceOptions,
 ) -> PlannedRun {
     let own = target.and_then(|target| target.reference.as_ref());
     PlannedRun {
@@ -116,7 +114,10 @@ fn planned(
             speed_cm_s: target.map(|target| target.speed.cm_s),
             direction,
         },
-        nominal: own.unwrap_or(reference).nominal(concert_pitch),
+        nominal: own.map_or_else(
+            || of_all.nominal(),
+            |own| own.nominal(Hertz(of_all.concert_pitch)),
+        ),
     }
 }
 
@@ -130,10 +131,7 @@ mod tests {
     fn planned(arguments: &[&str]) -> Result<Vec<PlannedRun>, String> {
         let all = ["tapewright", "watch"].iter().chain(arguments);
         match Cli::try_parse_from(all).expect("parses").command {
-            Some(Command::Watch(options)) => {
-                let reference = options.reference.reference();
-                options.runs.planned(&reference, Hertz(440.0))
-            }
+            Some(Command::Watch(options)) => options.runs.planned(&options.reference),
             other => panic!("{other:?}"),
         }
     }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{ReferenceOptions, RunOptions, TicksOptions};
-use crate::references::{MachineClass, Tolerance};
+use crate::references::Tolerance;
 use crate::rehearsal::TrimmerFault;
 
 /// `tapewright watch`.
@@ -88,7 +88,7 @@ impl Default for WatchOptions {
             seed: 1,
             trimmer: TrimmerChoice::Dirty,
             reference: ReferenceOptions::default(),
-            tolerance: MachineClass::Deck.tolerance(),
+            tolerance: Tolerance::default(),
             machine: None,
             runs: RunOptions::default(),
             record: None,

@@ -1,12 +1,14 @@
 //! The sample clock against the system's monotonic clock.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 
-use super::{Interrupt, Measured, no_run};
+use super::{Measured, no_run};
 use crate::audio::clock_run::{self, ClockRun};
 use crate::audio::system_clock::Discipline;
 use crate::commands::cli::ClockOptions;
+use crate::commands::interrupt::Interrupt;
 use crate::commands::progress::Progress;
+use crate::commands::say::aside;
 use crate::commands::{Exit, Failure};
 use crate::records::Against;
 use crate::signal::arrivals::{ArrivalFit, Arrivals, Unfit};
@@ -21,11 +23,10 @@ const FIT_EVERY_S: f64 = 1.0;
 pub(super) fn of_input(options: &ClockOptions) -> Result<Measured, Failure> {
     let length_s = 60.0 * options.minutes.unwrap_or(USUAL_MINUTES);
     if io::stderr().is_terminal() {
-        let _ = writeln!(
-            io::stderr(),
-            "Listening for {:.0} minutes; Ctrl-C ends it early.",
+        aside(&format!(
+            "Listening for {:.0} minutes; Ctrl-C ends it early.\n",
             length_s / 60.0
-        );
+        ));
     }
     let interrupt = Interrupt::listen();
     let mut progress = Progress::new(Some((length_s * 1000.0) as u64));

@@ -4,17 +4,18 @@ use std::path::Path;
 use std::thread;
 use std::time::Duration;
 
-use super::{Interrupt, Measured, no_run};
+use super::{Measured, no_run};
 use crate::audio::clock_run::{Heard, Listening};
 use crate::audio::input;
 use crate::audio::recording::Recording;
 use crate::audio::source::StreamFormat;
-use crate::commands::cli::{Channel, ClockOptions};
+use crate::commands::cli::ClockOptions;
+use crate::commands::interrupt::Interrupt;
 use crate::commands::progress::Progress;
 use crate::commands::{Exit, Failure};
 use crate::readings::{
-    ChannelChoice, ClockSource, Conditions, Engine, Measurement, Nominal, ReferenceError,
-    ReferenceKind, SampleClock, Settings,
+    ClockSource, Conditions, Engine, Measurement, Nominal, ReferenceError, ReferenceKind,
+    SampleClock, Settings,
 };
 use crate::records::Against;
 use crate::references::MachineClass;
@@ -38,8 +39,8 @@ const NAP: Duration = Duration::from_millis(20);
 pub(super) fn of_input(options: &ClockOptions) -> Result<Measured, Failure> {
     let length_s = 60.0 * options.minutes.unwrap_or(USUAL_MINUTES);
     let interrupt = Interrupt::listen();
-    let mut listening =
-        Listening::start(options.input.as_deref()).map_err(|error| no_run(&error))?;
+    let mut listening = Listening::start(options.input.as_deref(), options.channel.pick())
+        .map_err(|error| no_run(&error))?;
     let format = listening.format();
     let mut engine = engine(options, format)?;
     let mut progress = Progress::new(Some((length_s * 1000.0) as u64));
@@ -75,8 +76,8 @@ pub(super) fn of_recording(options: &ClockOptions, path: &Path) -> Result<Measur
         ),
         None => None,
     };
-    let mut recording =
-        Recording::open(path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+    let mut recording = Recording::open_taking(path, options.channel.pick())
+        .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let mut engine = engine(options, recording.format())?;
     let mut progress = Progress::of_recording(recording.total_frames(), recording.format().rate_hz);
     let mut block = Vec::new();
@@ -95,11 +96,7 @@ fn engine(options: &ClockOptions, format: StreamFormat) -> Result<Engine, Failur
     Engine::new(Settings {
         rate_hz: format.rate_hz,
         channels: format.channels,
-        choice: match options.channel {
-            Channel::Auto => ChannelChoice::Auto,
-            Channel::Left => ChannelChoice::Left,
-            Channel::Right => ChannelChoice::Right,
-        },
+        choice: options.channel.choice(),
         conditions: Conditions {
             kind: ReferenceKind::Tone,
             nominal: Nominal::Fixed(tone),

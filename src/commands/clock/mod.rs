@@ -5,16 +5,13 @@ mod against_system;
 mod against_tone;
 mod text;
 
-use std::io::{self, Write};
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::cli::ClockOptions;
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Failure, Outcome, complain};
 use crate::audio::clock_run::RunError;
 use crate::audio::input::InputKnown;
 use crate::records::{Against, ClockFigure, Clocks, ClocksError, places};
@@ -153,30 +150,6 @@ fn ids_meant(figures: &[ClockFigure], wanted: &str) -> Vec<String> {
     ids
 }
 
-/// Set by Ctrl-C; a second one ends the program as usual.
-struct Interrupt(Arc<AtomicBool>);
-
-impl Interrupt {
-    fn listen() -> Self {
-        let pressed = Arc::new(AtomicBool::new(false));
-        for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
-            // Without a handler the signal ends the program as usual.
-            let _ = signal_hook::flag::register_conditional_default(signal, Arc::clone(&pressed))
-                .and_then(|_| signal_hook::flag::register(signal, Arc::clone(&pressed)));
-        }
-        Self(pressed)
-    }
-
-    fn came(&self) -> bool {
-        self.0.load(Ordering::Relaxed)
-    }
-}
-
 fn no_run(error: &RunError) -> Failure {
     Failure::new(Exit::Sound, error.to_string())
-}
-
-/// One sentence on standard error; where that is closed, nobody listens.
-fn complain(sentence: &str) {
-    let _ = writeln!(io::stderr(), "tapewright: {sentence}");
 }

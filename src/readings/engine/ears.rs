@@ -134,6 +134,15 @@ impl Ears {
         }
     }
 
+    /// From a sample going in to its value coming out.
+    pub(super) fn delay_ticks(&self) -> u64 {
+        let Self::Tone(tracker) = self else { return 0 };
+        let rate_hz = tracker.plan().output_rate_hz();
+        tracker
+            .delay_s()
+            .map_or(0, |delay_s| (delay_s * rate_hz) as u64)
+    }
+
     /// What is known of a note besides its speed.
     pub(super) fn note(&self) -> Option<&NoteState> {
         match self {

@@ -1,12 +1,15 @@
 //! What the ears tell, event by event, and what follows from it.
 
 use super::Engine;
+use super::steering::usual_ranges_hz;
+use crate::readings::conditions::Nominal;
 use crate::readings::digits::{Digits, Motion};
+use crate::readings::guidance::Guide;
 use crate::readings::health::{channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge;
 use crate::readings::reading::{ToneState, WrongTone};
-use crate::signal::tracker::{Loss, Track};
+use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Seconds};
 
 impl Engine {
@@ -29,6 +32,9 @@ impl Engine {
                 self.keeper.each(|stretch| stretch.reached(band_hz));
                 let sum = self.health.checked(&beside, &self.tracker.quality());
                 self.whole.check(&sum);
+                if self.settings.listened().len() == MOST_CHANNELS {
+                    self.whole.check_sides(&beside, &self.tracker.quality());
+                }
                 self.keeper.each(|stretch| stretch.check(&sum));
             }
             Track::Lost(loss) => {
@@ -36,6 +42,7 @@ impl Engine {
                 self.end_piece(loss);
                 self.keeper.disturbed();
                 self.health.lost();
+                self.look_for_any();
             }
         }
     }
@@ -50,12 +57,26 @@ impl Engine {
             return;
         };
         if let Some((before, nominal)) = self.belief.end(piece, loss) {
+            self.trend.refuse_piece();
+            self.sweeps.refuse_piece();
             self.whole = self.whole.replaced_by(before);
             if self.nominal != nominal {
                 self.nominal = nominal;
                 self.set_ranges();
             }
         }
+    }
+
+    /// Live, where no tone is named, the next tone may be any of the usual
+    /// ones, whatever the last was.
+    pub(super) fn look_for_any(&mut self) {
+        if self.takes_the_nearest() {
+            self.tracker.set_ranges(usual_ranges_hz());
+        }
+    }
+
+    fn takes_the_nearest(&self) -> bool {
+        self.is_live && self.settings.conditions.nominal == Nominal::Nearest
     }
 
     /// A tone that is followed is shown when it is believed.
@@ -89,28 +110,25 @@ impl Engine {
         if matches!(self.tone, ToneState::Wrong(_)) {
             self.tone = ToneState::Searching;
         }
-        if self.nominal.is_none() {
+        if self.nominal.is_none() || self.takes_the_nearest() {
             self.nominal = Some(judge::nearest_usual(Hertz(hz)));
             self.set_ranges();
         }
         let nominal = self.nominal.map_or(hz, |nominal| nominal.0);
-        let rate = self.tracker.plan().output_rate_hz() / f64::from(self.per_digit);
-        // What was learnt about another tone is in its hertz, not in ours.
-        self.digits.take_if(|digits| !digits.is_for(nominal));
-        self.digits
-            .get_or_insert_with(|| Digits::new(rate, nominal))
-            .begin();
+        let rate = self.digit_rate_hz();
+        // It may be another machine: nothing that was learnt need be true of it.
+        self.digits = Some(Digits::new(rate, nominal));
+        self.guide = Guide::new(rate);
+        self.hold = None;
         self.digit_sum = (0.0, 0);
         self.flutter.restart();
-        self.trend.begin_anew();
+        self.trend.found();
         self.whole.found();
         self.keeper.disturbed();
         self.sweeps.found();
-        self.guide.lost();
         if let Some(vibrato) = &mut self.vibrato {
             vibrato.interrupt();
         }
-        self.hold.iter_mut().for_each(HoldCheck::disturbed);
     }
 
     pub(super) fn value(&mut self, hz: f64) {
@@ -126,6 +144,8 @@ impl Engine {
         let tone_power = tone_power(&quality);
         let disagree = channels_disagree(&quality, hz);
         self.whole.value(hz, tone_power, used, disagree);
+        self.whole.course.push(self.value_tick, hz);
+        self.value_tick += 1;
         self.keeper
             .each(|stretch| stretch.value(hz, tone_power, used, disagree));
         self.flutter_waiting.push(hz);
@@ -165,20 +185,29 @@ impl Engine {
         }
         if let Some(hold) = &mut self.hold {
             hold.push(hz);
-            if motion == Motion::Moved {
-                hold.disturbed();
-            }
         }
-        if motion == Motion::Moved {
-            self.follow_flutter();
-            self.flutter.restart();
-            self.whole.moved();
-            self.trend.begin_anew();
-            self.keeper.disturbed();
-            self.guide.has_moved();
+        match motion {
+            Motion::Left => {}
+            Motion::Moved => self.moved(),
+            Motion::Wow { moves } => self.whole.were_no_moves(moves),
         }
         self.follow_guide(hz);
         self.advance_keeper();
+    }
+
+    /// The speed was moved: what was averaged before does not go with what
+    /// comes.
+    fn moved(&mut self) {
+        self.follow_flutter();
+        self.flutter.restart();
+        self.whole.moved();
+        self.trend.begin_anew();
+        self.keeper.disturbed();
+        self.guide.has_moved();
+        self.hold.iter_mut().for_each(HoldCheck::disturbed);
+        if let Some(vibrato) = &mut self.vibrato {
+            vibrato.interrupt();
+        }
     }
 
     pub(super) fn advance_keeper(&mut self) {
@@ -186,11 +215,11 @@ impl Engine {
             return;
         }
         let Some(digits) = &self.digits else { return };
-        let steady = self.is_shown() && !digits.is_moving() && digits.holds_a_period();
+        let steady = self.is_shown() && digits.is_left_alone() && digits.holds_a_period();
         let period_s = digits.period_s();
         let known = self
             .scatter()
-            .map(|scatter| scatter.0 / self.settings.tolerance.0);
+            .map(|scatter| scatter.half_width / self.settings.tolerance.0);
         if let Some(stretch) = self.keeper.advance(steady, period_s, known) {
             let measurement = self.finished(&stretch);
             self.keeper.finish(measurement);

@@ -6,10 +6,12 @@ use super::{Engine, trend};
 use crate::readings::assemble::{flutter_figures, percent_per_hz};
 use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::digits::Digits;
+use crate::readings::expanded::Expanded;
 use crate::readings::holding::{Holding, Known};
 use crate::readings::matching::CopyTracker;
+use crate::readings::notes;
 use crate::readings::reading::{
-    DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness,
+    DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness, UncertaintyParts,
 };
 use crate::readings::stability::{Worth, stability, worth};
 use crate::readings::timed::LiveTimed;
@@ -31,11 +33,13 @@ impl Engine {
             self.channel_used(),
             &self.tracker.quality(),
             speed.and_then(|speed| speed.measured).zip(self.nominal),
-            self.nominal_choice(),
+            self.settings.conditions.nominal.is_open(),
         );
         if self.settings.choice != ChannelChoice::Auto {
             // One channel is what was asked for.
-            let is_wish = |problem: &Problem| matches!(problem, Problem::OneChannel(_));
+            let is_wish = |problem: &Problem| {
+                matches!(problem, Problem::OneChannel(_) | Problem::OtherSound { .. })
+            };
             signal.problems.retain(|problem| !is_wish(problem));
         }
         if self.tracker.has_conflict() {
@@ -91,9 +95,20 @@ impl Engine {
             .map(|nominal| percent_per_hz(&self.settings.conditions, nominal))
     }
 
-    pub(super) fn scatter(&self) -> Option<Percent> {
+    /// 95 % of the digits in percent, from what they scatter by.
+    pub(super) fn scatter(&self) -> Option<Expanded> {
         let hz = self.digits.as_ref()?.scatter_hz()?;
-        Some(Percent(hz * self.scale()?))
+        Some(hz.scaled(self.scale()?))
+    }
+
+    /// What makes up the ± of the digits, as for a stretch that is kept; noise
+    /// is in what they scatter by.
+    fn uncertainty_parts(&self, scatter: Option<Expanded>) -> UncertaintyParts {
+        let note = self.tracker.note();
+        UncertaintyParts {
+            partials: note.map(notes::of_partials),
+            ..UncertaintyParts::of(Some(Percent(0.0)), scatter, &self.settings.conditions)
+        }
     }
 
     fn speed(&self) -> Option<SpeedReading> {
@@ -108,8 +123,9 @@ impl Engine {
         let digits = self.digits.as_ref()?;
         let hz = Hertz(digits.hz()?);
         let scatter = self.scatter();
-        let uncertainty = scatter
-            .map(|scatter| Percent(scatter.0.hypot(conditions.clock.uncertainty.percent().0)));
+        let parts = self.uncertainty_parts(scatter);
+        let percent = |sum: Expanded| Percent(sum.half_width);
+        let scatter = scatter.map(percent);
         Some(SpeedReading {
             deviation: conditions.deviation(hz, nominal),
             measured: self
@@ -117,10 +133,8 @@ impl Engine {
                 .copy()
                 .is_none()
                 .then(|| conditions.clock.corrected(hz)),
-            uncertainty,
-            uncertainty_with_reference: uncertainty
-                .zip(conditions.reference.uncertainty)
-                .map(|(own, reference)| Percent(own.0.hypot(reference.0))),
+            uncertainty: parts.sum().map(percent),
+            uncertainty_with_reference: parts.sum_with_reference().map(percent),
             scatter,
             needle: conditions.deviation(Hertz(digits.needle_hz()?), nominal),
             averaged: Seconds(digits.averaged_s()),
@@ -153,7 +167,10 @@ impl Engine {
     fn holding(&self) -> Option<Holding> {
         let hold = self.hold.as_ref()?;
         let digits = self.digits.as_ref()?;
-        let scatter_hz = |length_s| digits.scatter_of_mean_hz(length_s).unwrap_or(f64::INFINITY);
+        let scatter_hz = |length_s| {
+            let scatter = digits.scatter_of_mean_hz(length_s);
+            scatter.map_or(f64::INFINITY, |scatter| scatter.half_width)
+        };
         let known = digits.period().zip(self.scale());
         let known = known.filter(|_| self.is_shown() && !digits.is_moving());
         let known = known.map(|(period, scale)| Known {
@@ -171,7 +188,7 @@ impl Engine {
             return Steadiness::Moving;
         }
         let known = scatter.is_some_and(|s| s.0 <= SETTLED_PART * self.settings.tolerance.0);
-        if known && digits.holds_a_period() {
+        if known && digits.holds_a_period() && digits.is_left_alone() {
             Steadiness::Settled
         } else {
             Steadiness::Settling

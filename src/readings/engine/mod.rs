@@ -10,7 +10,7 @@ mod sweeps;
 mod trend;
 
 use self::ears::Ears;
-pub use self::settings::{EngineError, KeepRequest, Settings};
+pub use self::settings::{EngineError, KeepRequest, Settings, check_rate};
 use self::sweeps::Sweeps;
 use self::trend::Trend;
 use crate::readings::belief::Belief;
@@ -50,9 +50,13 @@ pub struct Engine {
     /// What was lost in gaps, in seconds.
     skipped_s: f64,
     track: Vec<Track>,
+    /// Ticks since the input began, and that of the value that comes next.
+    ticks: u64,
+    value_tick: u64,
     tone: ToneState,
     nominal: Option<Hertz>,
-    nominal_confirmed: bool,
+    /// Somebody looks on; a recording is one thing from end to end.
+    is_live: bool,
     digits: Option<Digits>,
     digit_sum: (f64, u32),
     per_digit: u32,
@@ -98,6 +102,8 @@ impl Engine {
         let listened = settings.listened().len();
         let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &yardstick);
         let rate = tracker.plan().output_rate_hz();
+        let per_digit = (rate / DIGITS_HZ).round().max(1.0) as u32;
+        let digit_rate_hz = rate / f64::from(per_digit);
         let mut engine = Self {
             settings,
             health: Health::new(settings.rate_hz, inputs, tracker.plan().tick()),
@@ -106,15 +112,14 @@ impl Engine {
             frames: 0,
             skipped_s: 0.0,
             track: Vec::new(),
+            ticks: 0,
+            value_tick: 0,
             tone: ToneState::Searching,
-            nominal: match settings.conditions.nominal {
-                Nominal::Fixed(hz) => Some(hz),
-                Nominal::Nearest => None,
-            },
-            nominal_confirmed: false,
+            nominal: settings.conditions.nominal.hz(),
+            is_live: true,
             digits: None,
             digit_sum: (0.0, 0),
-            per_digit: (rate / DIGITS_HZ).round().max(1.0) as u32,
+            per_digit,
             flutter: FlutterMeter::new(rate),
             flutter_waiting: Vec::with_capacity(2 * MOST_TICKS),
             trend: Trend::new(rate),
@@ -124,10 +129,10 @@ impl Engine {
             belief: Belief::new(1.0 / rate),
             keeper: Keeper::new(rate),
             sweeps: Sweeps::default(),
-            guide: Guide::new(DIGITS_HZ),
+            guide: Guide::new(digit_rate_hz),
             hold: None,
             vibrato: (settings.conditions.kind == ReferenceKind::Note)
-                .then(|| VibratoMeter::new(DIGITS_HZ)),
+                .then(|| VibratoMeter::new(digit_rate_hz)),
             timed,
             yardstick,
             ident: Some(IdentListener::new(settings.rate_hz, settings.channels)),
@@ -137,6 +142,12 @@ impl Engine {
         Ok(engine)
     }
 
+    /// Values of the digits a second: about [`DIGITS_HZ`], whole values of the
+    /// track for each.
+    fn digit_rate_hz(&self) -> f64 {
+        self.tracker.plan().output_rate_hz() / f64::from(self.per_digit)
+    }
+
     /// For recordings: leaves out what only [`Engine::reading`] needs.
     /// The live flutter figures stay empty, and what stands beside a steady
     /// tone is looked at less often.
@@ -144,6 +155,7 @@ impl Engine {
         self.flutter.only_totals();
         self.tracker.be_patient();
         self.ident = None;
+        self.is_live = false;
         self
     }
 
@@ -222,6 +234,11 @@ impl Engine {
         let mut track = std::mem::take(&mut self.track);
         self.tracker
             .tick(&inputs[self.settings.listened()], &mut track);
+        self.ticks += 1;
+        // The last of them is as old as the filters are late.
+        let values = track.iter().filter(|it| matches!(it, Track::Value(_)));
+        let late = values.count() as u64 + self.tracker.delay_ticks();
+        self.value_tick = (self.ticks + 1).saturating_sub(late);
         for event in track.drain(..) {
             self.take(event);
         }
@@ -250,6 +267,7 @@ impl Engine {
             self.end_piece(Loss::Gone);
         }
         self.tracker.gap();
+        self.look_for_any();
         self.health.gap();
         self.whole.gaps += 1;
         self.whole.frames += lost_frames;

@@ -2,9 +2,10 @@
 
 use super::Engine;
 use crate::readings::assemble::{Surroundings, assemble};
-use crate::readings::conditions::{ChannelChoice, Nominal, ReferenceKind};
+use crate::readings::conditions::{ChannelChoice, ReferenceKind};
+use crate::readings::course::Parts;
 use crate::readings::ident::TapeIdent;
-use crate::readings::judge::{self, Choice};
+use crate::readings::judge;
 use crate::readings::matching::{CopyTracker, told};
 use crate::readings::notes::{self, VibratoMeter};
 use crate::readings::reading::{ChannelUsed, Measurement};
@@ -49,6 +50,20 @@ impl Engine {
             Some(before) => assemble(&self.whole.replaced_by(before.clone()), &around),
             None => assemble(&self.whole, &around),
         }
+    }
+
+    /// The parts of everything pushed so far (for recordings of a tone); `None`
+    /// where the speed was not followed.
+    pub fn parts(&self) -> Option<Parts> {
+        if self.settings.conditions.kind != ReferenceKind::Tone {
+            return None;
+        }
+        let duration_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
+        let piece = self.tracker.witness();
+        let piece = piece.filter(|_| self.tracker.is_following());
+        let (_, instead) = self.belief.verdict(piece, duration_s, self.energy());
+        let heard = instead.unwrap_or(&self.whole);
+        Some(heard.course.parts(heard.moves > 0))
     }
 
     /// The measurement of a stretch that has just ended.
@@ -127,20 +142,10 @@ impl Engine {
         Some(self.ident.as_ref()?.of_this_tape()?.into())
     }
 
-    pub(super) fn nominal_choice(&self) -> Choice {
-        match self.settings.conditions.nominal {
-            Nominal::Nearest => Choice::Guessed,
-            // Nobody means a usual tone who names a note.
-            Nominal::Fixed(_) if self.nominal_confirmed || self.is_note() => Choice::Confirmed,
-            Nominal::Fixed(_) => Choice::Given,
-        }
-    }
-
     pub(super) fn surroundings(&self) -> Surroundings<'_> {
         Surroundings {
             conditions: &self.settings.conditions,
             nominal: self.nominal,
-            choice: self.nominal_choice(),
             rate_hz: self.settings.rate_hz,
             band_hz: self.tracker.band_hz().or(self.health.last_band_hz()),
             wrong: self.wrong,

@@ -40,13 +40,20 @@ impl Settings {
 
     /// Whether anything can be measured in this format.
     pub(in crate::readings) fn check(&self) -> Result<(), EngineError> {
-        if !(8000..=768_000).contains(&self.rate_hz) {
-            return Err(EngineError::Rate(self.rate_hz));
-        }
+        check_rate(self.rate_hz)?;
         if self.channels == 0 {
             return Err(EngineError::NoChannel);
         }
         Ok(())
+    }
+}
+
+/// Whether anything can be measured at this rate.
+pub fn check_rate(rate_hz: u32) -> Result<(), EngineError> {
+    if (8000..=768_000).contains(&rate_hz) {
+        Ok(())
+    } else {
+        Err(EngineError::Rate(rate_hz))
     }
 }
 

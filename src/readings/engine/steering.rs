@@ -4,6 +4,7 @@
 use super::{Engine, KeepRequest, Settings};
 use crate::readings::conditions::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::readings::digits::Digits;
+use crate::readings::guidance::Guide;
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE};
 use crate::readings::notes;
@@ -24,16 +25,17 @@ impl Engine {
             return;
         }
         self.settings.conditions.nominal = nominal;
-        self.nominal_confirmed = true;
         self.wrong = None;
         self.keeper.disturbed();
         let was_following = self.tracker.is_following();
         let followed = self.digits.as_ref().filter(|_| was_following);
         let heard = followed.and_then(Digits::hz);
         self.nominal = match nominal {
-            Nominal::Fixed(hz) => Some(hz),
+            Nominal::Fixed(hz) | Nominal::Assumed(hz) => Some(hz),
             Nominal::Nearest => heard.map(|hz| judge::nearest_usual(Hertz(hz))),
         };
+        // Its deviations were from another nominal.
+        self.guide = Guide::new(self.digit_rate_hz());
         self.belief.chosen(self.nominal);
         self.set_ranges();
         if was_following && !self.tracker.is_following() {
@@ -96,9 +98,11 @@ impl Engine {
     /// [`Reading::holding`](crate::readings::Reading::holding); there is no
     /// answer where the mean until now is not known.
     pub fn hands_off(&mut self) {
-        self.hold = self.digits.as_ref().and_then(|digits| {
+        // Digits outlive the tone that they were made of.
+        let followed = self.digits.as_ref().filter(|_| self.is_shown());
+        self.hold = followed.and_then(|digits| {
             let (mean, scatter) = digits.hz().zip(digits.scatter_hz())?;
-            Some(HoldCheck::begin(digits.rate_hz(), mean, scatter))
+            Some(HoldCheck::begin(digits.rate_hz(), mean, scatter.half_width))
         });
     }
 
@@ -134,14 +138,20 @@ impl Engine {
         } else {
             CAPTURE
         };
-        let around = |tone: Hertz| [tone.0 * capture[0], tone.0 * capture[1]];
-        match self.nominal {
-            Some(nominal) => vec![around(nominal)],
-            None => USUAL_TONES.map(around).to_vec(),
-        }
+        self.nominal
+            .map_or_else(usual_ranges_hz, |nominal| vec![around(nominal, capture)])
     }
 
     pub(super) fn set_ranges(&mut self) {
         self.tracker.set_ranges(self.ranges_hz());
     }
+}
+
+fn around(tone: Hertz, capture: [f64; 2]) -> [f64; 2] {
+    [tone.0 * capture[0], tone.0 * capture[1]]
+}
+
+/// Where any of the usual tones may be.
+pub(super) fn usual_ranges_hz() -> Vec<[f64; 2]> {
+    USUAL_TONES.map(|tone| around(tone, CAPTURE)).to_vec()
 }

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::Engine;
-use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, Unclear, judge_track};
+use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, Unclear, judge_track_within};
 use crate::units::{Hertz, Percent};
 
 /// None, under way, or done.
@@ -34,6 +34,12 @@ impl Sweeps {
         }
     }
 
+    pub(super) fn refuse_piece(&mut self) {
+        if let Self::Running(recorder) = self {
+            recorder.refuse_piece();
+        }
+    }
+
     pub(super) fn gap(&mut self, ticks: u64) {
         if let Self::Running(recorder) = self {
             recorder.gap(ticks);
@@ -45,8 +51,8 @@ impl Engine {
     /// Begins a wiper check: from here on the trimmer is turned through its
     /// range and back. Forgets an earlier one.
     pub fn begin_sweep(&mut self) {
-        let rate = self.tracker.plan().output_rate_hz() / f64::from(self.per_digit);
-        self.sweeps = Sweeps::Running(Box::new(SweepRecorder::new(rate, self.per_digit)));
+        let recorder = SweepRecorder::new(self.digit_rate_hz(), self.per_digit);
+        self.sweeps = Sweeps::Running(Box::new(recorder));
     }
 
     /// Ends it and judges it; the result is returned and stays in
@@ -58,7 +64,7 @@ impl Engine {
         };
         let report = if self.nominal.is_some() || !recorder.has_tone() {
             let track = recorder.deviations(|hz| self.sweep_deviation(hz));
-            judge_track(&track, recorder.rate_hz())
+            judge_track_within(&track, recorder.rate_hz(), self.settings.tolerance)
         } else {
             SweepReport::unclear(Unclear::WhichTone)
         };

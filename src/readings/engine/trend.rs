@@ -39,6 +39,8 @@ pub(super) struct Trend {
     points: VecDeque<Option<f64>>,
     /// Points since the last move.
     since_move: usize,
+    /// Points since the tone was found.
+    since_found: usize,
     /// Worked out when it is asked for, once for each point.
     drift: OnceCell<Option<Drift>>,
 }
@@ -53,6 +55,7 @@ impl Trend {
             per_point: (STEP_S * rate_hz) as u32,
             points: VecDeque::with_capacity(POINTS),
             since_move: 0,
+            since_found: 0,
             drift: OnceCell::new(),
         }
     }
@@ -62,6 +65,20 @@ impl Trend {
         (self.sum, self.count) = (0.0, 0);
         self.since_move = 0;
         self.drift.take();
+    }
+
+    /// A tone was found: points are counted from there, as of this tone alone.
+    pub(super) fn found(&mut self) {
+        self.begin_anew();
+        self.ticks = 0;
+        self.since_found = 0;
+    }
+
+    /// What has been followed since is refused: it was no reading.
+    pub(super) fn refuse_piece(&mut self) {
+        let newest = self.points.iter_mut().rev().take(self.since_found);
+        newest.for_each(|point| *point = None);
+        self.begin_anew();
     }
 
     /// A value of the track.
@@ -87,6 +104,7 @@ impl Trend {
         }
         self.points.push_back(enough.then_some(mean));
         self.since_move = if enough { self.since_move + 1 } else { 0 };
+        self.since_found += 1;
     }
 
     /// All points, oldest first; `None` where there was no reading.

@@ -87,7 +87,7 @@ fn refuse(measurement: &mut Measurement) {
 /// stiffness, √(1 + B): nobody knows which of them the player tuned
 /// (a definitional uncertainty, JCGM 200:2012, 2.27). So it is with voices that
 /// are not in tune with one another, in one channel or from one to the other.
-fn of_partials(state: &NoteState) -> Percent {
+pub(super) fn of_partials(state: &NoteState) -> Percent {
     let count = state.partials.len().max(1) as f64;
     let strayed = NORMAL_95 * state.stray / count.sqrt();
     let stretched = (1.0 + state.stiffness).sqrt() - 1.0;

@@ -38,17 +38,26 @@ const USUAL_PATTERN: [usize; 2] = [2, 2];
 /// Of the normal distribution, nine tenths lie above minus this.
 const NINE_IN_TEN: f64 = 1.28;
 
+/// Half the band where nobody has said another one, in percent: a deck's.
+const USUAL_BAND: f64 = 0.5;
+
 /// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
 /// second (50 or more), no number where there was no tone.
 pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
+    judge_track_within(track, rate_hz, Percent(USUAL_BAND))
+}
+
+/// The same for another tolerance band, by half its width.
+pub fn judge_track_within(track: &[f64], rate_hz: f64, band: Percent) -> SweepReport {
     let mut report = SweepReport {
         lasted: Seconds(track.len() as f64 / rate_hz),
         picture: pictured(track, rate_hz),
+        band: Some(band),
         ..SweepReport::unclear(Unclear::NoTone)
     };
     match Sweep::of(track, rate_hz) {
         Err(unclear) => report.unclear = Some(unclear),
-        Ok(sweep) => sweep.judge(&mut report),
+        Ok(sweep) => sweep.judge(&mut report, band),
     }
     // A long rest after the sweep would leave no room for it.
     let shown = report.passes.last().map(|last| last.to.0 + SHOWN_AFTER_S);
@@ -65,8 +74,40 @@ pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
 const ONE_PASSAGE_S: f64 = 1.2;
 /// A little further away it still echoes with the other sign.
 const ECHO_S: f64 = 2.2;
-/// Nobody cleans a wiper for less than this in percent.
-const LEAST_DEPTH: f64 = 0.08;
+/// Depths in percent below this are not worth showing.
+const LEAST_SHOWN: f64 = 0.08;
+/// A leap of less than this part of half the band does not matter: a speed set
+/// within the inner two thirds stays inside with it. Derived.
+const MATTERS_SHARE: f64 = 1.0 / 3.0;
+/// A pattern takes the mean of a spot, and the lag hides its top: this part of
+/// the depth shows at most. Tuned, `--bench sweep`.
+const SHOWS_SHARE: f64 = 0.8;
+/// Nobody is accused of less than this in percent, however narrow the band: a
+/// hand that beats once a second feigns as much. Tuned, `--bench sweep`.
+const LEAST_ACCUSED: f64 = 0.13;
+
+/// The least depth in percent, as it shows, that a wiper is accused of.
+fn least_accused(band: Percent) -> f64 {
+    (MATTERS_SHARE * SHOWS_SHARE * band.0).max(LEAST_ACCUSED)
+}
+
+/// A sweep is blind from here on: a leap through half the band may be hidden.
+/// With a narrower band than a deck's no hand would ever sweep well enough, so
+/// that a report says from where on it saw.
+fn blind_from(band: Percent) -> f64 {
+    band.0.max(USUAL_BAND)
+}
+
+/// What matters stays among the bad spots, near right speed first.
+fn sort_out(report: &mut SweepReport, least: f64) {
+    let (bad, slight) = std::mem::take(&mut report.bad_spots)
+        .into_iter()
+        .partition(|spot| spot.depth.is_none_or(|depth| depth.0.abs() >= least));
+    (report.bad_spots, report.slight_spots) = (bad, slight);
+    report
+        .bad_spots
+        .sort_by_key(|spot| !spot.is_near_right_speed());
+}
 
 /// Spots nearer to each other than this in percent are one.
 fn apart(range: f64) -> f64 {
@@ -149,7 +190,7 @@ impl Sweep {
         })
     }
 
-    fn judge(&self, report: &mut SweepReport) {
+    fn judge(&self, report: &mut SweepReport, band: Percent) {
         let range = self.range();
         report.range = Some([Percent(self.scale.low), Percent(self.scale.high)]);
         report.passes = self
@@ -168,6 +209,7 @@ impl Sweep {
             return;
         }
         self.find_spots(report);
+        sort_out(report, least_accused(band));
         report.verdict = if !report.bad_spots.is_empty() {
             report.unclear = None;
             SweepVerdict::Erratic
@@ -175,6 +217,12 @@ impl Sweep {
             SweepVerdict::Unclear
         } else if report.is_near_end() {
             SweepVerdict::NearEnd
+        } else if report
+            .smallest_seen
+            .is_none_or(|least| least.0 > blind_from(band))
+        {
+            report.unclear = Some(Unclear::Blind);
+            SweepVerdict::Unclear
         } else {
             SweepVerdict::Smooth
         };
@@ -293,7 +341,7 @@ impl Sweep {
     fn listen_at_rest(&self, report: &mut SweepReport, traces: &[Trace]) {
         let turned_at = self.ways.first().map_or(0, |way| way.to);
         for crackle in crackles(&self.series.values, &self.series.heard, traces) {
-            if crackle.depth.abs() < LEAST_DEPTH {
+            if crackle.depth.abs() < LEAST_SHOWN {
                 continue;
             }
             report.bad_spots.push(BadSpot {
@@ -378,7 +426,7 @@ impl Sweep {
                 continue;
             }
             let spot = self.spot(found, &claim, at);
-            if spot.depth.is_some_and(|depth| depth.0.abs() >= LEAST_DEPTH) {
+            if spot.depth.is_some_and(|depth| depth.0.abs() >= LEAST_SHOWN) {
                 known.push((at, sign));
                 report.bad_spots.push(spot);
                 apart_by.extend(up_less_down(&claim, found.traces, found.mean));

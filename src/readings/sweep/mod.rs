@@ -21,7 +21,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-pub use judge::judge_track;
+pub use judge::{judge_track, judge_track_within};
 pub(crate) use recorder::SweepRecorder;
 
 use crate::units::{Percent, Seconds};
@@ -40,8 +40,8 @@ pub enum Sweeping {
 pub struct SweepProgress {
     /// Since it was begun.
     pub lasted: Seconds,
-    /// It has gone from one end of its range to the other and back.
-    pub complete: bool,
+    /// How often it has gone from one end of its range to the other and back.
+    pub rounds: usize,
     /// Which way the speed went last.
     pub direction: Option<Direction>,
     /// Lowest and highest speed reached so far; `None` before there is a tone.
@@ -102,11 +102,18 @@ pub struct SweepReport {
     /// What lag and flutter may feign of it: less than this is none.
     #[serde(default)]
     pub backlash_error: Option<Percent>,
-    /// What is wrong with the track, strongest first.
+    /// What is wrong with the track: what lies near right speed first, then the
+    /// strongest.
     pub bad_spots: Vec<BadSpot>,
+    /// What seems to be there and is too small to matter.
+    #[serde(default)]
+    pub slight_spots: Vec<BadSpot>,
     /// A leap of less than this is not told from hand and flutter, by the usual
     /// dwell and lag; `None` where nothing was looked for.
     pub smallest_seen: Option<Percent>,
+    /// Half the tolerance band that it was judged by.
+    #[serde(default)]
+    pub band: Option<Percent>,
     /// How strongly the ways agree on a bad spot; 1 is where chance ends.
     pub evidence: f64,
     /// Speed against time.
@@ -148,6 +155,8 @@ pub enum Unclear {
     TooFast,
     /// Which frequency the tone ought to have is not known.
     WhichTone,
+    /// A leap through half the tolerance band might not have shown.
+    Blind,
 }
 
 /// A place of the track that is bad.
@@ -164,6 +173,13 @@ pub struct BadSpot {
     pub seen: SpotSeen,
     /// When it was passed, for the picture.
     pub times: Vec<Seconds>,
+}
+
+impl BadSpot {
+    /// Whether the trimmer may come to stand on it once the speed is right.
+    pub fn is_near_right_speed(&self) -> bool {
+        self.at.0.abs() <= FAR_FROM_RIGHT
+    }
 }
 
 /// What a bad spot does.
@@ -192,6 +208,16 @@ pub enum SpotSeen {
     Both,
 }
 
+/// Ways of a sweep out and back twice. From the middle of the travel, one
+/// round has three.
+const WAYS_OF_TWO_ROUNDS: usize = 4;
+
+/// A spot further from right speed than this in percent is not where the
+/// trimmer will stand. Derived: a spot as wide as a twentieth of a travel of
+/// 20 % reaches half a percent to either side, and its place is known to a
+/// twentieth of that travel, 1 %; half a percent for setting it.
+const FAR_FROM_RIGHT: f64 = 2.0;
+
 /// The first and the last tenth of the travel are near the end.
 const NEAR_END: f64 = 0.1;
 /// A hand that only touches an end may hide this share of the range from a
@@ -205,7 +231,7 @@ impl SweepReport {
     pub fn without_picture(&self) -> Self {
         let mut report = self.clone();
         report.picture = SweepPicture::default();
-        for spot in &mut report.bad_spots {
+        for spot in report.bad_spots.iter_mut().chain(&mut report.slight_spots) {
             spot.times.clear();
         }
         // JSON knows no infinity.
@@ -224,10 +250,22 @@ impl SweepReport {
             backlash: None,
             backlash_error: None,
             bad_spots: Vec::new(),
+            slight_spots: Vec::new(),
             smallest_seen: None,
+            band: None,
             evidence: 0.0,
             picture: SweepPicture::default(),
         }
+    }
+
+    /// Out and back once, or less: a dead place hardly shows.
+    pub fn is_one_round(&self) -> bool {
+        self.passes.len() < WAYS_OF_TWO_ROUNDS
+    }
+
+    /// Bad spots, none of them where the trimmer will stand.
+    pub fn is_bad_elsewhere_only(&self) -> bool {
+        !self.bad_spots.is_empty() && !self.bad_spots.iter().any(BadSpot::is_near_right_speed)
     }
 
     /// Whether right speed lies inside the range.

@@ -25,6 +25,8 @@ pub(crate) struct SweepRecorder {
     accounted: u64,
     /// Where in the track a tone that was found again begins.
     found_at: Option<usize>,
+    /// Where in the track the tone begins that was found last.
+    piece_from: usize,
     track: Vec<f64>,
     picture: Thinned,
     range_hz: Option<[f64; 2]>,
@@ -49,6 +51,7 @@ impl SweepRecorder {
             ticks: 0,
             accounted: 0,
             found_at: None,
+            piece_from: 0,
             track: Vec::new(),
             picture: Thinned::new((FIRST_STEP_S * rate_hz) as usize),
             range_hz: None,
@@ -58,6 +61,19 @@ impl SweepRecorder {
     /// A tone was found: what comes follows a hole.
     pub(crate) fn found(&mut self) {
         self.found_at = Some(self.track.len());
+        self.piece_from = self.track.len();
+    }
+
+    /// What has been followed since was no tone: a hole, as if there had been
+    /// none.
+    pub(crate) fn refuse_piece(&mut self) {
+        let from = self.piece_from;
+        self.track[from..].fill(f64::NAN);
+        self.picture = Thinned::new((FIRST_STEP_S * self.rate_hz) as usize);
+        self.range_hz = None;
+        for k in 0..self.found_at.unwrap_or(self.track.len()) {
+            self.show(self.track[k]);
+        }
     }
 
     /// A value of the track.
@@ -87,6 +103,7 @@ impl SweepRecorder {
             let hole = std::iter::repeat_n(f64::NAN, values.min(room));
             self.track.splice(at..at, hole);
             self.accounted += values as u64 * self.ticks_per_value;
+            self.piece_from += values.min(room);
         }
         for k in at..self.track.len() {
             self.show(self.track[k]);
@@ -138,7 +155,7 @@ impl SweepRecorder {
         let picture = self.picture.picture(self.rate_hz, deviation);
         SweepProgress {
             lasted: Seconds(self.ticks as f64 / (self.ticks_per_value as f64 * self.rate_hz)),
-            complete: is_complete(&picture),
+            rounds: rounds(&picture),
             direction: direction(&picture),
             range: ends.map(|[a, b]| [Percent(a.0.min(b.0)), Percent(a.0.max(b.0))]),
             picture,
@@ -156,8 +173,8 @@ const LATELY_S: f64 = 1.0;
 /// A change of less than this in percent in that time is flutter.
 const LEAST_MOVED: f64 = 0.15;
 
-/// Two whole ways lie behind.
-fn is_complete(picture: &SweepPicture) -> bool {
+/// Whole ways that lie behind, two by two.
+fn rounds(picture: &SweepPicture) -> usize {
     let speed: Vec<f64> = picture
         .speed
         .iter()
@@ -168,12 +185,12 @@ fn is_complete(picture: &SweepPicture) -> bool {
     let high = speed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let range = high - low;
     if speed.is_empty() || range < LEAST_SWEPT {
-        return false;
+        return 0;
     }
     let whole = ways(&speed, range)
         .into_iter()
         .filter(|way| (speed[way.to] - speed[way.from]).abs() >= WHOLE_WAY * range);
-    whole.count() >= 2
+    whole.count() / 2
 }
 
 /// Which way the speed went lately; `None` where it stands.

@@ -2,17 +2,21 @@
 //! side by side, each with a bar, a scale and what was kept before and after.
 
 use crate::readings::{DriftReading, FlutterReading, ReferenceKind};
+use crate::report::numbers;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::{ScreenState, Slot};
-use crate::screen::words::{not_yet, plus_minus, signed};
+use crate::screen::words::{not_yet, plus_minus, signed, with_uncertainty};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// Rows of the full panel.
 pub(in crate::screen) const ROWS: u16 = 4;
 
+/// Rows of the figures in words.
+const COMPACT: u16 = 2;
+
 const LABEL: u16 = 17;
-const FIGURE: u16 = 16;
+const FIGURE: u16 = 17;
 /// Scale at the end of a bar.
 const SCALE: u16 = 6;
 const BESIDE: u16 = 17;
@@ -55,8 +59,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
-/// One more row for the heads of the columns once something is kept.
-pub(in crate::screen) fn rows(state: &ScreenState) -> u16 {
+/// Rows that it takes where there is room: one more for the heads of the
+/// columns once something is kept; fewer without bars.
+pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
+    if width < NARROWEST {
+        return COMPACT;
+    }
     ROWS + u16::from(!state.kept.is_empty())
 }
 
@@ -183,7 +191,10 @@ fn percent(
     flutter: &FlutterReading,
 ) -> String {
     match (value, uncertainty) {
-        (Some(value), Some(own)) => format!("{:.3} {} %", value.0, plus_minus(look, own, 3)),
+        (Some(value), Some(own)) => {
+            let figure = numbers::with_uncertainty(value.0, Some(own.0), false);
+            format!("{} %", figure.replace('±', look.plus_minus()))
+        }
         (Some(value), None) => format!("{:.3} %", value.0),
         (None, _) => why_not(flutter),
     }
@@ -246,7 +257,7 @@ fn drift_line(state: &ScreenState) -> Line {
 fn kept_drift(look: Look, drift: &DriftReading) -> String {
     let slope = drift.percent_per_minute;
     match drift.uncertainty_percent_per_minute {
-        Some(own) if own >= slope.abs() => format!("0{}", plus_minus(look, Percent(own), 2)),
+        Some(own) if own >= slope.abs() => format!("0{}", plus_minus(look, Percent(own))),
         _ => signed(slope, 3),
     }
 }
@@ -259,11 +270,8 @@ fn drift_not_yet(steady: Option<Seconds>) -> String {
 }
 
 fn drift_figure(look: Look, drift: &DriftReading) -> String {
-    let slope = signed(drift.percent_per_minute, 3);
-    match drift.uncertainty_percent_per_minute {
-        Some(own) => format!("{slope} {}", plus_minus(look, Percent(own), 3)),
-        None => slope,
-    }
+    let known = drift.uncertainty_percent_per_minute.map(Percent);
+    with_uncertainty(look, drift.percent_per_minute, known)
 }
 
 /// The same figures in one or two rows of words.

@@ -3,10 +3,10 @@
 use ratatui::style::Style;
 
 use crate::readings::{ClockSource, SampleClock, SpeedReading};
+use crate::report::numbers::rounded_up_to;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::ScreenState;
-use crate::screen::words::plus_minus;
 use crate::units::Percent;
 
 /// A line of the budget: what it is, and its 95 %.
@@ -21,7 +21,7 @@ struct Line {
 const FIGURE: u16 = 11;
 
 /// Digits after the point: parts are small.
-const DECIMALS: u8 = 4;
+const DECIMALS: usize = 4;
 
 fn lines(state: &ScreenState, speed: &SpeedReading) -> Vec<Line> {
     let part = |what: String, part| Line {
@@ -102,7 +102,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     );
     pen.text(0, 0, &head, look.strong());
     let last = pen.height().saturating_sub(1);
-    pen.text(0, last, "i or Esc back", look.faint());
+    pen.text(0, last, "i, Space or Esc back", look.faint());
     let Some(speed) = state.reading().and_then(|reading| reading.speed) else {
         pen.text(0, 2, "nothing yet: no tone is followed", Style::new());
         return;
@@ -115,7 +115,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
             Style::new()
         };
         let figure = line.part.map_or("not known".to_owned(), |part| {
-            format!("{} %", plus_minus(look, part, DECIMALS))
+            format!("{}{} %", look.plus_minus(), rounded_up_to(part.0, DECIMALS))
         });
         pen.right(y, &figure, style);
         for text in wrap(&line.what, pen.width().saturating_sub(FIGURE + 1)) {

@@ -7,7 +7,6 @@ use ratatui::style::Style;
 
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::routine::Step;
-use crate::screen::routine::now::key_does;
 use crate::screen::state::{ScreenState, SourceKind};
 
 /// Rows of a page that are not text: the head and the foot.
@@ -65,13 +64,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, page: usize, pen: &mut Pen) {
     }
     let last = pen.height().saturating_sub(1);
     let next = if page + 1 < pages {
-        "s next page"
+        "s or Space next page   Esc back"
     } else {
-        "s or Esc closes"
+        "s, Space or Esc back"
     };
-    let foot = format!(
-        "{next}   Space {}   Backspace back",
-        key_does(&state.routine, state)
-    );
-    pen.text(0, last, &foot, look.faint());
+    pen.text(0, last, next, look.faint());
 }

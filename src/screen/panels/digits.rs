@@ -20,11 +20,25 @@ const UNIT: u16 = 5;
 /// Cells for a unit or a short word beside the figure.
 const BESIDE: u16 = 13;
 
-/// The size of the digits for an area.
+/// The longest word beside it.
+const LONGEST: &str = "RIGHT";
+
+/// Where the word begins after the figure: the unit stands between them.
+const TO_WORD: u16 = 1 + UNIT + 1;
+
+/// Cells that stay free for the badges at the right edge.
+const BADGES: u16 = SIMULATED.len() as u16 + 1;
+
+/// The size of the digits for an area: as large as it can be with the word
+/// beside it as high and at least half as wide; a small one may have the word
+/// in plain letters.
 fn size(width: u16, height: u16) -> u16 {
-    let fits =
-        |size: &u16| font::HEIGHT * size <= height && font::width(WIDEST, *size) + BESIDE <= width;
-    [3, 2, 1].into_iter().find(fits).unwrap_or(0)
+    let beside = |size: u16| match size {
+        1 => BESIDE,
+        _ => TO_WORD + font::width(LONGEST, size.div_ceil(2)) + BADGES,
+    };
+    let fits = |size: &u16| font::width(WIDEST, *size) + beside(*size) <= width;
+    (1..=height / font::HEIGHT).rev().find(fits).unwrap_or(0)
 }
 
 /// Rows that the digits take of those that could be had.
@@ -55,36 +69,23 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     } else {
         let reserved = font::width(WIDEST, size);
         let indent = reserved.saturating_sub(font::width(&figure, size));
-        font::draw(pen, (indent, 0), &figure, size, style).max(reserved) + 1
+        font::draw(pen, (indent, 0), &figure, (size, size), style).max(reserved) + 1
     };
     // The unit keeps the width of the longest, so that the word stands still.
     let unit = counted.map_or(unit(state.lead), |_| "s");
     let mut x = pen.text(beside, last, unit, style);
-    let word_at = beside + UNIT + 1;
-    let room_for_badges = pen.width().saturating_sub(SIMULATED.len() as u16 + 1);
-    if let Some(word) = speed.and_then(|speed| direction(speed, state.lead)) {
-        x = draw_word(pen, (word_at, word), size, room_for_badges, style).max(x);
+    if let Some(word) = speed.and_then(|speed| word(state, speed)) {
+        let right = pen.width().saturating_sub(BADGES);
+        let at = beside - 1 + TO_WORD;
+        let fits = |across: &u16| at + font::width(word, *across) <= right;
+        x = match (1..=size).rev().find(fits) {
+            Some(across) => font::draw(pen, (at, 0), word, (across, size), style),
+            // A small word stands above the unit, or after it.
+            None if size > 0 => pen.text(beside + 1, 0, word, style),
+            None => pen.text(x + 1, 0, word, style),
+        };
     }
     draw_badges(state, pen, x + 1);
-}
-
-/// SLOW or FAST: as large as the room allows.
-fn draw_word(
-    pen: &mut Pen,
-    (x, word): (u16, &str),
-    most: u16,
-    right: u16,
-    style: ratatui::style::Style,
-) -> u16 {
-    let fits = |size: &u16| x + font::width(word, *size) <= right;
-    match (1..=most).rev().find(fits) {
-        Some(size) => {
-            let top = (pen.height().saturating_sub(font::HEIGHT * size)) / 2;
-            font::draw(pen, (x, top), word, size, style)
-        }
-        // A small word stands above the unit.
-        None => pen.text(x.saturating_sub(UNIT), 0, word, style),
-    }
 }
 
 fn draw_badges(state: &ScreenState, pen: &mut Pen, left: u16) {
@@ -122,6 +123,15 @@ fn unit(lead: Lead) -> &'static str {
         Lead::Cents => "cents",
         Lead::Hertz => "Hz",
     }
+}
+
+/// What is to be read from a metre away: that it is right, or which way it is
+/// wrong.
+fn word(state: &ScreenState, speed: &SpeedReading) -> Option<&'static str> {
+    if state.verdict().is_right() {
+        return Some("RIGHT");
+    }
+    direction(speed, state.lead).filter(|_| state.way().is_some())
 }
 
 /// Which way, unless the figure shown rounds to zero.
@@ -174,5 +184,7 @@ mod tests {
         assert_eq!(rows(80, 9), 5);
         assert_eq!(rows(120, 12), 10);
         assert_eq!(rows(20, 5), 1);
+        assert_eq!(rows(200, 40), 15);
+        assert_eq!(rows(300, 60), 25);
     }
 }

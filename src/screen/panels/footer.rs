@@ -2,7 +2,6 @@
 
 use crate::screen::keys::BINDINGS;
 use crate::screen::pen::{Pen, width};
-use crate::screen::routine::now::key_does;
 use crate::screen::state::ScreenState;
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
@@ -12,11 +11,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         .iter()
         .filter(|it| !it.short.is_empty() && it.applies(state));
     for binding in shown {
-        let short = if binding.is_go_on() {
-            key_does(&state.routine, state)
-        } else {
-            binding.short
-        };
+        let short = binding.short_now(state);
         let needed = width(binding.shown) + 1 + width(short);
         if x + needed > pen.width() {
             break;

@@ -1,7 +1,7 @@
 //! Signal health, always visible: level of each channel with clip hold, the
 //! tone, noise, and whatever was lost on the way.
 
-use crate::readings::{ChannelUsed, ClockSource, Reading, SignalHealth};
+use crate::readings::{ChannelUsed, ClockSource, Problem, Reading, SignalHealth};
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
 use crate::screen::state::ScreenState;
@@ -125,10 +125,15 @@ fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bo
             .snr
             .map(|snr| (format!("SNR {:.0} dB", snr.0), false)),
     );
-    let counted = |count: u64, what: &str| (format!("{what} {count}"), count > 0);
-    facts.push(counted(state.dropouts(), "dropouts"));
-    facts.push(counted(state.live.overrun_frames, "overrun"));
-    facts.push(counted(signal.gaps, "gaps"));
+    let too_many = |problem: &Problem| matches!(problem, Problem::Dropouts(_));
+    let dropouts = format!("dropouts {}", state.dropouts());
+    facts.push((dropouts, state.problems().any(too_many)));
+    let lost = [
+        ("overrun", state.live.overrun_frames),
+        ("gaps", signal.gaps),
+    ];
+    let lost = lost.iter().filter(|(_, count)| *count > 0);
+    facts.extend(lost.map(|(what, count)| (format!("{what} {count}"), true)));
     let used = match (alone, signal.channel) {
         (true, ChannelUsed::Both) => "L+R",
         (true, ChannelUsed::Left) => "L only",

@@ -85,9 +85,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, page: usize, pen: &mut Pen) {
     }
     let last = pen.height().saturating_sub(1);
     let foot = if page + 1 < pages {
-        "? next page   Esc back"
+        "? or Space next page   Esc back"
     } else {
-        "? or Esc back"
+        "?, Space or Esc back"
     };
     pen.text(0, last, foot, look.faint());
 }

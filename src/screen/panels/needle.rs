@@ -1,9 +1,14 @@
 //! The needle: mean of the last 150 ms on a level scale with zero in the
-//! middle, the tolerance band marked, the digits as a second mark.
+//! middle, the tolerance band marked, the digits as a second mark. Which end is
+//! slow stands in the row of the scale, which is always there.
 
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
 use crate::screen::state::ScreenState;
+
+/// The scale never gets closer than this many bands: closer, flutter alone
+/// would throw the needle of a machine that is right from end to end.
+const BANDS: f64 = 2.0;
 
 /// Rows that show everything: caption, two rows of needle, scale.
 pub(in crate::screen) const ROWS: u16 = 4;
@@ -53,7 +58,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if columns < 3 || height < 2 {
         return;
     }
-    let ruler = Ruler::new(columns, state.needle_scale.full());
+    let closest = BANDS * state.tolerance.half_width.0;
+    let ruler = Ruler::new(columns, state.needle_scale.full().max(closest));
     let captions = u16::from(height >= ROWS);
     let tracks = captions..height - 1;
     if captions > 0 {
@@ -71,7 +77,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     } else {
         state.look.faint()
     };
-    for y in tracks {
+    let marks = height - 2;
+    // Where there is one row for both, the needle hides its own mark.
+    if tracks.len() == 1 {
+        draw_marks(state, pen, ruler, marks);
+    }
+    for y in tracks.clone() {
         match ruler.place(speed.needle.0) {
             Place::Column(x) => {
                 // Two cells wide to the eye and centred on its column.
@@ -91,25 +102,39 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
             }
         }
     }
-    let heading = state.reading().and_then(|reading| reading.guidance.heading);
-    if let Some(heading) = heading {
+    if tracks.len() > 1 {
+        draw_marks(state, pen, ruler, marks);
+    }
+}
+
+/// Where the digits stand, and where the speed will settle.
+fn draw_marks(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
+    let look = state.look;
+    let Some(reading) = state.reading() else {
+        return;
+    };
+    if let Some(speed) = &reading.speed
+        && let Place::Column(x) = ruler.place(speed.deviation.0)
+    {
+        let style = if state.is_live() {
+            look.accent()
+        } else {
+            look.faint()
+        };
+        pen.text(x, y, "▲", style);
+    }
+    if let Some(heading) = reading.guidance.heading {
         let (x, sign) = match ruler.place(heading.0) {
             Place::Column(x) => (x, "◆"),
             Place::BeyondLeft => (0, "◀"),
             Place::BeyondRight => (ruler.last(), "▶"),
         };
-        pen.text(x, height - 2, sign, state.look.badge());
-    }
-    if let Place::Column(x) = ruler.place(speed.deviation.0) {
-        pen.text(x, height - 1, "▲", moving);
+        pen.text(x, y, sign, look.badge());
     }
 }
 
 fn draw_caption(state: &ScreenState, pen: &mut Pen, ruler: Ruler) {
     let look = state.look;
-    pen.text(0, 0, "SLOW", look.faint());
-    let right = ruler.last() + 1;
-    pen.text(right.saturating_sub(4), 0, "FAST", look.faint());
     let band = state.tolerance.half_width.0;
     let zone = if band >= ruler.full {
         "all of it within the band"
@@ -118,8 +143,7 @@ fn draw_caption(state: &ScreenState, pen: &mut Pen, ruler: Ruler) {
     };
     let needle = references::needle(state.conditions.kind);
     let scale = format!("scale {}{} %", look.plus_minus(), ruler.full);
-    // Apart from the words at both ends.
-    let room = (ruler.last() + 1).saturating_sub(2 * (4 + 1));
+    let room = ruler.last() + 1;
     let texts = [
         format!("needle {needle}, {scale}, ▲ digits, ◆ will settle, {zone}"),
         format!("needle {needle}, {scale}, ▲ digits, ◆ will settle"),
@@ -155,17 +179,21 @@ fn draw_track(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
 
 fn draw_labels(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
     let full = ruler.full;
-    for part in [-1.0, -0.5, 0.0, 0.5, 1.0] {
-        let value = part * full;
-        let label = if part == 0.0 {
-            "0".to_owned()
-        } else if part.abs() < 1.0 {
-            format!("{value:+}")
-        } else {
-            format!("{value:+} %")
-        };
-        if let Place::Column(x) = ruler.place(value) {
-            pen.centred(x, y, &label, state.look.faint());
+    let style = state.look.faint();
+    let left = pen.text(0, y, &format!("SLOW {:+} %", -full), style);
+    let end = format!("{full:+} % FAST");
+    let right = (ruler.last() + 1).saturating_sub(width(&end));
+    pen.text(right, y, &end, style);
+    pen.centred(ruler.middle, y, "0", style);
+    for value in [-full / 2.0, full / 2.0] {
+        let label = format!("{value:+}");
+        let half = width(&label) / 2;
+        if let Place::Column(x) = ruler.place(value)
+            // Apart from the words at both ends, or not at all.
+            && x > left + half
+            && x + half + 1 < right
+        {
+            pen.centred(x, y, &label, style);
         }
     }
 }

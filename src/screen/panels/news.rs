@@ -2,55 +2,102 @@
 //! after.
 
 use crate::screen::choosing::hint;
-use crate::screen::pen::{Pen, harmless, wrap};
-use crate::screen::state::{EntryFor, ScreenState, Slot};
+use crate::screen::overlay::Overlay;
+use crate::screen::pen::{Pen, harmless, width, wrap};
+use crate::screen::routine::Step;
+use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
+
+/// Asked while nobody has said it, in a row of the narrowest window: on the
+/// machine that recorded it a tape reads right at any speed.
+const WHICH_MACHINE: &str = "Which machine recorded this tape? 0 takes it";
 
 /// Lines, the most urgent first, each with whether it stands out.
-fn all(state: &ScreenState) -> Vec<(String, bool)> {
+fn all(state: &ScreenState, room: u16) -> Vec<(String, bool)> {
     let mut news = Vec::new();
-    if let Some(entry) = &state.entry {
-        let what = match entry.purpose {
-            EntryFor::Snapshot => "name of the snapshot",
-            EntryFor::Machine => "machine on the bench",
-            EntryFor::RecordedOn => "machine that the tape was recorded on",
-            EntryFor::Note => "note",
-            EntryFor::Supply => "supply voltage of the machine",
-            EntryFor::Tolerance => "half width of the tolerance band in percent",
-            EntryFor::Reference(kind) => hint(kind),
-        };
-        news.push((
-            format!("{what}: {}_  (Enter keeps, Esc forgets)", entry.text),
-            true,
-        ));
+    if let Some(Overlay::Entry(entry)) = &state.overlay {
+        news.push((typed(entry, room), true));
     }
     news.extend(state.message.iter().map(|text| (harmless(text), true)));
     news.extend(keeping(state).map(|text| (text, true)));
+    if asks_for_machine(state) {
+        news.push((WHICH_MACHINE.to_owned(), false));
+    }
     news.extend(state.ident_words().map(|text| (text, false)));
     news.extend(comparison(state).map(|text| (text, false)));
     news
 }
 
+fn asks_for_machine(state: &ScreenState) -> bool {
+    state.asks_for_origin() && state.reading().is_some_and(|it| it.speed.is_some())
+}
+
+/// The line that is being typed, in one row: of a long one its end.
+fn typed(entry: &Entry, room: u16) -> String {
+    let what = match entry.purpose {
+        EntryFor::Snapshot => "name of the snapshot",
+        EntryFor::Machine => "machine on the bench",
+        EntryFor::RecordedOn => "machine that the tape was recorded on",
+        EntryFor::Note => "note",
+        EntryFor::Supply => "supply voltage of the machine",
+        EntryFor::Tolerance => "half width of the tolerance band in percent",
+        EntryFor::Reference(kind) => hint(kind),
+    };
+    let plain = format!("{what}: {}_", entry.text);
+    let full = format!("{plain}  (Enter keeps, Esc forgets)");
+    if let Some(fits) = [full, plain.clone()]
+        .into_iter()
+        .find(|it| width(it) <= room)
+    {
+        return fits;
+    }
+    let mut end = plain.as_str();
+    while !end.is_empty() && width(end) + 2 > room {
+        let mut letters = end.chars();
+        letters.next();
+        end = letters.as_str();
+    }
+    format!("..{end}")
+}
+
 /// Rows needed to show everything.
 pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
     let rows = |(text, _): &(String, bool)| wrap(text, width).len() as u16;
-    all(state).iter().map(rows).sum()
+    all(state, width).iter().map(rows).sum()
 }
 
 /// Rows that must not be left out: the most urgent line.
 pub(in crate::screen) fn urgent_rows(state: &ScreenState, width: u16) -> u16 {
-    let first = all(state).into_iter().find(|(_, urgent)| *urgent);
+    let first = all(state, width).into_iter().find(|(_, urgent)| *urgent);
     first.map_or(0, |(text, _)| wrap(&text, width).len() as u16)
+}
+
+/// One row for what is asked before the work begins.
+pub(in crate::screen) fn rows_of_question(state: &ScreenState) -> u16 {
+    u16::from(asks_for_machine(state) && state.routine.at() == Step::Connect)
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
-    let mut y = 0;
-    for (text, urgent) in all(state) {
+    let mut lines = Vec::new();
+    for (text, urgent) in all(state, pen.width()) {
         let style = if urgent { look.strong() } else { look.faint() };
-        for line in wrap(&text, pen.width()) {
-            pen.text(0, y, &line, style);
-            y += 1;
-        }
+        lines.extend(wrap(&text, pen.width()).into_iter().map(|it| (it, style)));
+    }
+    for (y, (line, style)) in (0..pen.height()).zip(&lines) {
+        pen.text(0, y, line, *style);
+    }
+    let urgent = usize::from(urgent_rows(state, pen.width()));
+    if urgent > usize::from(pen.height()) {
+        pen.right(pen.height().saturating_sub(1), " ...", look.strong());
+    }
+}
+
+impl ScreenState {
+    /// What stays on the shell when the screen is left: before, after and where
+    /// they are kept; nothing where nothing was.
+    pub fn closing_words(&self) -> Vec<String> {
+        let places = self.record.iter().map(|place| format!("kept in {place}"));
+        comparison(self).into_iter().chain(places).collect()
     }
 }
 

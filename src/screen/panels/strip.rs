@@ -2,7 +2,7 @@
 //! as far as there is room.
 
 use crate::records::{Direction, Run};
-use crate::screen::pen::{Pen, width, wrap};
+use crate::screen::pen::{Pen, parts_that_fit, width, wrap};
 use crate::screen::routine::now::key_does;
 use crate::screen::routine::{Mark, Step};
 use crate::screen::runs::RunMark;
@@ -22,10 +22,10 @@ fn sign(mark: Mark) -> &'static str {
     }
 }
 
-/// Draws the strip. `words` are the rows that its words have below it.
-pub(in crate::screen) fn draw(state: &ScreenState, words: u16, pen: &mut Pen) {
+/// Draws the strip.
+pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if pen.width() < ROOM_FOR_NAMES {
-        draw_signs(state, words, pen);
+        draw_signs(state, pen);
     } else {
         draw_names(state, pen);
     }
@@ -106,13 +106,8 @@ fn draw_names(state: &ScreenState, pen: &mut Pen) {
 }
 
 /// One sign a step, then the name of the present one and what the key does.
-fn draw_signs(state: &ScreenState, words: u16, pen: &mut Pen) {
+fn draw_signs(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
-    // Where guidance has no other row, it has this one to itself.
-    if let Some(guided) = guided(state).filter(|_| words == 0) {
-        pen.text(0, 0, &shortened(&guided, pen.width()), look.strong());
-        return;
-    }
     let at = state.routine.at();
     let mut x = 0;
     for step in Step::ALL {
@@ -136,32 +131,6 @@ fn draw_signs(state: &ScreenState, words: u16, pen: &mut Pen) {
     }
 }
 
-/// As many of its parts as fit, the first in any case, though without what
-/// stands in brackets.
-fn shortened(guided: &str, room: u16) -> String {
-    let mut parts = guided.split("; ");
-    let mut text = parts.next().unwrap_or_default().to_owned();
-    if width(&text) > room
-        && let Some((before, _)) = text.split_once(" (")
-    {
-        text = before.to_owned();
-    }
-    for part in parts {
-        if width(&text) + 2 + width(part) > room {
-            break;
-        }
-        text = format!("{text}; {part}");
-    }
-    text
-}
-
-/// At the trimmer, what to do next stands in the place of the general words.
-fn guided(state: &ScreenState) -> Option<String> {
-    let at = state.routine.at();
-    let trims = at == Step::Trim && !state.routine.has_no_trimmer();
-    state.guidance_words().filter(|_| trims)
-}
-
 /// The words of the present step: what to do, what is seen, the caution, and
 /// how it goes in a rehearsal. Each line with whether it stands out.
 struct Words {
@@ -176,14 +145,24 @@ struct Words {
 impl Words {
     fn of(state: &ScreenState, room: u16) -> Self {
         let card = state.routine.card();
-        let guided = guided(state);
-        let what = guided.as_deref().unwrap_or(card.brief);
+        // What guidance and the verdict say is not said twice.
+        let what = match state.guided() {
+            Some(_) => "",
+            None => card.brief,
+        };
+        let trims = state.routine.at() == Step::Trim && !state.routine.has_no_trimmer();
+        let is_seen = trims && state.reading().is_some_and(|it| it.speed.is_some());
+        let now = if is_seen {
+            String::new()
+        } else {
+            format!("Now: {}", state.seen_now())
+        };
         let rehearsing = state.kind == SourceKind::Rehearsal;
         let rehearsal = format!("Rehearsal: {}", card.rehearsal);
         Self {
             what: wrap(what, room),
-            short: wrap(&shortened(what, room), room),
-            now: wrap(&format!("Now: {}", state.seen_now()), room),
+            short: wrap(&parts_that_fit(what, room), room),
+            now: wrap(&now, room),
             careful: wrap(&format!("Careful: {}", card.careful), room),
             rehearsal: Some(rehearsal)
                 .filter(|_| rehearsing)
@@ -234,14 +213,6 @@ pub(in crate::screen) fn rows_wanted(state: &ScreenState, width: u16) -> u16 {
 pub(in crate::screen) fn rows_needed(state: &ScreenState, width: u16) -> u16 {
     let words = Words::of(state, width);
     (words.short.len() + words.careful.len()) as u16
-}
-
-/// Rows for what guidance says, where the strip has no room for it.
-pub(in crate::screen) fn rows_of_guidance(state: &ScreenState, width: u16) -> u16 {
-    match guided(state) {
-        Some(guided) if width < ROOM_FOR_NAMES => wrap(&guided, width).len() as u16,
-        _ => 0,
-    }
 }
 
 /// Draws as many of the words as fit.

@@ -12,7 +12,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let mut right = match (state.conditions.nominal, state.nominal()) {
         _ if !state.conditions.kind.has_frequency() => state.conditions.kind.name().to_owned(),
-        (Nominal::Fixed(hz), _) => {
+        (Nominal::Assumed(hz), _) if state.is_tone_open() => format!("tone {hz}?"),
+        (Nominal::Fixed(hz) | Nominal::Assumed(hz), _) => {
             format!("{} {hz}", state.conditions.kind.name())
         }
         (Nominal::Nearest, Some(hz)) => format!("tone {hz} (found)"),
@@ -31,56 +32,61 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if let Some(run) = state.runs.on() {
         right = format!("{run} | {right}");
     }
-    let room = pen.width().saturating_sub(width(&right) + 2);
-    if let Some(machine) = &state.machine {
-        let name = harmless(machine);
-        if width(&name) + 3 < room / 2 && name != state.source_name() {
-            right = format!("{name} | {right}");
-        }
-    }
-    let x = pen.text(0, 0, "tapewright", look.strong());
-    let left = format!("  {}", source(state));
+    let x = pen.text(0, 0, "tapewright", look.strong()) + 2;
     let room = pen.width().saturating_sub(x + width(&right) + 2);
-    let left: String = shortened(&left, room);
+    let machine = state.machine.as_deref().map(harmless);
+    let machine = machine.filter(|name| name != state.source_name());
+    let left = fitting(&parts(state, machine), room);
     pen.text(x, 0, &left, look.faint());
     pen.right(0, &right, look.faint());
 }
 
-fn source(state: &ScreenState) -> String {
+/// What is measured: the machine and the source first, then details.
+fn parts(state: &ScreenState, machine: Option<String>) -> Vec<String> {
     let kind = match state.kind {
         SourceKind::Input => "input",
         SourceKind::Recording => "recording",
         SourceKind::Rehearsal => "rehearsal",
     };
     let name = harmless(state.source_name());
-    match &state.live.source {
-        SourceState::Opening => format!("{kind}: opening"),
-        SourceState::Running { .. } if state.bench.is_some() => rehearsed(state, &name),
-        SourceState::Running { format, .. } => {
+    let mut parts: Vec<String> = machine.into_iter().collect();
+    match (&state.live.source, state.bench) {
+        (SourceState::Opening, _) => parts.push(format!("{kind}: opening")),
+        // Instead of a format that nobody chose.
+        (SourceState::Running { .. }, Some(bench)) => parts.extend([
+            name,
+            format!("power {}", if bench.powered { "on" } else { "OFF" }),
+            format!("cleaned {}x", bench.strokes),
+            format!("trimmer {:.1} %", bench.trimmer * 100.0),
+        ]),
+        (SourceState::Running { format, .. }, None) => {
             let channels = match format.channels {
                 1 => "mono".to_owned(),
                 2 => "stereo".to_owned(),
                 many => format!("{many} channels"),
             };
-            format!("{kind}: {name}, {} Hz {channels}", format.rate_hz)
+            parts.push(format!("{kind}: {name}"));
+            parts.push(format!("{} Hz {channels}", format.rate_hz));
         }
-        SourceState::Lost { .. } => format!("{kind}: {name} LOST"),
-        SourceState::Ended { .. } => format!("{kind}: {name} ENDED"),
-        SourceState::Failed { .. } => format!("{kind}: FAILED"),
+        (SourceState::Lost { .. }, _) => parts.push(format!("{kind}: {name} LOST")),
+        (SourceState::Ended { .. }, _) => parts.push(format!("{kind}: {name} ENDED")),
+        (SourceState::Failed { .. }, _) => parts.push(format!("{kind}: FAILED")),
     }
+    parts
 }
 
-/// How the simulated machine stands, instead of a format that nobody chose.
-fn rehearsed(state: &ScreenState, name: &str) -> String {
-    let Some(bench) = state.bench else {
-        return name.to_owned();
-    };
-    format!(
-        "power {}, trimmer {:.1} %, cleaned {}x, {name}",
-        if bench.powered { "on" } else { "OFF" },
-        bench.trimmer * 100.0,
-        bench.strokes
-    )
+/// As many parts as fit, the last left out first; the first is cut where not
+/// even that has room.
+fn fitting(parts: &[String], room: u16) -> String {
+    let mut text = parts.first().cloned().unwrap_or_default();
+    for part in parts.iter().skip(1) {
+        let longer = format!("{text}, {part}");
+        if width(&longer) > room {
+            break;
+        }
+        text = longer;
+    }
+    shortened(&text, room)
 }
 
 fn shortened(text: &str, room: u16) -> String {
@@ -96,4 +102,22 @@ fn shortened(text: &str, room: u16) -> String {
         }
     }
     short + ".."
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_name_is_cut_last() {
+        let parts = ["Quillow Sparrow", "power on", "cleaned 0x"].map(str::to_owned);
+        for (room, shown) in [
+            (40, "Quillow Sparrow, power on, cleaned 0x"),
+            (30, "Quillow Sparrow, power on"),
+            (20, "Quillow Sparrow"),
+            (10, "Quillow .."),
+        ] {
+            assert_eq!(fitting(&parts, room), shown);
+        }
+    }
 }

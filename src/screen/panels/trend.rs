@@ -6,8 +6,8 @@ use crate::screen::state::ScreenState;
 use crate::screen::words::signed;
 use crate::units::{Percent, Seconds};
 
-/// Rows that show a useful strip.
-pub(in crate::screen) const ROWS: u16 = 3;
+/// Rows beyond which a curve tells no more.
+pub(in crate::screen) const MOST_ROWS: u16 = 11;
 
 /// Columns for the scale at the left.
 const LABELS: u16 = 14;

@@ -23,16 +23,24 @@ fn sentence(state: &ScreenState) -> (String, bool) {
             ),
             true,
         ),
-        SourceState::Ended { .. } => (
-            "the recording has ended; the figures are those at its end".to_owned(),
-            false,
-        ),
+        SourceState::Ended { .. } => (ended(state), false),
         SourceState::Failed { reason } => (format!("STOPPED: {}", harmless(reason)), true),
         SourceState::Running { .. } if state.is_switched_off() => (
             "the power of the simulated machine is off".to_owned(),
             false,
         ),
         SourceState::Running { .. } => first_problem(state),
+    }
+}
+
+/// In a row of the narrowest window.
+fn ended(state: &ScreenState) -> String {
+    match state.heard.age() {
+        Some(age) => format!(
+            "the recording has ended; last settled {:.0} s before",
+            age.0.ceil()
+        ),
+        None => "the recording has ended; figures of its end".to_owned(),
     }
 }
 
@@ -59,6 +67,7 @@ fn first_problem(state: &ScreenState) -> (String, bool) {
             true,
         ),
         (None, Some(said)) => said,
+        (None, None) if state.is_starting() => ("sound begins: listening".to_owned(), false),
         (None, None) => (GOOD.to_owned(), false),
     }
 }

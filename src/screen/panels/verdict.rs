@@ -1,18 +1,21 @@
-//! Two rows under the digits: what may be said, the ±, how steady; then the
-//! same speed in the units that do not lead.
+//! Two rows under the digits: what may be said, the ±, how steady; then what to
+//! do at the trimmer, or the same speed in other units.
 
-use crate::readings::{Reading, Steadiness, Worth};
+use crate::readings::{Reading, Steadiness, Verdict, Worth};
+use crate::screen::keys::tones_to_choose;
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, width};
+use crate::screen::pen::{Pen, parts_that_fit, width};
 use crate::screen::references;
 use crate::screen::state::{Lead, ScreenState};
-use crate::screen::verdict::{Verdict, shown_uncertainty};
-use crate::screen::words::{plus_minus, signed};
+use crate::screen::words::{plus_minus, signed, with_uncertainty};
 use crate::units::Percent;
 
 /// Why a tape made here judges nothing; short enough for the narrowest
 /// screen.
 const WHY_NO_ERROR: &str = "reads right at any speed";
+
+/// From so many columns on the facts stand further apart.
+const ROOMY: u16 = 60;
 
 /// The row of the verdict.
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
@@ -30,24 +33,28 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     } else {
         look.faint()
     };
+    let gap = if pen.width() < ROOMY { 1 } else { 2 };
     for fact in facts(state) {
-        if x + 2 + width(&fact) > pen.width() {
+        if x + gap + width(&fact) > pen.width() {
             break;
         }
-        x = pen.text(x + 2, 0, &fact, text);
+        x = pen.text(x + gap, 0, &fact, text);
     }
 }
-
-/// On this machine it would read right at any speed; the list of references
-/// takes the answer.
-const WHERE_RECORDED: &str = "recorded where? (0)";
 
 /// The most important first; the rest is left out where room is short.
 fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
-    if state.verdict() == Verdict::MadeHere {
-        facts.push(WHY_NO_ERROR.to_owned());
+    match state.verdict() {
+        Verdict::MadeHere => facts.push(WHY_NO_ERROR.to_owned()),
+        // The answer is a key, and the question must not be without it.
+        Verdict::WhichTone => {
+            let keys = tones_to_choose(state).into_iter().zip(1..);
+            let keys: Vec<String> = keys.map(|(tone, key)| format!("{key}: {tone}")).collect();
+            facts.push(format!("press {}", keys.join(", ")));
+        }
+        _ => {}
     }
     if let Some(reading) = state.reading() {
         facts.extend(uncertainty(look, reading));
@@ -59,9 +66,6 @@ fn facts(state: &ScreenState) -> Vec<String> {
         None => format!("band {band} %"),
     };
     facts.push(class);
-    if state.asks_for_origin() && state.verdict() != Verdict::NoReading {
-        facts.push(WHERE_RECORDED.to_owned());
-    }
     let worth = state.reading().and_then(|reading| reading.worth);
     facts.extend(worth.filter(|worth| !worth.open).map(no_steadier));
     facts
@@ -79,8 +83,8 @@ fn band(look: Look, half_width: Percent) -> String {
 
 fn uncertainty(look: Look, reading: &Reading) -> Option<String> {
     let speed = reading.speed.as_ref()?;
-    Some(match shown_uncertainty(speed) {
-        Some(known) => format!("{} %", plus_minus(look, known, 2)),
+    Some(match speed.stated_uncertainty() {
+        Some(known) => format!("{} %", plus_minus(look, known)),
         None => format!("{} not yet", look.plus_minus()),
     })
 }
@@ -91,12 +95,24 @@ fn steadiness(reading: &Reading) -> Option<String> {
     Some(match speed.steadiness {
         Steadiness::Moving => "moving".to_owned(),
         Steadiness::Settling => format!("settling {over:.0} s"),
-        Steadiness::Settled => format!("settled {over:.0} s"),
+        // The length of the mean, which grows no more: not a clock.
+        Steadiness::Settled => format!("settled: mean of {over:.0} s"),
     })
 }
 
-/// The row of the other units.
-pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
+/// The row below: what to do at the trimmer, and where nothing is said of that,
+/// the same speed in other units.
+pub(in crate::screen) fn draw_below(state: &ScreenState, pen: &mut Pen) {
+    let room = pen.width();
+    match state.guided() {
+        Some(guided) => {
+            pen.text(0, 0, &parts_that_fit(&guided, room), state.look.strong());
+        }
+        None => draw_units(state, pen),
+    }
+}
+
+fn draw_units(state: &ScreenState, pen: &mut Pen) {
     let Some(speed) = state.reading().and_then(|reading| reading.speed.as_ref()) else {
         return;
     };
@@ -104,9 +120,6 @@ pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
     let mut parts = Vec::new();
     if state.lead != Lead::Percent {
         parts.push(format!("{} %", signed(speed.deviation.0, 2)));
-    }
-    if state.lead != Lead::Cents {
-        parts.push(format!("{} cents", signed(speed.deviation.cents().0, 1)));
     }
     let nominal = state.nominal();
     parts.extend(match (speed.measured, nominal) {
@@ -117,19 +130,20 @@ pub(in crate::screen) fn draw_units(state: &ScreenState, pen: &mut Pen) {
         (None, _) => state.reading().and_then(references::beside),
     });
     let error = state.conditions.reference;
-    parts.push(match error.uncertainty {
-        _ if state.is_recorded_here() => "recorded on this machine: no speed error".to_owned(),
-        Some(known) => format!(
-            "tape {} {} %",
-            signed(error.error.0, 2),
-            plus_minus(look, known, 2)
-        ),
-        None if error.error.0 == 0.0 => "tape's own error unknown".to_owned(),
-        None => format!(
+    parts.extend(match error.uncertainty {
+        _ if state.is_recorded_here() => {
+            Some("recorded on this machine: no speed error".to_owned())
+        }
+        known @ Some(_) => Some(format!(
+            "tape {} %",
+            with_uncertainty(look, error.error.0, known)
+        )),
+        None if error.error.0 == 0.0 => None,
+        None => Some(format!(
             "tape {} %, {} unknown",
             signed(error.error.0, 2),
             look.plus_minus()
-        ),
+        )),
     });
     let mut x = 1;
     for part in parts {

@@ -7,7 +7,8 @@ use crate::readings::{
     Direction, SweepPicture, SweepProgress, SweepReport, SweepVerdict, Sweeping,
 };
 use crate::report::sweep::{
-    Between, Comparison, ELSEWHERE, advice, backlash_words, headline, range_words, spot_words,
+    Between, Comparison, ELSEWHERE, advice, backlash_words, headline, range_words, slight_words,
+    spot_words,
 };
 use crate::screen::canvas::Canvas;
 use crate::screen::pen::{Pen, wrap};
@@ -15,11 +16,11 @@ use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words::signed;
 
 const HOW: &str = "Let the tape play. Leave the trimmer alone for three seconds, then turn it \
-    slowly to one end of its usable range, to the other, and back; twice is surer than once. \
+    slowly to one end of its usable range, to the other, and back, two rounds in one go. \
     Do not force a stop. Mark its position first, and leave a sealed one as it is.";
 
-const UNDER_WAY: &str = "Slowly to one end of the usable range, to the other, and back; do not \
-    force a stop. Pauses and trembling do no harm.";
+const UNDER_WAY: &str = "Slowly to one end of the usable range, to the other, and back, twice; do \
+    not force a stop. Pauses and trembling do no harm.";
 
 const HOW_IN_REHEARSAL: &str = "j lets a simulated hand do it; arrow keys turn it yourself.";
 
@@ -61,8 +62,10 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
     let mut texts = Vec::new();
     if progress.full {
         texts.push("As much as is kept has been recorded; w ends and judges it.".to_owned());
-    } else if progress.complete {
-        texts.push("Out and back: w ends and judges it; a second round makes it surer.".to_owned());
+    } else if progress.rounds >= 2 {
+        texts.push("Two rounds: w ends and judges it.".to_owned());
+    } else if progress.rounds == 1 {
+        texts.push("Out and back once. Go on: a dead place shows in the second round.".to_owned());
     } else {
         texts.push(UNDER_WAY.to_owned());
     }
@@ -141,6 +144,7 @@ fn draw_done(
 /// What is said under the picture, what matters most first.
 fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport) -> Vec<String> {
     let mut texts = Vec::new();
+    let replaces = earlier.is_some_and(|(_, between)| between.asks_for_a_new_one(newest));
     if let Some((earlier, between)) = earlier {
         let compared = Comparison::of(earlier, newest, between).sentence;
         let when = match between {
@@ -149,7 +153,10 @@ fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport
         };
         texts.push(format!("{when}: {}. {compared}", headline(earlier)));
     }
-    texts.push(advice(newest));
+    // One order at a time.
+    if !replaces {
+        texts.push(advice(newest));
+    }
     if newest.verdict == SweepVerdict::Erratic && newest.is_near_end() {
         texts.push(format!(
             "Right speed is near the end of the travel as well: look at {ELSEWHERE} too."
@@ -159,6 +166,7 @@ fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport
     if !more.is_empty() {
         texts.push(format!("Also {}.", more.join("; ")));
     }
+    texts.extend(slight_words(newest));
     texts.extend(range_words(newest).map(|words| format!("Range {words}.")));
     texts.extend(backlash_words(newest).map(|words| format!("Backlash: {words}.")));
     texts
@@ -373,10 +381,28 @@ mod tests {
     }
 
     #[test]
+    fn after_two_cleanings_the_page_gives_one_order() {
+        let mut state = showing(Some(Sweeping::Done(Arc::new(report(true)))));
+        for revision in 2..4 {
+            state.was_cleaned();
+            let mut after = specimen::reading(-2.0);
+            after.sweep = Some(Sweeping::Done(Arc::new(report(true))));
+            let _ = state.take(specimen::live(revision, after));
+        }
+        for size in [(80, 24), (50, 14)] {
+            let text = text(&state, size);
+            assert!(text.contains("Replace"), "{text}");
+            for other in ["power off", "clean it", "to cleaning"] {
+                assert!(!text.contains(other), "{other}:\n{text}");
+            }
+        }
+    }
+
+    #[test]
     fn under_way_it_says_what_to_do_and_how_to_end() {
         let progress = SweepProgress {
             lasted: Seconds(12.4),
-            complete: false,
+            rounds: 0,
             direction: Some(Direction::Up),
             range: Some([Percent(-4.0), Percent(1.0)]),
             picture: picture(),

@@ -87,9 +87,10 @@ const CLEAN: Card = Card {
 };
 
 const WIPER: Card = Card {
-    brief: "Turn the trimmer slowly through its range and back while the tape plays.",
+    brief: "While the tape plays: the trimmer slowly through its range and back, twice.",
     what: "Mark where the trimmer stands. Begin a sweep, and end it with the same key. Leave the trimmer alone for three seconds, turn it slowly to one \
-        end of its usable range, to the other, and back; twice is surer than once. Jumps, dead \
+        end of its usable range, to the other, and back, two rounds in one go: a dead spot hardly \
+        shows in one. Jumps, dead \
         spots and crackle show in the speed.",
     why: "A wiper that jumps makes every setting a guess. Where right speed lies at the end of the \
         travel, the fault is elsewhere: belt, pinch roller, motor, supply, dirt in the transport.",
@@ -99,7 +100,7 @@ const WIPER: Card = Card {
         trained to. A slipping screwdriver can bend a capstan. Never turn a sealed or unmarked \
         adjuster: there may be others that only look alike.",
     rehearsal: "Space or w begins a sweep and ends it; arrows turn the trimmer, j lets the \
-        simulated hand sweep it out and back.",
+        simulated hand sweep it out and back twice.",
 };
 
 const TRIM: Card = Card {
@@ -136,7 +137,7 @@ const ALONG: Card = Card {
     careful: "Stop the tape before you touch reels or hubs.",
     caution: "Stop the tape before you touch reels or hubs; wind old tape at the slowest speed \
         there is.",
-    rehearsal: "The simulated tape has no ends: Space keeps start, middle and end one after \
+    rehearsal: "The simulated hand winds the tape: Space keeps start, middle and end one after \
         another.",
 };
 

@@ -5,10 +5,10 @@ use super::{Mark, Step};
 use crate::audio::analysis::{Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{
-    Holding, Keeping, Position, Reading, Steadiness, SweepReport, SweepVerdict, Warming,
+    Holding, Keeping, Position, Reading, SweepReport, SweepVerdict, Verdict, Warming,
 };
+use crate::screen::heard::RUN_UP;
 use crate::screen::state::{Effect, ScreenState, Slot};
-use crate::screen::verdict::Verdict;
 use crate::screen::view::View;
 use crate::units::Seconds;
 
@@ -18,9 +18,6 @@ pub(super) const CLEAN_STROKES: u32 = 5;
 /// A tone that is gone for so long ends what was being kept: what comes back
 /// may be another machine, or the same one cleaned.
 const GONE_S: f64 = 3.0;
-
-/// While a machine runs up, its level rises through what looks like dropouts.
-const RUN_UP_S: f64 = 3.0;
 
 /// Dropouts are spoken of for so long.
 const DROPOUTS_SPOKEN_OF_S: f64 = 10.0;
@@ -47,8 +44,6 @@ impl ScreenState {
     /// The key that goes on: does what belongs to the step, or leads to the
     /// next.
     pub(in crate::screen) fn go_on(&mut self) -> Vec<Effect> {
-        self.help = None;
-        self.budget = false;
         let again = std::mem::take(&mut self.routine.pressed);
         if self.is_checking_contact() {
             return self.check_contact();
@@ -61,7 +56,16 @@ impl ScreenState {
             Step::Before => self.keep_at(step, Slot::Before, again),
             Step::After => self.keep_at(step, Slot::After, again),
             Step::Along => match self.next_position() {
-                Some(position) => self.keep_at(step, Slot::Along(position), again),
+                Some(position) => {
+                    let effects = self.keep_at(step, Slot::Along(position), again);
+                    let begun = matches!(effects[..], [Effect::Ask(Request::Keep(_))]);
+                    if begun && self.bench.is_some() {
+                        let place = position.name();
+                        self.message =
+                            Some(format!("the simulated tape was wound: this is its {place}"));
+                    }
+                    effects
+                }
                 None => self.leave(step),
             },
             Step::Clean if self.bench.is_some() => self.clean_by_one_key(),
@@ -73,6 +77,7 @@ impl ScreenState {
             // Begins a sweep, then ends it; once one is judged, goes on.
             Step::Wiper if self.is_sweeping() => self.sweep(),
             Step::Wiper if self.wants_cleaning() => self.arrive(Step::Clean),
+            Step::Wiper if self.wants_a_new_trimmer() => self.leave(step),
             Step::Wiper if !self.routine.is_done(step) => self.sweep(),
             Step::Wiper => self.leave(step),
             Step::HandsOff if !again && self.is_holding_open() => {
@@ -161,9 +166,6 @@ impl ScreenState {
         if self.view == View::Wiper && step != Step::Wiper {
             self.view = View::Bench;
         }
-        if self.card.is_some() {
-            self.card = Some(0);
-        }
         if step == Step::HandsOff && self.routine.mark(step) != Mark::LeftOut {
             self.routine.untick(step);
             self.routine.letting_go = true;
@@ -222,7 +224,7 @@ impl ScreenState {
     }
 
     /// The next place along the tape that nothing was kept of.
-    fn next_position(&self) -> Option<Position> {
+    pub(super) fn next_position(&self) -> Option<Position> {
         Position::ALL
             .into_iter()
             .find(|position| self.newest_kept(&Slot::Along(*position)).is_none())
@@ -286,8 +288,16 @@ impl ScreenState {
     /// A sweep was judged: the step is done unless it has to be repeated.
     pub(in crate::screen) fn follow_sweep(&mut self, report: &SweepReport) {
         match report.verdict {
+            // One round hardly shows a dead place.
+            SweepVerdict::Smooth if report.is_one_round() => self.routine.untick(Step::Wiper),
             SweepVerdict::Smooth | SweepVerdict::NearEnd => self.routine.tick(Step::Wiper),
+            SweepVerdict::Erratic if report.is_bad_elsewhere_only() => {
+                self.routine.tick(Step::Wiper);
+            }
             SweepVerdict::Unclear => self.routine.untick(Step::Wiper),
+            SweepVerdict::Erratic if self.wants_a_new_trimmer() => {
+                self.routine.untick(Step::Wiper);
+            }
             SweepVerdict::Erratic => {
                 self.routine.untick(Step::Wiper);
                 self.routine.untick(Step::Clean);
@@ -297,10 +307,14 @@ impl ScreenState {
         }
     }
 
-    /// The last sweep found bad spots, and nothing was cleaned since.
+    /// The last sweep found bad spots that matter, nothing was cleaned since,
+    /// and cleaning may still help.
     pub(in crate::screen) fn wants_cleaning(&self) -> bool {
         let erratic = |report: &SweepReport| report.verdict == SweepVerdict::Erratic;
-        self.newest_sweep().is_some_and(erratic) && !self.routine.is_done(Step::Clean)
+        self.newest_sweep().is_some_and(erratic)
+            && !self.routine.is_done(Step::Wiper)
+            && !self.routine.is_done(Step::Clean)
+            && !self.wants_a_new_trimmer()
     }
 
     /// How the simulated machine stands now.
@@ -313,7 +327,7 @@ impl ScreenState {
         self.bench = bench;
         let now = self.reading().map(|reading| reading.at);
         if was_off && !self.is_switched_off() {
-            self.run_up.until = now.map(|now| Seconds(now.0 + RUN_UP_S));
+            self.run_up.until = now.map(|now| Seconds(now.0 + RUN_UP.0));
         }
         if let Some(bench) = bench
             && bench.powered
@@ -335,7 +349,7 @@ impl ScreenState {
             if self.warming() == Warming::Warm {
                 self.routine.tick(Step::WarmUp);
             }
-            self.follow_trimming(reading);
+            self.follow_trimming();
         }
         let mut effects = self.follow_holding(reading);
         effects.extend(self.watch_keeping());
@@ -343,17 +357,14 @@ impl ScreenState {
     }
 
     /// The tick of trimming comes and goes with the speed.
-    fn follow_trimming(&mut self, reading: &Reading) {
+    fn follow_trimming(&mut self) {
         if self.routine.at() != Step::Trim {
             return;
         }
-        let steadiness = reading.speed.map(|speed| speed.steadiness);
         match self.verdict() {
-            verdict if verdict.is_right() && steadiness == Some(Steadiness::Settled) => {
-                self.routine.tick(Step::Trim);
-            }
+            verdict if verdict.is_right() => self.routine.tick(Step::Trim),
             // Whatever held is held no more.
-            Verdict::Out | Verdict::Moving => {
+            Verdict::Out | Verdict::OutByThisTape | Verdict::Moving => {
                 self.routine.untick(Step::Trim);
                 self.routine.untick(Step::HandsOff);
             }

@@ -10,7 +10,7 @@ use crate::readings::{
 use crate::report::sweep::headline;
 use crate::screen::references::{self, noun};
 use crate::screen::state::{Kept, ScreenState, Slot};
-use crate::screen::words::{level, plus_minus, problem, signed};
+use crate::screen::words::{level, problem, signed, with_uncertainty};
 use crate::units::Percent;
 
 impl ScreenState {
@@ -73,6 +73,7 @@ impl ScreenState {
                 Problem::Dropouts(_)
                     | Problem::OneChannel(_)
                     | Problem::ChannelTaken(_)
+                    | Problem::OtherSound { .. }
                     | Problem::Hum { .. }
             )
         })
@@ -91,17 +92,17 @@ impl ScreenState {
         let Some(drift) = drift else {
             return format!("drift not known yet, {bound}");
         };
-        let slope = signed(drift.percent_per_minute, 2);
-        let known = drift.uncertainty_percent_per_minute.map_or_else(
-            || format!("{} not known yet", self.look.plus_minus()),
-            |known| plus_minus(self.look, Percent(known), 2),
-        );
+        let known = drift.uncertainty_percent_per_minute.map(Percent);
+        let mut slope = with_uncertainty(self.look, drift.percent_per_minute, known);
+        if known.is_none() {
+            let _ = write!(slope, " {} not known yet", self.look.plus_minus());
+        }
         let word = match self.warming() {
             Warming::Warm => "warm",
             Warming::Drifting => "still drifting",
             Warming::Unknown => "not sure yet",
         };
-        format!("drift {slope} {known}, {bound}: {word}")
+        format!("drift {slope}, {bound}: {word}")
     }
 
     fn seen_of_keeping(&self, slot: &Slot) -> String {
@@ -132,11 +133,11 @@ impl ScreenState {
         let Some(speed) = &kept.measurement.speed else {
             return "no speed".to_owned();
         };
-        let deviation = signed(speed.deviation.0, 2);
-        match speed.uncertainty_with_reference.or(speed.uncertainty) {
-            Some(own) => format!("{deviation} {} %", plus_minus(self.look, own, 2)),
-            None => format!("{deviation} %"),
-        }
+        let known = speed.stated_uncertainty();
+        format!(
+            "{} %",
+            with_uncertainty(self.look, speed.deviation.0, known)
+        )
     }
 
     fn seen_of_power(&self) -> String {
@@ -166,14 +167,20 @@ impl ScreenState {
         let Some(speed) = self.reading().and_then(|it| it.speed.as_ref()) else {
             return "no reading".to_owned();
         };
-        let known = match crate::screen::verdict::shown_uncertainty(speed) {
-            Some(known) => format!("{} %", plus_minus(self.look, known, 2)),
-            None => format!("%, {} not known yet", self.look.plus_minus()),
+        let known = match speed.stated_uncertainty() {
+            Some(known) => format!(
+                "{} %",
+                with_uncertainty(self.look, speed.deviation.0, Some(known))
+            ),
+            None => format!(
+                "{} %, {} not known yet",
+                signed(speed.deviation.0, 2),
+                self.look.plus_minus()
+            ),
         };
         let band = self.tolerance.half_width.0;
         format!(
-            "{} {known}, band {}{band} %: {}",
-            signed(speed.deviation.0, 2),
+            "{known}, band {}{band} %: {}",
             self.look.plus_minus(),
             self.verdict().words().to_lowercase()
         )
@@ -199,8 +206,7 @@ impl ScreenState {
 
     /// A change with its ±.
     pub(super) fn shifted(&self, by: Percent, uncertainty: Percent) -> String {
-        let known = plus_minus(self.look, uncertainty, 2);
-        format!("{} {known} %", signed(by.0, 2))
+        format!("{} %", with_uncertainty(self.look, by.0, Some(uncertainty)))
     }
 
     /// The readings along the tape so far, and what they say.
@@ -293,10 +299,15 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
     match routine.at() {
         Step::Before | Step::Along | Step::After if state.keeping.is_some() => "wait",
         Step::Before | Step::After if !done => "keep it",
-        Step::Along if !done => "keep the next",
+        Step::Along if !done => match state.next_position() {
+            Some(Position::Start) => "keep start",
+            Some(Position::Middle) => "keep middle",
+            _ => "keep end",
+        },
         Step::Wiper if routine.has_no_trimmer() => "go on",
         Step::Wiper if state.is_sweeping() => "end the sweep",
         Step::Wiper if state.wants_cleaning() => "to cleaning",
+        Step::Wiper if state.wants_a_new_trimmer() => "go on",
         Step::Wiper if !done => "begin a sweep",
         Step::Clean => match (state.bench, state.routine.strokes_wanted) {
             (Some(bench), wanted) if bench.powered && bench.strokes < wanted => "power off",

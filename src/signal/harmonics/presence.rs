@@ -50,12 +50,16 @@ const MOST_CONFLICTS: f64 = 0.4;
 /// Looks that another fundamental explains better, of all.
 const MOST_ELSEWHERE: f64 = 0.5;
 
-/// Blocks that are remembered for the glide.
+/// What is longer ago says nothing of what is heard now: blocks that are
+/// remembered, pieces of the level, and looks, after which those before count
+/// by half.
 const BLOCKS: usize = 150;
+const LEVELS: usize = 20;
+const LOOKS: u32 = 100;
 
-/// Keeps the newest.
-fn remember(values: &mut Vec<f64>, value: f64) {
-    if values.len() == BLOCKS {
+/// Keeps the newest, at most this many.
+fn remember(values: &mut Vec<f64>, value: f64, most: usize) {
+    if values.len() == most {
         values.remove(0);
     }
     values.push(value);
@@ -160,7 +164,7 @@ impl Presence {
         self.level.push(10.0 * power.max(1e-20).log10());
         if self.level.count >= LEVEL_S * self.rate_hz {
             let level = std::mem::take(&mut self.level);
-            remember(&mut self.levels, level.scatter());
+            remember(&mut self.levels, level.scatter(), LEVELS);
         }
         self.block_ticks += 1;
         if f64::from(self.block_ticks) >= BLOCK_S * self.rate_hz {
@@ -173,12 +177,12 @@ impl Presence {
         self.block_ticks = 0;
         let mean = sum / f64::from(count.max(1));
         let variance = (square / f64::from(count.max(1)) - mean * mean).max(0.0);
-        remember(&mut self.spreads, variance.sqrt());
+        remember(&mut self.spreads, variance.sqrt(), BLOCKS);
         let hz = self.first_hz.unwrap_or(0.0) * (1.0 + mean);
         self.last_hz = Some(hz);
         if let Some(before) = self.before[0] {
             let change = hz / before - 1.0;
-            remember(&mut self.changes, change / (2.0 * BLOCK_S));
+            remember(&mut self.changes, change / (2.0 * BLOCK_S), BLOCKS);
             let leaps = change.abs() > LEAP;
             self.leaps += u32::from(leaps && !self.leaping);
             self.leaping = leaps;
@@ -190,6 +194,12 @@ impl Presence {
     /// the note, and whether the other channel carries something else.
     /// `elsewhere`: another fundamental would explain the lines better.
     pub fn look(&mut self, share: f64, conflict: bool, elsewhere: bool) {
+        if self.looks >= LOOKS {
+            self.looks /= 2;
+            self.elsewhere /= 2;
+            self.conflicts /= 2;
+            self.share /= 2.0;
+        }
         self.looks += 1;
         self.elsewhere += u32::from(elsewhere);
         self.share += share;

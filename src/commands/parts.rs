@@ -1,0 +1,105 @@
+//! A recording that is not all of one piece: what runs up, runs down or was
+//! turned is left out, and each steady part is measured by itself, as with
+//! `--from` and `--to`.
+
+use std::path::Path;
+
+use super::cli::ReadOptions;
+use super::processor;
+use super::stretch::{Stretch, push_stretch};
+use crate::audio::recording::Recording;
+use crate::readings::{
+    Caution, CautionCode, Cut, Measurement, Parts, ReferenceKind, SteadyStretch,
+};
+use crate::units::Seconds;
+
+/// The measurement of the last steady part with a list of all, or `None` where
+/// there is nothing to be left out. `stretch` is what was asked for.
+pub(super) fn measured(
+    whole: &Measurement,
+    parts: &Parts,
+    options: &ReadOptions,
+    path: &Path,
+    stretch: Stretch,
+) -> Option<Measurement> {
+    let checks = options.sweep || options.contact;
+    let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
+    if checks || !by_tone || !whole.signal.usable || parts.is_whole() {
+        return None;
+    }
+    let mut recording = Recording::open(path).ok()?;
+    let format = recording.format();
+    let frames = |seconds: f64| stretch.from + (seconds * f64::from(format.rate_hz)) as u64;
+    let mut measured = Vec::new();
+    for &[from_s, to_s] in &parts.steady {
+        let mut processor = processor::of(options, format, None).ok()?;
+        let part = Stretch {
+            // Nothing is lost where nothing is cut.
+            from: if from_s > parts.heard[0] {
+                frames(from_s)
+            } else {
+                stretch.from
+            },
+            to: if to_s < parts.heard[1] {
+                frames(to_s)
+            } else {
+                stretch.to
+            },
+        };
+        push_stretch(&mut recording, part, |samples, begins| {
+            processor.push(&samples[begins..]);
+        });
+        let one = processor.measurement();
+        if one.signal.usable && one.speed.is_some() {
+            measured.push(([from_s, to_s], part.from - stretch.from, one));
+        }
+    }
+    let moved = parts.steady.len() > 1 || parts.is_turned();
+    let stretches = if moved {
+        measured.iter().map(|(at, _, it)| listed(*at, it)).collect()
+    } else {
+        Vec::new()
+    };
+    let (at, skipped, mut part) = measured.pop()?;
+    part.take_place_of(whole, Seconds(skipped as f64 / f64::from(format.rate_hz)));
+    if moved {
+        part.cautions
+            .retain(|caution| caution.code != CautionCode::SpeedMoved);
+        part.cautions.push(Caution {
+            code: CautionCode::SpeedMoved,
+            text: moved_words(&stretches),
+        });
+    }
+    let length = |run: Option<[f64; 2]>| Seconds(run.map_or(0.0, |[from, to]| to - from));
+    part.cut = Some(Cut {
+        from: Seconds(at[0]),
+        to: Seconds(at[1]),
+        run_up: length(parts.run_up),
+        run_down: length(parts.run_down),
+        stretches,
+    });
+    Some(part)
+}
+
+fn listed([from_s, to_s]: [f64; 2], of: &Measurement) -> SteadyStretch {
+    let speed = of.speed.as_ref();
+    SteadyStretch {
+        from: Seconds(from_s),
+        to: Seconds(to_s),
+        deviation: speed.map_or_else(Default::default, |speed| speed.deviation),
+        uncertainty: speed.and_then(|speed| speed.uncertainty),
+        weighted_two_sigma: of.flutter.weighted_two_sigma,
+        weighted_two_sigma_uncertainty: of.flutter.weighted_two_sigma_uncertainty,
+    }
+}
+
+fn moved_words(stretches: &[SteadyStretch]) -> String {
+    let last = stretches.last();
+    let where_to = last.map_or(String::new(), |last| {
+        format!(
+            " The figures are of the last steady stretch, {:.1} to {:.1} s.",
+            last.from.0, last.to.0
+        )
+    });
+    format!("The speed was moved during this recording.{where_to}")
+}

@@ -1,0 +1,179 @@
+//! Files that are there whole or not at all: written beside their place first,
+//! and put there once they are safe on the disk.
+
+use std::fs::{self, File, OpenOptions};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::process;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+/// Writes a file whole. One that is there is replaced only where `replace` says
+/// so, else this is [`io::ErrorKind::AlreadyExists`]; it stays as it was
+/// whatever goes wrong.
+pub fn write(
+    path: &Path,
+    replace: bool,
+    fill: impl FnOnce(&File) -> io::Result<()>,
+) -> io::Result<()> {
+    write_by(path, replace, fill, |from, to| fs::hard_link(from, to))
+}
+
+/// As [`write`]; `link` gives a file a second name, where no other has it yet.
+fn write_by(
+    path: &Path,
+    replace: bool,
+    fill: impl FnOnce(&File) -> io::Result<()>,
+    link: impl FnOnce(&Path, &Path) -> io::Result<()>,
+) -> io::Result<()> {
+    let place = place(path, replace)?;
+    let beside = beside(&place);
+    let file = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(&beside)?;
+    // From here on it is ours, and is taken away again whatever happens.
+    let placed = fill(&file).and_then(|()| {
+        if let Ok(earlier) = fs::metadata(&place) {
+            // Who may read it stays the same.
+            let _ = file.set_permissions(earlier.permissions());
+        }
+        file.sync_all()?;
+        if replace {
+            fs::rename(&beside, &place)
+        } else {
+            put_in_free_place(&beside, &place, link)
+        }
+    });
+    // After a rename there is none.
+    let _ = fs::remove_file(&beside);
+    placed?;
+    sync_folder(&place);
+    Ok(())
+}
+
+/// Where the file comes to lie: behind a link, for the link is to stay.
+fn place(path: &Path, replace: bool) -> io::Result<PathBuf> {
+    let Ok(there) = fs::symlink_metadata(path) else {
+        return Ok(path.to_owned());
+    };
+    if !replace {
+        return Err(io::ErrorKind::AlreadyExists.into());
+    }
+    let place = if there.is_symlink() {
+        fs::canonicalize(path)?
+    } else {
+        path.to_owned()
+    };
+    // A device or a pipe would be taken away by what is put in its place.
+    if fs::metadata(&place)?.is_file() {
+        Ok(place)
+    } else {
+        Err(io::Error::other("it is no regular file"))
+    }
+}
+
+/// A short name of its own in the same folder.
+fn beside(place: &Path) -> PathBuf {
+    static NUMBER: AtomicU32 = AtomicU32::new(0);
+    let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+    place.with_file_name(format!(".tapewright-{}-{number}.part", process::id()))
+}
+
+/// Unlike a rename, a link never takes another's place. Where the file system
+/// has no links (FAT, some network shares) the place is taken by an empty file
+/// of ours first.
+fn put_in_free_place(
+    beside: &Path,
+    place: &Path,
+    link: impl FnOnce(&Path, &Path) -> io::Result<()>,
+) -> io::Result<()> {
+    match link(beside, place) {
+        Err(error) if error.kind() != io::ErrorKind::AlreadyExists => {}
+        linked => return linked,
+    }
+    OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(place)?;
+    fs::rename(beside, place).inspect_err(|_| {
+        let _ = fs::remove_file(place);
+    })
+}
+
+/// A new file is only safe once its folder is; systems on which a folder
+/// cannot be opened do this by themselves.
+pub(super) fn sync_folder(path: &Path) {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    if let Ok(folder) = File::open(folder) {
+        let _ = folder.sync_all();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write as _;
+
+    fn say(text: &str) -> impl FnOnce(&File) -> io::Result<()> {
+        move |mut file| file.write_all(text.as_bytes())
+    }
+
+    fn fail(mut file: &File) -> io::Result<()> {
+        file.write_all(b"half")?;
+        Err(io::ErrorKind::StorageFull.into())
+    }
+
+    fn files_in(folder: &Path) -> usize {
+        fs::read_dir(folder).unwrap().count()
+    }
+
+    #[test]
+    fn what_cannot_be_written_leaves_all_as_it_was() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("old");
+        fs::write(&path, "old").unwrap();
+        assert!(write(&path, true, fail).is_err());
+        assert_eq!(fs::read(&path).unwrap(), b"old");
+        assert!(write(&folder.path().join("new"), false, fail).is_err());
+        assert_eq!(files_in(folder.path()), 1);
+    }
+
+    #[test]
+    fn a_file_system_without_links_takes_a_new_file_and_keeps_an_old_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a");
+        // What FAT answers: EPERM.
+        let no_links = |_: &Path, _: &Path| Err(io::ErrorKind::PermissionDenied.into());
+        write_by(&path, false, say("first"), no_links).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"first");
+        let again = write_by(&path, false, say("second"), no_links).unwrap_err();
+        assert_eq!(again.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&path).unwrap(), b"first");
+        // Somebody else was quicker, between the look and the writing.
+        let other = folder.path().join("b");
+        let late = write_by(&other, false, |_| fs::write(&other, "theirs"), no_links);
+        assert_eq!(late.unwrap_err().kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&other).unwrap(), b"theirs");
+        assert_eq!(files_in(folder.path()), 2);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_and_devices_stay_what_they_are() {
+        let folder = tempfile::tempdir().unwrap();
+        let target = folder.path().join("target");
+        let link = folder.path().join("link");
+        fs::write(&target, "old").unwrap();
+        std::os::unix::fs::symlink(&target, &link).unwrap();
+        assert!(write(&link, true, fail).is_err());
+        assert_eq!(fs::read(&target).unwrap(), b"old");
+        write(&link, true, say("new")).unwrap();
+        assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+        assert_eq!(fs::read(&target).unwrap(), b"new");
+        let device = write(Path::new("/dev/full"), true, say("x")).unwrap_err();
+        assert!(device.to_string().contains("regular"), "{device}");
+    }
+}

@@ -1,0 +1,164 @@
+//! What was heard a little while ago and still counts: when the sound began,
+//! and the last figures that had settled.
+
+use std::sync::Arc;
+
+use super::state::ScreenState;
+use crate::audio::analysis::{LiveState, SourceState};
+use crate::readings::{Problem, Reading, Steadiness};
+use crate::units::Seconds;
+
+/// While a machine runs up, its tone glides and its level rises: no steady
+/// tone yet, and what looks like dropouts. Our own allowance, no source.
+pub(super) const RUN_UP: Seconds = Seconds(3.0);
+
+/// So many dropouts in ten seconds raise no alarm: one now and then is no
+/// reason to open a machine. Our own allowance, no source.
+const DROPOUTS_ALLOWED: u64 = 3;
+
+/// What the screen remembers of earlier readings.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Heard {
+    /// The newest reading whose speed had settled.
+    settled: Option<Arc<Reading>>,
+    /// Since when the sound that is there has been there.
+    since: Option<Seconds>,
+    /// How much older the figures are than the end of the recording.
+    age: Option<Seconds>,
+}
+
+impl Heard {
+    /// How long before the end of the recording the figures shown were read;
+    /// `None` where they are those at its end.
+    pub(super) fn age(&self) -> Option<Seconds> {
+        self.age
+    }
+
+    /// Figures by another reference say nothing.
+    pub(super) fn forget(&mut self) {
+        self.settled = None;
+    }
+}
+
+fn is_settled(reading: &Reading) -> bool {
+    let speed = reading.speed.as_ref();
+    speed.is_some_and(|speed| speed.steadiness == Steadiness::Settled)
+}
+
+impl ScreenState {
+    /// Remembers what a newer reading tells.
+    pub(super) fn remember(&mut self, reading: &Arc<Reading>) {
+        let is_silent = reading.signal.problems.contains(&Problem::NoSignal);
+        let since = self.heard.since.filter(|since| *since <= reading.at);
+        self.heard.since = if is_silent || self.is_switched_off() || !self.is_live() {
+            None
+        } else {
+            since.or(Some(reading.at))
+        };
+        if is_settled(reading) {
+            self.heard.settled = Some(Arc::clone(reading));
+        }
+        self.keep_the_last_settled(reading);
+    }
+
+    /// A recording ends with the machine's running down, or with silence: the
+    /// last figures that had settled stay in sight, and all that belongs to
+    /// them.
+    fn keep_the_last_settled(&mut self, last: &Reading) {
+        let ended = matches!(self.live.source, SourceState::Ended { .. });
+        let settled = self.heard.settled.as_ref();
+        let settled = settled.filter(|_| ended && !is_settled(last));
+        self.heard.age = settled.map(|settled| Seconds(last.at.0 - settled.at.0));
+        if let Some(settled) = settled {
+            let mut live = LiveState::clone(&self.live);
+            live.reading = Some(Arc::clone(settled));
+            self.live = Arc::new(live);
+        }
+    }
+
+    /// The machine may still be running up.
+    pub(super) fn is_starting(&self) -> bool {
+        let now = self.reading().map(|reading| reading.at.0);
+        let tone = self.reading().is_some_and(|it| it.speed.is_some());
+        let since = self.heard.since.filter(|_| !tone);
+        now.zip(since)
+            .is_some_and(|(now, since)| now - since.0 < RUN_UP.0)
+    }
+
+    /// It may be true, and is no alarm yet.
+    pub(super) fn is_passing(&self, problem: &Problem) -> bool {
+        match problem {
+            Problem::NoTone => self.is_starting(),
+            Problem::Dropouts(count) => *count <= DROPOUTS_ALLOWED || self.is_fresh_from_run_up(),
+            _ => false,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::specimen;
+    use crate::screen::state::SourceKind;
+
+    fn at(seconds: f64, mut reading: Reading) -> Reading {
+        reading.at = Seconds(seconds);
+        reading
+    }
+
+    fn ended(sequence: u64, reading: Reading) -> Arc<LiveState> {
+        let mut live = LiveState::clone(&specimen::live(sequence, reading));
+        live.source = SourceState::Ended {
+            name: "side a.wav".to_owned(),
+        };
+        Arc::new(live)
+    }
+
+    #[test]
+    fn at_the_end_of_a_recording_the_last_settled_figures_stay() {
+        let mut state = specimen::state(SourceKind::Recording);
+        let _ = state.take(specimen::live(1, at(20.0, specimen::reading(-1.0))));
+        let mut running_down = at(21.0, specimen::reading(-30.0));
+        running_down.speed.as_mut().unwrap().steadiness = Steadiness::Moving;
+        for last in [running_down, at(32.0, specimen::silence())] {
+            let mut state = state.clone();
+            let until = last.at.0;
+            let _ = state.take(ended(2, last));
+            let shown = state.reading().and_then(|it| it.speed).unwrap();
+            assert!((shown.deviation.0 + 1.0).abs() < 1e-12);
+            assert_eq!(state.heard.age(), Some(Seconds(until - 20.0)));
+        }
+        let _ = state.take(ended(2, at(30.0, specimen::reading(-1.1))));
+        assert_eq!(state.heard.age(), None);
+        // Nothing settled: what there is, is shown.
+        let mut state = specimen::state(SourceKind::Recording);
+        let _ = state.take(ended(1, specimen::silence()));
+        assert!(state.reading().is_some_and(|it| it.speed.is_none()));
+    }
+
+    #[test]
+    fn a_motor_that_runs_up_is_not_called_music() {
+        let mut state = specimen::state(SourceKind::Input);
+        let no_tone = |seconds| {
+            let mut reading = at(seconds, specimen::silence());
+            reading.signal.problems = vec![Problem::NoTone];
+            reading
+        };
+        let _ = state.take(specimen::live(1, at(10.0, specimen::silence())));
+        assert_eq!(state.problems().count(), 1);
+        for (seconds, told) in [(11.0, 0), (13.5, 0), (14.5, 1)] {
+            let _ = state.take(specimen::live(2, no_tone(seconds)));
+            assert_eq!(state.problems().count(), told, "{seconds}");
+        }
+    }
+
+    #[test]
+    fn a_dropout_now_and_then_is_no_alarm() {
+        let mut reading = specimen::reading(0.0);
+        for (count, told) in [(1, 0), (3, 0), (4, 1)] {
+            reading.signal.problems = vec![Problem::Dropouts(count)];
+            let state = specimen::showing(reading.clone());
+            assert_eq!(state.problems().count(), told, "{count}");
+        }
+    }
+}

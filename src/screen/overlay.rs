@@ -1,0 +1,199 @@
+//! What lies over the screen: one thing at a time. It is asked first for what
+//! a key means, and a key that it does not know does nothing, so that nothing
+//! ever happens unseen behind it.
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+use super::actions::Action;
+use super::panels::{card, help};
+use super::state::{Effect, Entry, ScreenState};
+
+/// What lies over the screen.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Overlay {
+    /// A page of the help, from 0.
+    Help(usize),
+    /// What the ± of the digits is made of.
+    Budget,
+    /// A page of all about the present step, from 0.
+    Card(usize),
+    /// The list of references, with the line that is marked.
+    References(usize),
+    /// A line of text that is being typed, in the row of the news.
+    Entry(Entry),
+}
+
+impl Overlay {
+    /// What a key means to it; `None` if nothing.
+    pub(super) fn action(&self, event: KeyEvent) -> Option<Action> {
+        match self {
+            Self::Entry(_) => entry_action(event),
+            Self::References(_) => match event.code {
+                KeyCode::Up => Some(Action::ChoiceUp),
+                KeyCode::Down => Some(Action::ChoiceDown),
+                KeyCode::Enter => Some(Action::TakeChoice),
+                KeyCode::Esc | KeyCode::Char('0' | 'q' | 'Q') => Some(Action::Uncover),
+                _ => None,
+            },
+            Self::Help(_) | Self::Budget | Self::Card(_) => self.page_action(event.code),
+        }
+    }
+
+    /// Pages are turned by the key that opened them and as in any pager; the
+    /// last one closes.
+    fn page_action(&self, code: KeyCode) -> Option<Action> {
+        let own = match self {
+            Self::Help(_) => ['?', 'h'],
+            Self::Budget => ['i'; 2],
+            _ => ['s'; 2],
+        };
+        match code {
+            KeyCode::Char(letter) if own.contains(&letter.to_ascii_lowercase()) => {
+                Some(Action::PageOn)
+            }
+            KeyCode::Char(' ') | KeyCode::Enter | KeyCode::PageDown => Some(Action::PageOn),
+            KeyCode::Backspace | KeyCode::PageUp => Some(Action::PageBack),
+            KeyCode::Esc | KeyCode::Char('q' | 'Q') => Some(Action::Uncover),
+            _ => None,
+        }
+    }
+}
+
+/// While a line is typed, letters are letters.
+fn entry_action(event: KeyEvent) -> Option<Action> {
+    let control = event.modifiers.contains(KeyModifiers::CONTROL);
+    match event.code {
+        KeyCode::Char('u') if control => Some(Action::EraseAll),
+        KeyCode::Char(letter) if !control => Some(Action::Letter(letter)),
+        KeyCode::Backspace => Some(Action::Erase),
+        KeyCode::Enter => Some(Action::Accept),
+        KeyCode::Esc => Some(Action::Uncover),
+        _ => None,
+    }
+}
+
+impl ScreenState {
+    /// Lays something over the screen.
+    pub(super) fn cover(&mut self, overlay: Overlay) -> Vec<Effect> {
+        self.overlay = Some(overlay);
+        Vec::new()
+    }
+
+    /// The next page, or the screen after the last one; or the page before.
+    pub(super) fn turn_page(&mut self, on: bool) -> Vec<Effect> {
+        let turn = |page: usize, pages: usize| {
+            if on {
+                Some(page + 1).filter(|next| *next < pages)
+            } else {
+                Some(page.saturating_sub(1))
+            }
+        };
+        self.overlay = match self.overlay.take() {
+            Some(Overlay::Help(page)) => turn(page, help::pages(self)).map(Overlay::Help),
+            Some(Overlay::Card(page)) => turn(page, card::pages(self)).map(Overlay::Card),
+            Some(Overlay::Budget) if on => None,
+            other => other,
+        };
+        Vec::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::screen::state::{EntryFor, SourceKind};
+    use crate::screen::{keys, specimen};
+
+    /// Everything that a keyboard sends.
+    fn all_keys() -> Vec<KeyEvent> {
+        use KeyCode::{
+            BackTab, Backspace, Delete, Down, End, Enter, Esc, F, Home, Insert, Left, PageDown,
+            PageUp, Right, Tab, Up,
+        };
+        let named = [
+            BackTab, Backspace, Delete, Down, End, Enter, Esc, Home, Insert, Left, PageDown,
+            PageUp, Right, Tab, Up,
+        ];
+        let letters = (' '..='~').chain(['±', 'é']).map(KeyCode::Char);
+        let codes = letters.chain(named).chain((1..=12).map(F));
+        let (none, shift, control) = (
+            KeyModifiers::NONE,
+            KeyModifiers::SHIFT,
+            KeyModifiers::CONTROL,
+        );
+        codes
+            .flat_map(|code| [none, shift, control].map(|held| KeyEvent::new(code, held)))
+            .collect()
+    }
+
+    fn overlays() -> Vec<Overlay> {
+        vec![
+            Overlay::Help(0),
+            Overlay::Budget,
+            Overlay::Card(0),
+            Overlay::References(1),
+            Overlay::Entry(Entry {
+                purpose: EntryFor::Note,
+                text: "abc".to_owned(),
+            }),
+        ]
+    }
+
+    /// Everything but what lies over the screen.
+    fn rest(state: &ScreenState) -> String {
+        let mut rest = state.clone();
+        rest.overlay = None;
+        format!("{rest:?}")
+    }
+
+    /// Taking a line of the list, or the line that was typed, is what these
+    /// are for; all else leaves everything behind them as it was.
+    #[test]
+    fn nothing_happens_behind_what_lies_over_the_screen() {
+        for kind in [SourceKind::Input, SourceKind::Rehearsal] {
+            for overlay in overlays() {
+                let mut state = specimen::state(kind);
+                let _ = state.take(specimen::live(1, specimen::reading(-1.0)));
+                state.message = Some("what was said".to_owned());
+                state.overlay = Some(overlay);
+                let before = rest(&state);
+                for key in all_keys() {
+                    let mut state = state.clone();
+                    let Some(action) = keys::action(key, &state) else {
+                        continue;
+                    };
+                    if matches!(action, Action::TakeChoice | Action::Accept) {
+                        continue;
+                    }
+                    let effects = state.act(action.clone());
+                    assert!(rest(&state) == before, "{key:?}: {action:?}");
+                    let of_the_terminal = |effect: &Effect| {
+                        matches!(
+                            effect,
+                            Effect::Repaint | Effect::Suspend | Effect::Interrupt
+                        )
+                    };
+                    assert!(effects.iter().all(of_the_terminal), "{key:?}: {effects:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn pages_are_turned_on_and_back_and_close_after_the_last() {
+        let mut state = specimen::state(SourceKind::Input);
+        for first in [Overlay::Help(0), Overlay::Card(0)] {
+            state.size = (50, 14);
+            state.overlay = Some(first.clone());
+            let mut pages = 1;
+            let _ = state.act(Action::PageBack);
+            assert_eq!(state.overlay, Some(first));
+            while state.overlay.is_some() {
+                let _ = state.act(Action::PageOn);
+                pages += 1;
+                assert!(pages < 100);
+            }
+            assert!(pages > 2);
+        }
+    }
+}
