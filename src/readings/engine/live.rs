@@ -52,7 +52,8 @@ impl Engine {
         }
         if self.tracker.note().is_some_and(|note| note.taken.is_some()) {
             for problem in &mut signal.problems {
-                if let Problem::OneChannel(used) = *problem {
+                if let Problem::OneChannel(used) | Problem::OtherSound { tone: used, .. } = *problem
+                {
                     *problem = Problem::ChannelTaken(used);
                 }
             }

@@ -96,7 +96,7 @@ pub(super) fn of_partials(state: &NoteState) -> Percent {
     Percent(100.0 * strayed.hypot(stretched).hypot(voices).hypot(apart))
 }
 
-/// From the louder of two voices to their middle is so many times their standard
-/// deviation about their mean, (r + 1) / (2 √r) where one has r times the power
-/// of the other: r = 4. Of voices further apart in level the louder is the note.
+/// Way from the louder of two voices to their middle, by the standard deviation of
+/// both about their mean: (r + 1) / (2 √r) where one has r times the power of the
+/// other, here with r = 4. Of voices further apart in level the louder is the note.
 const MIDDLE: f64 = 1.25;

@@ -130,8 +130,8 @@ pub fn of_voices(state: &NoteState) -> Vec<Caution> {
     if state.has_stops {
         cautions.push(Caution {
             code: CautionCode::ReferenceAmbiguous,
-            text: "An octave or two below the named note sounds too, as the 16′ stop of an organ \
-                   does; if no organ plays, make sure that the note is not named too high."
+            text: "An octave or two below the named note sounds too, as the 16-foot stop of an \
+                   organ does; if no organ plays, make sure that the note is not named too high."
                 .into(),
         });
     }
