@@ -14,6 +14,7 @@ use cpal::ErrorKind;
 use tapewright::audio::feed::{Feed, Progress};
 use tapewright::audio::input::{CallbackSink, SignsOfLife};
 use tapewright::audio::listen::{self, TapePlace};
+use tapewright::audio::pick::Pick;
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::StreamFormat;
 use tapewright::audio::ticks::{self, Said};
@@ -91,6 +92,29 @@ fn blocks_of_every_kind_are_taken_without_allocating() {
     });
     assert_eq!(counted, 0);
     assert!(reader.lost_frames() > 0, "the ring was to run over");
+}
+
+#[test]
+fn two_of_eight_channels_are_taken_without_allocating() {
+    let eight = StreamFormat {
+        channels: 8,
+        ..STEREO
+    };
+    for pick in ["3", "3,4", "8,1"] {
+        let pick: Pick = pick.parse().expect("numbers");
+        let (writer, reader) = ring(1000, pick.channels());
+        let signs = Arc::new(SignsOfLife::default());
+        let mut sink = CallbackSink::taking(pick, writer, eight, Arc::clone(&signs));
+        let words = vec![-1000_i16; 8 * 4999];
+        let start = Instant::now();
+        let counted = allocations(|| {
+            for frames in [1, 64, 512, 4999] {
+                sink.take(&words[..8 * frames], start);
+            }
+        });
+        assert_eq!(counted, 0, "{pick}");
+        assert!(reader.lost_frames() > 0, "the ring was to run over");
+    }
 }
 
 #[test]

@@ -605,7 +605,8 @@ fn another_run_and_an_input_that_came_back_begin_anew() {
     let sound = portable();
     let alone = watched(&mut fresh(), &sound);
     let figures = at_once();
-    let acts: [(&str, fn(&mut Engine)); 4] = [
+    type Act = (&'static str, fn(&mut Engine));
+    let acts: [Act; 4] = [
         ("another run", |it| {
             it.other_run(Nominal::Fixed(Hertz(TONE_HZ)));
         }),

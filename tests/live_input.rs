@@ -312,19 +312,14 @@ fn channels_beyond_the_second_are_heard_where_they_are_asked_for() {
         &[],
         |server| {
             let _player = server.play_four_tones([400.0, 700.0, 1000.0, 3150.0], 120);
-            for (pick, channels, hz) in [
-                (None, 2, 400.0),
-                (Some("3"), 1, 1000.0),
-                (Some("3,4"), 2, 1000.0),
-                (Some("4,3"), 2, 3150.0),
-            ] {
+            for (pick, channels, hz) in [("3", 1, 1000.0), ("3,4", 2, 1000.0), ("4,3", 2, 3150.0)] {
                 let (send, events) = mpsc::channel();
-                let taken = pick.map(|pick| pick.parse().expect("numbers"));
+                let taken = Some(pick.parse().expect("numbers"));
                 let _live = input::start_taking(None, taken, send).expect("the monitor opens");
                 let mut connection = connection(&events, Duration::from_secs(1));
-                assert_eq!(connection.format.channels, channels, "{pick:?}");
+                assert_eq!(connection.format.channels, channels, "{pick}");
                 let heard_hz = connection.tone_hz();
-                assert!((heard_hz - hz).abs() < 0.2, "{pick:?}: {heard_hz} Hz");
+                assert!((heard_hz - hz).abs() < 0.2, "{pick}: {heard_hz} Hz");
             }
             let (send, _events) = mpsc::channel();
             let refused = input::start_taking(None, Some("60".parse().expect("a number")), send);

@@ -601,10 +601,10 @@ fn a_pipe_is_read_once_and_what_cannot_be_had_of_it_is_said() {
     let silence = plain(RATE, &vec![0; 4 * RATE as usize]);
     let (status, _, said) = through_a_pipe(&folder, silence, &["read"]);
     assert_eq!(status, Some(4), "{said}");
-    // A kind that is compressed within a WAV: Microsoft ADPCM.
+    // A kind that is compressed within a WAV: ADPCM.
     let adpcm = file(&[
         chunk(*b"fmt ", &format_chunk(2, 1, RATE, 4)),
-        chunk(*b"data", &[0x22; 40_000]),
+        chunk(*b"data", &vec![0x22; 40_000]),
     ]);
     // A kind that must be sought in.
     let caf = [&b"caff\x00\x01\x00\x00desc"[..], &[0x80; 4000]].concat();

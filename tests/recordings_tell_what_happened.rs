@@ -107,7 +107,7 @@ fn a_stop_at_the_end_is_left_out() {
                     number(&got, "measured", "to_s") <= 20.0 - length + 0.05,
                     "{got}"
                 );
-                assert_eq!(number(&got, "measured", "run_up_s"), 0.0);
+                assert!(number(&got, "measured", "run_up_s") <= 0.0, "{got}");
             }
         }
     }
@@ -153,13 +153,14 @@ fn a_turn_or_a_drift_near_the_end_is_not_taken_for_a_stop() {
 
 #[test]
 fn every_steady_stretch_is_told_with_its_figures() {
+    type Case<'a> = (&'a dyn Fn(f64) -> f64, f64, &'a [f64]);
     let turned = |t: f64| 0.97 + 0.031 * ((t - 13.0) / 4.0).clamp(0.0, 1.0);
     let twice = |t: f64| {
         0.97 + 0.02 * ((t - 12.0) / 2.0).clamp(0.0, 1.0)
             + 0.012 * ((t - 26.0) / 3.0).clamp(0.0, 1.0)
     };
     let step = |t: f64| if t < 14.0 { 0.985 } else { 1.0 };
-    let cases: [(&dyn Fn(f64) -> f64, f64, &[f64]); 3] = [
+    let cases: [Case; 3] = [
         (&turned, 30.0, &[-3.0, 0.1]),
         (&twice, 42.0, &[-3.0, -1.0, 0.2]),
         (&step, 28.0, &[-1.5, 0.0]),

@@ -100,7 +100,10 @@ fn before_and_after_of_one_machine_are_found() {
         text.contains("-1.500 ±0.012 slow        +0.050 ±0.012\n"),
         "{text}"
     );
-    assert!(text.contains("1.450 % nearer to right"), "{text}");
+    assert!(
+        text.replace('\n', " ").contains("1.450 % nearer to right"),
+        "{text}"
+    );
     assert!(
         text.contains("In a band of ±0.5 % deck: OUT BY THIS TAPE → RIGHT BY THIS TAPE."),
         "{text}"

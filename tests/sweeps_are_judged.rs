@@ -48,12 +48,25 @@ fn clean_wipers_are_smooth_whatever_the_hand_does() {
     }
 }
 
-/// A quiet machine that follows slowly, and a hand that beats: the seeds are
-/// sixty in a row, some of which show a leap of a tenth of a percent.
 #[test]
 fn what_is_too_small_to_matter_is_shown_and_not_accused() {
     let mut shown = 0;
-    for seed in 0..60 {
+    for seed in 0..8 {
+        let mut dice = Dice::new(seed);
+        let sweep = Sweep {
+            flutter_percent: 0.02,
+            ..middling(movements(&mut Dice::new(seed)))
+        };
+        let report = judged(&sweep.with_fault(Shape::Box, 0.12, &mut dice), seed);
+        assert_ne!(report.verdict, SweepVerdict::Erratic, "{seed}");
+        shown += report.slight_spots.len();
+    }
+    assert!(shown >= 4, "{shown}");
+}
+
+#[test]
+fn a_hand_that_beats_is_no_fault_of_the_wiper() {
+    for seed in 0..12 {
         let mut dice = Dice::new(seed);
         let sweep = Sweep {
             low: -6.0,
@@ -63,22 +76,19 @@ fn what_is_too_small_to_matter_is_shown_and_not_accused() {
             ..middling(odd_hands::beating(12.0, &mut dice))
         };
         let report = judged(&sweep, seed);
-        assert_eq!(report.bad_spots, Vec::new(), "{seed}");
-        assert_ne!(report.verdict, SweepVerdict::Erratic, "{seed}");
-        shown += report.slight_spots.len();
+        assert_eq!(report.verdict, SweepVerdict::Smooth, "{seed}");
     }
-    assert!(shown > 0, "none of the seeds shows what the rule is for");
 }
 
 #[test]
 fn a_sweep_that_is_blind_to_the_band_is_not_called_smooth() {
     let rough = Sweep {
-        flutter_percent: 1.0,
+        flutter_percent: 1.6,
         lag_s: 0.25,
         ..middling(staircase(&mut Dice::new(3)))
     };
     let report = judged(&rough, 3);
-    assert!(report.smallest_seen.unwrap().0 > 0.5, "{report:?}");
+    assert!(report.smallest_seen.unwrap().0 > 1.0, "{report:?}");
     assert_eq!(report.unclear, Some(Unclear::Blind));
 }
 

@@ -131,7 +131,7 @@ fn a_standard_error_that_takes_nothing_changes_no_exit_status() {
             .unwrap();
         assert_eq!(code.code(), Some(status), "{arguments:?}, full");
         // A reader that is gone.
-        let gone = format!("exec 2>&-; exec \"$0\" \"$@\"");
+        let gone = "exec 2>&-; exec \"$0\" \"$@\"";
         let code = Command::new("sh")
             .arg("-c")
             .arg(gone)

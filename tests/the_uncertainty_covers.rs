@@ -8,7 +8,7 @@ mod unsteady;
 use std::thread;
 
 use tapewright::readings::Measurement;
-use unsteady::{Kind, LongRun, Wavering, mean_peak, measured};
+use unsteady::{Kind, LinesIn, LongRun, Wavering, mean_peak, measured};
 
 /// Promised, and what is asked of a sample: two standard errors less, for of
 /// so few records the share that is covered scatters.
@@ -113,6 +113,47 @@ fn nineteen_times_in_twenty_the_truth_lies_within() {
             assert!(covered >= PROMISED - 2.0 * standard_error, "{place}");
             assert!(width <= WIDEST, "{place}");
         }
+    }
+}
+
+#[test]
+fn the_mean_of_a_machine_with_lines_and_slow_noise_is_within_too() {
+    // Slow noise must not be taken for a line, nor a line for noise. Other
+    // machine for every record, noise that remembers for a tenth of it.
+    const RECORDS: usize = 200;
+    for seconds in [10.0, 30.0] {
+        let kind = Kind::LinesIn(LinesIn {
+            anywhere: false,
+            lines: 0.06,
+            noise: 0.05,
+            memory_s: seconds / 10.0,
+            second_memory_s: None,
+        });
+        let half = |seeds: std::ops::Range<u64>| -> Vec<(f64, f64)> {
+            seeds
+                .filter_map(|seed| {
+                    let got = measured(&kind.machine(900 + seed), seconds, 5_000 + seed);
+                    let speed = got.speed?;
+                    Some((speed.deviation.0.abs(), speed.uncertainty?.0))
+                })
+                .collect()
+        };
+        let given = thread::scope(|scope| {
+            let other = scope.spawn(|| half(0..RECORDS as u64 / 2));
+            let mut all = half(RECORDS as u64 / 2..RECORDS as u64);
+            all.extend(other.join().expect("no record panics"));
+            all
+        });
+        let number = given.len() as f64;
+        let covered = given.iter().filter(|(error, u)| error <= u).count() as f64 / number;
+        let width = quantile(given.iter().map(|(_, u)| *u), 0.5)
+            / quantile(given.iter().map(|(error, _)| *error), 0.95);
+        let place = format!("{seconds} s: {covered:.3} of {number} held, width {width:.2}");
+        println!("{place}");
+        let standard_error = (PROMISED * (1.0 - PROMISED) / number).sqrt();
+        assert!(number >= LEAST_GIVEN * RECORDS as f64, "{place}");
+        assert!(covered >= PROMISED - standard_error, "{place}");
+        assert!(width <= WIDEST * 1.1, "{place}");
     }
 }
 

@@ -111,7 +111,11 @@ impl Found {
                 Some(_) => SoundError::TooFewChannels {
                     direction,
                     name,
-                    has: all.iter().map(|it| it.channels()).max().unwrap_or(0),
+                    has: all
+                        .iter()
+                        .map(cpal::SupportedStreamConfigRange::channels)
+                        .max()
+                        .unwrap_or(0),
                     wanted: channels,
                 },
                 None => SoundError::NoUsableFormat {

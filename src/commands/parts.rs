@@ -6,6 +6,7 @@ use std::path::Path;
 
 use super::cli::ReadOptions;
 use super::processor;
+use super::read::can_be_read_again;
 use super::stretch::{Stretch, push_stretch};
 use crate::audio::recording::Recording;
 use crate::readings::{
@@ -24,10 +25,11 @@ pub(super) fn measured(
 ) -> Option<Measurement> {
     let checks = options.sweep || options.contact;
     let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
-    if checks || !by_tone || !whole.signal.usable || parts.is_whole() {
+    let needless = checks || !by_tone || !whole.signal.usable || parts.is_whole();
+    if needless || !can_be_read_again(path) {
         return None;
     }
-    let mut recording = Recording::open(path).ok()?;
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let frames = |seconds: f64| stretch.from + (seconds * f64::from(format.rate_hz)) as u64;
     let mut measured = Vec::new();

@@ -384,7 +384,10 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
 
 /// The measurement by whichever usual tone is found, if one is.
 fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
-    let mut recording = Recording::open(path).ok()?;
+    if !can_be_read_again(path) {
+        return None;
+    }
+    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let mut processor = processor::of(options, format, None).ok()?;
     let stretch = Stretch::new(options, format.rate_hz);
@@ -432,7 +435,7 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
 
 /// What comes through a pipe comes once; opened again it would be waited for
 /// for ever.
-fn can_be_read_again(path: &Path) -> bool {
+pub(super) fn can_be_read_again(path: &Path) -> bool {
     path.metadata().is_ok_and(|it| it.is_file())
 }
 

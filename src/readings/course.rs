@@ -444,7 +444,9 @@ fn steady_within(blocks: &[Cell], block_s: f64, [from_s, to_s]: [f64; 2]) -> Vec
 fn points_of(blocks: &[Cell], joined: usize, point_s: f64, [from_s, to_s]: [f64; 2]) -> Vec<Point> {
     let all = blocks.chunks(joined).enumerate().filter_map(|(k, some)| {
         let mut all = Cell::default();
-        some.iter().for_each(|cell| all.add(*cell));
+        for cell in some {
+            all.add(*cell);
+        }
         let at_s = (k as f64 + 0.5) * point_s;
         let half = point_s / 2.0;
         let inside = at_s - half >= from_s - 1e-9 && at_s + half <= to_s + 1e-9;

@@ -328,6 +328,23 @@ mod tests {
         assert_eq!(entry.purpose, EntryFor::RecordedOn);
     }
 
+    /// Which tone it was is known of the tape that ran, not of the next one.
+    #[test]
+    fn an_answer_does_not_outlive_the_tape() {
+        let mut state = specimen::asking(-3.0);
+        state.conditions.nominal = Nominal::Assumed(Hertz(3150.0));
+        state.cards = vec![card(None)];
+        let _ = state.act(Action::ChooseTone(0));
+        let effects = take(&mut state, |it| *it == Offer::HomeMade);
+        let same_tape = chosen(&effects);
+        assert_eq!(same_tape.reference, Reference::Tone(Hertz(3000.0)));
+        assert!(!same_tape.is_assumed);
+        let effects = take(&mut state, |it| matches!(it, Offer::Card(_)));
+        let another = chosen(&effects);
+        assert_eq!(another.reference, Reference::Tone(Hertz(3150.0)));
+        assert!(another.is_assumed);
+    }
+
     #[test]
     fn a_length_is_typed_and_what_is_none_is_refused_with_a_reason() {
         let mut state = specimen::state(SourceKind::Input);

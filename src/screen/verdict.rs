@@ -37,10 +37,10 @@ impl ScreenState {
 mod tests {
     use super::*;
     use crate::readings::{Caution, CautionCode, Measurement, Nominal, Reading, Steadiness};
-    use crate::records::{Label, Snapshot};
+    use crate::records::{Direction, Label, Run, Snapshot};
     use crate::references::Tolerance;
     use crate::report::{FileReport, FileResult, comparison, json, text};
-    use crate::screen::specimen;
+    use crate::screen::{Action, PlannedRun, Runs, specimen};
     use crate::signal::rhythm::Beat;
     use crate::units::{Hertz, Percent};
     use jiff::tz::TimeZone;
@@ -57,7 +57,7 @@ mod tests {
     }
 
     fn draw(dice: &mut rand_pcg::Pcg64) -> Case {
-        let mut unit = || dice.next_u32() as f64 / f64::from(u32::MAX);
+        let mut unit = || f64::from(dice.next_u32()) / f64::from(u32::MAX);
         let deviation = 10f64.powf(-3.0 + 4.0 * unit()) * if unit() < 0.5 { -1.0 } else { 1.0 };
         let own = (unit() < 0.9).then_some(10f64.powf(-3.0 + 3.5 * unit()));
         let is_declared = unit() < 0.5;
@@ -232,6 +232,29 @@ mod tests {
             compared.contains("RIGHT BY THIS TAPE → RIGHT"),
             "{compared}"
         );
+    }
+
+    /// Each speed has its tape: the answer for one is none for another.
+    #[test]
+    fn an_answer_belongs_to_its_run() {
+        let assumed = Nominal::Assumed(Hertz(3150.0));
+        let mut state = specimen::asking(-3.0);
+        state.conditions.nominal = assumed;
+        let planned = |direction| PlannedRun {
+            run: Run {
+                speed_cm_s: Some(9.53),
+                direction: Some(direction),
+            },
+            nominal: assumed,
+        };
+        state.runs = Runs::new([Direction::Forward, Direction::Reverse].map(planned));
+        assert_eq!(state.verdict(), Verdict::WhichTone);
+        let _ = state.act(Action::ChooseTone(1));
+        assert_ne!(state.verdict(), Verdict::WhichTone);
+        let _ = state.switch_run(1);
+        assert_eq!(state.verdict(), Verdict::WhichTone);
+        let _ = state.switch_run(0);
+        assert_ne!(state.verdict(), Verdict::WhichTone);
     }
 
     #[test]

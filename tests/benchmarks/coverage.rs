@@ -3,6 +3,8 @@
 //! `cargo bench --bench coverage`: 1,000 records or more for each length and
 //! kind of fluctuation, through the whole engine, with a perfect clock and a
 //! perfect reference. `-- --quick`: 200 of each. `-- 30`: that length alone.
+//! `-- mixed`: lines in slow noise, a machine of its own for each record, and
+//! which of it the weights were tuned on.
 //!
 //! Truth: the mean speed of the process (with drift, the line at the middle
 //! of the record), the true slope, and what the same machine reads in the
@@ -16,7 +18,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use tapewright::readings::{CautionCode, Measurement};
-use unsteady::{Kind, LongRun, Wavering, mean_peak, measured};
+use unsteady::{Kind, LinesIn, LongRun, Wavering, mean_peak, measured};
 
 const THREADS: usize = 2;
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
@@ -156,11 +158,84 @@ fn column(records: &[Record], figure: usize, marked_too: bool) -> String {
     )
 }
 
+/// Lines in noise that remembers for 1/100 to 1/10 of the record, a third, as
+/// much and three times as strong.
+fn mixed(count: usize, lengths_s: &[f64]) {
+    println!("| length | fluctuation | weights were | speed | drift |");
+    println!("| --- | --- | --- | --- | --- |");
+    for &seconds in lengths_s {
+        for anywhere in [false, true] {
+            for part in [100.0, 30.0, 10.0] {
+                for ratio in [1.0 / 3.0, 1.0, 3.0] {
+                    line_of_mixed(count, seconds, anywhere, part, ratio, None);
+                }
+            }
+            line_of_mixed(count, seconds, anywhere, 10.0, 1.0, Some(seconds / 100.0));
+        }
+    }
+}
+
+fn line_of_mixed(
+    count: usize,
+    seconds: f64,
+    anywhere: bool,
+    part: f64,
+    ratio: f64,
+    second_memory_s: Option<f64>,
+) {
+    // The same power together, whatever the ratio.
+    let noise = 0.1 / f64::hypot(1.0, ratio);
+    let kind = Kind::LinesIn(LinesIn {
+        anywhere,
+        lines: ratio * noise,
+        noise,
+        memory_s: seconds / part,
+        second_memory_s,
+    });
+    let records = in_parallel(count, |number| {
+        let wavering = kind.machine(70_000 + number as u64);
+        let got = measured(&wavering, seconds, 50_000 + number as u64);
+        let known = Known {
+            wavering,
+            long_run: LongRun {
+                two_sigma: f64::NAN,
+                rms: f64::NAN,
+            },
+        };
+        judge(&known, f64::NAN, &got)
+    });
+    // Tracks of 10 s, other seeds.
+    let is = |value: f64, of: f64| (value - of).abs() < 1e-9;
+    let tuned = is(seconds, 10.0) && is(ratio, 1.0) && (!anywhere || is(part, 30.0));
+    println!(
+        "| {seconds} s | {} | {} | {} | {} |",
+        kind.name(),
+        if tuned {
+            "tuned on other seeds of it"
+        } else {
+            "not tuned on it"
+        },
+        column(&records, 0, true),
+        column(&records, 1, true),
+    );
+}
+
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     let quick = arguments.iter().any(|argument| argument == "--quick");
     let chosen: Vec<f64> = arguments.iter().filter_map(|a| a.parse().ok()).collect();
     let count = if quick { 200 } else { 1000 };
+    if arguments.iter().any(|argument| argument == "mixed") {
+        println!(
+            "coverage in percent, in brackets median ± over the true 95 % error; {count} records a line"
+        );
+        let lengths_s: &[f64] = if chosen.is_empty() {
+            &[10.0, 30.0]
+        } else {
+            &chosen
+        };
+        return mixed(count, lengths_s);
+    }
     println!(
         "coverage in percent, in brackets median ± over the true 95 % error; {count} records a line"
     );

@@ -57,9 +57,9 @@ impl Take<'_> {
             // A head gives in proportion to speed; below half of it that shows.
             let head = (2.0 * run).min(1.0);
             let hum = self.hum * ((TAU * 50.0 * t).sin() + (TAU * 150.0 * t).sin() / 3.0);
-            for channel in 0..2 {
-                turns[channel] += self.hz[channel] * run * (1.0 + wavers) / f64::from(RATE);
-                let tone = self.peak[channel] * head * (TAU * turns[channel].fract()).sin();
+            for (channel, turns) in turns.iter_mut().enumerate() {
+                *turns += self.hz[channel] * run * (1.0 + wavers) / f64::from(RATE);
+                let tone = self.peak[channel] * head * (TAU * turns.fract()).sin();
                 let hiss: f64 = random.random_range(-0.001..0.001);
                 samples.push((tone + hiss + hum).clamp(-1.0, 1.0) as f32);
             }

@@ -34,10 +34,18 @@ pub struct Wavering {
     pub correlated: f64,
     /// For how long, in seconds.
     pub memory_s: f64,
+    /// A second noise, as strong as the first, that remembers for so long.
+    pub second_memory_s: Option<f64>,
     /// Standard deviation of independent values at 200 Hz.
     pub white: f64,
     /// Drift in percent a minute about the middle of the record.
     pub drift_per_minute: f64,
+}
+
+impl Wavering {
+    fn memories_s(&self) -> impl Iterator<Item = f64> {
+        std::iter::once(self.memory_s).chain(self.second_memory_s)
+    }
 }
 
 /// What a speed is made of.
@@ -51,6 +59,62 @@ pub enum Kind {
     Drift,
     /// Wow and its harmonic, capstan, motor, and noise.
     Mix,
+    /// Lines in slow noise.
+    LinesIn(LinesIn),
+}
+
+/// Lines beside noise that remembers; percent and seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LinesIn {
+    /// Lines anywhere from 0.3 to 12 Hz, not those of a tape deck.
+    pub anywhere: bool,
+    /// Root mean square of all lines.
+    pub lines: f64,
+    /// Root mean square of the noise.
+    pub noise: f64,
+    /// For how long it remembers.
+    pub memory_s: f64,
+    /// Half of its power remembers only for so long.
+    pub second_memory_s: Option<f64>,
+}
+
+impl LinesIn {
+    fn machine(self, random: &mut Pcg64Mcg) -> Wavering {
+        let mut lines: Vec<(f64, f64)> = if self.anywhere {
+            (0..random.random_range(2..=5))
+                .map(|_| {
+                    let hz = 0.3 * 40f64.powf(random.random::<f64>());
+                    (hz, random.random_range(0.1..1.0))
+                })
+                .collect()
+        } else {
+            [
+                (0.45..0.75, 1.0),
+                (1.1..1.6, 0.5),
+                (4.5..8.0, 0.6),
+                (30.0..45.0, 0.3),
+            ]
+            .map(|(range, peak)| (random.random_range(range), peak))
+            .into()
+        };
+        let square: f64 = lines.iter().map(|(_, peak)| peak * peak / 2.0).sum();
+        for (_, peak) in &mut lines {
+            *peak *= self.lines / square.sqrt();
+        }
+        let split = if self.second_memory_s.is_some() {
+            2.0
+        } else {
+            1.0
+        };
+        Wavering {
+            lines,
+            correlated: self.noise / f64::sqrt(split),
+            memory_s: self.memory_s,
+            second_memory_s: self.second_memory_s,
+            white: 0.005,
+            drift_per_minute: 0.0,
+        }
+    }
 }
 
 impl Kind {
@@ -61,6 +125,19 @@ impl Kind {
             Self::Correlated(memory_s) => format!("noise of {memory_s} s"),
             Self::Drift => "drift, lines, noise".into(),
             Self::Mix => "realistic mix".into(),
+            Self::LinesIn(it) => format!(
+                "{} {:.2} %, noise {:.2} % of {:.2} s{}",
+                if it.anywhere {
+                    "lines at random rates"
+                } else {
+                    "deck lines"
+                },
+                it.lines,
+                it.noise,
+                it.memory_s,
+                it.second_memory_s
+                    .map_or_else(String::new, |second| format!(" and {second:.2} s")),
+            ),
         }
     }
 
@@ -93,6 +170,7 @@ impl Kind {
                 memory_s: 0.3,
                 white: 0.005,
                 drift_per_minute: random.random_range(-0.5..0.5),
+                ..Wavering::default()
             },
             Self::Mix => {
                 let mut near = |hz: f64| hz * random.random_range(0.8..1.25);
@@ -107,9 +185,10 @@ impl Kind {
                     correlated: 0.02,
                     memory_s: 0.3,
                     white: 0.06,
-                    drift_per_minute: 0.0,
+                    ..Wavering::default()
                 }
             }
+            Self::LinesIn(it) => it.machine(&mut random),
         }
     }
 }
@@ -126,7 +205,7 @@ pub struct Tone {
     wavering: Wavering,
     random: Pcg64Mcg,
     phases: Vec<f64>,
-    remembered: f64,
+    remembered: [f64; 2],
     node: u64,
     middle_s: f64,
     speed: f64,
@@ -141,13 +220,16 @@ impl Tone {
         let mut tone = Self {
             wavering: wavering.clone(),
             phases,
-            remembered: wavering.correlated * normal(&mut random),
+            remembered: [0.0; 2],
             random,
             node: 0,
             middle_s: seconds / 2.0,
             speed: 0.0,
             turns: 0.0,
         };
+        for (noise, _) in tone.remembered.iter_mut().zip(wavering.memories_s()) {
+            *noise = wavering.correlated * normal(&mut tone.random);
+        }
         tone.speed = tone.next_speed();
         tone
     }
@@ -157,9 +239,11 @@ impl Tone {
         self.node += 1;
         let w = &self.wavering;
         if w.correlated > 0.0 {
-            let keep = (-1.0 / (NODES_HZ * w.memory_s)).exp();
-            let fresh = w.correlated * (1.0 - keep * keep).sqrt();
-            self.remembered = keep * self.remembered + fresh * normal(&mut self.random);
+            for (noise, memory_s) in self.remembered.iter_mut().zip(w.memories_s()) {
+                let keep = (-1.0 / (NODES_HZ * memory_s)).exp();
+                let fresh = w.correlated * (1.0 - keep * keep).sqrt();
+                *noise = keep * *noise + fresh * normal(&mut self.random);
+            }
         }
         let lines: f64 = w
             .lines
@@ -168,7 +252,7 @@ impl Tone {
             .map(|((hz, peak), phase)| peak * (TAU * (hz * t + phase).fract()).sin())
             .sum();
         lines
-            + self.remembered
+            + self.remembered.iter().sum::<f64>()
             + w.white * normal(&mut self.random)
             + w.drift_per_minute / 60.0 * (t - self.middle_s)
     }

@@ -54,7 +54,7 @@ pub fn start_taking(
         .into_owned();
     let spawned = thread::Builder::new()
         .name("recording".to_owned())
-        .spawn(move || feed(recording, name, pace, &events));
+        .spawn(move || feed(recording, &name, pace, &events));
     match spawned {
         Ok(_) => Ok(()),
         Err(source) => Err(super::failed(path, source)),
@@ -68,7 +68,7 @@ const STALLED: Duration = Duration::from_millis(500);
 /// Blocks read ahead: none of them waits while the next is read.
 const READ_AHEAD: usize = 2;
 
-fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
+fn feed(recording: Recording, name: &str, pace: Pace, events: &SourceEvents) {
     let format = recording.format();
     let frame = usize::from(format.channels);
     let mut clock = Clock::new(pace, format.rate_hz);
@@ -76,7 +76,7 @@ fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
     let Some(blocks) = read_ahead(recording) else {
         return;
     };
-    let Some(mut writer) = connect(format, &name, events) else {
+    let Some(mut writer) = connect(format, name, events) else {
         return;
     };
     loop {
@@ -84,12 +84,15 @@ fn feed(recording: Recording, name: String, pace: Pace, events: &SourceEvents) {
             Ok(block) => block,
             Err(RecvTimeoutError::Disconnected) => break,
             Err(RecvTimeoutError::Timeout) => {
-                let next = wait_drained(&writer)
-                    .then(|| wait_for_more(&blocks, &writer, &name, events))
-                    .flatten();
-                let Some(next) = next else { return };
-                let Some(block) = next else { break };
-                let Some(again) = connect(format, &name, events) else {
+                if !wait_drained(&writer) {
+                    return;
+                }
+                let block = match wait_for_more(&blocks, &writer, name, events) {
+                    More::Block(block) => block,
+                    More::End => break,
+                    More::NobodyListens => return,
+                };
+                let Some(again) = connect(format, name, events) else {
                     return;
                 };
                 writer = again;
@@ -150,21 +153,29 @@ fn wait_drained(writer: &RingWriter) -> bool {
     true
 }
 
-/// Says that nothing comes any more and waits until something does: the next
-/// block, or nothing at the end of it all; `None` when nobody listens.
+/// What comes after all.
+enum More {
+    Block(Vec<f32>),
+    End,
+    NobodyListens,
+}
+
+/// Says that nothing comes any more and waits until something does.
 fn wait_for_more(
     blocks: &Receiver<Vec<f32>>,
     writer: &RingWriter,
     name: &str,
     events: &SourceEvents,
-) -> Option<Option<Vec<f32>>> {
+) -> More {
     let reason = format!("The recording \"{name}\" has stopped coming; waiting for it to go on");
-    events.send(SourceEvent::Lost { reason }).ok()?;
+    if events.send(SourceEvent::Lost { reason }).is_err() {
+        return More::NobodyListens;
+    }
     loop {
         match blocks.recv_timeout(STALLED) {
-            Ok(block) => return Some(Some(block)),
-            Err(RecvTimeoutError::Disconnected) => return Some(None),
-            Err(RecvTimeoutError::Timeout) if writer.is_abandoned() => return None,
+            Ok(block) => return More::Block(block),
+            Err(RecvTimeoutError::Disconnected) => return More::End,
+            Err(RecvTimeoutError::Timeout) if writer.is_abandoned() => return More::NobodyListens,
             Err(RecvTimeoutError::Timeout) => {}
         }
     }

@@ -93,8 +93,11 @@ Record from a line or headphone output, not with a microphone; a minute for a go
 
 pub(super) const EXAMPLES: &str = "\
 Examples:
-  tapewright read side-a.wav
+  tapewright read --reference 3150 side-a.wav
           a table for people; the tape carries 3150 Hz
+  tapewright read side-a.wav
+          nobody says what it carries: 3150 Hz is taken for the figures, and
+          there is no verdict where another usual tone would do as well
   tapewright read --reference tone:3000 *.flac
           a tape that carries 3000 Hz
   tapewright read --reference tone:auto unknown.wav

@@ -145,7 +145,9 @@ An input that is lost is waited for.";
 pub(super) const EXAMPLES: &str = "\
 Examples:
   tapewright watch
-          the default sound input; the tape carries 3150 Hz
+          the default sound input; which tone the tape carries is asked
+  tapewright watch --reference 3150
+          the same with what stands on the tape's label
   tapewright watch --rehearse
           practise the whole job on a simulated machine: before, clean, trim,
           after; another --seed is another machine

@@ -1,86 +1,187 @@
-//! Lines among noise: what a memory leaves unexplained of a record once mean,
-//! slope and lines are fitted, and whether one more line is worth it.
+//! Lines among noise: what a kind of noise leaves unexplained of a record once
+//! mean, slope and lines are fitted, and how likely that is.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
+use std::sync::LazyLock;
 
-use super::memory::{APART, Memory, POINTS, Points};
+use statrs::function::gamma::ln_gamma;
+
+use super::memory::{APART, Memory, POINTS, Points, memories};
 
 /// Lines are sought from so many turns over the record on; slower ones cannot
 /// be told from noise.
 const SLOWEST: f64 = 2.5;
-const FASTEST: f64 = 0.49 * POINTS as f64;
+const FASTEST: f64 = 0.5 / APART;
 const STEP: f64 = 0.2;
 
-/// A line must raise twice the logarithm of the likelihood by this much.
-/// Of a record without any, the largest of some thirty independent chances
-/// does so once in a few hundred (χ² with two degrees of freedom).
-const WORTHWHILE: f64 = 18.0;
+/// A rate is sought to this many turns over the record. A strong line that is
+/// taken out at a rate further off leaves what looks like a second one.
+const FINEST: f64 = 0.002;
 
-/// A record, made independent by one memory, with what was fitted taken out.
-pub struct Explained {
+/// Natural logarithm of the range over which the strength of a line may lie
+/// beforehand, every ratio as likely. (A choice: a factor of 150.)
+const STRENGTHS: f64 = 5.0;
+
+/// Logarithm of how likely one line more is beforehand, against none. (Tuned
+/// with the weights of the kinds of noise, `memory.rs`.)
+const LN_ONE_MORE: f64 = -2.2;
+
+/// Two quarters of a line, made independent by one kind of noise.
+type Pair = [Points; 2];
+
+/// Squares and product of two quarters, without what was fitted.
+#[derive(Clone, Copy)]
+struct Crossed {
+    cc: f64,
+    cs: f64,
+    ss: f64,
+}
+
+impl Crossed {
+    fn of([cosine, sine]: &Pair) -> Self {
+        Self {
+            cc: dot(cosine, cosine),
+            cs: dot(cosine, sine),
+            ss: dot(sine, sine),
+        }
+    }
+
+    /// Takes out what lies along a direction of length 1.
+    fn take_out(&mut self, unit: &Points, [cosine, sine]: &Pair) {
+        let (c, s) = (dot(unit, cosine), dot(unit, sine));
+        self.cc -= c * c;
+        self.cs -= c * s;
+        self.ss -= s * s;
+    }
+
+    /// Squared length of what the line takes out of a rest.
+    fn gain(&self, rest: &Points, [cosine, sine]: &Pair) -> f64 {
+        let (c, s) = (dot(rest, cosine), dot(rest, sine));
+        let determinant = self.cc * self.ss - self.cs * self.cs;
+        if determinant < 1e-6 * self.cc * self.ss {
+            return 0.0;
+        }
+        (self.ss * c * c - 2.0 * self.cs * c * s + self.cc * s * s) / determinant
+    }
+}
+
+/// One kind of noise with all that does not depend on the record.
+struct Ground {
     memory: &'static Memory,
-    /// Orthonormal directions that were fitted.
+    pairs: Vec<Pair>,
+    crossed: Vec<Crossed>,
+    /// Orthonormal directions of mean and slope.
+    fitted: Vec<Points>,
+    /// What noise, mean and slope make of the logarithm of the likelihood.
+    ln_volume: f64,
+}
+
+impl Ground {
+    fn new(memory: &'static Memory, sloping: bool) -> Self {
+        let pairs: Vec<Pair> = rates().iter().map(|&turns| pair(memory, turns)).collect();
+        let mut ground = Self {
+            memory,
+            crossed: pairs.iter().map(Crossed::of).collect(),
+            pairs,
+            fitted: Vec::new(),
+            ln_volume: -memory.ln_half_determinant,
+        };
+        ground.take(&[1.0; POINTS]);
+        if sloping {
+            ground.take(&places());
+        }
+        ground
+    }
+
+    fn take(&mut self, direction: &Points) {
+        let (length, unit) = beyond(&self.fitted, &self.memory.whitened(direction));
+        for (crossed, pair) in self.crossed.iter_mut().zip(&self.pairs) {
+            crossed.take_out(&unit, pair);
+        }
+        self.ln_volume -= length.ln();
+        self.fitted.push(unit);
+    }
+}
+
+/// Rates at which lines are sought.
+fn rates() -> &'static [f64] {
+    static ALL: LazyLock<Vec<f64>> = LazyLock::new(|| {
+        let count = ((FASTEST - SLOWEST) / STEP) as u32;
+        (0..=count).map(|k| SLOWEST + STEP * f64::from(k)).collect()
+    });
+    &ALL
+}
+
+fn grounds(sloping: bool) -> &'static [Ground] {
+    static LEVEL: LazyLock<Vec<Ground>> = LazyLock::new(|| all_grounds(false));
+    static SLOPING: LazyLock<Vec<Ground>> = LazyLock::new(|| all_grounds(true));
+    if sloping { &SLOPING } else { &LEVEL }
+}
+
+fn all_grounds(sloping: bool) -> Vec<Ground> {
+    memories()
+        .iter()
+        .map(|memory| Ground::new(memory, sloping))
+        .collect()
+}
+
+/// A record, made independent by one kind of noise, with what was fitted taken
+/// out.
+pub struct Explained {
+    ground: &'static Ground,
+    ln_prior: f64,
+    crossed: Vec<Crossed>,
     fitted: Vec<Points>,
     rest: Points,
-    ln_determinant: f64,
+    ln_lines: f64,
 }
 
 impl Explained {
-    /// Its mean fitted.
-    pub fn new(memory: &'static Memory, points: &Points) -> Self {
-        let mut explained = Self {
-            memory,
-            fitted: Vec::with_capacity(12),
-            rest: memory.whitened(points),
-            ln_determinant: 0.0,
+    /// By all kinds of noise; the mean and, where it may be sloping, the slope
+    /// are fitted.
+    pub fn all(points: &Points, sloping: bool, record_s: f64) -> Vec<Self> {
+        let explained = |ground: &'static Ground| {
+            let mut explained = Self {
+                ground,
+                ln_prior: ground.memory.ln_prior(record_s),
+                crossed: ground.crossed.clone(),
+                fitted: Vec::with_capacity(12),
+                rest: ground.memory.whitened(points),
+                ln_lines: 0.0,
+            };
+            for unit in &ground.fitted {
+                explained.take_out(unit);
+            }
+            explained
         };
-        explained.take(&[1.0; POINTS]);
-        explained
+        grounds(sloping).iter().map(explained).collect()
     }
 
-    /// Fits a slope too.
-    pub fn take_slope(&mut self) {
-        self.take(&places());
-    }
-
-    /// The memory.
+    /// The kind of noise.
     pub fn memory(&self) -> &'static Memory {
-        self.memory
+        self.ground.memory
     }
 
     /// Fits a line of so many turns over the record too.
     pub fn take_line(&mut self, turns: f64) {
-        for quarter in [0.25, 0.0] {
-            self.take(&wave(turns, quarter));
+        let before = self.square();
+        for white in pair(self.memory(), turns) {
+            let (_, unit) = beyond(&self.fitted, &white);
+            for (crossed, pair) in self.crossed.iter_mut().zip(&self.ground.pairs) {
+                crossed.take_out(&unit, pair);
+            }
+            self.take_out(&unit);
         }
+        let gain = (before - self.square()).max(self.variance());
+        self.ln_lines += ln_of_strength(gain);
     }
 
-    fn take(&mut self, direction: &Points) {
-        let mut white = self.without_fitted(&self.memory.whitened(direction));
-        let length = dot(&white, &white).sqrt();
-        if length < 1e-9 {
-            return;
-        }
-        for value in &mut white {
-            *value /= length;
-        }
-        let part = dot(&white, &self.rest);
-        for (rest, value) in self.rest.iter_mut().zip(white) {
+    fn take_out(&mut self, unit: &Points) {
+        let part = dot(unit, &self.rest);
+        for (rest, value) in self.rest.iter_mut().zip(unit) {
             *rest -= part * value;
         }
-        self.ln_determinant += length.ln();
-        self.fitted.push(white);
-    }
-
-    fn without_fitted(&self, white: &Points) -> Points {
-        let mut left = *white;
-        for direction in &self.fitted {
-            let part = dot(direction, &left);
-            for (value, known) in left.iter_mut().zip(direction) {
-                *value -= part * known;
-            }
-        }
-        left
+        self.fitted.push(*unit);
     }
 
     /// Degrees of freedom that are left.
@@ -98,43 +199,125 @@ impl Explained {
         self.square() / self.freedom()
     }
 
-    /// Logarithm of the restricted likelihood, up to a constant: scale, mean,
-    /// slope and the lines' strengths integrated out.
+    /// Logarithm of how likely noise and record are together, up to a
+    /// constant: scale, mean, slope and the lines' strengths integrated out.
     pub fn ln_likelihood(&self) -> f64 {
-        -self.memory.ln_half_determinant
-            - self.ln_determinant
-            - 0.5 * self.freedom() * self.square().ln()
+        self.ln_of(self.square(), self.freedom())
     }
 
-    /// Squared length of what a line of so many turns would take out.
-    fn gain(&self, turns: f64) -> f64 {
-        let [cosine, sine] = [0.25, 0.0]
-            .map(|quarter| self.without_fitted(&self.memory.whitened(&wave(turns, quarter))));
-        let (cc, cs, ss) = (
-            dot(&cosine, &cosine),
-            dot(&cosine, &sine),
-            dot(&sine, &sine),
-        );
-        let (c, s) = (dot(&cosine, &self.rest), dot(&sine, &self.rest));
-        let determinant = cc * ss - cs * cs;
-        if determinant < 1e-6 * cc * ss {
-            return 0.0;
+    fn ln_of(&self, square: f64, freedom: f64) -> f64 {
+        self.ln_prior + self.ground.ln_volume - self.ln_lines + ln_gamma(0.5 * freedom)
+            - 0.5 * freedom * (PI * square).ln()
+    }
+
+    fn gain_at(&self, turns: f64) -> f64 {
+        let pair = pair(self.memory(), turns);
+        let mut crossed = Crossed::of(&pair);
+        for unit in &self.fitted {
+            crossed.take_out(unit, &pair);
         }
-        (ss * c * c - 2.0 * cs * c * s + cc * s * s) / determinant
+        crossed.gain(&self.rest, &pair)
     }
 }
 
-/// The line that explains most of what is left, in turns over the record, if
-/// it explains enough.
-pub fn strongest_line(explained: &Explained) -> Option<f64> {
-    let count = ((FASTEST - SLOWEST) / STEP) as u32;
-    let (gain, turns) = (0..=count)
-        .map(|k| SLOWEST + STEP * f64::from(k))
-        .map(|turns| (explained.gain(turns), turns))
-        .max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let left = (1.0 - gain / explained.square()).max(1e-12);
-    let raised = -(explained.freedom() - 2.0) * left.ln();
-    (raised > WORTHWHILE).then_some(turns)
+/// What integrating out a line's strength costs. Where every ratio of
+/// strengths is as likely, the prior of both quarters falls with the square of
+/// the strength, and so do both widths of the likelihood with the length of
+/// the wave: together it is the squared length of what the line takes out.
+fn ln_of_strength(gain: f64) -> f64 {
+    (TAU * STRENGTHS * gain).ln()
+}
+
+/// How likely the kinds of noise are with one line more: what is the same for
+/// every rate.
+struct OneMore<'a> {
+    explained: &'a Explained,
+    ln: f64,
+    square: f64,
+    freedom: f64,
+}
+
+impl<'a> OneMore<'a> {
+    fn of(explained: &'a Explained) -> Self {
+        let freedom = explained.freedom() - 2.0;
+        Self {
+            explained,
+            ln: explained.ln_of(1.0, freedom),
+            square: explained.square(),
+            freedom,
+        }
+    }
+
+    fn ln_likelihood(&self, gain: f64) -> f64 {
+        let gain = gain.clamp(self.square / self.freedom, (1.0 - 1e-12) * self.square);
+        self.ln - 0.5 * self.freedom * (self.square - gain).ln() - ln_of_strength(gain)
+    }
+
+    fn at(&self, rate: usize) -> f64 {
+        let ground = self.explained.ground;
+        let crossed = self.explained.crossed[rate];
+        self.ln_likelihood(crossed.gain(&self.explained.rest, &ground.pairs[rate]))
+    }
+}
+
+/// The line that is likeliest whatever the noise: its rate in turns over the
+/// record, and the logarithm of how likely one more line at just about this
+/// rate is beforehand.
+pub fn likeliest_line(explained: &[Explained]) -> Option<(f64, f64)> {
+    let kinds: Vec<OneMore> = explained.iter().map(OneMore::of).collect();
+    let ln: Vec<f64> = (0..rates().len())
+        .map(|rate| ln_sum(kinds.iter().map(|kind| kind.at(rate))))
+        .collect();
+    let rate = (0..ln.len()).max_by(|&a, &b| ln[a].total_cmp(&ln[b]))?;
+    let kind = kinds
+        .iter()
+        .max_by(|a, b| a.at(rate).total_cmp(&b.at(rate)))?;
+    let turns = refined(kind.explained, rates()[rate]);
+    let most = ln_sum(
+        kinds
+            .iter()
+            .map(|kind| kind.ln_likelihood(kind.explained.gain_at(turns))),
+    );
+    // A line between two rates of the row is narrower than their distance.
+    let all = ln_sum(ln.iter().copied()).max(most + (FINEST / STEP).ln());
+    let about = all - (rates().len() as f64).ln() - most;
+    Some((turns, LN_ONE_MORE + about))
+}
+
+/// The rate nearby that takes out most.
+fn refined(explained: &Explained, mut turns: f64) -> f64 {
+    let mut most = explained.gain_at(turns);
+    let mut step = STEP / 2.0;
+    while step > FINEST {
+        for to in [turns - step, turns + step] {
+            let gain = explained.gain_at(to);
+            if gain > most {
+                (most, turns) = (gain, to);
+            }
+        }
+        step /= 2.0;
+    }
+    turns
+}
+
+/// Logarithm of the sum of what these are the logarithms of.
+pub fn ln_sum(ln: impl Iterator<Item = f64> + Clone) -> f64 {
+    let most = ln.clone().fold(f64::NEG_INFINITY, f64::max);
+    most + ln.map(|ln| (ln - most).exp()).sum::<f64>().ln()
+}
+
+/// Length and direction of what is left of `white` beyond directions that were
+/// fitted.
+fn beyond(fitted: &[Points], white: &Points) -> (f64, Points) {
+    let mut left = *white;
+    for unit in fitted {
+        let part = dot(unit, &left);
+        for (value, known) in left.iter_mut().zip(unit) {
+            *value -= part * known;
+        }
+    }
+    let length = dot(&left, &left).sqrt().max(1e-150);
+    (length, left.map(|value| value / length))
 }
 
 /// Where the points lie, from the middle of the record.
@@ -142,8 +325,10 @@ fn places() -> Points {
     std::array::from_fn(|k| (k as f64 - (POINTS as f64 - 1.0) / 2.0) * APART)
 }
 
-fn wave(turns: f64, quarter: f64) -> Points {
-    places().map(|place| (TAU * (turns * place + quarter)).sin())
+fn pair(memory: &Memory, turns: f64) -> Pair {
+    [0.25, 0.0].map(|quarter| {
+        memory.whitened(&places().map(|place| (TAU * (turns * place + quarter)).sin()))
+    })
 }
 
 fn dot(a: &Points, b: &Points) -> f64 {

@@ -1,10 +1,12 @@
 //! Noise that remembers, at a few dozen points of a record: how the points
-//! hang together for each of a range of memories. The same for every record,
-//! so it is worked out once.
+//! hang together for each of a range of memories, alone and beside noise that
+//! remembers next to nothing. The same for every record, so it is worked out
+//! once.
 
+use std::f64::consts::TAU;
 use std::sync::LazyLock;
 
-use super::weighing::mean_correlation;
+use super::weighing::{mean_correlation, variance_of_figure};
 
 /// A record is looked at as so many points.
 pub const POINTS: usize = 32;
@@ -22,56 +24,98 @@ const FINE: usize = 8;
 
 /// Memories that are weighed against each other: first, last, how many. (A
 /// choice, judged by `cargo bench --bench coverage`.)
-const SHORTEST: f64 = 0.004;
+const FIRST: f64 = 0.015;
 const LONGEST: f64 = 1.0;
-const MEMORIES: i32 = 18;
+const MEMORIES: i32 = 10;
+
+/// Noise that remembers next to nothing stands beside each of them, its
+/// density these parts of the other's at a turn over the record: what the
+/// points let through of fast flutter, and noise of two memories.
+const FLOORS: [f64; 3] = [0.0, 0.03, 0.15];
+
+/// Of memories shorter than the first, this one stands for all: it is a tenth
+/// of the distance of two points.
+const SHORTEST: f64 = 0.004;
+
+/// Weights beforehand, as logarithms: of the shortest memory, which stands for
+/// many, and of one that has another beside it, against one alone. (Both tuned,
+/// with the two below and the weight of a line, `lines.rs`, on tracks of 10 s:
+/// first-order noise of 1/100 to 3/10 of the record alone and with lines, and
+/// noise of two memories. `cargo bench --bench coverage -- mixed` says on which
+/// others they are judged.)
+const LN_SHORTEST: f64 = 2.5;
+const LN_FLOOR: f64 = -1.2;
 
 /// Fluctuations of transports forget within so many seconds as a rule, and of
-/// a record nobody expects that it is shorter than thirty memories. What
-/// remembers longer counts for less beforehand, by this power. (Found by
-/// simulation of noise that remembers for 0.3 to 3 s, of lines and of both, so
-/// that the ± covers and is no wider than need be; `cargo bench --bench
-/// coverage` judges it.)
-const USUAL_S: f64 = 4.0;
-const USUAL_PART: f64 = 0.03;
-const FALL: f64 = 1.0;
+/// a record nobody expects that it is shorter than five memories. What
+/// remembers longer counts for less beforehand, in inverse ratio. (Tuned, as
+/// above.)
+const USUAL_S: f64 = 2.4;
+const USUAL_PART: f64 = 0.2;
 
-/// First-order noise of variance 1 with one memory.
+/// A kind of noise, of variance 1.
 pub struct Memory {
-    /// Time constant in parts of the record.
-    pub length: f64,
+    /// Time constants in parts of the record, the variance of each.
+    parts: [(f64, f64); 2],
     /// Lower factor of the points' covariance (Cholesky).
     lower: Vec<Points>,
     /// Half the logarithm of its determinant.
     pub ln_half_determinant: f64,
 }
 
-/// All memories, shortest first.
+/// All kinds of noise.
 pub fn memories() -> &'static [Memory] {
     static ALL: LazyLock<Vec<Memory>> = LazyLock::new(|| {
-        let ratio = (LONGEST / SHORTEST).powf(1.0 / f64::from(MEMORIES - 1));
-        (0..MEMORIES)
-            .map(|k| Memory::new(SHORTEST * ratio.powi(k)))
+        let ratio = (LONGEST / FIRST).powf(1.0 / f64::from(MEMORIES - 1));
+        let longer = (0..MEMORIES).flat_map(|k| FLOORS.map(|floor| (FIRST * ratio.powi(k), floor)));
+        std::iter::once((SHORTEST, 0.0))
+            .chain(longer)
+            .map(|(memory, floor)| Memory::new(memory, floor))
             .collect()
     });
     &ALL
 }
 
+/// Density of first-order noise of variance 1 at a turn over the record.
+fn density(memory: f64) -> f64 {
+    2.0 * memory / (1.0 + (TAU * memory).powi(2))
+}
+
 impl Memory {
-    fn new(memory: f64) -> Self {
-        let lower = factor(&covariance(memory));
+    fn new(memory: f64, floor: f64) -> Self {
+        let beside = floor * density(memory) / density(SHORTEST);
+        let parts = [(memory, 1.0), (SHORTEST, beside)]
+            .map(|(memory, variance)| (memory, variance / (1.0 + beside)));
+        let lower = factor(&together(parts));
         Self {
-            length: memory,
+            parts,
             ln_half_determinant: (0..POINTS).map(|k| lower[k][k].ln()).sum(),
             lower,
         }
     }
 
+    /// Variance of the figure that these weights make of the noise.
+    pub fn variance_of_figure(&self, weights: &[f64]) -> f64 {
+        self.parts
+            .iter()
+            .filter(|(_, variance)| *variance > 0.0)
+            .map(|(memory, variance)| variance * variance_of_figure(weights, *memory))
+            .sum()
+    }
+
     /// Logarithm of its weight beforehand in a record of so many seconds, up
     /// to a constant.
     pub fn ln_prior(&self, record_s: f64) -> f64 {
+        let [(memory, _), (_, floor)] = self.parts;
         let usual = (USUAL_S / record_s).max(USUAL_PART);
-        -FALL * (self.length / usual).ln().max(0.0)
+        let of_kind = if memory < FIRST {
+            LN_SHORTEST
+        } else if floor > 0.0 {
+            LN_FLOOR
+        } else {
+            0.0
+        };
+        of_kind - (memory / usual).ln().max(0.0)
     }
 
     /// Makes values that hang together as this noise does independent, each
@@ -145,6 +189,17 @@ fn covariance(memory: f64) -> Points {
     })
 }
 
+/// The same of noises that add up, each with its variance.
+fn together(parts: [(f64, f64); 2]) -> Points {
+    let mut sum = [0.0; POINTS];
+    for (memory, variance) in parts {
+        for (sum, one) in sum.iter_mut().zip(covariance(memory)) {
+            *sum += variance * one;
+        }
+    }
+    sum
+}
+
 /// Cholesky factor of the matrix whose entries depend on the distance from
 /// the diagonal only.
 fn factor(covariance: &Points) -> Vec<Points> {
@@ -177,7 +232,7 @@ mod tests {
     #[test]
     fn the_factor_gives_the_covariance_again() {
         for memory in memories() {
-            let wanted = covariance(memory.length);
+            let wanted = together(memory.parts);
             for (row, column) in [(0, 0), (5, 5), (7, 2), (31, 0), (31, 30)] {
                 let got: f64 = (0..POINTS)
                     .map(|k| memory.lower[row][k] * memory.lower[column][k])

@@ -3,13 +3,17 @@
 //!
 //! A mean over a record is off by what the fluctuation has at rates of about
 //! a turn over the record and slower: by what the record shows least of. So
-//! the slow part is described by a model, first-order noise that remembers
-//! for an unknown time, and every memory is weighed by how well it explains
-//! the record, mean, slope and lines being left open (the restricted
-//! likelihood, that is with each of them integrated out). The scatter of the
-//! figure is Student's t for each memory, and the ± is taken from the mixture
-//! of all. Fast rates and lines hardly reach the figure; what does is summed
-//! from the spectrum.
+//! the slow part is described by a model, lines in first-order noise that
+//! remembers for an unknown time, with or without noise beside it that does
+//! not. Every kind of noise is weighed by how well it explains the record,
+//! beside no line, one, two and so on up to four: mean, slope, the noise's
+//! power and the lines' strengths are integrated out, and each line pays for
+//! the freedom that it takes. Noise and lines are told from each other by all
+//! of them together, for slow noise that is taken for a line leaves too little
+//! noise, and a line that is taken for noise too much. The scatter of the
+//! figure is Student's t for each, and the ± is taken from the mixture of all.
+//! Fast rates and lines hardly reach the figure; what does is summed from the
+//! spectrum.
 
 mod lines;
 mod memory;
@@ -19,9 +23,8 @@ mod weighing;
 
 pub use weighing::Weighing;
 
-use lines::{Explained, strongest_line};
-use memory::{POINTS, memories, points};
-use weighing::variance_of_figure;
+use lines::{Explained, likeliest_line, ln_sum};
+use memory::{Memory, POINTS, points};
 
 use super::expanded::Expanded;
 use crate::signal::spectrum::Spectrum;
@@ -29,6 +32,12 @@ use crate::signal::statistics::{NORMAL_95, fit_line, student_95, student_beyond}
 
 /// Lines that are told from noise, at most.
 const MOST_LINES: usize = 4;
+
+/// No more lines are sought once one more has made the whole so much less
+/// likely than what came before (logarithm), and no explanation counts that is
+/// less likely than the other (a choice: neither is seen in the ±).
+const WORTHLESS: f64 = 4.0;
+const LEAST_PROBABILITY: f64 = 1e-3;
 
 /// A line spreads over so many turns either way in the spectrum (the main
 /// lobe of the Hann window).
@@ -46,20 +55,35 @@ const MOST_FREEDOM: f64 = 1000.0;
 /// the record.
 const FAST: f64 = 0.475 * POINTS as f64;
 
-/// One memory as an explanation of the record.
-#[derive(Clone, Copy, Debug)]
+/// One kind of noise beside some lines as an explanation of the record.
+#[derive(Clone, Copy)]
 struct Candidate {
-    memory: f64,
+    memory: &'static Memory,
     probability: f64,
     /// Variance of the noise.
     variance: f64,
+    freedom: f64,
+}
+
+/// A line, and how likely it is one.
+#[derive(Clone, Copy)]
+struct Line {
+    turns: f64,
+    probability: f64,
+}
+
+/// Part of what an explanation puts into a figure: how likely the explanation
+/// is, the variance, and how well that is known.
+struct Scatter {
+    probability: f64,
+    variance: f64,
+    freedom: f64,
 }
 
 /// What a record says about its fluctuation.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Fluctuation {
     candidates: Vec<Candidate>,
-    freedom: f64,
     /// Variance in each bin, a bin a turn over the record: lines and fast
     /// rates only.
     fast: Vec<(f64, f64)>,
@@ -69,38 +93,20 @@ impl Fluctuation {
     /// Of a series of equal blocks of `block_s` seconds; `None` with fewer
     /// than 33.
     pub fn of(values: &[f64], block_s: f64) -> Option<Self> {
-        Self::with(values, block_s, Explained::take_slope)
+        Self::with(values, block_s, true)
     }
 
     /// The same of what does not drift: a slope is fluctuation too.
     pub fn about_a_level(values: &[f64], block_s: f64) -> Option<Self> {
-        Self::with(values, block_s, |_| ())
+        Self::with(values, block_s, false)
     }
 
-    fn with(values: &[f64], block_s: f64, also: impl Fn(&mut Explained)) -> Option<Self> {
+    fn with(values: &[f64], block_s: f64, sloping: bool) -> Option<Self> {
         let record_s = values.len() as f64 * block_s;
-        let points = points(values)?;
-        let mut explained: Vec<Explained> = memories()
-            .iter()
-            .map(|memory| Explained::new(memory, &points))
-            .collect();
-        explained.iter_mut().for_each(also);
-        let mut lines = Vec::new();
-        while lines.len() < MOST_LINES {
-            let best = explained
-                .iter()
-                .max_by(|a, b| a.ln_likelihood().total_cmp(&b.ln_likelihood()))?;
-            let Some(turns) = strongest_line(best) else {
-                break;
-            };
-            lines.push(turns);
-            for one in &mut explained {
-                one.take_line(turns);
-            }
-        }
+        let explained = Explained::all(&points(values)?, sloping, record_s);
+        let (candidates, lines) = weighed(explained);
         Some(Self {
-            candidates: weighed(&explained, record_s),
-            freedom: explained.first()?.freedom(),
+            candidates,
             fast: fast_part(values, &lines),
         })
     }
@@ -108,12 +114,13 @@ impl Fluctuation {
     /// 95 % of a figure made of the record.
     pub fn of_figure(&self, weighing: Weighing) -> Expanded {
         let weights = weighing.weights();
-        let scatter: Vec<(f64, f64)> = self
+        let scatter: Vec<Scatter> = self
             .candidates
             .iter()
-            .map(|one| {
-                let variance = one.variance * variance_of_figure(&weights, one.memory);
-                (one.probability, variance)
+            .map(|one| Scatter {
+                probability: one.probability,
+                variance: one.variance * one.memory.variance_of_figure(&weights),
+                freedom: one.freedom,
             })
             .collect();
         let leaked: f64 = self
@@ -122,36 +129,64 @@ impl Fluctuation {
             .map(|&(turns, variance)| variance * weighing.leak(turns).powi(2))
             .sum();
         Expanded::together([
-            mixture(&scatter, self.freedom),
+            mixture(&scatter),
             Expanded::of_limit(NORMAL_95 * leaked.sqrt()),
         ])
     }
 }
 
-fn weighed(explained: &[Explained], record_s: f64) -> Vec<Candidate> {
-    let ln: Vec<f64> = explained
-        .iter()
-        .map(|one| one.memory().ln_prior(record_s) + one.ln_likelihood())
-        .collect();
-    let most = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let sum: f64 = ln.iter().map(|ln| (ln - most).exp()).sum();
-    explained
-        .iter()
-        .zip(ln)
-        .map(|(one, ln)| Candidate {
-            memory: one.memory().length,
-            probability: (ln - most).exp() / sum,
+/// All kinds of noise beside no line and more and more lines, each by how
+/// likely it is, and the lines.
+fn weighed(mut explained: Vec<Explained>) -> (Vec<Candidate>, Vec<Line>) {
+    // Logarithms until all are known.
+    let mut candidates: Vec<Candidate> = Vec::new();
+    let mut of_each_number: Vec<f64> = Vec::new();
+    let mut rates = Vec::new();
+    let mut ln_rates = 0.0;
+    loop {
+        let first = candidates.len();
+        candidates.extend(explained.iter().map(|one| Candidate {
+            memory: one.memory(),
+            probability: one.ln_likelihood() + ln_rates,
             variance: one.variance(),
+            freedom: one.freedom(),
+        }));
+        let here = ln_sum(candidates[first..].iter().map(|one| one.probability));
+        of_each_number.push(here);
+        let all = ln_sum(of_each_number.iter().copied());
+        if rates.len() == MOST_LINES || here < all - WORTHLESS {
+            break;
+        }
+        let Some((turns, ln_rate)) = likeliest_line(&explained) else {
+            break;
+        };
+        ln_rates += ln_rate;
+        rates.push(turns);
+        for one in &mut explained {
+            one.take_line(turns);
+        }
+    }
+    let all = ln_sum(of_each_number.iter().copied());
+    for one in &mut candidates {
+        one.probability = (one.probability - all).exp();
+    }
+    candidates.retain(|one| one.probability > LEAST_PROBABILITY);
+    let lines = rates
+        .iter()
+        .enumerate()
+        .map(|(k, &turns)| Line {
+            turns,
+            probability: (ln_sum(of_each_number[k + 1..].iter().copied()) - all).exp(),
         })
-        .collect()
+        .collect();
+    (candidates, lines)
 }
 
-/// The half width that a mixture of Student's t, each with its probability
-/// and variance, leaves 5 times in 100; its degrees of freedom are those of
-/// the Student's t that has the same shape.
-fn mixture(scatter: &[(f64, f64)], freedom: f64) -> Expanded {
-    let half_width = half_width_of(scatter, freedom, 0.05);
-    let one_sigma = half_width_of(scatter, freedom, ONE_SIGMA);
+/// The half width that a mixture of Student's t leaves 5 times in 100; its
+/// degrees of freedom are those of the Student's t that has the same shape.
+fn mixture(scatter: &[Scatter]) -> Expanded {
+    let half_width = half_width_of(scatter, 0.05);
+    let one_sigma = half_width_of(scatter, ONE_SIGMA);
     if half_width <= 0.0 || one_sigma <= 0.0 {
         return Expanded::of_limit(half_width);
     }
@@ -161,16 +196,25 @@ fn mixture(scatter: &[(f64, f64)], freedom: f64) -> Expanded {
     }
 }
 
-fn half_width_of(scatter: &[(f64, f64)], freedom: f64, left: f64) -> f64 {
+fn half_width_of(scatter: &[Scatter], left: f64) -> f64 {
     let beyond = |half_width: f64| -> f64 {
         scatter
             .iter()
-            .filter(|(p, variance)| *p > 1e-9 && *variance > 0.0)
-            .map(|(p, variance)| p * student_beyond(half_width / variance.sqrt(), freedom))
+            .map(|one| {
+                one.probability * student_beyond(half_width / one.variance.sqrt(), one.freedom)
+            })
             .sum()
     };
-    let largest = scatter.iter().map(|(_, v)| v.sqrt()).fold(0.0, f64::max);
-    bisected(0.0, largest * student_95(freedom), |x| beyond(x) > left)
+    let widths = || {
+        scatter
+            .iter()
+            .map(|one| one.variance.sqrt() * student_95(one.freedom))
+    };
+    let widest = widths().fold(f64::MIN_POSITIVE, f64::max).ln();
+    // No mixture is narrower than a hundredth of the narrowest of its parts.
+    let narrowest = widths().fold(f64::INFINITY, f64::min);
+    let from = narrowest.max(f64::MIN_POSITIVE).ln().min(widest) - 100f64.ln();
+    bisected(from, widest, |ln| beyond(ln.exp()) > left).exp()
 }
 
 /// Degrees of freedom of the Student's t whose 95 % half width is so many
@@ -183,9 +227,12 @@ fn freedom_of_shape(ratio: f64) -> f64 {
     .exp()
 }
 
+/// Halvings of a range of a few hundred to one; to 0.1 %.
+const STEPS: u32 = 13;
+
 /// The place between two where a condition that holds below ceases to hold.
 fn bisected(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
-    for _ in 0..26 {
+    for _ in 0..STEPS {
         let middle = f64::midpoint(low, high);
         if holds(middle) {
             low = middle;
@@ -196,9 +243,9 @@ fn bisected(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
     high
 }
 
-/// Bins of the spectrum that belong to lines or to rates too fast for the
-/// points.
-fn fast_part(values: &[f64], lines: &[f64]) -> Vec<(f64, f64)> {
+/// What is in the bins of the spectrum that belong to lines, by how likely
+/// each is one, or to rates too fast for the points.
+fn fast_part(values: &[f64], lines: &[Line]) -> Vec<(f64, f64)> {
     let line = fit_line(values);
     let middle = (values.len() as f64 - 1.0) / 2.0;
     let flat: Vec<f32> = values
@@ -213,9 +260,18 @@ fn fast_part(values: &[f64], lines: &[f64]) -> Vec<(f64, f64)> {
         .iter()
         .enumerate()
         .map(|(turns, &power)| (turns as f64, f64::from(power)))
-        .filter(|&(turns, _)| {
-            turns >= 2.0
-                && (turns > FAST || lines.iter().any(|line| (turns - line).abs() <= SPREAD))
-        })
+        .map(|(turns, power)| (turns, power * part_of_lines(turns, lines)))
+        .filter(|&(turns, power)| turns >= 2.0 && power > 0.0)
         .collect()
+}
+
+fn part_of_lines(turns: f64, lines: &[Line]) -> f64 {
+    if turns > FAST {
+        return 1.0;
+    }
+    lines
+        .iter()
+        .filter(|line| (turns - line.turns).abs() <= SPREAD)
+        .map(|line| line.probability)
+        .fold(0.0, f64::max)
 }

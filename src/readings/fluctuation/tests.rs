@@ -19,6 +19,9 @@ enum Kind {
     Correlated(f64),
     Drift,
     Mix,
+    /// Wow, its harmonic, capstan and motor, together half as strong again as
+    /// noise that remembers for so many seconds.
+    LinesIn(f64),
 }
 
 /// Near enough a normal number: four even ones added.
@@ -43,7 +46,7 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
         .collect();
     let (correlated, memory_s, white) = match kind {
         Kind::Lines => (0.0, 1.0, 0.005),
-        Kind::Correlated(memory_s) => (0.05, memory_s, 0.005),
+        Kind::Correlated(memory_s) | Kind::LinesIn(memory_s) => (0.05, memory_s, 0.005),
         Kind::Drift => (0.03, 0.3, 0.005),
         Kind::Mix => (0.02, 0.3, 0.03),
     };
@@ -58,6 +61,15 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
                 (2.0 * turn, 0.05),
                 (4.7 * near, 0.06),
                 (8.9 * near, 0.05),
+            ];
+        }
+        Kind::LinesIn(_) => {
+            let mut within = |from: f64, to: f64| random.random_range(from..to);
+            lines = vec![
+                (within(0.45, 0.75), 0.08),
+                (within(1.1, 1.6), 0.04),
+                (within(4.5, 8.0), 0.04),
+                (within(12.0, 20.0), 0.02),
             ];
         }
         _ => {}
@@ -171,6 +183,18 @@ fn mean_and_slope_are_covered_whatever_the_fluctuation_and_the_length() {
             };
             assert!(mean.1 <= widest, "{kind:?}, {seconds} s: mean {mean:?}");
             assert!(slope.1 <= widest, "{kind:?}, {seconds} s: slope {slope:?}");
+        }
+    }
+}
+
+#[test]
+fn slow_noise_beside_lines_is_not_taken_for_one_of_them() {
+    for (seconds, memory_s) in [(10.0, 1.0), (30.0, 3.0)] {
+        let Judged { mean, slope } = judged(Kind::LinesIn(memory_s), seconds, RECORDS);
+        for (what, (held, width)) in [("mean", mean), ("slope", slope)] {
+            let place = format!("{what}, {seconds} s: {held:.3} held, width {width:.2}");
+            println!("{place}");
+            assert!(held >= LEAST && width <= 2.2, "{place}");
         }
     }
 }

@@ -91,11 +91,11 @@ fn least_accused(band: Percent) -> f64 {
     (MATTERS_SHARE * SHOWS_SHARE * band.0).max(LEAST_ACCUSED)
 }
 
-/// A sweep is blind from here on: a leap through half the band may be hidden.
+/// A sweep is blind from here on: a leap through the whole band may be hidden.
 /// With a narrower band than a deck's no hand would ever sweep well enough, so
 /// that a report says from where on it saw.
 fn blind_from(band: Percent) -> f64 {
-    band.0.max(USUAL_BAND)
+    2.0 * band.0.max(USUAL_BAND)
 }
 
 /// What matters stays among the bad spots, near right speed first.

@@ -155,7 +155,7 @@ pub enum Unclear {
     TooFast,
     /// Which frequency the tone ought to have is not known.
     WhichTone,
-    /// A leap through half the tolerance band might not have shown.
+    /// A leap through the whole tolerance band might not have shown.
     Blind,
 }
 
