@@ -528,7 +528,7 @@ fn note_among(lines: &[Line], close: Question, any: Option<&Explained>) -> Optio
     let Some(others) = of_stops else {
         return explained(lines, close);
     };
-    let is_own = |line: &&Line| others.iter().all(|other| other.hz != line.hz);
+    let is_own = |line: &&Line| !others.contains(line);
     let own: Vec<Line> = lines.iter().filter(is_own).copied().collect();
     let note = explained(&own, close)?;
     Some(Explained {
