@@ -9,9 +9,9 @@ mod note_sounds;
 
 use std::process::{Command, Output};
 
-use note_sounds::{Held, RATE, engine, interleaved, measured, note_hz};
+use note_sounds::{Ensemble, Held, RATE, engine, interleaved, measured, note_hz};
 use serde_json::Value;
-use tapewright::readings::{CautionCode, FlutterReading, ToneState};
+use tapewright::readings::{CautionCode, ChannelUsed, FlutterReading, Problem, ToneState};
 
 const A4: f64 = 440.0;
 
@@ -179,6 +179,135 @@ fn two_things_on_two_channels_are_refused_until_one_is_chosen() {
     let silent = vec![0.0; note.len()];
     let got = measured(&interleaved(&silent, &note), 2, A4);
     assert!(got.speed.unwrap().deviation.0.abs() < 0.02);
+}
+
+/// Five seconds of a note, 1.3 % fast.
+fn five_seconds(seed: u64) -> Held {
+    Held {
+        seconds: 5.0,
+        ..Held::plain(A4 * 1.013, seed)
+    }
+}
+
+#[test]
+fn voices_that_beat_are_read_by_their_middle_and_the_uncertainty_reaches_them() {
+    for (seed, offs) in (0..).zip([
+        &[-0.0006, 0.0006][..],
+        &[-0.002, 0.002],
+        &[-0.0045, 0.0045],
+        &[-0.003, 0.0, 0.003],
+        &[-0.005, 0.001, 0.004],
+    ]) {
+        let sound = Ensemble::around(offs, five_seconds(seed));
+        let got = measured(&sound.samples(), 2, A4);
+        let speed = got
+            .speed
+            .unwrap_or_else(|| panic!("{offs:?}: {:?}", got.cautions));
+        let own = speed.uncertainty.unwrap().0;
+        let error = (speed.deviation.0 - 1.3).abs();
+        let widest = 100.0 * offs.iter().fold(0.0, |most: f64, off| most.max(off.abs()));
+        assert!(error < own, "{offs:?}: off by {error} %, ±{own}");
+        assert!(
+            own > 0.5 * widest && own < 2.0 * widest + 0.05,
+            "{offs:?}: ±{own}"
+        );
+        assert!(got.has(CautionCode::VoicesApart), "{:?}", got.cautions);
+    }
+    let one = measured(&five_seconds(9).samples(), 1, A4);
+    assert!(!one.has(CautionCode::VoicesApart));
+}
+
+#[test]
+fn where_two_channels_read_one_note_apart_one_is_taken_and_named() {
+    let mut sound = Ensemble::around(&[-0.0015, 0.0015], five_seconds(20));
+    sound.voices[0].1 = [1.0, 0.1];
+    sound.voices[1].1 = [0.1, 1.0];
+    let samples = sound.samples();
+    let got = measured(&samples, 2, A4);
+    assert_eq!(got.channel, ChannelUsed::Left, "{:?}", got.cautions);
+    let speed = got.speed.unwrap();
+    // Its own voice, and the other within the ±.
+    assert!((speed.deviation.0 - 1.148).abs() < 0.02, "{speed:?}");
+    let own = speed.uncertainty.unwrap().0;
+    assert!(own > 0.29 && own < 0.45, "{speed:?}");
+    let caution = got
+        .cautions
+        .iter()
+        .find(|it| it.code == CautionCode::ChannelsDisagree);
+    let text = &caution.unwrap().text;
+    assert!(
+        text.contains("left channel") && text.contains("+0.3"),
+        "{text}"
+    );
+    let mut live = engine(2, A4);
+    live.push(&samples[..samples.len() * 9 / 10]);
+    let problems = live.reading().signal.problems;
+    assert_eq!(problems, [Problem::ChannelTaken(ChannelUsed::Left)]);
+
+    // With hiss on the left, the right is the better one.
+    let mut dice = note_sounds::Dice::new(21);
+    let hissing: Vec<f32> = samples
+        .chunks(2)
+        .flat_map(|frame| [frame[0] + dice.between(-0.05, 0.05) as f32, frame[1]])
+        .collect();
+    let got = measured(&hissing, 2, A4);
+    assert_eq!(got.channel, ChannelUsed::Right, "{:?}", got.cautions);
+    let text = got.cautions.iter().map(|it| it.text.as_str());
+    assert!(
+        text.into_iter()
+            .any(|it| it.contains("clearer above its noise"))
+    );
+}
+
+#[test]
+fn channels_that_differ_in_phase_and_level_alone_are_both_read() {
+    let note = five_seconds(30);
+    let other = Held {
+        seed: 31,
+        ..note.clone()
+    };
+    let right: Vec<f32> = other.samples().iter().map(|s| 0.3 * s).collect();
+    let got = measured(&interleaved(&note.samples(), &right), 2, A4);
+    assert_eq!(got.channel, ChannelUsed::Both);
+    assert!(!got.has(CautionCode::ChannelsDisagree));
+    let speed = got.speed.unwrap();
+    assert!((speed.deviation.0 - 1.3).abs() < 0.001, "{speed:?}");
+}
+
+#[test]
+fn the_stops_of_an_organ_are_read_by_the_note_that_was_named() {
+    let flute = |seed| Held {
+        partials: vec![(1, 1.0), (2, 0.05)],
+        ..five_seconds(seed)
+    };
+    // Feet of the pipes, of which 8 sound the note.
+    for (seed, feet) in (40..).zip([
+        &[16.0, 8.0, 4.0, 8.0 / 3.0][..],
+        &[16.0, 8.0, 16.0 / 3.0, 4.0, 8.0 / 3.0, 2.0],
+        &[32.0, 16.0, 8.0, 4.0, 2.0],
+        &[8.0, 4.0, 8.0 / 3.0, 2.0],
+    ]) {
+        let sound = Ensemble {
+            voices: feet.iter().map(|feet| (8.0 / feet, [1.0; 2])).collect(),
+            held: flute(seed),
+        };
+        let got = measured(&sound.samples(), 2, A4);
+        let speed = got
+            .speed
+            .unwrap_or_else(|| panic!("{feet:?}: {:?}", got.cautions));
+        assert!(
+            (speed.deviation.0 - 1.3).abs() < 0.01,
+            "{feet:?}: {speed:?}"
+        );
+        let asked = got.has(CautionCode::ReferenceAmbiguous);
+        assert_eq!(asked, feet[0] > 8.0, "{feet:?}: {:?}", got.cautions);
+    }
+    // Two stops alone may as well be a lower note.
+    let below = Ensemble {
+        voices: vec![(0.5, [1.0; 2]), (1.0, [1.0; 2])],
+        held: flute(50),
+    };
+    assert!(measured(&below.samples(), 2, A4).speed.is_none());
 }
 
 #[test]

@@ -175,6 +175,8 @@ pub enum Problem {
     },
     /// The channels read different speeds.
     ChannelsDisagree,
+    /// The channels read one note a little apart, and one was taken.
+    ChannelTaken(ChannelUsed),
     /// Two usual tones are near enough to be meant; the other one is named.
     Ambiguous {
         /// The tone that is now taken as nominal.
@@ -574,6 +576,7 @@ pub enum CautionCode {
     ReferenceContradictsTape,
     PartRead,
     ToneNotNeeded,
+    VoicesApart,
     OneChannel,
     LevelsDiffer,
     HeavyWow,

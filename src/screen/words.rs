@@ -140,6 +140,11 @@ pub(super) fn problem(
              is good",
             channel(used)
         ),
+        Problem::ChannelTaken(used) => format!(
+            "left and right read this note a little apart: the {} is read, the better one or both \
+             alike; the other with --channel",
+            channel(used)
+        ),
         Problem::OtherSound { tone, heard } => format!(
             "{what} on the {} only: the other carries something else, about {heard}; is it another \
              source? The reading is good",
@@ -240,6 +245,7 @@ mod tests {
             Problem::LowLevel(Decibels(-60.0)),
             Problem::Dropouts(3),
             Problem::OneChannel(ChannelUsed::Left),
+            Problem::ChannelTaken(ChannelUsed::Left),
             Problem::OtherSound {
                 tone: ChannelUsed::Right,
                 heard: Hertz(3000.0),

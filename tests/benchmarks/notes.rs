@@ -9,7 +9,7 @@ mod note_sounds;
 #[allow(dead_code)] // other benchmarks use the rest
 mod sounds;
 
-use note_sounds::{Dice, Held, interleaved, measured, note_hz};
+use note_sounds::{Dice, Ensemble, Held, interleaved, measured, note_hz};
 use sounds::NO_TONES;
 
 const EACH: u64 = 100;
@@ -102,6 +102,60 @@ fn wow(dice: &mut Dice, seed: u64) -> (f64, Held) {
     (note, held)
 }
 
+/// A row of notes in stereo.
+type EnsembleKind = (&'static str, fn(&mut Dice, u64) -> (f64, Ensemble));
+
+const ENSEMBLES: [EnsembleKind; 3] = [
+    ("two or three voices to ±0.6 %, stereo, 5 s", voices),
+    ("a voice more left than right, to ±0.4 %, 5 s", spread),
+    ("organ stops of 16 to 2 feet, 5 s", organ),
+];
+
+fn five_seconds(dice: &mut Dice, seed: u64) -> (f64, Held) {
+    let (note, mut held) = drawn(dice, seed, 48.0, 85.0);
+    held.seconds = 5.0;
+    (note, held)
+}
+
+fn voices(dice: &mut Dice, seed: u64) -> (f64, Ensemble) {
+    let (note, held) = five_seconds(dice, seed);
+    let most = 10f64.powf(dice.between(-3.3, -2.2));
+    let mut offs = vec![-most, most];
+    if dice.between(0.0, 1.0) < 0.5 {
+        offs.push(most * dice.between(-0.3, 0.3));
+    }
+    let mut sound = Ensemble::around(&offs, held);
+    for (_, gains) in &mut sound.voices {
+        *gains = [dice.between(0.6, 1.0), dice.between(0.6, 1.0)];
+    }
+    (note, sound)
+}
+
+fn spread(dice: &mut Dice, seed: u64) -> (f64, Ensemble) {
+    let (note, held) = five_seconds(dice, seed);
+    let most = 10f64.powf(dice.between(-3.3, -2.4));
+    let mut sound = Ensemble::around(&[-most, most], held);
+    sound.voices[0].1 = [1.0, dice.between(0.0, 0.5)];
+    sound.voices[1].1 = [dice.between(0.0, 0.5), 1.0];
+    (note, sound)
+}
+
+fn organ(dice: &mut Dice, seed: u64) -> (f64, Ensemble) {
+    let (note, mut held) = five_seconds(dice, seed);
+    held.partials = vec![(1, 1.0), (2, dice.between(0.0, 0.1))];
+    // Feet, of which 8 sound the note; a twelfth is among them, or it could be
+    // a lower note.
+    let stops = [16.0, 8.0, 16.0 / 3.0, 4.0, 8.0 / 3.0, 2.0].map(|feet| {
+        let gain = dice.between(0.3, 1.0);
+        (8.0 / feet, [gain, gain])
+    });
+    let sound = Ensemble {
+        voices: stops.to_vec(),
+        held,
+    };
+    (note, sound)
+}
+
 #[derive(Default)]
 struct Row {
     errors: Vec<f64>,
@@ -113,8 +167,8 @@ struct Row {
 }
 
 impl Row {
-    fn add(&mut self, note: f64, held: &Held, seed: u64) {
-        let got = measured(&held.samples(), 1, note);
+    fn add(&mut self, note: f64, held: &Held, (samples, channels): (&[f32], u16), seed: u64) {
+        let got = measured(samples, channels, note);
         let Some(speed) = got.speed else {
             self.refused.push(seed);
             return;
@@ -210,7 +264,16 @@ fn main() {
         for seed in 0..each {
             let own = 1_000_000 * set + 1000 * kind as u64 + seed;
             let (note, held) = make(&mut Dice::new(own), own);
-            row.add(note, &held, seed);
+            row.add(note, &held, (&held.samples(), 1), seed);
+        }
+        row.print(name);
+    }
+    for (kind, (name, make)) in (KINDS.len()..).zip(&ENSEMBLES) {
+        let mut row = Row::default();
+        for seed in 0..each {
+            let own = 1_000_000 * set + 1000 * kind as u64 + seed;
+            let (note, sound) = make(&mut Dice::new(own), own);
+            row.add(note, &sound.held, (&sound.samples(), 2), seed);
         }
         row.print(name);
     }

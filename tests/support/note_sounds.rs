@@ -156,3 +156,54 @@ pub fn engine(channels: u16, note: f64) -> Engine {
 pub fn interleaved(left: &[f32], right: &[f32]) -> Vec<f32> {
     left.iter().zip(right).flat_map(|(l, r)| [*l, *r]).collect()
 }
+
+/// A note of several voices on two channels, as ensembles, musettes, chorus
+/// effects and organs make it.
+#[derive(Clone, Debug)]
+pub struct Ensemble {
+    /// Each voice: how far it is off the middle as a part of it, or which stop
+    /// of an organ it is as a multiple of the note; and its gain left and right.
+    pub voices: Vec<(f64, [f64; 2])>,
+    /// The note that every voice plays, but for its pitch and phases.
+    pub held: Held,
+}
+
+impl Ensemble {
+    /// Voices around a middle, alike in both channels.
+    pub fn around(offs: &[f64], held: Held) -> Self {
+        let voices = offs.iter().map(|off| (1.0 + off, [1.0; 2]));
+        Self {
+            voices: voices.collect(),
+            held,
+        }
+    }
+
+    /// Interleaved, with noise of its own in each channel.
+    pub fn samples(&self) -> Vec<f32> {
+        let each: Vec<Vec<f32>> = (0..)
+            .zip(&self.voices)
+            .map(|(voice, (times, _))| {
+                let held = Held {
+                    hz: self.held.hz * times,
+                    seed: self.held.seed + 101 * voice,
+                    snr_db: 100.0,
+                    ..self.held.clone()
+                };
+                held.samples()
+            })
+            .collect();
+        let noise = 0.1 * 10f64.powf(-self.held.snr_db / 20.0);
+        let mut dice = Dice::new(self.held.seed ^ 0xe5e);
+        (0..each[0].len())
+            .flat_map(|k| {
+                [0, 1].map(|channel| {
+                    let voices = self.voices.iter().zip(&each);
+                    let sum: f64 = voices
+                        .map(|((_, gains), samples)| gains[channel] * f64::from(samples[k]))
+                        .sum();
+                    (sum + noise * dice.normal()) as f32
+                })
+            })
+            .collect()
+    }
+}

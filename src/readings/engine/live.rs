@@ -50,6 +50,14 @@ impl Engine {
                 }
             }
         }
+        if self.tracker.note().is_some_and(|note| note.taken.is_some()) {
+            for problem in &mut signal.problems {
+                if let Problem::OneChannel(used) | Problem::OtherSound { tone: used, .. } = *problem
+                {
+                    *problem = Problem::ChannelTaken(used);
+                }
+            }
+        }
         let timed = self.timed.as_ref();
         if timed.is_some() {
             // No tone is looked for.

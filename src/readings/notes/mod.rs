@@ -54,6 +54,9 @@ pub fn finish(
         *speed = SpeedFigures::of(speed.measured, speed.deviation, parts);
     }
     measurement.cautions.extend(words::of_note(&figures));
+    if let Some(state) = state {
+        measurement.cautions.extend(words::of_voices(state));
+    }
     if let Some(speed) = measurement.speed {
         let ratio = 1.0 + speed.deviation.0 / 100.0;
         measurement.cautions.extend(words::nearer_note(ratio));
@@ -82,10 +85,18 @@ fn refuse(measurement: &mut Measurement) {
 /// they stray from the series, and, for a stiff string, the way from its first
 /// partial, which is what is read, to the n f₀ of the same string without
 /// stiffness, √(1 + B): nobody knows which of them the player tuned
-/// (a definitional uncertainty, JCGM 200:2012, 2.27).
+/// (a definitional uncertainty, JCGM 200:2012, 2.27). So it is with voices that
+/// are not in tune with one another, in one channel or from one to the other.
 pub(super) fn of_partials(state: &NoteState) -> Percent {
     let count = state.partials.len().max(1) as f64;
     let strayed = NORMAL_95 * state.stray / count.sqrt();
     let stretched = (1.0 + state.stiffness).sqrt() - 1.0;
-    Percent(100.0 * strayed.hypot(stretched))
+    let voices = MIDDLE * state.width;
+    let apart = state.taken.map_or(0.0, |taken| taken.apart);
+    Percent(100.0 * strayed.hypot(stretched).hypot(voices).hypot(apart))
 }
+
+/// Way from the louder of two voices to their middle, by the standard deviation of
+/// both about their mean: (r + 1) / (2 √r) where one has r times the power of the
+/// other, here with r = 4. Of voices further apart in level the louder is the note.
+const MIDDLE: f64 = 1.25;

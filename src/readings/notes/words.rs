@@ -2,6 +2,7 @@
 
 use super::NoteFigures;
 use crate::readings::reading::{Caution, CautionCode, Likely, WrongTone};
+use crate::signal::harmonics::tracker::NoteState;
 use crate::units::Hertz;
 
 /// Nothing that could be the note.
@@ -89,6 +90,49 @@ pub fn of_note(figures: &NoteFigures) -> Vec<Caution> {
                  that of the first partial.",
                 figures.stiffness
             ),
+        });
+    }
+    cautions
+}
+
+/// Voices further apart than this, relative, are spoken of.
+const NAMED_WIDTH: f64 = 1e-4;
+
+/// What must be said of a note that is not of one voice.
+pub fn of_voices(state: &NoteState) -> Vec<Caution> {
+    let mut cautions = Vec::new();
+    if let Some(taken) = state.taken {
+        let [this, other] = [["left", "right"], ["right", "left"]][taken.channel];
+        let why = if taken.clearer {
+            "which stands clearer above its noise"
+        } else {
+            "both being as clear"
+        };
+        cautions.push(Caution {
+            code: CautionCode::ChannelsDisagree,
+            text: format!(
+                "The {this} channel was read, {why}; the {other} one reads this note {:+.3} % from it \
+                 (other voices, or a worse channel). The ± reaches it; take the other with --channel.",
+                100.0 * taken.apart
+            ),
+        });
+    }
+    if state.width > NAMED_WIDTH {
+        cautions.push(Caution {
+            code: CautionCode::VoicesApart,
+            text: format!(
+                "The note has voices about ±{:.2} % apart that beat with one another; the speed is \
+                 that of their middle, and the ± reaches them.",
+                100.0 * state.width
+            ),
+        });
+    }
+    if state.has_stops {
+        cautions.push(Caution {
+            code: CautionCode::ReferenceAmbiguous,
+            text: "An octave or two below the named note sounds too, as the 16-foot stop of an \
+                   organ does; if no organ plays, make sure that the note is not named too high."
+                .into(),
         });
     }
     cautions

@@ -72,6 +72,7 @@ impl ScreenState {
                 problem,
                 Problem::Dropouts(_)
                     | Problem::OneChannel(_)
+                    | Problem::ChannelTaken(_)
                     | Problem::OtherSound { .. }
                     | Problem::Hum { .. }
             )

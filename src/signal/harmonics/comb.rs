@@ -81,6 +81,11 @@ impl Comb {
         self.hop
     }
 
+    /// Frequency that a partial was expected at, in hertz.
+    pub fn partial_hz(&self, partial: usize) -> f64 {
+        self.partials_hz[partial]
+    }
+
     /// Bandwidth of the noise beside each partial, in hertz.
     pub fn noise_bandwidth_hz(&self) -> f64 {
         self.noise_hz

@@ -43,6 +43,8 @@ pub struct Explained {
     pub fitted: Fitted,
     /// Its partials: number, and line.
     pub partials: Vec<(u32, Line)>,
+    /// Power of what an organ's other stops add to it below and between.
+    pub stops: f64,
     /// Part of the lines' power that it explains.
     pub power_share: f64,
     /// Part of what the lines stand above the noise or the depth looked to, in
@@ -51,6 +53,12 @@ pub struct Explained {
 }
 
 impl Explained {
+    /// Mean square of the note, with an organ's other stops.
+    pub fn power(&self) -> f64 {
+        let partials = self.partials.iter().map(|(_, line)| line.power);
+        partials.sum::<f64>() + self.stops
+    }
+
     /// The fundamental that its partials have in common, in hertz, and the
     /// number of the lowest in that series: a note beyond what was asked for
     /// shows as every other partial of one within.
@@ -246,6 +254,7 @@ fn finish(weighed: &[Weighed], series: Series, question: &Question, all: f64) ->
     let power: f64 = weighed.iter().map(|one| one.line.power).sum();
     Some(Explained {
         fitted,
+        stops: 0.0,
         power_share: explained / power.max(f64::MIN_POSITIVE),
         share: counts / all,
         partials,

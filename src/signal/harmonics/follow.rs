@@ -12,6 +12,7 @@ use std::collections::VecDeque;
 use super::comb::Comb;
 use super::explain::Explained;
 use super::series::{Fitted, Measured, Series, fit};
+use super::voices::Voices;
 use crate::signal::demodulator::Complex;
 use crate::signal::fir::History;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
@@ -36,6 +37,11 @@ const GUARD: usize = 6;
 const ABOVE_NOISE: f64 = 10.0;
 const LEAST_POWER: f64 = 1.0 / 16.0;
 
+/// Voices beat: their nulls are deeper (tuned as [`STRAYS`] is). From so wide on,
+/// relative.
+const LEAST_POWER_BEATING: f64 = 0.01;
+const BEATING: f64 = 1e-3;
+
 /// A note is begun when one partial is so many times better than that: what
 /// fades into the noise is not found again and again.
 const CLEAR: f64 = 4.0;
@@ -54,6 +60,33 @@ const LEARN_S: f64 = 2.0;
 
 /// No partial of a real thing is surer than this, relative.
 const PARTIAL_SD: f64 = 1e-5;
+
+/// Of several voices one partial may stray by this part of what they lie apart,
+/// while they are learnt (tuned on one set of sampled instruments, on A4).
+const STRAYS: f64 = 0.5;
+
+/// Channels that read this note further apart than this, relative, carry other
+/// voices or have other faults; so much must be known to choose between them.
+const APART: f64 = 2e-4;
+const CHOOSE_FROM_S: f64 = 0.4;
+
+/// One is taken for the better when it tells the pitch so much more surely over
+/// its noise, as a ratio of variances; else they are alike, and the left is taken.
+const CLEARER: f64 = 2.0;
+
+/// That channel may be without the note in so many looks in a row.
+const MOST_MISSED: u32 = 5;
+
+/// How far apart they are is averaged this long.
+const APART_S: f64 = 10.0;
+
+/// Partials that make a note rich: so many, no further below the strongest, as
+/// a ratio of powers.
+const RICH: usize = 3;
+const RICH_DEPTH: f64 = 1e-3;
+
+/// A partial with this part of noise says nothing of voices.
+const NOISY: f64 = 0.05;
 
 /// The comb follows when the note is further off than this.
 const RETUNE: f64 = 0.004;
@@ -79,6 +112,17 @@ struct Heard {
     power: f64,
     /// Mean square of the noise in its window.
     noise: f64,
+}
+
+/// The channel that is read where two carry the note, but not alike.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Taken {
+    /// Which.
+    pub channel: usize,
+    /// It stands clearer above its noise; else both do alike.
+    pub clearer: bool,
+    /// How far the other is above it, relative.
+    pub apart: f64,
 }
 
 struct Partial {
@@ -130,6 +174,18 @@ pub struct Follow {
     partials: Vec<Partial>,
     used: [bool; MOST_CHANNELS],
     channels: usize,
+    has_stops: bool,
+    /// Power of the other stops in each channel, as last heard.
+    stops: [f64; MOST_CHANNELS],
+    voices: Voices,
+    least_power: f64,
+    /// How far the second channel is above the first, relative.
+    apart: f64,
+    apart_s: f64,
+    taken: Option<usize>,
+    clearer: bool,
+    /// Looks in a row that did not show the note in that channel.
+    missed: u32,
     /// First sample of the next window.
     next: u64,
     before: Vec<Complex>,
@@ -157,7 +213,10 @@ impl Follow {
     pub fn new(rate_hz: f64, from: u64, hearings: &[Hearing], lead: usize) -> Option<Self> {
         let note = hearings[lead].note.as_ref()?;
         let series = note.fitted.series;
-        let length = Comb::length_for(rate_hz, series.hz);
+        let has_stops = note.stops > 0.0;
+        // The stops' partials lie half as far apart.
+        let spacing = if has_stops { 0.5 } else { 1.0 };
+        let length = Comb::length_for(rate_hz, spacing * series.hz);
         let mut follow = Self {
             rate_hz,
             comb: Comb::new(rate_hz, length, Vec::new()),
@@ -165,6 +224,15 @@ impl Follow {
             partials: Vec::new(),
             used: [false; MOST_CHANNELS],
             channels: hearings.len(),
+            has_stops,
+            stops: [0.0; MOST_CHANNELS],
+            voices: Voices::default(),
+            least_power: LEAST_POWER,
+            apart: 0.0,
+            apart_s: 0.0,
+            taken: None,
+            clearer: false,
+            missed: 0,
             next: from,
             before: Vec::new(),
             now: Vec::new(),
@@ -199,7 +267,7 @@ impl Follow {
 
     /// Samples of the past that are needed.
     pub fn reach(rate_hz: f64, lowest_hz: f64) -> usize {
-        2 * Comb::length_for(rate_hz, lowest_hz)
+        2 * Comb::length_for(rate_hz, 0.5 * lowest_hz)
     }
 
     /// Length of a window in seconds.
@@ -216,6 +284,7 @@ impl Follow {
         let partials_hz = self.partials.iter().map(|p| p.multiple * series.hz);
         self.comb = Comb::new(self.rate_hz, self.comb.length(), partials_hz.collect());
         self.off = 0.0;
+        self.voices.interrupt();
         if let Some(past) = past
             && !self.before.is_empty()
         {
@@ -239,7 +308,7 @@ impl Follow {
         let fresh: Vec<bool> = hearings.iter().map(agrees).collect();
         // Where a look shows the note nowhere, it is left as it was.
         if fresh.contains(&true) {
-            self.used[..fresh.len()].copy_from_slice(&fresh);
+            self.choose(&fresh);
         }
         for (channel, hearing) in hearings.iter().enumerate() {
             let mut followed = 0.0;
@@ -260,8 +329,10 @@ impl Follow {
                 }
             }
             if let Some(note) = hearing.note.as_ref().filter(|_| followed > 0.0) {
-                let all: f64 = note.partials.iter().map(|(_, line)| line.power).sum();
-                self.whole[channel] = all / followed;
+                self.whole[channel] = note.power() / followed;
+                if note.stops > 0.0 {
+                    self.stops[channel] = note.stops;
+                }
             }
         }
     }
@@ -348,8 +419,12 @@ impl Follow {
         };
         if self.is_good(&frame, strength) {
             self.learn(off, &sums, &offs, weights);
+            let hop_s = self.hop_s();
+            self.voices.push(&self.comb, hop_s, off, &self.now, count);
+            self.compare(&sums);
             self.good(frame);
         } else {
+            self.voices.interrupt();
             self.waiting.clear();
             self.doubtful = GUARD;
         }
@@ -361,7 +436,7 @@ impl Follow {
             .is_some_and(|last| (frame.hz / last.hz - 1.0).abs() > LEAST_LEAP);
         let good = frame.hz.is_finite()
             && power > ABOVE_NOISE * noise
-            && power > LEAST_POWER * self.lately
+            && power > self.least_power * self.lately
             && !leaps;
         if good {
             let part = if power > self.lately {
@@ -429,20 +504,131 @@ impl Follow {
         }
     }
 
+    /// Whether the channels read the same, and which to take if they do not.
+    fn compare(&mut self, sums: &[(f64, f64); MOST_CHANNELS]) {
+        let hop_s = self.hop_s();
+        let both = sums[..self.channels]
+            .iter()
+            .all(|(_, weight)| *weight > 0.0);
+        if self.channels < 2 || !both {
+            return;
+        }
+        let [left, right] = sums.map(|(sum, weight)| sum / weight);
+        self.apart_s += hop_s;
+        self.apart += hop_s / self.apart_s.min(APART_S) * (right - left - self.apart);
+        let differ = self.apart.abs() > APART && self.apart_s > CHOOSE_FROM_S;
+        if self.taken.is_none() && differ && self.used == [true; MOST_CHANNELS] {
+            let [left, right] = self.quality.map(|quality| quality.weight);
+            self.clearer = right > CLEARER * left || left > CLEARER * right;
+            self.taken = Some(usize::from(right > CLEARER * left));
+            self.choose(&[true; MOST_CHANNELS]);
+        }
+    }
+
+    /// Which channels are read, of those that had the note in a look. The one
+    /// that was taken is left when it has been without for long.
+    fn choose(&mut self, fresh: &[bool]) {
+        self.missed = match self.taken {
+            Some(taken) if !fresh[taken] => self.missed + 1,
+            _ => 0,
+        };
+        if self.missed > MOST_MISSED {
+            self.taken = None;
+        }
+        match self.taken {
+            Some(taken) => self.used = std::array::from_fn(|channel| channel == taken),
+            None => self.used[..fresh.len()].copy_from_slice(fresh),
+        }
+    }
+
+    /// The channel that is read where two differ.
+    pub fn taken(&self) -> Option<Taken> {
+        let channel = self.taken?;
+        let apart = if channel == 0 {
+            self.apart
+        } else {
+            -self.apart
+        };
+        Some(Taken {
+            channel,
+            clearer: self.clearer,
+            apart,
+        })
+    }
+
+    /// An organ's stops sound below the note.
+    pub fn has_stops(&self) -> bool {
+        self.has_stops
+    }
+
+    /// Power of those stops in each channel.
+    pub fn stops(&self) -> [f64; MOST_CHANNELS] {
+        self.stops
+    }
+
+    /// Partials of about the power of the strongest are many.
+    pub fn is_rich(&self) -> bool {
+        let powers = || {
+            self.partials
+                .iter()
+                .map(|partial| partial.heard[self.lead()].power)
+        };
+        let strongest = powers().fold(0.0, f64::max);
+        powers()
+            .filter(|power| *power > RICH_DEPTH * strongest)
+            .count()
+            >= RICH
+    }
+
+    fn lead(&self) -> usize {
+        (0..self.channels).find(|&c| self.used[c]).unwrap_or(0)
+    }
+
+    /// Standard deviation of the voices of a partial about the pitch, relative;
+    /// `None` where noise or time leave it unknown.
+    fn voices_of(&self, channel: usize, partial: usize) -> Option<f64> {
+        let heard = self.partials[partial].heard[channel];
+        let noise = heard.noise / heard.power.max(1e-30);
+        let place = channel * self.partials.len() + partial;
+        self.voices.width(place, noise).filter(|_| noise < NOISY)
+    }
+
+    /// The same of all partials, which weigh as in the pitch: 0 for one voice.
+    pub fn width(&self) -> f64 {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for channel in (0..self.channels).filter(|&c| self.used[c]) {
+            for (k, partial) in self.partials.iter().enumerate() {
+                if let Some(width) = self.voices_of(channel, k) {
+                    let weight = partial.multiple.powi(2) * partial.heard[channel].power;
+                    sum += weight * width * width;
+                    weights += weight;
+                }
+            }
+        }
+        if weights > 0.0 {
+            (sum / weights).sqrt()
+        } else {
+            0.0
+        }
+    }
+
     /// Lays the series through what was learnt, and moves the comb after the
     /// note. To be asked now and then.
     pub fn settle(&mut self, past: &Past) {
-        let lead = (0..self.channels).find(|&c| self.used[c]).unwrap_or(0);
+        let lead = self.lead();
         let learnt_s = self.learnt_s.min(LEARN_S);
         let measured: Vec<Measured> = self
             .partials
             .iter()
-            .filter_map(|partial| {
+            .enumerate()
+            .filter_map(|(k, partial)| {
                 let heard = partial.heard[lead];
                 (heard.power > 10.0 * heard.noise).then(|| {
                     let hz = partial.multiple * self.series.hz;
                     let radians = (heard.noise / heard.power).sqrt();
-                    let sd = (radians / (std::f64::consts::TAU * hz * learnt_s)).hypot(PARTIAL_SD);
+                    let noise = radians / (std::f64::consts::TAU * hz * learnt_s);
+                    let voices = STRAYS * self.voices_of(lead, k).unwrap_or(0.0);
+                    let sd = noise.hypot(PARTIAL_SD).hypot(voices);
                     Measured {
                         n: partial.n,
                         hz: hz * (1.0 + partial.stray),
@@ -452,6 +638,9 @@ impl Follow {
             })
             .collect();
         self.fitted = fit(&measured).or(self.fitted);
+        if self.width() > BEATING {
+            self.least_power = LEAST_POWER_BEATING;
+        }
         let stiffness = self
             .fitted
             .map_or(self.series.stiffness, |fitted| fitted.series.stiffness);

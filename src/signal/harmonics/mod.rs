@@ -12,4 +12,6 @@ pub mod follow;
 pub mod lines;
 pub mod presence;
 pub mod series;
+mod stops;
 pub mod tracker;
+mod voices;

@@ -37,6 +37,10 @@ const MOST_SPREAD: f64 = 0.03;
 /// 5.6 (Rayleigh distribution).
 const MOST_UNSTEADY_DB: f64 = 3.2;
 
+/// Of three and more partials that are not much weaker than the strongest: no
+/// narrow band of noise has them, and the voices of an ensemble beat in each.
+const MOST_UNSTEADY_RICH_DB: f64 = 5.0;
+
 /// The level is looked at in pieces of this length.
 const LEVEL_S: f64 = 1.0;
 
@@ -112,6 +116,7 @@ pub struct Presence {
     conflicts: u32,
     elsewhere: u32,
     misfit: f64,
+    rich: bool,
 }
 
 impl Presence {
@@ -138,6 +143,7 @@ impl Presence {
             conflicts: 0,
             elsewhere: 0,
             misfit: 0.0,
+            rich: false,
         }
     }
 
@@ -200,9 +206,11 @@ impl Presence {
         self.conflicts += u32::from(conflict);
     }
 
-    /// How far the partials lie from any one series, relative.
-    pub fn misfit(&mut self, misfit: f64) {
+    /// How far the partials lie from any one series, relative, and whether they
+    /// are three or more.
+    pub fn misfit(&mut self, misfit: f64, rich: bool) {
         self.misfit = misfit;
+        self.rich = rich;
     }
 
     /// True when the channels carry two different things.
@@ -217,6 +225,14 @@ impl Presence {
         }
         let squares: f64 = self.levels.iter().map(|level| level * level).sum();
         (squares / self.levels.len().max(1) as f64).sqrt()
+    }
+
+    fn most_unsteady_db(&self) -> f64 {
+        if self.rich {
+            MOST_UNSTEADY_RICH_DB
+        } else {
+            MOST_UNSTEADY_DB
+        }
     }
 
     fn glide(&self) -> f64 {
@@ -263,7 +279,7 @@ impl Witness for Presence {
             || self.misfit > MOST_MISFIT
             || self.glide() > MOST_GLIDE
             || median(&mut self.spreads.clone()).is_some_and(|it| it > MOST_SPREAD)
-            || self.unsteadiness() > MOST_UNSTEADY_DB
+            || self.unsteadiness() > self.most_unsteady_db()
             || self.has_conflict()
             || f64::from(self.elsewhere) > MOST_ELSEWHERE * f64::from(self.looks)
     }

@@ -70,6 +70,8 @@ pub struct Fitted {
     pub stiffness_sd: f64,
     /// Weighted root mean square of what is left, relative.
     pub rest: f64,
+    /// What the weights foresee of that.
+    pub foreseen: f64,
 }
 
 /// Stiffness counts when it is so many standard deviations from none.
@@ -83,6 +85,7 @@ const LEAST_STIFFNESS: f64 = 1e-6;
 /// steps of Gauss and Newton settle the rest.
 pub fn fit(partials: &[Measured]) -> Option<Fitted> {
     let without = level(partials, 0.0)?;
+    let weights: f64 = partials.iter().map(|p| p.weight).sum();
     let (mut stiffness, mut sd) = (0.0, f64::INFINITY);
     for _ in 0..4 {
         let Some((step, scatter)) = step(partials, stiffness) else {
@@ -107,6 +110,7 @@ pub fn fit(partials: &[Measured]) -> Option<Fitted> {
         stiffness,
         stiffness_sd: sd,
         rest,
+        foreseen: (partials.len() as f64 / weights).sqrt(),
     })
 }
 

@@ -4,10 +4,11 @@ use std::sync::Arc;
 
 use super::comb;
 use super::explain::{Explained, Question, Waver, explain};
-use super::follow::{Follow, Frame, Hearing, Past};
-use super::lines::{LinePicker, Look};
+use super::follow::{Follow, Frame, Hearing, Past, Taken};
+use super::lines::{Line, LinePicker, Look};
 use super::presence::Presence;
 use super::series::Fitted;
+use super::stops;
 use crate::signal::bridge::Bridged;
 use crate::signal::check::{Beside, SpectrumCheck};
 use crate::signal::demodulator::{MOST_TICKS, Plan};
@@ -68,6 +69,10 @@ const MOST_MISFIT: f64 = 1e-3;
 /// Hum reaches so far: the fifth harmonic of 60 Hz, and a bit.
 const HUM_UP_TO_HZ: f64 = 330.0;
 
+/// What an organ's other stops leave in the rest when they are taken out of it:
+/// their lines are not quite of one block's length.
+const STOPS_LEAVE: f64 = 0.01;
+
 /// How often the series is fitted anew, in checks.
 const SETTLE_EVERY: u32 = 3;
 
@@ -80,6 +85,12 @@ pub struct NoteState {
     pub stray: f64,
     /// The partials that the speed is read from.
     pub partials: Arc<[u32]>,
+    /// Standard deviation of its voices about the pitch, relative; 0 for one.
+    pub width: f64,
+    /// The channel that was taken where two read this note differently.
+    pub taken: Option<Taken>,
+    /// An organ's stops sound below it.
+    pub has_stops: bool,
     /// Length of the windows, in seconds.
     pub window_s: f64,
 }
@@ -296,10 +307,12 @@ impl NoteTracker {
             let window = recent.window();
             let end = window.len() - self.ahead;
             let look = self.picker.look(&window[end - self.picker.block()..end]);
-            let note = explained(&look.lines, close).filter(|note| {
-                let power: f64 = note.partials.iter().map(|(_, line)| line.power).sum();
-                note.power_share > 0.5 * LEAST_SHARE && power > LEAST_TONAL * look.total
+            let any = (look.total > SILENCE).then(|| explained(&look.lines, wide));
+            let any = any.flatten();
+            let note = note_among(&look.lines, close, any.as_ref()).filter(|note| {
+                note.power_share > 0.5 * LEAST_SHARE && note.power() > LEAST_TONAL * look.total
             });
+            let any = note.clone().filter(|note| note.stops > 0.0).or(any);
             let hz = note.as_ref().map(|note| note.fitted.series.hz).or(near_hz);
             let noise_per_hz = (1..=24u32)
                 .map_while(|n| {
@@ -307,11 +320,6 @@ impl NoteTracker {
                     (at < 0.48 * self.plan.rate_hz).then(|| self.picker.noise_per_hz(at))
                 })
                 .collect();
-            let any = if look.total > SILENCE {
-                explained(&look.lines, wide)
-            } else {
-                None
-            };
             views.push(View {
                 look,
                 any,
@@ -329,7 +337,7 @@ impl NoteTracker {
         let views = self.views(None);
         let heard = (0..).zip(&views).filter_map(|(channel, view)| {
             let note = view.any.as_ref()?;
-            let power: f64 = note.partials.iter().map(|(_, line)| line.power).sum();
+            let power = note.power();
             let clear = note.power_share >= LEAST_SHARE && power > LEAST_TONAL * view.look.total;
             let hz = note.fitted.series.hz;
             if self.is_wanted(hz) {
@@ -437,7 +445,7 @@ impl NoteTracker {
         self.checks += 1;
         let views = self.views(Some(follow.mean_hz()));
         let conflict = has_two(&views, follow.mean_hz());
-        let beside = self.beside(follow.mean_hz());
+        let beside = self.beside(follow.mean_hz(), follow.stops());
         let mut share: f64 = 0.0;
         for view in &views {
             if let Some(note) = &view.hearing.note {
@@ -463,21 +471,22 @@ impl NoteTracker {
     }
 
     /// What stands beside the note in each channel.
-    fn beside(&mut self, hz: f64) -> [Beside; MOST_CHANNELS] {
+    fn beside(&mut self, hz: f64, stops: [f64; MOST_CHANNELS]) -> [Beside; MOST_CHANNELS] {
         let mut all = [Beside::default(); MOST_CHANNELS];
         let known = self.unbroken_ticks as usize * self.plan.tick();
         if known < self.check.block() {
             return all;
         }
-        for (slot, recent) in all.iter_mut().zip(&self.recent) {
+        for ((slot, recent), stops) in all.iter_mut().zip(&self.recent).zip(stops) {
             let window = recent.window();
             let end = window.len() - self.ahead;
             let seen = self.check.look(&window[end - self.check.block()..end], hz);
             *slot = Beside {
                 tone: seen.tone + seen.harmonics,
                 harmonics: 0.0,
+                rest: (seen.rest - stops).max(STOPS_LEAVE * stops),
                 // Partials of lower notes lie where hum does.
-                hum: if hz > HUM_UP_TO_HZ {
+                hum: if hz > HUM_UP_TO_HZ && stops == 0.0 {
                     seen.hum
                 } else {
                     [0.0; 2]
@@ -493,19 +502,43 @@ impl NoteTracker {
             return;
         };
         if let Some(presence) = &mut self.presence {
-            presence.misfit(misfit(&fitted));
+            presence.misfit(misfit(&fitted), follow.is_rich());
         }
         self.state = Some(NoteState {
             stiffness: fitted.series.stiffness,
             stray: fitted.rest,
+            width: follow.width(),
+            taken: follow.taken(),
+            has_stops: follow.has_stops(),
             partials: follow.partials().collect(),
             window_s: follow.window_s(),
         });
     }
 }
 
+/// The note of this range among the lines, without what an organ's other stops
+/// add to it: they show in the series of `any` note.
+fn note_among(lines: &[Line], close: Question, any: Option<&Explained>) -> Option<Explained> {
+    let of_stops = any.and_then(|any| {
+        let named = stops::named(any, close.range_hz)?;
+        let others = any.partials.iter().filter(|(n, _)| n % named != 0);
+        let others: Vec<Line> = others.map(|(_, line)| *line).collect();
+        (!others.is_empty()).then_some(others)
+    });
+    let Some(others) = of_stops else {
+        return explained(lines, close);
+    };
+    let is_own = |line: &&Line| !others.contains(line);
+    let own: Vec<Line> = lines.iter().filter(is_own).copied().collect();
+    let note = explained(&own, close)?;
+    Some(Explained {
+        stops: others.iter().map(|line| line.power).sum(),
+        ..note
+    })
+}
+
 /// The note that explains the lines: a steady one, or else one that wavers.
-fn explained(lines: &[super::lines::Line], question: Question) -> Option<Explained> {
+fn explained(lines: &[Line], question: Question) -> Option<Explained> {
     let steady = explain(lines, &question);
     if steady
         .as_ref()
@@ -530,7 +563,13 @@ fn explained(lines: &[super::lines::Line], question: Question) -> Option<Explain
 /// that crowd are of no string.
 fn misfit(fitted: &Fitted) -> f64 {
     let crowding = -fitted.stiffness - 5.0 * fitted.stiffness_sd.min(1.0);
-    if crowding > 1e-4 { 1.0 } else { fitted.rest }
+    // Voices that beat stray for a while, and come back.
+    let beyond = fitted.rest - 2.0 * fitted.foreseen;
+    if crowding > 1e-4 {
+        1.0
+    } else {
+        beyond.max(0.0)
+    }
 }
 
 /// True when one channel carries the note, and the other something else that
