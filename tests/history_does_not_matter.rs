@@ -602,10 +602,10 @@ fn hands_off_never_compares_with_another_machine() {
 
 #[test]
 fn another_run_and_an_input_that_came_back_begin_anew() {
+    type Act = (&'static str, fn(&mut Engine));
     let sound = portable();
     let alone = watched(&mut fresh(), &sound);
     let figures = at_once();
-    type Act = (&'static str, fn(&mut Engine));
     let acts: [Act; 4] = [
         ("another run", |it| {
             it.other_run(Nominal::Fixed(Hertz(TONE_HZ)));
