@@ -44,9 +44,7 @@ fn a_tape_is_read_kept_lost_and_read_again() {
         );
         terminal.wait_for(Duration::from_secs(20), "1 % slow", reads_one_percent_slow);
         terminal.wait_for(Duration::from_secs(30), "settled, no gap", |screen| {
-            screen.has("settled")
-                && reads_one_percent_slow(screen)
-                && !screen.has("gaps")
+            screen.has("settled") && reads_one_percent_slow(screen) && !screen.has("gaps")
         });
 
         // What is kept lies in the record.

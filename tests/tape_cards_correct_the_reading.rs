@@ -302,7 +302,8 @@ fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
     );
     assert!(words.contains("FAST"), "{words}");
     // However the name is written.
-    let words = asked(&["--recorded-on", "Deck-9", "--machine", "deck 9"]);
+    let here = ["--recorded-on", "Deck-9", "--machine", "deck 9"];
+    let words = asked(&[&here[..], &["--reference", "3150"]].concat());
     assert!(words.contains("TAPE MADE HERE"), "{words}");
     assert!(!words.contains(question), "{words}");
     assert!(
