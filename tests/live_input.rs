@@ -73,7 +73,10 @@ impl Connection {
             if quietest > 0.3 {
                 break;
             }
-            assert!(Instant::now() < limit, "no tone came in");
+            assert!(
+                Instant::now() < limit,
+                "no tone came in, but {quietest} at most"
+            );
         }
         let (left, gaps) = self.listen(Duration::from_secs(2));
         assert_eq!(gaps, 0);
@@ -312,7 +315,7 @@ fn channels_beyond_the_second_are_heard_where_they_are_asked_for() {
         &[],
         |server| {
             let _player = server.play_four_tones([400.0, 700.0, 1000.0, 3150.0], 120);
-            for (pick, channels, hz) in [("3", 1, 1000.0), ("3,4", 2, 1000.0), ("4,3", 2, 3150.0)] {
+            for (pick, channels, hz) in [("3,4", 2, 1000.0), ("4,3", 2, 3150.0), ("3", 1, 1000.0)] {
                 let (send, events) = mpsc::channel();
                 let taken = Some(pick.parse().expect("numbers"));
                 let _live = input::start_taking(None, taken, send).expect("the monitor opens");

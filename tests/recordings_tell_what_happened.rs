@@ -146,7 +146,8 @@ fn a_turn_or_a_drift_near_the_end_is_not_taken_for_a_stop() {
             "{got}"
         );
     }
-    let drifts = json(&Take::of(40.0, &|t| 1.0 - 0.02 * t / 60.0));
+    // As fast as tired cells let it fall.
+    let drifts = json(&Take::of(40.0, &|t| 1.0 - 0.005 * t / 60.0));
     assert!(has(&drifts, "drifting"), "{drifts}");
     assert_eq!(drifts["measured"], Value::Null, "{drifts}");
 }

@@ -277,7 +277,14 @@ struct WatchedStream {
 
 impl Opened {
     fn open(found: Found, pick: Option<Pick>) -> Result<Self, SoundError> {
-        let plan = found.plan(pick.map_or(1, Pick::needs))?;
+        // Inputs come in pairs; for an odd number a sound server makes up a layout
+        // of its own and mixes.
+        let needs = pick.map_or(1, Pick::needs);
+        let pairs = pick.map(|_| found.plan(needs.next_multiple_of(2)));
+        let plan = match pairs {
+            Some(Ok(plan)) => plan,
+            _ => found.plan(needs)?,
+        };
         let pick = pick.unwrap_or_else(|| Pick::usual(plan.format.channels));
         let failed =
             |error: cpal::Error| SoundError::of_system(Direction::Input, &found.name, &error);
