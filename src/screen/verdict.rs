@@ -9,12 +9,11 @@ impl ScreenState {
         let Some(speed) = self.reading().and_then(|reading| reading.speed.as_ref()) else {
             return Verdict::NoReading;
         };
-        if self.is_tone_open() {
-            return Verdict::WhichTone;
-        }
         let verdict = Verdict::of_live(speed, self.tolerance.half_width);
         if self.is_recorded_here() {
             verdict.of_a_tape_made_here()
+        } else if self.is_tone_open() {
+            Verdict::WhichTone
         } else {
             verdict
         }
