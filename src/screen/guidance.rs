@@ -49,7 +49,12 @@ impl ScreenState {
         } else if self.has_bad_wiper() && guidance.advice.is_some_and(names_a_turn) {
             words.push(NO_WAY_ON_A_BAD_WIPER.to_owned());
         } else {
-            words.extend(guidance.advice.map(|it| advice(self.look, it, guidance)));
+            let said = guidance.advice.map(|it| match it {
+                // Praise is the verdict's.
+                Advice::Leave if !self.verdict().is_right() => Advice::Wait,
+                other => other,
+            });
+            words.extend(said.map(|it| advice(self.look, it, guidance)));
         }
         if guidance.forgot {
             words.push("that turn answered otherwise: what was learnt is forgotten".to_owned());
@@ -62,13 +67,14 @@ impl ScreenState {
 const NO_WAY_ON_A_BAD_WIPER: &str = "no direction: the wiper is bad where it must stand (w)";
 
 fn names_a_turn(advice: Advice) -> bool {
-    !matches!(advice, Advice::Leave | Advice::Wait)
+    !matches!(advice, Advice::Leave | Advice::Wait | Advice::AsNear)
 }
 
 fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
     match advice {
         Advice::Leave => "right: leave it, take the tool away".to_owned(),
         Advice::Wait => "looks right: hands off, wait until it is known".to_owned(),
+        Advice::AsNear => "as near as tape and clock can tell: leave it".to_owned(),
         Advice::TryALittle => {
             "turn a little, let go, wait; or g, then an eighth clockwise".to_owned()
         }
