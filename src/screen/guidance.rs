@@ -143,10 +143,24 @@ mod tests {
     use crate::readings::{SweepReport, SweepVerdict, Unclear};
     use crate::screen::specimen;
 
-    fn said(guidance: Guidance) -> String {
-        let mut reading = specimen::reading(-2.0);
+    fn said_at(deviation: f64, guidance: Guidance) -> String {
+        let mut reading = specimen::reading(deviation);
         reading.guidance = guidance;
         specimen::showing(reading).guidance_words().unwrap()
+    }
+
+    fn said(guidance: Guidance) -> String {
+        said_at(-2.0, guidance)
+    }
+
+    #[test]
+    fn praise_stands_only_beside_a_verdict_that_praises() {
+        let leave = || Guidance {
+            advice: Some(Advice::Leave),
+            ..Guidance::default()
+        };
+        assert!(said_at(0.1, leave()).contains("right: leave it"));
+        assert!(said_at(-0.6, leave()).contains("wait until it is known"));
     }
 
     #[test]
@@ -166,7 +180,6 @@ mod tests {
         assert!(with(Advice::OfTheLast(-0.1)).contains("it gave -1.50 %"));
         assert!(with(Advice::OfTheLast(0.05)).contains("a hair slower"));
         assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
-        assert!(with(Advice::Leave).contains("leave it"));
         assert!(with(Advice::Wait).contains("wait until it is known"));
         assert!(with(Advice::TryALittle).contains("let go, wait"));
     }
