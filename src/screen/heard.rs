@@ -197,7 +197,7 @@ mod tests {
         let _ = state.take(specimen::live(1, reading));
         let _ = state.take(ended(2, at(22.0, specimen::silence())));
         assert!(state.is_tone_open());
-        let _ = state.act(Action::ChooseTone(1));
+        let _ = state.act(Action::ChooseTone(0));
         let Nominal::Fixed(tone) = state.conditions.nominal else {
             panic!("{:?}", state.conditions.nominal);
         };
