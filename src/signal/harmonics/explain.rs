@@ -36,6 +36,11 @@ const STEPS: usize = 4;
 /// A lower series must explain this much more than a higher one.
 const BETTER: f64 = 0.12;
 
+/// Partials that make a note rich: how many, no further below the strongest,
+/// as a ratio of powers.
+const RICH: usize = 3;
+const RICH_DEPTH: f64 = 1e-3;
+
 /// A note that explains the lines.
 #[derive(Clone, Debug)]
 pub struct Explained {
@@ -57,6 +62,14 @@ impl Explained {
     pub fn power(&self) -> f64 {
         let partials = self.partials.iter().map(|(_, line)| line.power);
         partials.sum::<f64>() + self.stops
+    }
+
+    /// Partials of about the power of the strongest are many.
+    pub fn is_rich(&self) -> bool {
+        let powers = || self.partials.iter().map(|(_, line)| line.power);
+        let strongest = powers().fold(0.0, f64::max);
+        let near = powers().filter(|power| *power > RICH_DEPTH * strongest);
+        near.count() >= RICH
     }
 
     /// The fundamental that its partials have in common, in hertz, and the

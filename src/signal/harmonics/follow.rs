@@ -80,11 +80,6 @@ const MOST_MISSED: u32 = 5;
 /// How far apart they are is averaged this long.
 const APART_S: f64 = 10.0;
 
-/// Partials that make a note rich: so many, no further below the strongest, as
-/// a ratio of powers.
-const RICH: usize = 3;
-const RICH_DEPTH: f64 = 1e-3;
-
 /// A partial with this part of noise says nothing of voices.
 const NOISY: f64 = 0.05;
 
@@ -541,6 +536,11 @@ impl Follow {
         }
     }
 
+    /// How far the second channel reads the note above the first, relative.
+    pub fn apart(&self) -> f64 {
+        self.apart
+    }
+
     /// The channel that is read where two differ.
     pub fn taken(&self) -> Option<Taken> {
         let channel = self.taken?;
@@ -564,20 +564,6 @@ impl Follow {
     /// Power of those stops in each channel.
     pub fn stops(&self) -> [f64; MOST_CHANNELS] {
         self.stops
-    }
-
-    /// Partials of about the power of the strongest are many.
-    pub fn is_rich(&self) -> bool {
-        let powers = || {
-            self.partials
-                .iter()
-                .map(|partial| partial.heard[self.lead()].power)
-        };
-        let strongest = powers().fold(0.0, f64::max);
-        powers()
-            .filter(|power| *power > RICH_DEPTH * strongest)
-            .count()
-            >= RICH
     }
 
     fn lead(&self) -> usize {

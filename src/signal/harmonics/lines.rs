@@ -5,7 +5,7 @@ use crate::signal::spectrum::Spectrum;
 /// Lines stand this far above the noise around them, as a ratio of powers.
 /// The powers of noise alone are distributed exponentially: one in a million
 /// bins is that high by chance.
-const ABOVE_NOISE: f64 = 14.0;
+pub const ABOVE_NOISE: f64 = 14.0;
 
 /// The noise is the median over so many octaves either way, but over at least
 /// so many bins.

@@ -6,7 +6,7 @@ use super::comb;
 use super::explain::{Explained, Question, Waver, explain};
 use super::follow::{Follow, Frame, Hearing, Past, Taken};
 use super::lines::{Line, LinePicker, Look};
-use super::presence::Presence;
+use super::presence::{Presence, Seen};
 use super::series::Fitted;
 use super::stops;
 use crate::signal::bridge::Bridged;
@@ -51,6 +51,10 @@ const HIGH_HZ: f64 = 5000.0;
 const LEAST_SHARE: f64 = 0.85;
 const LEAST_TONAL: f64 = 0.08;
 
+/// A lower fundamental explains no more than the note itself when all it adds
+/// is 20 dB weaker: what a sampled sound repeats, or what leaks into it.
+const NEARLY_ALL: f64 = 0.99;
+
 /// Quieter than this (mean square) is silence.
 const SILENCE: f64 = 1e-9;
 
@@ -58,6 +62,11 @@ const SILENCE: f64 = 1e-9;
 /// and this part of it is lines of its own.
 const OTHER_POWER: f64 = 0.01;
 const OTHER_SHARE: f64 = 0.3;
+
+/// Blocks in which two channels show one note lie this near to it: nearer, or
+/// further where by their means they are as near, for voices that beat wander.
+const NEAR: f64 = 0.01;
+const NEAR_FOR_NOW: f64 = 0.03;
 
 /// Nothing to be believed for so long, or for so many windows, is a loss.
 const LOST_S: f64 = 0.15;
@@ -312,7 +321,14 @@ impl NoteTracker {
             let note = note_among(&look.lines, close, any.as_ref()).filter(|note| {
                 note.power_share > 0.5 * LEAST_SHARE && note.power() > LEAST_TONAL * look.total
             });
-            let any = note.clone().filter(|note| note.stops > 0.0).or(any);
+            let is_all = |note: &Explained| {
+                any.as_ref().is_none_or(|any| {
+                    let lower = any.fitted.series.hz < note.fitted.series.hz;
+                    lower && note.power() > NEARLY_ALL * any.power()
+                })
+            };
+            let own = note.clone();
+            let any = own.filter(|note| note.stops > 0.0 || is_all(note)).or(any);
             let hz = note.as_ref().map(|note| note.fitted.series.hz).or(near_hz);
             let noise_per_hz = (1..=24u32)
                 .map_while(|n| {
@@ -444,20 +460,21 @@ impl NoteTracker {
     fn check(&mut self, follow: &mut Follow, out: &mut Vec<Track>) {
         self.checks += 1;
         let views = self.views(Some(follow.mean_hz()));
-        let conflict = has_two(&views, follow.mean_hz());
+        let conflict = has_two(&views, follow.mean_hz(), follow.apart());
         let beside = self.beside(follow.mean_hz(), follow.stops());
-        let mut share: f64 = 0.0;
-        for view in &views {
-            if let Some(note) = &view.hearing.note {
-                share = share.max(note.power_share);
-            }
-        }
+        let notes = || views.iter().filter_map(|view| view.hearing.note.as_ref());
+        let rich = notes().any(Explained::is_rich);
         let elsewhere = !views.iter().any(|view| {
             let hz = view.any.as_ref().map(|any| any.fitted.series.hz);
             hz.is_some_and(|hz| (hz / follow.mean_hz() - 1.0).abs() < 0.05)
         });
         if let Some(presence) = &mut self.presence {
-            presence.look(share, conflict, elsewhere);
+            presence.look(Seen {
+                share: notes().map(|note| note.power_share).fold(0.0, f64::max),
+                conflict,
+                elsewhere,
+                rich,
+            });
         }
         let hearings: Vec<Hearing> = views.into_iter().map(|view| view.hearing).collect();
         follow.hear(&hearings);
@@ -502,7 +519,7 @@ impl NoteTracker {
             return;
         };
         if let Some(presence) = &mut self.presence {
-            presence.misfit(misfit(&fitted), follow.is_rich());
+            presence.misfit(misfit(&fitted));
         }
         self.state = Some(NoteState {
             stiffness: fitted.series.stiffness,
@@ -573,12 +590,18 @@ fn misfit(fitted: &Fitted) -> f64 {
 }
 
 /// True when one channel carries the note, and the other something else that
-/// is neither much quieter nor mere noise.
-fn has_two(views: &[View], hz: f64) -> bool {
+/// is neither much quieter nor mere noise. `apart`: how far they lie apart in
+/// the mean.
+fn has_two(views: &[View], hz: f64, apart: f64) -> bool {
+    let near = if apart.abs() < NEAR {
+        NEAR_FOR_NOW
+    } else {
+        NEAR
+    };
     let is_note = |view: &View| {
         let note = view.hearing.note.as_ref();
         note.is_some_and(|note| {
-            note.power_share >= LEAST_SHARE && (note.fitted.series.hz / hz - 1.0).abs() < 0.01
+            note.power_share >= LEAST_SHARE && (note.fitted.series.hz / hz - 1.0).abs() < near
         })
     };
     let [left, right] = views else {
