@@ -7,7 +7,7 @@ use super::Vibrato;
 use crate::signal::statistics::fit_line;
 use crate::units::{Hertz, Percent};
 
-/// It is looked for in this much of the past, so often.
+/// Length of the past that it is looked for in, and from look to look.
 const WINDOW_S: f64 = 1.5;
 const EVERY_S: f64 = 0.5;
 
@@ -59,7 +59,7 @@ impl VibratoTotals {
 }
 
 impl VibratoMeter {
-    /// For so many values a second.
+    /// For this number of values a second.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,

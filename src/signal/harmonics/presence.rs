@@ -24,8 +24,7 @@ const LEAP: f64 = 0.035;
 /// slide.
 const MOST_GLIDE_OUT: f64 = 0.012;
 
-/// Partials that crowd by so much more than their uncertainty, or lie this
-/// far from any series, are of several notes.
+/// Partials that lie this far from any series, relative, are of several notes.
 const MOST_MISFIT: f64 = 1.5e-3;
 
 /// Half of the blocks have a smaller standard deviation than this, as a part
@@ -135,7 +134,7 @@ pub struct Presence {
 }
 
 impl Presence {
-    /// For so many values a second.
+    /// For this number of values a second.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,
@@ -162,7 +161,7 @@ impl Presence {
         }
     }
 
-    /// So many ticks have passed since the note began.
+    /// Ticks that have passed since the note began.
     pub fn now(&mut self, ticks: u64) {
         self.ticks = ticks;
     }

@@ -2,9 +2,12 @@
 
 use std::sync::Arc;
 
+use super::channels::Taken;
 use super::comb;
 use super::explain::{Explained, Question, Waver, explain};
-use super::follow::{Follow, Frame, Hearing, Past, Taken};
+use super::follow::{Follow, Past};
+use super::frames::Frame;
+use super::hearing::Hearing;
 use super::lines::{Line, LinePicker, Look};
 use super::presence::{Presence, Seen};
 use super::series::Fitted;
@@ -31,7 +34,7 @@ const CHECK_S: f64 = 0.1;
 const CONFIRMATIONS: u32 = 4;
 const AGREE: f64 = 0.04;
 
-/// So many looks show a note that is not the wanted one for good.
+/// Looks that show a note that is not the wanted one for good.
 const LASTING: u32 = 8;
 
 /// Notes that are recognised when they are not the wanted one: two octaves
@@ -41,7 +44,7 @@ const FAR: f64 = 4.6;
 /// No lower note is looked for.
 const LOWEST_HZ: f64 = 20.0;
 
-/// Lines are looked for up to so many times the wanted fundamental, and at
+/// Lines are looked for up to this multiple of the wanted fundamental, and at
 /// least to here.
 const HIGHEST: f64 = 24.0;
 const HIGH_HZ: f64 = 5000.0;
@@ -68,14 +71,15 @@ const OTHER_SHARE: f64 = 0.3;
 const NEAR: f64 = 0.01;
 const NEAR_FOR_NOW: f64 = 0.03;
 
-/// Nothing to be believed for so long, or for so many windows, is a loss.
+/// Time without anything to be believed, in seconds and in windows, that is a
+/// loss.
 const LOST_S: f64 = 0.15;
 const LOST_WINDOWS: f64 = 1.5;
 
 /// Partials of one note lie this near to a series, relative.
 const MOST_MISFIT: f64 = 1e-3;
 
-/// Hum reaches so far: the fifth harmonic of 60 Hz, and a bit.
+/// Hum reaches up to here: the fifth harmonic of 60 Hz, and a bit.
 const HUM_UP_TO_HZ: f64 = 330.0;
 
 /// What an organ's other stops leave in the rest when they are taken out of it:
