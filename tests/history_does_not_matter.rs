@@ -22,7 +22,7 @@ const TONE_HZ: f64 = 3150.0;
 /// The screen looks on this often.
 const LOOK_S: f64 = 0.25;
 /// The machine that is judged plays for so long.
-const LENGTH_S: f64 = 40.0;
+const LENGTH_S: f64 = 46.0;
 /// It is asked to keep a stretch after this time.
 const KEEP_AFTER_S: f64 = 6.0;
 
