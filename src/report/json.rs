@@ -275,12 +275,14 @@ impl Stretch {
 #[derive(Serialize)]
 struct Sweep {
     verdict: SweepVerdict,
+    unclear: Option<Unclear>,
     range_low_percent: Option<f64>,
     range_high_percent: Option<f64>,
     right_speed_in_range: Option<bool>,
     right_speed_at: Option<f64>,
     backlash_percent: Option<f64>,
     bad_spots: Vec<BadSpot>,
+    slight_spots: Vec<BadSpot>,
 }
 
 #[derive(Serialize)]
@@ -598,12 +600,14 @@ impl Sweep {
         };
         Self {
             verdict: report.verdict,
+            unclear: report.unclear,
             range_low_percent: end(0),
             range_high_percent: end(1),
             right_speed_in_range: report.right_speed_in_range(),
             right_speed_at: report.right_speed_at().and_then(|at| places(at, 4)),
             backlash_percent: report.backlash.and_then(|backlash| places(backlash.0, 3)),
             bad_spots: report.bad_spots.iter().map(spot).collect(),
+            slight_spots: report.slight_spots.iter().map(spot).collect(),
         }
     }
 }

@@ -151,6 +151,7 @@ impl Engine {
             wrong: self.wrong,
             believed: true,
             silent: self.is_silent(),
+            is_swept: self.is_swept(),
             channel: self.channel_used(),
         }
     }
