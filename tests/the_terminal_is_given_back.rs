@@ -280,6 +280,36 @@ fn after_a_file_that_may_not_grow_any_more() {
     tmux.assert_given_back();
 }
 
+/// Whoever presses Ctrl-S by mistake stops all that is written.
+#[test]
+fn a_signal_ends_it_though_what_was_not_saved_cannot_be_told() {
+    if !Tmux::is_there() {
+        return;
+    }
+    let tmux = Tmux::start(80, 24);
+    let program = env!("CARGO_BIN_EXE_tapewright");
+    let tone = format!("{program} tone --seconds 30 -o tone.wav");
+    tmux.type_line(&format!("cd; {tone} >made; clear; echo made"));
+    tmux.wait_for("made");
+    tmux.type_line(&format!(
+        "(echo $BASHPID >process; ulimit -f 0; exec {program} watch --file tone.wav)"
+    ));
+    tmux.wait_for("tone found");
+    tmux.press("b");
+    tmux.wait_for("NOT SAVED");
+    tmux.wait_for("ENDED");
+    let process = std::fs::read_to_string(tmux.home().join("process")).expect("it is there");
+    let process = process.trim();
+    let mut options = std::fs::File::options();
+    let line = options.read(true).write(true).open(tmux.figure("pane_tty"));
+    let line = line.expect("the line of this window");
+    rustix::termios::tcflow(&line, rustix::termios::Action::OOff).expect("it can be stopped");
+    kill("-TERM", process);
+    let ended = ends_within(process, Duration::from_secs(20));
+    rustix::termios::tcflow(&line, rustix::termios::Action::OOn).expect("it goes on");
+    assert!(ended, "process {process} lives on");
+}
+
 #[test]
 fn a_terminal_that_cannot_place_letters_is_refused_with_a_sentence() {
     if !Tmux::is_there() {

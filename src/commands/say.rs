@@ -8,7 +8,7 @@ use std::io::{self, Write};
 
 use super::{Exit, Failure};
 use crate::report;
-use crate::screen::Look;
+use crate::screen::{Look, terminal};
 
 /// Whether somebody took what was written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,7 +53,21 @@ fn in_locale(text: &str) -> Cow<'_, str> {
 
 /// One sentence on standard error.
 pub(super) fn complain(sentence: &str) {
-    aside(&format!("tapewright: {sentence}\n"));
+    aside(&complaint(sentence));
+}
+
+/// The line that it becomes.
+fn complaint(sentence: &str) -> String {
+    format!("tapewright: {sentence}\n")
+}
+
+/// Several where the terminal may take nothing any more, which is not waited
+/// for.
+pub(super) fn complain_at_once(sentences: &[String]) {
+    let text: String = sentences.iter().map(|it| complaint(it)).collect();
+    if !text.is_empty() {
+        terminal::tell_at_once(harmless(&in_locale(&text), '\n').into_owned());
+    }
 }
 
 /// Lines on standard error; where that is closed or full, nobody listens.

@@ -227,16 +227,15 @@ fn finish(ending: Ending) -> Outcome {
 
 /// Nothing that was measured is lost without a word.
 fn report_unsaved(state: &ScreenState) {
-    for kept in state.unsaved() {
+    let unsaved = state.unsaved().map(|kept| {
         let speed = kept.measurement.speed;
         let figure = speed.map_or("no speed".to_owned(), |speed| {
             format!("{:+.3} %", speed.deviation.0)
         });
-        super::complain(&format!(
-            "the snapshot {} ({figure}) could not be saved",
-            kept.slot.name()
-        ));
-    }
+        let name = kept.slot.name();
+        format!("the snapshot {name} ({figure}) could not be saved")
+    });
+    super::say::complain_at_once(&unsaved.collect::<Vec<_>>());
 }
 
 fn no_terminal(error: &TerminalError) -> Failure {

@@ -6,6 +6,7 @@
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, IsTerminal, Stdout};
+use std::mem::ManuallyDrop;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, Once, PoisonError, mpsc};
@@ -20,7 +21,7 @@ use crossterm::{Command, execute};
 use ratatui::backend::CrosstermBackend;
 use ratatui::layout::Rect;
 use rustix::event::{PollFd, PollFlags, Timespec};
-use rustix::fd::OwnedFd;
+use rustix::fd::{BorrowedFd, OwnedFd};
 use rustix::process::Signal;
 use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 
@@ -79,7 +80,9 @@ pub enum Waited {
 
 /// A terminal that is drawn on. Dropping it gives the terminal back.
 pub struct Terminal {
-    inner: ratatui::Terminal<CrosstermBackend<Stdout>>,
+    /// Never dropped: it would show the cursor once more, and wait for that where
+    /// the terminal takes nothing.
+    inner: ManuallyDrop<ratatui::Terminal<CrosstermBackend<Stdout>>>,
     signals: Signals,
 }
 
@@ -114,7 +117,10 @@ impl Terminal {
         *lock(&DRAWING_THREAD) = Some(thread::current().id());
         let signals = Signals::watch()?;
         let inner = ratatui::Terminal::new(CrosstermBackend::new(io::stdout()))?;
-        let mut terminal = Self { inner, signals };
+        let mut terminal = Self {
+            inner: ManuallyDrop::new(inner),
+            signals,
+        };
         terminal.take()?;
         Ok(terminal)
     }
@@ -336,21 +342,27 @@ fn give_back() {
     let mut farewell = String::new();
     let _ = LeaveAlternateScreen.write_ansi(&mut farewell);
     let _ = Show.write_ansi(&mut farewell);
-    write_at_once(farewell);
+    write_at_once(rustix::stdio::stdout(), farewell);
     let _ = disable_raw_mode();
     if let Some(stderr) = taken.stderr {
         let _ = rustix::stdio::dup2_stderr(stderr);
     }
 }
 
+/// Tells standard error, but waits for it no longer than the farewell was
+/// waited for: a terminal that takes nothing must not keep the program alive.
+pub fn tell_at_once(text: String) {
+    write_at_once(rustix::stdio::stderr(), text);
+}
+
 /// Writes to the terminal past `io::stdout()`: the thread that draws may hold
 /// its lock for as long as the terminal takes nothing, and so would this one.
-fn write_at_once(text: String) {
+fn write_at_once(to: BorrowedFd<'static>, text: String) {
     let (done, is_done) = mpsc::channel();
     let writing = thread::Builder::new().spawn(move || {
         let mut rest = text.as_bytes();
         while !rest.is_empty() {
-            match rustix::io::write(rustix::stdio::stdout(), rest) {
+            match rustix::io::write(to, rest) {
                 Ok(0) => break,
                 Ok(written) => rest = &rest[written..],
                 Err(rustix::io::Errno::INTR) => {}
