@@ -9,8 +9,9 @@
 //! `-- --track` leaves the sound out. A second table has other ways of sweeping
 //! and other faults; `-- --cases` makes that one alone, `-- --cases --like back`
 //! those of its cases that have the word in their names. `-- --hands` holds
-//! every hand by itself against clean trimmers and sharp faults, on seeds that
-//! nothing was tuned on; `--tuning` takes those that it was.
+//! every hand by itself against clean trimmers and sharp faults, with right speed
+//! within the travel and near its ends, on seeds that nothing was tuned on;
+//! `--tuning` takes those that it was.
 
 #[path = "../support/intervals.rs"]
 mod intervals;
