@@ -706,7 +706,12 @@ fn a_check_of_the_wiper_keeps_the_contract_and_a_steady_tone_its_speed() {
     let object = &run.objects[0];
     assert_eq!(object["signal"]["usable"], true);
     assert_eq!(object["speed"]["deviation_percent"], Value::Null);
-    assert!(codes(object).contains(&"speed_moved"), "{}", run.text);
+    let told = codes(object);
+    assert!(told.contains(&"speed_moved"), "{}", run.text);
+    assert!(!told.contains(&"drifting"), "{}", run.text);
+    // Wow of a hand at the trimmer is none of the machine's.
+    let flutter = object["flutter"].as_object().unwrap();
+    assert!(flutter.values().all(Value::is_null), "{}", run.text);
 }
 
 #[test]

@@ -7,7 +7,7 @@
 use serde::Serialize;
 
 use super::numbers::{places, significant, significant_up};
-use super::{FileReport, FileResult};
+use super::{FileReport, FileResult, sweep};
 use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, Cut, DriftReading,
@@ -385,28 +385,25 @@ struct Flutter {
 impl<'a> Line<'a> {
     /// While the trimmer is turned there is no speed to be told, as the text
     /// says too.
-    fn leave_out_what_turned(&mut self, sweep: &SweepReport) {
+    fn leave_out_what_turned(&mut self, report: &SweepReport) {
         let stood = matches!(
-            sweep.unclear,
+            report.unclear,
             Some(Unclear::HardlyMoved | Unclear::TooShort)
         );
-        if sweep.passes.is_empty() || stood {
+        if report.passes.is_empty() || stood {
             return;
         }
         self.speed = Speed::default();
         self.drift = Drift::default();
         self.stability = Stability::default();
         self.along = None;
-        if !self
-            .cautions
-            .iter()
-            .any(|it| it.code == CautionCode::SpeedMoved)
-        {
-            self.cautions.push(Caution {
-                code: CautionCode::SpeedMoved,
-                text: "The trimmer was turned through its range, so no speed is told.".to_owned(),
-            });
-        }
+        self.flutter = Flutter::default();
+        self.cautions
+            .retain(|it| !sweep::BY_TURNING.contains(&it.code));
+        self.cautions.push(Caution {
+            code: CautionCode::SpeedMoved,
+            text: "The trimmer was turned through its range, so no speed is told.".to_owned(),
+        });
     }
 
     fn of(file: &'a str, measurement: &'a Measurement, tolerance: Tolerance) -> Self {

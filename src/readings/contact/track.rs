@@ -159,7 +159,8 @@ impl Track {
 
     fn take_breaks(&mut self) {
         let begun_s = self.began_s - self.to_break_rate.delay() / self.rate_hz;
-        let seconds = |at: u64| begun_s + at as f64 / self.break_rate_hz;
+        let rate_hz = self.break_rate_hz;
+        let seconds = |at: u64| begun_s + at as f64 / rate_hz;
         for it in std::mem::take(&mut self.found) {
             let [start, end] = [it.start, it.end].map(seconds);
             let it = ContactBreak {
