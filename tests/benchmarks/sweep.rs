@@ -34,7 +34,7 @@ use tapewright::units::Percent;
 const SOUND_HZ: u32 = 16_000;
 /// Hands that sweep, and whether the detector was tuned on them. The first
 /// [`USUAL`] make the tables of old.
-const HANDS: [(&str, bool); 16] = [
+const HANDS: [(&str, bool); 13] = [
     ("wandering", true),
     ("wandering, rough", true),
     ("movements", true),
@@ -47,9 +47,6 @@ const HANDS: [(&str, bool); 16] = [
     ("pausing", false),
     ("fast and slow", false),
     ("regripping", true),
-    ("overshooting", true),
-    ("sticky, trembling", false),
-    ("rocking", false),
     ("thumbing", false),
 ];
 const USUAL: u64 = 5;
@@ -90,9 +87,6 @@ fn hand(kind: usize, seed: u64) -> Vec<f64> {
         9 => odd_hands::pausing(dice),
         10 => odd_hands::fast_and_slow(dice),
         11 => odd_hands::regripping(dice),
-        12 => odd_hands::overshooting(dice),
-        13 => odd_hands::sticky_tremor(dice),
-        14 => odd_hands::rocking(dice),
         _ => odd_hands::thumbing(dice),
     }
 }
