@@ -174,7 +174,7 @@ fn a_card_takes_over_what_the_tape_says_and_is_refused_where_it_would_lie() {
     let measure = |played_on: &str| {
         let mut arguments = vec!["tape", "measure", "home", "played.wav"];
         arguments.extend(["--machine-error", "0.2", "--machine-uncertainty", "0.05"]);
-        arguments.extend(["--played-on", played_on]);
+        arguments.extend(["--played-on", played_on, "--reference", "3150"]);
         run(folder, &arguments)
     };
     let refused = measure("deck 2");

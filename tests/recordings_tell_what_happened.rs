@@ -146,10 +146,15 @@ fn a_turn_or_a_drift_near_the_end_is_not_taken_for_a_stop() {
             "{got}"
         );
     }
-    // As fast as tired cells let it fall.
-    let drifts = json(&Take::of(40.0, &|t| 1.0 - 0.005 * t / 60.0));
-    assert!(has(&drifts, "drifting"), "{drifts}");
-    assert_eq!(drifts["measured"], Value::Null, "{drifts}");
+    // Tired cells, a slow hour, a reel that drags: each is one line.
+    for per_minute in [0.005, 0.01, 0.02, -0.028] {
+        let drifts = json(&Take::of(40.0, &|t| 1.0 - per_minute * t / 60.0));
+        assert!(has(&drifts, "drifting"), "{drifts}");
+        assert!(!has(&drifts, "speed_moved"), "{drifts}");
+        assert_eq!(drifts["measured"], Value::Null, "{drifts}");
+        let told = number(&drifts, "drift", "percent_per_minute");
+        assert!((told + 100.0 * per_minute).abs() < 0.1, "{drifts}");
+    }
 }
 
 #[test]

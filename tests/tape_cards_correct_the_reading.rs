@@ -88,21 +88,14 @@ fn a_tape_measured_on_a_trusted_machine_takes_that_machines_error_over() {
     let folder = folder.path();
     // A tape that plays 0.3 % high, on a machine 0.2 % fast.
     tape(folder, 100.0 * (1.003 * 1.002 - 1.0));
-    let made = run(
-        folder,
-        &[
-            "tape",
-            "measure",
-            "home",
-            "tape.wav",
-            "--machine-error",
-            "0.2",
-            "--machine-uncertainty",
-            "0.05",
-            "--played-on",
-            "deck 1",
-        ],
-    );
+    let measure = ["tape", "measure", "home", "tape.wav"];
+    let on = ["--machine-error=0.2", "--machine-uncertainty=0.05"];
+    let asked = [&measure[..], &on, &["--played-on", "deck 1"]].concat();
+    // A tone of 3000 Hz would make another card.
+    let refused = run(folder, &asked);
+    assert_eq!(refused.status.code(), Some(4), "{}", said(&refused));
+    assert!(said(&refused).contains("tone:3000"), "{}", said(&refused));
+    let made = run(folder, &[&asked[..], &["--reference", "3150"]].concat());
     assert!(made.status.success(), "{}", said(&made));
     assert!(
         said(&made).contains("measured on deck 1"),
@@ -270,7 +263,7 @@ fn a_speed_that_moved_makes_no_card() {
     }
     writer.finalize().unwrap();
     let machine = ["--machine-error=0", "--machine-uncertainty=0.05"];
-    let asked = ["tape", "measure", "moved", "tape.wav"];
+    let asked = ["tape", "measure", "moved", "tape.wav", "--reference=3150"];
     let made = run(folder, &[&asked[..], &machine].concat());
     assert_eq!(made.status.code(), Some(4), "{}", said(&made));
     assert!(said(&made).contains("speed was moved"), "{}", said(&made));
@@ -302,8 +295,7 @@ fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
     );
     assert!(words.contains("FAST"), "{words}");
     // However the name is written.
-    let here = ["--recorded-on", "Deck-9", "--machine", "deck 9"];
-    let words = asked(&[&here[..], &["--reference", "3150"]].concat());
+    let words = asked(&["--recorded-on", "Deck-9", "--machine", "deck 9"]);
     assert!(words.contains("TAPE MADE HERE"), "{words}");
     assert!(!words.contains(question), "{words}");
     assert!(

@@ -137,6 +137,7 @@ fn spoilt(measurement: &Measurement) -> Option<&str> {
         matches!(
             it.code,
             CautionCode::SpeedMoved
+                | CautionCode::ReferenceAmbiguous
                 | CautionCode::ChannelsDisagree
                 | CautionCode::ReferenceContradictsTape
         )

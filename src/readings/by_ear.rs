@@ -50,8 +50,13 @@ impl ByEar {
             ),
         };
         let off = deviation.abs();
+        // What is called slow or fast on screen is heard so.
+        let is_told_off = verdict.is_some_and(|verdict| {
+            let way = verdict.way(speed.deviation, speed.uncertainty);
+            verdict.is_out() || verdict == Verdict::TooCloseToSay && way.is_some()
+        });
         self.was_right = match verdict {
-            Some(verdict) if verdict.is_out() => false,
+            Some(_) if is_told_off => false,
             _ if self.was_right => off <= STAY * band,
             _ => off <= band,
         };
@@ -131,7 +136,8 @@ mod tests {
             beat(&mut ByEar::default(), &speed(deviation, known, steadiness))
         };
         assert_eq!(of(0.3, Some(0.1), Steadiness::Settled), Beat::Settled);
-        assert_eq!(of(0.45, Some(0.1), Steadiness::Settled), Beat::Right);
+        assert_eq!(of(0.45, Some(0.1), Steadiness::Settled), Beat::Fast(1.0));
+        assert_eq!(of(0.3, Some(0.4), Steadiness::Settled), Beat::Right);
         assert_eq!(of(0.3, Some(0.1), Steadiness::Settling), Beat::Right);
         assert_eq!(of(0.3, None, Steadiness::Settling), Beat::Right);
     }

@@ -277,6 +277,11 @@ impl Parts {
         !self.steady.is_empty() && self.steady != [[from, to]]
     }
 
+    /// True where one steady part goes from end to end, or to the runs there.
+    pub fn is_left_alone(&self) -> bool {
+        !self.steady.is_empty() && !self.is_turned()
+    }
+
     /// True where all that was heard is of one piece, or no part of it is.
     pub fn is_whole(&self) -> bool {
         self.steady.is_empty() || self.steady == [self.heard]

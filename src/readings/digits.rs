@@ -59,13 +59,14 @@ const SLOW_WITHIN_S: f64 = 1.0;
 /// average beyond this part of their own 95 %.
 const FRESH_S: f64 = 3.6;
 const SAYS_OTHERWISE: f64 = 0.5;
-/// The least scatter is learnt from records of this length on, and believed
-/// for so long, seconds.
+/// The least scatter is learnt from records of this length on, seconds.
 const CALM_FROM_S: f64 = 8.0;
-const CALM_MEMORY_S: f64 = 120.0;
 
 /// How far back averages are learnt from, how much there must be, and how
 /// often.
+///
+/// The least scatter is believed for as long: by then a small move that went
+/// unnoticed is learnt from no more, and what is larger still is the machine.
 const LEARN_OVER_S: f64 = 24.0;
 const LEARN_FROM_S: f64 = 4.0;
 const LEARN_EVERY_S: f64 = 1.0;
@@ -170,6 +171,8 @@ impl Digits {
         if let Some((_, age)) = &mut self.calm {
             *age += 1;
         }
+        let steps = self.steps.iter_mut().map(|step| &mut step.age);
+        self.moves.iter_mut().chain(steps).for_each(|age| *age += 1);
         if self.has_leapt() {
             return self.wait_for_calm();
         }
@@ -350,8 +353,6 @@ impl Digits {
         let (Some(now), Some(digits)) = (self.mean(0, needle), self.hz()) else {
             return Motion::Left;
         };
-        let steps = self.steps.iter_mut().map(|step| &mut step.age);
-        self.moves.iter_mut().chain(steps).for_each(|age| *age += 1);
         let excursion = now - digits;
         self.hits = if excursion.abs() > self.excursions.most_hz() {
             self.hits + 1
@@ -531,7 +532,7 @@ impl Digits {
 
     fn learn_calm(&mut self, now: &Averaging) {
         let is_kept = self.calm.as_ref().is_some_and(|(calm, age)| {
-            *age < self.values(CALM_MEMORY_S) && calm.variance(FRESH_S) <= now.variance(FRESH_S)
+            *age < self.values(LEARN_OVER_S) && calm.variance(FRESH_S) <= now.variance(FRESH_S)
         });
         if !is_kept {
             self.calm = Some((now.clone(), 0));
@@ -598,6 +599,45 @@ mod tests {
             }
         }
         assert!((1..=3).contains(&moves), "{moves}");
+    }
+
+    /// A slow noise that remembers for three seconds, by 0.12 % rms, after so
+    /// many seconds without: how often nothing shows that a hand is at work,
+    /// half a minute to a minute later.
+    fn left_alone_after(quiet_s: f64, seed: u64) -> f64 {
+        use rand_pcg::rand_core::{Rng, SeedableRng};
+        let mut dice = rand_pcg::Pcg64::seed_from_u64(seed);
+        let mut even = || f64::from(dice.next_u32()) / f64::from(u32::MAX) - 0.5;
+        let kept = (-1.0 / (3.0 * RATE)).exp();
+        let push = 0.0012 * (12.0 * (1.0 - kept * kept)).sqrt();
+        let mut digits = Digits::new(RATE, 3150.0);
+        let (mut noise, mut alone, mut looks) = (0.0, 0u32, 0u32);
+        for n in 0..((quiet_s + 60.0) * RATE) as usize {
+            let since_s = n as f64 / RATE - quiet_s;
+            noise = kept * noise + push * even();
+            let own = if since_s > 0.0 { noise } else { 0.0 };
+            let _ = digits.push(wow(n) + 3150.0 * own);
+            if since_s > 30.0 {
+                looks += 1;
+                alone += u32::from(digits.is_left_alone() && digits.holds_a_period());
+            }
+        }
+        f64::from(alone) / f64::from(looks)
+    }
+
+    #[test]
+    fn a_machine_that_grows_restless_is_not_taken_for_a_hand_at_work() {
+        let of = |quiet_s| {
+            (0..12)
+                .map(|seed| left_alone_after(quiet_s, seed))
+                .sum::<f64>()
+                / 12.0
+        };
+        let (alone, after) = (of(0.0), of(30.0));
+        assert!(
+            after > alone - 0.15,
+            "{alone:.2} alone, {after:.2} after quiet"
+        );
     }
 
     #[test]

@@ -92,6 +92,8 @@ pub enum Advice {
     OfTheLast(f64),
     /// The mean looks right, but is not known well enough yet.
     Wait,
+    /// What is left is less than the tape and the clock are known to.
+    AsNear,
     /// Nothing is known yet: turn a little and see.
     TryALittle,
 }
@@ -193,8 +195,9 @@ impl Guide {
         }
     }
 
-    /// What can be said now; `tolerance` is half the band.
-    pub fn guidance(&self, tolerance: Percent) -> Guidance {
+    /// What can be said now; `tolerance` is half the band, `besides` what the
+    /// mean is unsure by besides its scatter: the tape, the clock.
+    pub fn guidance(&self, tolerance: Percent, besides: Percent) -> Guidance {
         let heading = self.is_turning().then(|| self.heading()).flatten();
         let overshoots = heading.is_some_and(|heading| {
             let from = self.settled.map_or(0.0, |(mean, _)| mean);
@@ -203,7 +206,7 @@ impl Guide {
         Guidance {
             heading: heading.map(Percent),
             overshoots,
-            advice: self.advice(tolerance),
+            advice: self.advice(tolerance, besides),
             last_move: self.last.map(|last| Percent(last.by)),
             an_eighth: self.an_eighth.map(|(by, u)| (Percent(by), Percent(u))),
             expects_an_eighth: self.expects_an_eighth,
@@ -406,16 +409,20 @@ impl Guide {
         }
     }
 
-    fn advice(&self, tolerance: Percent) -> Option<Advice> {
+    fn advice(&self, tolerance: Percent, besides: Percent) -> Option<Advice> {
         if self.moved || self.is_turning() {
             return None;
         }
-        let (mean, uncertainty) = self.settled?;
-        if mean.abs() + uncertainty <= tolerance.0 {
+        let (mean, own) = self.settled?;
+        if mean.abs() + own.hypot(besides.0) <= tolerance.0 {
             return Some(Advice::Leave);
         }
-        if mean.abs() <= LOOKS_RIGHT * tolerance.0 {
-            return Some(Advice::Wait);
+        if mean.abs() + own > tolerance.0 {
+            if mean.abs() <= LOOKS_RIGHT * tolerance.0 {
+                return Some(Advice::Wait);
+            }
+        } else if mean.abs() <= own.max(besides.0) {
+            return Some(Advice::AsNear);
         }
         if let Some((by, known)) = self.an_eighth
             && by.abs() > known
@@ -470,10 +477,25 @@ mod tests {
                         + 0.04 * (std::f64::consts::TAU * 6.3 * t).sin();
                     let settled = (self.since > 300).then_some((self.aim, 0.03));
                     self.guide.push(self.speed + wow, settled);
-                    self.guide.guidance(Percent(0.1))
+                    self.guide.guidance(Percent(0.1), Percent(0.0))
                 })
                 .collect()
         }
+    }
+
+    #[test]
+    fn praise_counts_what_tape_and_clock_are_unsure_by() {
+        let mut guide = Guide::new(RATE_HZ);
+        let mut said = |mean: f64, besides: f64| {
+            guide.push(mean, Some((mean, 0.01)));
+            guide.guidance(Percent(0.5), Percent(besides)).advice
+        };
+        assert_eq!(said(0.1, 0.3), Some(Advice::Leave));
+        assert_eq!(said(0.3, 0.0), Some(Advice::Leave));
+        // Not in tolerance, and a little nearer it would be.
+        assert_eq!(said(0.3, 0.25), Some(Advice::TryALittle));
+        // No turn makes this known better.
+        assert_eq!(said(0.3, 0.6), Some(Advice::AsNear));
     }
 
     #[test]
@@ -566,7 +588,7 @@ mod tests {
     #[test]
     fn a_mean_that_looks_right_is_left_alone_until_it_is_known() {
         let mut guide = Guide::new(RATE_HZ);
-        let advice = |guide: &Guide| guide.guidance(Percent(0.1)).advice;
+        let advice = |guide: &Guide| guide.guidance(Percent(0.1), Percent(0.0)).advice;
         guide.push(0.04, Some((0.04, 0.2)));
         assert_eq!(advice(&guide), Some(Advice::Wait));
         guide.push(0.04, Some((0.04, 0.05)));
@@ -585,9 +607,9 @@ mod tests {
         guide.has_moved();
         assert!(guide.rested_s() < 1e-9);
         guide.push(-0.3, None);
-        assert_eq!(guide.guidance(Percent(0.1)).advice, None);
+        assert_eq!(guide.guidance(Percent(0.1), Percent(0.0)).advice, None);
         guide.push(-0.3, Some((-0.3, 0.03)));
-        let said = guide.guidance(Percent(0.1));
+        let said = guide.guidance(Percent(0.1), Percent(0.0));
         assert!((said.last_move.expect("it moved").0 - 0.2).abs() < 1e-9);
         assert!(matches!(said.advice, Some(Advice::OfTheLast(it)) if (it - 1.5).abs() < 1e-9));
     }

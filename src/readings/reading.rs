@@ -271,6 +271,26 @@ pub struct FlutterReading {
     pub band_limit: Option<Hertz>,
 }
 
+impl FlutterReading {
+    /// All that it gives in percent.
+    pub fn figures_mut(&mut self) -> impl Iterator<Item = &mut Percent> {
+        [
+            &mut self.weighted_two_sigma,
+            &mut self.weighted_two_sigma_uncertainty,
+            &mut self.weighted_peak,
+            &mut self.weighted_peak_uncertainty,
+            &mut self.weighted_rms,
+            &mut self.weighted_rms_uncertainty,
+            &mut self.unweighted_two_sigma,
+            &mut self.unweighted_rms,
+            &mut self.wow_rms,
+            &mut self.flutter_rms,
+        ]
+        .into_iter()
+        .flatten()
+    }
+}
+
 /// A dropout of the tone.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Dropout {

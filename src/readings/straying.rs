@@ -96,10 +96,10 @@ impl Excursions {
         let Some(old) = self.late.pop_front() else {
             return;
         };
-        self.learnt += 1;
         if averages && !holds_a_period {
             return;
         }
+        self.learnt += 1;
         if averages {
             self.known = true;
             let kept = (-1.0 / (MEMORY_S * self.rate_hz)).exp();

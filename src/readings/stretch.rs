@@ -65,9 +65,6 @@ pub struct Stretch {
     undisturbed: BlockSeries,
     /// When it went how fast; only of a whole recording.
     pub course: Course,
-    span_sum: f64,
-    span_count: u64,
-    span: Option<[f64; 2]>,
     /// Wow and flutter.
     pub flutter: FlutterTotals,
     /// A note's regular wavering.
@@ -112,9 +109,6 @@ impl Stretch {
             series: BlockSeries::new(BLOCK_S, rate_hz),
             undisturbed: BlockSeries::new(BLOCK_S, rate_hz),
             course: Course::new(rate_hz),
-            span_sum: 0.0,
-            span_count: 0,
-            span: None,
             flutter: FlutterTotals::new(rate_hz),
             vibrato: VibratoTotals::default(),
             dropouts: Vec::new(),
@@ -176,9 +170,20 @@ impl Stretch {
     /// What drifts across a loss or a move is not drift.
     fn disturbed(&mut self) {
         self.undisturbed.restart(BLOCK_S);
-        self.span = None;
-        self.span_sum = 0.0;
-        self.span_count = 0;
+    }
+
+    /// The whole course shows that what was taken for moves was one drift.
+    pub fn left_alone(self) -> Self {
+        let undisturbed = if self.losses == 0 {
+            self.series.clone()
+        } else {
+            self.undisturbed
+        };
+        Self {
+            moves: 0,
+            undisturbed,
+            ..self
+        }
     }
 
     /// A value of the speed track with the channels it was made from.
@@ -193,15 +198,6 @@ impl Stretch {
         self.tone_power += tone_power;
         self.used[used as usize] += 1;
         self.disagreements += u64::from(disagree);
-        self.span_sum += off;
-        self.span_count += 1;
-        if self.span_count == (SPAN_BLOCK_S * self.rate_hz) as u64 {
-            let mean = self.span_sum / self.span_count as f64;
-            let [low, high] = self.span.unwrap_or([mean, mean]);
-            self.span = Some([low.min(mean), high.max(mean)]);
-            self.span_sum = 0.0;
-            self.span_count = 0;
-        }
     }
 
     /// A dropout. True when it is a new one; one that runs into the last, as
@@ -334,10 +330,12 @@ impl Stretch {
     /// Largest minus smallest 5 s mean in hertz since the last disturbance;
     /// `None` below two of them.
     pub fn span_hz(&self) -> Option<f64> {
-        (self.undisturbed.length_s() >= 2.0 * SPAN_BLOCK_S)
-            .then_some(self.span)
-            .flatten()
-            .map(|[low, high]| high - low)
+        let of_one = (SPAN_BLOCK_S / self.undisturbed.block_s()).round().max(1.0) as usize;
+        let means = self.undisturbed.blocks().chunks_exact(of_one);
+        let means = means.map(|blocks| blocks.iter().sum::<f64>() / of_one as f64);
+        let ends = |(low, high): (f64, f64), mean: f64| (low.min(mean), high.max(mean));
+        let (low, high) = means.fold((f64::INFINITY, f64::NEG_INFINITY), ends);
+        (self.undisturbed.length_s() >= 2.0 * SPAN_BLOCK_S).then_some(high - low)
     }
 
     /// Mean square of the tone.

@@ -91,12 +91,13 @@ impl Verdict {
         let Some(speed) = &measurement.speed else {
             return Self::NoReading;
         };
+        // Whatever tone it carries, such a tape says nothing.
+        if measurement.conditions.reference.recorded_here {
+            return Self::MadeHere;
+        }
         let by_tone = measurement.conditions.kind == ReferenceKind::Tone;
         if by_tone && measurement.has(CautionCode::ReferenceAmbiguous) {
             return Self::WhichTone;
-        }
-        if measurement.conditions.reference.recorded_here {
-            return Self::MadeHere;
         }
         // A mean over two speeds may come out right and neither of them be; one
         // over the last steady stretch is what the machine was left at.

@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 
 use super::numbers::signed;
 use super::words::{counted, wrapped};
-use crate::readings::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
+use crate::readings::{
+    BadSpot, CautionCode, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear,
+};
 
 /// Columns and rows of the picture.
 const PICTURE_COLUMNS: usize = 60;
@@ -26,6 +28,14 @@ both stops a dozen times, let it dry, and repeat the sweep.";
 /// Nothing bad where the trimmer will stand.
 const CAN_STAY: &str = "Nothing bad where the trimmer will stand: set it and go on. Cleaning, \
                         power off, may help but is not needed.";
+
+/// What turning the trimmer does to the figures does not count against the
+/// record.
+pub const BY_TURNING: [CautionCode; 3] = [
+    CautionCode::SpeedMoved,
+    CautionCode::Drifting,
+    CautionCode::RecordTooShort,
+];
 
 /// The verdict in a few words, as a headline.
 pub fn headline(report: &SweepReport) -> String {

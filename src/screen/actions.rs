@@ -294,7 +294,7 @@ impl ScreenState {
         self.before_answer.get_or_insert(before);
         self.conditions.nominal = Nominal::Fixed(tone);
         self.reference = Reference::Tone(tone);
-        self.heard.forget();
+        self.heard.measure_against(tone);
         self.message = Some(format!("measured against {tone} from now on"));
         vec![Effect::Ask(Request::Nominal(Nominal::Fixed(tone)))]
     }
@@ -388,7 +388,7 @@ impl ScreenState {
         let text = entry.text.trim().to_owned();
         let said = (!text.is_empty()).then_some(text);
         match entry.purpose {
-            EntryFor::Machine => self.machine = said,
+            EntryFor::Machine => return self.take_machine(said),
             EntryFor::RecordedOn => self.take_origin(said),
             EntryFor::Note => self.note = said,
             EntryFor::Supply => self.take_supply(said.as_deref()),

@@ -189,6 +189,25 @@ impl ScreenState {
         })
     }
 
+    /// Another name of the machine: its card may say that the tape was recorded
+    /// on it, or that it was not.
+    pub(super) fn take_machine(&mut self, said: Option<String>) -> Vec<Effect> {
+        self.machine = said;
+        let machine = self.machine.as_deref();
+        let is_as_before = self.tape.as_ref().is_none_or(|card| {
+            card.is_recorded_on(machine) == self.conditions.reference.recorded_here
+        });
+        if is_as_before {
+            return Vec::new();
+        }
+        self.choose(Choice {
+            home_made: false,
+            is_assumed: matches!(self.conditions.nominal, Nominal::Assumed(_)),
+            reference: self.reference.clone(),
+            card: self.tape.clone(),
+        })
+    }
+
     fn choose(&mut self, choice: Choice) -> Vec<Effect> {
         if self.runs.are_several() {
             self.message = Some(

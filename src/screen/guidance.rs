@@ -49,7 +49,12 @@ impl ScreenState {
         } else if self.has_bad_wiper() && guidance.advice.is_some_and(names_a_turn) {
             words.push(NO_WAY_ON_A_BAD_WIPER.to_owned());
         } else {
-            words.extend(guidance.advice.map(|it| advice(self.look, it, guidance)));
+            let said = guidance.advice.map(|it| match it {
+                // Praise is the verdict's.
+                Advice::Leave if !self.verdict().is_right() => Advice::Wait,
+                other => other,
+            });
+            words.extend(said.map(|it| advice(self.look, it, guidance)));
         }
         if guidance.forgot {
             words.push("that turn answered otherwise: what was learnt is forgotten".to_owned());
@@ -62,13 +67,14 @@ impl ScreenState {
 const NO_WAY_ON_A_BAD_WIPER: &str = "no direction: the wiper is bad where it must stand (w)";
 
 fn names_a_turn(advice: Advice) -> bool {
-    !matches!(advice, Advice::Leave | Advice::Wait)
+    !matches!(advice, Advice::Leave | Advice::Wait | Advice::AsNear)
 }
 
 fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
     match advice {
         Advice::Leave => "right: leave it, take the tool away".to_owned(),
         Advice::Wait => "looks right: hands off, wait until it is known".to_owned(),
+        Advice::AsNear => "as near as tape and clock can tell: leave it".to_owned(),
         Advice::TryALittle => {
             "turn a little, let go, wait; or g, then an eighth clockwise".to_owned()
         }
@@ -137,10 +143,24 @@ mod tests {
     use crate::readings::{SweepReport, SweepVerdict, Unclear};
     use crate::screen::specimen;
 
-    fn said(guidance: Guidance) -> String {
-        let mut reading = specimen::reading(-2.0);
+    fn said_at(deviation: f64, guidance: Guidance) -> String {
+        let mut reading = specimen::reading(deviation);
         reading.guidance = guidance;
         specimen::showing(reading).guidance_words().unwrap()
+    }
+
+    fn said(guidance: Guidance) -> String {
+        said_at(-2.0, guidance)
+    }
+
+    #[test]
+    fn praise_stands_only_beside_a_verdict_that_praises() {
+        let leave = || Guidance {
+            advice: Some(Advice::Leave),
+            ..Guidance::default()
+        };
+        assert!(said_at(0.1, leave()).contains("right: leave it"));
+        assert!(said_at(-0.6, leave()).contains("wait until it is known"));
     }
 
     #[test]
@@ -160,7 +180,6 @@ mod tests {
         assert!(with(Advice::OfTheLast(-0.1)).contains("it gave -1.50 %"));
         assert!(with(Advice::OfTheLast(0.05)).contains("a hair slower"));
         assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
-        assert!(with(Advice::Leave).contains("leave it"));
         assert!(with(Advice::Wait).contains("wait until it is known"));
         assert!(with(Advice::TryALittle).contains("let go, wait"));
     }

@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use super::state::ScreenState;
 use crate::audio::analysis::{LiveState, SourceState};
-use crate::readings::{Problem, Reading, Steadiness};
-use crate::units::Seconds;
+use crate::readings::{Guidance, Problem, Reading, Steadiness};
+use crate::units::{Hertz, Percent, Seconds};
 
 /// While a machine runs up, its tone glides and its level rises: no steady
 /// tone yet, and what looks like dropouts. Our own allowance, no source.
@@ -34,10 +34,60 @@ impl Heard {
         self.age
     }
 
+    /// The same figures against another tone.
+    pub(super) fn measure_against(&mut self, tone: Hertz) {
+        let settled = self.settled.take();
+        self.settled = settled.and_then(|reading| against(&reading, tone).map(Arc::new));
+    }
+
     /// Figures by another reference say nothing.
     pub(super) fn forget(&mut self) {
         self.settled = None;
     }
+}
+
+/// What the earlier reading tells of the machine; what is under way is of now.
+fn figures_of(settled: &Reading, now: &Reading) -> Reading {
+    Reading {
+        at: now.at,
+        keeping: now.keeping.clone(),
+        sweep: now.sweep.clone(),
+        holding: now.holding,
+        ident: now.ident.clone(),
+        trend: Arc::clone(&now.trend),
+        ..settled.clone()
+    }
+}
+
+/// A percent of one nominal is another part of a percent of the next.
+fn against(reading: &Reading, tone: Hertz) -> Option<Reading> {
+    let times = reading.nominal?.0 / tone.0;
+    let mut reading = reading.clone();
+    let scale = |percent: &mut Percent| percent.0 *= times;
+    let move_to = |percent: &mut Percent| percent.0 = (100.0 + percent.0) * times - 100.0;
+    if let Some(speed) = &mut reading.speed {
+        move_to(&mut speed.deviation);
+        move_to(&mut speed.needle);
+        let parts = [
+            &mut speed.uncertainty,
+            &mut speed.uncertainty_with_reference,
+            &mut speed.scatter,
+        ];
+        parts.into_iter().flatten().for_each(scale);
+    }
+    if let Some(drift) = &mut reading.drift {
+        drift.percent_per_minute *= times;
+        let known = drift.uncertainty_percent_per_minute;
+        drift.uncertainty_percent_per_minute = known.map(|known| known * times);
+        drift.span.iter_mut().for_each(scale);
+    }
+    reading.flutter.figures_mut().for_each(scale);
+    reading.nominal = Some(tone);
+    reading.worth = None;
+    reading.guidance = Guidance::default();
+    let is_open = |problem: &Problem| matches!(problem, Problem::Ambiguous { .. });
+    reading.signal.problems.retain(|problem| !is_open(problem));
+    Some(reading)
 }
 
 fn is_settled(reading: &Reading) -> bool {
@@ -71,7 +121,7 @@ impl ScreenState {
         self.heard.age = settled.map(|settled| Seconds(last.at.0 - settled.at.0));
         if let Some(settled) = settled {
             let mut live = LiveState::clone(&self.live);
-            live.reading = Some(Arc::clone(settled));
+            live.reading = Some(Arc::new(figures_of(settled, last)));
             self.live = Arc::new(live);
         }
     }
@@ -98,8 +148,9 @@ impl ScreenState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::screen::specimen;
+    use crate::readings::{Holding, Nominal};
     use crate::screen::state::SourceKind;
+    use crate::screen::{Action, specimen};
 
     fn at(seconds: f64, mut reading: Reading) -> Reading {
         reading.at = Seconds(seconds);
@@ -133,6 +184,48 @@ mod tests {
         // Nothing settled: what there is, is shown.
         let mut state = specimen::state(SourceKind::Recording);
         let _ = state.take(ended(1, specimen::silence()));
+        assert!(state.reading().is_some_and(|it| it.speed.is_none()));
+    }
+
+    #[test]
+    fn the_question_at_the_end_of_a_recording_can_be_answered() {
+        let mut reading = at(20.0, specimen::reading(-1.0));
+        reading.signal.problems = vec![specimen::ambiguous()];
+        let nominal = reading.nominal.unwrap();
+        let mut state = specimen::state(SourceKind::Recording);
+        state.conditions.nominal = Nominal::Assumed(nominal);
+        let _ = state.take(specimen::live(1, reading));
+        let _ = state.take(ended(2, at(22.0, specimen::silence())));
+        assert!(state.is_tone_open());
+        let _ = state.act(Action::ChooseTone(0));
+        let Nominal::Fixed(tone) = state.conditions.nominal else {
+            panic!("{:?}", state.conditions.nominal);
+        };
+        assert!(tone != nominal);
+        // The engine has no tone any more when it is told.
+        let _ = state.take(ended(3, at(22.0, specimen::silence())));
+        assert!(!state.is_tone_open());
+        let told = state.reading().and_then(|it| it.speed).unwrap();
+        let right = 99.0 * nominal.0 / tone.0 - 100.0;
+        assert!((told.deviation.0 - right).abs() < 1e-9, "{told:?}");
+    }
+
+    #[test]
+    fn what_is_under_way_goes_on_beside_the_figures_that_stay() {
+        let mut state = specimen::state(SourceKind::Recording);
+        let mut reading = at(20.0, specimen::reading(-1.0));
+        reading.holding = Some(Holding::Averaging {
+            have: Seconds(1.0),
+            want: Seconds(5.0),
+        });
+        let _ = state.take(specimen::live(1, reading));
+        let _ = state.take(ended(2, at(22.0, specimen::silence())));
+        let shown = state.reading().unwrap();
+        assert!(shown.speed.is_some());
+        assert_eq!(shown.holding, None);
+        // Another speed of the machine has nothing yet.
+        state.heard.forget();
+        let _ = state.take(ended(3, at(22.0, specimen::silence())));
         assert!(state.reading().is_some_and(|it| it.speed.is_none()));
     }
 

@@ -158,6 +158,7 @@ impl ScreenState {
         let stopped = self.keeping.take();
         self.long_run = None;
         self.view = View::Bench;
+        self.heard.forget();
         let (routine, mark) = self.exchange(to);
         self.routine = routine;
         let one = &self.runs.all[to];

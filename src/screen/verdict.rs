@@ -9,12 +9,11 @@ impl ScreenState {
         let Some(speed) = self.reading().and_then(|reading| reading.speed.as_ref()) else {
             return Verdict::NoReading;
         };
-        if self.is_tone_open() {
-            return Verdict::WhichTone;
-        }
         let verdict = Verdict::of_live(speed, self.tolerance.half_width);
         if self.is_recorded_here() {
             verdict.of_a_tape_made_here()
+        } else if self.is_tone_open() {
+            Verdict::WhichTone
         } else {
             verdict
         }
@@ -22,6 +21,9 @@ impl ScreenState {
 
     /// Slow or fast, where either may be said.
     pub(super) fn way(&self) -> Option<Way> {
+        if self.is_recorded_here() || self.is_tone_open() {
+            return None;
+        }
         let speed = self.reading()?.speed.as_ref()?;
         self.verdict().way(speed.deviation, speed.uncertainty)
     }
@@ -158,6 +160,28 @@ mod tests {
                 on_screen(&case, band).verdict()
             }
             (other, _) => other,
+        }
+    }
+
+    #[test]
+    fn a_tape_that_says_nothing_is_neither_slow_nor_fast() {
+        for steadiness in [
+            Steadiness::Moving,
+            Steadiness::Settling,
+            Steadiness::Settled,
+        ] {
+            for (is_open, is_made_here) in [(true, false), (false, true), (true, true)] {
+                let case = Case {
+                    deviation: -3.0,
+                    own: Some(0.1),
+                    with_reference: None,
+                    steadiness,
+                    is_open,
+                    is_made_here,
+                };
+                let state = on_screen(&case, Tolerance::default());
+                assert_eq!(state.way(), None, "{:?}", state.verdict());
+            }
         }
     }
 

@@ -32,10 +32,13 @@ impl Engine {
                 self.keeper.each(|stretch| stretch.reached(band_hz));
                 let sum = self.health.checked(&beside, &self.tracker.quality());
                 self.whole.check(&sum);
-                if self.settings.listened().len() == MOST_CHANNELS {
-                    self.whole.check_sides(&beside, &self.tracker.quality());
-                }
                 self.keeper.each(|stretch| stretch.check(&sum));
+                if self.settings.listened().len() == MOST_CHANNELS {
+                    let quality = self.tracker.quality();
+                    self.whole.check_sides(&beside, &quality);
+                    self.keeper
+                        .each(|stretch| stretch.check_sides(&beside, &quality));
+                }
             }
             Track::Lost(loss) => {
                 self.whole.losses += 1;

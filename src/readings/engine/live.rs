@@ -58,6 +58,12 @@ impl Engine {
                 }
             }
         }
+        let besides = speed.map_or(0.0, |speed| {
+            let stated = speed.uncertainty_with_reference.or(speed.uncertainty);
+            let [stated, scatter] = [stated, speed.scatter].map(|it| it.map_or(0.0, |it| it.0));
+            (stated * stated - scatter * scatter).max(0.0).sqrt()
+        });
+        let guidance = (self.guide).guidance(self.settings.tolerance, Percent(besides));
         let timed = self.timed.as_ref();
         if timed.is_some() {
             // No tone is looked for.
@@ -83,7 +89,7 @@ impl Engine {
                 Some(timed) => timed.keeping(),
                 None => self.keeper.state(),
             },
-            guidance: self.guide.guidance(self.settings.tolerance),
+            guidance,
             sweep: self.sweeping(),
             holding: self.holding(),
             ident: self.tape_ident(),

@@ -27,14 +27,14 @@ impl Engine {
         let piece = self.tracker.witness();
         let piece = piece.filter(|_| self.tracker.is_following());
         let (believed, instead) = self.belief.verdict(piece, duration_s, self.energy());
+        let heard = instead.map_or_else(
+            || self.whole.clone(),
+            |before| self.whole.replaced_by(before.clone()),
+        );
         let mut around = self.surroundings();
         around.believed = believed;
         if self.is_note() {
-            let stretch = instead.map_or_else(
-                || self.whole.clone(),
-                |before| self.whole.replaced_by(before.clone()),
-            );
-            return self.as_note(assemble(&stretch, &around), &stretch);
+            return self.as_note(assemble(&heard, &around), &heard);
         }
         let direct = self.short.direct(&self.ranges_hz());
         // Too short to be followed, the fit alone has to do.
@@ -46,10 +46,10 @@ impl Engine {
             around.channel = direct.channel(around.channel);
             return assemble(&self.whole.clone().with(direct), &around);
         }
-        match instead {
-            Some(before) => assemble(&self.whole.replaced_by(before.clone()), &around),
-            None => assemble(&self.whole, &around),
-        }
+        // Heard bit by bit, a strong drift looks like a hand that turns.
+        let drifts = heard.moves > 0 && heard.course.parts(true).is_left_alone();
+        let heard = if drifts { heard.left_alone() } else { heard };
+        assemble(&heard, &around)
     }
 
     /// The parts of everything pushed so far (for recordings of a tone); `None`
@@ -151,6 +151,7 @@ impl Engine {
             wrong: self.wrong,
             believed: true,
             silent: self.is_silent(),
+            is_swept: self.is_swept(),
             channel: self.channel_used(),
         }
     }

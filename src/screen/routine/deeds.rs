@@ -379,6 +379,13 @@ impl ScreenState {
         match reading.holding {
             // What is told before the first averaging is of an earlier time.
             Some(Holding::Averaging { .. }) => self.routine.letting_go = false,
+            None if !self.routine.letting_go && !self.routine.is_done(Step::HandsOff) => {
+                self.message = Some(
+                    "the reading began anew meanwhile: back to trim, then hands off again"
+                        .to_owned(),
+                );
+                return self.arrive(Step::Trim);
+            }
             Some(Holding::Holds(_)) if !self.routine.letting_go => {
                 self.routine.tick(Step::HandsOff);
             }

@@ -57,6 +57,7 @@ fn no_advice_is_cut_in_the_narrowest_window() {
     let advices = [
         Advice::Leave,
         Advice::Wait,
+        Advice::AsNear,
         Advice::TryALittle,
         Advice::Eighths(-12.0),
         Advice::OfTheLast(2.0),
