@@ -163,6 +163,7 @@ impl Player {
             format,
             reader,
             name,
+            may_be_another: false,
         };
         if events.send(connected).is_err() {
             return;
@@ -322,6 +323,7 @@ mod tests {
                 format,
                 reader,
                 name,
+                ..
             } => {
                 assert_eq!(name, "Test (simulated)");
                 (bench, reader, format)

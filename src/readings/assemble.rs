@@ -4,7 +4,7 @@ use super::along::Along;
 use super::conditions::{Conditions, ReferenceKind};
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
-use super::health::Sides;
+use super::health::{Sides, are_alarming};
 use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::noise::noise_hz;
 use super::notes::{NO_NOTE, wrong_note};
@@ -249,13 +249,16 @@ fn signal_cautions(
         say(caution.code, caution.text);
     }
     if got.signal.dropout_count > 0 {
-        say(
-            CautionCode::Dropouts,
-            format!(
-                "{} dropouts, bridged; clean the heads and try another stretch of tape.",
-                got.signal.dropout_count
-            ),
-        );
+        let count = match got.signal.dropout_count {
+            1 => "One dropout".to_owned(),
+            count => format!("{count} dropouts"),
+        };
+        let then = if are_alarming(&got.signal.dropouts) {
+            "clean the heads and try another stretch of tape"
+        } else {
+            "one now and then is no reason to do anything"
+        };
+        say(CautionCode::Dropouts, format!("{count}, bridged; {then}."));
     }
     if let Some(snr) = to_noise(stretch).filter(|snr| *snr < LOW_SNR) {
         say(

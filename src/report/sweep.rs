@@ -327,6 +327,8 @@ fn mark_spots(
 /// What was done to a trimmer between two sweeps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Between {
+    /// Nobody knows.
+    Unknown,
     /// Nothing that anybody knows of.
     Nothing,
     /// It was cleaned, for the so manieth time with a sweep before and after.
@@ -433,6 +435,15 @@ fn compared(before: &SweepReport, after: &SweepReport, between: Between) -> &'st
     if after.verdict == SweepVerdict::NearEnd {
         return "The wiper turns smoothly, but right speed is at the end of its travel: look \
                 elsewhere.";
+    }
+    if between == Between::Unknown {
+        return match (spots(before), spots(after)) {
+            (0, 0) => "Smooth both times.",
+            (_, 0) => "It was bad and is smooth now.",
+            (0, _) => "It was smooth and is bad now.",
+            _ if after.is_bad_elsewhere_only() => "What is left lies away from right speed.",
+            _ => "It is bad both times.",
+        };
     }
     if between == Between::Nothing {
         return match (spots(before), spots(after)) {

@@ -128,7 +128,7 @@ fn draw_done(
             let (left, right) = whole.halves();
             let name = match between {
                 Between::Cleaned(_) => "before cleaning",
-                Between::Nothing => "earlier",
+                Between::Unknown | Between::Nothing => "earlier",
             };
             for (frame, report, name) in [(left, earlier, name), (right, newest, "now")] {
                 pen.text(frame.left + LABELS + 1, frame.top, name, look.faint());
@@ -149,7 +149,7 @@ fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport
         let compared = Comparison::of(earlier, newest, between).sentence;
         let when = match between {
             Between::Cleaned(_) => "Before cleaning",
-            Between::Nothing => "Earlier",
+            Between::Unknown | Between::Nothing => "Earlier",
         };
         texts.push(format!("{when}: {}. {compared}", headline(earlier)));
     }
