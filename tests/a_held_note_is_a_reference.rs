@@ -342,6 +342,17 @@ fn the_stops_of_an_organ_are_read_by_the_note_that_was_named() {
         let asked = got.has(CautionCode::ReferenceAmbiguous);
         assert_eq!(asked, feet[0] > 8.0, "{feet:?}: {:?}", got.cautions);
     }
+    // All wavers together before a rotating speaker.
+    let rotating = Held {
+        hz: 0.5 * A4 * 1.013,
+        partials: [1, 2, 3, 4, 6, 8, 16].map(|n| (n, 0.6)).to_vec(),
+        vibrato: (6.3, 0.014),
+        ..flute(51)
+    };
+    let got = measured(&rotating.samples(), 1, A4);
+    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
+    let error = (speed.deviation.0 - 1.3).abs();
+    assert!(error < speed.uncertainty.unwrap().0, "{speed:?}");
     // Two stops alone may as well be a lower note.
     let below = Ensemble {
         voices: vec![(0.5, [1.0; 2]), (1.0, [1.0; 2])],

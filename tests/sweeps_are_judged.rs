@@ -82,6 +82,41 @@ fn a_hand_that_beats_is_no_fault_of_the_wiper() {
 }
 
 #[test]
+fn a_hand_that_starts_abruptly_after_each_grip_is_no_fault_of_the_wiper() {
+    let accused = |seed: &u64| {
+        let mut dice = Dice::new(*seed);
+        let positions = odd_hands::regripping(&mut Dice::new(seed ^ 0x77));
+        let sweep = Sweep::clean(positions, &mut dice);
+        let report = judge_track(&sweep.track(&mut dice), sweeps::RATE_HZ);
+        report.verdict == SweepVerdict::Erratic
+    };
+    // Of hands in twenty, the worst of each.
+    let worst = [
+        11_100_069, 11_100_116, 11_100_125, 11_100_142, 11_100_230, 11_100_302, 11_100_335,
+        11_100_381,
+    ];
+    let accused: Vec<&u64> = worst.iter().filter(|seed| accused(seed)).collect();
+    assert!(accused.len() <= 1, "{accused:?}");
+}
+
+#[test]
+fn a_leap_that_is_very_large_does_not_hide_itself() {
+    for depth in [2.0, 5.0, 12.0] {
+        for seed in 0..4 {
+            let mut dice = Dice::new(seed);
+            for positions in [
+                odd_hands::regripping(&mut Dice::new(seed)),
+                staircase(&mut Dice::new(seed)),
+            ] {
+                let sweep = middling(positions).with_fault(Shape::Box, depth, &mut dice);
+                let report = judged(&sweep, seed);
+                assert_eq!(report.verdict, SweepVerdict::Erratic, "{depth} {seed}");
+            }
+        }
+    }
+}
+
+#[test]
 fn a_sweep_that_is_blind_to_the_band_is_not_called_smooth() {
     let rough = Sweep {
         flutter_percent: 1.6,

@@ -8,7 +8,7 @@ mod unsteady;
 use std::thread;
 
 use tapewright::readings::Measurement;
-use unsteady::{Kind, LinesIn, LongRun, Wavering, mean_peak, measured};
+use unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
 
 /// Promised, and what is asked of a sample: two standard errors less, for of
 /// so few records the share that is covered scatters.
@@ -126,8 +126,7 @@ fn the_mean_of_a_machine_with_lines_and_slow_noise_is_within_too() {
             anywhere: false,
             lines: 0.06,
             noise: 0.05,
-            memory_s: seconds / 10.0,
-            second_memory_s: None,
+            slow: Slow::First(seconds / 10.0),
         });
         let half = |seeds: std::ops::Range<u64>| -> Vec<(f64, f64)> {
             seeds

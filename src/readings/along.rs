@@ -8,7 +8,7 @@ use super::blocks::BlockSeries;
 use super::expanded::Expanded;
 use super::fluctuation::{Fluctuation, Weighing};
 use super::reading::SpeedFigures;
-use crate::units::{Percent, Seconds};
+use crate::units::Percent;
 
 /// A shorter record says nothing about the tape.
 const LEAST_S: f64 = 60.0;
@@ -125,25 +125,23 @@ impl Along {
             return None;
         }
         let third = series.blocks().len() / 3;
-        let length = Seconds(third as f64 * series.block_s());
         let mut thirds = series
             .blocks()
             .chunks_exact(third.max(1))
-            .map(|blocks| place_of(blocks, length, &deviation));
+            .map(|blocks| place_of(blocks, &deviation));
         let [start, middle, end] = [thirds.next()??, thirds.next()??, thirds.next()??];
         Some(Self::of(start, Some(middle), end))
     }
 }
 
-fn place_of(blocks: &[f64], length: Seconds, deviation: &impl Fn(f64) -> Percent) -> Option<Place> {
+fn place_of(blocks: &[f64], deviation: &impl Fn(f64) -> Percent) -> Option<Place> {
     let joined = (blocks.len() / BLOCKS_OF_A_THIRD).max(1);
     let means: Vec<f64> = blocks
         .chunks_exact(joined)
         .map(|some| deviation(some.iter().sum::<f64>() / some.len() as f64).0)
         .collect();
-    let block_s = length.0 / means.len().max(1) as f64;
     let mean = means.iter().sum::<f64>() / means.len() as f64;
-    let known = Fluctuation::of(&means, block_s)?.of_figure(Weighing::Even);
+    let known = Fluctuation::of(&means)?.of_figure(Weighing::Even);
     Some(Place::new(Percent(mean), known))
 }
 

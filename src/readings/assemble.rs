@@ -117,7 +117,7 @@ fn speed_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     let heard = Hertz(stretch.mean_hz()?);
     let scale = percent_per_hz(conditions, nominal);
     let noise = noise_hz(stretch, around.rate_hz).map(|hz| Percent(hz * scale));
-    let wow = Fluctuation::of(stretch.series().blocks(), stretch.series().block_s())
+    let wow = Fluctuation::of(stretch.series().blocks())
         .filter(|_| stretch.measured_s() >= LEAST_FOR_FLUCTUATION_S)
         .map(|fluctuation| fluctuation.of_figure(stretch.weighing()).scaled(scale));
     Some(SpeedFigures::of(
@@ -134,7 +134,7 @@ fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     }
     let scale = percent_per_hz(around.conditions, nominal);
     let per_minute = 60.0 * scale / series.block_s();
-    let rise = Fluctuation::of(series.blocks(), series.block_s())?.of_figure(Weighing::Slope);
+    let rise = Fluctuation::of(series.blocks())?.of_figure(Weighing::Slope);
     let uncertainty = rise.half_width / series.blocks().len() as f64;
     Some(DriftReading {
         percent_per_minute: fit_line(series.blocks()).slope * per_minute,

@@ -4,7 +4,7 @@
 //! kind of fluctuation, through the whole engine, with a perfect clock and a
 //! perfect reference. `-- --quick`: 200 of each. `-- 30`: that length alone.
 //! `-- mixed`: lines in slow noise, a machine of its own for each record, and
-//! which of it the weights were tuned on.
+//! which of it the weights of the kinds of noise were tuned on.
 //!
 //! Truth: the mean speed of the process (with drift, the line at the middle
 //! of the record), the true slope, and what the same machine reads in the
@@ -18,7 +18,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use tapewright::readings::{CautionCode, Measurement};
-use unsteady::{Kind, LinesIn, LongRun, Wavering, mean_peak, measured};
+use unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
 
 const THREADS: usize = 2;
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
@@ -159,7 +159,8 @@ fn column(records: &[Record], figure: usize, marked_too: bool) -> String {
 }
 
 /// Lines in noise that remembers for 1/100 to 1/10 of the record, a third, as
-/// much and three times as strong.
+/// much and three times as strong; then other kinds of slow noise, alone and
+/// with lines.
 fn mixed(count: usize, lengths_s: &[f64]) {
     println!("| length | fluctuation | weights were | speed | drift |");
     println!("| --- | --- | --- | --- | --- |");
@@ -167,10 +168,25 @@ fn mixed(count: usize, lengths_s: &[f64]) {
         for anywhere in [false, true] {
             for part in [100.0, 30.0, 10.0] {
                 for ratio in [1.0 / 3.0, 1.0, 3.0] {
-                    line_of_mixed(count, seconds, anywhere, part, ratio, None);
+                    // On tracks of 10 s, other seeds.
+                    let tuned = seconds <= 10.0 && part < 100.0 && (!anywhere || ratio == 1.0);
+                    let slow = Slow::First(seconds / part);
+                    line_of_mixed(count, seconds, (anywhere, ratio), slow, tuned);
                 }
             }
-            line_of_mixed(count, seconds, anywhere, 10.0, 1.0, Some(seconds / 100.0));
+        }
+        for ratio in [0.0, 1.0] {
+            for (slow, tuned) in [
+                (Slow::Two(seconds / 100.0, seconds / 10.0), true),
+                (Slow::Inert(seconds / 30.0), true),
+                (Slow::Pink(seconds / 10.0), false),
+                (Slow::Resonance(3.0 / seconds, 2.0), false),
+                (Slow::Resonance(8.0 / seconds, 5.0), false),
+                (Slow::UnderWhite(seconds / 10.0), false),
+            ] {
+                let tuned = tuned && seconds <= 10.0;
+                line_of_mixed(count, seconds, (false, ratio), slow, tuned);
+            }
         }
     }
 }
@@ -178,10 +194,9 @@ fn mixed(count: usize, lengths_s: &[f64]) {
 fn line_of_mixed(
     count: usize,
     seconds: f64,
-    anywhere: bool,
-    part: f64,
-    ratio: f64,
-    second_memory_s: Option<f64>,
+    (anywhere, ratio): (bool, f64),
+    slow: Slow,
+    tuned: bool,
 ) {
     // The same power together, whatever the ratio.
     let noise = 0.1 / f64::hypot(1.0, ratio);
@@ -189,8 +204,7 @@ fn line_of_mixed(
         anywhere,
         lines: ratio * noise,
         noise,
-        memory_s: seconds / part,
-        second_memory_s,
+        slow,
     });
     let records = in_parallel(count, |number| {
         let wavering = kind.machine(70_000 + number as u64);
@@ -204,9 +218,6 @@ fn line_of_mixed(
         };
         judge(&known, f64::NAN, &got)
     });
-    // Tracks of 10 s, other seeds.
-    let is = |value: f64, of: f64| (value - of).abs() < 1e-9;
-    let tuned = is(seconds, 10.0) && is(ratio, 1.0) && (!anywhere || is(part, 30.0));
     println!(
         "| {seconds} s | {} | {} | {} | {} |",
         kind.name(),

@@ -199,85 +199,6 @@ pub fn regripping(dice: &mut Dice) -> Vec<f64> {
     finished(path.positions, 0.0003, dice)
 }
 
-/// Goes from stop to stop and too far at each: it swings past, sees it, comes
-/// back, looks, goes on.
-pub fn overshooting(dice: &mut Dice) -> Vec<f64> {
-    let stops = dice.between(5.0, 14.0);
-    let past = dice.between(0.05, 0.25);
-    let turn_s = dice.between(0.5, 1.4);
-    let sees_s = dice.between(0.0, 0.35);
-    let looks_s = dice.between(0.3, 1.2);
-    let ends = [dice.between(0.02, 0.05), dice.between(0.95, 0.98)];
-    let mut path = Path::at(ends[0], dice.between(0.5, 2.0));
-    for target in [ends[1], ends[0]] {
-        let way = (target - path.now()).signum();
-        while (target - path.now()) * way > 0.01 {
-            let left = (target - path.now()).abs();
-            let by = (dice.between(0.6, 1.4) / stops).min(left);
-            // At the end the stop holds it.
-            let room = (left + 0.02 - by) / by;
-            let over = by * (past * dice.between(0.3, 1.7)).min(room);
-            path.go(way * (by + over), turn_s * dice.between(0.7, 1.3), smooth);
-            path.rest(sees_s * dice.unit());
-            path.go(-way * over, dice.between(0.2, 0.5), smooth);
-            path.rest(looks_s * dice.between(0.3, 1.7));
-        }
-        path.rest(dice.between(0.3, 1.5));
-    }
-    finished(path.positions, 0.0004, dice)
-}
-
-/// The trimmer sticks and slips under a hand that trembles: the trembling
-/// shakes it loose, now sooner, now later.
-pub fn sticky_tremor(dice: &mut Dice) -> Vec<f64> {
-    let sticks = dice.between(0.002, 0.01);
-    let hz = dice.between(4.0, 9.0);
-    let by = dice.between(0.0015, 0.005);
-    let slips_s = dice.between(0.015, 0.06);
-    let turning = Turning::of(even_ways(dice), dice);
-    let (mut at, mut phase, mut slips) = (turning.positions[0], 0.0, false);
-    let mut positions = Vec::with_capacity(turning.positions.len());
-    for (&tool, &way) in turning.positions.iter().zip(&turning.way) {
-        phase += TAU * (hz + 1.5 * dice.normal()) / RATE_HZ;
-        let held = if way.abs() > 0.0 { 1.0 } else { 0.3 };
-        let wound = tool + held * by * phase.sin() - at;
-        slips = if slips {
-            wound.abs() > 0.3 * sticks
-        } else {
-            wound.abs() > sticks * dice.between(0.8, 1.2)
-        };
-        if slips {
-            at += wound / (slips_s * RATE_HZ);
-        }
-        positions.push(at);
-    }
-    finished(positions, 0.0001, dice)
-}
-
-/// Works its way on by rocking: two steps on and one back, as who feels for a
-/// rough place does.
-pub fn rocking(dice: &mut Dice) -> Vec<f64> {
-    let on = dice.between(0.08, 0.22);
-    let back = dice.between(0.25, 0.6);
-    let each_s = dice.between(0.6, 1.3);
-    let ends = [dice.between(0.02, 0.04), dice.between(0.96, 0.98)];
-    let mut path = Path::at(ends[0], dice.between(0.5, 2.0));
-    for target in [ends[1], ends[0]] {
-        let way = (target - path.now()).signum();
-        while (target - path.now()) * way > 0.01 {
-            let left = (target - path.now()).abs();
-            let by = (on * dice.between(0.7, 1.3)).min(left);
-            path.go(way * by, each_s * dice.between(0.8, 1.2), smooth);
-            if by < left {
-                let by = by * back * dice.between(0.7, 1.3);
-                path.go(-way * by, each_s * dice.between(0.5, 0.9), smooth);
-            }
-        }
-        path.rest(dice.between(0.3, 1.5));
-    }
-    finished(path.positions, 0.0004, dice)
-}
-
 /// A finger on a wheel: short quick pushes, much alike and to a rhythm, and the
 /// wheel goes back a little when the finger is lifted.
 pub fn thumbing(dice: &mut Dice) -> Vec<f64> {
@@ -332,11 +253,6 @@ impl Path {
         self.positions
             .extend((1..=count).map(|k| start + by * course(k as f64 / count as f64)));
     }
-}
-
-/// The smoothest course from rest to rest (minimum jerk, Flash and Hogan 1985).
-fn smooth(u: f64) -> f64 {
-    u.powi(3) * (10.0 - 15.0 * u + 6.0 * u * u)
 }
 
 /// With the little trembling that every hand has, between the stops.

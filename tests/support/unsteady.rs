@@ -30,21 +30,134 @@ const HISS: f64 = 0.0016;
 pub struct Wavering {
     /// Rate in hertz and peak of each line.
     pub lines: Vec<(f64, f64)>,
-    /// Standard deviation of noise that remembers.
-    pub correlated: f64,
-    /// For how long, in seconds.
-    pub memory_s: f64,
-    /// A second noise, as strong as the first, that remembers for so long.
-    pub second_memory_s: Option<f64>,
+    /// What remembers.
+    pub noises: Vec<Noise>,
     /// Standard deviation of independent values at 200 Hz.
     pub white: f64,
     /// Drift in percent a minute about the middle of the record.
     pub drift_per_minute: f64,
 }
 
-impl Wavering {
-    fn memories_s(&self) -> impl Iterator<Item = f64> {
-        std::iter::once(self.memory_s).chain(self.second_memory_s)
+/// Noise that remembers; percent and seconds.
+#[derive(Clone, Copy, Debug)]
+pub struct Noise {
+    pub rms: f64,
+    pub memory_s: f64,
+    /// Of a resonance at 1 / (2π memory); one half is inertia without one,
+    /// `None` noise of first order.
+    pub quality: Option<f64>,
+}
+
+impl Noise {
+    /// Of first order.
+    pub fn first(rms: f64, memory_s: f64) -> Self {
+        Self {
+            rms,
+            memory_s,
+            quality: None,
+        }
+    }
+
+    /// How much of the last two values stays in the next.
+    fn keeps(self) -> [f64; 2] {
+        let step = 1.0 / (NODES_HZ * self.memory_s);
+        self.quality.map_or([(-step).exp(), 0.0], |quality| {
+            let part = (-step / (2.0 * quality)).exp();
+            let turn = step * (1.0 - 0.25 / (quality * quality)).max(0.0).sqrt();
+            [2.0 * part * turn.cos(), -part * part]
+        })
+    }
+}
+
+/// A noise as it goes on.
+#[derive(Clone, Copy)]
+struct Remembered {
+    keeps: [f64; 2],
+    fresh: f64,
+    last: [f64; 2],
+}
+
+impl Remembered {
+    fn new(noise: Noise, random: &mut Pcg64Mcg) -> Self {
+        let [a, b] = noise.keeps();
+        // The variance of second-order autoregressive noise.
+        let fresh = ((1.0 + b) * ((1.0 - b).powi(2) - a * a) / (1.0 - b)).sqrt();
+        let newest = noise.rms * normal(random);
+        let alike = a / (1.0 - b);
+        let before = if noise.quality.is_some() {
+            alike * newest + (1.0 - alike * alike).sqrt() * noise.rms * normal(random)
+        } else {
+            0.0
+        };
+        Self {
+            keeps: [a, b],
+            fresh: noise.rms * fresh,
+            last: [newest, before],
+        }
+    }
+
+    fn next(&mut self, random: &mut Pcg64Mcg) -> f64 {
+        let [a, b] = self.keeps;
+        let value = a * self.last[0] + b * self.last[1] + self.fresh * normal(random);
+        self.last = [value, self.last[0]];
+        value
+    }
+}
+
+/// How slow noise hangs together; seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Slow {
+    /// One memory.
+    First(f64),
+    /// Half of its power has one memory, half the other.
+    Two(f64, f64),
+    /// 1/f: seven memories up to this one, as strong each.
+    Pink(f64),
+    /// Behind inertia.
+    Inert(f64),
+    /// A resonance: rate in hertz and quality.
+    Resonance(f64, f64),
+    /// Beside white noise three times as strong.
+    UnderWhite(f64),
+}
+
+impl Slow {
+    fn noises(self, rms: f64) -> Vec<Noise> {
+        let split = |memories_s: &[f64]| -> Vec<Noise> {
+            let each = rms / (memories_s.len() as f64).sqrt();
+            memories_s.iter().map(|&s| Noise::first(each, s)).collect()
+        };
+        let second = |memory_s: f64, quality: f64| {
+            vec![Noise {
+                rms,
+                memory_s,
+                quality: Some(quality),
+            }]
+        };
+        match self {
+            Self::First(memory_s) => split(&[memory_s]),
+            Self::Two(one, other) => split(&[one, other]),
+            Self::Pink(longest_s) => {
+                split(&[6, 5, 4, 3, 2, 1, 0].map(|k| longest_s * 0.56f64.powi(k)))
+            }
+            Self::Inert(memory_s) => second(memory_s, 0.5),
+            Self::Resonance(hz, quality) => second(1.0 / (TAU * hz), quality),
+            Self::UnderWhite(memory_s) => vec![
+                Noise::first(rms / 10f64.sqrt(), memory_s),
+                Noise::first(3.0 * rms / 10f64.sqrt(), 0.1 / NODES_HZ),
+            ],
+        }
+    }
+
+    fn name(self) -> String {
+        match self {
+            Self::First(s) => format!("of {s:.2} s"),
+            Self::Two(one, other) => format!("of {one:.2} s and {other:.2} s"),
+            Self::Pink(s) => format!("1/f up to {s:.2} s"),
+            Self::Inert(s) => format!("behind inertia of {s:.2} s"),
+            Self::Resonance(hz, quality) => format!("resonant at {hz:.2} Hz, quality {quality}"),
+            Self::UnderWhite(s) => format!("of {s:.2} s under white noise"),
+        }
     }
 }
 
@@ -72,10 +185,8 @@ pub struct LinesIn {
     pub lines: f64,
     /// Root mean square of the noise.
     pub noise: f64,
-    /// For how long it remembers.
-    pub memory_s: f64,
-    /// Half of its power remembers only for so long.
-    pub second_memory_s: Option<f64>,
+    /// How it hangs together.
+    pub slow: Slow,
 }
 
 impl LinesIn {
@@ -101,16 +212,9 @@ impl LinesIn {
         for (_, peak) in &mut lines {
             *peak *= self.lines / square.sqrt();
         }
-        let split = if self.second_memory_s.is_some() {
-            2.0
-        } else {
-            1.0
-        };
         Wavering {
             lines,
-            correlated: self.noise / f64::sqrt(split),
-            memory_s: self.memory_s,
-            second_memory_s: self.second_memory_s,
+            noises: self.slow.noises(self.noise),
             white: 0.005,
             drift_per_minute: 0.0,
         }
@@ -126,7 +230,7 @@ impl Kind {
             Self::Drift => "drift, lines, noise".into(),
             Self::Mix => "realistic mix".into(),
             Self::LinesIn(it) => format!(
-                "{} {:.2} %, noise {:.2} % of {:.2} s{}",
+                "{} {:.2} %, noise {:.2} % {}",
                 if it.anywhere {
                     "lines at random rates"
                 } else {
@@ -134,9 +238,7 @@ impl Kind {
                 },
                 it.lines,
                 it.noise,
-                it.memory_s,
-                it.second_memory_s
-                    .map_or_else(String::new, |second| format!(" and {second:.2} s")),
+                it.slow.name(),
             ),
         }
     }
@@ -159,15 +261,13 @@ impl Kind {
                 ..Wavering::default()
             },
             Self::Correlated(memory_s) => Wavering {
-                correlated: 0.05,
-                memory_s,
+                noises: vec![Noise::first(0.05, memory_s)],
                 white: 0.005,
                 ..Wavering::default()
             },
             Self::Drift => Wavering {
                 lines: lines(&mut random, 3, 0.1),
-                correlated: 0.03,
-                memory_s: 0.3,
+                noises: vec![Noise::first(0.03, 0.3)],
                 white: 0.005,
                 drift_per_minute: random.random_range(-0.5..0.5),
                 ..Wavering::default()
@@ -182,8 +282,7 @@ impl Kind {
                         (near(4.7), 0.06),
                         (near(8.9), 0.05),
                     ],
-                    correlated: 0.02,
-                    memory_s: 0.3,
+                    noises: vec![Noise::first(0.02, 0.3)],
                     white: 0.06,
                     ..Wavering::default()
                 }
@@ -205,7 +304,7 @@ pub struct Tone {
     wavering: Wavering,
     random: Pcg64Mcg,
     phases: Vec<f64>,
-    remembered: [f64; 2],
+    remembered: Vec<Remembered>,
     node: u64,
     middle_s: f64,
     speed: f64,
@@ -220,15 +319,16 @@ impl Tone {
         let mut tone = Self {
             wavering: wavering.clone(),
             phases,
-            remembered: [0.0; 2],
+            remembered: Vec::new(),
             random,
             node: 0,
             middle_s: seconds / 2.0,
             speed: 0.0,
             turns: 0.0,
         };
-        for (noise, _) in tone.remembered.iter_mut().zip(wavering.memories_s()) {
-            *noise = wavering.correlated * normal(&mut tone.random);
+        for &noise in &wavering.noises {
+            let remembered = Remembered::new(noise, &mut tone.random);
+            tone.remembered.push(remembered);
         }
         tone.speed = tone.next_speed();
         tone
@@ -238,12 +338,9 @@ impl Tone {
         let t = self.node as f64 / NODES_HZ;
         self.node += 1;
         let w = &self.wavering;
-        if w.correlated > 0.0 {
-            for (noise, memory_s) in self.remembered.iter_mut().zip(w.memories_s()) {
-                let keep = (-1.0 / (NODES_HZ * memory_s)).exp();
-                let fresh = w.correlated * (1.0 - keep * keep).sqrt();
-                *noise = keep * *noise + fresh * normal(&mut self.random);
-            }
+        let mut remembered = 0.0;
+        for noise in &mut self.remembered {
+            remembered += noise.next(&mut self.random);
         }
         let lines: f64 = w
             .lines
@@ -252,7 +349,7 @@ impl Tone {
             .map(|((hz, peak), phase)| peak * (TAU * (hz * t + phase).fract()).sin())
             .sum();
         lines
-            + self.remembered.iter().sum::<f64>()
+            + remembered
             + w.white * normal(&mut self.random)
             + w.drift_per_minute / 60.0 * (t - self.middle_s)
     }

@@ -130,7 +130,7 @@ impl Trend {
             return None;
         }
         let length_s = points.len() as f64 * STEP_S;
-        let rise = Fluctuation::of(&points, STEP_S)?.of_figure(Weighing::Slope);
+        let rise = Fluctuation::of(&points)?.of_figure(Weighing::Slope);
         let means = points
             .chunks_exact(SPAN_POINTS)
             .map(|chunk| chunk.iter().sum::<f64>() / chunk.len() as f64);

@@ -1,7 +1,7 @@
 //! Noise that remembers, at a few dozen points of a record: how the points
-//! hang together for each of a range of memories, alone and beside noise that
-//! remembers next to nothing. The same for every record, so it is worked out
-//! once.
+//! hang together for each of a range of memories, alone, beside noise that
+//! remembers next to nothing, and where what is moved has inertia. The same
+//! for every record, so it is worked out once.
 
 use std::f64::consts::TAU;
 use std::sync::LazyLock;
@@ -28,35 +28,46 @@ const FIRST: f64 = 0.015;
 const LONGEST: f64 = 1.0;
 const MEMORIES: i32 = 10;
 
-/// Noise that remembers next to nothing stands beside each of them, its
-/// density these parts of the other's at a turn over the record: what the
-/// points let through of fast flutter, and noise of two memories.
-const FLOORS: [f64; 3] = [0.0, 0.03, 0.15];
-
 /// Of memories shorter than the first, this one stands for all: it is a tenth
 /// of the distance of two points.
 const SHORTEST: f64 = 0.004;
 
-/// Weights beforehand, as logarithms: of the shortest memory, which stands for
-/// many, and of one that has another beside it, against one alone. (Both tuned,
-/// with the two below and the weight of a line, `lines.rs`, on tracks of 10 s:
-/// first-order noise of 1/100 to 3/10 of the record alone and with lines, and
-/// noise of two memories. `cargo bench --bench coverage -- mixed` says on which
-/// others they are judged.)
-const LN_SHORTEST: f64 = 2.5;
-const LN_FLOOR: f64 = -2.5;
+/// Noise that remembers next to nothing stands beside each memory up to the
+/// one given: its density, in parts of the other's at a turn over the record,
+/// and the logarithm of its weight beforehand. It is what the points let
+/// through of fast flutter, and noise of two memories. A longer memory beside
+/// it would be a spike below what the record shows.
+const BESIDE: [(f64, f64); 2] = [(0.03, -0.2), (0.15, 1.2)];
+const LONGEST_BESIDE: f64 = 0.4;
 
-/// Fluctuations of transports forget within so many seconds as a rule, and of
-/// a record nobody expects that it is shorter than five memories. What
+/// Inertia makes the density fall twice as steeply: two memories one after the
+/// other, the second this part of the first. A longer first one would make
+/// what is slower than a turn over the record out of nothing that it shows.
+const SECOND: f64 = 2.0 / 3.0;
+const LONGEST_INERT: f64 = 0.07;
+
+/// Logarithms of the weights beforehand of the shortest memory, which stands
+/// for many, and of inertia, against one memory alone. (Tuned, with those of
+/// [`BESIDE`], on tracks of 10 s: first-order noise of 1/100 to 3/10 of the
+/// record, noise of two memories and noise with inertia, alone and with lines;
+/// the two limits above with resonances and 1/f noise in view. `cargo bench
+/// --bench coverage -- mixed` judges them on other seeds, lengths and kinds of
+/// noise, and says which.)
+const LN_SHORTEST: f64 = 3.3;
+const LN_INERT: f64 = -1.3;
+
+/// Nobody expects of a record that it is shorter than two memories: what
 /// remembers longer counts for less beforehand, in inverse ratio. (Tuned, as
 /// above.)
-const USUAL_S: f64 = 3.0;
-const USUAL_PART: f64 = 0.2;
+const USUAL_PART: f64 = 0.6;
 
 /// A kind of noise, of variance 1.
 pub struct Memory {
-    /// Time constants in parts of the record, the variance of each.
+    /// Time constants in parts of the record, and with which factors their
+    /// covariances add up.
     parts: [(f64, f64); 2],
+    /// Logarithm of its weight beforehand, up to a constant.
+    pub ln_prior: f64,
     /// Lower factor of the points' covariance (Cholesky).
     lower: Vec<Points>,
     /// Half the logarithm of its determinant.
@@ -67,11 +78,17 @@ pub struct Memory {
 pub fn memories() -> &'static [Memory] {
     static ALL: LazyLock<Vec<Memory>> = LazyLock::new(|| {
         let ratio = (LONGEST / FIRST).powf(1.0 / f64::from(MEMORIES - 1));
-        let longer = (0..MEMORIES).flat_map(|k| FLOORS.map(|floor| (FIRST * ratio.powi(k), floor)));
-        std::iter::once((SHORTEST, 0.0))
-            .chain(longer)
-            .map(|(memory, floor)| Memory::new(memory, floor))
-            .collect()
+        let mut all = vec![Memory::beside(SHORTEST, 0.0, LN_SHORTEST)];
+        for memory in (0..MEMORIES).map(|k| FIRST * ratio.powi(k)) {
+            all.push(Memory::beside(memory, 0.0, 0.0));
+            if memory < LONGEST_BESIDE {
+                all.extend(BESIDE.map(|(density, ln)| Memory::beside(memory, density, ln)));
+            }
+            if memory < LONGEST_INERT {
+                all.push(Memory::inert(memory));
+            }
+        }
+        all
     });
     &ALL
 }
@@ -82,13 +99,26 @@ fn density(memory: f64) -> f64 {
 }
 
 impl Memory {
-    fn new(memory: f64, floor: f64) -> Self {
-        let beside = floor * density(memory) / density(SHORTEST);
-        let parts = [(memory, 1.0), (SHORTEST, beside)]
-            .map(|(memory, variance)| (memory, variance / (1.0 + beside)));
+    /// First-order noise beside noise that remembers next to nothing.
+    fn beside(memory: f64, part: f64, ln_of_kind: f64) -> Self {
+        let beside = part * density(memory) / density(SHORTEST);
+        let of = |variance: f64| variance / (1.0 + beside);
+        let ln_prior = ln_of_kind - (memory / USUAL_PART).ln().max(0.0);
+        Self::new([(memory, of(1.0)), (SHORTEST, of(beside))], ln_prior)
+    }
+
+    /// First-order noise that goes through a second memory. For memories a and
+    /// b, a ≠ b, the covariance over a time t is (a e^(−t/a) − b e^(−t/b)) / (a − b).
+    fn inert(memory: f64) -> Self {
+        let first = 1.0 / (1.0 - SECOND);
+        Self::new([(memory, first), (SECOND * memory, 1.0 - first)], LN_INERT)
+    }
+
+    fn new(parts: [(f64, f64); 2], ln_prior: f64) -> Self {
         let lower = factor(&together(parts));
         Self {
             parts,
+            ln_prior,
             ln_half_determinant: (0..POINTS).map(|k| lower[k][k].ln()).sum(),
             lower,
         }
@@ -98,24 +128,9 @@ impl Memory {
     pub fn variance_of_figure(&self, weights: &[f64]) -> f64 {
         self.parts
             .iter()
-            .filter(|(_, variance)| *variance > 0.0)
-            .map(|(memory, variance)| variance * variance_of_figure(weights, *memory))
+            .filter(|(_, factor)| *factor != 0.0)
+            .map(|(memory, factor)| factor * variance_of_figure(weights, *memory))
             .sum()
-    }
-
-    /// Logarithm of its weight beforehand in a record of so many seconds, up
-    /// to a constant.
-    pub fn ln_prior(&self, record_s: f64) -> f64 {
-        let [(memory, _), (_, floor)] = self.parts;
-        let usual = (USUAL_S / record_s).max(USUAL_PART);
-        let of_kind = if memory < FIRST {
-            LN_SHORTEST
-        } else if floor > 0.0 {
-            LN_FLOOR
-        } else {
-            0.0
-        };
-        of_kind - (memory / usual).ln().max(0.0)
     }
 
     /// Makes values that hang together as this noise does independent, each
@@ -189,12 +204,12 @@ fn covariance(memory: f64) -> Points {
     })
 }
 
-/// The same of noises that add up, each with its variance.
+/// The same of noises that add up, each by its factor.
 fn together(parts: [(f64, f64); 2]) -> Points {
     let mut sum = [0.0; POINTS];
-    for (memory, variance) in parts {
+    for (memory, factor) in parts {
         for (sum, one) in sum.iter_mut().zip(covariance(memory)) {
-            *sum += variance * one;
+            *sum += factor * one;
         }
     }
     sum

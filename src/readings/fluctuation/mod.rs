@@ -4,8 +4,8 @@
 //! A mean over a record is off by what the fluctuation has at rates of about
 //! a turn over the record and slower: by what the record shows least of. So
 //! the slow part is described by a model, lines in first-order noise that
-//! remembers for an unknown time, with or without noise beside it that does
-//! not. Every kind of noise is weighed by how well it explains the record,
+//! remembers for an unknown part of the record, with or without noise beside
+//! it that does not, or inertia behind it. Every kind of noise is weighed by how well it explains the record,
 //! beside no line, one, two and so on up to four: mean, slope, the noise's
 //! power and the lines' strengths are integrated out, and each line pays for
 //! the freedom that it takes. Noise and lines are told from each other by all
@@ -90,20 +90,18 @@ pub struct Fluctuation {
 }
 
 impl Fluctuation {
-    /// Of a series of equal blocks of `block_s` seconds; `None` with fewer
-    /// than 33.
-    pub fn of(values: &[f64], block_s: f64) -> Option<Self> {
-        Self::with(values, block_s, true)
+    /// Of a series of equal blocks; `None` with fewer than 33.
+    pub fn of(values: &[f64]) -> Option<Self> {
+        Self::with(values, true)
     }
 
     /// The same of what does not drift: a slope is fluctuation too.
-    pub fn about_a_level(values: &[f64], block_s: f64) -> Option<Self> {
-        Self::with(values, block_s, false)
+    pub fn about_a_level(values: &[f64]) -> Option<Self> {
+        Self::with(values, false)
     }
 
-    fn with(values: &[f64], block_s: f64, sloping: bool) -> Option<Self> {
-        let record_s = values.len() as f64 * block_s;
-        let explained = Explained::all(&points(values)?, sloping, record_s);
+    fn with(values: &[f64], sloping: bool) -> Option<Self> {
+        let explained = Explained::all(&points(values)?, sloping);
         let (candidates, lines) = weighed(explained);
         Some(Self {
             candidates,
@@ -205,16 +203,14 @@ fn half_width_of(scatter: &[Scatter], left: f64) -> f64 {
             })
             .sum()
     };
-    let widths = || {
-        scatter
-            .iter()
-            .map(|one| one.variance.sqrt() * student_95(one.freedom))
-    };
-    let widest = widths().fold(f64::MIN_POSITIVE, f64::max).ln();
+    let least = scatter
+        .iter()
+        .fold(f64::INFINITY, |least, one| least.min(one.freedom));
+    let deviations = || scatter.iter().map(|one| one.variance.sqrt());
+    let widest = deviations().fold(f64::MIN_POSITIVE, f64::max) * student_95(least);
     // No mixture is narrower than a hundredth of the narrowest of its parts.
-    let narrowest = widths().fold(f64::INFINITY, f64::min);
-    let from = narrowest.max(f64::MIN_POSITIVE).ln().min(widest) - 100f64.ln();
-    bisected(from, widest, |ln| beyond(ln.exp()) > left).exp()
+    let narrowest = deviations().fold(widest, f64::min).max(f64::MIN_POSITIVE) / 100.0;
+    bisected(narrowest.ln(), widest.ln(), |ln| beyond(ln.exp()) > left).exp()
 }
 
 /// Degrees of freedom of the Student's t whose 95 % half width is so many

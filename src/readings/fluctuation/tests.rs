@@ -17,6 +17,8 @@ const RATE: f64 = 50.0;
 enum Kind {
     Lines,
     Correlated(f64),
+    /// Half of its power remembers for so many seconds, half ten times as long.
+    TwoMemories(f64),
     Drift,
     Mix,
     /// Wow, its harmonic, capstan and motor, together half as strong again as
@@ -46,6 +48,7 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
         .collect();
     let (correlated, memory_s, white) = match kind {
         Kind::Lines => (0.0, 1.0, 0.005),
+        Kind::TwoMemories(memory_s) => (0.035, memory_s, 0.005),
         Kind::Correlated(memory_s) | Kind::LinesIn(memory_s) => (0.05, memory_s, 0.005),
         Kind::Drift => (0.03, 0.3, 0.005),
         Kind::Mix => (0.02, 0.3, 0.03),
@@ -75,8 +78,14 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
         _ => {}
     }
     let phases: Vec<f64> = lines.iter().map(|_| random.random()).collect();
-    let keep = (-1.0 / (RATE * memory_s)).exp();
-    let mut remembered = correlated * normal(random);
+    let mut memories_s = vec![memory_s];
+    if matches!(kind, Kind::TwoMemories(_)) {
+        memories_s.push(10.0 * memory_s);
+    }
+    let mut remembered: Vec<f64> = memories_s
+        .iter()
+        .map(|_| correlated * normal(random))
+        .collect();
     let values = (0..(seconds * RATE) as usize)
         .map(|n| {
             let t = (n as f64 + 0.5) / RATE;
@@ -85,9 +94,14 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
                 .zip(&phases)
                 .map(|((hz, peak), phase)| peak * (TAU * (hz * t + phase)).sin())
                 .sum();
-            remembered =
-                keep * remembered + correlated * (1.0 - keep * keep).sqrt() * normal(random);
-            waves + remembered + white * normal(random) + rise * (t - seconds / 2.0)
+            for (value, memory_s) in remembered.iter_mut().zip(&memories_s) {
+                let keep = (-1.0 / (RATE * memory_s)).exp();
+                *value = keep * *value + correlated * (1.0 - keep * keep).sqrt() * normal(random);
+            }
+            waves
+                + remembered.iter().sum::<f64>()
+                + white * normal(random)
+                + rise * (t - seconds / 2.0)
         })
         .collect();
     (values, rise)
@@ -110,7 +124,7 @@ fn judged(kind: Kind, seconds: f64, records: u32) -> Judged {
     let (mut means, mut slopes) = (Vec::new(), Vec::new());
     for _ in 0..records {
         let (values, rise) = track(kind, seconds, &mut random);
-        let fluctuation = Fluctuation::of(&values, 1.0 / RATE).expect("long enough");
+        let fluctuation = Fluctuation::of(&values).expect("long enough");
         let mean = weighted(weighing, &values);
         means.push((mean.abs(), fluctuation.of_figure(weighing).half_width));
         let error = (fit_line(&values).slope * RATE - rise) * seconds;
@@ -188,11 +202,16 @@ fn mean_and_slope_are_covered_whatever_the_fluctuation_and_the_length() {
 }
 
 #[test]
-fn slow_noise_beside_lines_is_not_taken_for_one_of_them() {
-    for (seconds, memory_s) in [(10.0, 1.0), (30.0, 3.0)] {
-        let Judged { mean, slope } = judged(Kind::LinesIn(memory_s), seconds, RECORDS);
+fn slow_noise_is_taken_neither_for_a_line_nor_for_fast_noise() {
+    for (seconds, kind) in [
+        (10.0, Kind::LinesIn(1.0)),
+        (30.0, Kind::LinesIn(3.0)),
+        (10.0, Kind::TwoMemories(0.1)),
+        (30.0, Kind::TwoMemories(0.3)),
+    ] {
+        let Judged { mean, slope } = judged(kind, seconds, RECORDS);
         for (what, (held, width)) in [("mean", mean), ("slope", slope)] {
-            let place = format!("{what}, {seconds} s: {held:.3} held, width {width:.2}");
+            let place = format!("{kind:?}, {what}, {seconds} s: {held:.3} held, {width:.2} wide");
             assert!(held >= LEAST && width <= 2.2, "{place}");
         }
     }
@@ -200,7 +219,7 @@ fn slow_noise_beside_lines_is_not_taken_for_one_of_them() {
 
 #[test]
 fn a_record_of_few_values_has_no_uncertainty() {
-    assert!(Fluctuation::of(&[1.0; 32], 0.01).is_none());
-    let still = Fluctuation::of(&[1.0; 100], 0.01).expect("long enough");
+    assert!(Fluctuation::of(&[1.0; 32]).is_none());
+    let still = Fluctuation::of(&[1.0; 100]).expect("long enough");
     assert!(still.of_figure(Weighing::Even).half_width < 1e-12);
 }

@@ -57,8 +57,8 @@ impl FlutterScatter {
     pub fn of(blocks: &FlutterBlocks, block_s: f64) -> Self {
         let length_s = blocks.squares.len() as f64 * block_s;
         let unseen = UNSEEN_BEAT / length_s;
-        let rms = relative(blocks.squares, block_s, 2.0).map(|known| known.max(unseen));
-        let sixth = relative(blocks.sixths, block_s, 6.0);
+        let rms = relative(blocks.squares, 2.0).map(|known| known.max(unseen));
+        let sixth = relative(blocks.sixths, 6.0);
         Self {
             rms,
             two_sigma: rms
@@ -86,9 +86,9 @@ impl FlutterScatter {
 
 /// Relative uncertainty of the root of a mean of powers. The root of the lower
 /// end of an interval lies further from its middle than that of the upper.
-fn relative(powers: &[f64], block_s: f64, power: f64) -> Option<f64> {
+fn relative(powers: &[f64], power: f64) -> Option<f64> {
     let mean = powers.iter().sum::<f64>() / powers.len() as f64;
-    let half_width = Fluctuation::about_a_level(powers, block_s)?
+    let half_width = Fluctuation::about_a_level(powers)?
         .of_figure(Weighing::Even)
         .half_width;
     let part = half_width / mean;

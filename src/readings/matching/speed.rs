@@ -101,7 +101,7 @@ impl One {
             .collect();
         let speeds = speeds(&kept, HOPS_S[CLOSE]);
         let relative: Vec<f64> = speeds.iter().map(|speed| speed / line.slope).collect();
-        let uncertainty = Fluctuation::of(&relative, HOPS_S[CLOSE])?.of_figure(Weighing::Parabola);
+        let uncertainty = Fluctuation::of(&relative)?.of_figure(Weighing::Parabola);
         let spread: f64 = kept.iter().map(|p| (p[0] - line.through[0]).powi(2)).sum();
         // Of APART windows side by side only one is news.
         let noise = noise_of(&kept)? * (APART as f64 / spread).sqrt() / line.slope;

@@ -333,7 +333,7 @@ pub(super) fn scatter(numbers: &[f64], times: &[f64], row: &Row) -> Expanded {
     let off = residuals(numbers, times, row);
     // Enough of them show by themselves how the machine wavers.
     let series = filled(numbers, &off);
-    if let Some(fluctuation) = Fluctuation::of(&series, row.spacing_s) {
+    if let Some(fluctuation) = Fluctuation::of(&series) {
         let rise = fluctuation.of_figure(Weighing::Slope);
         return rise.scaled(1.0 / series.len() as f64);
     }

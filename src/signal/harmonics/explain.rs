@@ -57,6 +57,7 @@ pub struct Explained {
     /// Part of what the lines stand above the noise or the depth looked to, in
     /// decibels, that it explains.
     pub share: f64,
+    question: Question,
 }
 
 impl Explained {
@@ -64,6 +65,11 @@ impl Explained {
     pub fn power(&self) -> f64 {
         let partials = self.partials.iter().map(|(_, line)| line.power);
         partials.sum::<f64>() + self.stops
+    }
+
+    /// The partial that a line belongs to; what wavers has several lines.
+    pub fn owner(&self, line: &Line) -> Option<u32> {
+        owner(line, &self.fitted.series, &self.question)
     }
 
     /// Partials of about the power of the strongest are many.
@@ -273,6 +279,7 @@ fn finish(weighed: &[Weighed], series: Series, question: &Question, all: f64) ->
         power_share: explained / power.max(f64::MIN_POSITIVE),
         share: counts / all,
         partials,
+        question: *question,
     })
 }
 

@@ -540,22 +540,15 @@ impl NoteTracker {
 /// The note of this range among the lines, without what an organ's other stops
 /// add to it: they show in the series of `any` note.
 fn note_among(lines: &[Line], close: Question, any: Option<&Explained>) -> Option<Explained> {
-    let of_stops = any.and_then(|any| {
-        let named = stops::named(any, close.range_hz)?;
-        let others = any.partials.iter().filter(|(n, _)| n % named != 0);
-        let others: Vec<Line> = others.map(|(_, line)| *line).collect();
-        (!others.is_empty()).then_some(others)
-    });
-    let Some(others) = of_stops else {
-        return explained(lines, close);
+    let organ = any.and_then(|any| Some((any, stops::named(any, close.range_hz)?)));
+    let is_other = |line: &Line| {
+        let of_stop = |(any, named): (&Explained, u32)| Some(any.owner(line)? % named != 0);
+        organ.and_then(of_stop).unwrap_or(false)
     };
-    let is_own = |line: &&Line| !others.contains(line);
-    let own: Vec<Line> = lines.iter().filter(is_own).copied().collect();
-    let note = explained(&own, close)?;
-    Some(Explained {
-        stops: others.iter().map(|line| line.power).sum(),
-        ..note
-    })
+    let (others, own): (Vec<Line>, Vec<Line>) = lines.iter().copied().partition(is_other);
+    let mut note = explained(&own, close)?;
+    note.stops = others.iter().map(|line| line.power).sum();
+    Some(note)
 }
 
 /// The note that explains the lines: a steady one, or else one that wavers.
