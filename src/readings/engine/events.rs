@@ -184,9 +184,9 @@ impl Engine {
         };
         let motion = digits.push(hz);
         let looked = self.vibrato.as_mut().and_then(|vibrato| vibrato.push(hz));
-        if let Some(seen) = looked {
-            self.whole.vibrato.add(seen);
-            self.keeper.each(|stretch| stretch.vibrato.add(seen));
+        if let Some(look) = looked {
+            self.whole.vibrato.add(look);
+            self.keeper.each(|stretch| stretch.vibrato.add(look));
         }
         if let Some(hold) = &mut self.hold {
             hold.push(hz);

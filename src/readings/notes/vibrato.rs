@@ -28,6 +28,10 @@ pub struct VibratoMeter {
     since_look: usize,
 }
 
+/// What one look saw; `None` where nothing wavers regularly.
+#[derive(Clone, Copy, Debug)]
+pub struct VibratoLook(Option<Vibrato>);
+
 /// What the looks of one stretch saw.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct VibratoTotals {
@@ -38,10 +42,10 @@ pub struct VibratoTotals {
 }
 
 impl VibratoTotals {
-    /// A look, with what it saw.
-    pub fn add(&mut self, seen: Option<Vibrato>) {
+    /// Another look.
+    pub fn add(&mut self, look: VibratoLook) {
         self.looks += 1;
-        if let Some(vibrato) = seen {
+        if let Some(vibrato) = look.0 {
             self.seen += 1;
             self.sums.0 += vibrato.rate.0;
             self.sums.1 += vibrato.depth.0;
@@ -74,9 +78,9 @@ impl VibratoMeter {
         self.since_look = 0;
     }
 
-    /// The newest frequency, in any unit. Now and then there is a look: what it
-    /// saw is to be added to the totals.
-    pub fn push(&mut self, hz: f64) -> Option<Option<Vibrato>> {
+    /// The newest frequency, in any unit. Now and then there is a look, to be
+    /// added to the totals.
+    pub fn push(&mut self, hz: f64) -> Option<VibratoLook> {
         let full = (WINDOW_S * self.rate_hz) as usize;
         if self.values.len() == full {
             self.values.pop_front();
@@ -86,7 +90,7 @@ impl VibratoMeter {
         let due = self.since_look as f64 >= EVERY_S * self.rate_hz;
         (self.values.len() == full && due).then(|| {
             self.since_look = 0;
-            wavering(self.values.make_contiguous(), self.rate_hz)
+            VibratoLook(wavering(self.values.make_contiguous(), self.rate_hz))
         })
     }
 }
@@ -145,7 +149,9 @@ mod tests {
             let t = f64::from(k) / 200.0;
             let rough = noise * (f64::from(k * k % 97) / 48.0 - 1.0);
             let hz = 440.0 * (1.0 + depth * (TAU * rate * t).sin() + rough);
-            meter.push(hz).map(|seen| totals.add(seen));
+            if let Some(look) = meter.push(hz) {
+                totals.add(look);
+            }
         }
         totals.whole()
     }
