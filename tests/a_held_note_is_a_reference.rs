@@ -11,7 +11,10 @@ use std::process::{Command, Output};
 
 use note_sounds::{Ensemble, Held, RATE, engine, interleaved, measured, note_hz};
 use serde_json::Value;
-use tapewright::readings::{CautionCode, ChannelUsed, FlutterReading, Problem, ToneState};
+use tapewright::readings::{
+    CautionCode, ChannelUsed, FlutterReading, KeepRequest, Keeping, Problem, ToneState,
+};
+use tapewright::units::Seconds;
 
 const A4: f64 = 440.0;
 
@@ -218,6 +221,41 @@ fn voices_that_beat_are_read_by_their_middle_and_the_uncertainty_reaches_them() 
 }
 
 #[test]
+fn two_equal_voices_that_beat_in_full_are_read_and_the_same_of_noise_is_not() {
+    let held = Held {
+        partials: vec![(1, 1.0), (2, 0.1), (3, 0.06)],
+        ..five_seconds(60)
+    };
+    let got = measured(&Ensemble::around(&[-0.001, 0.001], held).samples(), 2, A4);
+    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
+    let error = (speed.deviation.0 - 1.3).abs();
+    assert!(error < speed.uncertainty.unwrap().0, "{speed:?}");
+    // Voices over a quarter of a semitone without overtones are a band of noise.
+    let mut dice = note_sounds::Dice::new(61);
+    let offs: Vec<f64> = (0..40).map(|_| dice.between(-0.008, 0.008)).collect();
+    let band = Held {
+        partials: vec![(1, 1.0)],
+        ..five_seconds(62)
+    };
+    let got = measured(&Ensemble::around(&offs, band).samples(), 2, A4);
+    assert!(got.speed.is_none(), "{:?}", got.speed);
+}
+
+#[test]
+fn a_sound_that_is_repeated_every_third_period_is_no_lower_note() {
+    let strong = [(3, 1.0), (6, 0.6), (9, 0.4), (12, 0.3), (15, 0.2)];
+    let weak = [4, 5, 7, 8, 10, 11, 13, 14].map(|n| (n, 0.02));
+    let held = Held {
+        partials: strong.into_iter().chain(weak).collect(),
+        snr_db: 70.0,
+        ..Held::plain(A4 / 3.0 * 1.013, 63)
+    };
+    let got = measured(&held.samples(), 1, A4);
+    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
+    assert!((speed.deviation.0 - 1.3).abs() < 0.01, "{speed:?}");
+}
+
+#[test]
 fn where_two_channels_read_one_note_apart_one_is_taken_and_named() {
     let mut sound = Ensemble::around(&[-0.0015, 0.0015], five_seconds(20));
     sound.voices[0].1 = [1.0, 0.1];
@@ -286,6 +324,8 @@ fn the_stops_of_an_organ_are_read_by_the_note_that_was_named() {
         &[16.0, 8.0, 16.0 / 3.0, 4.0, 8.0 / 3.0, 2.0],
         &[32.0, 16.0, 8.0, 4.0, 2.0],
         &[8.0, 4.0, 8.0 / 3.0, 2.0],
+        &[16.0, 8.0, 16.0 / 3.0, 4.0, 16.0 / 9.0, 2.0],
+        &[16.0, 8.0, 16.0 / 3.0, 4.0, 8.0 / 3.0, 2.0, 4.0 / 3.0, 1.0],
     ]) {
         let sound = Ensemble {
             voices: feet.iter().map(|feet| (8.0 / feet, [1.0; 2])).collect(),
@@ -302,6 +342,17 @@ fn the_stops_of_an_organ_are_read_by_the_note_that_was_named() {
         let asked = got.has(CautionCode::ReferenceAmbiguous);
         assert_eq!(asked, feet[0] > 8.0, "{feet:?}: {:?}", got.cautions);
     }
+    // All wavers together before a rotating speaker.
+    let rotating = Held {
+        hz: 0.5 * A4 * 1.013,
+        partials: [1, 2, 3, 4, 6, 8, 16].map(|n| (n, 0.6)).to_vec(),
+        vibrato: (6.3, 0.014),
+        ..flute(51)
+    };
+    let got = measured(&rotating.samples(), 1, A4);
+    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
+    let error = (speed.deviation.0 - 1.3).abs();
+    assert!(error < speed.uncertainty.unwrap().0, "{speed:?}");
     // Two stops alone may as well be a lower note.
     let below = Ensemble {
         voices: vec![(0.5, [1.0; 2]), (1.0, [1.0; 2])],
@@ -333,6 +384,33 @@ fn a_note_is_followed_live() {
     engine.push(&octave.samples());
     let reading = engine.reading();
     assert!(reading.speed.is_none() && matches!(reading.tone, ToneState::Wrong(_)));
+}
+
+#[test]
+fn a_kept_note_shows_its_own_vibrato_and_none_that_was_heard_before() {
+    let steady = Held {
+        seconds: 12.0,
+        ..Held::plain(A4, 5)
+    };
+    let wavering = Held {
+        vibrato: (5.5, 0.012),
+        ..steady.clone()
+    };
+    for (before, kept) in [(&wavering, &steady), (&steady, &wavering)] {
+        let mut engine = engine(1, A4);
+        engine.push(&before.samples());
+        engine.push(&vec![0.0; RATE as usize]);
+        engine.keep(KeepRequest {
+            at_least: Seconds(5.0),
+            at_most: Seconds(7.0),
+        });
+        engine.push(&kept.samples());
+        let Some(Keeping::Done(got)) = engine.reading().keeping else {
+            panic!("nothing was kept");
+        };
+        let vibrato = got.note.as_ref().unwrap().vibrato;
+        assert_eq!(vibrato.is_some(), kept.vibrato.1 > 0.0, "{vibrato:?}");
+    }
 }
 
 #[test]

@@ -275,3 +275,77 @@ fn a_whole_programme_is_read_by_its_tone_alone() {
         }
     }
 }
+
+/// The part that is read is chosen by nobody, so all times are those of the
+/// recording.
+#[test]
+fn times_in_a_programme_are_those_of_the_recording() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let again = start(&programme(folder, &[]), "tone again");
+    let mut tape = hound::WavReader::open(folder.join("tape.wav")).unwrap();
+    let spec = tape.spec();
+    let rate = f64::from(spec.sample_rate);
+    let mut left: Vec<i16> = (tape.samples::<i16>().map(Result::unwrap).step_by(2)).collect();
+    let dropout_s = again + 5.0;
+    let from = (dropout_s * rate) as usize;
+    left[from..from + (0.03 * rate) as usize].fill(0);
+    // The motor stops while the tone still plays.
+    let stop_s = again + 9.0;
+    left.truncate((stop_s * rate) as usize);
+    let mut played = hound::WavWriter::create(folder.join("played.wav"), spec).unwrap();
+    let mut at = 0.0f64;
+    let braking_s = 1.0;
+    let begins = left.len() as f64 - braking_s * rate;
+    while (at as usize) + 1 < left.len() {
+        let (below, part) = (at as usize, at.fract());
+        let [one, next] = [left[below], left[below + 1]].map(f64::from);
+        let sample = (one + part * (next - one)).round() as i16;
+        for _ in 0..spec.channels {
+            played.write_sample(sample).unwrap();
+        }
+        // It comes to rest near the end of what is left.
+        let rest = (left.len() as f64 - at) / (braking_s * rate);
+        at += if at < begins { 1.0 } else { rest.sqrt() };
+        if at >= begins && rest < 0.001 {
+            break;
+        }
+    }
+    let lasts_s = f64::from(played.duration()) / rate;
+    played.finalize().unwrap();
+
+    let reading = read(folder, &[]);
+    assert!(caution(&reading, "part_read").is_some(), "{reading}");
+    let number = |value: &Value| value.as_f64().unwrap_or_else(|| panic!("{reading}"));
+    let measured = &reading["measured"];
+    let [part_from, part_to] = ["from_s", "to_s"].map(|key| number(&measured[key]));
+    assert!((again..again + 5.0).contains(&part_from), "{measured}");
+    assert!((part_to - (stop_s - braking_s)).abs() < 1.0, "{measured}");
+    let dropout = number(&reading["signal"]["dropouts"][0]["start_s"]);
+    assert!((dropout - dropout_s).abs() < 0.005, "{dropout}");
+    assert!((number(&reading["duration_s"]) - lasts_s).abs() < 0.01);
+    let said = said(&run(folder, &["read", "played.wav"]));
+    let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains(&format!("from {part_from:.1} to {part_to:.1} s")),
+        "{said}"
+    );
+}
+
+/// Where nothing but what stands before the ident was left out, that is said.
+#[test]
+fn the_part_of_a_programme_that_was_read_is_told_to_scripts() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let again = start(&programme(folder, &[]), "tone again");
+    play(folder, 1.0, |both| both);
+    let reading = read(folder, &[]);
+    let number = |value: &Value| value.as_f64().unwrap_or_else(|| panic!("{reading}"));
+    let [from, to] = ["from_s", "to_s"].map(|key| number(&reading["measured"][key]));
+    assert!((again..again + 2.5).contains(&from), "{reading}");
+    // Both are rounded.
+    assert!(
+        (to - number(&reading["duration_s"])).abs() < 0.011,
+        "{reading}"
+    );
+}

@@ -214,3 +214,26 @@ fn a_file_of_something_else_is_refused_before_anything_is_measured() {
     assert_eq!(said.status.code(), Some(3));
     assert!(text(&said.stderr).contains("holds no clock figures"));
 }
+
+#[test]
+fn a_locale_without_our_characters_gets_plain_ones() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let kept = folder.path().join("clocks.jsonl");
+    let line = kept_line("alsa:hw:CARD=A,DEV=0", "USB Line", 48_000);
+    std::fs::write(&kept, line).expect("room");
+    let tone = recording(folder.path(), 3150.0, 37.0, 0.0, 10);
+    let file = tone.to_str().expect("UTF-8");
+    let measured = ["--file", file, "--tone", "3150", "--tone-uncertainty", "2"];
+    for arguments in [&["--list"][..], &measured, &["--forget", "usb line"]] {
+        let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+            .arg("clock")
+            .args(arguments)
+            .arg("--clocks")
+            .arg(&kept)
+            .env("LC_ALL", "C")
+            .output()
+            .expect("the program runs");
+        let said = text(&output.stdout);
+        assert!(said.contains("+-") && said.is_ascii(), "{said}");
+    }
+}

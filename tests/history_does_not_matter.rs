@@ -22,7 +22,7 @@ const TONE_HZ: f64 = 3150.0;
 /// The screen looks on this often.
 const LOOK_S: f64 = 0.25;
 /// The machine that is judged plays for so long.
-const LENGTH_S: f64 = 40.0;
+const LENGTH_S: f64 = 46.0;
 /// It is asked to keep a stretch after this time.
 const KEEP_AFTER_S: f64 = 6.0;
 
@@ -369,7 +369,7 @@ fn what_came_before_a_pause_changes_nothing_that_is_shown() {
 fn what_came_without_a_pause_is_forgotten_in_time() {
     // The tone may never have been lost: averages look back over 24 s, and
     // what the speed went by at the change is what a hand would have done.
-    let mut figures = figures(14.0, 34.0, 24.0, 39.0);
+    let mut figures = figures(14.0, 34.0, 24.0, 42.0);
     figures.retain(|figure| figure.name != "last move");
     let found = judged(0.0, &portable(), &all_before(), &figures);
     assert!(found.is_empty(), "{}", found.join("\n"));

@@ -14,8 +14,8 @@ use std::process::{Command, Stdio};
 
 use serde_json::Value;
 use tapewright::readings::{
-    FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, PassageFigures,
-    ReferenceKind, TuningHint, Vibrato,
+    BadSpot, Direction, FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, Pass,
+    PassageFigures, ReferenceKind, SpotKind, SpotSeen, SweepReport, TuningHint, Unclear, Vibrato,
 };
 use tapewright::references::Tolerance;
 use tapewright::report::{FileReport, FileResult, json};
@@ -325,6 +325,50 @@ fn a_note_and_a_tuning_keep_the_contract() {
         let members = bad.pointer_mut(object).unwrap().as_object_mut().unwrap();
         members.remove(key);
         assert!(!breaches(&bad).is_empty(), "{pointer} may be missing");
+    }
+}
+
+#[test]
+fn a_sweep_says_why_it_is_unclear_and_what_is_too_small_to_matter() {
+    let spot = BadSpot {
+        at: Percent(-1.2),
+        depth: Some(Percent(0.11)),
+        kind: SpotKind::Jump,
+        seen: SpotSeen::Both,
+        times: vec![Seconds(4.0)],
+    };
+    let pass = Pass {
+        from: Seconds(1.0),
+        to: Seconds(9.0),
+        direction: Direction::Up,
+    };
+    let sweep = SweepReport {
+        passes: vec![pass; 2],
+        bad_spots: vec![spot.clone()],
+        slight_spots: vec![spot],
+        ..SweepReport::unclear(Unclear::Blind)
+    };
+    let measurement = invented::measurement();
+    let line = json::line(&FileReport {
+        file: "a.wav",
+        result: FileResult::Measured(&measurement),
+        tolerance: Tolerance::default(),
+        tape: None,
+        sweep: Some(&sweep),
+        contact: None,
+    });
+    let good: Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(breaches(&good), Vec::<String>::new());
+    assert_eq!(good["sweep"]["unclear"], "blind");
+    assert_eq!(good["sweep"]["slight_spots"][0]["depth_percent"], 0.11);
+    for object in ["/sweep", "/sweep/bad_spots/0", "/sweep/slight_spots/0"] {
+        let members = good.pointer(object).unwrap().as_object().unwrap();
+        for key in members.keys() {
+            let mut bad = good.clone();
+            let members = bad.pointer_mut(object).unwrap().as_object_mut().unwrap();
+            members.remove(key);
+            assert!(!breaches(&bad).is_empty(), "{object}/{key} may be missing");
+        }
     }
 }
 
@@ -662,7 +706,12 @@ fn a_check_of_the_wiper_keeps_the_contract_and_a_steady_tone_its_speed() {
     let object = &run.objects[0];
     assert_eq!(object["signal"]["usable"], true);
     assert_eq!(object["speed"]["deviation_percent"], Value::Null);
-    assert!(codes(object).contains(&"speed_moved"), "{}", run.text);
+    let told = codes(object);
+    assert!(told.contains(&"speed_moved"), "{}", run.text);
+    assert!(!told.contains(&"drifting"), "{}", run.text);
+    // Wow of a hand at the trimmer is none of the machine's.
+    let flutter = object["flutter"].as_object().unwrap();
+    assert!(flutter.values().all(Value::is_null), "{}", run.text);
 }
 
 #[test]

@@ -13,9 +13,12 @@ use std::time::{Duration, Instant};
 
 use support::environment::in_private_environment;
 use support::sound_server::{SoundServer, with_sound_server};
+use tapewright::audio::analysis::{Analysis, LiveState, SourceState};
 use tapewright::audio::ring::{Popped, RingReader};
 use tapewright::audio::source::{SourceEvent, StreamFormat};
 use tapewright::audio::{Direction, SoundError, devices, input, output};
+use tapewright::readings::{ChannelChoice, ClockSource, Conditions, SampleClock, Yardstick};
+use tapewright::units::{Percent, Ppm};
 
 /// What the virtual deck plays: 1 % below 3150 Hz.
 const TONE_HZ: f64 = 3118.5;
@@ -32,6 +35,7 @@ fn connection(events: &Receiver<SourceEvent>, limit: Duration) -> Connection {
             format,
             reader,
             name,
+            ..
         } => Connection {
             format,
             reader,
@@ -167,6 +171,60 @@ fn runs_is_lost_and_returns(mut server: SoundServer, input: Option<&str>) {
 fn the_default_input_is_lost_and_returns() {
     with_sound_server("the_default_input_is_lost_and_returns", &[], |server| {
         runs_is_lost_and_returns(server, None);
+    });
+}
+
+/// Behind a default stands whatever the sound settings say now, and its name
+/// does not tell.
+#[test]
+fn what_comes_back_as_the_default_may_be_another_and_begins_anew() {
+    let test = "what_comes_back_as_the_default_may_be_another_and_begins_anew";
+    with_sound_server(test, &[], |mut server| {
+        let player = server.play_tone(TONE_HZ, 120);
+        let measured = SampleClock {
+            error: Ppm(40.0),
+            uncertainty: Ppm(5.0),
+            source: ClockSource::Measured,
+        };
+        let (send, events) = mpsc::channel();
+        let _live = input::start(None, send).expect("the monitor opens");
+        let analysis = Analysis::start(
+            events,
+            Conditions::default(),
+            ChannelChoice::Auto,
+            Percent(0.5),
+            Yardstick::Frequency,
+            Some(Box::new(move |_| measured)),
+        )
+        .expect("a thread");
+        let wait_for = |what: &str, wanted: &dyn Fn(&LiveState) -> bool| {
+            let until = Instant::now() + Duration::from_secs(20);
+            loop {
+                let state = analysis.newest();
+                if wanted(&state) {
+                    return state;
+                }
+                assert!(Instant::now() < until, "{what}: {state:?}");
+                thread::sleep(Duration::from_millis(20));
+            }
+        };
+        let heard = |state: &LiveState, since: f64| {
+            let at = state.reading.as_ref().map(|reading| reading.at.0);
+            matches!(state.source, SourceState::Running { .. }) && at > Some(since)
+        };
+        let before = wait_for("it runs", &|state| heard(state, 3.0));
+        assert_eq!(before.clock, Some(measured));
+        server.kill();
+        drop(player);
+        wait_for("it is lost", &|state| {
+            matches!(state.source, SourceState::Lost { .. })
+        });
+        server.restart();
+        let after = wait_for("it runs again", &|state| heard(state, 0.0));
+        let reading = after.reading.as_ref().expect("just seen");
+        assert!(reading.at.0 < 2.0, "it counts on: {:?}", reading.at);
+        assert_eq!(reading.signal.gaps, 0);
+        assert_eq!(after.clock, Some(SampleClock::default()));
     });
 }
 
@@ -324,13 +382,17 @@ fn channels_beyond_the_second_are_heard_where_they_are_asked_for() {
                 let heard_hz = connection.tone_hz();
                 assert!((heard_hz - hz).abs() < 0.2, "{pick}: {heard_hz} Hz");
             }
-            let (send, _events) = mpsc::channel();
-            let refused = input::start_taking(None, Some("60".parse().expect("a number")), send);
-            let refused = refused.expect_err("there is no such channel");
-            assert!(
-                matches!(refused, SoundError::TooFewChannels { .. }),
-                "{refused}"
-            );
+            // The highest number that can be typed is odd.
+            for beyond in ["60", "65535"] {
+                let (send, _events) = mpsc::channel();
+                let taken = Some(beyond.parse().expect("a number"));
+                let refused = input::start_taking(None, taken, send);
+                let refused = refused.expect_err("there is no such channel");
+                assert!(
+                    matches!(refused, SoundError::TooFewChannels { .. }),
+                    "{beyond}: {refused}"
+                );
+            }
         },
     );
 }

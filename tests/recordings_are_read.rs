@@ -4,6 +4,9 @@
 
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 
+#[cfg(unix)]
+#[path = "support/pipe.rs"]
+mod pipe;
 #[path = "support/wave_bytes.rs"]
 mod wave_bytes;
 
@@ -406,6 +409,7 @@ fn a_feeder_delivers_everything_and_then_says_so() {
         format,
         mut reader,
         name,
+        ..
     }) = receive.recv()
     else {
         panic!("not connected");
@@ -558,13 +562,7 @@ fn through_a_pipe(
 ) -> (Option<i32>, String, String) {
     let pipe = folder.path("pipe");
     let _ = fs::remove_file(&pipe);
-    assert!(
-        Command::new("mkfifo")
-            .arg(&pipe)
-            .status()
-            .unwrap()
-            .success()
-    );
+    pipe::make(&pipe);
     let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
         .args(arguments)
         .arg("pipe")
@@ -643,13 +641,7 @@ fn a_recording_that_stops_coming_is_not_shown_as_live() {
     use std::io::Write;
     let folder = Folder::new();
     let pipe = folder.path("pipe");
-    assert!(
-        Command::new("mkfifo")
-            .arg(&pipe)
-            .status()
-            .unwrap()
-            .success()
-    );
+    pipe::make(&pipe);
     let bytes = plain(RATE, &tone_pcm16(3150.0, RATE, 2.0));
     let writing = pipe.clone();
     let writer = std::thread::spawn(move || {

@@ -350,6 +350,47 @@ fn clipping_is_told_as_a_part_of_the_whole() {
     assert!(said.contains("84 % of it clipped"), "{said}");
 }
 
+/// One now and then is no reason to open a machine, here as on the screen.
+#[test]
+fn only_many_dropouts_ask_for_clean_heads() {
+    let gone_at = |times: &'static [f64]| {
+        let whole = Take::of(24.0, &|_| 0.99);
+        let mut samples = whole.samples();
+        for at in times {
+            let from = (at * f64::from(RATE)) as usize * 2;
+            samples[from..from + 2 * 1440].fill(0.0);
+        }
+        let folder = tempfile::tempdir().unwrap();
+        let whole = samples.iter().map(|sample| (sample * 32_767.0) as i16);
+        let bytes: Vec<u8> = whole.flat_map(i16::to_le_bytes).collect();
+        fs::write(folder.path().join("take.wav"), plain(RATE, &bytes)).unwrap();
+        let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
+            .args(["read", "--json", "take.wav"])
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+        let cautions = object["cautions"].as_array().unwrap().clone();
+        let said = cautions.iter().find(|it| it["code"] == "dropouts").unwrap();
+        said["text"].as_str().unwrap().to_owned()
+    };
+    let one = gone_at(&[9.0]);
+    assert!(
+        one.starts_with("One dropout") && !one.contains("clean"),
+        "{one}"
+    );
+    let scattered = gone_at(&[3.0, 7.0, 11.0, 15.5, 19.0]);
+    assert!(
+        scattered.starts_with("5 dropouts") && !scattered.contains("clean"),
+        "{scattered}"
+    );
+    let many = gone_at(&[9.0, 10.0, 12.0, 14.0]);
+    assert!(
+        many.starts_with("4 dropouts") && many.contains("clean the heads"),
+        "{many}"
+    );
+}
+
 #[test]
 fn a_locale_without_our_characters_gets_plain_ones() {
     let take = Take::of(8.0, &|_| 0.99);

@@ -6,6 +6,9 @@
 
 #[path = "support/invented.rs"]
 mod invented;
+#[cfg(unix)]
+#[path = "support/pipe.rs"]
+mod pipe;
 
 use std::fs::{self, OpenOptions};
 use std::io::Write;
@@ -22,6 +25,7 @@ fn snapshot(name: &str) -> Snapshot {
         invented::measurement(),
     );
     snapshot.machine = Some("deck 4".to_owned());
+    snapshot.wiper_cleanings = Some(2);
     // What could break a line: line ends, quotes, letters of several bytes.
     snapshot.note = Some("new belt\n\"dry\" capstan\r, größer, 音".to_owned());
     snapshot
@@ -370,13 +374,7 @@ fn a_torn_line_that_was_moved_is_said_to_have_been() {
 fn what_is_no_regular_file_is_refused_before_anything_is_measured() {
     let folder = tempfile::tempdir().unwrap();
     let pipe = folder.path().join("pipe");
-    assert!(
-        Command::new("mkfifo")
-            .arg(&pipe)
-            .status()
-            .unwrap()
-            .success()
-    );
+    pipe::make(&pipe);
     for path in [
         &pipe,
         Path::new("/dev/zero"),

@@ -3,6 +3,10 @@
 
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 
+#[cfg(unix)]
+#[path = "support/pipe.rs"]
+mod pipe;
+
 use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
@@ -164,13 +168,7 @@ fn where_there_is_no_room_the_old_file_stays() {
 fn what_is_no_regular_file_is_neither_written_nor_removed() {
     let folder = tempfile::tempdir().unwrap();
     let pipe = folder.path().join("pipe.wav");
-    assert!(
-        Command::new("mkfifo")
-            .arg(&pipe)
-            .status()
-            .unwrap()
-            .success()
-    );
+    pipe::make(&pipe);
     // A reader, without which opening would wait.
     let reader = fs::OpenOptions::new().read(true).write(true).open(&pipe);
     let output = tone(

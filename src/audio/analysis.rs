@@ -36,6 +36,9 @@ pub struct LiveState {
     pub sequence: u64,
     /// How the source is.
     pub source: SourceState,
+    /// Counts up with every source that is another than the one before, or may
+    /// be: nothing that was learnt before it is left.
+    pub sources: u32,
     /// `None` before the first samples.
     pub reading: Option<Arc<Reading>>,
     /// The sample clock that the readings count with; `None` before the first
@@ -330,7 +333,15 @@ impl Worker {
                 format,
                 reader,
                 name,
-            } => self.connect(format, reader, name),
+                may_be_another,
+            } => self.connect(
+                Connection {
+                    reader,
+                    format,
+                    name,
+                },
+                may_be_another,
+            ),
             SourceEvent::Lost { reason } => {
                 let name = self.source_name();
                 self.state.source = SourceState::Lost { name, reason };
@@ -374,13 +385,17 @@ impl Worker {
         while self.drain(&mut buffer) {}
     }
 
-    fn connect(&mut self, format: StreamFormat, reader: RingReader, name: String) {
+    fn connect(&mut self, new: Connection, may_be_another: bool) {
+        let format = new.format;
+        let mut is_same = false;
         if let Some(before) = self.connection.take() {
             self.overruns_before += before.reader.lost_frames();
-            if before.name != name {
+            is_same = before.name == new.name && !may_be_another;
+            if !is_same {
                 self.forget_input();
             }
         }
+        self.state.sources += u32::from(!is_same);
         if let Some(clock_at) = &self.clock_at {
             self.wishes.conditions.clock = clock_at(format.rate_hz);
         }
@@ -408,14 +423,10 @@ impl Worker {
             None => {}
         }
         self.state.source = SourceState::Running {
-            name: name.clone(),
+            name: new.name.clone(),
             format,
         };
-        self.connection = Some(Connection {
-            reader,
-            format,
-            name,
-        });
+        self.connection = Some(new);
     }
 
     /// Moves what waits from the ring to the engine, but no more than one
@@ -542,7 +553,7 @@ mod tests {
     }
 
     fn connected(events: &Sender<SourceEvent>, samples: &[f32]) {
-        connected_as(events, "test", FORMAT, samples);
+        connected_as(events, "test", FORMAT, samples, false);
     }
 
     fn connected_as(
@@ -550,6 +561,7 @@ mod tests {
         name: &str,
         format: StreamFormat,
         samples: &[f32],
+        may_be_another: bool,
     ) {
         let (mut writer, reader) = ring(samples.len(), 1);
         assert_eq!(writer.push_or_lose(samples), 0);
@@ -558,6 +570,7 @@ mod tests {
                 format,
                 reader,
                 name: name.into(),
+                may_be_another,
             })
             .expect("somebody listens");
     }
@@ -601,27 +614,29 @@ mod tests {
     }
 
     #[test]
-    fn another_input_begins_with_nothing_of_the_one_before() {
+    fn what_may_be_another_input_begins_with_nothing_of_the_one_before() {
         let known = SampleClock {
             error: Ppm(2000.0),
             uncertainty: Ppm(12.0),
             source: ClockSource::Measured,
         };
-        let (events, analysis) = start_with(Some(Box::new(move |_| known)));
-        connected(&events, &tone(96_000));
-        let first = wait_for(&analysis, |state| {
-            state.reading.as_ref().is_some_and(|r| r.at.0 > 1.99)
-        });
-        assert_eq!(first.clock, Some(known));
-        connected_as(&events, "another", FORMAT, &tone(48_000));
-        let is_another = |source: &SourceState| matches!(source, SourceState::Running { name, .. } if name == "another");
-        let state = wait_for(&analysis, |state| {
-            state.reading.as_ref().is_some_and(|r| r.at.0 > 0.99) && is_another(&state.source)
-        });
-        let reading = state.reading.as_ref().expect("a reading");
-        assert!(reading.at.0 < 1.01, "it counts anew: {:?}", reading.at);
-        assert_eq!(reading.signal.gaps, 0);
-        assert_eq!(state.clock, Some(SampleClock::default()));
+        // By its name or not, it need not be the same.
+        for (next, may_be_another) in [("another", false), ("test", true)] {
+            let (events, analysis) = start_with(Some(Box::new(move |_| known)));
+            connected(&events, &tone(96_000));
+            let first = wait_for(&analysis, |state| {
+                state.reading.as_ref().is_some_and(|r| r.at.0 > 1.99)
+            });
+            assert_eq!((first.clock, first.sources), (Some(known), 1));
+            connected_as(&events, next, FORMAT, &tone(48_000), may_be_another);
+            let state = wait_for(&analysis, |state| {
+                state.reading.as_ref().is_some_and(|r| r.at.0 > 0.99) && state.sources == 2
+            });
+            let reading = state.reading.as_ref().expect("a reading");
+            assert!(reading.at.0 < 1.01, "it counts anew: {:?}", reading.at);
+            assert_eq!(reading.signal.gaps, 0, "{next}");
+            assert_eq!(state.clock, Some(SampleClock::default()), "{next}");
+        }
     }
 
     #[test]
@@ -645,7 +660,7 @@ mod tests {
                 channels: 1,
             };
             let frames = 2 * rate_hz as usize;
-            connected_as(&events, "test", format, &tone_at(rate_hz, frames));
+            connected_as(&events, "test", format, &tone_at(rate_hz, frames), false);
             events.send(SourceEvent::Ended).expect("somebody listens");
             wait_for(&analysis, |state| {
                 matches!(state.source, SourceState::Ended { .. }) && state.clock == Some(clock)

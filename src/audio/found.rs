@@ -62,7 +62,17 @@ impl Found {
     /// True where formats are converted on the way, so that what it offers
     /// is not what the hardware has.
     pub(super) fn converts(&self) -> bool {
-        self.host.to_string() == "alsa" && !pcm_of(&self.device).starts_with("hw:")
+        self.is_alsa() && !pcm_of(&self.device).starts_with("hw:")
+    }
+
+    /// Its id stays the same whatever stands behind it: a part of ALSA that is
+    /// told no card, such as its default, leads to what the sound settings say.
+    pub(super) fn is_by_settings(&self) -> bool {
+        self.is_alsa() && names_no_card(&pcm_of(&self.device))
+    }
+
+    fn is_alsa(&self) -> bool {
+        self.host.to_string() == "alsa"
     }
 
     /// Looks the same device up anew, for its old handle may belong to a
@@ -337,6 +347,11 @@ fn id_of(device: &cpal::Device) -> String {
         .map_or_else(|_| name_of(device), |id| plain(&id.to_string()))
 }
 
+/// ALSA's names are a kind, and behind a colon which one: `hw:CARD=A,DEV=0`.
+fn names_no_card(pcm: &str) -> bool {
+    !pcm.contains(':')
+}
+
 /// The part of the id that ALSA itself uses.
 fn pcm_of(device: &cpal::Device) -> String {
     device
@@ -367,5 +382,18 @@ mod tests {
             Some(("built-in microphone", true))
         );
         assert_eq!(same_or_another::<&str>(None, true, || None), None);
+    }
+
+    #[test]
+    fn what_the_sound_settings_decide_names_no_card() {
+        for (pcm, by_settings) in [
+            ("default", true),
+            ("pulse", true),
+            ("hw:CARD=A,DEV=0", false),
+            ("plughw:CARD=A,DEV=0", false),
+            ("sysdefault:CARD=A", false),
+        ] {
+            assert_eq!(names_no_card(pcm), by_settings, "{pcm}");
+        }
     }
 }

@@ -3,8 +3,10 @@
 //! The first opening is waited for, so that an input that cannot be had is an
 //! error on the command line. After that the source never gives up: a lost
 //! input is reported and looked for until it is back or nobody listens. Only
-//! the same input is taken again; where whatever is the default was asked for
-//! and it stays away, another may take its place, and that is said.
+//! the same input is taken again, with two exceptions, and both are said: where
+//! whatever is the default was asked for and it stays away, another may take its
+//! place; and where the sound settings decide what an id leads to, as with the
+//! default of ALSA, nobody can tell, so that it counts as another.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -183,6 +185,7 @@ fn run(
     if tell.send(Ok(first)).is_err() {
         return;
     }
+    let mut was_lost = false;
     loop {
         let Opened {
             found,
@@ -195,6 +198,7 @@ fn run(
             format,
             reader,
             name: name.clone(),
+            may_be_another: was_lost && found.is_by_settings(),
         };
         if events.send(connected).is_err() {
             return;
@@ -206,6 +210,7 @@ fn run(
         if events.send(SourceEvent::Lost { reason }).is_err() {
             return;
         }
+        was_lost = true;
         let Some(again) = wait_for_return(&found, pick, events, stop) else {
             return;
         };
@@ -280,7 +285,7 @@ impl Opened {
         // Inputs come in pairs; for an odd number a sound server makes up a layout
         // of its own and mixes.
         let needs = pick.map_or(1, Pick::needs);
-        let pairs = pick.map(|_| found.plan(needs.next_multiple_of(2)));
+        let pairs = pick.map(|_| found.plan(needs.checked_next_multiple_of(2).unwrap_or(needs)));
         let plan = match pairs {
             Some(Ok(plan)) => plan,
             _ => found.plan(needs)?,

@@ -83,19 +83,9 @@ pub fn start(
     seed: u64,
     events: SourceEvents,
 ) -> std::io::Result<Bench> {
-    let config_of_control = (config.rate_hz, config.channels);
-    let deck = SimulatedDeck::new(config, others, seed);
     let (commands, receiver) = channel();
-    let status = Arc::new(ArcSwap::from_pointee(status_of(&deck)));
-    let player = Player {
-        control: Control::new(control_of(config_of_control, seed), seed),
-        fingers: Fingers::at(deck.machine.trimmer()),
-        sweep: None,
-        seed,
-        deck,
-        commands: receiver,
-        status: Arc::clone(&status),
-    };
+    let player = Player::new(config, others, seed, receiver);
+    let status = Arc::clone(&player.status);
     thread::Builder::new()
         .name("rehearsal".into())
         .spawn(move || player.run(name, &events))?;
@@ -143,6 +133,25 @@ struct Player {
 }
 
 impl Player {
+    fn new(
+        config: MachineConfig,
+        others: &[RunConfig],
+        seed: u64,
+        commands: Receiver<BenchCommand>,
+    ) -> Self {
+        let config_of_control = (config.rate_hz, config.channels);
+        let deck = SimulatedDeck::new(config, others, seed);
+        Self {
+            control: Control::new(control_of(config_of_control, seed), seed),
+            fingers: Fingers::at(deck.machine.trimmer()),
+            sweep: None,
+            seed,
+            status: Arc::new(ArcSwap::from_pointee(status_of(&deck))),
+            deck,
+            commands,
+        }
+    }
+
     fn run(mut self, name: String, events: &SourceEvents) {
         let format = StreamFormat {
             rate_hz: self.deck.machine.config().rate_hz,
@@ -154,6 +163,7 @@ impl Player {
             format,
             reader,
             name,
+            may_be_another: false,
         };
         if events.send(connected).is_err() {
             return;
@@ -313,6 +323,7 @@ mod tests {
                 format,
                 reader,
                 name,
+                ..
             } => {
                 assert_eq!(name, "Test (simulated)");
                 (bench, reader, format)
@@ -363,6 +374,26 @@ mod tests {
         while bench.status().trimmer < 1.0 || bench.status().strokes < 1 {
             take(&mut reader, 480);
         }
+    }
+
+    #[test]
+    fn the_hand_sweeps_out_and_back_twice() {
+        let (_commands, receiver) = channel();
+        let mut player = Player::new(MachineConfig::ideal(), &[], 1, receiver);
+        player.obey(BenchCommand::Sweep);
+        let (mut ends, mut seconds) = (Vec::new(), 0);
+        while player.sweep.is_some() {
+            assert!(seconds < 200, "{ends:?}");
+            for _ in 0..100 {
+                player.turn(0.01);
+                let at = player.fingers.position();
+                if !(0.05..=0.95).contains(&at) && ends.last() != Some(&(at > 0.5)) {
+                    ends.push(at > 0.5);
+                }
+            }
+            seconds += 1;
+        }
+        assert_eq!(ends, [false, true, false, true, false]);
     }
 
     #[test]

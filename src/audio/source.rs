@@ -27,6 +27,9 @@ pub enum SourceEvent {
         /// than before it is another source, which stands in for one that
         /// stayed away.
         name: String,
+        /// By its name it is the one before, but it need not be: where the
+        /// sound settings decide, it counts as another.
+        may_be_another: bool,
     },
     /// The input is gone; the source waits for it to return.
     Lost {

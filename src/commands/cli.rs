@@ -35,7 +35,12 @@ pub use watch::WatchOptions;
 /// Live speed, drift and flutter of a tape machine, for the technician at the
 /// trimmer.
 #[derive(Debug, Parser)]
-#[command(name = "tapewright", version, max_term_width = 100)]
+#[command(
+    name = "tapewright",
+    version,
+    max_term_width = 100,
+    disable_help_subcommand = true
+)]
 pub struct Cli {
     /// What to do; `watch` when nothing is said.
     #[command(subcommand)]
@@ -66,6 +71,16 @@ pub enum Command {
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
+    /// Help on a command, or a chapter of the manual
+    Help(HelpOptions),
+}
+
+/// `tapewright help`.
+#[derive(Args, Debug)]
+pub struct HelpOptions {
+    /// A command or a chapter; without it the list of both
+    #[arg(value_name = "TOPIC")]
+    pub topic: Option<String>,
 }
 
 /// A recording that stands where a command belongs is to be read, probably.

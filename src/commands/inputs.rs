@@ -8,7 +8,7 @@ use crate::audio::devices::{self, SoundDevice, SoundDevices};
 
 pub(super) fn run(_options: &InputsOptions) -> Outcome {
     let text = text(&devices::list());
-    super::write_out(&text)?;
+    super::say::write_words(&text)?;
     Ok(Exit::Done)
 }
 

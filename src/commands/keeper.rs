@@ -139,6 +139,7 @@ impl Keeper {
         snapshot.supply_volts = kept.supply_volts;
         snapshot.wiper = kept.wiper.map(|report| report.without_picture());
         snapshot.wiper_at_first = kept.wiper_at_first.map(|report| report.without_picture());
+        snapshot.wiper_cleanings = kept.wiper_cleanings;
         let warning = record
             .append(&snapshot)
             .map_err(|error| error.to_string())?;
@@ -169,6 +170,7 @@ mod tests {
             run: None,
             wiper: None,
             wiper_at_first: None,
+            wiper_cleanings: None,
             source: "line in".to_owned(),
             saved: false,
             saving: true,

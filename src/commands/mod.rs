@@ -5,6 +5,7 @@ mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
+mod help;
 mod inputs;
 mod interrupt;
 mod keeper;
@@ -100,6 +101,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
+        Command::Help(options) => help::run(&options),
     };
     match outcome {
         Ok(exit) => ExitCode::from(exit as u8),

@@ -15,12 +15,12 @@ use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
 use crate::readings::{
-    Caution, CautionCode, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
+    Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
     TapeIdent, TuningMeter, Unclear, off_by,
 };
 use crate::references::{Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
-use crate::units::Hertz;
+use crate::units::{Hertz, Seconds};
 
 /// Behind an ident there is a pause of a second at right speed.
 const BEHIND_IDENT_S: f64 = 2.0;
@@ -336,6 +336,16 @@ fn programme_tone(
     if !part.signal.usable || part.has(CautionCode::SpeedMoved) {
         return None;
     }
+    part.cut.get_or_insert(Cut {
+        from: Seconds(0.0),
+        to: part.duration,
+        run_up: Seconds(0.0),
+        run_down: Seconds(0.0),
+        stretches: Vec::new(),
+    });
+    // Nobody has chosen the stretch, so times are those of the recording.
+    let begins = Seconds(stretch.from as f64 / f64::from(format.rate_hz));
+    part.take_place_of(whole, begins);
     // One loss is the end of the tone; more are losses.
     let is_its_end =
         |it: &Caution| it.code == CautionCode::ToneLost && it.text.contains("lost once");
@@ -344,7 +354,7 @@ fn programme_tone(
         code: CautionCode::PartRead,
         text: format!(
             "There is more than the tone on this tape; it was read behind the last ident, from {:.0} s on. --from and --to choose another part.",
-            stretch.from as f64 / f64::from(format.rate_hz)
+            begins.0
         ),
     });
     Some(part)

@@ -47,7 +47,7 @@ fn play(content: &Content<'_>) -> Outcome {
     // The list of a programme is the same at any rate.
     let planned = content.planned(options.rate);
     let length = content.length(options.rate);
-    super::write_out(&format!(
+    super::say::write_words(&format!(
         "{CAUTIONS}Playing {} at {} dBFS for {:.0} s; Ctrl-C ends it.\n{}",
         content.what(),
         options.level,
@@ -147,7 +147,7 @@ fn write_file(content: &Content<'_>) -> Outcome {
         text.push_str(&planned.list());
     }
     text.push_str(CAUTIONS);
-    super::write_out(&text)?;
+    super::say::write_words(&text)?;
     Ok(Exit::Done)
 }
 

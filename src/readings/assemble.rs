@@ -4,7 +4,7 @@ use super::along::Along;
 use super::conditions::{Conditions, ReferenceKind};
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
-use super::health::Sides;
+use super::health::{Sides, are_alarming};
 use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::noise::noise_hz;
 use super::notes::{NO_NOTE, wrong_note};
@@ -39,6 +39,8 @@ pub struct Surroundings<'a> {
     pub believed: bool,
     /// Nothing could be heard so far.
     pub silent: bool,
+    /// The trimmer is being turned through its range.
+    pub is_swept: bool,
     pub channel: ChannelUsed,
 }
 
@@ -247,13 +249,16 @@ fn signal_cautions(
         say(caution.code, caution.text);
     }
     if got.signal.dropout_count > 0 {
-        say(
-            CautionCode::Dropouts,
-            format!(
-                "{} dropouts, bridged; clean the heads and try another stretch of tape.",
-                got.signal.dropout_count
-            ),
-        );
+        let count = match got.signal.dropout_count {
+            1 => "One dropout".to_owned(),
+            count => format!("{count} dropouts"),
+        };
+        let then = if are_alarming(&got.signal.dropouts) {
+            "clean the heads and try another stretch of tape"
+        } else {
+            "one now and then is no reason to do anything"
+        };
+        say(CautionCode::Dropouts, format!("{count}, bridged; {then}."));
     }
     if let Some(snr) = to_noise(stretch).filter(|snr| *snr < LOW_SNR) {
         say(
@@ -441,19 +446,28 @@ fn speed_cautions(
         if let Some(Problem::Ambiguous { taken, other }) =
             ambiguous(measured, nominal).filter(|_| is_open)
         {
-            let means = |tone: Hertz| off_by(measured, tone);
+            // The mean of a sweep is nothing that the machine runs at.
+            let means = if around.is_swept {
+                format!(
+                    "{taken} is taken here, {other} would do as well, and where right speed lies holds for the one that is taken."
+                )
+            } else {
+                let means = |tone: Hertz| off_by(measured, tone);
+                format!(
+                    "By {taken}, which is taken here, the machine is {}; by {other} it would be {}.",
+                    means(taken),
+                    means(other)
+                )
+            };
             say(
                 CautionCode::ReferenceAmbiguous,
                 format!(
-                    "Which tone does the tape carry? Nobody has said. By {taken}, which is taken here, the machine is {}; by {other} it would be {}. The tape's label knows: --reference tone:{} or tone:{} says so.",
-                    means(taken),
-                    means(other),
-                    taken.0,
-                    other.0
+                    "Which tone does the tape carry? Nobody has said. {means} The tape's label knows: --reference tone:{} or tone:{} says so.",
+                    taken.0, other.0
                 ),
             );
         }
-        if mains_mismatch(measured, nominal).is_some() {
+        if !around.is_swept && mains_mismatch(measured, nominal).is_some() {
             say(
                 CautionCode::MainsFrequencyMismatch,
                 "The speed is off by the ratio of 50 and 60 Hz; a synchronous motor on the other mains frequency does that.".into(),

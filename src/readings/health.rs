@@ -2,7 +2,7 @@
 //! say about them.
 
 use super::judge::{self, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
-use super::reading::{ChannelUsed, Problem, SignalHealth, ToneState};
+use super::reading::{ChannelUsed, Dropout, Problem, SignalHealth, ToneState};
 use crate::signal::check::Beside;
 use crate::signal::level::{Level, LevelMeter};
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
@@ -14,6 +14,17 @@ const METER_S: f64 = 0.3;
 /// Clipping and dropouts are named for this long after they happened.
 const CLIP_NAMED_S: f64 = 5.0;
 const DROPOUTS_NAMED_S: f64 = 10.0;
+
+/// No more dropouts within that time raise no alarm: one now and then is no
+/// reason to open a machine. Our own allowance, no source.
+pub const DROPOUTS_ALLOWED: usize = 3;
+
+/// More of them within any such time than are allowed; by when each began, in
+/// order.
+pub fn are_alarming(dropouts: &[Dropout]) -> bool {
+    let mut runs = dropouts.windows(DROPOUTS_ALLOWED + 1);
+    runs.any(|run| run[DROPOUTS_ALLOWED].start.0 - run[0].start.0 <= DROPOUTS_NAMED_S)
+}
 
 /// Channels whose tones lie further apart than this disagree.
 const DISAGREE: f64 = 2e-4;

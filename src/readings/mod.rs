@@ -55,6 +55,7 @@ pub use engine::{Engine, EngineError, KeepRequest, Settings, check_rate};
 pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use guidance::{Advice, Guidance};
+pub use health::DROPOUTS_ALLOWED;
 pub use holding::{Holding, Shift};
 pub use ident::{IdentListener, TapeIdent};
 pub use matching::MatchFigures;

@@ -477,8 +477,14 @@ impl Measurement {
     /// the beginning of the whole, and what was clipped anywhere is said.
     pub fn take_place_of(&mut self, whole: &Self, later: Seconds) {
         self.duration = whole.duration;
-        for dropout in &mut self.signal.dropouts {
-            dropout.start.0 += later.0;
+        let starts = self.signal.dropouts.iter_mut().map(|it| &mut it.start);
+        let cut = self.cut.iter_mut().flat_map(|cut| {
+            let stretches = cut.stretches.iter_mut();
+            let places = stretches.flat_map(|it| [&mut it.from, &mut it.to]);
+            places.chain([&mut cut.from, &mut cut.to])
+        });
+        for time in starts.chain(cut) {
+            time.0 += later.0;
         }
         self.signal.clipped_samples = whole.signal.clipped_samples;
         self.cautions.retain(|it| it.code != CautionCode::Clipped);

@@ -6,6 +6,7 @@ use super::course::Course;
 use super::fluctuation::Weighing;
 use super::flutter::FlutterTotals;
 use super::health::{Sides, sides};
+use super::notes::VibratoTotals;
 use super::reading::{ChannelUsed, Dropout, Measurement};
 use super::short::Direct;
 use crate::signal::check::Beside;
@@ -66,6 +67,8 @@ pub struct Stretch {
     pub course: Course,
     /// Wow and flutter.
     pub flutter: FlutterTotals,
+    /// A note's regular wavering.
+    pub vibrato: VibratoTotals,
     /// Dropouts, as many as are listed.
     pub dropouts: Vec<Dropout>,
     /// All of them.
@@ -107,6 +110,7 @@ impl Stretch {
             undisturbed: BlockSeries::new(BLOCK_S, rate_hz),
             course: Course::new(rate_hz),
             flutter: FlutterTotals::new(rate_hz),
+            vibrato: VibratoTotals::default(),
             dropouts: Vec::new(),
             dropout_count: 0,
             last_dropout_s: [f64::NEG_INFINITY; 2],

@@ -57,6 +57,11 @@ pub struct Snapshot {
     /// cleaning.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wiper_at_first: Option<SweepReport>,
+    /// How often it had been cleaned in that sitting for what a sweep had found,
+    /// with a sweep after it; `None` where that is not known, or it was cleaned
+    /// without need.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wiper_cleanings: Option<usize>,
     /// Name of the card of the tape that it was taken with.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tape: Option<String>,
@@ -85,6 +90,7 @@ impl Snapshot {
             supply_volts: None,
             wiper: None,
             wiper_at_first: None,
+            wiper_cleanings: None,
             tape: None,
             tolerance: None,
             measurement,

@@ -26,11 +26,7 @@ fn write_by(
     link: impl FnOnce(&Path, &Path) -> io::Result<()>,
 ) -> io::Result<()> {
     let place = place(path, replace)?;
-    let beside = beside(&place);
-    let file = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(&beside)?;
+    let (beside, file) = make_beside(&place)?;
     // From here on it is ours, and is taken away again whatever happens.
     let placed = fill(&file).and_then(|()| {
         if let Ok(earlier) = fs::metadata(&place) {
@@ -59,24 +55,39 @@ fn place(path: &Path, replace: bool) -> io::Result<PathBuf> {
     if !replace {
         return Err(io::ErrorKind::AlreadyExists.into());
     }
-    let place = if there.is_symlink() {
-        fs::canonicalize(path)?
-    } else {
-        path.to_owned()
-    };
+    if there.is_symlink() {
+        // From link to link, for the last may lead to what is not there yet.
+        // One that leads round in a circle is told so by the system.
+        let led_to = path.with_file_name("").join(fs::read_link(path)?);
+        match fs::metadata(path) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+            _ => return place(&led_to, replace),
+        }
+    }
     // A device or a pipe would be taken away by what is put in its place.
-    if fs::metadata(&place)?.is_file() {
-        Ok(place)
+    if there.is_file() {
+        Ok(path.to_owned())
     } else {
         Err(io::Error::other("it is no regular file"))
     }
 }
 
-/// A short name of its own in the same folder.
-fn beside(place: &Path) -> PathBuf {
+/// A file under a short name of its own in the same folder. One that a program
+/// left there when it was killed is not ours, though its number may be.
+fn make_beside(place: &Path) -> io::Result<(PathBuf, File)> {
     static NUMBER: AtomicU32 = AtomicU32::new(0);
-    let number = NUMBER.fetch_add(1, Ordering::Relaxed);
-    place.with_file_name(format!(".tapewright-{}-{number}.part", process::id()))
+    loop {
+        let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+        let beside = place.with_file_name(format!(".tapewright-{}-{number}.part", process::id()));
+        let made = OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(&beside);
+        match made {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+            made => return made.map(|file| (beside, file)),
+        }
+    }
 }
 
 /// Unlike a rename, a link never takes another's place. Where the file system
@@ -158,6 +169,38 @@ mod tests {
         assert_eq!(late.unwrap_err().kind(), io::ErrorKind::AlreadyExists);
         assert_eq!(fs::read(&other).unwrap(), b"theirs");
         assert_eq!(files_in(folder.path()), 2);
+    }
+
+    /// What a program that was killed left behind may bear the next name.
+    #[test]
+    fn what_an_earlier_program_left_behind_is_in_nobodys_way() {
+        let folder = tempfile::tempdir().unwrap();
+        for number in 0..200 {
+            let left = format!(".tapewright-{}-{number}.part", process::id());
+            fs::write(folder.path().join(left), "left").unwrap();
+        }
+        let path = folder.path().join("a");
+        write(&path, false, say("first")).unwrap();
+        write(&path, true, say("second")).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"second");
+        assert_eq!(files_in(folder.path()), 201);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_that_leads_nowhere_gets_a_file_to_lead_to() {
+        let folder = tempfile::tempdir().unwrap();
+        let [link, further, round] = ["link", "further", "round"].map(|it| folder.path().join(it));
+        std::os::unix::fs::symlink("further", &link).unwrap();
+        std::os::unix::fs::symlink("target", &further).unwrap();
+        std::os::unix::fs::symlink("round", &round).unwrap();
+        let refused = write(&link, false, say("new")).unwrap_err();
+        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
+        write(&link, true, say("new")).unwrap();
+        assert_eq!(fs::read(folder.path().join("target")).unwrap(), b"new");
+        assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+        assert!(write(&round, true, say("new")).is_err());
+        assert_eq!(files_in(folder.path()), 4);
     }
 
     #[cfg(unix)]

@@ -273,8 +273,18 @@ fn wiper_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
     let newest = later.wiper.as_ref()?;
     let kept = earlier.wiper.as_ref().filter(|kept| *kept != newest);
     let before = kept.or(later.wiper_at_first.as_ref())?;
-    // What was kept first is what was swept before cleaning.
-    let change = sweep::Comparison::of(before, newest, Between::Cleaned(1)).sentence;
+    // Two sittings count by themselves: only more than before proves that it was
+    // cleaned in between, and less proves nothing.
+    let since = if kept.is_some() {
+        earlier.wiper_cleanings
+    } else {
+        Some(0)
+    };
+    let between = match (since, later.wiper_cleanings) {
+        (Some(before), Some(times)) if times > before => Between::Cleaned(times),
+        _ => Between::Unknown,
+    };
+    let change = sweep::Comparison::of(before, newest, between).sentence;
     Some(format!(
         "Wiper before: {}; now: {}. {change}",
         headline(before),
@@ -459,6 +469,7 @@ both and falls out of the change.
         clean.verdict = SweepVerdict::Smooth;
         clean.bad_spots.clear();
         after.wiper = Some(clean.clone());
+        after.wiper_cleanings = Some(1);
         assert!(!changes(&before, &after).join(" ").contains("wiper"));
         // The dirty one was checked after the before was kept, ...
         after.wiper_at_first = Some(dirty.clone());
@@ -470,10 +481,46 @@ both and falls out of the change.
         after.wiper_at_first = None;
         let mut earlier = before.clone();
         earlier.wiper = Some(dirty);
+        earlier.wiper_cleanings = Some(0);
         let said = changes(&earlier, &after).join("\n");
         assert!(said.contains("cured"), "{said}");
         earlier.wiper = Some(clean);
         assert!(!changes(&earlier, &after).join(" ").contains("The wiper"));
+    }
+
+    #[test]
+    fn cleaning_is_named_only_where_it_is_known_of() {
+        let (mut before, mut after) = before_and_after();
+        let dirty = sample::sweep();
+        let mut clean = dirty.clone();
+        clean.verdict = SweepVerdict::Smooth;
+        clean.bad_spots.clear();
+        let mut still = dirty.clone();
+        still.lasted.0 += 1.0;
+        before.wiper = Some(dirty);
+        for cleanings in [
+            (None, None),
+            (Some(0), Some(0)),
+            (Some(1), Some(1)),
+            (None, Some(1)),
+        ] {
+            (before.wiper_cleanings, after.wiper_cleanings) = cleanings;
+            for newest in [&clean, &still] {
+                after.wiper = Some(newest.clone());
+                let said = changes(&before, &after).join(" ");
+                assert!(said.contains("Wiper before"), "{said}");
+                assert!(
+                    !said.to_lowercase().contains("clean"),
+                    "{cleanings:?}: {said}"
+                );
+            }
+        }
+        // As the screen says it.
+        for (times, told) in [(1, "clean it once more"), (2, "Replace the trimmer")] {
+            (before.wiper_cleanings, after.wiper_cleanings) = (Some(0), Some(times));
+            let said = changes(&before, &after).join(" ");
+            assert!(said.contains(told), "{said}");
+        }
     }
 
     #[test]

@@ -7,7 +7,7 @@
 use serde::Serialize;
 
 use super::numbers::{places, significant, significant_up};
-use super::{FileReport, FileResult};
+use super::{FileReport, FileResult, sweep};
 use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, Cut, DriftReading,
@@ -275,12 +275,14 @@ impl Stretch {
 #[derive(Serialize)]
 struct Sweep {
     verdict: SweepVerdict,
+    unclear: Option<Unclear>,
     range_low_percent: Option<f64>,
     range_high_percent: Option<f64>,
     right_speed_in_range: Option<bool>,
     right_speed_at: Option<f64>,
     backlash_percent: Option<f64>,
     bad_spots: Vec<BadSpot>,
+    slight_spots: Vec<BadSpot>,
 }
 
 #[derive(Serialize)]
@@ -383,28 +385,25 @@ struct Flutter {
 impl<'a> Line<'a> {
     /// While the trimmer is turned there is no speed to be told, as the text
     /// says too.
-    fn leave_out_what_turned(&mut self, sweep: &SweepReport) {
+    fn leave_out_what_turned(&mut self, report: &SweepReport) {
         let stood = matches!(
-            sweep.unclear,
+            report.unclear,
             Some(Unclear::HardlyMoved | Unclear::TooShort)
         );
-        if sweep.passes.is_empty() || stood {
+        if report.passes.is_empty() || stood {
             return;
         }
         self.speed = Speed::default();
         self.drift = Drift::default();
         self.stability = Stability::default();
         self.along = None;
-        if !self
-            .cautions
-            .iter()
-            .any(|it| it.code == CautionCode::SpeedMoved)
-        {
-            self.cautions.push(Caution {
-                code: CautionCode::SpeedMoved,
-                text: "The trimmer was turned through its range, so no speed is told.".to_owned(),
-            });
-        }
+        self.flutter = Flutter::default();
+        self.cautions
+            .retain(|it| !sweep::BY_TURNING.contains(&it.code));
+        self.cautions.push(Caution {
+            code: CautionCode::SpeedMoved,
+            text: "The trimmer was turned through its range, so no speed is told.".to_owned(),
+        });
     }
 
     fn of(file: &'a str, measurement: &'a Measurement, tolerance: Tolerance) -> Self {
@@ -598,12 +597,14 @@ impl Sweep {
         };
         Self {
             verdict: report.verdict,
+            unclear: report.unclear,
             range_low_percent: end(0),
             range_high_percent: end(1),
             right_speed_in_range: report.right_speed_in_range(),
             right_speed_at: report.right_speed_at().and_then(|at| places(at, 4)),
             backlash_percent: report.backlash.and_then(|backlash| places(backlash.0, 3)),
             bad_spots: report.bad_spots.iter().map(spot).collect(),
+            slight_spots: report.slight_spots.iter().map(spot).collect(),
         }
     }
 }

@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 
 use super::numbers::signed;
 use super::words::{counted, wrapped};
-use crate::readings::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
+use crate::readings::{
+    BadSpot, CautionCode, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear,
+};
 
 /// Columns and rows of the picture.
 const PICTURE_COLUMNS: usize = 60;
@@ -26,6 +28,14 @@ both stops a dozen times, let it dry, and repeat the sweep.";
 /// Nothing bad where the trimmer will stand.
 const CAN_STAY: &str = "Nothing bad where the trimmer will stand: set it and go on. Cleaning, \
                         power off, may help but is not needed.";
+
+/// What turning the trimmer does to the figures does not count against the
+/// record.
+pub const BY_TURNING: [CautionCode; 3] = [
+    CautionCode::SpeedMoved,
+    CautionCode::Drifting,
+    CautionCode::RecordTooShort,
+];
 
 /// The verdict in a few words, as a headline.
 pub fn headline(report: &SweepReport) -> String {
@@ -317,6 +327,8 @@ fn mark_spots(
 /// What was done to a trimmer between two sweeps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Between {
+    /// Nobody knows.
+    Unknown,
     /// Nothing that anybody knows of.
     Nothing,
     /// It was cleaned, for the so manieth time with a sweep before and after.
@@ -423,6 +435,15 @@ fn compared(before: &SweepReport, after: &SweepReport, between: Between) -> &'st
     if after.verdict == SweepVerdict::NearEnd {
         return "The wiper turns smoothly, but right speed is at the end of its travel: look \
                 elsewhere.";
+    }
+    if between == Between::Unknown {
+        return match (spots(before), spots(after)) {
+            (0, 0) => "Smooth both times.",
+            (_, 0) => "It was bad and is smooth now.",
+            (0, _) => "It was smooth and is bad now.",
+            _ if after.is_bad_elsewhere_only() => "What is left lies away from right speed.",
+            _ => "It is bad both times.",
+        };
     }
     if between == Between::Nothing {
         return match (spots(before), spots(after)) {

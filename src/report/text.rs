@@ -56,9 +56,9 @@ fn title(file: &str, measurement: &Measurement) -> String {
 
 /// While the trimmer is turned there is no speed to be told, and what is said
 /// of it does not count against the record.
-fn swept(file: &str, measurement: &Measurement, sweep: &SweepReport) -> String {
+fn swept(file: &str, measurement: &Measurement, report: &SweepReport) -> String {
     let mut text = title(file, measurement);
-    let why = match sweep.unclear {
+    let why = match report.unclear {
         Some(Unclear::NoTone | Unclear::TooShort | Unclear::ToneLost | Unclear::WhichTone) => {
             "not told"
         }
@@ -69,12 +69,7 @@ fn swept(file: &str, measurement: &Measurement, sweep: &SweepReport) -> String {
     };
     text.push_str(&wrapped("  Speed      ", why));
     text.push_str(&wrapped("  Signal     ", &signal(measurement, false)));
-    let by_turning = [
-        CautionCode::SpeedMoved,
-        CautionCode::Drifting,
-        CautionCode::RecordTooShort,
-    ];
-    text.push_str(&cautions(measurement, &by_turning));
+    text.push_str(&cautions(measurement, &sweep::BY_TURNING));
     text
 }
 

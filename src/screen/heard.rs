@@ -5,16 +5,12 @@ use std::sync::Arc;
 
 use super::state::ScreenState;
 use crate::audio::analysis::{LiveState, SourceState};
-use crate::readings::{Guidance, Problem, Reading, Steadiness};
+use crate::readings::{DROPOUTS_ALLOWED, Guidance, Problem, Reading, Steadiness};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// While a machine runs up, its tone glides and its level rises: no steady
 /// tone yet, and what looks like dropouts. Our own allowance, no source.
 pub(super) const RUN_UP: Seconds = Seconds(3.0);
-
-/// So many dropouts in ten seconds raise no alarm: one now and then is no
-/// reason to open a machine. Our own allowance, no source.
-const DROPOUTS_ALLOWED: u64 = 3;
 
 /// What the screen remembers of earlier readings.
 #[derive(Clone, Debug, Default)]
@@ -139,7 +135,9 @@ impl ScreenState {
     pub(super) fn is_passing(&self, problem: &Problem) -> bool {
         match problem {
             Problem::NoTone => self.is_starting(),
-            Problem::Dropouts(count) => *count <= DROPOUTS_ALLOWED || self.is_fresh_from_run_up(),
+            Problem::Dropouts(count) => {
+                *count <= DROPOUTS_ALLOWED as u64 || self.is_fresh_from_run_up()
+            }
             _ => false,
         }
     }
@@ -197,7 +195,7 @@ mod tests {
         let _ = state.take(specimen::live(1, reading));
         let _ = state.take(ended(2, at(22.0, specimen::silence())));
         assert!(state.is_tone_open());
-        let _ = state.act(Action::ChooseTone(1));
+        let _ = state.act(Action::ChooseTone(0));
         let Nominal::Fixed(tone) = state.conditions.nominal else {
             panic!("{:?}", state.conditions.nominal);
         };

@@ -188,6 +188,7 @@ pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
         run: None,
         wiper: None,
         wiper_at_first: None,
+        wiper_cleanings: None,
         source: "Line In".to_owned(),
         saved: false,
         saving: false,
@@ -197,6 +198,7 @@ pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
 pub(super) fn live(sequence: u64, reading: Reading) -> Arc<LiveState> {
     Arc::new(LiveState {
         sequence,
+        sources: 1,
         source: SourceState::Running {
             name: "Line In".to_owned(),
             format: StreamFormat {

@@ -115,6 +115,8 @@ pub struct Kept {
     pub wiper: Option<Arc<SweepReport>>,
     /// The last one before it was cleaned.
     pub wiper_at_first: Option<Arc<SweepReport>>,
+    /// How often it was cleaned for what a sweep had found.
+    pub wiper_cleanings: Option<usize>,
     /// Name of the source when it was kept.
     pub source: String,
     /// Safe on the disk.
@@ -399,8 +401,7 @@ impl ScreenState {
     /// Takes a newer state of the analysis.
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
         let before = std::mem::replace(&mut self.live, live);
-        self.follow_clock();
-        self.tell_of_another_input(&before.source);
+        self.follow_input(&before);
         if let Some(Contacting::Done(report)) = self.live.contact.clone() {
             self.take_contact(&report);
         }
@@ -422,26 +423,40 @@ impl ScreenState {
         effects
     }
 
-    /// Another input than the one that was lost has taken its place.
-    fn tell_of_another_input(&mut self, before: &SourceState) {
-        if let (SourceState::Lost { name: lost, .. }, SourceState::Running { name, .. }) =
-            (before, &self.live.source)
-            && name != lost
-        {
-            let said = format!("the input is {name} now, for {lost} stayed away; all starts anew");
-            self.message = Some(said);
+    /// Another input has, or may have, taken the place of the one before, or
+    /// the same runs at another rate; each has a sample clock of its own.
+    fn follow_input(&mut self, before: &LiveState) {
+        let clock = self.live.clock.filter(|it| *it != self.conditions.clock);
+        let what = self.another_input(before);
+        if let Some(clock) = clock {
+            self.conditions.clock = clock;
         }
+        let known = clock.map(|clock| clock_in_force(self.look, &clock));
+        let said = match (what, known) {
+            (None, None) => return,
+            (Some(what), None) => what,
+            (Some(what), Some(known)) => format!("{what}; {known}"),
+            (None, Some(known)) => format!("the input runs at another rate now: {known}"),
+        };
+        self.message = Some(said);
     }
 
-    /// An input that came back at another rate has another sample clock, and
-    /// what was said of the one before no longer holds.
-    fn follow_clock(&mut self) {
-        let Some(clock) = self.live.clock else { return };
-        if clock != self.conditions.clock {
-            self.conditions.clock = clock;
-            let known = clock_in_force(self.look, &clock);
-            self.message = Some(format!("the input runs at another rate now: {known}"));
+    fn another_input(&self, before: &LiveState) -> Option<String> {
+        let SourceState::Running { name, .. } = &self.live.source else {
+            return None;
+        };
+        let lost = source_name(&before.source);
+        if before.sources == self.live.sources || lost.is_empty() {
+            return None;
         }
+        Some(if lost == name {
+            format!(
+                "{name} is back, but the sound settings may have put another input behind it; all \
+                 starts anew"
+            )
+        } else {
+            format!("the input is {name} now, for {lost} stayed away; all starts anew")
+        })
     }
 
     fn follow_scales(&mut self, reading: &Reading) {
@@ -503,6 +518,7 @@ impl ScreenState {
             run: self.runs.on(),
             wiper: self.sweeps.last().map(|swept| Arc::clone(&swept.report)),
             wiper_at_first: before_cleaning.map(|(report, _)| Arc::clone(report)),
+            wiper_cleanings: self.known_cleanings(),
             source: self.source_name().to_owned(),
             saved: false,
             saving: true,
@@ -515,12 +531,7 @@ impl ScreenState {
 
     /// What the source is called.
     pub fn source_name(&self) -> &str {
-        match &self.live.source {
-            SourceState::Running { name, .. }
-            | SourceState::Lost { name, .. }
-            | SourceState::Ended { name } => name,
-            SourceState::Opening | SourceState::Failed { .. } => "",
-        }
+        source_name(&self.live.source)
     }
 
     /// An attempt to save has ended: where it lies now, or why it does not.
@@ -549,6 +560,15 @@ impl ScreenState {
     }
 }
 
+fn source_name(source: &SourceState) -> &str {
+    match source {
+        SourceState::Running { name, .. }
+        | SourceState::Lost { name, .. }
+        | SourceState::Ended { name } => name,
+        SourceState::Opening | SourceState::Failed { .. } => "",
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -562,19 +582,43 @@ mod tests {
         specimen::live(sequence, reading)
     }
 
-    #[test]
-    fn an_input_that_stands_in_for_another_is_told() {
+    /// What is said when the input of this name was lost, and the usual one
+    /// follows with this clock.
+    fn said_after(lost: &str, clock: SampleClock) -> String {
         let mut state = specimen::showing(specimen::reading(0.0));
-        let mut lost = LiveState::clone(&state.live);
-        lost.source = SourceState::Lost {
-            name: "USB line".to_owned(),
+        state.conditions.clock.uncertainty = Ppm(12.0);
+        let mut live = LiveState::clone(&state.live);
+        live.clock = Some(state.conditions.clock);
+        live.sources = 1;
+        live.source = SourceState::Lost {
+            name: lost.to_owned(),
             reason: "gone".to_owned(),
         };
-        state.take(Arc::new(lost));
-        state.take(specimen::live(9, specimen::reading(0.0)));
-        let said = state.message.clone().unwrap_or_default();
+        state.take(Arc::new(live));
+        let mut another = LiveState::clone(&specimen::live(9, specimen::reading(0.0)));
+        another.clock = Some(clock);
+        another.sources = 2;
+        state.take(Arc::new(another));
+        assert_eq!(state.conditions.clock, clock);
+        state.message.unwrap_or_default()
+    }
+
+    #[test]
+    fn an_input_that_stands_in_for_another_is_told_with_its_clock_in_one_sentence() {
+        let known = SampleClock {
+            uncertainty: Ppm(12.0),
+            ..SampleClock::default()
+        };
+        let said = said_after("USB line", SampleClock::default());
+        for part in ["Line In now", "USB line", "±100 ppm"] {
+            assert!(said.contains(part), "{part}: {said}");
+        }
+        assert!(!said.contains("rate"), "{said}");
+        assert!(!said_after("USB line", known).contains("ppm"));
+        // The name does not tell.
+        let said = said_after("Line In", SampleClock::default());
         assert!(
-            said.contains("Line In now") && said.contains("USB line"),
+            said.contains("another input") && said.contains("±100 ppm"),
             "{said}"
         );
     }

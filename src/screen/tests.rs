@@ -9,8 +9,8 @@ use super::routine::Step;
 use super::state::{Effect, Kept, Lead, ScreenState, Slot, SourceKind};
 use super::view::View;
 use super::{Action, EntryFor, keys, specimen};
-use crate::audio::analysis::{LiveState, SourceState};
-use crate::audio::rehearsal_source::BenchStatus;
+use crate::audio::analysis::{LiveState, Request, SourceState};
+use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{Advice, Guidance, Problem, Steadiness};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
@@ -397,6 +397,23 @@ fn press(state: &mut ScreenState, keys: &[KeyCode]) -> Vec<Effect> {
         }
     }
     effects
+}
+
+#[test]
+fn j_begins_a_sweep_that_goes_out_and_back_twice_and_the_help_says_so() {
+    let mut state = rehearsing();
+    let help = keys::BINDINGS.iter().find(|key| key.shown == "j");
+    let help = help.expect("it has a line");
+    assert!(help.long.contains("out and back twice"), "{}", help.long);
+    let effects = press(&mut state, &[KeyCode::Char('j')]);
+    let begins = matches!(
+        effects[..],
+        [
+            Effect::Ask(Request::BeginSweep),
+            Effect::Bench(BenchCommand::Sweep)
+        ]
+    );
+    assert!(begins, "{effects:?}");
 }
 
 #[test]

@@ -55,6 +55,17 @@ impl ScreenState {
         Some((&before[at].report, Between::Nothing))
     }
 
+    /// How often it was cleaned before the newest sweep, as far as a snapshot
+    /// can say it: one that was cleaned without need is neither clean nor not.
+    pub(super) fn known_cleanings(&self) -> Option<usize> {
+        self.newest_sweep()?;
+        match self.earlier_sweep() {
+            Some((_, Between::Cleaned(0))) => None,
+            Some((_, Between::Cleaned(times))) => Some(times),
+            _ => Some(0),
+        }
+    }
+
     /// Cleanings after a sweep that found something bad, and with a sweep after
     /// them that says something.
     fn honest_cleanings(&self) -> usize {
@@ -192,6 +203,7 @@ mod tests {
             state.take_sweep(&bad());
             assert_eq!(state.wants_a_new_trimmer(), cleanings == 2, "{cleanings}");
             assert_eq!(state.wants_cleaning(), cleanings < 2, "{cleanings}");
+            assert_eq!(state.known_cleanings(), Some(cleanings));
             assert!(state.has_bad_wiper());
             state.was_cleaned();
             assert!(!state.has_bad_wiper());

@@ -223,7 +223,9 @@ fn main() {
                 (0.01, false),
                 (0.05, false),
             ] {
-                if only("one") && !(asked_depth && asked_length) {
+                // In music breaks are not looked for: its row is for crackles.
+                let one = only("one") || plays == Plays::Music;
+                if one && !(asked_depth && asked_length) {
                     continue;
                 }
                 if quick && !(asked_depth || asked_length) {

@@ -104,6 +104,7 @@ fn lateness() -> Option<Duration> {
                 channels: 1,
             },
             reader,
+            may_be_another: false,
             name: "benchmark".into(),
         })
         .ok()?;

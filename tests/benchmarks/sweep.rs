@@ -9,8 +9,9 @@
 //! `-- --track` leaves the sound out. A second table has other ways of sweeping
 //! and other faults; `-- --cases` makes that one alone, `-- --cases --like back`
 //! those of its cases that have the word in their names. `-- --hands` holds
-//! every hand by itself against clean trimmers and sharp faults, on seeds that
-//! nothing was tuned on; `--tuning` takes those that it was.
+//! every hand by itself against clean trimmers and sharp faults, with right speed
+//! within the travel and near its ends, on seeds that nothing was tuned on;
+//! `--tuning` takes those that it was.
 
 #[path = "../support/intervals.rs"]
 mod intervals;
@@ -33,7 +34,7 @@ use tapewright::units::Percent;
 const SOUND_HZ: u32 = 16_000;
 /// Hands that sweep, and whether the detector was tuned on them. The first
 /// [`USUAL`] make the tables of old.
-const HANDS: [(&str, bool); 11] = [
+const HANDS: [(&str, bool); 13] = [
     ("wandering", true),
     ("wandering, rough", true),
     ("movements", true),
@@ -45,6 +46,8 @@ const HANDS: [(&str, bool); 11] = [
     ("stick and slip", false),
     ("pausing", false),
     ("fast and slow", false),
+    ("regripping", true),
+    ("thumbing", false),
 ];
 const USUAL: u64 = 5;
 const BEATING: &str = "beating";
@@ -82,7 +85,9 @@ fn hand(kind: usize, seed: u64) -> Vec<f64> {
         7 => odd_hands::tremor(dice),
         8 => odd_hands::stick_slip(dice),
         9 => odd_hands::pausing(dice),
-        _ => odd_hands::fast_and_slow(dice),
+        10 => odd_hands::fast_and_slow(dice),
+        11 => odd_hands::regripping(dice),
+        _ => odd_hands::thumbing(dice),
     }
 }
 
@@ -324,7 +329,24 @@ fn main() {
 
 /// Seeds that the detector was tuned on, and those it is judged by.
 const TUNED_FROM: u64 = 10_000_000;
-const JUDGED_FROM: u64 = 20_000_000;
+const JUDGED_FROM: u64 = 40_000_000;
+
+/// Where right speed lies near an end of the travel, as shares of it.
+const NEAR_ENDS: [f64; 4] = [0.03, 0.1, 0.9, 0.97];
+
+/// The same number of trials with right speed at each of [`NEAR_ENDS`].
+fn near_ends(first: u64, count: u64, case: &Case, with_sound: bool) -> Vec<Trial> {
+    let each = count.div_ceil(NEAR_ENDS.len() as u64);
+    let at_end = |(nth, &right_at): (usize, &f64)| {
+        let case = Case {
+            right_at: Some(right_at),
+            ..*case
+        };
+        let first = first + nth as u64 * each;
+        trials(first..first + each, &case, with_sound)
+    };
+    NEAR_ENDS.iter().enumerate().flat_map(at_end).collect()
+}
 
 /// What each hand makes of a clean trimmer and of sharp faults.
 fn every_hand(cleans: u64, each: u64, first: u64, with_sound: bool, like: &str) {
@@ -335,27 +357,36 @@ fn every_hand(cleans: u64, each: u64, first: u64, with_sound: bool, like: &str) 
         if !name.contains(like) {
             continue;
         }
-        let first = first + 100_000 * kind as u64;
-        let of = |case: Case, first: u64, count: u64| {
-            let case = Case {
-                hand: Some(kind),
-                ..case
+        let from = first + 100_000 * kind as u64;
+        let told = if *is_tuned { "tuned on" } else { "judged only" };
+        for at_end in [false, true] {
+            let of = |case: Case, from: u64, count: u64| {
+                let case = Case {
+                    hand: Some(kind),
+                    ..case
+                };
+                if at_end {
+                    near_ends(from + 50_000, count, &case, with_sound)
+                } else {
+                    trials(from..from + count, &case, with_sound)
+                }
             };
-            trials(first..first + count, &case, with_sound)
-        };
-        let clean = of(Case::CLEAN, first, cleans);
-        let found = [1.0, 0.5, 0.3].map(|depth| {
-            let first = first + 10_000 + (depth * 20_000.0) as u64;
-            let cell = of(Case::faulty(Shape::Box, depth), first, each);
-            share(cell.iter(), erratic)
-        });
-        println!(
-            "| {name}, {} | {} | {} | {} |",
-            if *is_tuned { "tuned on" } else { "judged only" },
-            share(clean.iter(), erratic),
-            share(clean.iter(), |trial| trial.verdict == SweepVerdict::Unclear),
-            found.join(" | ")
-        );
+            let clean = of(Case::CLEAN, from, cleans);
+            let found = [1.0, 0.5, 0.3].map(|depth| {
+                let from = from + 10_000 + (depth * 20_000.0) as u64;
+                // Nothing is promised of the smallest.
+                let each = if at_end && depth < 0.5 { 0 } else { each };
+                let cell = of(Case::faulty(Shape::Box, depth), from, each);
+                share(cell.iter(), erratic)
+            });
+            let place = if at_end { ", near an end" } else { "" };
+            println!(
+                "| {name}{place}, {told} | {} | {} | {} |",
+                share(clean.iter(), erratic),
+                share(clean.iter(), |trial| trial.verdict == SweepVerdict::Unclear),
+                found.join(" | ")
+            );
+        }
     }
 }
 

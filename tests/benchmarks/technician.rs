@@ -241,7 +241,7 @@ impl Technician {
     fn follow_advice(&mut self) -> bool {
         while self.has_patience() {
             match self.wait_for_words() {
-                Some(Advice::Leave) => return true,
+                Some(Advice::Leave | Advice::AsNear) => return true,
                 Some(Advice::TryALittle) => {
                     let by = if self.place.dice.chance(0.5) {
                         A_LITTLE

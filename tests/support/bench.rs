@@ -114,6 +114,7 @@ impl Bench {
         self.sequence += 1;
         let live = LiveState {
             sequence: self.sequence,
+            sources: 1,
             source: SourceState::Running {
                 name: "bench".to_owned(),
                 format: StreamFormat {

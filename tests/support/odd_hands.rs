@@ -168,6 +168,93 @@ pub fn tremor(dice: &mut Dice) -> Vec<f64> {
     finished(turning.positions, 0.0003, dice)
 }
 
+/// Turns as far as the wrist goes, quickly at first and creeping as it
+/// stiffens; then the screwdriver comes out, the slot springs back a little, and
+/// setting the blade in again nudges it.
+pub fn regripping(dice: &mut Dice) -> Vec<f64> {
+    let stroke = dice.between(0.07, 0.2);
+    let stiffness = dice.between(1.0, 3.5);
+    let springs = dice.between(0.0, 0.006);
+    let nudge = dice.between(0.0, 0.002);
+    let grip_s = dice.between(0.4, 1.1);
+    let stroke_s = dice.between(0.8, 2.2);
+    let ends = [dice.between(0.01, 0.03), dice.between(0.97, 0.99)];
+    let mut path = Path::at(ends[0], dice.between(0.5, 2.0));
+    for target in [ends[1], ends[0]] {
+        let way = (target - path.now()).signum();
+        while (target - path.now()) * way > 0.01 {
+            let left = (target - path.now()).abs();
+            let by = way * (stroke * dice.between(0.7, 1.3)).min(left);
+            let full = 1.0 - (-stiffness).exp();
+            path.go(by, stroke_s * dice.between(0.7, 1.3), |u| {
+                (1.0 - (-stiffness * u).exp()) / full
+            });
+            path.rest(dice.between(0.05, 0.3));
+            path.go(-way * springs * dice.unit(), 0.06, |u| u);
+            path.rest(grip_s * dice.between(0.6, 1.4));
+            path.go(nudge * dice.normal(), 0.08, |u| u);
+        }
+        path.rest(dice.between(0.3, 1.5));
+    }
+    finished(path.positions, 0.0003, dice)
+}
+
+/// A finger on a wheel: short quick pushes, much alike and to a rhythm, and the
+/// wheel goes back a little when the finger is lifted.
+pub fn thumbing(dice: &mut Dice) -> Vec<f64> {
+    let push = dice.between(0.03, 0.09);
+    let alike = dice.between(0.05, 0.25);
+    let push_s = dice.between(0.2, 0.45);
+    let lifts_s = dice.between(0.2, 0.6);
+    let back = dice.between(0.0, 0.1);
+    let ends = [dice.between(0.02, 0.04), dice.between(0.96, 0.98)];
+    let mut path = Path::at(ends[0], dice.between(0.5, 2.0));
+    for target in [ends[1], ends[0]] {
+        let way = (target - path.now()).signum();
+        while (target - path.now()) * way > 0.01 {
+            let left = (target - path.now()).abs();
+            let uneven = |dice: &mut Dice| dice.between(1.0 - alike, 1.0 + alike);
+            let by = (push * uneven(dice)).min(left);
+            path.go(way * by, push_s * uneven(dice), |u| u * (2.0 - u));
+            path.go(-way * by * back * dice.unit(), 0.08, |u| u);
+            path.rest(lifts_s * uneven(dice));
+        }
+        path.rest(dice.between(0.3, 1.5));
+    }
+    finished(path.positions, 0.0004, dice)
+}
+
+/// A hand that goes from place to place.
+struct Path {
+    positions: Vec<f64>,
+}
+
+impl Path {
+    fn at(start: f64, rests_s: f64) -> Self {
+        let mut path = Self {
+            positions: vec![start],
+        };
+        path.rest(rests_s);
+        path
+    }
+
+    fn now(&self) -> f64 {
+        self.positions[self.positions.len() - 1]
+    }
+
+    fn rest(&mut self, seconds: f64) {
+        self.go(0.0, seconds, |u| u);
+    }
+
+    /// By a share of the travel, along a course from 0 to 1.
+    fn go(&mut self, by: f64, seconds: f64, course: impl Fn(f64) -> f64) {
+        let start = self.now();
+        let count = (seconds * RATE_HZ) as usize;
+        self.positions
+            .extend((1..=count).map(|k| start + by * course(k as f64 / count as f64)));
+    }
+}
+
 /// With the little trembling that every hand has, between the stops.
 fn finished(mut positions: Vec<f64>, tremble: f64, dice: &mut Dice) -> Vec<f64> {
     // Nothing turns in no time: fingers and shaft follow within 40 ms.

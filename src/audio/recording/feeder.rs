@@ -138,6 +138,7 @@ fn connect(format: StreamFormat, name: &str, events: &SourceEvents) -> Option<Ri
         format,
         reader,
         name: name.to_owned(),
+        may_be_another: false,
     };
     events.send(connected).ok().map(|()| writer)
 }

@@ -61,7 +61,7 @@ pub(super) fn run(options: &ClockOptions) -> Outcome {
         complain(&warning.to_string());
     }
     if options.list {
-        super::write_out(&text::list(&clocks, &TimeZone::system()))?;
+        super::say::write_words(&text::list(&clocks, &TimeZone::system()))?;
         return Ok(Exit::Done);
     }
     if let Some(input) = &options.forget {
@@ -76,7 +76,7 @@ pub(super) fn run(options: &ClockOptions) -> Outcome {
     if let Some(input) = &measured.input {
         let warning = clocks.keep(measured.figure(input)).map_err(|error| {
             // What took minutes to measure is not lost with the disk.
-            let _ = super::write_out(&report);
+            let _ = super::say::write_words(&report);
             unusable(&error)
         })?;
         if let Some(warning) = warning {
@@ -84,7 +84,7 @@ pub(super) fn run(options: &ClockOptions) -> Outcome {
         }
         report.push_str(&text::kept(input, clocks.path()));
     }
-    super::write_out(&report)?;
+    super::say::write_words(&report)?;
     Ok(Exit::Done)
 }
 
@@ -112,7 +112,7 @@ fn forget(clocks: &mut Clocks, wanted: &str) -> Outcome {
             if let Some(warning) = warning {
                 complain(&warning.to_string());
             }
-            super::write_out(&format!(
+            super::say::write_words(&format!(
                 "Forgotten: {id}. Its readings count with ±100 ppm again.\n"
             ))?;
             Ok(Exit::Done)

@@ -1,5 +1,6 @@
 //! Breaks of contact in a tone, or what is steady like one: a fall of gain
-//! and, soon after, a rise by as much. For other sound see [`super::dips`].
+//! and, soon after, a rise by as much. In music only lost contact is told (see
+//! [`super::silences`]): what falls and rises there may be the music.
 //!
 //! Works on a channel at about 12 kHz. Every few milliseconds a predictor is
 //! made of the sound around; each moment is then looked at from before, for a

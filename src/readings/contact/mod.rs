@@ -11,14 +11,11 @@
 mod breaks;
 mod crackles;
 mod decimator;
-mod dips;
 mod edges;
 mod groups;
 mod levels;
-mod looks;
 mod presence;
 mod report;
-mod rest;
 mod silences;
 mod track;
 

@@ -6,7 +6,6 @@ use std::collections::VecDeque;
 use super::breaks::{BreakFinder, Found};
 use super::crackles::CrackleFinder;
 use super::decimator::Decimator;
-use super::dips::DipFinder;
 use super::presence::Presence;
 use super::report::{ContactBreak, ContactTrack};
 use super::silences::{Silence, SilenceFinder};
@@ -21,9 +20,6 @@ const MOST_LISTED: usize = 1000;
 
 /// Impulses this close together are one crackle.
 const ONE_CRACKLE_S: f64 = 0.012;
-/// What cannot be foreseen and lies lower than this, in dB of full scale, is
-/// the recorder's own noise and rounding, and its dips are no breaks.
-const NOISE_DBFS: f64 = -66.0;
 /// The edges of a break are no crackles, within this much.
 const EDGE_S: f64 = 0.004;
 /// Breaks nearer to each other than this are one.
@@ -40,7 +36,6 @@ const LEVELS_KEPT: usize = 12;
 /// Ways to find a break, the least exact first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Exactness {
-    Dip,
     Steady,
     Silence,
 }
@@ -63,7 +58,6 @@ pub(super) struct Track {
     break_rate_hz: f64,
     crackle_finder: CrackleFinder,
     break_finder: BreakFinder,
-    dip_finder: DipFinder,
     silence_finder: SilenceFinder,
     silences: Vec<Silence>,
     /// The silence under way: where it began and the level before it.
@@ -72,7 +66,6 @@ pub(super) struct Track {
     pushed_s: f64,
     began_s: f64,
     found: Vec<Found>,
-    found_dips: Vec<Found>,
     whole: Vec<f64>,
     impulses: Vec<u64>,
     /// Impulses that may be edges of breaks.
@@ -102,14 +95,12 @@ impl Track {
             to_break_rate,
             crackle_finder: CrackleFinder::new(),
             break_finder: BreakFinder::new(),
-            dip_finder: DipFinder::new(),
             silence_finder: SilenceFinder::new(rate_hz),
             silences: Vec::new(),
             silent_since: None,
             pushed_s: 0.0,
             began_s: 0.0,
             found: Vec::new(),
-            found_dips: Vec::new(),
             whole: Vec::new(),
             impulses: Vec::new(),
             waiting: VecDeque::new(),
@@ -148,8 +139,6 @@ impl Track {
         self.to_crackle_rate.push(samples, &mut self.whole);
         self.crackle_finder.samples().extend_from_slice(&self.whole);
         self.crackle_finder.look(&mut self.impulses);
-        self.dip_finder.samples().extend_from_slice(&self.whole);
-        self.dip_finder.look(&mut self.found_dips);
         self.to_break_rate
             .push(samples, self.break_finder.samples());
         self.break_finder.look(&mut self.found);
@@ -169,30 +158,18 @@ impl Track {
     }
 
     fn take_breaks(&mut self) {
-        let begun = |delay: f64| self.began_s - delay / self.rate_hz;
-        let steady = (begun(self.to_break_rate.delay()), self.break_rate_hz);
-        let dips = (begun(self.to_crackle_rate.delay()), self.crackle_rate_hz);
-        let mut found = Vec::new();
-        let finds = [
-            (&mut self.found, steady, Exactness::Steady),
-            (&mut self.found_dips, dips, Exactness::Dip),
-        ];
-        for (finds, (begun_s, rate_hz), exact) in finds {
-            found.extend(finds.drain(..).map(|it| {
-                let seconds = |at: u64| begun_s + at as f64 / rate_hz;
-                (seconds(it.start), seconds(it.end), it.factor, exact)
-            }));
-        }
-        for (start, end, factor, exact) in found {
+        let begun_s = self.began_s - self.to_break_rate.delay() / self.rate_hz;
+        let rate_hz = self.break_rate_hz;
+        let seconds = |at: u64| begun_s + at as f64 / rate_hz;
+        for it in std::mem::take(&mut self.found) {
+            let [start, end] = [it.start, it.end].map(seconds);
             let it = ContactBreak {
                 start: Seconds(start.max(0.0)),
                 length: Seconds(end - start),
-                depth: Decibels(-20.0 * factor.log10()),
+                depth: Decibels(-20.0 * it.factor.log10()),
                 level: self.level_at(start),
             };
-            if exact > Exactness::Dip || it.level.0 > NOISE_DBFS {
-                self.take_break([start, end], it, exact);
-            }
+            self.take_break([start, end], it, Exactness::Steady);
         }
     }
 
@@ -303,7 +280,6 @@ impl Track {
         self.to_break_rate = Decimator::new(self.rate_hz, BREAK_RATE_HZ);
         self.crackle_finder = CrackleFinder::new();
         self.break_finder = BreakFinder::new();
-        self.dip_finder = DipFinder::new();
         self.silence_finder = SilenceFinder::new(self.rate_hz);
         self.silent_since = None;
         self.began_s = self.pushed_s;

@@ -183,8 +183,10 @@ impl Engine {
             return;
         };
         let motion = digits.push(hz);
-        if let Some(vibrato) = &mut self.vibrato {
-            vibrato.push(hz);
+        let looked = self.vibrato.as_mut().and_then(|vibrato| vibrato.push(hz));
+        if let Some(seen) = looked {
+            self.whole.vibrato.add(seen);
+            self.keeper.each(|stretch| stretch.vibrato.add(seen));
         }
         if let Some(hold) = &mut self.hold {
             hold.push(hz);

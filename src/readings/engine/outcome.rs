@@ -7,7 +7,7 @@ use crate::readings::course::Parts;
 use crate::readings::ident::TapeIdent;
 use crate::readings::judge;
 use crate::readings::matching::{CopyTracker, told};
-use crate::readings::notes::{self, VibratoMeter};
+use crate::readings::notes;
 use crate::readings::reading::{ChannelUsed, Measurement};
 use crate::readings::stretch::Stretch;
 use crate::readings::without_tone::Heard;
@@ -34,7 +34,7 @@ impl Engine {
         let mut around = self.surroundings();
         around.believed = believed;
         if self.is_note() {
-            return self.as_note(assemble(&heard, &around));
+            return self.as_note(assemble(&heard, &around), &heard);
         }
         let direct = self.short.direct(&self.ranges_hz());
         // Too short to be followed, the fit alone has to do.
@@ -71,7 +71,7 @@ impl Engine {
         let assembled = assemble(stretch, &self.surroundings());
         let mut measurement = match self.tracker.copy() {
             Some(copy) => self.as_copied(assembled, stretch, copy),
-            None => self.as_note(assembled),
+            None => self.as_note(assembled, stretch),
         };
         if let Some(ident) = self.tape_ident() {
             measurement.tell_ident(ident);
@@ -112,12 +112,12 @@ impl Engine {
     }
 
     /// With what holds for notes only, where the reference is one.
-    pub(super) fn as_note(&self, measurement: Measurement) -> Measurement {
+    fn as_note(&self, measurement: Measurement, stretch: &Stretch) -> Measurement {
         if !self.is_note() {
             return measurement;
         }
-        let vibrato = self.vibrato.as_ref().and_then(VibratoMeter::whole);
-        let two_things = self.tracker.has_conflict() || self.whole.channels_disagree();
+        let two_things = self.tracker.has_conflict() || stretch.channels_disagree();
+        let vibrato = stretch.vibrato.whole();
         notes::finish(measurement, self.tracker.note(), vibrato, two_things)
     }
 
@@ -151,6 +151,7 @@ impl Engine {
             wrong: self.wrong,
             believed: true,
             silent: self.is_silent(),
+            is_swept: self.is_swept(),
             channel: self.channel_used(),
         }
     }

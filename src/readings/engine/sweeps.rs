@@ -3,7 +3,10 @@
 use std::sync::Arc;
 
 use super::Engine;
-use crate::readings::sweep::{SweepRecorder, SweepReport, Sweeping, Unclear, judge_track_within};
+use crate::readings::judge::ambiguous;
+use crate::readings::sweep::{
+    SweepRecorder, SweepReport, SweepVerdict, Sweeping, Unclear, judge_track_within,
+};
 use crate::units::{Hertz, Percent};
 
 /// None, under way, or done.
@@ -62,15 +65,35 @@ impl Engine {
         let Sweeps::Running(recorder) = &self.sweeps else {
             return None;
         };
-        let report = if self.nominal.is_some() || !recorder.has_tone() {
+        let mut report = if self.nominal.is_some() || !recorder.has_tone() {
             let track = recorder.deviations(|hz| self.sweep_deviation(hz));
             judge_track_within(&track, recorder.rate_hz(), self.settings.tolerance)
         } else {
             SweepReport::unclear(Unclear::WhichTone)
         };
+        // Where right speed lies is known no better than the tone.
+        if report.verdict == SweepVerdict::NearEnd && self.could_be_another_tone(&report) {
+            report.verdict = SweepVerdict::Unclear;
+            report.unclear = Some(Unclear::WhichTone);
+        }
         let report = Arc::new(report);
         self.sweeps = Sweeps::Done(Arc::clone(&report));
         Some(report)
+    }
+
+    /// Nobody has said which tone the tape carries, and another usual one would
+    /// put right speed elsewhere in the range.
+    fn could_be_another_tone(&self, report: &SweepReport) -> bool {
+        let is_other = |(taken, ends): (Hertz, [Percent; 2])| {
+            ends.iter()
+                .any(|end| ambiguous(Hertz(taken.0 * (1.0 + end.0 / 100.0)), taken).is_some())
+        };
+        self.settings.conditions.nominal.is_open()
+            && self.nominal.zip(report.range).is_some_and(is_other)
+    }
+
+    pub(super) fn is_swept(&self) -> bool {
+        matches!(self.sweeps, Sweeps::Running(_))
     }
 
     /// Stops a sweep without judging it, or forgets what came of it.

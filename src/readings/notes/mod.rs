@@ -8,7 +8,7 @@ mod words;
 
 pub use figures::{NoteFigures, Vibrato};
 pub use tuning::{TuningHint, TuningMeter};
-pub use vibrato::VibratoMeter;
+pub use vibrato::{VibratoMeter, VibratoTotals};
 pub use words::{NO_NOTE, TWO_THINGS, wrong_note};
 
 use super::reading::{

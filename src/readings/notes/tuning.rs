@@ -22,12 +22,12 @@ const BLOCK_S: f64 = 0.37;
 /// ones are partials, of which the fifth and seventh are no notes.
 const RANGE_HZ: [f64; 2] = [100.0, 1000.0];
 
-/// A line counts that is so far above the noise, and no further below the
+/// A line counts that is this far above the noise, and no further below the
 /// strongest, as ratios of powers.
 const ABOVE_NOISE: f64 = 50.0;
 const BELOW_STRONGEST: f64 = 1e-3;
 
-/// So many blocks with lines are needed, and groups of them for the scatter.
+/// Blocks with lines that are needed, and groups of them for the scatter.
 const LEAST_BLOCKS: usize = 24;
 const GROUPS: usize = 8;
 
@@ -105,7 +105,7 @@ pub struct TuningMeter {
 }
 
 impl TuningMeter {
-    /// For so many interleaved channels, which are added up.
+    /// For this number of interleaved channels, which are added up.
     pub fn new(rate_hz: u32, channels: u16, concert_pitch: Hertz) -> Self {
         let rate = f64::from(rate_hz);
         let block = (BLOCK_S * rate) as usize;

@@ -7,7 +7,7 @@ use super::Vibrato;
 use crate::signal::statistics::fit_line;
 use crate::units::{Hertz, Percent};
 
-/// It is looked for in this much of the past, so often.
+/// Length of the past that it is looked for in, and from look to look.
 const WINDOW_S: f64 = 1.5;
 const EVERY_S: f64 = 0.5;
 
@@ -26,22 +26,45 @@ pub struct VibratoMeter {
     rate_hz: f64,
     values: VecDeque<f64>,
     since_look: usize,
+}
+
+/// What the looks of one stretch saw.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct VibratoTotals {
     looks: u32,
     seen: u32,
-    /// Sums over the looks that saw one: turns a second, relative peak.
+    /// Sums over the looks that saw one: turns a second, peak in percent.
     sums: (f64, f64),
 }
 
+impl VibratoTotals {
+    /// A look, with what it saw.
+    pub fn add(&mut self, seen: Option<Vibrato>) {
+        self.looks += 1;
+        if let Some(vibrato) = seen {
+            self.seen += 1;
+            self.sums.0 += vibrato.rate.0;
+            self.sums.1 += vibrato.depth.0;
+        }
+    }
+
+    /// What showed in half of all looks.
+    pub fn whole(&self) -> Option<Vibrato> {
+        let seen = f64::from(self.seen);
+        (self.seen > 0 && 2 * self.seen >= self.looks).then(|| Vibrato {
+            rate: Hertz(self.sums.0 / seen),
+            depth: Percent(self.sums.1 / seen),
+        })
+    }
+}
+
 impl VibratoMeter {
-    /// For so many values a second.
+    /// For this number of values a second.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,
             values: VecDeque::new(),
             since_look: 0,
-            looks: 0,
-            seen: 0,
-            sums: (0.0, 0.0),
         }
     }
 
@@ -51,8 +74,9 @@ impl VibratoMeter {
         self.since_look = 0;
     }
 
-    /// The newest frequency, in any unit.
-    pub fn push(&mut self, hz: f64) {
+    /// The newest frequency, in any unit. Now and then there is a look: what it
+    /// saw is to be added to the totals.
+    pub fn push(&mut self, hz: f64) -> Option<Option<Vibrato>> {
         let full = (WINDOW_S * self.rate_hz) as usize;
         if self.values.len() == full {
             self.values.pop_front();
@@ -60,28 +84,9 @@ impl VibratoMeter {
         self.values.push_back(hz);
         self.since_look += 1;
         let due = self.since_look as f64 >= EVERY_S * self.rate_hz;
-        if self.values.len() == full && due {
+        (self.values.len() == full && due).then(|| {
             self.since_look = 0;
-            self.look();
-        }
-    }
-
-    fn look(&mut self) {
-        self.looks += 1;
-        let found = wavering(self.values.make_contiguous(), self.rate_hz);
-        if let Some(vibrato) = found {
-            self.seen += 1;
-            self.sums.0 += vibrato.rate.0;
-            self.sums.1 += vibrato.depth.0;
-        }
-    }
-
-    /// Of everything so far: what showed in half of all looks.
-    pub fn whole(&self) -> Option<Vibrato> {
-        let seen = f64::from(self.seen);
-        (self.seen > 0 && 2 * self.seen >= self.looks).then(|| Vibrato {
-            rate: Hertz(self.sums.0 / seen),
-            depth: Percent(self.sums.1 / seen),
+            wavering(self.values.make_contiguous(), self.rate_hz)
         })
     }
 }
@@ -135,12 +140,14 @@ mod tests {
 
     fn heard(depth: f64, rate: f64, noise: f64) -> Option<Vibrato> {
         let mut meter = VibratoMeter::new(200.0);
+        let mut totals = VibratoTotals::default();
         for k in 0..800 {
             let t = f64::from(k) / 200.0;
             let rough = noise * (f64::from(k * k % 97) / 48.0 - 1.0);
-            meter.push(440.0 * (1.0 + depth * (TAU * rate * t).sin() + rough));
+            let hz = 440.0 * (1.0 + depth * (TAU * rate * t).sin() + rough);
+            meter.push(hz).map(|seen| totals.add(seen));
         }
-        meter.whole()
+        totals.whole()
     }
 
     #[test]

@@ -24,16 +24,19 @@ pub fn wrong_note(wrong: WrongTone, nominal: Hertz, say: &mut impl FnMut(Caution
              note that is played."
         ),
     );
-    let half_or_double = match wrong.likely {
-        Likely::HalfSpeed => "half",
-        Likely::DoubleSpeed => "double",
+    let (half_or_double, organ) = match wrong.likely {
+        Likely::HalfSpeed => (
+            "half",
+            " A 16-foot stop sounds an octave below its key: then name the lower note.",
+        ),
+        Likely::DoubleSpeed => ("double", ""),
         _ => return,
     };
     say(
         CautionCode::HalfOrDoubleSpeed,
         format!(
             "{heard} is an octave off: another note, or this one at {half_or_double} speed; check \
-             the speed switch."
+             the speed switch.{organ}"
         ),
     );
 }
@@ -130,8 +133,9 @@ pub fn of_voices(state: &NoteState) -> Vec<Caution> {
     if state.has_stops {
         cautions.push(Caution {
             code: CautionCode::ReferenceAmbiguous,
-            text: "An octave or two below the named note sounds too, as the 16-foot stop of an \
-                   organ does; if no organ plays, make sure that the note is not named too high."
+            text: "With the named note sounds what an organ's 16-foot and quint stops add to it, an \
+                   octave or two below or a fifth above; if no organ plays, make sure that the note \
+                   is not named too high."
                 .into(),
         });
     }

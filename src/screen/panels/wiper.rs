@@ -128,7 +128,7 @@ fn draw_done(
             let (left, right) = whole.halves();
             let name = match between {
                 Between::Cleaned(_) => "before cleaning",
-                Between::Nothing => "earlier",
+                Between::Unknown | Between::Nothing => "earlier",
             };
             for (frame, report, name) in [(left, earlier, name), (right, newest, "now")] {
                 pen.text(frame.left + LABELS + 1, frame.top, name, look.faint());
@@ -149,7 +149,7 @@ fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport
         let compared = Comparison::of(earlier, newest, between).sentence;
         let when = match between {
             Between::Cleaned(_) => "Before cleaning",
-            Between::Nothing => "Earlier",
+            Between::Unknown | Between::Nothing => "Earlier",
         };
         texts.push(format!("{when}: {}. {compared}", headline(earlier)));
     }
@@ -288,7 +288,7 @@ fn draw_picture(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::{BadSpot, SpotKind, SpotSeen};
+    use crate::readings::{BadSpot, Pass, SpotKind, SpotSeen};
     use crate::screen::{specimen, view::View};
     use crate::units::{Percent, Seconds};
     use ratatui::buffer::Buffer;
@@ -378,6 +378,30 @@ mod tests {
         ] {
             assert!(text.contains(needed), "{needed} is missing:\n{text}");
         }
+    }
+
+    #[test]
+    fn one_round_ticks_no_step_and_two_do() {
+        let of_rounds = |rounds: usize| {
+            let pass = Pass {
+                from: Seconds(0.0),
+                to: Seconds(10.0),
+                direction: Direction::Up,
+            };
+            Some(Sweeping::Done(Arc::new(SweepReport {
+                passes: vec![pass; 2 * rounds],
+                ..report(false)
+            })))
+        };
+        let ticked = |state: &ScreenState| text(state, (100, 30)).contains("✓wiper");
+        assert!(!ticked(&showing(of_rounds(1))));
+        let mut state = showing(of_rounds(2));
+        assert!(ticked(&state));
+        // One round tells less than the two before it: the step is open again.
+        let mut after = specimen::reading(-2.0);
+        after.sweep = of_rounds(1);
+        let _ = state.take(specimen::live(2, after));
+        assert!(!ticked(&state));
     }
 
     #[test]

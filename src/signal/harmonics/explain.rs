@@ -16,25 +16,32 @@ const DEPTH_DB: f64 = 46.0;
 const MOST_PARTIALS: u32 = 40;
 const GUESSED: u32 = 12;
 
-/// So many of the strongest lines are guessed from.
+/// The number of strongest lines that are guessed from.
 const GUESSED_FROM: usize = 12;
 
-/// A line belongs to a partial within so many turns over the block, or within
-/// so much of its frequency as it is thought to waver; but never further away
-/// than a part of the fundamental.
+/// A line belongs to a partial within this many turns over the block, or within
+/// the part of its frequency that it is thought to waver by; but never further
+/// away than a part of the fundamental.
 const NEAR_TURNS: f64 = 0.7;
 
-/// Stiffnesses that are tried, with so many of the best guesses.
+/// Stiffnesses that are tried, and the number of best guesses they are tried
+/// with.
 const STIFF: usize = 16;
 const STIFFNESSES: [f64; 6] = [5e-5, 1.5e-4, 3.5e-4, 7e-4, 1.2e-3, MOST_STIFFNESS];
 
-/// So many of the best series are fitted to their lines before one is chosen,
-/// in so many steps: with the better series some lines come and some go.
+/// The number of best series that are fitted to their lines before one is
+/// chosen, and the steps of each fit: with the better series some lines come and
+/// some go.
 const REFINED: usize = 12;
 const STEPS: usize = 4;
 
 /// A lower series must explain this much more than a higher one.
 const BETTER: f64 = 0.12;
+
+/// Partials that make a note rich: how many, no further below the strongest,
+/// as a ratio of powers.
+const RICH: usize = 3;
+const RICH_DEPTH: f64 = 1e-3;
 
 /// A note that explains the lines.
 #[derive(Clone, Debug)]
@@ -50,6 +57,7 @@ pub struct Explained {
     /// Part of what the lines stand above the noise or the depth looked to, in
     /// decibels, that it explains.
     pub share: f64,
+    question: Question,
 }
 
 impl Explained {
@@ -57,6 +65,19 @@ impl Explained {
     pub fn power(&self) -> f64 {
         let partials = self.partials.iter().map(|(_, line)| line.power);
         partials.sum::<f64>() + self.stops
+    }
+
+    /// The partial that a line belongs to; what wavers has several lines.
+    pub fn owner(&self, line: &Line) -> Option<u32> {
+        owner(line, &self.fitted.series, &self.question)
+    }
+
+    /// Partials of about the power of the strongest are many.
+    pub fn is_rich(&self) -> bool {
+        let powers = || self.partials.iter().map(|(_, line)| line.power);
+        let strongest = powers().fold(0.0, f64::max);
+        let near = powers().filter(|power| *power > RICH_DEPTH * strongest);
+        near.count() >= RICH
     }
 
     /// The fundamental that its partials have in common, in hertz, and the
@@ -258,6 +279,7 @@ fn finish(weighed: &[Weighed], series: Series, question: &Question, all: f64) ->
         power_share: explained / power.max(f64::MIN_POSITIVE),
         share: counts / all,
         partials,
+        question: *question,
     })
 }
 

@@ -5,14 +5,14 @@ use crate::signal::spectrum::Spectrum;
 /// Lines stand this far above the noise around them, as a ratio of powers.
 /// The powers of noise alone are distributed exponentially: one in a million
 /// bins is that high by chance.
-const ABOVE_NOISE: f64 = 14.0;
+pub const ABOVE_NOISE: f64 = 14.0;
 
-/// The noise is the median over so many octaves either way, but over at least
-/// so many bins.
+/// Octaves either way over which the noise is the median, and the least number
+/// of bins.
 const AROUND_OCTAVES: f64 = 0.4;
 const AROUND_BINS: usize = 48;
 
-/// So many lines are kept, the strongest.
+/// Lines that are kept, the strongest.
 const MOST: usize = 60;
 
 /// Half of the main lobe of the Hann window, in turns over the block.

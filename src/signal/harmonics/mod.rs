@@ -6,10 +6,14 @@
 //! that explains them best, [`comb`] follows the strongest partials of that
 //! series, and [`tracker`] makes one speed track out of all of them.
 
+pub mod channels;
 pub mod comb;
 pub mod explain;
 pub mod follow;
+mod frames;
+mod hearing;
 pub mod lines;
+mod partials;
 pub mod presence;
 pub mod series;
 mod stops;

@@ -24,8 +24,7 @@ const LEAP: f64 = 0.035;
 /// slide.
 const MOST_GLIDE_OUT: f64 = 0.012;
 
-/// Partials that crowd by so much more than their uncertainty, or lie this
-/// far from any series, are of several notes.
+/// Partials that lie this far from any series, relative, are of several notes.
 const MOST_MISFIT: f64 = 1.5e-3;
 
 /// Half of the blocks have a smaller standard deviation than this, as a part
@@ -39,7 +38,9 @@ const MOST_UNSTEADY_DB: f64 = 3.2;
 
 /// Of three and more partials that are not much weaker than the strongest: no
 /// narrow band of noise has them, and the voices of an ensemble beat in each.
-const MOST_UNSTEADY_RICH_DB: f64 = 5.0;
+/// Two voices that are alike vary by 10 log₁₀ e · π/√3 where they beat in full:
+/// the logarithm of 2 + 2 cos φ is 2 Σ (−1)ᵏ⁺¹ cos(kφ)/k, its variance π²/3.
+const MOST_UNSTEADY_RICH_DB: f64 = 7.9;
 
 /// The level is looked at in pieces of this length.
 const LEVEL_S: f64 = 1.0;
@@ -93,6 +94,19 @@ impl LineThrough {
     }
 }
 
+/// What one look at the spectrum says of the note.
+#[derive(Clone, Copy, Debug)]
+pub struct Seen {
+    /// Part of the lines' power that belongs to it.
+    pub share: f64,
+    /// The other channel carries something else.
+    pub conflict: bool,
+    /// Another fundamental would explain the lines better.
+    pub elsewhere: bool,
+    /// It has three or more partials of about the power of the strongest.
+    pub rich: bool,
+}
+
 /// See the module.
 #[derive(Clone, Debug)]
 pub struct Presence {
@@ -115,12 +129,12 @@ pub struct Presence {
     share: f64,
     conflicts: u32,
     elsewhere: u32,
+    rich: u32,
     misfit: f64,
-    rich: bool,
 }
 
 impl Presence {
-    /// For so many values a second.
+    /// For this number of values a second.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,
@@ -142,12 +156,12 @@ impl Presence {
             share: 0.0,
             conflicts: 0,
             elsewhere: 0,
+            rich: 0,
             misfit: 0.0,
-            rich: false,
         }
     }
 
-    /// So many ticks have passed since the note began.
+    /// Ticks that have passed since the note began.
     pub fn now(&mut self, ticks: u64) {
         self.ticks = ticks;
     }
@@ -190,27 +204,25 @@ impl Presence {
         self.before = [self.before[1], Some(hz)];
     }
 
-    /// A look at the spectrum: the part of the lines' power that belongs to
-    /// the note, and whether the other channel carries something else.
-    /// `elsewhere`: another fundamental would explain the lines better.
-    pub fn look(&mut self, share: f64, conflict: bool, elsewhere: bool) {
+    /// A look at the spectrum.
+    pub fn look(&mut self, seen: Seen) {
         if self.looks >= LOOKS {
             self.looks /= 2;
             self.elsewhere /= 2;
             self.conflicts /= 2;
+            self.rich /= 2;
             self.share /= 2.0;
         }
         self.looks += 1;
-        self.elsewhere += u32::from(elsewhere);
-        self.share += share;
-        self.conflicts += u32::from(conflict);
+        self.elsewhere += u32::from(seen.elsewhere);
+        self.share += seen.share;
+        self.conflicts += u32::from(seen.conflict);
+        self.rich += u32::from(seen.rich);
     }
 
-    /// How far the partials lie from any one series, relative, and whether they
-    /// are three or more.
-    pub fn misfit(&mut self, misfit: f64, rich: bool) {
+    /// How far the partials lie from any one series, relative.
+    pub fn misfit(&mut self, misfit: f64) {
         self.misfit = misfit;
-        self.rich = rich;
     }
 
     /// True when the channels carry two different things.
@@ -228,7 +240,7 @@ impl Presence {
     }
 
     fn most_unsteady_db(&self) -> f64 {
-        if self.rich {
+        if 2 * self.rich > self.looks {
             MOST_UNSTEADY_RICH_DB
         } else {
             MOST_UNSTEADY_DB

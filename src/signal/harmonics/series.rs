@@ -74,7 +74,7 @@ pub struct Fitted {
     pub foreseen: f64,
 }
 
-/// Stiffness counts when it is so many standard deviations from none.
+/// Standard deviations from none at which stiffness counts.
 const SHOWN: f64 = 4.0;
 
 /// No smaller stiffness is told from the small ways of real partials.

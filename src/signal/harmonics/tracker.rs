@@ -2,11 +2,14 @@
 
 use std::sync::Arc;
 
+use super::channels::Taken;
 use super::comb;
 use super::explain::{Explained, Question, Waver, explain};
-use super::follow::{Follow, Frame, Hearing, Past, Taken};
+use super::follow::{Follow, Past};
+use super::frames::Frame;
+use super::hearing::Hearing;
 use super::lines::{Line, LinePicker, Look};
-use super::presence::Presence;
+use super::presence::{Presence, Seen};
 use super::series::Fitted;
 use super::stops;
 use crate::signal::bridge::Bridged;
@@ -31,7 +34,7 @@ const CHECK_S: f64 = 0.1;
 const CONFIRMATIONS: u32 = 4;
 const AGREE: f64 = 0.04;
 
-/// So many looks show a note that is not the wanted one for good.
+/// Looks that show a note that is not the wanted one for good.
 const LASTING: u32 = 8;
 
 /// Notes that are recognised when they are not the wanted one: two octaves
@@ -41,7 +44,7 @@ const FAR: f64 = 4.6;
 /// No lower note is looked for.
 const LOWEST_HZ: f64 = 20.0;
 
-/// Lines are looked for up to so many times the wanted fundamental, and at
+/// Lines are looked for up to this multiple of the wanted fundamental, and at
 /// least to here.
 const HIGHEST: f64 = 24.0;
 const HIGH_HZ: f64 = 5000.0;
@@ -51,6 +54,10 @@ const HIGH_HZ: f64 = 5000.0;
 const LEAST_SHARE: f64 = 0.85;
 const LEAST_TONAL: f64 = 0.08;
 
+/// A lower fundamental explains no more than the note itself when all it adds
+/// is 20 dB weaker: what a sampled sound repeats, or what leaks into it.
+const NEARLY_ALL: f64 = 0.99;
+
 /// Quieter than this (mean square) is silence.
 const SILENCE: f64 = 1e-9;
 
@@ -59,14 +66,20 @@ const SILENCE: f64 = 1e-9;
 const OTHER_POWER: f64 = 0.01;
 const OTHER_SHARE: f64 = 0.3;
 
-/// Nothing to be believed for so long, or for so many windows, is a loss.
+/// Blocks in which two channels show one note lie this near to it: nearer, or
+/// further where by their means they are as near, for voices that beat wander.
+const NEAR: f64 = 0.01;
+const NEAR_FOR_NOW: f64 = 0.03;
+
+/// Time without anything to be believed, in seconds and in windows, that is a
+/// loss.
 const LOST_S: f64 = 0.15;
 const LOST_WINDOWS: f64 = 1.5;
 
 /// Partials of one note lie this near to a series, relative.
 const MOST_MISFIT: f64 = 1e-3;
 
-/// Hum reaches so far: the fifth harmonic of 60 Hz, and a bit.
+/// Hum reaches up to here: the fifth harmonic of 60 Hz, and a bit.
 const HUM_UP_TO_HZ: f64 = 330.0;
 
 /// What an organ's other stops leave in the rest when they are taken out of it:
@@ -312,7 +325,14 @@ impl NoteTracker {
             let note = note_among(&look.lines, close, any.as_ref()).filter(|note| {
                 note.power_share > 0.5 * LEAST_SHARE && note.power() > LEAST_TONAL * look.total
             });
-            let any = note.clone().filter(|note| note.stops > 0.0).or(any);
+            let is_all = |note: &Explained| {
+                any.as_ref().is_none_or(|any| {
+                    let lower = any.fitted.series.hz < note.fitted.series.hz;
+                    lower && note.power() > NEARLY_ALL * any.power()
+                })
+            };
+            let own = note.clone();
+            let any = own.filter(|note| note.stops > 0.0 || is_all(note)).or(any);
             let hz = note.as_ref().map(|note| note.fitted.series.hz).or(near_hz);
             let noise_per_hz = (1..=24u32)
                 .map_while(|n| {
@@ -444,20 +464,21 @@ impl NoteTracker {
     fn check(&mut self, follow: &mut Follow, out: &mut Vec<Track>) {
         self.checks += 1;
         let views = self.views(Some(follow.mean_hz()));
-        let conflict = has_two(&views, follow.mean_hz());
+        let conflict = has_two(&views, follow.mean_hz(), follow.apart());
         let beside = self.beside(follow.mean_hz(), follow.stops());
-        let mut share: f64 = 0.0;
-        for view in &views {
-            if let Some(note) = &view.hearing.note {
-                share = share.max(note.power_share);
-            }
-        }
+        let notes = || views.iter().filter_map(|view| view.hearing.note.as_ref());
+        let rich = notes().any(Explained::is_rich);
         let elsewhere = !views.iter().any(|view| {
             let hz = view.any.as_ref().map(|any| any.fitted.series.hz);
             hz.is_some_and(|hz| (hz / follow.mean_hz() - 1.0).abs() < 0.05)
         });
         if let Some(presence) = &mut self.presence {
-            presence.look(share, conflict, elsewhere);
+            presence.look(Seen {
+                share: notes().map(|note| note.power_share).fold(0.0, f64::max),
+                conflict,
+                elsewhere,
+                rich,
+            });
         }
         let hearings: Vec<Hearing> = views.into_iter().map(|view| view.hearing).collect();
         follow.hear(&hearings);
@@ -502,7 +523,7 @@ impl NoteTracker {
             return;
         };
         if let Some(presence) = &mut self.presence {
-            presence.misfit(misfit(&fitted), follow.is_rich());
+            presence.misfit(misfit(&fitted));
         }
         self.state = Some(NoteState {
             stiffness: fitted.series.stiffness,
@@ -519,22 +540,15 @@ impl NoteTracker {
 /// The note of this range among the lines, without what an organ's other stops
 /// add to it: they show in the series of `any` note.
 fn note_among(lines: &[Line], close: Question, any: Option<&Explained>) -> Option<Explained> {
-    let of_stops = any.and_then(|any| {
-        let named = stops::named(any, close.range_hz)?;
-        let others = any.partials.iter().filter(|(n, _)| n % named != 0);
-        let others: Vec<Line> = others.map(|(_, line)| *line).collect();
-        (!others.is_empty()).then_some(others)
-    });
-    let Some(others) = of_stops else {
-        return explained(lines, close);
+    let organ = any.and_then(|any| Some((any, stops::named(any, close.range_hz)?)));
+    let is_other = |line: &Line| {
+        let of_stop = |(any, named): (&Explained, u32)| Some(any.owner(line)? % named != 0);
+        organ.and_then(of_stop).unwrap_or(false)
     };
-    let is_own = |line: &&Line| !others.contains(line);
-    let own: Vec<Line> = lines.iter().filter(is_own).copied().collect();
-    let note = explained(&own, close)?;
-    Some(Explained {
-        stops: others.iter().map(|line| line.power).sum(),
-        ..note
-    })
+    let (others, own): (Vec<Line>, Vec<Line>) = lines.iter().copied().partition(is_other);
+    let mut note = explained(&own, close)?;
+    note.stops = others.iter().map(|line| line.power).sum();
+    Some(note)
 }
 
 /// The note that explains the lines: a steady one, or else one that wavers.
@@ -573,12 +587,18 @@ fn misfit(fitted: &Fitted) -> f64 {
 }
 
 /// True when one channel carries the note, and the other something else that
-/// is neither much quieter nor mere noise.
-fn has_two(views: &[View], hz: f64) -> bool {
+/// is neither much quieter nor mere noise. `apart`: how far they lie apart in
+/// the mean.
+fn has_two(views: &[View], hz: f64, apart: f64) -> bool {
+    let near = if apart.abs() < NEAR {
+        NEAR_FOR_NOW
+    } else {
+        NEAR
+    };
     let is_note = |view: &View| {
         let note = view.hearing.note.as_ref();
         note.is_some_and(|note| {
-            note.power_share >= LEAST_SHARE && (note.fitted.series.hz / hz - 1.0).abs() < 0.01
+            note.power_share >= LEAST_SHARE && (note.fitted.series.hz / hz - 1.0).abs() < near
         })
     };
     let [left, right] = views else {

@@ -12,14 +12,14 @@ use std::f64::consts::TAU;
 use super::comb::Comb;
 use crate::signal::demodulator::Complex;
 
-/// Pairs are so many turns of their partial apart: voices up to 1 % to either
-/// side stay within a radian or so.
+/// Turns of their partial that pairs lie apart: voices up to 1 % to either side
+/// stay within a radian or so.
 const TURNS: f64 = 18.0;
 
 /// Widths are averaged this long.
 const MEMORY_S: f64 = 5.0;
 
-/// So much of the coherence may be lost by one steady voice: its attack, and
+/// Part of the coherence that one steady voice may lose: its attack, and
 /// partials that die away faster than others.
 const LEAST_LOSS: f64 = 2e-5;
 
