@@ -1,6 +1,8 @@
 //! `tapewright help`: a command as `--help` shows it, or a chapter of the
 //! manual.
 
+use std::fmt::Write as _;
+
 use clap::CommandFactory;
 
 use super::cli::{Cli, HelpOptions};
@@ -57,7 +59,8 @@ fn overview() -> String {
     let mut text = Cli::command().render_long_help().to_string();
     text.push_str("\nMore, by tapewright help TOPIC:\n");
     for (name, about, _) in MANUAL {
-        text.push_str(&format!("  {name:<12}{about}\n"));
+        // Writing to a string cannot fail.
+        let _ = writeln!(text, "  {name:<12}{about}");
     }
     text
 }
