@@ -92,15 +92,6 @@ impl Screen {
         self.0.contains(text)
     }
 
-    /// The whole number that follows a word, as in `gaps 2`.
-    pub fn count_after(&self, word: &str) -> Option<u64> {
-        let words: Vec<&str> = self.0.split_whitespace().collect();
-        words
-            .windows(2)
-            .find(|pair| pair[0] == word)
-            .and_then(|pair| pair[1].parse().ok())
-    }
-
     /// The signed figure in large letters.
     pub fn large_figure(&self) -> Option<f64> {
         let (text, _) = self.figure()?;
