@@ -53,7 +53,7 @@ const LONGEST_INERT: f64 = 0.07;
 /// the two limits above with resonances and 1/f noise in view. `cargo bench
 /// --bench coverage -- mixed` judges them on other seeds, lengths and kinds of
 /// noise, and says which.)
-const LN_SHORTEST: f64 = 3.3;
+const LN_SHORTEST: f64 = 3.75;
 const LN_INERT: f64 = -1.3;
 
 /// Nobody expects of a record that it is shorter than two memories: what
