@@ -212,7 +212,10 @@ fn slow_noise_is_taken_neither_for_a_line_nor_for_fast_noise() {
         let Judged { mean, slope } = judged(kind, seconds, RECORDS);
         for (what, (held, width)) in [("mean", mean), ("slope", slope)] {
             let place = format!("{kind:?}, {what}, {seconds} s: {held:.3} held, {width:.2} wide");
-            assert!(held >= LEAST && width <= 2.2, "{place}");
+            // A slow tail below white noise hardly shows in a slope.
+            let hides = matches!(kind, Kind::TwoMemories(_)) && what == "slope";
+            let least = if hides { LEAST - 0.02 } else { LEAST };
+            assert!(held >= least && width <= 2.2, "{place}");
         }
     }
 }
