@@ -169,7 +169,9 @@ fn mixed(count: usize, lengths_s: &[f64]) {
             for part in [100.0, 30.0, 10.0] {
                 for ratio in [1.0 / 3.0, 1.0, 3.0] {
                     // On tracks of 10 s, other seeds.
-                    let tuned = seconds <= 10.0 && part < 100.0 && (!anywhere || ratio == 1.0);
+                    let tuned = seconds <= 10.0
+                        && part < 100.0
+                        && (!anywhere || (ratio - 1.0_f64).abs() < 1e-9);
                     let slow = Slow::First(seconds / part);
                     line_of_mixed(count, seconds, (anywhere, ratio), slow, tuned);
                 }

@@ -270,7 +270,6 @@ impl Kind {
                 noises: vec![Noise::first(0.03, 0.3)],
                 white: 0.005,
                 drift_per_minute: random.random_range(-0.5..0.5),
-                ..Wavering::default()
             },
             Self::Mix => {
                 let mut near = |hz: f64| hz * random.random_range(0.8..1.25);

@@ -1,6 +1,6 @@
 //! Follows a note from frame to frame and makes one frequency of all its
-//! [`partials`](super::partials) in all [`channels`](super::channels), and
-//! keeps the [`frames`](super::frames) that can be believed.
+//! `partials` in all `channels`, and
+//! keeps the `frames` that can be believed.
 
 use super::channels::{Channels, Taken};
 use super::comb::Comb;
