@@ -212,7 +212,7 @@ fn heavy_wow_is_named_with_a_figure() {
         assert!(!has(&got, "speed_moved"), "{got}");
         let known = number(&got, "speed", "uncertainty_percent");
         assert!((deviation(&got) + 1.0).abs() <= known, "{got}");
-        // At the edge of its band; see README.
+        // At the edge of its band; see assets/manual/figures.md.
         let wow = number(&got, "flutter", "wow_rms_percent");
         assert!((0.7 * rms..=1.05 * rms).contains(&wow), "{rms}: {wow}");
         let said = text(&take, &[]);

@@ -55,6 +55,13 @@ const SLOW_DEVIATIONS: f64 = 4.0;
 const SLOW_PART: f64 = 0.8;
 const SLOW_WITHIN_S: f64 = 1.0;
 
+/// A slow turn makes small moves to one side, one soon after the other: by at
+/// most this part of the nominal, within this time. (Tuned on turns of 0.03 to
+/// 0.25 % a second in steps of 0.4 s; `cargo bench --bench technician` judges
+/// what it costs.)
+const SMALL_MOVE: f64 = 0.003;
+const SOON_S: f64 = 6.0;
+
 /// The newest periods, about so many seconds, say otherwise than the whole
 /// average beyond this part of their own 95 %.
 const FRESH_S: f64 = 3.6;
@@ -94,6 +101,13 @@ pub enum Motion {
     },
 }
 
+/// How many values ago, and by how many hertz.
+#[derive(Clone, Copy, Debug)]
+struct Move {
+    age: usize,
+    by_hz: f64,
+}
+
 /// From one period's mean to the next, in hertz; age and period in values.
 #[derive(Clone, Copy, Debug)]
 struct Step {
@@ -119,8 +133,8 @@ pub struct Digits {
     /// The average was started by a leap.
     leapt: bool,
     excursions: Excursions,
-    /// How many values ago each of the latest moves was.
-    moves: VecDeque<usize>,
+    /// The latest moves.
+    moves: VecDeque<Move>,
     /// The latest steps from one period to the next.
     steps: VecDeque<Step>,
     /// The last move was a slow turn, which may go on.
@@ -172,7 +186,8 @@ impl Digits {
             *age += 1;
         }
         let steps = self.steps.iter_mut().map(|step| &mut step.age);
-        self.moves.iter_mut().chain(steps).for_each(|age| *age += 1);
+        let moves = self.moves.iter_mut().map(|it| &mut it.age);
+        moves.chain(steps).for_each(|age| *age += 1);
         if self.has_leapt() {
             return self.wait_for_calm();
         }
@@ -361,7 +376,7 @@ impl Digits {
         };
         if self.hits >= self.values(MOVED_FOR_S) {
             let is_slow = self.came_slowly(now, excursion);
-            return self.strayed(is_slow);
+            return self.strayed(excursion, is_slow);
         }
         let averages = self.averaging.is_some();
         let holds = self.holds_a_period();
@@ -387,13 +402,13 @@ impl Digits {
 
     /// The needle stands away from the digits: the speed was moved, or it is
     /// wow, if it comes and goes by more than it did before.
-    fn strayed(&mut self, is_slow: bool) -> Motion {
+    fn strayed(&mut self, by_hz: f64, is_slow: bool) -> Motion {
         let block = self.values(straying::BLOCK_S);
         let means: Vec<f64> = (0..).map_while(|k| self.mean(k * block, block)).collect();
         let grown = straying::swing(&means).filter(|it| self.excursions.are_less_than(it.by));
         let Some(swing) = grown else {
             self.steps.clear();
-            return self.move_on(self.hits, is_slow);
+            return self.move_on(by_hz, self.hits, is_slow);
         };
         self.is_wow(self.values(swing.since_s), swing.by)
     }
@@ -417,23 +432,28 @@ impl Digits {
         let first = self.steps[0];
         let gone = (step.to - first.from).abs();
         if self.steps.len() < STEPS || gone > STEPS_LEAD * ways {
-            return self.move_on(step.period, true);
+            return self.move_on(step.to - step.from, step.period, true);
         }
         self.is_wow(first.age, 0.5 * ways / STEPS as f64)
     }
 
-    fn move_on(&mut self, keep: usize, is_slow: bool) -> Motion {
+    fn move_on(&mut self, by_hz: f64, keep: usize, is_slow: bool) -> Motion {
         let within = self.cumulative.len();
-        self.moves.retain(|&age| age <= within);
-        self.moves.push_back(0);
-        self.start_anew(keep, is_slow);
+        self.moves.retain(|it| it.age <= within);
+        let is_small = |by_hz: f64| by_hz.abs() <= SMALL_MOVE * self.nominal_hz;
+        let goes_on = self.moves.back().is_some_and(|last| {
+            let soon = last.age <= self.values(SOON_S);
+            soon && is_small(by_hz) && is_small(last.by_hz) && by_hz * last.by_hz > 0.0
+        });
+        self.moves.push_back(Move { age: 0, by_hz });
+        self.start_anew(keep, is_slow || goes_on);
         Motion::Moved
     }
 
     /// What was learnt is not true of this machine any more, and what was taken
     /// for moves lately was none.
     fn is_wow(&mut self, since: usize, by: f64) -> Motion {
-        self.moves.retain(|&age| age <= since);
+        self.moves.retain(|it| it.age <= since);
         let moves = self.moves.len() as u64;
         self.moves.clear();
         self.steps.clear();

@@ -26,8 +26,10 @@ const LATE_S: f64 = 0.5;
 /// Wow strays to both sides alike, a slow turn to one: of the larger side no
 /// more counts than this many times the smaller.
 const LOPSIDED: f64 = 1.5;
-/// A swing by this many times the usual excursion is wow that has grown.
-const GROWN: f64 = 1.2;
+/// A swing by this many times the usual excursion is wow that has grown: less
+/// than makes a move, and more than the wow of before seems to swing where a
+/// turn bends the line that it swings about (tuned: tests/history_does_not_matter.rs).
+const GROWN: f64 = 1.5;
 
 /// A swing is looked for in means of this length, over the newest of these
 /// lengths: what was before the wow may hide it in the longer ones.

@@ -8,7 +8,7 @@
 use std::f64::consts::{PI, TAU};
 
 use crate::signal::demodulator::Complex;
-use crate::signal::fir::{dot, whole_lanes};
+use crate::signal::fir::{dot, kaiser_window, whole_lanes};
 
 /// Length of the window in periods of the fundamental. The main lobe of the
 /// Kaiser window below ends 2.7 turns from its middle, so 0.6 of the way to
@@ -51,7 +51,7 @@ impl Comb {
         let window: Vec<f64> = (0..length)
             .map(|k| {
                 let edge = 2.0 * (k as f64 + 0.5) / length as f64 - 1.0;
-                bessel_i0(BETA * (1.0 - edge * edge).max(0.0).sqrt())
+                kaiser_window(edge, BETA)
             })
             .collect();
         let sum: f64 = window.iter().sum();
@@ -135,19 +135,6 @@ fn kernel(window: &[f64], turns: f64) -> [Vec<f32>; 2] {
         kernel[1][k] = (-weight * sin) as f32;
     }
     kernel
-}
-
-/// Modified Bessel function of order zero, by its power series (Abramowitz &
-/// Stegun 9.6.12).
-fn bessel_i0(x: f64) -> f64 {
-    let quarter = x * x / 4.0;
-    let (mut term, mut sum, mut k) = (1.0, 1.0, 1.0);
-    while term > sum * 1e-17 {
-        term *= quarter / (k * k);
-        sum += term;
-        k += 1.0;
-    }
-    sum
 }
 
 /// Up to this rate the speed track of a comb shows wow in full (−1 dB), in
