@@ -319,6 +319,23 @@ mod tests {
         TapeCard::from_toml(&text).expect("a card")
     }
 
+    /// On the machine that the tape was recorded on it reads right at any speed,
+    /// on another it does not.
+    #[test]
+    fn another_name_of_the_machine_is_held_against_the_card() {
+        let mut state = specimen::state(SourceKind::Input);
+        let mut tape = card(None);
+        tape.recorded_on = Some("deck 2".to_owned());
+        state.machine = Some("deck 2".to_owned());
+        state.conditions.reference = tape.reference_error(state.machine.as_deref());
+        state.tape = Some(tape);
+        assert!(state.conditions.reference.recorded_here);
+        assert!(state.take_machine(Some("Deck-2".to_owned())).is_empty());
+        let effects = state.take_machine(Some("deck 4".to_owned()));
+        assert!(chosen(&effects).card.is_some());
+        assert_eq!(state.machine.as_deref(), Some("deck 4"));
+    }
+
     /// A card that does not say what is on the tape holds for what is chosen,
     /// and stays while another tone is; one that says so is of another tape.
     #[test]

@@ -178,6 +178,10 @@ impl Routine {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::readings::Holding;
+    use crate::screen::specimen;
+    use crate::screen::state::SourceKind;
+    use crate::units::Seconds;
 
     #[test]
     fn going_on_leads_to_what_is_still_to_be_done() {
@@ -190,6 +194,26 @@ mod tests {
         assert_eq!(routine.before(Step::Along), Some(Step::Clean));
         assert_eq!(routine.after(Step::After), None);
         assert_eq!(routine.before(Step::Connect), None);
+    }
+
+    #[test]
+    fn a_comparison_that_is_lost_at_hands_off_leads_back_to_trim() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.routine.go_to(Step::HandsOff);
+        state.routine.letting_go = true;
+        let averaging = Holding::Averaging {
+            have: Seconds(1.0),
+            want: Seconds(5.0),
+        };
+        let told = [None, Some(averaging), None];
+        for (number, holding) in (1..).zip(told) {
+            assert_eq!(state.routine.at(), Step::HandsOff, "before {number}");
+            let mut reading = specimen::reading(0.1);
+            reading.holding = holding;
+            let _ = state.take(specimen::live(number, reading));
+        }
+        assert_eq!(state.routine.at(), Step::Trim);
+        assert!(state.message.is_some_and(|it| it.contains("back to trim")));
     }
 
     #[test]
