@@ -48,18 +48,18 @@ wait_for 30 'settled'
 press b
 wait_for 60 'kept before'
 press p
-wait_for 10 'power OFF'
+wait_for 10 'power off'
 press c c c c c
 wait_for 20 'cleaned 5x'
 press p
 wait_for 30 'settled'
-press Down Down Down Down Down Down Down Down Down
+press Down Down Down Down Down Down Down Down Down Down
 wait_for 30 'settled'
 # Until the flutter figures and the drift are valid again.
 wait_for 60 'weighted 2-sigma 0'
 wait_for 60 'drift %/min  *[-+ ][0-9]'
 sleep 2
-wait_for 20 'signal good'
+wait_for 20 'tone found'
 
 on_screen capture-pane -t picture -e -p >"$folder/screen.txt"
 on_screen capture-pane -t picture -p | grep -q SIMULATED
