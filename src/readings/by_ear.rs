@@ -55,11 +55,8 @@ impl ByEar {
             let way = verdict.way(speed.deviation, speed.uncertainty);
             verdict.is_out() || verdict == Verdict::TooCloseToSay && way.is_some()
         });
-        self.was_right = match verdict {
-            Some(_) if is_told_off => false,
-            _ if self.was_right => off <= STAY * band,
-            _ => off <= band,
-        };
+        let edge = if self.was_right { STAY * band } else { band };
+        self.was_right = !is_told_off && off <= edge;
         if !self.was_right {
             return outside(deviation, band);
         }

@@ -66,7 +66,6 @@ pub(super) struct Track {
     pushed_s: f64,
     began_s: f64,
     found: Vec<Found>,
-    whole: Vec<f64>,
     impulses: Vec<u64>,
     /// Impulses that may be edges of breaks.
     waiting: VecDeque<f64>,
@@ -101,7 +100,6 @@ impl Track {
             pushed_s: 0.0,
             began_s: 0.0,
             found: Vec::new(),
-            whole: Vec::new(),
             impulses: Vec::new(),
             waiting: VecDeque::new(),
             last_crackle_s: None,
@@ -135,9 +133,8 @@ impl Track {
     pub(super) fn push(&mut self, samples: &[f32]) {
         self.pushed_s += samples.len() as f64 / self.rate_hz;
         self.presence.push(samples);
-        self.whole.clear();
-        self.to_crackle_rate.push(samples, &mut self.whole);
-        self.crackle_finder.samples().extend_from_slice(&self.whole);
+        self.to_crackle_rate
+            .push(samples, self.crackle_finder.samples());
         self.crackle_finder.look(&mut self.impulses);
         self.to_break_rate
             .push(samples, self.break_finder.samples());

@@ -23,10 +23,7 @@ const TOO_SHORT_TO_FOLLOW_S: f64 = 0.3;
 impl Engine {
     /// The measurement over everything pushed so far (for recordings).
     pub fn measurement(&self) -> Measurement {
-        let duration_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
-        let piece = self.tracker.witness();
-        let piece = piece.filter(|_| self.tracker.is_following());
-        let (believed, instead) = self.belief.verdict(piece, duration_s, self.energy());
+        let (believed, instead) = self.belief_in_all();
         let heard = instead.map_or_else(
             || self.whole.clone(),
             |before| self.whole.replaced_by(before.clone()),
@@ -38,7 +35,7 @@ impl Engine {
         }
         let direct = self.short.direct(&self.ranges_hz());
         // Too short to be followed, the fit alone has to do.
-        let direct = direct.filter(|_| believed || duration_s < TOO_SHORT_TO_FOLLOW_S);
+        let direct = direct.filter(|_| believed || self.heard_s() < TOO_SHORT_TO_FOLLOW_S);
         if let Some(direct) = direct {
             let heard = Hertz(direct.hz);
             around.believed = true;
@@ -58,12 +55,22 @@ impl Engine {
         if self.settings.conditions.kind != ReferenceKind::Tone {
             return None;
         }
-        let duration_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
-        let piece = self.tracker.witness();
-        let piece = piece.filter(|_| self.tracker.is_following());
-        let (_, instead) = self.belief.verdict(piece, duration_s, self.energy());
+        let (_, instead) = self.belief_in_all();
         let heard = instead.unwrap_or(&self.whole);
         Some(heard.course.parts(heard.moves > 0))
+    }
+
+    /// Length of everything pushed so far, in seconds.
+    fn heard_s(&self) -> f64 {
+        self.whole.frames as f64 / f64::from(self.settings.rate_hz)
+    }
+
+    /// Whether all of it is believed, and what counts instead where its newest
+    /// piece does not.
+    fn belief_in_all(&self) -> (bool, Option<&Stretch>) {
+        let piece = self.tracker.witness();
+        let piece = piece.filter(|_| self.tracker.is_following());
+        self.belief.verdict(piece, self.heard_s(), self.energy())
     }
 
     /// The measurement of a stretch that has just ended.
@@ -133,8 +140,7 @@ impl Engine {
 
     /// Nothing could be heard in any channel that is listened to.
     pub(super) fn is_silent(&self) -> bool {
-        let heard_s = self.whole.frames as f64 / f64::from(self.settings.rate_hz);
-        let is_silent = |energy: f64| energy <= SILENCE * heard_s;
+        let is_silent = |energy: f64| energy <= SILENCE * self.heard_s();
         self.energy().into_iter().all(is_silent)
     }
 
