@@ -8,12 +8,13 @@ mod tunes;
 
 use std::sync::Arc;
 
-use tapewright::readings::matching::{Copy, State};
-use tapewright::readings::timed::{PassageState, Progress};
+use tapewright::readings::CopyState;
+use tapewright::readings::matching::Copy;
 use tapewright::readings::{
     ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Nominal, Problem,
     Reading, ReferenceKind, Settings, Yardstick,
 };
+use tapewright::readings::{PassageState, Progress};
 use tapewright::units::{Hertz, Percent, Seconds};
 use tunes::{Player, RATE_HZ, tune};
 
@@ -100,7 +101,7 @@ fn a_recording_is_followed_while_it_plays() {
     );
     let place = reading.place.unwrap();
     let now = place.now.expect("followed").0;
-    assert_eq!(place.state, State::Following);
+    assert_eq!(place.state, CopyState::Following);
     assert!((now - (3.0 + 12.0 * 1.0123)).abs() < 0.3, "{now}");
     assert_eq!(reading.nominal, None);
     engine.keep(KEEP);
@@ -145,7 +146,7 @@ fn other_music_gives_no_speed() {
     assert!(readings.iter().all(|it| it.speed.is_none()));
     assert_eq!(
         readings.last().unwrap().place.unwrap().state,
-        State::NotFound
+        CopyState::NotFound
     );
 }
 

@@ -10,7 +10,43 @@ use super::dropout::DropoutDetector;
 use super::evidence::Newest;
 use super::finder::Line;
 use super::peaks::Peaks;
-use super::tracker::Track;
+
+/// What comes out, in order.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Track {
+    /// A tone is followed from here on, first at this frequency.
+    Found {
+        /// Hertz.
+        hz: f64,
+    },
+    /// One value of the speed track.
+    Value(Bridged),
+    /// A dropout has ended: start and length in seconds of the input.
+    Dropout {
+        /// Seconds since the input began.
+        start_s: f64,
+        /// Seconds.
+        length_s: f64,
+    },
+    /// A spectrum was looked at.
+    Checked {
+        /// What stands beside the tone in each channel.
+        beside: [Beside; MOST_CHANNELS],
+    },
+    /// The tone is gone.
+    Lost(Loss),
+}
+
+/// How a tone was lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Loss {
+    /// It could not be heard any more.
+    Gone,
+    /// It was still there, but outside the wanted ranges.
+    LeftRange,
+    /// It was doubtful, and the other channel has another.
+    Mistaken,
+}
 
 /// The carrier follows when the tone is further off than this.
 const RETUNE_RELATIVE: f64 = 0.025;
