@@ -3,14 +3,11 @@
 //! the sample clock is right and left out of the ±. `-- 20` makes a quick
 //! look with so many cases a row, `-- --seed 7` takes others.
 
-#[path = "../support/note_sounds.rs"]
-mod note_sounds;
-#[path = "../support/sounds.rs"]
-#[allow(dead_code)] // other benchmarks use the rest
-mod sounds;
+#[path = "../support/mod.rs"]
+mod support;
 
-use note_sounds::{Dice, Ensemble, Held, interleaved, measured, note_hz};
-use sounds::NO_TONES;
+use support::note_sounds::{Dice, Ensemble, Held, interleaved, measured, note_hz};
+use support::sounds::{self, NO_TONES};
 
 const EACH: u64 = 100;
 

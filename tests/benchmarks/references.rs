@@ -4,17 +4,17 @@
 //! right and left out of the ±. A number behind the name runs so many cases of
 //! each row instead of its own: `-- passage 400`.
 
-#[path = "../support/timed_sounds.rs"]
-mod timed_sounds;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::collections::BTreeMap;
 
+use support::timed_sounds::{Chance, Click, Content, Fade, Machine, Marks, passage};
 use tapewright::readings::timed::{MarksMeter, PassageMeter};
 use tapewright::readings::{
     CautionCode, ChannelChoice, Conditions, Measurement, ReferenceKind, SampleClock, Settings,
 };
 use tapewright::units::{Percent, Ppm, Seconds};
-use timed_sounds::{Chance, Click, Content, Fade, Machine, Marks, passage};
 
 fn main() {
     let asked: Vec<String> = std::env::args().skip(1).collect();

@@ -8,12 +8,11 @@
 //! are for tones of 1 kHz or more: 0.001 % and 0.002 %, with dropouts 0.002 %
 //! and 0.006 %.
 
-#[path = "../support/disturbed.rs"]
-mod disturbed;
-#[path = "../support/sound.rs"]
-mod sound;
+#[path = "../support/mod.rs"]
+mod support;
 
-use disturbed::{Disturbance, RATE_HZ};
+use support::disturbed::{self, Disturbance, RATE_HZ};
+use support::sound;
 
 const SECONDS: f64 = 10.0;
 

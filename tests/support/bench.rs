@@ -1,8 +1,6 @@
 //! A simulated machine that plays into the engine, and the screen that is
 //! handed what it reads, without a clock.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::sync::Arc;
 
 use tapewright::audio::analysis::{LiveState, Request, SourceState};

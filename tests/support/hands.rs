@@ -5,7 +5,7 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
-use super::dice::Dice;
+use super::sweeps::Dice;
 use tapewright::readings::{
     Advice, ChannelChoice, Conditions, Engine, Settings, Steadiness, ToneState,
 };

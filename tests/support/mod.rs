@@ -1,8 +1,38 @@
-//! What tests on the whole program share.
+//! What tests and benchmarks share.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
+#![allow(dead_code)] // compiled into each of them, which uses a part of it
 
+pub mod bench;
+pub mod disturbed;
+#[cfg(unix)]
 pub mod environment;
+pub mod fast;
+pub mod folder;
+pub mod hands;
+pub mod hiss;
+pub mod intervals;
+pub mod invented;
+pub mod judge;
+pub mod note_sounds;
+pub mod odd_hands;
+#[cfg(unix)]
+pub mod pipe;
+pub mod played;
+pub mod rust_tokens;
+pub mod sound;
+#[cfg(unix)]
 pub mod sound_server;
+pub mod sounds;
+pub mod steady_tone;
+pub mod sweeps;
+pub mod take;
+#[cfg(unix)]
 pub mod terminal;
+pub mod timed_sounds;
+#[cfg(unix)]
 pub mod tmux;
+pub mod tunes;
+pub mod unsteady;
+pub mod wave_bytes;
+pub mod wavering;
+pub mod weighting_table;

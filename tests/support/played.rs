@@ -6,8 +6,6 @@
 //! no room, no singer. Its harmonics start at phases of their own, and the
 //! sound card's noise comes behind the control.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 pub const RATE_HZ: u32 = 48_000;

@@ -1,7 +1,5 @@
 //! Invented sound whose truth is known by formula, and an engine to read it.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};

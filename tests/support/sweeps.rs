@@ -1,8 +1,6 @@
 //! Sweeps of invented trimmers, written apart from the simulated machine: a
 //! hand made of separate movements, a transport, faults of several shapes.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 /// Values a second of a track.

@@ -1,8 +1,6 @@
 //! A recording of a test tone as a technician makes it, by formula: the motor
 //! comes up, wavers, is turned, and stops.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use rand::{RngExt, SeedableRng};

@@ -1,8 +1,6 @@
 //! Invented machines whose speed wavers in a known way: what they read in the
 //! long run is known, so the ± of a short record can be judged.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use rand::{Rng, RngExt, SeedableRng};

@@ -1,8 +1,6 @@
 //! Test tones whose speed fluctuates in a known way or not at all, and the
 //! curve that their fluctuation is weighted with.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use rand::{RngExt, SeedableRng};
