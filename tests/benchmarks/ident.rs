@@ -13,7 +13,8 @@ mod support;
 use std::f64::consts::{PI, TAU};
 use std::thread;
 
-use support::sounds::{self, Dice, NO_TONES, Sound as Invented};
+use support::dice::Dice;
+use support::sounds::{self, NO_TONES, Sound as Invented};
 use tapewright::readings::IdentListener;
 use tapewright::signal::ident::{Ident, IdentBurst, IdentDate};
 use tapewright::signal::tone::Sound;

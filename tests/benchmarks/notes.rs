@@ -6,7 +6,9 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use support::note_sounds::{Dice, Ensemble, Held, interleaved, measured, note_hz};
+use support::dice::Dice;
+use support::note_sounds::{Ensemble, Held, measured, note_hz};
+use support::sound::stereo;
 use support::sounds::{self, NO_TONES};
 
 const EACH: u64 = 100;
@@ -237,7 +239,7 @@ fn two_things(seed: u64) -> (Vec<f32>, u16, f64) {
     let mut dice = Dice::new(seed ^ 0x2);
     let (note, left) = drawn(&mut dice, seed, 45.0, 80.0);
     let (_, right) = drawn(&mut dice, seed + 77, 45.0, 80.0);
-    (interleaved(&left.samples(), &right.samples()), 2, note)
+    (stereo(&left.samples(), &right.samples()), 2, note)
 }
 
 fn main() {

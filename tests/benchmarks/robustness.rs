@@ -35,7 +35,7 @@ fn worst(disturbance: Disturbance, nominal: f64) -> Worst {
         for turns in [0.0, 0.31] {
             let hz = nominal * (1.0 + off / 100.0);
             let samples = disturbance.samples(hz, turns, SECONDS);
-            let got = sound::measure(sound::settings(RATE_HZ, 1, nominal), &samples);
+            let got = sound::measure(sound::settings_at(RATE_HZ, 1, nominal), &samples);
             let Some(speed) = got.speed else {
                 worst.unread += 1;
                 continue;

@@ -1,43 +1,39 @@
 //! A held note tells the speed by its name, whichever partials can be heard;
 //! another note, music, silence and two things at once are told, not read.
 
-use std::process::{Command, Output};
-
-use crate::support::note_sounds::{
-    self, Ensemble, Held, RATE, engine, interleaved, measured, note_hz,
-};
-use serde_json::Value;
+use crate::support::dice::Dice;
+use crate::support::note_sounds::{Ensemble, Held, RATE, engine, measured, note_hz};
+use crate::support::program::{Folder, caution, deviation, number};
+use crate::support::sound::stereo;
 use tapewright::readings::{
-    CautionCode, ChannelUsed, FlutterReading, KeepRequest, Keeping, Problem, ToneState,
+    Caution, CautionCode, ChannelUsed, FlutterReading, KeepRequest, Keeping, Measurement, Problem,
+    ToneState,
 };
 use tapewright::units::Seconds;
 
 const A4: f64 = 440.0;
 
+/// Speed in percent and its ±.
+#[track_caller]
+fn speed_of(got: &Measurement) -> [f64; 2] {
+    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
+    [speed.deviation.0, speed.uncertainty.unwrap().0]
+}
+
 /// Reads within the target, and within its own ±.
+#[track_caller]
 fn reads(held: &Held, note: f64, most_percent: f64) {
-    let got = measured(&held.samples(), 1, note);
-    let speed = got
-        .speed
-        .unwrap_or_else(|| panic!("{held:?}: {:?}", got.cautions));
-    let error = speed.deviation.0 - 100.0 * (held.hz / note - 1.0);
-    assert!(error.abs() < most_percent, "{held:?}: off by {error} %");
-    let own = speed.uncertainty.unwrap().0;
-    assert!(
-        error.abs() < own.max(1e-4),
-        "{held:?}: off by {error} %, ±{own}"
-    );
+    let [deviation, own] = speed_of(&measured(&held.samples(), 1, note));
+    let off = (deviation - 100.0 * (held.hz / note - 1.0)).abs();
+    assert!(off < most_percent && off < own, "{held:?}: {off} ±{own} %");
 }
 
 #[test]
 fn any_note_is_read_to_a_fiftieth_of_a_percent_in_two_seconds() {
     for (seed, midi) in (0..).zip([24, 33, 45, 60, 69, 81, 96, 108]) {
         for speed in [0.92, 1.0, 1.0137, 1.08] {
-            reads(
-                &Held::plain(note_hz(midi) * speed, seed),
-                note_hz(midi),
-                0.02,
-            );
+            let note = note_hz(midi);
+            reads(&Held::plain(note * speed, seed), note, 0.02);
         }
     }
 }
@@ -72,11 +68,7 @@ fn a_stiff_string_is_read_by_its_first_partial() {
         };
         reads(&held, 220.0, 0.02);
         let got = measured(&held.samples(), 1, 220.0);
-        assert!(
-            got.has(CautionCode::PartialsStretched),
-            "{:?}",
-            got.cautions
-        );
+        assert!(got.has(CautionCode::PartialsStretched));
         let stiffness = got.note.unwrap().stiffness;
         assert!((stiffness / 4e-4 - 1.0).abs() < 0.1, "{stiffness}");
     }
@@ -171,12 +163,12 @@ fn two_things_on_two_channels_are_refused_until_one_is_chosen() {
     let note = Held::plain(A4, 1).samples();
     for other in [523.25, 446.0] {
         let other = Held::plain(other, 2).samples();
-        let got = measured(&interleaved(&note, &other), 2, A4);
+        let got = measured(&stereo(&note, &other), 2, A4);
         assert!(got.speed.is_none(), "{:?}", got.speed);
         assert!(got.has(CautionCode::ChannelsDisagree), "{:?}", got.cautions);
     }
     let silent = vec![0.0; note.len()];
-    let got = measured(&interleaved(&silent, &note), 2, A4);
+    let got = measured(&stereo(&silent, &note), 2, A4);
     assert!(got.speed.unwrap().deviation.0.abs() < 0.02);
 }
 
@@ -199,17 +191,12 @@ fn voices_that_beat_are_read_by_their_middle_and_the_uncertainty_reaches_them() 
     ]) {
         let sound = Ensemble::around(offs, five_seconds(seed));
         let got = measured(&sound.samples(), 2, A4);
-        let speed = got
-            .speed
-            .unwrap_or_else(|| panic!("{offs:?}: {:?}", got.cautions));
-        let own = speed.uncertainty.unwrap().0;
-        let error = (speed.deviation.0 - 1.3).abs();
+        let [deviation, own] = speed_of(&got);
+        let error = (deviation - 1.3).abs();
         let widest = 100.0 * offs.iter().fold(0.0, |most: f64, off| most.max(off.abs()));
         assert!(error < own, "{offs:?}: off by {error} %, ±{own}");
-        assert!(
-            own > 0.5 * widest && own < 2.0 * widest + 0.05,
-            "{offs:?}: ±{own}"
-        );
+        let reaches = own > 0.5 * widest && own < 2.0 * widest + 0.05;
+        assert!(reaches, "{offs:?}: ±{own}");
         assert!(got.has(CautionCode::VoicesApart), "{:?}", got.cautions);
     }
     let one = measured(&five_seconds(9).samples(), 1, A4);
@@ -223,11 +210,10 @@ fn two_equal_voices_that_beat_in_full_are_read_and_the_same_of_noise_is_not() {
         ..five_seconds(60)
     };
     let got = measured(&Ensemble::around(&[-0.001, 0.001], held).samples(), 2, A4);
-    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
-    let error = (speed.deviation.0 - 1.3).abs();
-    assert!(error < speed.uncertainty.unwrap().0, "{speed:?}");
+    let [deviation, own] = speed_of(&got);
+    assert!((deviation - 1.3).abs() < own, "{deviation} ±{own}");
     // Voices over a quarter of a semitone without overtones are a band of noise.
-    let mut dice = note_sounds::Dice::new(61);
+    let mut dice = Dice::new(61);
     let offs: Vec<f64> = (0..40).map(|_| dice.between(-0.008, 0.008)).collect();
     let band = Held {
         partials: vec![(1, 1.0)],
@@ -247,8 +233,8 @@ fn a_sound_that_is_repeated_every_third_period_is_no_lower_note() {
         ..Held::plain(A4 / 3.0 * 1.013, 63)
     };
     let got = measured(&held.samples(), 1, A4);
-    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
-    assert!((speed.deviation.0 - 1.3).abs() < 0.01, "{speed:?}");
+    let [deviation, _] = speed_of(&got);
+    assert!((deviation - 1.3).abs() < 0.01, "{deviation}");
 }
 
 #[test]
@@ -259,38 +245,29 @@ fn where_two_channels_read_one_note_apart_one_is_taken_and_named() {
     let samples = sound.samples();
     let got = measured(&samples, 2, A4);
     assert_eq!(got.channel, ChannelUsed::Left, "{:?}", got.cautions);
-    let speed = got.speed.unwrap();
     // Its own voice, and the other within the ±.
-    assert!((speed.deviation.0 - 1.148).abs() < 0.02, "{speed:?}");
-    let own = speed.uncertainty.unwrap().0;
-    assert!(own > 0.29 && own < 0.45, "{speed:?}");
-    let caution = got
-        .cautions
-        .iter()
-        .find(|it| it.code == CautionCode::ChannelsDisagree);
-    let text = &caution.unwrap().text;
-    assert!(
-        text.contains("left channel") && text.contains("+0.3"),
-        "{text}"
-    );
+    let [deviation, own] = speed_of(&got);
+    assert!((deviation - 1.148).abs() < 0.02, "{deviation}");
+    assert!(own > 0.29 && own < 0.45, "{own}");
+    let disagrees = |it: &&Caution| it.code == CautionCode::ChannelsDisagree;
+    let text = &got.cautions.iter().find(disagrees).unwrap().text;
+    let named = text.contains("left channel") && text.contains("+0.3");
+    assert!(named, "{text}");
     let mut live = engine(2, A4);
     live.push(&samples[..samples.len() * 9 / 10]);
     let problems = live.reading().signal.problems;
     assert_eq!(problems, [Problem::ChannelTaken(ChannelUsed::Left)]);
 
     // With hiss on the left, the right is the better one.
-    let mut dice = note_sounds::Dice::new(21);
+    let mut dice = Dice::new(21);
     let hissing: Vec<f32> = samples
         .chunks(2)
         .flat_map(|frame| [frame[0] + dice.between(-0.05, 0.05) as f32, frame[1]])
         .collect();
     let got = measured(&hissing, 2, A4);
     assert_eq!(got.channel, ChannelUsed::Right, "{:?}", got.cautions);
-    let text = got.cautions.iter().map(|it| it.text.as_str());
-    assert!(
-        text.into_iter()
-            .any(|it| it.contains("clearer above its noise"))
-    );
+    let clearer = |it: &Caution| it.text.contains("clearer above its noise");
+    assert!(got.cautions.iter().any(clearer));
 }
 
 #[test]
@@ -301,11 +278,10 @@ fn channels_that_differ_in_phase_and_level_alone_are_both_read() {
         ..note.clone()
     };
     let right: Vec<f32> = other.samples().iter().map(|s| 0.3 * s).collect();
-    let got = measured(&interleaved(&note.samples(), &right), 2, A4);
+    let got = measured(&stereo(&note.samples(), &right), 2, A4);
     assert_eq!(got.channel, ChannelUsed::Both);
     assert!(!got.has(CautionCode::ChannelsDisagree));
-    let speed = got.speed.unwrap();
-    assert!((speed.deviation.0 - 1.3).abs() < 0.001, "{speed:?}");
+    assert!((speed_of(&got)[0] - 1.3).abs() < 0.001);
 }
 
 #[test]
@@ -328,13 +304,8 @@ fn the_stops_of_an_organ_are_read_by_the_note_that_was_named() {
             held: flute(seed),
         };
         let got = measured(&sound.samples(), 2, A4);
-        let speed = got
-            .speed
-            .unwrap_or_else(|| panic!("{feet:?}: {:?}", got.cautions));
-        assert!(
-            (speed.deviation.0 - 1.3).abs() < 0.01,
-            "{feet:?}: {speed:?}"
-        );
+        let [deviation, _] = speed_of(&got);
+        assert!((deviation - 1.3).abs() < 0.01, "{feet:?}: {deviation}");
         let asked = got.has(CautionCode::ReferenceAmbiguous);
         assert_eq!(asked, feet[0] > 8.0, "{feet:?}: {:?}", got.cautions);
     }
@@ -346,9 +317,8 @@ fn the_stops_of_an_organ_are_read_by_the_note_that_was_named() {
         ..flute(51)
     };
     let got = measured(&rotating.samples(), 1, A4);
-    let speed = got.speed.unwrap_or_else(|| panic!("{:?}", got.cautions));
-    let error = (speed.deviation.0 - 1.3).abs();
-    assert!(error < speed.uncertainty.unwrap().0, "{speed:?}");
+    let [deviation, own] = speed_of(&got);
+    assert!((deviation - 1.3).abs() < own, "{deviation} ±{own}");
     // Two stops alone may as well be a lower note.
     let below = Ensemble {
         voices: vec![(0.5, [1.0; 2]), (1.0, [1.0; 2])],
@@ -411,65 +381,42 @@ fn a_kept_note_shows_its_own_vibrato_and_none_that_was_heard_before() {
 
 #[test]
 fn the_tuning_of_music_is_told_as_a_hint() {
-    let folder = tempfile::tempdir().unwrap();
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(folder.path().join("tune.wav"), spec).unwrap();
     // 20 cents sharp.
     let speed = (20.0f64 / 1200.0).exp2();
-    for (seed, step) in (0..32).zip([0, 4, 7, 2, 9, 5, 11, 7].into_iter().cycle()) {
-        let held = Held {
-            seconds: 0.4,
-            ..Held::plain(note_hz(57 + step) * speed, seed)
-        };
-        for sample in held.samples() {
-            writer.write_sample(sample).unwrap();
-        }
-    }
-    writer.finalize().unwrap();
-    let output = tapewright(folder.path(), &["read", "--json", "tune.wav"]);
-    assert_eq!(output.status.code(), Some(4));
-    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
-    let offset = object["tuning"]["offset_cents"].as_f64().unwrap();
+    let steps = [0, 4, 7, 2, 9, 5, 11, 7].into_iter().cycle();
+    let tune: Vec<f32> = (0..32)
+        .zip(steps)
+        .flat_map(|(seed, step)| {
+            let held = Held {
+                seconds: 0.4,
+                ..Held::plain(note_hz(57 + step) * speed, seed)
+            };
+            held.samples()
+        })
+        .collect();
+    let folder = Folder::new();
+    folder.write("tune.wav", RATE, &[&tune]);
+    let answer = folder.read("tune.wav");
+    let object = &answer.ends(4).object;
+    let offset = number(&object["tuning"]["offset_cents"]);
     assert!((offset - 20.0).abs() < 4.0, "{offset}");
-    let cautions = object["cautions"].as_array().unwrap();
-    let hint = cautions
-        .iter()
-        .find(|it| it["code"] == "tuning_hint")
-        .unwrap();
-    let text = hint["text"].as_str().unwrap();
-    assert!(text.contains("hint") && text.contains("semitone") && text.contains("in tune"));
+    let text = caution(object, "tuning_hint").unwrap();
+    for word in ["hint", "semitone", "in tune"] {
+        assert!(text.contains(word), "{text}");
+    }
     assert!(object["speed"]["deviation_percent"].is_null());
-}
-
-fn tapewright(folder: &std::path::Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .unwrap()
 }
 
 #[test]
 fn notes_that_tone_writes_are_read_by_name() {
-    let folder = tempfile::tempdir().unwrap();
-    for (note, concert_pitch) in [("A4", "440"), ("C#5", "442"), ("Db3", "415"), ("C2", "440")] {
-        let pitch = ["--concert-pitch", concert_pitch];
-        let write = [
-            &["tone", note, "--seconds", "3", "-o", "note.wav", "--force"],
-            &pitch[..],
-        ];
-        assert!(tapewright(folder.path(), &write.concat()).status.success());
-        let reference = format!("note:{note}");
-        let read = ["read", "--json", "note.wav", "--reference", &reference];
-        let output = tapewright(folder.path(), &[&read, &pitch[..]].concat());
-        let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let folder = Folder::new();
+    for (note, pitch) in [("A4", 440), ("C#5", 442), ("Db3", 415), ("C2", 440)] {
+        let pitch = format!("--concert-pitch {pitch}");
+        let tone = format!("tone {note} --seconds 3 -o note.wav --force {pitch}");
+        folder.run(&tone).ends(0);
+        let object = folder.measured(&format!("note.wav --reference note:{note} {pitch}"));
         assert_eq!(object["reference"]["kind"], "note");
-        let deviation = object["speed"]["deviation_percent"].as_f64().unwrap();
+        let deviation = deviation(&object);
         assert!(deviation.abs() < 0.001, "{note}: {deviation}");
         assert_eq!(object["note"]["partials"][0], 1);
         assert!(object["flutter"]["weighted_two_sigma_percent"].is_null());
@@ -478,27 +425,13 @@ fn notes_that_tone_writes_are_read_by_name() {
 
 #[test]
 fn what_is_no_note_and_no_pitch_is_refused_with_a_way_out() {
-    let folder = tempfile::tempdir().unwrap();
-    for (arguments, words) in [
-        (
-            ["--reference", "note:H4", "--concert-pitch", "440"],
-            "A4, C#5, Db3",
-        ),
-        (
-            ["--reference", "note:B0", "--concert-pitch", "440"],
-            "between C1 and C8",
-        ),
-        (
-            ["--reference", "note:A4", "--concert-pitch", "500"],
-            "between 400 and 470",
-        ),
+    let folder = Folder::new();
+    for (note, pitch, words) in [
+        ("H4", 440, "A4, C#5, Db3"),
+        ("B0", 440, "between C1 and C8"),
+        ("A4", 500, "between 400 and 470"),
     ] {
-        let output = tapewright(
-            folder.path(),
-            &[&["read", "x.wav"], &arguments[..]].concat(),
-        );
-        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
-        let errors = String::from_utf8(output.stderr).unwrap();
-        assert!(errors.contains(words), "{errors}");
+        let asked = format!("read x.wav --reference note:{note} --concert-pitch {pitch}");
+        folder.run(&asked).ends(2).says(&[words]);
     }
 }

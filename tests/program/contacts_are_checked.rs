@@ -2,11 +2,8 @@
 //! nothing where it does nothing wrong: with a tone, with music, in one
 //! channel, in mono, and through the program itself.
 
-use std::path::Path;
-use std::process::{Command, Output};
-
 use crate::support::played::{self, RATE_HZ, Sound};
-use serde_json::Value;
+use crate::support::program::{Folder, has, number, write_wav};
 use tapewright::readings::contact::{
     ContactBreak, ContactCheck, ContactReport, ContactTrack, ContactVerdict,
 };
@@ -79,11 +76,8 @@ fn every_break_in_a_tone_is_found_with_its_length_and_depth() {
         assert!((found.depth.0 - 6.0).abs() < 1.0, "{found:?}");
     }
     assert_eq!(report.channels[1].break_count, 0);
-    assert_eq!(
-        report.verdict(),
-        ContactVerdict::OneDropsOut(ContactTrack::Left)
-    );
-    assert_eq!(report.passes, 2);
+    let verdict = ContactVerdict::OneDropsOut(ContactTrack::Left);
+    assert_eq!((report.verdict(), report.passes), (verdict, 2));
 }
 
 #[test]
@@ -101,11 +95,8 @@ fn crackles_are_counted_and_cleaning_ends_them() {
     let truth = starts(&faults, ControlFaultKind::Crackle, 0).len() as u64;
     assert!(truth >= 10);
     for channel in &report.channels {
-        assert!(
-            channel.crackles.abs_diff(truth) <= 1,
-            "{} {truth}",
-            channel.crackles
-        );
+        let off = channel.crackles.abs_diff(truth);
+        assert!(off <= 1, "{off} of {truth}");
     }
     assert_eq!(report.verdict(), ContactVerdict::Crackles);
     // The tracks differ by 2 dB × (1 − position), lowest at 0.15.
@@ -207,85 +198,48 @@ fn the_size_of_blocks_changes_nothing() {
     assert!(whole.channels.iter().any(|it| it.break_count > 0));
 }
 
-fn written(folder: &Path, name: &str, samples: &[f32], channels: u16) {
-    let spec = hound::WavSpec {
-        channels,
-        sample_rate: RATE_HZ,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(folder.join(name), spec).unwrap();
-    for sample in samples {
-        writer.write_sample((sample * 32767.0) as i16).unwrap();
+/// Stereo samples in a folder, and their name.
+fn folder_with(files: &[(&str, &[f32])]) -> Folder {
+    let folder = Folder::new();
+    for (name, samples) in files {
+        write_wav(&folder.path(name), RATE_HZ, 2, samples.iter().copied());
     }
-    writer.finalize().unwrap();
-}
-
-fn read(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .arg("read")
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .unwrap()
+    folder
 }
 
 #[test]
 fn the_program_says_it_in_json_and_without_a_tone_too() {
-    let folder = tempfile::tempdir().unwrap();
-    let (samples, faults) = worked(
-        &played::tone(3150.0, 14.0, 5),
-        &breaking(DirtyTracks::Left),
-        5,
-        6.0,
-    );
-    written(folder.path(), "tone.wav", &samples, 2);
+    let sound = played::tone(3150.0, 14.0, 5);
+    let (tone, faults) = worked(&sound, &breaking(DirtyTracks::Left), 5, 6.0);
     let (music, _) = worked(&played::music(14.0, 3), &ControlConfig::clean(), 3, 6.0);
-    written(folder.path(), "music.wav", &music, 2);
-    let output = read(
-        folder.path(),
-        &["--json", "--contact", "tone.wav", "music.wav"],
-    );
-    assert_eq!(output.status.code(), Some(0), "{output:?}");
-    let lines = String::from_utf8(output.stdout).unwrap();
-    let objects: Vec<Value> = lines
-        .lines()
-        .map(|it| serde_json::from_str(it).unwrap())
-        .collect();
-    let schema = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/reading.schema.json");
-    let schema: Value = serde_json::from_slice(&std::fs::read(schema).unwrap()).unwrap();
-    for object in &objects {
-        assert!(jsonschema::is_valid(&schema, object), "{object}");
-    }
-    let left = &objects[0]["contact"]["left"];
+    let folder = folder_with(&[("tone.wav", &tone), ("music.wav", &music)]);
+    let answer = folder.read("--contact tone.wav music.wav");
+    let [tone, music] = &answer.ends(0).objects[..] else {
+        panic!("{answer:?}");
+    };
+    let left = &tone["contact"]["left"];
     let breaks = starts(&faults, ControlFaultKind::Break, 0).len();
     assert_eq!(left["breaks"].as_array().unwrap().len(), breaks);
-    assert!((left["breaks"][0]["depth_db"].as_f64().unwrap() - 6.0).abs() < 1.0);
-    assert!(left["level_dbfs"][0].as_f64() < left["level_dbfs"][1].as_f64());
-    assert!(objects[1]["speed"]["deviation_percent"].is_null());
-    assert!(objects[1]["contact"]["right"]["crackles"].is_u64());
-    assert!(!objects[1]["cautions"].as_array().unwrap().is_empty());
+    assert!((number(&left["breaks"][0]["depth_db"]) - 6.0).abs() < 1.0);
+    assert!(number(&left["level_dbfs"][0]) < number(&left["level_dbfs"][1]));
+    assert!(music["speed"]["deviation_percent"].is_null());
+    assert!(music["contact"]["right"]["crackles"].is_u64());
+    assert!(!music["cautions"].as_array().unwrap().is_empty());
 }
 
 #[test]
 fn two_files_are_compared_before_and_after() {
-    let folder = tempfile::tempdir().unwrap();
     let sound = played::tone(3150.0, 14.0, 5);
     let (before, _) = worked(&sound, &breaking(DirtyTracks::Left), 5, 6.0);
     let (after, _) = worked(&sound, &ControlConfig::clean(), 5, 6.0);
-    written(folder.path(), "before.wav", &before, 2);
-    written(folder.path(), "after.wav", &after, 2);
-    let output = read(folder.path(), &["--contact", "before.wav", "after.wav"]);
-    let text = String::from_utf8(output.stdout).unwrap();
-    assert_eq!(output.status.code(), Some(0), "{text}");
-    assert!(text.contains("THE LEFT CHANNEL DROPS OUT"), "{text}");
-    assert!(text.contains("power off"), "{text}");
-    let compared = &text[text.find("Before and after").unwrap()..];
-    assert!(
-        compared.contains("the left channel drops out"),
-        "{compared}"
-    );
-    assert!(compared.contains("clean"), "{compared}");
+    let folder = folder_with(&[("before.wav", &before), ("after.wav", &after)]);
+    let answer = folder.run("read --contact before.wav after.wav");
+    answer
+        .ends(0)
+        .says(&["THE LEFT CHANNEL DROPS OUT", "power off"]);
+    let (_, compared) = answer.text.split_once("Before and after").unwrap();
+    let dropped = compared.contains("the left channel drops out");
+    assert!(dropped && compared.contains("clean"), "{compared}");
 }
 
 /// Exactly nothing in these channels, so many milliseconds at each of these
@@ -366,45 +320,35 @@ fn lost_six_times() -> [Vec<f32>; 2] {
 
 #[test]
 fn a_channel_lost_again_and_again_is_counted_listed_and_compared() {
-    let folder = tempfile::tempdir().unwrap();
     let [bad, good] = lost_six_times();
-    written(folder.path(), "bad.wav", &bad, 2);
-    written(folder.path(), "good.wav", &good, 2);
-    let output = read(folder.path(), &["--contact", "bad.wav", "good.wav"]);
-    let text = String::from_utf8(output.stdout).unwrap();
-    assert!(text.contains("THE LEFT CHANNEL DROPS OUT"), "{text}");
-    assert!(text.contains("6 breaks"), "{text}");
+    let folder = folder_with(&[("bad.wav", &bad), ("good.wav", &good)]);
+    let answer = folder.run("read --contact bad.wav good.wav");
+    answer.says(&["THE LEFT CHANNEL DROPS OUT", "6 breaks"]);
+    let text = &answer.text;
     let (of_bad, of_good) = text.split_at(text.find("good.wav").unwrap());
     assert!(!of_bad.contains("no dropout"), "{of_bad}");
     assert!(of_good.contains("no dropout"), "{of_good}");
     // Three sweeps: six breaks are two a sweep, 1.4 s.
-    let compared = &text[text.find("Before and after").unwrap()..];
+    let (_, compared) = text.split_once("Before and after").unwrap();
     let row = |name: &str| -> Vec<&str> {
-        let line = compared
-            .lines()
-            .find(|it| it.trim_start().starts_with(name));
-        line.unwrap()[22..].split_whitespace().collect()
+        let mut lines = compared.lines().map(str::trim_start);
+        let figures = lines.find_map(|it| it.strip_prefix(name)).unwrap();
+        figures.split_whitespace().collect()
     };
     assert_eq!(row("breaks a sweep"), ["2.0", "0.0"], "{compared}");
-    let lost: f64 = row("lost a sweep")[0].parse().unwrap();
-    assert!((lost - 1.4).abs() < 0.05, "{compared}");
-    assert_eq!(row("lost a sweep")[2], "0.000", "{compared}");
+    let lost = row("lost a sweep");
+    let off = lost[0].parse::<f64>().unwrap() - 1.4;
+    assert!(off.abs() < 0.05 && lost[2] == "0.000", "{compared}");
 
-    let output = read(folder.path(), &["--contact", "--json", "bad.wav"]);
-    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let object = folder.read("--contact bad.wav").object;
     let breaks = object["contact"]["left"]["breaks"].as_array().unwrap();
     assert_eq!(breaks.len(), 6, "{object}");
-    assert!((breaks[3]["length_s"].as_f64().unwrap() - 0.7).abs() < 0.002);
-    assert!(
-        breaks
-            .windows(2)
-            .all(|two| two[0]["start_s"].as_f64() < two[1]["start_s"].as_f64())
-    );
+    assert!((number(&breaks[3]["length_s"]) - 0.7).abs() < 0.002);
+    assert!(breaks.iter().is_sorted_by_key(|it| it["start_s"].as_f64()));
 }
 
 #[test]
 fn a_balance_control_has_moved_and_its_tracking_is_not_told() {
-    let folder = tempfile::tempdir().unwrap();
     let mut samples = played::tone(1000.0, 40.0, 2).interleaved();
     for (nth, frame) in samples.chunks_exact_mut(2).enumerate() {
         let at = ((nth as f32 / RATE_HZ as f32 / 10.0) % 2.0 - 1.0).abs();
@@ -416,57 +360,34 @@ fn a_balance_control_has_moved_and_its_tracking_is_not_told() {
     assert_eq!(report.verdict(), ContactVerdict::Clean);
     assert!(report.passes >= 3, "{}", report.passes);
     assert_eq!(report.tracking, None);
-    written(folder.path(), "balance.wav", &samples, 2);
-    let output = read(folder.path(), &["--contact", "balance.wav"]);
-    let text = String::from_utf8(output.stdout).unwrap();
-    assert!(text.contains("CLEAN") && !text.contains("HARDLY"), "{text}");
-    assert!(!text.contains("0.0 dB along"), "{text}");
-    let output = read(folder.path(), &["--contact", "--json", "balance.wav"]);
-    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
-    assert!(
-        object["contact"]["left"]["tracking_db"].is_null(),
-        "{object}"
-    );
+    let folder = folder_with(&[("balance.wav", &samples)]);
+    let answer = folder.run("read --contact balance.wav");
+    answer.says(&["CLEAN"]);
+    answer.never_says(&["HARDLY", "0.0 dB along"]);
+    let object = folder.read("--contact balance.wav").object;
+    assert!(object["contact"]["left"]["tracking_db"].is_null());
 }
 
 #[test]
 fn any_tone_will_do_and_text_and_json_say_the_same() {
-    let folder = tempfile::tempdir().unwrap();
     let sound = played::tone(1000.0, 14.0, 5);
     let (samples, _) = worked(&sound, &ControlConfig::clean(), 5, 6.0);
-    written(folder.path(), "tone.wav", &samples, 2);
-    let json = read(folder.path(), &["--contact", "--json", "tone.wav"]);
-    assert_eq!(json.status.code(), Some(0));
-    let object: Value = serde_json::from_slice(&json.stdout).unwrap();
-    let schema = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/reading.schema.json");
-    let schema: Value = serde_json::from_slice(&std::fs::read(schema).unwrap()).unwrap();
-    assert!(jsonschema::is_valid(&schema, &object), "{object}");
+    let folder = folder_with(&[("tone.wav", &samples)]);
+    let object = folder.measured("--contact tone.wav");
     assert_eq!(object["signal"]["usable"], true, "{object}");
-    let codes: Vec<_> = object["cautions"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|it| &it["code"])
-        .collect();
-    assert!(!codes.iter().any(|it| *it == "tone_not_found"), "{object}");
-    assert!(codes.iter().any(|it| *it == "tone_not_needed"), "{object}");
-    let highest =
-        ["left", "right"].map(|it| object["contact"][it]["level_dbfs"][1].as_f64().unwrap());
-    let level = object["signal"]["level_dbfs"].as_f64().unwrap();
-    assert!(
-        (level - highest[0].max(highest[1])).abs() < 0.01,
-        "{object}"
-    );
-    let text = read(folder.path(), &["--contact", "tone.wav"]);
-    let text = String::from_utf8(text.stdout).unwrap();
-    for side in ["left", "right"] {
-        let [low, high] =
-            [0, 1].map(|nth| object["contact"][side]["level_dbfs"][nth].as_f64().unwrap());
-        let words = format!("{low:.1} to {high:.1} dBFS");
-        assert!(text.contains(&words), "{words} in {text}");
+    assert!(!has(&object, "tone_not_found"), "{object}");
+    assert!(has(&object, "tone_not_needed"), "{object}");
+    let levels = ["left", "right"].map(|side| {
+        let levels = &object["contact"][side]["level_dbfs"];
+        [0, 1].map(|nth| number(&levels[nth]))
+    });
+    let off = number(&object["signal"]["level_dbfs"]) - levels[0][1].max(levels[1][1]);
+    assert!(off.abs() < 0.01, "{object}");
+    let text = folder.run("read --contact tone.wav");
+    for [low, high] in levels {
+        text.says(&[&format!("{low:.1} to {high:.1} dBFS")]);
     }
     // Without a control to be judged it is no reading.
-    let plain = read(folder.path(), &["--json", "tone.wav"]);
-    let object: Value = serde_json::from_slice(&plain.stdout).unwrap();
+    let object = folder.read("tone.wav").object;
     assert_eq!(object["signal"]["usable"], false);
 }

@@ -1,12 +1,15 @@
 //! `tapewright read --json` keeps the contract that scripts rely on: real
-//! output of the real program, held against `assets/reading.schema.json`.
+//! output of the real program, held against `assets/reading.schema.json` (each
+//! line that any test reads is held against it: `support/program.rs`).
 
-use std::fs;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::f64::consts::TAU;
+use std::process::Stdio;
 
 use crate::support::invented;
-use crate::support::wave_bytes::{chunk, file, format_chunk, plain, tone_pcm16};
+use crate::support::program::{
+    Folder, breaches, codes, has, number, published_breaches, schema, tone,
+};
+use crate::support::wave_bytes::{plain, tone_pcm16};
 use serde_json::Value;
 use tapewright::readings::{
     BadSpot, Direction, FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, Pass,
@@ -15,167 +18,71 @@ use tapewright::readings::{
 use tapewright::references::Tolerance;
 use tapewright::report::{FileReport, FileResult, json};
 use tapewright::units::{Cents, Hertz, Percent, Seconds};
-use tempfile::TempDir;
 
 const RATE: u32 = 48_000;
 
-fn schema() -> Value {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("assets/reading.schema.json");
-    serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()
-}
-
-/// Scripts are promised that keys may be added; what this version writes is
-/// described to the last key all the same.
-fn strict(schema: &mut Value) {
-    match schema {
-        Value::Object(object) => {
-            object.values_mut().for_each(strict);
-            if object.contains_key("type") && object.contains_key("properties") {
-                object.insert("additionalProperties".to_owned(), Value::Bool(false));
-            }
-        }
-        Value::Array(items) => items.iter_mut().for_each(strict),
-        _ => {}
-    }
-}
-
-/// What the schema has against a line, keys that it does not know included.
-fn breaches(value: &Value) -> Vec<String> {
-    let mut described = schema();
-    strict(&mut described);
-    breaches_of(&described, value)
-}
-
-/// The same of the schema as it is published.
-fn published_breaches(value: &Value) -> Vec<String> {
-    breaches_of(&schema(), value)
-}
-
-fn breaches_of(schema: &Value, value: &Value) -> Vec<String> {
-    let validator = jsonschema::draft202012::new(schema).unwrap();
-    validator
-        .iter_errors(value)
-        .map(|error| format!("{}: {error}", error.instance_path()))
-        .collect()
-}
-
-struct Run {
-    status: Option<i32>,
-    objects: Vec<Value>,
-    text: String,
-    errors: String,
-}
-
-struct Folder(TempDir);
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn with(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.0.path().join(name);
-        fs::write(&path, bytes).unwrap();
-        path
-    }
-
-    fn tone(&self, name: &str, hz: f64, seconds: f64) {
-        self.with(name, &plain(RATE, &tone_pcm16(hz, RATE, seconds)));
-    }
-
-    /// Runs the program in this folder. Every line must be an object that
-    /// keeps the contract.
-    fn read(&self, arguments: &[&str]) -> Run {
-        let mut run = self.tapewright(&[&["read", "--json"], arguments].concat());
-        for line in run.text.lines() {
-            let value: Value = serde_json::from_str(line).unwrap();
-            assert_eq!(breaches(&value), Vec::<String>::new(), "{line}");
-            run.objects.push(value);
-        }
-        run
-    }
-
-    fn tapewright(&self, arguments: &[&str]) -> Run {
-        let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args(arguments)
-            .current_dir(self.0.path())
-            .output()
-            .unwrap();
-        Run {
-            status: output.status.code(),
-            objects: Vec::new(),
-            text: String::from_utf8(output.stdout).unwrap(),
-            errors: String::from_utf8(output.stderr).unwrap(),
-        }
-    }
-}
-
-fn codes(object: &Value) -> Vec<&str> {
-    let cautions = object["cautions"].as_array().unwrap();
-    cautions
-        .iter()
-        .map(|c| c["code"].as_str().unwrap())
-        .collect()
+fn write_tone(folder: &Folder, name: &str, hz: f64, seconds: f64) {
+    folder.with(name, plain(RATE, &tone_pcm16(hz, RATE, seconds)));
 }
 
 #[track_caller]
 fn assert_near(value: &Value, expected: f64, tolerance: f64) {
-    let number = value
-        .as_f64()
-        .unwrap_or_else(|| panic!("{value} is no number"));
-    assert!(
-        (number - expected).abs() <= tolerance,
-        "{number} is not {expected}"
-    );
+    let number = number(value);
+    let near = (number - expected).abs() <= tolerance;
+    assert!(near, "{number} is not {expected}");
+}
+
+/// The line of a measurement, which keeps the contract.
+fn line(measurement: &Measurement, sweep: Option<&SweepReport>) -> Value {
+    let line = json::line(&FileReport {
+        file: "a.wav",
+        result: FileResult::Measured(measurement),
+        tolerance: Tolerance::default(),
+        tape: None,
+        sweep,
+        contact: None,
+    });
+    let good = serde_json::from_str(&line).unwrap();
+    assert_eq!(breaches(&good), [""; 0], "{line}");
+    good
+}
+
+fn keys(good: &Value, pointer: &str) -> Vec<String> {
+    let object = good.pointer(pointer).unwrap().as_object().unwrap();
+    object.keys().cloned().collect()
+}
+
+/// Each of these keys of an object is required.
+fn assert_required<K: AsRef<str>>(good: &Value, pointer: &str, keys: &[K]) {
+    for key in keys {
+        let mut bad = good.clone();
+        let object = bad.pointer_mut(pointer).unwrap().as_object_mut().unwrap();
+        let key = key.as_ref();
+        assert!(object.remove(key).is_some(), "no {pointer}/{key}");
+        let missed = !published_breaches(&bad).is_empty();
+        assert!(missed, "{pointer}/{key} may be missing");
+    }
 }
 
 #[test]
 fn the_schema_is_sound_and_can_say_no() {
     assert!(jsonschema::meta::is_valid(&schema()));
-    let measurement = invented::measurement();
-    let line = json::line(&FileReport {
-        file: "a.wav",
-        result: FileResult::Measured(&measurement),
-        tolerance: Tolerance::default(),
-        tape: None,
-        sweep: None,
-        contact: None,
-    });
-    let good: Value = serde_json::from_str(&line).unwrap();
-    assert_eq!(breaches(&good), Vec::<String>::new());
+    let good = line(&invented::measurement(), None);
     // Every key is required, wherever it stands; others may be added, and those
     // that nobody has described are seen here.
-    let mut removed = 0;
+    let mut all = 0;
     let pointers = objects_within(&good, "");
     for pointer in &pointers {
-        let keys: Vec<String> = good
-            .pointer(pointer)
-            .unwrap()
-            .as_object()
-            .unwrap()
-            .keys()
-            .cloned()
-            .collect();
-        for key in keys {
-            let mut bad = good.clone();
-            bad.pointer_mut(pointer)
-                .unwrap()
-                .as_object_mut()
-                .unwrap()
-                .remove(&key);
-            assert!(
-                !published_breaches(&bad).is_empty(),
-                "{pointer}/{key} may be missing"
-            );
-            removed += 1;
-        }
+        let keys = keys(&good, pointer);
+        assert_required(&good, pointer, &keys);
+        all += keys.len();
         let mut bad = good.clone();
         let object = bad.pointer_mut(pointer).unwrap().as_object_mut().unwrap();
         object.insert("surprise".to_owned(), Value::Null);
         assert!(!breaches(&bad).is_empty(), "{pointer} may have a surprise");
         assert_eq!(published_breaches(&bad), [""; 0], "{pointer}");
     }
-    assert_eq!((pointers.len(), removed), (14, 64));
+    assert_eq!((pointers.len(), all), (14, 64));
     // Text for a number, and contradictions.
     for (pointer, value) in [
         ("/speed/deviation_percent", Value::from("-1.2")),
@@ -235,41 +142,28 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         }),
         ..timed(ReferenceKind::Recording)
     };
-    for (measurement, key, own) in [
+    for (measurement, own) in [
         (
             &passage,
-            "passage",
-            "{\"end_s\":204.0,\"expected_s\":200.0,\"length_s\":202.5,\"start_s\":1.5}",
+            r#"{"passage":{"end_s":204.0,"expected_s":200.0,"length_s":202.5,"start_s":1.5}}"#,
         ),
         (
             &recording,
-            "match",
-            "{\"accepted\":true,\"at_copy_s\":-1.25,\"residual_ms\":0.5}",
+            r#"{"match":{"accepted":true,"at_copy_s":-1.25,"residual_ms":0.5}}"#,
         ),
         (
             &marks,
-            "marks",
-            "{\"expected\":61,\"found\":59,\"spacing_s\":0.506}",
+            r#"{"marks":{"expected":61,"found":59,"spacing_s":0.506}}"#,
         ),
     ] {
+        let good = line(measurement, None);
         let kind = measurement.conditions.kind.name();
-        let line = json::line(&FileReport {
-            file: "a.wav",
-            result: FileResult::Measured(measurement),
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        });
-        let good: Value = serde_json::from_str(&line).unwrap();
-        assert_eq!(breaches(&good), Vec::<String>::new());
         assert_eq!(good["reference"]["kind"], kind);
         let own: Value = serde_json::from_str(own).unwrap();
-        assert_eq!(good[key], own);
-        for member in own.as_object().unwrap().keys() {
-            let mut bad = good.clone();
-            bad[key].as_object_mut().unwrap().remove(member);
-            assert!(!breaches(&bad).is_empty(), "{key}/{member} may be missing");
+        for (key, own) in own.as_object().unwrap() {
+            assert_eq!(good[key], *own);
+            let pointer = format!("/{key}");
+            assert_required(&good, &pointer, &keys(&good, &pointer));
         }
         // There is no frequency to be measured.
         let mut bad = good.clone();
@@ -297,29 +191,12 @@ fn a_note_and_a_tuning_keep_the_contract() {
         scatter: Cents(9.0),
     });
     measurement.speed.as_mut().unwrap().parts.partials = Some(Percent(0.02));
-    let line = json::line(&FileReport {
-        file: "a.wav",
-        result: FileResult::Measured(&measurement),
-        tolerance: Tolerance::default(),
-        tape: None,
-        sweep: None,
-        contact: None,
-    });
-    let good: Value = serde_json::from_str(&line).unwrap();
-    assert_eq!(breaches(&good), Vec::<String>::new());
+    let good = line(&measurement, None);
     assert_eq!(good["note"]["vibrato"]["rate_hz"], 5.5);
     assert_eq!(good["tuning"]["offset_cents"], -12.3);
-    for pointer in [
-        "/note/stiffness",
-        "/note/vibrato/depth_percent",
-        "/tuning/offset_percent",
-    ] {
-        let (object, key) = pointer.rsplit_once('/').unwrap();
-        let mut bad = good.clone();
-        let members = bad.pointer_mut(object).unwrap().as_object_mut().unwrap();
-        members.remove(key);
-        assert!(!breaches(&bad).is_empty(), "{pointer} may be missing");
-    }
+    assert_required(&good, "/note", &["stiffness"]);
+    assert_required(&good, "/note/vibrato", &["depth_percent"]);
+    assert_required(&good, "/tuning", &["offset_percent"]);
 }
 
 #[test]
@@ -342,61 +219,44 @@ fn a_sweep_says_why_it_is_unclear_and_what_is_too_small_to_matter() {
         slight_spots: vec![spot],
         ..SweepReport::unclear(Unclear::Blind)
     };
-    let measurement = invented::measurement();
-    let line = json::line(&FileReport {
-        file: "a.wav",
-        result: FileResult::Measured(&measurement),
-        tolerance: Tolerance::default(),
-        tape: None,
-        sweep: Some(&sweep),
-        contact: None,
-    });
-    let good: Value = serde_json::from_str(&line).unwrap();
-    assert_eq!(breaches(&good), Vec::<String>::new());
+    let good = line(&invented::measurement(), Some(&sweep));
     assert_eq!(good["sweep"]["unclear"], "blind");
     assert_eq!(good["sweep"]["slight_spots"][0]["depth_percent"], 0.11);
     for object in ["/sweep", "/sweep/bad_spots/0", "/sweep/slight_spots/0"] {
-        let members = good.pointer(object).unwrap().as_object().unwrap();
-        for key in members.keys() {
-            let mut bad = good.clone();
-            let members = bad.pointer_mut(object).unwrap().as_object_mut().unwrap();
-            members.remove(key);
-            assert!(!breaches(&bad).is_empty(), "{object}/{key} may be missing");
-        }
+        assert_required(&good, object, &keys(&good, object));
     }
 }
 
 /// Pointers to all objects within a value, itself first.
 fn objects_within(value: &Value, pointer: &str) -> Vec<String> {
-    let mut found = Vec::new();
+    let within =
+        |(key, member): (String, &Value)| objects_within(member, &format!("{pointer}/{key}"));
     match value {
-        Value::Object(members) => {
-            found.push(pointer.to_owned());
-            for (key, member) in members {
-                found.extend(objects_within(member, &format!("{pointer}/{key}")));
-            }
-        }
-        Value::Array(items) => {
-            for (index, item) in items.iter().enumerate() {
-                found.extend(objects_within(item, &format!("{pointer}/{index}")));
-            }
-        }
-        _ => {}
+        Value::Object(members) => std::iter::once(pointer.to_owned())
+            .chain(
+                members
+                    .iter()
+                    .map(|(key, it)| (key.clone(), it))
+                    .flat_map(within),
+            )
+            .collect(),
+        Value::Array(items) => (items.iter().enumerate())
+            .map(|(index, it)| (index.to_string(), it))
+            .flat_map(within)
+            .collect(),
+        _ => Vec::new(),
     }
-    found
 }
 
 #[test]
 fn a_recording_is_measured() {
     let folder = Folder::new();
     // 1 % slow.
-    folder.tone("side a.wav", 3118.5, 12.0);
-    let run = folder.read(&["side a.wav"]);
-    assert_eq!(run.status, Some(0), "{}", run.errors);
-    assert_eq!(run.errors, "");
-    let [object] = &run.objects[..] else {
-        panic!("{}", run.text);
-    };
+    write_tone(&folder, "side a.wav", 3118.5, 12.0);
+    let run = folder.read("'side a.wav'");
+    assert_eq!(run.ends(0).errors, "");
+    assert_eq!(run.objects.len(), 1);
+    let object = &run.object;
     assert_eq!(object["file"], "side a.wav");
     assert_eq!(object["rate_hz"], 48_000);
     assert_eq!(object["channel"], "both");
@@ -407,167 +267,105 @@ fn a_recording_is_measured() {
     // An amplitude of a quarter.
     assert_near(&object["signal"]["level_dbfs"], -12.04, 0.05);
     assert_near(&object["clock"]["uncertainty_ppm"], 100.0, 1e-9);
-    assert!(codes(object).contains(&"reference_error_unknown"));
+    assert!(has(object, "reference_error_unknown"));
     // Keys stand in the order of the contract.
-    let places: Vec<_> = [
-        "\"schema\"",
-        "\"file\"",
-        "\"duration_s\"",
-        "\"rate_hz\"",
-        "\"channel\"",
-        "\"reference\"",
-        "\"signal\"",
-        "\"speed\"",
-        "\"clock\"",
-        "\"drift\"",
-        "\"stability\"",
-        "\"flutter\"",
-        "\"cautions\"",
-    ]
-    .map(|key| run.text.find(key).unwrap())
-    .to_vec();
-    assert!(places.is_sorted(), "{}", run.text);
+    let keys = "schema file duration_s rate_hz channel reference signal speed clock drift \
+                stability flutter cautions";
+    let place = |key: &str| run.text.find(&format!("\"{key}\"")).unwrap();
+    assert!(keys.split(' ').map(place).is_sorted(), "{}", run.text);
 }
 
 #[test]
 fn what_is_said_of_the_reference_is_taken_in() {
     let folder = Folder::new();
-    folder.tone("a.wav", 3150.0, 12.0);
-    let run = folder.read(&[
-        "--reference-error",
-        "-0.5",
-        "--reference-uncertainty",
-        "0.2",
-        "--clock-error",
-        "50",
-        "--clock-uncertainty",
-        "10",
-        "a.wav",
-    ]);
-    let object = &run.objects[0];
+    write_tone(&folder, "a.wav", 3150.0, 12.0);
+    let reference = "--reference-error -0.5 --reference-uncertainty 0.2";
+    let clock = "--clock-error 50 --clock-uncertainty 10";
+    let object = folder.measured(&format!("{reference} {clock} a.wav"));
     assert_near(&object["reference"]["error_percent"], -0.5, 1e-9);
     assert_near(&object["clock"]["error_ppm"], 50.0, 1e-9);
     assert_eq!(object["clock"]["source"], "option");
+    let speed = &object["speed"];
     // (3150 × 1.00005 ÷ 3150) ÷ 0.995 − 1
-    assert_near(&object["speed"]["deviation_percent"], 0.507_54, 0.0005);
-    let with = object["speed"]["uncertainty_with_reference_percent"]
-        .as_f64()
-        .unwrap();
-    let without = object["speed"]["uncertainty_percent"].as_f64().unwrap();
-    assert!(with >= 0.2 && without < 0.1, "{with} {without}");
-    assert!(!codes(object).contains(&"reference_error_unknown"));
+    assert_near(&speed["deviation_percent"], 0.507_54, 0.0005);
+    assert!(number(&speed["uncertainty_with_reference_percent"]) >= 0.2);
+    assert!(number(&speed["uncertainty_percent"]) < 0.1);
+    assert!(!has(&object, "reference_error_unknown"));
 
-    let run = folder.read(&["--home-made", "a.wav"]);
-    assert_near(
-        &run.objects[0]["reference"]["error_uncertainty_percent"],
-        3.0,
-        1e-9,
-    );
-    assert!(codes(&run.objects[0]).contains(&"reference_home_made"));
+    let object = folder.measured("--home-made a.wav");
+    assert_near(&object["reference"]["error_uncertainty_percent"], 3.0, 1e-9);
+    assert!(has(&object, "reference_home_made"));
 }
 
 #[test]
 fn one_bad_file_never_stops_the_others() {
     let folder = Folder::new();
-    folder.tone("a.wav", 3150.0, 8.0);
-    folder.with("notes.wav", b"No sound, only words.\n");
-    folder.with("empty.wav", b"");
-    folder.with("silent.wav", &plain(RATE, &vec![0; 8 * 4 * RATE as usize]));
-    folder.tone("b.wav", 3160.0, 8.0);
-    let run = folder.read(&[
-        "a.wav",
-        "notes.wav",
-        "missing.wav",
-        "empty.wav",
-        "silent.wav",
-        "b.wav",
-    ]);
+    write_tone(&folder, "a.wav", 3150.0, 8.0);
+    folder.with("notes.wav", "No sound, only words.\n");
+    folder.with("empty.wav", "");
+    folder.with("silent.wav", plain(RATE, &vec![0; 8 * 4 * RATE as usize]));
+    write_tone(&folder, "b.wav", 3160.0, 8.0);
+    let asked = "a.wav notes.wav missing.wav empty.wav silent.wav b.wav";
+    let run = folder.read(asked);
     // The highest that occurred.
-    assert_eq!(run.status, Some(4), "{}", run.errors);
-    let files: Vec<_> = run
-        .objects
-        .iter()
-        .map(|o| o["file"].as_str().unwrap())
-        .collect();
-    assert_eq!(
-        files,
-        [
-            "a.wav",
-            "notes.wav",
-            "missing.wav",
-            "empty.wav",
-            "silent.wav",
-            "b.wav"
-        ]
-    );
+    run.ends(4);
+    let files: Vec<_> = asked.split(' ').collect();
+    let told: Vec<_> = run.objects.iter().map(|it| &it["file"]).collect();
+    assert_eq!(told, files);
     let usable: Vec<_> = run
         .objects
         .iter()
-        .map(|o| o["signal"]["usable"].as_bool().unwrap())
+        .map(|it| &it["signal"]["usable"])
         .collect();
     assert_eq!(usable, [true, false, false, false, false, true]);
     for unreadable in &run.objects[1..4] {
         assert_eq!(codes(unreadable), ["file_unreadable"]);
     }
-    assert!(!codes(&run.objects[4]).contains(&"file_unreadable"));
+    assert!(!has(&run.objects[4], "file_unreadable"));
     // One sentence each, the file named.
     let sentences: Vec<_> = run.errors.lines().collect();
     assert_eq!(sentences.len(), 4, "{}", run.errors);
     for (sentence, file) in sentences.iter().zip(&files[1..]) {
-        assert!(
-            sentence.starts_with("tapewright: ") && sentence.contains(file),
-            "{sentence}"
-        );
+        let named = sentence.starts_with("tapewright: ") && sentence.contains(file);
+        assert!(named, "{sentence}");
     }
 }
 
 #[test]
 fn an_unreadable_file_has_its_object_and_its_status() {
     let folder = Folder::new();
-    let run = folder.read(&["--reference", "tone:3000", "gone.wav"]);
-    assert_eq!(run.status, Some(3));
-    let object = &run.objects[0];
+    let run = folder.read("--reference tone:3000 gone.wav");
+    let object = &run.ends(3).object;
     assert_near(&object["reference"]["hz"], 3000.0, 1e-9);
     assert_eq!(codes(object), ["file_unreadable"]);
-    assert!(
-        object["cautions"][0]["text"]
-            .as_str()
-            .unwrap()
-            .contains("gone.wav")
-    );
+    let text = object["cautions"][0]["text"].as_str().unwrap();
+    assert!(text.contains("gone.wav"), "{text}");
     assert_eq!(run.errors.lines().count(), 1);
 
-    let run = folder.read(&["--reference", "tone:auto", "."]);
-    assert_eq!(run.status, Some(3));
-    assert!(run.objects[0]["reference"]["hz"].is_null());
+    let run = folder.read("--reference tone:auto .");
+    assert!(run.ends(3).object["reference"]["hz"].is_null());
 }
 
 #[test]
 fn a_sample_rate_that_cannot_carry_a_tone_is_refused() {
     let folder = Folder::new();
     for rate_hz in [0, 1, 7999, 4_000_000] {
-        folder.with("rate.wav", &plain(rate_hz, &[0; 4000]));
-        let run = folder.read(&["rate.wav"]);
-        assert_eq!(run.status, Some(3), "{rate_hz}");
-        assert!(
-            run.errors
-                .contains(&format!("the sample rate is {rate_hz} Hz")),
-            "{}",
-            run.errors
-        );
+        folder.with("rate.wav", plain(rate_hz, &[0; 4000]));
+        let run = folder.read("rate.wav");
+        let told = format!("the sample rate is {rate_hz} Hz");
+        assert!(run.ends(3).errors.contains(&told), "{}", run.errors);
     }
 }
 
 #[test]
 fn no_reference_in_a_file_has_its_own_status() {
     let folder = Folder::new();
-    folder.with("header only.wav", &plain(RATE, &[]));
-    folder.with("silence.wav", &plain(RATE, &vec![0; 5 * 4 * RATE as usize]));
-    folder.tone("too short.wav", 3150.0, 0.01);
-    for name in ["header only.wav", "silence.wav", "too short.wav"] {
-        let run = folder.read(&[name]);
-        assert_eq!(run.status, Some(4), "{name}: {}", run.errors);
-        assert_eq!(run.objects[0]["signal"]["usable"], false, "{name}");
+    folder.with("header.wav", plain(RATE, &[]));
+    folder.with("silence.wav", plain(RATE, &vec![0; 5 * 4 * RATE as usize]));
+    write_tone(&folder, "short.wav", 3150.0, 0.01);
+    for name in ["header.wav", "silence.wav", "short.wav"] {
+        let run = folder.read(name);
+        assert_eq!(run.ends(4).object["signal"]["usable"], false, "{name}");
         assert!(run.errors.contains(name), "{}", run.errors);
     }
 }
@@ -577,38 +375,27 @@ fn a_cut_file_is_measured_as_far_as_it_goes() {
     let folder = Folder::new();
     let whole = plain(RATE, &tone_pcm16(3150.0, RATE, 20.0));
     folder.with("cut.wav", &whole[..whole.len() / 2]);
-    let run = folder.read(&["cut.wav"]);
-    assert_eq!(run.status, Some(0), "{}", run.errors);
-    assert!(codes(&run.objects[0]).contains(&"file_cut_short"));
-    assert_near(&run.objects[0]["duration_s"], 10.0, 0.01);
-    let text = run.objects[0]["cautions"].to_string();
+    let object = folder.measured("cut.wav");
+    assert!(has(&object, "file_cut_short"));
+    assert_near(&object["duration_s"], 10.0, 0.01);
+    let text = object["cautions"].to_string();
     assert!(text.contains("10.0 s are missing"), "{text}");
-    assert_near(&run.objects[0]["speed"]["deviation_percent"], 0.0, 0.001);
+    assert_near(&object["speed"]["deviation_percent"], 0.0, 0.001);
     // What lies before the cut is whole.
-    let run = folder.read(&["--to", "8", "cut.wav"]);
-    assert!(!codes(&run.objects[0]).contains(&"file_cut_short"));
+    let object = folder.measured("--to 8 cut.wav");
+    assert!(!has(&object, "file_cut_short"));
 }
 
 #[test]
 fn samples_that_are_no_number_do_not_spread() {
     let folder = Folder::new();
-    let mut data = Vec::new();
-    for number in 0..8 * RATE {
-        let turns = (3150.0 * f64::from(number) / f64::from(RATE)).fract();
-        let value = 0.25 * (std::f64::consts::TAU * turns).sin();
-        let value = if number == 100_000 { f64::NAN } else { value };
-        data.extend_from_slice(&(value as f32).to_le_bytes());
-    }
-    let bytes = file(&[
-        chunk(*b"fmt ", &format_chunk(3, 1, RATE, 32)),
-        chunk(*b"data", &data),
-    ]);
-    folder.with("nan.wav", &bytes);
-    let run = folder.read(&["nan.wav"]);
-    assert_eq!(run.status, Some(0), "{}", run.errors);
-    assert_eq!(run.objects[0]["channel"], "mono");
-    assert!(codes(&run.objects[0]).contains(&"samples_replaced"));
-    assert_near(&run.objects[0]["speed"]["deviation_percent"], 0.0, 0.001);
+    let mut sound = tone(RATE, 8.0, 3150.0, |_| 1.0);
+    sound[100_000] = f32::NAN;
+    folder.write("nan.wav", RATE, &[&sound]);
+    let object = folder.measured("nan.wav");
+    assert_eq!(object["channel"], "mono");
+    assert!(has(&object, "samples_replaced"));
+    assert_near(&object["speed"]["deviation_percent"], 0.0, 0.001);
 }
 
 #[test]
@@ -617,54 +404,40 @@ fn a_stretch_can_be_chosen() {
     // 8 s slow, then 8 s fast.
     let mut pcm = tone_pcm16(3118.5, RATE, 8.0);
     pcm.extend(tone_pcm16(3181.5, RATE, 8.0));
-    folder.with("two.wav", &plain(RATE, &pcm));
-    for (from, to, deviation) in [("0", "8", -1.0), ("8", "16", 1.0), ("8", "99", 1.0)] {
-        let run = folder.read(&["--from", from, "--to", to, "two.wav"]);
-        assert_near(&run.objects[0]["duration_s"], 8.0, 1e-6);
-        assert_near(
-            &run.objects[0]["speed"]["deviation_percent"],
-            deviation,
-            0.001,
-        );
+    folder.with("two.wav", plain(RATE, &pcm));
+    for (from, to, deviation) in [(0, 8, -1.0), (8, 16, 1.0), (8, 99, 1.0)] {
+        let object = folder.measured(&format!("--from {from} --to {to} two.wav"));
+        assert_near(&object["duration_s"], 8.0, 1e-6);
+        assert_near(&object["speed"]["deviation_percent"], deviation, 0.001);
     }
-    let run = folder.read(&["--from", "20", "two.wav"]);
-    assert_eq!(run.status, Some(4));
-    assert!(codes(&run.objects[0]).contains(&"record_too_short"));
+    let run = folder.read("--from 20 two.wav");
+    assert!(has(&run.ends(4).object, "record_too_short"));
     assert!(run.errors.contains("ends at 16.0 s"), "{}", run.errors);
-    let run = folder.read(&["--from", "5", "--to", "5", "two.wav"]);
-    assert_eq!(run.status, Some(2));
-    assert_eq!(run.text, "");
+    assert_eq!(folder.read("--from 5 --to 5 two.wav").ends(2).text, "");
 }
 
 #[test]
 fn the_table_for_people_fits_and_says_the_same() {
     let folder = Folder::new();
-    folder.tone("a.wav", 3118.5, 12.0);
-    let run = folder.tapewright(&["read", "--reference", "3150", "a.wav", "missing.wav"]);
-    assert_eq!(run.status, Some(3));
-    assert!(run.text.contains("-1.000"), "{}", run.text);
-    assert!(run.text.contains("SLOW"), "{}", run.text);
+    write_tone(&folder, "a.wav", 3118.5, 12.0);
+    let run = folder.run("read --reference 3150 a.wav missing.wav");
+    let text = &run.ends(3).says(&["-1.000", "SLOW"]).text;
     // Why a file is missing from it stands on standard error, once.
-    assert!(run.text.contains("missing.wav\n  Not read"), "{}", run.text);
+    assert!(text.contains("missing.wav\n  Not read"), "{text}");
     assert!(run.errors.contains("no such file"), "{}", run.errors);
-    for line in run.text.lines() {
+    for line in text.lines() {
         assert!(line.chars().count() <= 80, "{line}");
     }
-    assert!(!run.text.contains('\u{1b}'), "escapes where nobody draws");
+    assert!(!text.contains('\u{1b}'), "escapes where nobody draws");
 }
 
 #[test]
 fn a_reader_that_has_seen_enough_is_no_failure() {
     let folder = Folder::new();
-    let names: Vec<String> = (0..2000).map(|n| format!("missing-{n}.wav")).collect();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .args(["read", "--json"])
-        .args(&names)
-        .current_dir(folder.0.path())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
+    let mut command = folder.command("read --json");
+    command.args((0..2000).map(|n| format!("missing-{n}.wav")));
+    let streams = command.stdout(Stdio::piped()).stderr(Stdio::null());
+    let mut child = streams.spawn().unwrap();
     drop(child.stdout.take());
     assert_eq!(child.wait().unwrap().code(), Some(0));
 }
@@ -673,62 +446,45 @@ fn a_reader_that_has_seen_enough_is_no_failure() {
 fn a_check_of_the_wiper_keeps_the_contract_and_a_steady_tone_its_speed() {
     let folder = Folder::new();
     for (name, seconds) in [("short.wav", 1.0), ("steady.wav", 3.0), ("long.wav", 20.0)] {
-        folder.tone(name, 3150.0, seconds);
-        let run = folder.read(&["--sweep", name]);
-        let object = &run.objects[0];
-        assert_near(&object["speed"]["deviation_percent"], 0.0, 0.01);
-        assert!(
-            !run.text.contains("was turned through"),
-            "{name}: {}",
-            run.text
-        );
-        assert_eq!(object["sweep"]["verdict"], "unclear", "{name}");
+        write_tone(&folder, name, 3150.0, seconds);
+        let run = folder.read(&format!("--sweep {name}"));
+        assert_near(&run.object["speed"]["deviation_percent"], 0.0, 0.01);
+        run.never_says(&["was turned through"]);
+        assert_eq!(run.object["sweep"]["verdict"], "unclear", "{name}");
     }
     // One channel, swept 6 % down and up twice.
-    let mut phase = 0.0f64;
-    let samples: Vec<u8> = (0..40 * RATE)
-        .flat_map(|n| {
-            let at_s = f64::from(n) / f64::from(RATE);
-            let speed = 1.0 + 0.06 * (std::f64::consts::TAU * at_s / 20.0).sin();
-            phase += std::f64::consts::TAU * 3150.0 * speed / f64::from(RATE);
-            ((phase.sin() * 8000.0) as i16).to_le_bytes()
-        })
-        .collect();
-    let format = chunk(*b"fmt ", &format_chunk(1, 1, RATE, 16));
-    folder.with("swept.wav", &file(&[format, chunk(*b"data", &samples)]));
-    let run = folder.read(&["--sweep", "swept.wav"]);
-    let object = &run.objects[0];
+    let swept = tone(RATE, 40.0, 3150.0, |t| 1.0 + 0.06 * (TAU * t / 20.0).sin());
+    folder.write("swept.wav", RATE, &[&swept]);
+    let object = folder.read("--sweep swept.wav").object;
     assert_eq!(object["signal"]["usable"], true);
     assert_eq!(object["speed"]["deviation_percent"], Value::Null);
-    let told = codes(object);
-    assert!(told.contains(&"speed_moved"), "{}", run.text);
-    assert!(!told.contains(&"drifting"), "{}", run.text);
+    assert!(has(&object, "speed_moved"), "{object}");
+    assert!(!has(&object, "drifting"), "{object}");
     // Wow of a hand at the trimmer is none of the machine's.
     let flutter = object["flutter"].as_object().unwrap();
-    assert!(flutter.values().all(Value::is_null), "{}", run.text);
+    assert!(flutter.values().all(Value::is_null), "{object}");
 }
 
 #[test]
 fn every_file_has_its_object_whatever_it_was_to_be_held_against() {
     let folder = Folder::new();
-    folder.tone("a.wav", 3150.0, 2.0);
-    folder.tone("b.wav", 3150.0, 2.0);
-    folder.with("bad.wav", b"no sound at all, and of no kind");
-    folder.with("card.toml", b"tape_card = 1\nname = ");
-    for (arguments, status) in [
-        (["--reference", "recording:bad.wav"], 3),
-        (["--reference", "recording:missing.wav"], 3),
-        (["--tape", "missing.toml"], 3),
-        (["--tape", "card.toml"], 3),
+    write_tone(&folder, "a.wav", 3150.0, 2.0);
+    write_tone(&folder, "b.wav", 3150.0, 2.0);
+    folder.with("bad.wav", "no sound at all, and of no kind");
+    folder.with("card.toml", "tape_card = 1\nname = ");
+    for (against, status) in [
+        ("--reference recording:bad.wav", 3),
+        ("--reference recording:missing.wav", 3),
+        ("--tape missing.toml", 3),
+        ("--tape card.toml", 3),
         // Too short to be found again.
-        (["--reference", "recording:b.wav"], 4),
+        ("--reference recording:b.wav", 4),
     ] {
-        let run = folder.read(&[&arguments[..], &["a.wav", "b.wav"]].concat());
-        assert_eq!(run.status, Some(status), "{arguments:?}: {}", run.errors);
-        assert_eq!(run.objects.len(), 2, "{arguments:?}: {}", run.text);
+        let run = folder.read(&format!("{against} a.wav b.wav"));
+        assert_eq!(run.ends(status).objects.len(), 2, "{against}");
         for object in &run.objects {
             assert_eq!(object["signal"]["usable"], false);
-            assert!(codes(object).contains(&"reference_not_found"));
+            assert!(has(object, "reference_not_found"));
         }
     }
 }
@@ -736,7 +492,7 @@ fn every_file_has_its_object_whatever_it_was_to_be_held_against() {
 #[test]
 fn no_name_is_the_same_machine_as_no_name() {
     let folder = Folder::new();
-    folder.tone("a.wav", 3150.0, 3.0);
-    let run = folder.read(&["--machine", "", "--recorded-on", "", "a.wav"]);
-    assert!(!codes(&run.objects[0]).contains(&"reference_recorded_here"));
+    write_tone(&folder, "a.wav", 3150.0, 3.0);
+    let object = folder.measured("--machine '' --recorded-on '' a.wav");
+    assert!(!has(&object, "reference_recorded_here"));
 }

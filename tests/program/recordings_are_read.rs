@@ -4,38 +4,19 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::sync::mpsc::channel;
+use std::time::{Duration, Instant};
 
-#[cfg(unix)]
-use crate::support::pipe;
+use crate::support::program::{Answer, Folder, deviation};
 use crate::support::wave_bytes::{
     chunk, file, format_chunk, plain, sized_chunk, sized_file, tone_pcm16,
 };
 use tapewright::audio::recording::{self, Faults, Pace, Recording};
 use tapewright::audio::ring::Popped;
 use tapewright::audio::source::{SourceEvent, StreamFormat};
-use tempfile::TempDir;
 
 const RATE: u32 = 48_000;
-
-struct Folder(TempDir);
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn with(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.path(name);
-        fs::write(&path, bytes).unwrap();
-        path
-    }
-}
 
 struct Read {
     format: StreamFormat,
@@ -92,48 +73,34 @@ fn a_plain_file_comes_out_sample_by_sample() {
 fn every_sample_size_is_read() {
     let folder = Folder::new();
     let values = [-1.0, -0.5, 0.0, 0.25, 0.5, 0.75];
-    let whole = |bits: u32| {
-        values
-            .iter()
-            .map(move |v| (v * f64::from(1u32 << (bits - 1))) as i64)
+    let bytes = |bits: i32, write: fn(i64) -> Vec<u8>| -> Vec<u8> {
+        let whole = values.iter().map(|v| (v * 2f64.powi(bits - 1)) as i64);
+        whole.flat_map(write).collect()
     };
+    let single = values.iter().flat_map(|v| (*v as f32).to_le_bytes());
+    let double = values.iter().flat_map(|v| v.to_le_bytes());
     let cases: [(&str, u16, u16, Vec<u8>); 6] = [
-        ("8 bit", 1, 8, whole(8).map(|v| (v + 128) as u8).collect()),
+        ("8 bit", 1, 8, bytes(8, |v| vec![(v + 128) as u8])),
         (
             "16 bit",
             1,
             16,
-            whole(16).flat_map(|v| (v as i16).to_le_bytes()).collect(),
+            bytes(16, |v| v.to_le_bytes()[..2].to_vec()),
         ),
         (
             "24 bit",
             1,
             24,
-            whole(24)
-                .flat_map(|v| (v as i32).to_le_bytes()[..3].to_vec())
-                .collect(),
+            bytes(24, |v| v.to_le_bytes()[..3].to_vec()),
         ),
         (
             "32 bit",
             1,
             32,
-            whole(32).flat_map(|v| (v as i32).to_le_bytes()).collect(),
+            bytes(32, |v| v.to_le_bytes()[..4].to_vec()),
         ),
-        (
-            "float",
-            3,
-            32,
-            values
-                .iter()
-                .flat_map(|v| (*v as f32).to_le_bytes())
-                .collect(),
-        ),
-        (
-            "double",
-            3,
-            64,
-            values.iter().flat_map(|v| v.to_le_bytes()).collect(),
-        ),
+        ("float", 3, 32, single.collect()),
+        ("double", 3, 64, double.collect()),
     ];
     for (name, tag, bits, data) in cases {
         for extensible in [false, true] {
@@ -144,9 +111,7 @@ fn every_sample_size_is_read() {
                 format.extend_from_slice(&bits.to_le_bytes());
                 format.extend_from_slice(&4u32.to_le_bytes());
                 format.extend_from_slice(&tag.to_le_bytes());
-                format.extend_from_slice(&[
-                    0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71,
-                ]);
+                format.extend_from_slice(b"\0\0\0\0\x10\0\x80\0\0\xaa\0\x38\x9b\x71");
             }
             let bytes = file(&[
                 chunk(*b"LIST", b"odd"),
@@ -272,7 +237,7 @@ fn what_is_no_recording_is_refused_in_a_sentence() {
     let picture = folder.with("picture.flac", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x01");
     for (path, told) in [
         (folder.path("missing.wav"), "no such file"),
-        (folder.0.path().to_path_buf(), "a folder"),
+        (folder.root().to_path_buf(), "a folder"),
         (text, "a text file"),
         (empty, "the file is empty"),
         (noise, "no recording of a known kind"),
@@ -507,36 +472,14 @@ fn a_rate_that_nothing_can_be_measured_at_is_refused_wherever_a_recording_is_nam
     let folder = Folder::new();
     folder.with("good.wav", &plain(RATE, &tone_pcm16(3150.0, RATE, 1.0)));
     for rate_hz in [0, 1, 100, 7999, 768_001, 0xff00_1f40, u32::MAX] {
-        folder.with("odd.wav", &at_rate(rate_hz));
-        for arguments in [
-            &["read", "odd.wav"][..],
-            &["read", "--reference", "recording:odd.wav", "good.wav"],
-            &[
-                "clock",
-                "--tone",
-                "1000",
-                "--tone-uncertainty",
-                "1",
-                "--file",
-                "odd.wav",
-            ],
+        folder.with("odd.wav", at_rate(rate_hz));
+        for line in [
+            "read odd.wav",
+            "read --reference recording:odd.wav good.wav",
+            "clock --tone 1000 --tone-uncertainty 1 --file odd.wav",
         ] {
-            let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-                .args(arguments)
-                .current_dir(folder.0.path())
-                .output()
-                .unwrap();
-            let said = String::from_utf8(output.stderr).unwrap();
-            assert_eq!(
-                output.status.code(),
-                Some(3),
-                "{rate_hz} {arguments:?}: {said}"
-            );
-            assert!(said.contains("odd.wav"), "{arguments:?}: {said}");
-            assert!(
-                said.contains(&format!("{rate_hz} Hz")),
-                "{arguments:?}: {said}"
-            );
+            let told = format!("{rate_hz} Hz");
+            folder.run(line).ends(3).says(&["odd.wav", &told]);
         }
         // As `watch --file` opens it.
         let (events, _) = channel();
@@ -551,40 +494,26 @@ fn a_rate_that_nothing_can_be_measured_at_is_refused_wherever_a_recording_is_nam
 /// The program with this given through a named pipe, and what came of it; it
 /// must end by itself.
 #[cfg(unix)]
-fn through_a_pipe(
-    folder: &Folder,
-    bytes: Vec<u8>,
-    arguments: &[&str],
-) -> (Option<i32>, String, String) {
-    let pipe = folder.path("pipe");
-    let _ = fs::remove_file(&pipe);
-    pipe::make(&pipe);
-    let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .args(arguments)
-        .arg("pipe")
-        .current_dir(folder.0.path())
-        .stdout(std::process::Stdio::piped())
-        .stderr(std::process::Stdio::piped())
-        .spawn()
-        .unwrap();
+fn through_a_pipe(folder: &Folder, bytes: Vec<u8>, line: &str) -> Answer {
+    let _ = fs::remove_file(folder.path("pipe"));
+    let pipe = folder.pipe("pipe");
+    let mut command = folder.command(&format!("{line} pipe"));
+    command.stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
     let writer = std::thread::spawn(move || {
-        use std::io::Write;
-        let mut pipe = fs::OpenOptions::new().write(true).open(pipe).unwrap();
         // It may have seen enough.
-        let _ = pipe.write_all(&bytes);
+        let _ = fs::write(pipe, bytes);
     });
-    let begun = std::time::Instant::now();
+    let begun = Instant::now();
     while child.try_wait().unwrap().is_none() {
         if begun.elapsed().as_secs() > 30 {
             child.kill().unwrap();
-            panic!("{arguments:?} waits for ever");
+            panic!("{line} waits for ever");
         }
-        std::thread::sleep(std::time::Duration::from_millis(20));
+        std::thread::sleep(Duration::from_millis(20));
     }
     writer.join().unwrap();
-    let output = child.wait_with_output().unwrap();
-    let [out, errors] = [output.stdout, output.stderr].map(|it| String::from_utf8(it).unwrap());
-    (output.status.code(), out, errors)
+    Answer::from(child.wait_with_output().unwrap())
 }
 
 #[cfg(unix)]
@@ -593,8 +522,7 @@ fn a_pipe_is_read_once_and_what_cannot_be_had_of_it_is_said() {
     let folder = Folder::new();
     // No tone: nothing is looked for a second time.
     let silence = plain(RATE, &vec![0; 4 * RATE as usize]);
-    let (status, _, said) = through_a_pipe(&folder, silence, &["read"]);
-    assert_eq!(status, Some(4), "{said}");
+    through_a_pipe(&folder, silence, "read").ends(4);
     // A kind that is compressed within a WAV: ADPCM.
     let adpcm = file(&[
         chunk(*b"fmt ", &format_chunk(2, 1, RATE, 4)),
@@ -603,32 +531,15 @@ fn a_pipe_is_read_once_and_what_cannot_be_had_of_it_is_said() {
     // A kind that must be sought in.
     let caf = [&b"caff\x00\x01\x00\x00desc"[..], &[0x80; 4000]].concat();
     for bytes in [adpcm, caf] {
-        let (status, _, said) = through_a_pipe(&folder, bytes, &["read"]);
-        assert_eq!(status, Some(3), "{said}");
-        assert!(
-            said.contains("pipe") && said.contains("save it as a file"),
-            "{said}"
-        );
+        let answer = through_a_pipe(&folder, bytes, "read");
+        answer.ends(3).says(&["pipe", "save it as a file"]);
     }
     // More than the tone: what a file gives besides is said to be wanting.
-    let made = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .args([
-            "tone",
-            "--programme",
-            "--machine",
-            "deck 2",
-            "--mono",
-            "-o",
-            "p.wav",
-        ])
-        .current_dir(folder.0.path())
-        .output()
-        .unwrap();
-    assert!(made.status.success(), "{made:?}");
+    let tone = "tone --programme --machine 'deck 2' --mono -o p.wav";
+    folder.run(tone).ends(0);
     let bytes = fs::read(folder.path("p.wav")).unwrap();
-    let (status, out, said) = through_a_pipe(&folder, bytes, &["read", "--json"]);
-    assert_eq!(status, Some(0), "{said}");
-    assert!(out.contains("\"through_pipe\""), "{out}");
+    let answer = through_a_pipe(&folder, bytes, "read --json");
+    answer.ends(0).says(&["\"through_pipe\""]);
 }
 
 #[cfg(unix)]
@@ -636,15 +547,14 @@ fn a_pipe_is_read_once_and_what_cannot_be_had_of_it_is_said() {
 fn a_recording_that_stops_coming_is_not_shown_as_live() {
     use std::io::Write;
     let folder = Folder::new();
-    let pipe = folder.path("pipe");
-    pipe::make(&pipe);
+    let pipe = folder.pipe("pipe");
     let bytes = plain(RATE, &tone_pcm16(3150.0, RATE, 2.0));
     let writing = pipe.clone();
     let writer = std::thread::spawn(move || {
         let (first, rest) = bytes.split_at(bytes.len() / 2);
         let mut pipe = fs::OpenOptions::new().write(true).open(writing).unwrap();
         pipe.write_all(first).unwrap();
-        std::thread::sleep(std::time::Duration::from_secs(3));
+        std::thread::sleep(Duration::from_secs(3));
         pipe.write_all(rest).unwrap();
     });
     let (events, received) = channel();
@@ -653,7 +563,7 @@ fn a_recording_that_stops_coming_is_not_shown_as_live() {
     let mut ring = None;
     let mut buffer = vec![0.0; 4096];
     loop {
-        match received.recv_timeout(std::time::Duration::from_millis(2)) {
+        match received.recv_timeout(Duration::from_millis(2)) {
             Ok(SourceEvent::Connected { reader, .. }) => {
                 told.push("connected");
                 ring = Some(reader);
@@ -693,26 +603,17 @@ fn channels_beyond_the_second_are_read_where_they_are_asked_for() {
         chunk(*b"data", &samples),
     ]);
     folder.with("four.wav", &four);
-    let read = |channel: &str| {
-        let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args(["read", "--json", "--channel", channel, "four.wav"])
-            .current_dir(folder.0.path())
-            .output()
-            .unwrap();
-        let object: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap_or_default();
-        (output.status.code(), object)
-    };
-    for (channel, deviation) in [("3", -1.0), ("4", 1.0)] {
-        let (status, object) = read(channel);
-        assert_eq!(status, Some(0), "{channel}: {object}");
-        let got = object["speed"]["deviation_percent"].as_f64().unwrap();
-        assert!((got - deviation).abs() < 0.001, "{channel}: {got}");
-        assert_eq!(object["channel"], "mono");
+    let read = |channel: &str| folder.read(&format!("--channel {channel} four.wav"));
+    for (channel, right) in [("3", -1.0), ("4", 1.0)] {
+        let answer = read(channel);
+        let got = deviation(&answer.ends(0).object);
+        assert!((got - right).abs() < 0.001, "{channel}: {got}");
+        assert_eq!(answer.object["channel"], "mono");
     }
     // The first two carry something else.
-    assert_eq!(read("1,2").0, Some(4));
-    assert_eq!(read("5").0, Some(3));
+    read("1,2").ends(4);
+    read("5").ends(3);
     for odd in ["0", "middle", "3,3", "3-4"] {
-        assert_eq!(read(odd).0, Some(2), "{odd}");
+        read(odd).ends(2);
     }
 }

@@ -2,14 +2,12 @@
 //! leaves every earlier line as it was, and programs that keep at the same
 //! time do not tear each other's lines.
 
-use std::fs::{self, OpenOptions};
-use std::io::Write;
+use std::fs;
 use std::path::Path;
 use std::process::Command;
 
 use crate::support::invented;
-#[cfg(unix)]
-use crate::support::pipe;
+use crate::support::program::Folder;
 use serde_json::Value;
 use tapewright::records::{Label, Record, RecordError, RecordWarning, Snapshot};
 
@@ -36,9 +34,9 @@ fn open(path: &Path) -> (Record, Vec<RecordWarning>) {
 
 #[test]
 fn what_was_kept_is_read_back() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     // Folders are made as needed.
-    let path = folder.path().join("new/folder/record.jsonl");
+    let path = folder.path("new/folder/record.jsonl");
     let (mut record, warnings) = open(&path);
     assert!(record.list().is_empty() && warnings.is_empty());
     assert!(!path.exists(), "opening makes no file");
@@ -58,9 +56,9 @@ fn what_was_kept_is_read_back() {
 
 #[test]
 fn a_write_torn_at_any_byte_costs_that_line_only() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
-    let torn = folder.path().join("record.jsonl.torn");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
+    let torn = folder.path("record.jsonl.torn");
     let (mut record, _) = open(&path);
     record.append(&snapshot("first")).unwrap();
     let one = fs::read(&path).unwrap();
@@ -78,16 +76,9 @@ fn a_write_torn_at_any_byte_costs_that_line_only() {
 
         let (mut record, warnings) = open(&path);
         assert_eq!(names(&record), expected, "{length}");
-        assert_eq!(
-            warnings.len(),
-            usize::from(is_torn),
-            "{length}: {warnings:?}"
-        );
-        assert_eq!(
-            fs::read(&path).unwrap(),
-            &both[..length],
-            "opening changes nothing"
-        );
+        assert_eq!(warnings.len(), usize::from(is_torn), "{warnings:?}");
+        let after = fs::read(&path).unwrap();
+        assert_eq!(after, &both[..length], "opening changes nothing");
 
         let warning = record.append(&snapshot("third")).unwrap();
         assert_eq!(warning.is_some(), is_torn, "{length}");
@@ -96,10 +87,7 @@ fn a_write_torn_at_any_byte_costs_that_line_only() {
         assert_eq!(names(&record), expected, "{length}");
         assert!(warnings.is_empty(), "{length}: {warnings:?}");
         let after = fs::read(&path).unwrap();
-        assert!(
-            after.starts_with(&one),
-            "{length}: the first line has changed"
-        );
+        assert!(after.starts_with(&one), "{length}: the first has changed");
         if is_torn {
             let mut aside = both[one.len()..length].to_vec();
             aside.push(b'\n');
@@ -112,8 +100,8 @@ fn a_write_torn_at_any_byte_costs_that_line_only() {
 
 #[test]
 fn the_very_first_line_may_be_torn_too() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     let (mut record, _) = open(&path);
     record.append(&snapshot("first")).unwrap();
     let whole = fs::read(&path).unwrap();
@@ -132,16 +120,14 @@ fn the_very_first_line_may_be_torn_too() {
 
 #[test]
 fn other_lines_are_kept_and_reported() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     let (mut record, _) = open(&path);
     record.append(&snapshot("first")).unwrap();
     let newer = "{\"schema\":\"tapewright.snapshot/2\",\"all\":\"different\"}\n";
     let damaged = "{\"schema\":\"tapewright.snapsh\u{0}\u{0}\u{0}\n";
-    let mut file = OpenOptions::new().append(true).open(&path).unwrap();
-    file.write_all(newer.as_bytes()).unwrap();
-    file.write_all(damaged.as_bytes()).unwrap();
-    drop(file);
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, text + newer + damaged).unwrap();
     let (mut record, warnings) = open(&path);
     record.append(&snapshot("second")).unwrap();
     assert_eq!(names(&open(&path).0), ["first", "second"]);
@@ -162,28 +148,22 @@ fn other_lines_are_kept_and_reported() {
 
 #[test]
 fn another_file_is_left_alone() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("letter.txt");
-    for content in [
-        "Dear aunt,\nthe deck runs again.\n",
-        "RIFF",
-        "{\"a\":1}\n",
-        "\n\n",
-    ] {
+    let folder = Folder::new();
+    let path = folder.path("letter.txt");
+    let letter = "Dear aunt,\nthe deck runs again.\n";
+    for content in [letter, "RIFF", "{\"a\":1}\n", "\n\n"] {
         fs::write(&path, content).unwrap();
         let refused = Record::open(&path);
-        assert!(
-            matches!(refused, Err(RecordError::NotARecord { .. })),
-            "{content}"
-        );
+        let refused = matches!(refused, Err(RecordError::NotARecord { .. }));
+        assert!(refused, "{content}");
         assert_eq!(fs::read_to_string(&path).unwrap(), content);
     }
 }
 
 #[test]
 fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     let (mut record, _) = open(&path);
     record.append(&snapshot("first")).unwrap();
     let before = fs::read(&path).unwrap();
@@ -207,15 +187,13 @@ fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
         append_many(Path::new(&path));
         return;
     }
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     let children: Vec<_> = (0..3)
         .map(|_| {
+            let test = "records_survive::programs_that_keep_at_the_same_time_do_not_tear_lines";
             Command::new(std::env::current_exe().unwrap())
-                .args([
-                    "--exact",
-                    "records_survive::programs_that_keep_at_the_same_time_do_not_tear_lines",
-                ])
+                .args(["--exact", test])
                 .env(APPEND_TO, &path)
                 .spawn()
                 .unwrap()
@@ -266,8 +244,8 @@ fn missing(kept: &Value, of: &Value, at: &str) -> Vec<String> {
 
 #[test]
 fn what_every_version_wrote_is_read_and_means_the_same() {
-    let folder = tempfile::tempdir().unwrap();
-    let (old, new) = (folder.path().join("old"), folder.path().join("new"));
+    let folder = Folder::new();
+    let (old, new) = (folder.path("old"), folder.path("new"));
     fs::write(&old, frozen("snapshot-1.jsonl")).unwrap();
     let (record, warnings) = open(&old);
     assert!(warnings.is_empty(), "{warnings:?}");
@@ -292,8 +270,8 @@ fn what_every_version_wrote_is_read_and_means_the_same() {
 
 #[test]
 fn what_a_later_version_adds_under_the_same_number_does_no_harm() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     fs::write(&path, frozen("snapshot-1-added-keys.jsonl")).unwrap();
     let (record, warnings) = open(&path);
     assert!(warnings.is_empty(), "{warnings:?}");
@@ -305,8 +283,8 @@ fn what_a_later_version_adds_under_the_same_number_does_no_harm() {
 
 #[test]
 fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     let whole = frozen("snapshot-1.jsonl");
     let good = whole.lines().nth(1).unwrap();
     for (bad, told) in [
@@ -343,15 +321,12 @@ fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
 
 #[test]
 fn a_torn_line_that_was_moved_is_said_to_have_been() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("record.jsonl");
+    let folder = Folder::new();
+    let path = folder.path("record.jsonl");
     fs::write(&path, &frozen("snapshot-1.jsonl").as_bytes()[..500]).unwrap();
     let (mut record, warnings) = open(&path);
-    assert!(
-        warnings[0]
-            .to_string()
-            .contains("the next snapshot moves it")
-    );
+    let warned = warnings[0].to_string();
+    assert!(warned.contains("the next snapshot moves it"), "{warned}");
     let moved = record.append(&snapshot("next")).unwrap().unwrap();
     assert!(matches!(
         moved,
@@ -367,26 +342,23 @@ fn a_torn_line_that_was_moved_is_said_to_have_been() {
 #[cfg(unix)]
 #[test]
 fn what_is_no_regular_file_is_refused_before_anything_is_measured() {
-    let folder = tempfile::tempdir().unwrap();
-    let pipe = folder.path().join("pipe");
-    pipe::make(&pipe);
+    let folder = Folder::new();
+    let pipe = folder.pipe("pipe");
     for path in [
         &pipe,
         Path::new("/dev/zero"),
         Path::new("/dev/null"),
-        folder.path(),
+        folder.root(),
     ] {
         let refused = Record::open(path).unwrap_err();
-        assert!(
-            matches!(refused, RecordError::Read { .. }),
-            "{path:?}: {refused}"
-        );
+        let unread = matches!(refused, RecordError::Read { .. });
+        assert!(unread, "{path:?}: {refused}");
     }
     // A file in the place of a folder.
-    let file = folder.path().join("file");
+    let file = folder.path("file");
     fs::write(&file, "x").unwrap();
     let within = Record::open(file.join("record.jsonl"));
     assert!(within.and_then(|(record, _)| record.check_place()).is_err());
-    let (record, _) = open(&folder.path().join("new/record.jsonl"));
+    let (record, _) = open(&folder.path("new/record.jsonl"));
     record.check_place().unwrap();
 }

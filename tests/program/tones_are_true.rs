@@ -4,39 +4,26 @@
 use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Command;
 
-#[cfg(unix)]
-use crate::support::pipe;
-
-fn tone(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .arg("tone")
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
+use crate::support::program::{Answer, Folder, PROGRAM};
 
 fn left_channel(path: &Path) -> (hound::WavSpec, Vec<f64>) {
     let mut reader = hound::WavReader::open(path).unwrap();
     let spec = reader.spec();
-    let channels = usize::from(spec.channels);
-    let scale = match spec.sample_format {
-        hound::SampleFormat::Float => 1.0,
-        hound::SampleFormat::Int => f64::from(1u32 << (spec.bits_per_sample - 1)),
-    };
     let samples: Vec<f64> = match spec.sample_format {
-        hound::SampleFormat::Float => reader
-            .samples::<f32>()
-            .map(|s| f64::from(s.unwrap()))
-            .collect(),
-        hound::SampleFormat::Int => reader
-            .samples::<i32>()
-            .map(|s| f64::from(s.unwrap()) / scale)
-            .collect(),
+        hound::SampleFormat::Float => {
+            let samples = reader.samples::<f32>();
+            samples.map(|it| f64::from(it.unwrap())).collect()
+        }
+        hound::SampleFormat::Int => {
+            let scale = f64::from(1u32 << (spec.bits_per_sample - 1));
+            let samples = reader.samples::<i32>();
+            samples.map(|it| f64::from(it.unwrap()) / scale).collect()
+        }
     };
-    (spec, samples.into_iter().step_by(channels).collect())
+    let left = samples.into_iter().step_by(usize::from(spec.channels));
+    (spec, left.collect())
 }
 
 /// Amplitude of the tone at `hz` and what is left of the samples without it,
@@ -57,54 +44,32 @@ fn amplitude_and_rest(samples: &[f64], hz: f64, rate_hz: f64) -> (f64, f64) {
 
 #[test]
 fn frequency_level_and_format_are_as_asked() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = Folder::new();
     // Rest: rounding by 1/√12 of a step; with triangular dither √3 times it.
     let step = |bits: i32| 2f64.powi(1 - bits);
-    for (arguments, hz, rate_hz, channels, decibels, rest) in [
-        (&["3150"][..], 3150.0, 48_000, 2, -12.0, step(16) * 0.5),
+    let a4 = "A4 --concert-pitch 442 --bits float --rate 44100 --mono";
+    for (asked, hz, (rate_hz, channels), decibels, rest) in [
+        ("3150", 3150.0, (48_000, 2), -12.0, step(16) * 0.5),
         (
-            &["3000", "--bits", "24", "--level", "-6"],
+            "3000 --bits 24 --level -6",
             3000.0,
-            48_000,
-            2,
+            (48_000, 2),
             -6.0,
             step(24) * 0.289,
         ),
-        (
-            &[
-                "A4",
-                "--concert-pitch",
-                "442",
-                "--bits",
-                "float",
-                "--rate",
-                "44100",
-                "--mono",
-            ],
-            442.0,
-            44_100,
-            1,
-            -12.0,
-            1e-7,
-        ),
+        (a4, 442.0, (44_100, 1), -12.0, 1e-7),
     ] {
-        let common = ["--seconds", "3", "--force", "-o", "t.wav"];
-        let output = tone(folder.path(), &[arguments, &common[..]].concat());
-        assert_eq!(output.status.code(), Some(0), "{output:?}");
-        let said = String::from_utf8(output.stdout).unwrap();
-        assert!(
-            said.contains("headphones") && said.contains("machine under test"),
-            "{said}"
-        );
-        let (spec, samples) = left_channel(&folder.path().join("t.wav"));
+        let made = folder.run(&format!("tone {asked} --seconds 3 --force -o t.wav"));
+        made.ends(0).says(&["headphones", "machine under test"]);
+        let (spec, samples) = left_channel(&folder.path("t.wav"));
         assert_eq!((spec.sample_rate, spec.channels), (rate_hz, channels));
         assert_eq!(samples.len(), 3 * rate_hz as usize);
         // A whole second of the middle is a whole number of cycles.
         let middle = &samples[rate_hz as usize..2 * rate_hz as usize];
         let (amplitude, got_rest) = amplitude_and_rest(middle, hz, f64::from(rate_hz));
         let got = 20.0 * amplitude.log10();
-        assert!((got - decibels).abs() < 0.001, "{arguments:?}: {got} dBFS");
-        assert!(got_rest < rest * 1.05, "{arguments:?}: {got_rest}");
+        assert!((got - decibels).abs() < 0.001, "{asked}: {got} dBFS");
+        assert!(got_rest < rest * 1.05, "{asked}: {got_rest}");
         // Nothing clicks at the ends.
         assert!(samples[0].abs() < 1e-4 && samples[samples.len() - 1].abs() < 1e-4);
     }
@@ -112,50 +77,33 @@ fn frequency_level_and_format_are_as_asked() {
 
 #[test]
 fn a_file_that_is_there_is_not_replaced() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("tone-3150Hz.wav");
-    fs::write(&path, "mine").unwrap();
-    let refused = tone(folder.path(), &["--seconds", "1"]);
-    assert_eq!(refused.status.code(), Some(3));
-    let said = String::from_utf8(refused.stderr).unwrap();
-    assert!(said.contains("--force"), "{said}");
+    let folder = Folder::new();
+    let path = folder.with("tone-3150Hz.wav", "mine");
+    folder.run("tone --seconds 1").ends(3).says(&["--force"]);
     assert_eq!(fs::read(&path).unwrap(), b"mine");
-    let replaced = tone(folder.path(), &["--seconds", "1", "--force"]);
-    assert_eq!(replaced.status.code(), Some(0));
+    folder.run("tone --seconds 1 --force").ends(0);
     assert!(fs::read(&path).unwrap().starts_with(b"RIFF"));
-}
-
-fn names_in(folder: &Path) -> Vec<String> {
-    let name = |entry: std::io::Result<fs::DirEntry>| entry.unwrap().file_name();
-    let entries = fs::read_dir(folder).unwrap();
-    entries.map(|it| name(it).into_string().unwrap()).collect()
 }
 
 #[cfg(unix)]
 #[test]
 fn where_there_is_no_room_the_old_file_stays() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("old.wav");
-    fs::write(&path, "mine").unwrap();
-    std::os::unix::fs::symlink("old.wav", folder.path().join("link.wav")).unwrap();
+    let folder = Folder::new();
+    let path = folder.with("old.wav", "mine");
+    std::os::unix::fs::symlink("old.wav", folder.path("link.wav")).unwrap();
     // The system allows 32 KiB a file; with and without its signal.
     for before in ["", "trap '' XFSZ; "] {
         for name in ["old.wav", "link.wav", "new.wav"] {
-            let output = Command::new("sh")
+            let tone = format!("exec '{PROGRAM}' tone --seconds 10 --force -o {name}");
+            let mut limited = Command::new("sh");
+            limited
                 .arg("-c")
-                .arg(format!("{before}ulimit -f 64; exec \"$0\" \"$@\""))
-                .arg(env!("CARGO_BIN_EXE_tapewright"))
-                .args(["tone", "--seconds", "10", "--force", "-o", name])
-                .current_dir(folder.path())
-                .output()
-                .unwrap();
-            assert_eq!(output.status.code(), Some(3), "{before}{name}: {output:?}");
-            let said = String::from_utf8(output.stderr).unwrap();
-            assert!(said.contains(&format!("cannot write {name}")), "{said}");
+                .arg(format!("{before}ulimit -f 64; {tone}"));
+            folder.settle(&mut limited);
+            let told = format!("cannot write {name}");
+            Answer::of(&mut limited).ends(3).says(&[&told]);
             assert_eq!(fs::read(&path).unwrap(), b"mine", "{before}{name}");
-            let mut names = names_in(folder.path());
-            names.sort();
-            assert_eq!(names, ["link.wav", "old.wav"], "{before}{name}");
+            assert_eq!(folder.names(), ["link.wav", "old.wav"], "{before}{name}");
         }
     }
 }
@@ -163,75 +111,52 @@ fn where_there_is_no_room_the_old_file_stays() {
 #[cfg(unix)]
 #[test]
 fn what_is_no_regular_file_is_neither_written_nor_removed() {
-    let folder = tempfile::tempdir().unwrap();
-    let pipe = folder.path().join("pipe.wav");
-    pipe::make(&pipe);
+    let folder = Folder::new();
+    let pipe = folder.pipe("pipe.wav");
     // A reader, without which opening would wait.
     let reader = fs::OpenOptions::new().read(true).write(true).open(&pipe);
-    let output = tone(
-        folder.path(),
-        &["--seconds", "1", "--force", "-o", "pipe.wav"],
-    );
-    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    folder.run("tone --seconds 1 --force -o pipe.wav").ends(3);
     drop(reader);
-    assert_eq!(names_in(folder.path()), ["pipe.wav"]);
+    assert_eq!(folder.names(), ["pipe.wav"]);
 }
 
 #[cfg(unix)]
 #[test]
 fn ending_it_early_leaves_nothing_behind() {
     use std::os::unix::process::ExitStatusExt;
-    let folder = tempfile::tempdir().unwrap();
-    for signal in ["INT", "TERM", "HUP"] {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args([
-                "tone",
-                "--seconds",
-                "7200",
-                "--bits",
-                "24",
-                "-o",
-                "long.wav",
-            ])
-            .current_dir(folder.path())
-            .spawn()
-            .unwrap();
-        while names_in(folder.path()).is_empty() {
+    let folder = Folder::new();
+    for signal in ["-INT", "-TERM", "-HUP"] {
+        let mut long = folder.command("tone --seconds 7200 --bits 24 -o long.wav");
+        let mut child = long.spawn().unwrap();
+        while folder.names().is_empty() {
             assert_eq!(child.try_wait().unwrap(), None, "it ended by itself");
             std::thread::sleep(std::time::Duration::from_millis(5));
         }
-        let kill = format!("kill -{signal} {}", child.id());
-        assert!(
-            Command::new("sh")
-                .arg("-c")
-                .arg(kill)
-                .status()
-                .unwrap()
-                .success()
-        );
+        let id = child.id().to_string();
+        let sent = Command::new("kill").args([signal, &id]).status();
+        assert!(sent.unwrap().success());
         let status = child.wait().unwrap();
         assert!(status.signal().is_some(), "{signal}: {status}");
-        assert_eq!(names_in(folder.path()), [""; 0], "{signal}");
+        assert_eq!(folder.names(), [""; 0], "{signal}");
     }
 }
 
 #[test]
 fn what_makes_no_sense_is_refused() {
-    let folder = tempfile::tempdir().unwrap();
-    for (arguments, told) in [
-        (&["H9"][..], "is no note"),
-        (&["5"], "between 10 and 100000 Hz"),
-        (&["--level", "3"], "a level in dBFS"),
-        (&["23000"], "too high for 48000 samples"),
-        (&["--output", "x"], "--play"),
-        (&["--play", "-o", "x.wav"], "cannot be used with"),
-        (&["-o", "no/such/folder/x.wav"], "cannot write"),
-        (&["--seconds", "100000"], "4 GiB"),
+    let folder = Folder::new();
+    for (asked, told) in [
+        ("H9", "is no note"),
+        ("5", "between 10 and 100000 Hz"),
+        ("--level 3", "a level in dBFS"),
+        ("23000", "too high for 48000 samples"),
+        ("--output x", "--play"),
+        ("--play -o x.wav", "cannot be used with"),
+        ("-o no/such/folder/x.wav", "cannot write"),
+        ("--seconds 100000", "4 GiB"),
     ] {
-        let output = tone(folder.path(), arguments);
-        assert!(matches!(output.status.code(), Some(2 | 3)), "{arguments:?}");
-        let said = String::from_utf8(output.stderr).unwrap();
-        assert!(said.contains(told), "{arguments:?}: {said}");
+        let answer = folder.run(&format!("tone {asked}"));
+        assert!(matches!(answer.status, Some(2 | 3)), "{asked}");
+        answer.says(&[told]);
     }
-    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
+    assert_eq!(folder.names(), [""; 0]);
 }

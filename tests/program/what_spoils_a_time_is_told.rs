@@ -2,41 +2,29 @@
 //! lengths that cannot be and copies that cannot be used: none of them makes a
 //! wrong figure, and each is told.
 
-use crate::support::folder::{Folder, Run, number};
-use crate::support::timed_sounds::{Chance, Content, Fade, Machine, Marks, passage};
-use serde_json::Value;
+use crate::support::program::{Folder, deviation, has, number};
+use crate::support::timed_sounds::{Content, Fade, Machine, Marks, passage, seeded};
 
 const RATE: u32 = 24_000;
 
-fn has(object: &Value, code: &str) -> bool {
-    let cautions = object["cautions"].as_array().unwrap();
-    cautions.iter().any(|it| it["code"] == code)
-}
-
-fn speed(run: &Run) -> [f64; 2] {
-    assert_eq!(run.status, Some(0), "{}", run.errors);
-    let speed = &run.object["speed"];
-    [&speed["deviation_percent"], &speed["uncertainty_percent"]].map(number)
-}
-
-fn machine(percent: f64) -> Machine {
-    let mut machine = Machine::new(50.0);
-    machine.rate_hz = f64::from(RATE);
-    machine.speed = 1.0 + percent / 100.0;
-    machine
+fn machine() -> Machine {
+    Machine {
+        rate_hz: f64::from(RATE),
+        ..Machine::new(50.0)
+    }
 }
 
 /// A piece of 24 s with 4 s of silence before and after it.
 fn piece() -> Vec<f32> {
-    let mut chance = Chance::new(21);
+    let mut chance = seeded(21);
     let tape = passage(Content::Music, 24.0, Fade::Cosine(0.01), &mut chance);
-    machine(0.0).play(&tape, 4.0, 32.0, &mut chance)
+    machine().play(&tape, 4.0, 32.0, &mut chance)
 }
 
 /// A loud crack at a moment.
 fn crack(samples: &mut [f32], at_s: f64, length_s: f64) {
     let at = |seconds: f64| (seconds * f64::from(RATE)) as usize;
-    let mut chance = Chance::new(22);
+    let mut chance = seeded(22);
     for sample in &mut samples[at(at_s)..at(at_s + length_s)] {
         *sample += 0.3 * chance.noise() as f32;
     }
@@ -57,27 +45,20 @@ fn a_click_before_or_after_a_passage_is_no_part_of_it() {
             crack(&mut samples, *at_s, *length_s);
         }
         folder.write("a.wav", RATE, &[&samples]);
-        let run = folder.read(&["--reference", "passage:24", "a.wav"]);
-        let [deviation, limit] = speed(&run);
-        assert!(deviation.abs() < limit, "{clicks:?}: {deviation}");
+        let object = folder.measured("--reference passage:24 a.wav");
+        let limit = number(&object["speed"]["uncertainty_percent"]);
+        assert!(deviation(&object).abs() < limit, "{clicks:?}: {object}");
         assert!(limit < 0.1, "{clicks:?}: {limit}");
-        assert!(has(&run.object, "reference_ambiguous"), "{clicks:?}");
+        assert!(has(&object, "reference_ambiguous"), "{clicks:?}");
     }
 }
 
 /// Marks a second apart whose speed goes up by so many percent half way.
 fn stepped(percent: f64) -> Vec<f32> {
-    let marks = Marks {
-        spacing_s: 1.0,
-        count: 61,
-        amplitude: 0.25,
-        click: None,
-        missing: Vec::new(),
-        others: Vec::new(),
-    };
+    let marks = Marks::row(1.0, 61);
     let step = 1.0 + percent / 100.0;
     let place = |t: f64| t.min(30.0) + step * (t - 30.0).max(0.0);
-    machine(0.0).play_with(|t| marks.sample(place(t)), 61.5, &mut Chance::new(23))
+    machine().play_with(|t| marks.sample(place(t)), 61.5, &mut seeded(23))
 }
 
 #[test]
@@ -88,19 +69,20 @@ fn a_speed_that_moves_along_the_marks_is_named() {
         (-0.5, "+0.00 % before, -0.50 % after"),
     ] {
         folder.write("a.wav", RATE, &[&stepped(percent)]);
-        let run = folder.read(&["--reference", "marks:1", "a.wav"]);
-        let [deviation, limit] = speed(&run);
-        assert!(has(&run.object, "speed_moved"), "{}", run.object);
-        let text = run.object["cautions"].to_string();
+        let object = folder.measured("--reference marks:1 a.wav");
+        assert!(has(&object, "speed_moved"), "{object}");
+        let text = object["cautions"].to_string();
         assert!(text.contains(says), "{percent}: {text}");
-        assert!((deviation - percent / 2.0).abs() < limit, "{deviation}");
-        let text = folder.tapewright(&["read", "--reference=marks:1", "a.wav"]);
-        let text = String::from_utf8(text.stdout).unwrap();
-        assert!(text.contains("MOVED"), "{text}");
+        let limit = number(&object["speed"]["uncertainty_percent"]);
+        let off = deviation(&object) - percent / 2.0;
+        assert!(off.abs() < limit, "{off}");
+        folder
+            .run("read --reference=marks:1 a.wav")
+            .says(&["MOVED"]);
     }
     folder.write("a.wav", RATE, &[&stepped(0.0)]);
-    let run = folder.read(&["--reference", "marks:1", "a.wav"]);
-    assert!(!has(&run.object, "speed_moved"), "{}", run.object);
+    let object = folder.measured("--reference marks:1 a.wav");
+    assert!(!has(&object, "speed_moved"), "{object}");
 }
 
 #[test]
@@ -108,12 +90,11 @@ fn silence_is_called_silence_whatever_was_to_be_heard() {
     let folder = Folder::new();
     folder.write("a.wav", RATE, &[&vec![0.0; 10 * RATE as usize]]);
     for reference in ["tone:3150", "tone:auto", "note:A4", "passage:20", "marks:1"] {
-        let run = folder.read(&["--reference", reference, "a.wav"]);
-        assert_eq!(run.status, Some(4));
+        let read = folder.read(&format!("--reference {reference} a.wav"));
+        let errors = &read.ends(4).errors;
         assert!(
-            run.errors.contains("nothing but silence"),
-            "{reference}: {}",
-            run.errors
+            errors.contains("nothing but silence"),
+            "{reference}: {errors}"
         );
     }
 }
@@ -128,12 +109,9 @@ fn lengths_that_cannot_be_are_repeated_as_they_were_written() {
         ("marks:1e-9", "between 0.1 and 3600 s"),
         ("tone:1e99", "between 100 and 20000 Hz"),
     ] {
-        let run = folder.tapewright(&["read", "--reference", reference, "a.wav"]);
-        assert_eq!(run.status.code(), Some(2), "{reference}");
-        let errors = String::from_utf8(run.stderr).unwrap();
-        assert!(errors.contains(range), "{errors}");
-        assert!(errors.contains(&format!("\"{reference}\"")), "{errors}");
-        assert!(!errors.contains("0000000"), "{errors}");
+        let refused = folder.run(&format!("read --reference {reference} a.wav"));
+        refused.ends(2).says(&[range, &format!("\"{reference}\"")]);
+        refused.never_says(&["0000000"]);
     }
 }
 
@@ -144,34 +122,19 @@ fn every_file_has_its_object_where_the_copy_cannot_be_used() {
     folder.write("b.wav", RATE, &[&piece()]);
     folder.write("short.wav", RATE, &[&piece()[..3 * RATE as usize]]);
     folder.write("silent.wav", RATE, &[&vec![0.0; 10 * RATE as usize]]);
-    std::fs::write(folder.path("notes.txt"), "no recording\n").unwrap();
+    folder.with("notes.txt", "no recording\n");
     for (copy, status, says) in [
         ("short.wav", 4, "too short"),
         ("silent.wav", 4, "is silent"),
         ("notes.txt", 3, "text file"),
         ("nowhere.wav", 3, "no such file"),
     ] {
-        let reference = format!("recording:{copy}");
-        let asked = [
-            "read",
-            "--json",
-            "--reference",
-            &reference,
-            "a.wav",
-            "b.wav",
-        ];
-        let output = folder.tapewright(&asked);
-        assert_eq!(output.status.code(), Some(status), "{copy}");
-        let errors = String::from_utf8(output.stderr).unwrap();
+        let read = folder.read(&format!("--reference recording:{copy} a.wav b.wav"));
+        let errors = &read.ends(status).errors;
         assert!(errors.contains(copy) && errors.contains(says), "{errors}");
         assert_eq!(errors.lines().count(), 1, "{errors}");
-        let text = String::from_utf8(output.stdout).unwrap();
-        let objects: Vec<Value> = text
-            .lines()
-            .map(|line| serde_json::from_str(line).unwrap())
-            .collect();
-        assert_eq!(objects.len(), 2, "{copy}: {text}");
-        for (object, file) in objects.iter().zip(["a.wav", "b.wav"]) {
+        assert_eq!(read.objects.len(), 2, "{copy}: {}", read.text);
+        for (object, file) in read.objects.iter().zip(["a.wav", "b.wav"]) {
             assert_eq!(object["file"], file);
             assert_eq!(object["signal"]["usable"], false);
             assert_eq!(object["reference"]["kind"], "recording");

@@ -3,12 +3,10 @@
 
 use std::f64::consts::TAU;
 
+use crate::support::sound;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{
-    ChannelChoice, ChannelUsed, Conditions, Engine, Measurement, Problem, Settings,
-};
-use tapewright::units::Percent;
+use tapewright::readings::{ChannelChoice, ChannelUsed, Engine, Measurement, Problem, Settings};
 
 const RATE: u32 = 48_000;
 const HZ: f64 = 3118.5;
@@ -17,14 +15,10 @@ const HZ: f64 = 3118.5;
 const RECORDS: u64 = 30;
 
 fn engine(choice: ChannelChoice) -> Engine {
-    Engine::new(Settings {
-        rate_hz: RATE,
-        channels: 2,
+    sound::engine(Settings {
         choice,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
+        ..sound::settings(RATE, 2)
     })
-    .expect("an engine")
 }
 
 /// The tone with noise of this mean square in one channel; the tone has ½.

@@ -1,45 +1,13 @@
 //! The engine reads what was put in: speed, flutter, dropouts, whatever the
 //! rate, the channels and the size of the blocks.
 
-use std::f64::consts::TAU;
-
+use crate::support::sound::{deviation, measure, settings};
+use crate::support::wavering::wavering;
 use tapewright::readings::{
-    CautionCode, ChannelChoice, ChannelUsed, Conditions, Engine, Likely, Measurement, Nominal,
-    Settings, Steadiness, ToneState,
+    CautionCode, ChannelChoice, ChannelUsed, Engine, Likely, Measurement, Nominal, Settings,
+    Steadiness, ToneState,
 };
-use tapewright::units::{Hertz, Percent};
-
-fn settings(rate_hz: u32, channels: u16) -> Settings {
-    Settings {
-        rate_hz,
-        channels,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
-    }
-}
-
-/// A mono tone with sinusoidal wow: phase of f (1 + a sin(2πgt)).
-fn wow_tone(rate_hz: u32, seconds: f64, hz: f64, wow_hz: f64, depth_percent: f64) -> Vec<f32> {
-    let count = (seconds * f64::from(rate_hz)) as usize;
-    (0..count)
-        .map(|n| {
-            let t = n as f64 / f64::from(rate_hz);
-            let wander = depth_percent / 100.0 * (1.0 - (TAU * wow_hz * t).cos()) / (TAU * wow_hz);
-            (0.5 * (TAU * hz * (t + wander)).sin()) as f32
-        })
-        .collect()
-}
-
-fn measure(settings: Settings, samples: &[f32]) -> Measurement {
-    let mut engine = Engine::new(settings).expect("an engine");
-    engine.push(samples);
-    engine.measurement()
-}
-
-fn deviation(measurement: &Measurement) -> f64 {
-    measurement.speed.expect("a speed").deviation.0
-}
+use tapewright::units::Hertz;
 
 /// 16 bits with triangular dither, as a sound card or a file delivers.
 fn quantise(samples: &mut [f32]) {
@@ -58,7 +26,7 @@ fn quantise(samples: &mut [f32]) {
 
 #[test]
 fn a_clean_tone_reads_within_two_parts_per_million_and_without_flutter() {
-    let mut tone = wow_tone(48_000, 30.0, 3118.5, 1.0, 0.0);
+    let mut tone = wavering(48_000, 3118.5, 30.0, 1.0, 0.0);
     quantise(&mut tone);
     let got = measure(settings(48_000, 1), &tone);
     assert!(
@@ -77,7 +45,7 @@ fn a_clean_tone_reads_within_two_parts_per_million_and_without_flutter() {
 #[test]
 fn every_sample_rate_reads_the_same() {
     for rate in [8000, 11_025, 22_050, 44_100, 48_000, 96_000, 192_000] {
-        let tone = wow_tone(rate, 12.0, 3118.5, 4.0, 0.1);
+        let tone = wavering(rate, 3118.5, 12.0, 4.0, 0.1);
         let got = measure(settings(rate, 1), &tone);
         assert!(
             (deviation(&got) + 1.0).abs() < 0.002,
@@ -104,7 +72,7 @@ fn every_sample_rate_reads_the_same() {
 
 #[test]
 fn the_size_of_the_blocks_changes_nothing() {
-    let tone = wow_tone(44_100, 11.0, 3000.0, 2.0, 0.2);
+    let tone = wavering(44_100, 3000.0, 11.0, 2.0, 0.2);
     let whole = measure(settings(44_100, 1), &tone);
     for block in [1, 37, 4410, 65_536] {
         let mut engine = Engine::new(settings(44_100, 1)).expect("an engine");
@@ -117,7 +85,7 @@ fn the_size_of_the_blocks_changes_nothing() {
 
 #[test]
 fn gain_and_polarity_change_nothing_that_matters() {
-    let tone = wow_tone(48_000, 12.0, 3100.0, 1.0, 0.1);
+    let tone = wavering(48_000, 3100.0, 12.0, 1.0, 0.1);
     let there = measure(settings(48_000, 1), &tone);
     let turned: Vec<f32> = tone.iter().map(|s| s * -0.03).collect();
     let here = measure(settings(48_000, 1), &turned);
@@ -132,7 +100,7 @@ fn stereo(left: &[f32], right: &[f32]) -> Vec<f32> {
 
 #[test]
 fn both_channels_are_used_when_both_carry_the_tone_and_one_when_one_does() {
-    let tone = wow_tone(48_000, 10.0, 3150.0, 1.0, 0.1);
+    let tone = wavering(48_000, 3150.0, 10.0, 1.0, 0.1);
     let silence = vec![0.0; tone.len()];
     let inverted: Vec<f32> = tone.iter().map(|s| -s).collect();
     for (left, right, used) in [
@@ -160,7 +128,7 @@ fn both_channels_are_used_when_both_carry_the_tone_and_one_when_one_does() {
 
 #[test]
 fn a_dropout_is_reported_and_never_read_as_flutter() {
-    let mut tone = wow_tone(48_000, 20.0, 3150.0, 1.0, 0.0);
+    let mut tone = wavering(48_000, 3150.0, 20.0, 1.0, 0.0);
     for second in 1..20 {
         // 20 ms, beginning at an odd place of the period.
         let at = second * 48_000 + second * 7;
@@ -181,7 +149,7 @@ fn a_dropout_is_reported_and_never_read_as_flutter() {
 
 #[test]
 fn clipping_is_counted() {
-    let tone: Vec<f32> = wow_tone(48_000, 10.0, 3150.0, 1.0, 0.0)
+    let tone: Vec<f32> = wavering(48_000, 3150.0, 10.0, 1.0, 0.0)
         .iter()
         .map(|s| (s * 4.0).clamp(-1.0, 1.0))
         .collect();
@@ -193,7 +161,7 @@ fn clipping_is_counted() {
 
 #[test]
 fn half_speed_is_named_and_not_measured() {
-    let tone = wow_tone(48_000, 6.0, 1575.0, 1.0, 0.0);
+    let tone = wavering(48_000, 1575.0, 6.0, 1.0, 0.0);
     let mut engine = Engine::new(settings(48_000, 1)).expect("an engine");
     engine.push(&tone);
     let ToneState::Wrong(wrong) = engine.reading().tone else {
@@ -227,17 +195,17 @@ fn silence_and_noise_have_no_speed() {
 fn auto_takes_the_nearest_tone_and_says_that_it_could_be_another() {
     let mut auto = settings(48_000, 1);
     auto.conditions.nominal = Nominal::Nearest;
-    let got = measure(auto, &wow_tone(48_000, 10.0, 3055.0, 1.0, 0.0));
+    let got = measure(auto, &wavering(48_000, 3055.0, 10.0, 1.0, 0.0));
     assert_eq!(got.nominal, Some(Hertz(3000.0)));
     assert!(got.has(CautionCode::ReferenceAmbiguous));
-    let got = measure(auto, &wow_tone(48_000, 10.0, 1003.0, 1.0, 0.0));
+    let got = measure(auto, &wavering(48_000, 1003.0, 10.0, 1.0, 0.0));
     assert_eq!(got.nominal, Some(Hertz(1000.0)));
     assert!(!got.has(CautionCode::ReferenceAmbiguous));
 }
 
 #[test]
 fn a_gap_is_never_spanned() {
-    let tone = wow_tone(48_000, 12.0, 3150.0, 1.0, 0.0);
+    let tone = wavering(48_000, 3150.0, 12.0, 1.0, 0.0);
     let mut engine = Engine::new(settings(48_000, 1)).expect("an engine");
     engine.push(&tone[..240_000]);
     engine.gap(100);
@@ -251,7 +219,7 @@ fn a_gap_is_never_spanned() {
 #[test]
 fn the_live_reading_settles_and_says_so() {
     let mut engine = Engine::new(settings(48_000, 1)).expect("an engine");
-    let tone = wow_tone(48_000, 20.0, 3118.5, 0.55, 0.1);
+    let tone = wavering(48_000, 3118.5, 20.0, 0.55, 0.1);
     for (second, chunk) in tone.chunks(48_000).enumerate() {
         engine.push(chunk);
         let reading = engine.reading();

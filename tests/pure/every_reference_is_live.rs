@@ -3,14 +3,15 @@
 
 use std::sync::Arc;
 
+use crate::support::sound;
 use crate::support::tunes::{Player, RATE_HZ, tune};
 use tapewright::readings::matching::{Copy, State};
 use tapewright::readings::timed::{PassageState, Progress};
 use tapewright::readings::{
-    ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Nominal, Problem,
-    Reading, ReferenceKind, Settings, Yardstick,
+    Conditions, Engine, KeepRequest, Keeping, Measurement, Nominal, Problem, Reading,
+    ReferenceKind, Yardstick,
 };
-use tapewright::units::{Hertz, Percent, Seconds};
+use tapewright::units::{Hertz, Seconds};
 
 const KEEP: KeepRequest = KeepRequest {
     at_least: Seconds(10.0),
@@ -22,16 +23,8 @@ fn engine(kind: ReferenceKind, yardstick: Yardstick) -> Engine {
 }
 
 fn engine_of(channels: u16, kind: ReferenceKind, yardstick: Yardstick) -> Engine {
-    let settings = Settings {
-        rate_hz: RATE_HZ,
-        channels,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            kind,
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    };
+    let mut settings = sound::settings(RATE_HZ, channels);
+    settings.conditions.kind = kind;
     Engine::by(settings, yardstick).unwrap()
 }
 

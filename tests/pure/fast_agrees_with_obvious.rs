@@ -80,7 +80,7 @@ impl Case {
 
     /// The mean frequency that the whole program reads, in hertz.
     fn mean_hz(&self) -> f64 {
-        let settings = sound::settings(self.rate_hz, 1, self.nominal_hz);
+        let settings = sound::settings_at(self.rate_hz, 1, self.nominal_hz);
         let measurement = sound::measure(settings, &self.samples);
         measurement
             .speed

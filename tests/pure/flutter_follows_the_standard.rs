@@ -7,8 +7,9 @@
 
 use std::f64::consts::TAU;
 
+use crate::support::dice::gaussian;
 use crate::support::wavering::{
-    DEPTH_PERCENT, deviating, engine, measure, normal, pulses, quasi_peak_of_a_sine_db, steady,
+    DEPTH_PERCENT, deviating, engine, measure, pulses, quasi_peak_of_a_sine_db, steady,
     wavering as wavering_tone, weighted_gain_db, whole_periods_s,
 };
 use crate::support::weighting_table::WEIGHTING_DB;
@@ -107,7 +108,7 @@ fn random_flutter_reads_1_960_times_its_root_mean_square_as_two_sigma() {
     // |x| of a normal distribution exceeds 1.960 σ for 5 % of the time, hence
     // the name of the figure (IEC 60386 Amendment 1, AES6).
     let mut random = Pcg64Mcg::seed_from_u64(386);
-    let noise = (0..180 * RATE).map(|_| 0.3 * normal(&mut random));
+    let noise = (0..180 * RATE).map(|_| 0.3 * gaussian(&mut random));
     let samples = deviating(RATE, TONE, noise);
     let flutter = measure(RATE, TONE, &samples).flutter;
     let ratio = percent(flutter.weighted_two_sigma) / percent(flutter.weighted_rms);

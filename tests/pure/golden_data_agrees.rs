@@ -6,8 +6,8 @@
 
 use std::f64::consts::TAU;
 
+use crate::support::dice;
 use crate::support::fast;
-use crate::support::hiss;
 use crate::support::judge;
 use crate::support::sound::{self, Line, Tone};
 use serde::Deserialize;
@@ -72,7 +72,7 @@ fn golden() -> Golden {
 
 /// Noise from the same whole numbers as in the script.
 fn hiss(n: u64) -> f64 {
-    hiss::hiss(n.wrapping_add(1 << 32))
+    dice::hiss(n.wrapping_add(1 << 32))
 }
 
 impl Recording {
@@ -107,7 +107,7 @@ impl Recording {
     }
 
     fn measurement(&self) -> Measurement {
-        let settings = sound::settings(self.rate_hz, 1, self.nominal_hz);
+        let settings = sound::settings_at(self.rate_hz, 1, self.nominal_hz);
         sound::measure(settings, &self.samples())
     }
 

@@ -5,12 +5,14 @@
 use std::f64::consts::TAU;
 use std::thread;
 
-use crate::support::wavering::{deviating, normal};
+use crate::support::dice::gaussian;
+use crate::support::sound;
+use crate::support::wavering::deviating;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{
-    ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Nominal, Problem,
-    Reading, Settings, Steadiness, ToneState,
+    Engine, KeepRequest, Keeping, Measurement, Nominal, Problem, Reading, Settings, Steadiness,
+    ToneState,
 };
 use tapewright::units::{Hertz, Percent, Seconds};
 
@@ -34,7 +36,7 @@ fn machine(off: f64, wow: &[(f64, f64)], seconds: f64, seed: u64) -> Vec<f32> {
     let mut rough = 0.0;
     let speed = (0..frames(seconds)).map(|n| {
         if n.is_multiple_of(40) {
-            rough = 0.01 * normal(&mut random);
+            rough = 0.01 * gaussian(&mut random);
         }
         let t = n as f64 / f64::from(RATE);
         let lines = wow
@@ -59,7 +61,7 @@ fn silence(seconds: f64) -> Vec<f32> {
 
 fn noise(seconds: f64) -> Vec<f32> {
     let mut random = Pcg64Mcg::seed_from_u64(3);
-    let mut value = || 0.1 * normal(&mut random) as f32;
+    let mut value = || 0.1 * gaussian(&mut random) as f32;
     (0..frames(seconds)).map(|_| value()).collect()
 }
 
@@ -119,17 +121,11 @@ fn clipped() -> Vec<f32> {
 }
 
 fn settings() -> Settings {
-    Settings {
-        rate_hz: RATE,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
-    }
+    sound::settings(RATE, 1)
 }
 
 fn engine() -> Engine {
-    Engine::new(settings()).expect("a usual format")
+    sound::engine(settings())
 }
 
 /// One that has heard nothing but a moment of silence: where the input itself

@@ -5,7 +5,7 @@
 //! Machines are invented by proptest, always the same ones; one that failed is
 //! remembered in `tests/regressions/` and tried first from then on.
 
-use crate::support::hiss::hiss;
+use crate::support::dice::hiss;
 use crate::support::sound::{self, Line, Tone};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, FileFailurePersistence, RngSeed};
@@ -83,7 +83,7 @@ impl Machine {
     }
 
     fn settings(&self, rate_hz: u32, channels: u16) -> Settings {
-        sound::settings(rate_hz, channels, self.nominal_hz)
+        sound::settings_at(rate_hz, channels, self.nominal_hz)
     }
 
     fn measure(&self, rate_hz: u32, samples: &[f32]) -> Measurement {

@@ -58,7 +58,7 @@ fn cents_and_percent_say_the_same() {
 fn a_tape_of_concert_pitch_played_a_quarter_tone_sharp_reads_50_cents() {
     let tone = Tone::steady(440.0 * (50.0f64 / 1200.0).exp2(), 0.2, 0.5);
     let samples = sound::sampled(48_000, 6.0, |t| tone.at(t));
-    let got = sound::measure(sound::settings(48_000, 1, hz("A4")), &samples);
+    let got = sound::measure(sound::settings_at(48_000, 1, hz("A4")), &samples);
     let cents = got.speed.expect("a speed").deviation.cents().0;
     assert!((cents - 50.0).abs() < 1e-3, "{cents}");
 }

@@ -6,7 +6,7 @@
 //! tones too.
 
 use crate::support::disturbed::{self, Disturbance, Dropouts, RATE_HZ};
-use crate::support::sound::{Line, Tone, deviation, measure, sampled, settings, two_sigma};
+use crate::support::sound::{Line, Tone, deviation, measure, sampled, settings_at, two_sigma};
 use tapewright::readings::{CautionCode, Measurement};
 
 /// The shortest record that the promise speaks of.
@@ -34,7 +34,7 @@ fn every_place(disturbances: &[Disturbance], mut check: impl FnMut(&str, f64, &M
             for turns in PHASES {
                 let hz = nominal * (1.0 + percent / 100.0);
                 let samples = disturbance.samples(hz, turns, SECONDS);
-                let got = measure(settings(RATE_HZ, 1, nominal), &samples);
+                let got = measure(settings_at(RATE_HZ, 1, nominal), &samples);
                 let what = format!("{}, {hz} Hz, phase {turns}", disturbance.name());
                 check(&what, deviation(&got) - percent, &got);
             }
@@ -129,7 +129,7 @@ fn dropouts_change_nothing_on_a_moving_tape_with_hiss_either() {
         };
         let read = |gain: &dyn Fn(f64) -> f64| {
             let samples = sampled(RATE_HZ, 20.0, |t| gain(t) * tone.at(t) + hiss(t));
-            measure(settings(RATE_HZ, 1, nominal), &samples)
+            measure(settings_at(RATE_HZ, 1, nominal), &samples)
         };
         let without = read(&|_| 1.0);
         assert_eq!(without.signal.dropout_count, 0);

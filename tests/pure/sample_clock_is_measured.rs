@@ -2,6 +2,7 @@
 //! ± that covers it, and nothing is said where the arrivals allow nothing.
 //! All arrivals here are invented, with a clock whose error is known.
 
+use crate::support::dice::gaussian;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use tapewright::signal::arrivals::{Arrival, ArrivalFit, Arrivals, Unfit};
@@ -48,18 +49,13 @@ struct Run {
     seed: u64,
 }
 
-fn normal(random: &mut Pcg64Mcg) -> f64 {
-    let (u, v): (f64, f64) = (1.0 - random.random::<f64>(), random.random());
-    (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
-}
-
 impl Run {
     fn arrivals(&self) -> Vec<Arrival> {
         let mut random = Pcg64Mcg::seed_from_u64(self.seed);
         let rate = f64::from(RATE_HZ) * (1.0 + self.error_ppm * 1e-6);
         let block_s = BLOCK as f64 / rate;
         let blocks = (self.seconds / block_s) as u64;
-        let mut wander = normal(&mut random);
+        let mut wander = gaussian(&mut random);
         let mut busy_until = 0.0;
         let phase: f64 = random.random();
         (1..=blocks)
@@ -70,7 +66,7 @@ impl Run {
                     Lateness::Exponential(mean) => {
                         ready - mean * (1.0 - random.random::<f64>()).ln()
                     }
-                    Lateness::HalfNormal(width) => ready + width * normal(&mut random).abs(),
+                    Lateness::HalfNormal(width) => ready + width * gaussian(&mut random).abs(),
                     Lateness::Bursts => {
                         if random.random::<f64>() < 0.002 {
                             let long = 0.01 / random.random::<f64>().max(0.003);
@@ -80,7 +76,7 @@ impl Run {
                     }
                     Lateness::Wandering(width, time_s) => {
                         let keep = (-block_s / time_s).exp();
-                        wander = keep * wander + (1.0 - keep * keep).sqrt() * normal(&mut random);
+                        wander = keep * wander + (1.0 - keep * keep).sqrt() * gaussian(&mut random);
                         ready + width * wander.abs()
                     }
                     Lateness::Ticks(period) | Lateness::Server(period) => {

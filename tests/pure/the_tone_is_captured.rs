@@ -4,25 +4,13 @@
 
 use std::f64::consts::TAU;
 
-use tapewright::readings::{
-    CautionCode, ChannelChoice, Conditions, Engine, Likely, Nominal, Problem, Settings, ToneState,
-};
-use tapewright::units::{Hertz, Percent};
+use crate::support::sound;
+use tapewright::readings::{CautionCode, Engine, Likely, Problem, ToneState};
 
 const RATE: u32 = 48_000;
 
 fn engine(nominal_hz: f64) -> Engine {
-    Engine::new(Settings {
-        rate_hz: RATE,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            nominal: Nominal::Fixed(Hertz(nominal_hz)),
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    })
-    .expect("an engine")
+    sound::engine(sound::settings_at(RATE, 1, nominal_hz))
 }
 
 /// A tone with a little noise whose frequency is a function of time.

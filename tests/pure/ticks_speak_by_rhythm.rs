@@ -2,7 +2,8 @@
 //! simulated machine plays, the engine reads, and the ticks are counted from
 //! the samples that would sound.
 
-use tapewright::readings::{ByEar, ChannelChoice, Conditions, Engine, Settings};
+use crate::support::sound;
+use tapewright::readings::{ByEar, Engine, Settings};
 use tapewright::rehearsal::{Fingers, FlutterModel, MachineConfig, SimulatedMachine};
 use tapewright::signal::rhythm::{PITCH, Rhythm};
 use tapewright::units::{Decibels, Percent};
@@ -30,17 +31,14 @@ impl Bench {
         };
         config.trimmer.position = 0.5 + percent / 10.0;
         let settings = Settings {
-            rate_hz: config.rate_hz,
-            channels: config.channels,
-            choice: ChannelChoice::Auto,
-            conditions: Conditions::default(),
             tolerance: BAND,
+            ..sound::settings(config.rate_hz, config.channels)
         };
         let rate_hz = f64::from(config.rate_hz);
         Self {
             fingers: Fingers::at(config.trimmer.position),
             machine: SimulatedMachine::new(config, 5),
-            engine: Engine::new(settings).expect("a usual format"),
+            engine: sound::engine(settings),
             ear: ByEar::default(),
             rhythm: Rhythm::new(rate_hz, LEVEL.amplitude_ratio()),
             rate_hz,

@@ -1,7 +1,8 @@
 //! Guidance at the trimmer, on the simulated machine: silent while nobody
 //! turns, ahead of the speed while somebody does, and right about the way.
 
-use tapewright::readings::{Advice, ChannelChoice, Conditions, Engine, Guidance, Settings};
+use crate::support::sound;
+use tapewright::readings::{Advice, Engine, Guidance, Settings};
 use tapewright::rehearsal::{Fingers, FlutterModel, MachineConfig, SimulatedMachine};
 use tapewright::units::Percent;
 
@@ -23,16 +24,13 @@ impl Bench {
         };
         config.trimmer.position = 0.2;
         let settings = Settings {
-            rate_hz: config.rate_hz,
-            channels: config.channels,
-            choice: ChannelChoice::Auto,
-            conditions: Conditions::default(),
             tolerance: Percent(0.1),
+            ..sound::settings(config.rate_hz, config.channels)
         };
         Self {
             machine: SimulatedMachine::new(config, seed),
             fingers: Fingers::at(0.2),
-            engine: Engine::new(settings).expect("a usual format"),
+            engine: sound::engine(settings),
         }
     }
 

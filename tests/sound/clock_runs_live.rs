@@ -5,33 +5,23 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Stdio;
 use std::time::Duration;
 
 use crate::support::environment::within;
+use crate::support::program::{Answer, PROGRAM, program};
 use crate::support::sound_server::with_sound_server;
 use crate::support::tmux::Tmux;
 use tapewright::records::{Against, ClockFigure, Clocks};
 use tapewright::units::{Ppm, Seconds};
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_tapewright");
-
 fn clocks_path(folder: &Path) -> PathBuf {
     folder.join("clocks.jsonl")
 }
 
-fn clock(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(PROGRAM)
-        .arg("clock")
-        .args(arguments)
-        .arg("--clocks")
-        .arg(clocks_path(folder))
-        .output()
-        .expect("the program runs")
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
+fn clock(folder: &Path, line: &str) -> Answer {
+    let clocks = clocks_path(folder);
+    Answer::of(program(&format!("clock {line} --clocks")).arg(clocks))
 }
 
 fn kept(folder: &Path) -> Vec<ClockFigure> {
@@ -47,37 +37,28 @@ fn a_run_against_the_system_clock_covers_the_truth_or_says_why_not() {
         // do. The server rounds the length of each block down to a
         // microsecond, which makes its clock fast by up to some 40 ppm; the
         // ±50 ppm of a system clock nobody disciplines cover that.
-        let options = ["--minutes", "1", "--wanted", "1000"];
-        let system = ["--system-clock-uncertainty", "50"];
-        let said = clock(
-            server.folder(),
-            &[options.as_slice(), system.as_slice()].concat(),
-        );
+        let options = "--minutes 1 --wanted 1000 --system-clock-uncertainty 50";
+        let said = clock(server.folder(), options);
         let kept = kept(server.folder());
-        match said.status.code() {
+        match said.status {
             Some(0) => {
                 let [figure] = &kept[..] else {
                     panic!("{kept:?}");
                 };
                 assert_eq!(figure.input, "alsa:default");
-                assert!(
-                    figure.error.0.abs() <= figure.uncertainty.0,
-                    "{figure:?}\n{}",
-                    text(&said.stdout)
-                );
-                assert!(text(&said.stdout).contains("Kept for alsa:default"));
+                let covers = figure.error.0.abs() <= figure.uncertainty.0;
+                assert!(covers, "{figure:?}\n{}", said.text);
+                said.says(&["Kept for alsa:default"]);
             }
             Some(5) => {
                 assert!(kept.is_empty(), "{kept:?}");
-                let sentence = text(&said.stderr);
+                let sentence = said.errors;
                 // No other refusal is the busy machine's fault.
-                assert!(
-                    sentence.contains("too jittery") || sentence.contains("the samples fell"),
-                    "{sentence}"
-                );
+                let busy = ["too jittery", "the samples fell"];
+                assert!(busy.iter().any(|it| sentence.contains(it)), "{sentence}");
                 assert!(sentence.contains("; "), "what to do: {sentence}");
             }
-            other => panic!("{other:?}: {}", text(&said.stderr)),
+            _ => panic!("{said:?}"),
         }
     });
 }
@@ -88,18 +69,8 @@ fn a_live_tone_is_compared_and_kept() {
         let _player = server.play_tone(3150.0, 60);
         // Begins with the tone: what comes before is no part of it.
         std::thread::sleep(Duration::from_secs(1));
-        let said = clock(
-            server.folder(),
-            &[
-                "--tone",
-                "3150",
-                "--tone-uncertainty",
-                "1",
-                "--minutes",
-                "0.3",
-            ],
-        );
-        assert_eq!(said.status.code(), Some(0), "{}", text(&said.stderr));
+        let tone = "--tone 3150 --tone-uncertainty 1 --minutes 0.3";
+        clock(server.folder(), tone).ends(0);
         let kept = kept(server.folder());
         let [figure] = &kept[..] else {
             panic!("{kept:?}");
@@ -115,7 +86,7 @@ fn a_run_that_is_ended_early_says_that_it_was_too_short() {
     with_sound_server(&["tmux"], |server| {
         let tmux = Tmux::start(100, 24);
         let clocks = clocks_path(server.folder());
-        tmux.type_line(&format!("{PROGRAM} clock --clocks {}", clocks.display()));
+        tmux.run(&format!("clock --clocks {}", clocks.display()));
         tmux.wait_for("nothing to say yet");
         tmux.press("C-c");
         let screen = tmux.wait_for("too short to say");
@@ -129,24 +100,17 @@ fn a_run_that_is_ended_early_says_that_it_was_too_short() {
 #[test]
 fn an_input_that_goes_away_ends_the_run() {
     with_sound_server(&[], |mut server| {
-        let mut run = Command::new(PROGRAM)
-            .args(["clock", "--clocks"])
-            .arg(clocks_path(server.folder()))
-            .stderr(std::process::Stdio::piped())
-            .spawn()
-            .expect("the program runs");
+        let mut command = program("clock --clocks");
+        command.arg(clocks_path(server.folder()));
+        let piped = command.stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut run = piped.spawn().expect("the program runs");
         std::thread::sleep(Duration::from_secs(3));
         server.kill();
         within(Duration::from_secs(10), "the run ends", || {
             run.try_wait().expect("a status").is_some()
         });
-        let said = run.wait_with_output().expect("a status");
-        assert_eq!(said.status.code(), Some(5));
-        assert!(
-            text(&said.stderr).contains("went away"),
-            "{}",
-            text(&said.stderr)
-        );
+        let said = Answer::from(run.wait_with_output().expect("a status"));
+        said.ends(5).says(&["went away"]);
     });
 }
 
@@ -154,12 +118,9 @@ fn an_input_that_goes_away_ends_the_run() {
 fn without_any_input_only_what_the_command_has_is_offered() {
     with_sound_server(&[], |mut server| {
         server.kill();
-        let said = clock(server.folder(), &[]);
-        assert_eq!(said.status.code(), Some(5));
-        let sentence = text(&said.stderr);
-        assert!(sentence.contains("no sound input"), "{sentence}");
-        assert!(sentence.contains("--file"), "{sentence}");
-        assert!(!sentence.contains("--rehearse"), "{sentence}");
+        let said = clock(server.folder(), "");
+        said.ends(5).says(&["no sound input", "--file"]);
+        said.never_says(&["--rehearse"]);
     });
 }
 
@@ -189,21 +150,17 @@ fn watch_applies_what_is_kept_unless_the_command_line_says_otherwise() {
 
         tmux.type_line(&watch);
         let screen = tmux.wait_for("3156.3 Hz heard");
-        assert!(
-            screen.contains("sample clock as measured on 2026-11-20"),
-            "{screen}"
-        );
+        let measured = "sample clock as measured on 2026-11-20";
+        assert!(screen.contains(measured), "{screen}");
         // 12 and 5 ppm in quadrature.
         tmux.wait_for("clock ±13 ppm");
-        tmux.press("q");
-        assert_eq!(tmux.last_status(), 0);
+        tmux.quit();
 
         tmux.type_line("clear");
         tmux.type_line(&format!("{watch} --clock-error 0"));
         let screen = tmux.wait_for("3150.0 Hz heard");
         assert!(!screen.contains("as measured on"), "{screen}");
-        tmux.press("q");
-        assert_eq!(tmux.last_status(), 0);
+        tmux.quit();
 
         fs::write(&path, "a letter\n").expect("room");
         tmux.type_line("clear");

@@ -3,11 +3,13 @@
 //! is back.
 
 use std::f64::consts::TAU;
+use std::process::Stdio;
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
 use std::time::{Duration, Instant};
 
 use crate::support::environment::in_private_environment;
+use crate::support::program::program;
 use crate::support::sound_server::{SoundServer, with_sound_server};
 use tapewright::audio::analysis::{Analysis, LiveState, SourceState};
 use tapewright::audio::ring::{Popped, RingReader};
@@ -380,12 +382,9 @@ fn channels_beyond_the_second_are_heard_where_they_are_asked_for() {
 #[test]
 fn a_tone_that_is_played_ends_soon_after_its_output_hangs() {
     with_sound_server(&[], |server| {
-        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args(["tone", "--play", "--seconds", "120"])
-            .stdout(std::process::Stdio::null())
-            .stderr(std::process::Stdio::null())
-            .spawn()
-            .expect("it starts");
+        let mut command = program("tone --play --seconds 120");
+        let silent = command.stdout(Stdio::null()).stderr(Stdio::null());
+        let mut child = silent.spawn().expect("it starts");
         thread::sleep(Duration::from_secs(4));
         assert!(child.try_wait().expect("a child").is_none(), "it plays");
         server.stall(true);

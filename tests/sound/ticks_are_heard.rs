@@ -9,15 +9,17 @@ use std::thread;
 use std::time::Duration;
 
 use crate::support::environment::in_private_environment;
+use crate::support::program::{Answer, program, write_wav};
 use crate::support::sound_server::{SoundServer, with_sound_server};
-use crate::support::terminal::Terminal;
+use crate::support::tmux::Tmux;
 use crate::support::tunes::{Player, RATE_HZ as RATE_OF_TUNES_HZ, tune};
 
 const RATE_HZ: f64 = 48_000.0;
 
-fn watch(folder: &Path, arguments: &str) -> Terminal {
-    let program = env!("CARGO_BIN_EXE_tapewright");
-    Terminal::start(folder, &format!("'{program}' watch {arguments}"))
+fn watch(arguments: &str) -> Tmux {
+    let tmux = Tmux::start(80, 24);
+    tmux.run(&format!("watch {arguments}"));
+    tmux
 }
 
 /// The left channel of what the virtual output plays in so many seconds.
@@ -61,15 +63,13 @@ fn ticks(samples: &[f64]) -> Vec<f64> {
 fn a_slow_machine_ticks_singly_out_of_the_output_that_was_named() {
     with_sound_server(&["tmux", "parec"], |mut server| {
         // This simulated machine is 2.8 % slow.
-        let terminal = watch(
-            server.folder(),
-            "--rehearse --seed 3 --ticks --output alsa:default",
-        );
-        let wait = |limit, text: &str| {
-            terminal.wait_for(Duration::from_secs(limit), text, |screen| screen.has(text))
+        let terminal = watch("--rehearse --seed 3 --ticks --output alsa:default");
+        let wait = |seconds, text: &str| {
+            let limit = Duration::from_secs(seconds);
+            terminal.wait_within(limit, text, |screen| screen.contains(text))
         };
         let first = wait(20, "CAUTION");
-        assert!(first.has("x mute"), "{}", first.0);
+        assert!(first.contains("x mute"), "{first}");
         wait(20, "ticks on: slow");
         thread::sleep(Duration::from_secs(4));
         let heard = recorded(&server, 5);
@@ -92,14 +92,14 @@ fn a_slow_machine_ticks_singly_out_of_the_output_that_was_named() {
         wait(10, "ticks on: slow");
         server.kill();
         let lost = wait(20, "ticks LOST");
-        assert!(lost.has("SLOW"), "{}", lost.0);
+        assert!(lost.contains("SLOW"), "{lost}");
         server.restart();
         wait(30, "ticks on: slow");
         let again = ticks(&recorded(&server, 4));
         assert!(again.len() >= 2, "{again:?}");
-        terminal.press("q");
-        let end = wait(20, "ended with 0");
-        assert!(end.has("lowest level"), "{}", end.0);
+        terminal.quit();
+        let end = terminal.screen();
+        assert!(end.contains("lowest level"), "{end}");
     });
 }
 
@@ -107,18 +107,8 @@ fn a_slow_machine_ticks_singly_out_of_the_output_that_was_named() {
 fn write_music(folder: &Path) {
     let music = tune(11, 1, 60.0);
     let tape = Player::good(0.99, 5.0, 50.0).play(&music);
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE_OF_TUNES_HZ,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    for (name, samples) in [("copy.wav", &music), ("tape.wav", &tape)] {
-        let mut writer = hound::WavWriter::create(folder.join(name), spec).expect("a file");
-        for sample in samples {
-            writer.write_sample(*sample).expect("room on the disk");
-        }
-        writer.finalize().expect("room on the disk");
+    for (name, samples) in [("copy.wav", music), ("tape.wav", tape)] {
+        write_wav(&folder.join(name), RATE_OF_TUNES_HZ, 1, samples);
     }
 }
 
@@ -127,19 +117,17 @@ fn the_copy_is_heard_beside_the_tape_until_it_is_muted() {
     with_sound_server(&["tmux", "parec"], |server| {
         write_music(server.folder());
         let here = server.folder().display();
-        let terminal = watch(
-            server.folder(),
-            &format!(
-                "--file '{here}/tape.wav' --reference 'recording:{here}/copy.wav' --listen \
-                 --output alsa:default"
-            ),
-        );
-        let wait = |limit, text: &str| {
-            terminal.wait_for(Duration::from_secs(limit), text, |screen| screen.has(text))
+        let terminal = watch(&format!(
+            "--file '{here}/tape.wav' --reference 'recording:{here}/copy.wav' --listen \
+             --output alsa:default"
+        ));
+        let wait = |seconds, text: &str| {
+            let limit = Duration::from_secs(seconds);
+            terminal.wait_within(limit, text, |screen| screen.contains(text))
         };
         wait(20, "CAUTION");
         let followed = wait(30, "copy on |");
-        assert!(followed.has("in the copy"), "{}", followed.0);
+        assert!(followed.contains("in the copy"), "{followed}");
         thread::sleep(Duration::from_secs(1));
         let level = |heard: &[f64]| {
             let sum: f64 = heard.iter().map(|it| it * it).sum();
@@ -153,40 +141,33 @@ fn the_copy_is_heard_beside_the_tape_until_it_is_muted() {
         thread::sleep(Duration::from_millis(500));
         let muted = level(&recorded(&server, 3));
         assert!(muted < 1e-6, "{muted}");
-        terminal.press("q");
-        wait(20, "ended with 0");
+        terminal.quit();
     });
 }
 
 #[test]
 fn without_an_output_that_is_named_nothing_begins() {
     in_private_environment(&[], "", |_| {
-        for (arguments, told) in [
-            (&["--ticks"][..], "--output NAME-OR-ID"),
-            (&["--ticks", "--output", " "], "--output NAME-OR-ID"),
-            (&["--output", "speaker"], "--ticks"),
-            (&["--listen", "--output", "x"], "--reference recording:FILE"),
+        for (line, told) in [
+            ("--ticks", "--output NAME-OR-ID"),
+            ("--ticks --output ' '", "--output NAME-OR-ID"),
+            ("--output speaker", "--ticks"),
+            ("--listen --output x", "--reference recording:FILE"),
             (
-                &["--listen", "--reference", "recording:a.wav"],
+                "--listen --reference recording:a.wav",
                 "--listen needs --output NAME-OR-ID",
             ),
             (
-                &["--ticks", "--output", "x", "--ticks-level", "0"],
+                "--ticks --output x --ticks-level 0",
                 "a level in dBFS between -60 and -6",
             ),
             (
-                &["--ticks", "--output", "x", "--file", "a.wav", "--fast"],
+                "--ticks --output x --file a.wav --fast",
                 "leave out --ticks or --fast",
             ),
         ] {
-            let said = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-                .arg("watch")
-                .args(arguments)
-                .output()
-                .expect("the program starts");
-            assert_eq!(said.status.code(), Some(2), "{arguments:?}");
-            let text = String::from_utf8_lossy(&said.stderr);
-            assert!(text.contains(told), "{arguments:?}: {text}");
+            let refused = Answer::of(&mut program(&format!("watch {line}")));
+            refused.ends(2).says(&[told]);
         }
     });
 }

@@ -3,10 +3,11 @@
 
 use std::sync::Arc;
 
+use super::sound;
 use tapewright::audio::analysis::{LiveState, Request, SourceState};
 use tapewright::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use tapewright::audio::source::StreamFormat;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings};
+use tapewright::readings::{Conditions, Engine, Settings};
 use tapewright::references::MachineClass;
 use tapewright::rehearsal::{MachineConfig, RunConfig, SimulatedDeck, TrimmerConfig};
 use tapewright::screen::{
@@ -44,12 +45,9 @@ impl Bench {
         let others: Vec<RunConfig> = trimmers.iter().map(other).collect();
         let conditions = Conditions::default();
         let tolerance = MachineClass::Deck.tolerance();
-        let engine = Engine::new(Settings {
-            rate_hz: config.rate_hz,
-            channels: config.channels,
-            choice: ChannelChoice::Auto,
-            conditions,
+        let engine = sound::engine(Settings {
             tolerance: tolerance.half_width,
+            ..sound::settings(config.rate_hz, config.channels)
         });
         let state = ScreenState::new(Setup {
             look: Look {
@@ -70,7 +68,7 @@ impl Bench {
         });
         Self {
             deck: SimulatedDeck::new(config, &others, 7),
-            engine: engine.expect("a usual format"),
+            engine,
             state,
             sequence: 0,
         }

@@ -22,6 +22,9 @@ const INSIDE: &str = "TAPEWRIGHT_TEST_FOLDER";
 /// skip.
 const REQUIRED: &str = "TAPEWRIGHT_REQUIRE_LIVE";
 
+/// An ALSA configuration whose default leads to a card that is not there.
+pub const NOWHERE: &str = "</usr/share/alsa/alsa.conf>\npcm.!default { type hw card 31 }\n";
+
 /// Whoever holds it is the only one: these tests hold times against the clock.
 static ALONE: Mutex<()> = Mutex::new(());
 

@@ -3,21 +3,20 @@
 #![allow(dead_code)] // compiled into each of them, which uses a part of it
 
 pub mod bench;
+pub mod dice;
 pub mod disturbed;
 #[cfg(unix)]
 pub mod environment;
 pub mod fast;
-pub mod folder;
 pub mod hands;
-pub mod hiss;
 pub mod intervals;
 pub mod invented;
 pub mod judge;
+pub mod large_letters;
 pub mod note_sounds;
 pub mod odd_hands;
-#[cfg(unix)]
-pub mod pipe;
 pub mod played;
+pub mod program;
 pub mod rust_tokens;
 pub mod sound;
 #[cfg(unix)]
@@ -26,8 +25,6 @@ pub mod sounds;
 pub mod steady_tone;
 pub mod sweeps;
 pub mod take;
-#[cfg(unix)]
-pub mod terminal;
 pub mod timed_sounds;
 #[cfg(unix)]
 pub mod tmux;

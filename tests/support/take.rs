@@ -64,13 +64,6 @@ impl Take<'_> {
         }
         samples
     }
-
-    /// The same as 16-bit samples in bytes.
-    pub fn pcm16(&self) -> Vec<u8> {
-        let samples = self.samples();
-        let whole = samples.iter().map(|sample| (sample * 32_767.0) as i16);
-        whole.flat_map(i16::to_le_bytes).collect()
-    }
 }
 
 /// How a motor stops, from 1 at the beginning to 0: by itself, braked evenly,

@@ -4,10 +4,8 @@
 
 use crate::support::tmux::Tmux;
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_tapewright");
-
 fn rehearse(tmux: &Tmux, more: &str) {
-    tmux.type_line(&format!("{PROGRAM} watch --rehearse {more}"));
+    tmux.run(&format!("watch --rehearse {more}"));
     tmux.wait_for("tone found");
 }
 
@@ -18,10 +16,7 @@ fn record(tmux: &Tmux) -> String {
 
 #[test]
 fn one_key_leads_along_the_strip() {
-    if !Tmux::is_there() {
-        return;
-    }
-    let tmux = Tmux::start(80, 24);
+    let Some(tmux) = Tmux::open() else { return };
     rehearse(&tmux, "");
     tmux.wait_for("✓signal");
     tmux.press("Space");
@@ -44,17 +39,13 @@ fn one_key_leads_along_the_strip() {
     tmux.press("Tab");
     // At the trimmer the caution keeps its row.
     tmux.wait_for("Careful: Insulated tool");
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    tmux.quit();
     assert_eq!(record(&tmux).lines().count(), 1);
 }
 
 #[test]
 fn two_directions_are_two_runs_with_a_record_each() {
-    if !Tmux::is_there() {
-        return;
-    }
-    let tmux = Tmux::start(80, 24);
+    let Some(tmux) = Tmux::open() else { return };
     rehearse(&tmux, "--directions both");
     let screen = tmux.wait_for("run 1 of 2");
     assert!(screen.contains("forward | tone 3150 Hz"), "{screen}");
@@ -69,8 +60,7 @@ fn two_directions_are_two_runs_with_a_record_each() {
     // On a small screen it still says which is on.
     tmux.resize(50, 14);
     tmux.wait_for("run 2/2");
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    tmux.quit();
     let record = record(&tmux);
     let lines: Vec<&str> = record.lines().collect();
     assert_eq!(lines.len(), 2, "{record}");

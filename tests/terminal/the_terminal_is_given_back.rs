@@ -7,6 +7,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 use std::{env, thread};
 
+use crate::support::program::PROGRAM;
 use crate::support::tmux::{PROMPT, Tmux};
 use tapewright::audio::analysis::LiveState;
 use tapewright::readings::Conditions;
@@ -21,10 +22,7 @@ const UP: &str = "? help";
 
 /// Starts the screen in a terminal and waits until it is up.
 fn started(variables: &str) -> Option<Tmux> {
-    if !Tmux::is_there() {
-        return None;
-    }
-    let tmux = Tmux::start(80, 24);
+    let tmux = Tmux::open()?;
     let this = env::current_exe().expect("this program has a name");
     tmux.type_line("clear");
     tmux.type_line(&format!(
@@ -161,8 +159,7 @@ fn inside() {
 #[test]
 fn after_quitting() {
     let Some(tmux) = started("") else { return };
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    tmux.quit();
     tmux.assert_given_back();
 }
 
@@ -208,22 +205,27 @@ fn after_a_panic_in_the_drawing_thread_which_is_reported() {
     tmux.assert_given_back();
 }
 
-#[test]
-fn while_suspended_and_it_comes_back_whole() {
-    let Some(tmux) = started("") else { return };
-    tmux.press("C-z");
+/// It is stopped and lets the terminal go; the screen when it goes on.
+fn comes_back(tmux: &Tmux) -> String {
     tmux.wait_for("Stopped");
     tmux.wait_until("a prompt", |screen| screen.trim_end().ends_with(PROMPT));
     tmux.assert_given_back();
     tmux.type_line("fg");
     let screen = tmux.wait_for(UP);
+    assert_eq!(tmux.figure("alternate_on"), "1");
+    screen
+}
+
+#[test]
+fn while_suspended_and_it_comes_back_whole() {
+    let Some(tmux) = started("") else { return };
+    tmux.press("C-z");
+    let screen = comes_back(&tmux);
     assert!(
         screen.contains("tapewright") && !screen.contains("Stopped"),
         "{screen}"
     );
-    assert_eq!(tmux.figure("alternate_on"), "1");
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    tmux.quit();
     tmux.assert_given_back();
 }
 
@@ -231,14 +233,8 @@ fn while_suspended_and_it_comes_back_whole() {
 fn while_stopped_from_outside_as_by_the_key() {
     let Some(tmux) = started("") else { return };
     send_signal(&tmux, "-TSTP");
-    tmux.wait_for("Stopped");
-    tmux.wait_until("a prompt", |screen| screen.trim_end().ends_with(PROMPT));
-    tmux.assert_given_back();
-    tmux.type_line("fg");
-    tmux.wait_for(UP);
-    assert_eq!(tmux.figure("alternate_on"), "1");
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    comes_back(&tmux);
+    tmux.quit();
     tmux.assert_given_back();
 }
 
@@ -262,12 +258,8 @@ fn a_signal_ends_it_though_the_terminal_takes_nothing_more() {
 
 #[test]
 fn after_a_file_that_may_not_grow_any_more() {
-    if !Tmux::is_there() {
-        return;
-    }
-    let tmux = Tmux::start(80, 24);
-    let program = env!("CARGO_BIN_EXE_tapewright");
-    tmux.type_line(&format!("(ulimit -f 0; {program} watch --rehearse)"));
+    let Some(tmux) = Tmux::open() else { return };
+    tmux.type_line(&format!("(ulimit -f 0; {PROGRAM} watch --rehearse)"));
     tmux.wait_for("tone found");
     tmux.press("b");
     tmux.wait_for("NOT SAVED");
@@ -281,16 +273,12 @@ fn after_a_file_that_may_not_grow_any_more() {
 /// Whoever presses Ctrl-S by mistake stops all that is written.
 #[test]
 fn a_signal_ends_it_though_what_was_not_saved_cannot_be_told() {
-    if !Tmux::is_there() {
-        return;
-    }
-    let tmux = Tmux::start(80, 24);
-    let program = env!("CARGO_BIN_EXE_tapewright");
-    let tone = format!("{program} tone --seconds 30 -o tone.wav");
+    let Some(tmux) = Tmux::open() else { return };
+    let tone = format!("{PROGRAM} tone --seconds 30 -o tone.wav");
     tmux.type_line(&format!("cd; {tone} >made; clear; echo made"));
     tmux.wait_for("made");
     tmux.type_line(&format!(
-        "(echo $BASHPID >process; ulimit -f 0; exec {program} watch --file tone.wav)"
+        "(echo $BASHPID >process; ulimit -f 0; exec {PROGRAM} watch --file tone.wav)"
     ));
     tmux.wait_for("tone found");
     tmux.press("b");
@@ -310,12 +298,8 @@ fn a_signal_ends_it_though_what_was_not_saved_cannot_be_told() {
 
 #[test]
 fn a_terminal_that_cannot_place_letters_is_refused_with_a_sentence() {
-    if !Tmux::is_there() {
-        return;
-    }
-    let tmux = Tmux::start(80, 24);
-    let program = env!("CARGO_BIN_EXE_tapewright");
-    tmux.type_line(&format!("TERM=dumb {program} watch --rehearse"));
+    let Some(tmux) = Tmux::open() else { return };
+    tmux.type_line(&format!("TERM=dumb {PROGRAM} watch --rehearse"));
     tmux.wait_for("needs a terminal that can place letters");
     assert_eq!(tmux.last_status(), 6);
 }
@@ -335,8 +319,7 @@ fn and_taken_again_after_a_stop_from_outside() {
     tmux.press("Escape");
     assert!(!process.is_empty());
     tmux.wait_for(UP);
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    tmux.quit();
     tmux.assert_given_back();
 }
 
@@ -357,8 +340,7 @@ fn the_screen_follows_the_size_of_the_window() {
     tmux.wait_for("40 by 10");
     tmux.resize(120, 40);
     tmux.wait_until("large digits", |screen| screen.contains("████████████"));
-    tmux.press("q");
-    assert_eq!(tmux.last_status(), 0);
+    tmux.quit();
 }
 
 #[test]
