@@ -6,7 +6,6 @@ use std::path::Path;
 
 use super::cli::ReadOptions;
 use super::processor;
-use super::read::can_be_read_again;
 use super::stretch::{Stretch, push_stretch};
 use crate::audio::recording::Recording;
 use crate::readings::{
@@ -104,4 +103,10 @@ fn moved_words(stretches: &[SteadyStretch]) -> String {
         )
     });
     format!("The speed was moved during this recording.{where_to}")
+}
+
+/// What comes through a pipe comes once; opened again it would be waited for
+/// for ever.
+pub(super) fn can_be_read_again(path: &Path) -> bool {
+    path.metadata().is_ok_and(|it| it.is_file())
 }

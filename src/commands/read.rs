@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use super::copy;
-use super::parts;
+use super::parts::{self, can_be_read_again};
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::stretch::{Stretch, push_stretch};
@@ -441,12 +441,6 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
         });
         measurement.tuning = Some(hint);
     }
-}
-
-/// What comes through a pipe comes once; opened again it would be waited for
-/// for ever.
-pub(super) fn can_be_read_again(path: &Path) -> bool {
-    path.metadata().is_ok_and(|it| it.is_file())
 }
 
 fn read_once() -> Caution {

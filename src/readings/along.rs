@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::blocks::BlockSeries;
 use super::expanded::Expanded;
 use super::fluctuation::{Fluctuation, Weighing};
-use super::reading::SpeedFigures;
+use super::values::SpeedFigures;
 use crate::units::Percent;
 
 /// A shorter record says nothing about the tape.

@@ -6,7 +6,8 @@
 //! settle, so that the rhythm answers to the hand and not to the flywheel.
 
 use super::guidance::Guidance;
-use super::reading::{Reading, SpeedReading, Steadiness, ToneState};
+use super::measurement::Reading;
+use super::values::{SpeedReading, Steadiness, ToneState};
 use super::verdict::Verdict;
 use crate::signal::rhythm::Beat;
 use crate::units::Percent;

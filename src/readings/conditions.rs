@@ -224,4 +224,9 @@ impl Conditions {
             self.clock.corrected(measured).0 / nominal.0 / self.reference.error.ratio(),
         )
     }
+
+    /// Percent of nominal speed for each hertz.
+    pub fn percent_per_hz(&self, nominal: Hertz) -> f64 {
+        self.deviation(Hertz(nominal.0 + 1.0), nominal).0 - self.deviation(nominal, nominal).0
+    }
 }

@@ -2,7 +2,7 @@
 //! (JCGM 100:2008, clause 5 and annex G).
 
 use super::conditions::Conditions;
-use super::reading::{SpeedFigures, UncertaintyParts};
+use super::values::{SpeedFigures, UncertaintyParts};
 use crate::signal::statistics::student_95;
 use crate::units::{Hertz, Percent};
 

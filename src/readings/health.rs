@@ -2,7 +2,7 @@
 //! say about them.
 
 use super::judge::{self, LOUD_HUM, LOW_LEVEL, LOW_SNR, NO_SIGNAL};
-use super::reading::{ChannelUsed, Dropout, Problem, SignalHealth, ToneState};
+use super::values::{ChannelUsed, Dropout, Problem, SignalHealth, ToneState};
 use crate::signal::check::Beside;
 use crate::signal::level::{Level, LevelMeter};
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};

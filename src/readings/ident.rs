@@ -1,11 +1,10 @@
 //! What the tape says of itself: the idents in the samples of an input.
 
-use serde::{Deserialize, Serialize};
-
-use super::reading::{Caution, CautionCode, Measurement};
+use super::found::TapeIdent;
+use super::measurement::Measurement;
+use super::values::{Caution, CautionCode};
 use crate::signal::ident::{Ident, IdentEar};
 use crate::signal::tracker::MOST_CHANNELS;
-use crate::units::Hertz;
 
 /// Levels are compared over this time.
 const BLOCK_S: f64 = 0.1;
@@ -15,21 +14,6 @@ const BLOCK_S: f64 = 0.1;
 const QUIET_RATIO: f64 = 0.01;
 const QUIET_S: f64 = 5.0;
 
-/// A reference held against another frequency than the tape says, by more than
-/// this ratio, is a slip.
-const SAME_FREQUENCY: f64 = 0.002;
-
-/// What a tape says of itself, as it is kept.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct TapeIdent {
-    /// The machine that the tape was recorded on.
-    pub machine: String,
-    /// The day, as 2026-11-26.
-    pub date: String,
-    /// The frequency of the reference on it.
-    pub nominal: Hertz,
-}
-
 impl From<&Ident> for TapeIdent {
     fn from(ident: &Ident) -> Self {
         Self {
@@ -37,14 +21,6 @@ impl From<&Ident> for TapeIdent {
             date: ident.date().to_string(),
             nominal: ident.nominal(),
         }
-    }
-}
-
-impl TapeIdent {
-    /// True where the tape carries another frequency than that which is taken
-    /// as right.
-    pub fn contradicts(&self, nominal: Hertz) -> bool {
-        (self.nominal.0 / nominal.0 - 1.0).abs() > SAME_FREQUENCY
     }
 }
 

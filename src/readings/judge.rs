@@ -2,7 +2,7 @@
 //! nothing here changes what is measured.
 
 use super::conditions::USUAL_TONES;
-use super::reading::{Likely, Problem, WrongTone};
+use super::values::{Likely, Problem, WrongTone};
 use crate::units::{Decibels, Hertz};
 
 /// Tones are followed from −20 to +25 % of the nominal.

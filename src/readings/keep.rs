@@ -3,9 +3,9 @@
 
 use std::sync::Arc;
 
-use super::engine::KeepRequest;
 use super::flutter::FlutterTotals;
-use super::reading::{Keeping, Measurement};
+use super::measurement::{Keeping, Measurement};
+use super::settings::KeepRequest;
 use super::stretch::Stretch;
 use crate::units::Seconds;
 

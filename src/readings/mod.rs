@@ -8,11 +8,13 @@
 
 mod alike;
 mod along;
+mod asked;
 mod assemble;
 mod averaging;
 mod belief;
 mod blocks;
 mod by_ear;
+mod cautions;
 mod conditions;
 pub mod contact;
 mod course;
@@ -21,6 +23,7 @@ mod engine;
 mod expanded;
 mod fluctuation;
 mod flutter;
+mod found;
 mod guidance;
 mod health;
 mod holding;
@@ -28,15 +31,17 @@ mod ident;
 mod judge;
 mod keep;
 pub mod matching;
+mod measurement;
 mod noise;
 mod notes;
-mod reading;
+mod settings;
 mod short;
 mod stability;
 mod straying;
 mod stretch;
 mod sweep;
 pub mod timed;
+mod values;
 mod verdict;
 mod warming;
 mod without_tone;
@@ -44,33 +49,37 @@ mod wow;
 mod yardstick;
 
 pub use along::{Along, Place, Position};
-pub use assemble::off_by;
+pub use asked::off_by;
 pub use by_ear::ByEar;
 pub use conditions::{
     ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, ReferenceKind,
     SampleClock, USUAL_TONES,
 };
 pub use course::Parts;
-pub use engine::{Engine, EngineError, KeepRequest, Settings, check_rate};
+pub use engine::Engine;
 pub use expanded::Expanded;
 pub use flutter::weighting;
+pub use found::{
+    CopyState, MarksFigures, MatchFigures, NoteFigures, PassageFigures, PassageState, PlaceInCopy,
+    Progress, TapeIdent, TuningHint, Vibrato,
+};
 pub use guidance::{Advice, Guidance};
 pub use health::DROPOUTS_ALLOWED;
 pub use holding::{Holding, Shift};
-pub use ident::{IdentListener, TapeIdent};
-pub use matching::MatchFigures;
-pub use notes::{NoteFigures, TuningHint, TuningMeter, Vibrato};
-pub use reading::{
-    Caution, CautionCode, ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Keeping, Likely,
-    Measurement, Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading,
-    Steadiness, SteadyStretch, ToneState, UncertaintyParts, WrongTone,
-};
+pub use ident::IdentListener;
+pub use measurement::{Keeping, Measurement, Reading};
+pub use notes::TuningMeter;
+pub use settings::{EngineError, KeepRequest, Settings, check_rate};
 pub use stability::{StabilityPoint, Worth};
 pub use sweep::{
     BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
     SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
 };
-pub use timed::{MarksFigures, PassageFigures};
+pub use values::{
+    Caution, CautionCode, ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Likely, Problem,
+    SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, SteadyStretch, ToneState,
+    UncertaintyParts, WrongTone,
+};
 pub use verdict::{Verdict, Way};
 pub use warming::Warming;
 pub use yardstick::Yardstick;

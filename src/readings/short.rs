@@ -1,7 +1,7 @@
 //! Records of up to two seconds: the samples are kept, and the tone is fitted
 //! to them directly, for filters would waste the ends.
 
-use super::reading::ChannelUsed;
+use super::values::ChannelUsed;
 use crate::signal::check::Beside;
 use crate::signal::spectrum::Spectrum;
 use crate::signal::tone_fit::{ToneFit, fit};

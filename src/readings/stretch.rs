@@ -6,12 +6,13 @@ use super::course::Course;
 use super::fluctuation::Weighing;
 use super::flutter::FlutterTotals;
 use super::health::{Sides, sides};
+use super::measurement::Measurement;
 use super::notes::VibratoTotals;
-use super::reading::{ChannelUsed, Dropout, Measurement};
 use super::short::Direct;
+use super::values::{ChannelUsed, Dropout};
 use crate::signal::check::Beside;
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
-use crate::units::Seconds;
+use crate::units::{Decibels, Seconds};
 
 /// First length of a block of the speed series.
 const BLOCK_S: f64 = 0.01;
@@ -349,6 +350,13 @@ impl Stretch {
     pub fn beside(&self) -> Option<Beside> {
         let direct = self.direct.map(|direct| direct.beside);
         (self.checks > 0).then_some(self.beside).or(direct)
+    }
+
+    /// Tone against all that could spoil its speed: hum does not.
+    pub fn to_noise(&self) -> Option<Decibels> {
+        let beside = self.beside()?;
+        let noise = beside.noise().max(1e-15);
+        Some(Decibels::from_power_ratio(beside.tone / noise))
     }
 
     /// The channels that were used most.

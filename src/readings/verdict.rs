@@ -5,7 +5,8 @@
 use serde::Serialize;
 
 use super::conditions::{HOME_MADE, ReferenceKind};
-use super::reading::{CautionCode, Measurement, SpeedFigures, SpeedReading, Steadiness};
+use super::measurement::Measurement;
+use super::values::{CautionCode, SpeedFigures, SpeedReading, Steadiness};
 use crate::units::Percent;
 
 /// What may explain a reading while nobody has said how true the tape is: it may

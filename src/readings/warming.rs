@@ -1,7 +1,7 @@
 //! Is the machine warm? By its drift, not by the clock on the wall: one needs
 //! two minutes, another twenty.
 
-use super::reading::DriftReading;
+use super::values::DriftReading;
 use crate::units::Percent;
 
 /// What the drift says about warming up.

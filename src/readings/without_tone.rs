@@ -1,19 +1,16 @@
 //! What a reference that is no tone tells: a speed as a ratio, no flutter, and
 //! drift only where it was followed live.
 
-use super::assemble::{clipped_caution, reference_cautions};
+use super::asked::reference_cautions;
 use super::conditions::Conditions;
-use super::engine::Settings;
 use super::expanded::Expanded;
-use super::reading::{
-    Caution, CautionCode, ChannelUsed, FlutterReading, Measurement, SignalFigures, SpeedFigures,
+use super::measurement::Measurement;
+use super::settings::Settings;
+use super::values::{
+    Caution, CautionCode, ChannelUsed, FlutterReading, SignalFigures, SpeedFigures,
     UncertaintyParts,
 };
 use crate::units::{Decibels, Percent, Seconds};
-
-/// What is said of silence, whatever was to be heard.
-pub(super) const SILENCE: &str =
-    "There is nothing but silence; check the tape, the channel and the input level.";
 
 /// The speed of a deviation whose 95 % parts, relative, are these.
 pub(super) fn speed(
@@ -104,7 +101,7 @@ impl Heard<'_> {
             ident: None,
             cautions,
         };
-        measurement.cautions.extend(clipped_caution(&measurement));
+        measurement.cautions.extend(measurement.clipped_caution());
         measurement
     }
 }

@@ -66,13 +66,13 @@ impl ScreenState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::matching::{PlaceInCopy, State};
+    use crate::readings::{CopyState, PlaceInCopy};
     use crate::screen::{Action, specimen};
 
     fn listening() -> ScreenState {
         let mut reading = specimen::reading(-1.0);
         reading.place = Some(PlaceInCopy {
-            state: State::Following,
+            state: CopyState::Following,
             now: Some(Seconds(61.0)),
             length: Seconds(200.0),
             heard: Seconds(20.0),

@@ -2,21 +2,9 @@
 //! a passage has come, how many marks were heard.
 
 use super::words;
-use crate::readings::matching::{PlaceInCopy, State};
-use crate::readings::timed::{PassageState, Progress};
+use crate::readings::{CopyState, PassageState, PlaceInCopy, Progress};
 use crate::readings::{Problem, Reading, ReferenceKind, ToneState};
 use crate::units::Seconds;
-
-/// What a kind of reference is called where something is said about its sound.
-pub(super) fn noun(kind: ReferenceKind) -> &'static str {
-    match kind {
-        ReferenceKind::Tone => "tone",
-        ReferenceKind::Note => "note",
-        ReferenceKind::Passage => "passage",
-        ReferenceKind::Marks => "marks",
-        ReferenceKind::Recording => "music",
-    }
-}
 
 /// Minutes and seconds, as a player shows them.
 fn clock(time: Seconds) -> String {
@@ -62,12 +50,12 @@ fn short_of_place(place: &PlaceInCopy) -> (String, bool) {
             format!("at {} of {}", clock(now), clock(place.length)),
             false,
         ),
-        (State::Silent, None) => ("no sound yet".to_owned(), true),
-        (State::Listening, None) => (format!("searches, {:.0} s heard", place.heard.0), false),
-        (State::NotFound, None) => ("NOT FOUND".to_owned(), true),
-        (State::Ambiguous, None) => ("REPEATS".to_owned(), true),
-        (State::Following, None) => ("music rests".to_owned(), true),
-        (State::Lost, None) => ("PLACE LOST".to_owned(), true),
+        (CopyState::Silent, None) => ("no sound yet".to_owned(), true),
+        (CopyState::Listening, None) => (format!("searches, {:.0} s heard", place.heard.0), false),
+        (CopyState::NotFound, None) => ("NOT FOUND".to_owned(), true),
+        (CopyState::Ambiguous, None) => ("REPEATS".to_owned(), true),
+        (CopyState::Following, None) => ("music rests".to_owned(), true),
+        (CopyState::Lost, None) => ("PLACE LOST".to_owned(), true),
     }
 }
 
@@ -168,8 +156,8 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
         _ if place.two_things => {
             "left and right do not carry the same sound: if only one is the music of the copy, choose it with --channel".to_owned()
         }
-        (_, Some(_)) | (State::Silent, None) => return None,
-        (State::Listening, None) => {
+        (_, Some(_)) | (CopyState::Silent, None) => return None,
+        (CopyState::Listening, None) => {
             return Some((
                 format!(
                     "{:.0} s heard, some 10 s needed: play on; dense music is found soonest",
@@ -178,15 +166,15 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
                 false,
             ));
         }
-        (State::NotFound, None) => format!(
+        (CopyState::NotFound, None) => format!(
             "not found in {:.0} s: play on, from where the music is dense; is it the same performance and mix, within 10 % of speed, and loud enough?",
             place.heard.0
         ),
-        (State::Ambiguous, None) => {
+        (CopyState::Ambiguous, None) => {
             "the music repeats, at different speeds: play on, or another place".to_owned()
         }
-        (State::Following, None) => "the music rests, or the tape has stopped".to_owned(),
-        (State::Lost, None) => {
+        (CopyState::Following, None) => "the music rests, or the tape has stopped".to_owned(),
+        (CopyState::Lost, None) => {
             "place lost: wound on, a cut, or the copy is over; looked for again".to_owned()
         }
     };
@@ -262,7 +250,7 @@ mod tests {
     #[test]
     fn a_place_that_is_followed_needs_no_sentence() {
         let mut place = PlaceInCopy {
-            state: State::Following,
+            state: CopyState::Following,
             now: Some(Seconds(61.0)),
             length: Seconds(2700.0),
             heard: Seconds(20.0),
@@ -271,7 +259,7 @@ mod tests {
         };
         assert_eq!(sentence_of_place(&place), None);
         assert_eq!(short_of_place(&place).0, "at 1:01 of 45:00");
-        (place.state, place.now) = (State::NotFound, None);
+        (place.state, place.now) = (CopyState::NotFound, None);
         let (text, trouble) = sentence_of_place(&place).expect("said");
         assert!(trouble && text.contains("20 s"), "{text}");
         place.two_things = true;

@@ -1,7 +1,6 @@
 //! Figures and troubles in words.
 
 use super::look::Look;
-use super::references::noun;
 use crate::readings::{
     ChannelUsed, ClockSource, Likely, Problem, Reading, ReferenceKind, SampleClock, ToneState,
     WrongTone, off_by,
@@ -9,6 +8,17 @@ use crate::readings::{
 pub(super) use crate::report::numbers::signed;
 use crate::report::numbers::{self, rounded_up};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
+
+/// What a kind of reference is called where something is said about its sound.
+pub(super) fn noun(kind: ReferenceKind) -> &'static str {
+    match kind {
+        ReferenceKind::Tone => "tone",
+        ReferenceKind::Note => "note",
+        ReferenceKind::Passage => "passage",
+        ReferenceKind::Marks => "marks",
+        ReferenceKind::Recording => "music",
+    }
+}
 
 /// An uncertainty with its sign.
 pub(super) fn plus_minus(look: Look, value: Percent) -> String {

@@ -6,7 +6,8 @@
 //! the carrier across it, the line is bent so that its mean is the true mean
 //! speed.
 
-use super::demodulator::Complex;
+use super::demodulator::turns_between;
+use rustfft::num_complex::Complex64;
 
 /// So many values on each side make the ends of the line, and so many before
 /// a bad one are taken as bad with it.
@@ -26,7 +27,7 @@ pub struct Raw {
     /// Frequency in hertz.
     pub hz: f64,
     /// Envelope of the best channel, for counting turns.
-    pub envelope: Complex,
+    pub envelope: Complex64,
     /// Which channel that was: phases of two are not comparable.
     pub channel: usize,
     /// Can it be believed?
@@ -150,7 +151,7 @@ impl Bridge {
         // frequency of its own step too.
         let line_turns = (f64::midpoint(before, after) - self.carrier_hz) * gap_s
             + (first.hz - self.carrier_hz) / self.rate_hz;
-        let missing = first.envelope.turns_since(last.envelope) - line_turns;
+        let missing = turns_between(last.envelope, first.envelope) - line_turns;
         (missing - missing.round()) / gap_s
     }
 
@@ -164,6 +165,7 @@ impl Bridge {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::demodulator::turned_by;
 
     /// A track with wow, its envelope turning as it must.
     fn track(bad: std::ops::Range<usize>) -> (Vec<f64>, Vec<Bridged>) {
@@ -179,7 +181,7 @@ mod tests {
             let good = !bad.contains(&n);
             let raw = Raw {
                 hz: if good { hz } else { 2900.0 },
-                envelope: Complex::turn(turns),
+                envelope: turned_by(turns),
                 channel: 0,
                 good,
             };

@@ -11,6 +11,8 @@
 
 use std::f64::consts::TAU;
 
+use rustfft::num_complex::Complex64;
+
 use super::fir::kaiser_lowpass;
 use super::phased::{Phased, PhasedTaps, TILE};
 use super::wide::{self, Work, madd_64};
@@ -79,50 +81,22 @@ impl Band {
 /// Rejection outside the band.
 const ATTENUATION_DB: f64 = 90.0;
 
-/// A complex value.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Complex {
-    /// Real part.
-    pub re: f64,
-    /// Imaginary part.
-    pub im: f64,
+/// A unit vector at an angle given in turns.
+pub fn turned_by(turns: f64) -> Complex64 {
+    Complex64::cis(TAU * turns)
 }
 
-impl Complex {
-    /// A unit vector at an angle given in turns.
-    pub fn turn(turns: f64) -> Self {
-        let (im, re) = (TAU * turns).sin_cos();
-        Self { re, im }
-    }
-
-    /// Product.
-    #[inline(always)]
-    pub fn times(self, other: Self) -> Self {
-        Self {
-            re: self.re * other.re - self.im * other.im,
-            im: self.re * other.im + self.im * other.re,
-        }
-    }
-
-    /// Squared magnitude.
-    #[inline(always)]
-    pub fn power(self) -> f64 {
-        self.re * self.re + self.im * self.im
-    }
-
-    /// Turns from `earlier` to here, −½ to ½.
-    #[inline]
-    pub fn turns_since(self, earlier: Self) -> f64 {
-        let re = self.re * earlier.re + self.im * earlier.im;
-        let im = self.im * earlier.re - self.re * earlier.im;
-        // A tone near its carrier turns little from tick to tick.
-        let angle = if im.abs() < SMALL_ANGLE * re {
-            small_arc_tangent::<false>(im / re)
-        } else {
-            im.atan2(re)
-        };
-        angle * (1.0 / TAU)
-    }
+/// Turns from one value to a later one, −½ to ½.
+#[inline]
+pub fn turns_between(earlier: Complex64, later: Complex64) -> f64 {
+    let turned = later * earlier.conj();
+    // A tone near its carrier turns little from tick to tick.
+    let angle = if turned.im.abs() < SMALL_ANGLE * turned.re {
+        small_arc_tangent::<false>(turned.im / turned.re)
+    } else {
+        turned.arg()
+    };
+    angle * (1.0 / TAU)
 }
 
 /// Up to here the series below is good to the last digit.
@@ -155,7 +129,7 @@ pub const MOST_TICKS: usize = 64;
 pub struct Oscillator {
     second: usize,
     /// One lap from phase zero, and its length in turns.
-    lap: Vec<Complex>,
+    lap: Vec<Complex64>,
     lap_turns: f64,
     /// Where the next lap begins, in turns.
     turns: f64,
@@ -170,7 +144,7 @@ impl Oscillator {
     pub fn new(plan: &Plan, carrier_hz: f64) -> Self {
         let per_coarse = carrier_hz / plan.coarse_rate_hz();
         let length = MOST_TICKS * plan.second;
-        let lap = (0..length).map(|k| Complex::turn(-(per_coarse * k as f64).fract()));
+        let lap = (0..length).map(|k| turned_by(-(per_coarse * k as f64).fract()));
         Self {
             second: plan.second,
             lap: lap.collect(),
@@ -202,9 +176,9 @@ impl Oscillator {
     }
 
     fn begin_lap(&mut self) {
-        let start = Complex::turn(-self.turns);
+        let start = turned_by(-self.turns);
         for ((re, im), &value) in self.re.iter_mut().zip(&mut self.im).zip(&self.lap) {
-            let value = value.times(start);
+            let value = value * start;
             *re = value.re as f32;
             *im = value.im as f32;
         }
@@ -420,7 +394,7 @@ impl Demodulator {
         }
     }
 
-    /// As [`Complex::turns_since`]; all in one go where all turns are small,
+    /// As [`turns_between`]; all in one go where all turns are small,
     /// as they are of a tone near its carrier.
     #[inline(always)]
     fn find_turns<const FUSED: bool>(&mut self) {
@@ -451,8 +425,8 @@ impl Demodulator {
     /// Amplitude of the tone and its phase against the carrier at a tick of
     /// the block.
     #[inline]
-    pub fn envelope(&self, tick: usize) -> Complex {
-        Complex {
+    pub fn envelope(&self, tick: usize) -> Complex64 {
+        Complex64 {
             re: self.envelope_re[1 + tick],
             im: self.envelope_im[1 + tick],
         }
@@ -495,7 +469,7 @@ mod tests {
         let mut oscillator = Oscillator::new(&plan, carrier_hz);
         let mut demodulator = Demodulator::new(&plan, &filters, 0);
         let count = (seconds * plan.rate_hz) as usize / plan.tick();
-        let mut before = Complex::default();
+        let mut before = Complex64::default();
         let mut track = Vec::new();
         let mut tick = 0;
         while tick < count {
@@ -507,7 +481,7 @@ mod tests {
             demodulator.take(&filters, &samples, oscillator.advance(ticks));
             for k in 0..ticks {
                 let now = demodulator.envelope(k);
-                track.push(carrier_hz + now.turns_since(before) * plan.output_rate_hz());
+                track.push(carrier_hz + turns_between(before, now) * plan.output_rate_hz());
                 before = now;
             }
             tick += ticks;
@@ -518,10 +492,10 @@ mod tests {
 
     #[test]
     fn small_turns_are_as_good_as_large_ones() {
-        let start = Complex::turn(0.3);
+        let start = turned_by(0.3);
         for step in -800..=800 {
             let turns = f64::from(step) / 4000.0;
-            let got = Complex::turn(0.3 + turns).turns_since(start);
+            let got = turns_between(start, turned_by(0.3 + turns));
             assert!((got - turns).abs() < 2e-16, "{turns}: {got}");
         }
     }

@@ -1,14 +1,52 @@
 //! Follows a tone that was found: demodulates every channel, combines them by
 //! quality, bridges what cannot be believed, moves the carrier after the tone.
 
+use rustfft::num_complex::Complex64;
+
 use super::bridge::{Bridge, Bridged, Raw};
 use super::check::Beside;
-use super::demodulator::{Complex, Demodulator, Filters, Oscillator, Plan};
+use super::demodulator::{Demodulator, Filters, Oscillator, Plan};
 use super::dropout::DropoutDetector;
 use super::evidence::Newest;
 use super::finder::Line;
 use super::peaks::Peaks;
-use super::tracker::Track;
+
+/// What comes out, in order.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Track {
+    /// A tone is followed from here on, first at this frequency.
+    Found {
+        /// Hertz.
+        hz: f64,
+    },
+    /// One value of the speed track.
+    Value(Bridged),
+    /// A dropout has ended: start and length in seconds of the input.
+    Dropout {
+        /// Seconds since the input began.
+        start_s: f64,
+        /// Seconds.
+        length_s: f64,
+    },
+    /// A spectrum was looked at.
+    Checked {
+        /// What stands beside the tone in each channel.
+        beside: [Beside; MOST_CHANNELS],
+    },
+    /// The tone is gone.
+    Lost(Loss),
+}
+
+/// How a tone was lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Loss {
+    /// It could not be heard any more.
+    Gone,
+    /// It was still there, but outside the wanted ranges.
+    LeftRange,
+    /// It was doubtful, and the other channel has another.
+    Mistaken,
+}
 
 /// The carrier follows when the tone is further off than this.
 const RETUNE_RELATIVE: f64 = 0.025;
@@ -269,7 +307,7 @@ impl Following {
         let rates = self.rates;
         let mut sum = 0.0;
         let mut weights = 0.0;
-        let mut best: Option<(f64, Complex, usize)> = None;
+        let mut best: Option<(f64, Complex64, usize)> = None;
         let mut steps = [0.0; MOST_CHANNELS];
         for (index, channel) in self.channels.iter_mut().enumerate() {
             let weight = channel.quality.weight;
@@ -297,7 +335,7 @@ impl Following {
                 channel.doubt -= 1;
                 continue;
             }
-            quality.tone_power += rates.power * (0.5 * envelope.power() - quality.tone_power);
+            quality.tone_power += rates.power * (0.5 * envelope.norm_sqr() - quality.tone_power);
             sum += quality.weight * step;
             weights += quality.weight;
             if quality.weight > 0.0 && best.is_none_or(|(weight, ..)| quality.weight > weight) {
@@ -318,14 +356,14 @@ impl Following {
             }
             None => Raw {
                 hz: self.carrier_hz,
-                envelope: Complex::default(),
+                envelope: Complex64::default(),
                 channel: 0,
                 good: false,
             },
         };
         self.newest = raw.good.then(|| Newest {
             hz: raw.hz,
-            power: raw.envelope.power(),
+            power: raw.envelope.norm_sqr(),
             channel: raw.channel,
         });
         let late = &mut self.late;

@@ -6,14 +6,13 @@
 //! channels' frequencies are combined by quality, moments that cannot be
 //! believed are bridged, and out come about 2000 frequencies a second.
 
-use super::bridge::Bridged;
 use super::check::{Beside, SpectrumCheck};
 use super::demodulator::{MOST_TICKS, Plan};
 use super::evidence::Evidence;
 use super::finder::{Finder, Line};
 use super::fir::History;
 use super::following::Following;
-pub use super::following::{ChannelQuality, MOST_CHANNELS};
+pub use super::following::{ChannelQuality, Loss, MOST_CHANNELS, Track};
 
 /// A tone that is bridged for longer than this is lost.
 const LOST_S: f64 = 0.15;
@@ -43,43 +42,6 @@ const ALIKE: f64 = 1.5;
 /// waited for that does not, though not longer than this.
 const BLURRED: f64 = 0.02;
 const MOST_WAIT_S: f64 = 1.0;
-
-/// What comes out, in order.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Track {
-    /// A tone is followed from here on, first at this frequency.
-    Found {
-        /// Hertz.
-        hz: f64,
-    },
-    /// One value of the speed track.
-    Value(Bridged),
-    /// A dropout has ended: start and length in seconds of the input.
-    Dropout {
-        /// Seconds since the input began.
-        start_s: f64,
-        /// Seconds.
-        length_s: f64,
-    },
-    /// A spectrum was looked at.
-    Checked {
-        /// What stands beside the tone in each channel.
-        beside: [Beside; MOST_CHANNELS],
-    },
-    /// The tone is gone.
-    Lost(Loss),
-}
-
-/// How a tone was lost.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Loss {
-    /// It could not be heard any more.
-    Gone,
-    /// It was still there, but outside the wanted ranges.
-    LeftRange,
-    /// It was doubtful, and the other channel has another.
-    Mistaken,
-}
 
 /// See the module.
 pub struct Tracker {

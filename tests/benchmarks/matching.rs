@@ -16,7 +16,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use support::tunes::{Player, RATE_HZ, between, chance, tune};
-use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report, SpeedFound, State};
+use tapewright::readings::CopyState;
+use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report, SpeedFound};
 
 const TIMES_S: [f64; 3] = [10.0, 30.0, 60.0];
 const TUNES: u64 = 8;
@@ -267,7 +268,7 @@ fn long(count: u64) {
             .enumerate()
             .find(|(_, block)| {
                 matcher.push(block);
-                matcher.state() == State::Following
+                matcher.state() == CopyState::Following
             });
         let Some((tenths, _)) = found else {
             missed.push(seed);

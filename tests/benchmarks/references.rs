@@ -12,9 +12,7 @@ use std::collections::BTreeMap;
 use support::sound;
 use support::timed_sounds::{Click, Content, Fade, Machine, Marks, Split, passage, seeded};
 use tapewright::readings::timed::{MarksMeter, PassageMeter};
-use tapewright::readings::{
-    CautionCode, Measurement, ReferenceKind, Settings,
-};
+use tapewright::readings::{CautionCode, Measurement, ReferenceKind, Settings};
 use tapewright::units::{Ppm, Seconds};
 
 fn main() {

@@ -4,8 +4,8 @@
 use crate::support::sound::{deviation, measure, settings};
 use crate::support::wavering::wavering;
 use tapewright::readings::{
-    CautionCode, ChannelChoice, ChannelUsed, Engine, Likely, Measurement, Nominal, Settings,
-    Steadiness, ToneState,
+    CautionCode, ChannelChoice, ChannelUsed, Engine, Likely, Measurement, Nominal, Steadiness,
+    ToneState,
 };
 use tapewright::units::Hertz;
 

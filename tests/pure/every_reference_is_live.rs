@@ -3,13 +3,12 @@
 
 use std::sync::Arc;
 
-use crate::support::sound;
+use crate::support::sound::{self, stereo};
 use crate::support::tunes::{Player, RATE_HZ, tune};
-use tapewright::readings::matching::{Copy, State};
-use tapewright::readings::timed::{PassageState, Progress};
+use tapewright::readings::matching::Copy;
 use tapewright::readings::{
-    Conditions, Engine, KeepRequest, Keeping, Measurement, Nominal, Problem, Reading,
-    ReferenceKind, Yardstick,
+    Conditions, CopyState, Engine, KeepRequest, Keeping, Measurement, Nominal, PassageState,
+    Problem, Progress, Reading, ReferenceKind, Yardstick,
 };
 use tapewright::units::{Hertz, Seconds};
 
@@ -88,7 +87,7 @@ fn a_recording_is_followed_while_it_plays() {
     );
     let place = reading.place.unwrap();
     let now = place.now.expect("followed").0;
-    assert_eq!(place.state, State::Following);
+    assert_eq!(place.state, CopyState::Following);
     assert!((now - (3.0 + 12.0 * 1.0123)).abs() < 0.3, "{now}");
     assert_eq!(reading.nominal, None);
     engine.keep(KEEP);
@@ -133,13 +132,8 @@ fn other_music_gives_no_speed() {
     assert!(readings.iter().all(|it| it.speed.is_none()));
     assert_eq!(
         readings.last().unwrap().place.unwrap().state,
-        State::NotFound
+        CopyState::NotFound
     );
-}
-
-/// A channel each, interleaved.
-fn stereo(left: &[f32], right: &[f32]) -> Vec<f32> {
-    left.iter().zip(right).flat_map(|(l, r)| [*l, *r]).collect()
 }
 
 #[test]

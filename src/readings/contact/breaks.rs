@@ -10,7 +10,7 @@
 use std::collections::VecDeque;
 
 use super::edges::{self, ORDER};
-use super::groups::{Edge, Group, LONGEST_GROUP, SAME_EDGE};
+use super::groups::{Edge, Group, LONGEST_GROUP, MS, SAME_EDGE};
 use crate::signal::prediction::{Predictor, Workroom};
 
 /// A predictor is made of so many samples, so often.
@@ -22,8 +22,6 @@ const GRID: u64 = 2;
 const GUARD: u64 = 12;
 /// So many samples behind a moment are explained.
 const SPAN: usize = 24;
-/// A millisecond.
-pub(super) const MS: u64 = 12;
 /// What a moment must have to be looked at as an edge: how much likelier a
 /// step is than none; and how many falls are tried for one rise.
 const LEAST_EVIDENCE: f64 = 14.0;

@@ -1,8 +1,10 @@
 //! Moments next to each other that all look like an edge: the best of them is
 //! the edge.
 
-use super::breaks::MS;
 use super::edges::Step;
+
+/// A millisecond.
+pub(super) const MS: u64 = 12;
 
 /// A moment at which the gain falls, or rises.
 #[derive(Clone, Copy, Debug)]

@@ -8,7 +8,7 @@ use crate::readings::guidance::Guide;
 use crate::readings::health::{channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge;
-use crate::readings::reading::{ToneState, WrongTone};
+use crate::readings::values::{ToneState, WrongTone};
 use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Seconds};
 

@@ -3,18 +3,19 @@
 use std::sync::Arc;
 
 use super::{Engine, trend};
-use crate::readings::assemble::{flutter_figures, percent_per_hz};
+use crate::readings::assemble::flutter_figures;
 use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::digits::Digits;
 use crate::readings::expanded::Expanded;
 use crate::readings::holding::{Holding, Known};
 use crate::readings::matching::CopyTracker;
+use crate::readings::measurement::Reading;
 use crate::readings::notes;
-use crate::readings::reading::{
-    DriftReading, FlutterReading, Problem, Reading, SpeedReading, Steadiness, UncertaintyParts,
-};
 use crate::readings::stability::{Worth, stability, worth};
 use crate::readings::timed::LiveTimed;
+use crate::readings::values::{
+    DriftReading, FlutterReading, Problem, SpeedReading, Steadiness, UncertaintyParts,
+};
 use crate::readings::yardstick::Yardstick;
 use crate::units::{Hertz, Percent, Seconds};
 
@@ -99,7 +100,7 @@ impl Engine {
     /// Percent for each hertz; `None` before there is a nominal.
     fn scale(&self) -> Option<f64> {
         self.nominal
-            .map(|nominal| percent_per_hz(&self.settings.conditions, nominal))
+            .map(|nominal| self.settings.conditions.percent_per_hz(nominal))
     }
 
     /// 95 % of the digits in percent, from what they scatter by.

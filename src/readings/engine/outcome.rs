@@ -1,15 +1,17 @@
 //! From what was heard to a [`Measurement`], of all of it or of a stretch.
 
 use super::Engine;
-use crate::readings::assemble::{Surroundings, assemble};
+use crate::readings::assemble::assemble;
+use crate::readings::cautions::Surroundings;
 use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::course::Parts;
-use crate::readings::ident::TapeIdent;
+use crate::readings::found::TapeIdent;
 use crate::readings::judge;
 use crate::readings::matching::{CopyTracker, told};
+use crate::readings::measurement::Measurement;
 use crate::readings::notes;
-use crate::readings::reading::{ChannelUsed, Measurement};
 use crate::readings::stretch::Stretch;
+use crate::readings::values::ChannelUsed;
 use crate::readings::without_tone::Heard;
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
 use crate::units::Hertz;

@@ -1,14 +1,15 @@
 //! What somebody asks of an engine that runs: another reference, a stretch to
 //! be kept, a question.
 
-use super::{Engine, KeepRequest, Settings};
+use super::Engine;
 use crate::readings::conditions::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::readings::digits::Digits;
 use crate::readings::guidance::Guide;
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE};
 use crate::readings::notes;
-use crate::readings::reading::ToneState;
+use crate::readings::settings::{KeepRequest, Settings};
+use crate::readings::values::ToneState;
 use crate::readings::yardstick::Yardstick;
 use crate::signal::tracker::Loss;
 use crate::units::{Hertz, Percent};

@@ -9,7 +9,7 @@ use std::collections::VecDeque;
 use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
 use super::highest::HighestReadings;
 use super::quasi_peak::QuasiPeak;
-use super::recent::Recent;
+use super::recent::{BLOCK_S, Recent, WINDOW_S};
 use super::scatter::{FlutterBlocks, FlutterScatter};
 use super::two_sigma::TwoSigma;
 use super::weighting::weighting;
@@ -23,9 +23,6 @@ use crate::signal::wide::{self, Work};
 /// they need not first swing to it.
 const LEAD_IN_S: f64 = 0.5;
 
-/// First length of a block of squares or of readings of the indicator.
-pub(super) const BLOCK_S: f64 = 0.05;
-
 /// The weighting filter has forgotten a step of 3 % to within 0.001 % after
 /// this time; nothing is read before.
 pub const SETTLING_S: f64 = 4.0;
@@ -36,9 +33,6 @@ const HELD_S: f64 = 0.3;
 
 /// Least signal for a figure: IEC 60386 Amendment 1 asks for 5 s.
 pub const LEAST_S: f64 = 5.0;
-
-/// The screen shows the last ten seconds.
-pub(super) const WINDOW_S: f64 = 10.0;
 
 /// Flutter proper settles fast and may be shown early.
 const EARLY_SETTLING_S: f64 = 0.7;

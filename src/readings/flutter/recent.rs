@@ -3,8 +3,13 @@
 use std::cell::OnceCell;
 use std::collections::VecDeque;
 
-use super::meter::{BLOCK_S, WINDOW_S};
 use super::scatter::{FlutterBlocks, FlutterScatter};
+
+/// First length of a block of squares or of readings of the indicator.
+pub(super) const BLOCK_S: f64 = 0.05;
+
+/// The screen shows the last ten seconds.
+pub(super) const WINDOW_S: f64 = 10.0;
 
 /// The ± of the live figures is worked out twice a second.
 const SCATTER_BLOCKS: u32 = 10;

@@ -1,15 +1,17 @@
 //! A digital copy as what is followed live: from the place in it against time
 //! to a track of speed, in the manner of a tone's.
 
+use crate::readings::found::PlaceInCopy;
 use std::sync::Arc;
 
 use super::MISSING;
 use super::copy::Copy;
 use super::line::least_squares;
 use super::loudness::Loudness;
-use super::matcher::{Matcher, Report, State};
+use super::matcher::{Matcher, Report};
 use super::sifter::Sifter;
 use crate::readings::alike::are_different;
+use crate::readings::found::CopyState;
 use crate::signal::bridge::Bridged;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
@@ -41,23 +43,6 @@ const PATIENCE_S: f64 = 25.0;
 
 /// Sound is handed on in blocks of so many samples.
 const BLOCK: usize = 512;
-
-/// Where the tape is in its copy, for those who watch.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PlaceInCopy {
-    /// What is known of it.
-    pub state: State,
-    /// Where the tape is now; `None` unless followed.
-    pub now: Option<Seconds>,
-    /// How long the copy lasts.
-    pub length: Seconds,
-    /// Sound that was heard so far.
-    pub heard: Seconds,
-    /// Another place fits as well, at the same speed.
-    pub repeats: bool,
-    /// Left and right do not carry the same sound.
-    pub two_things: bool,
-}
 
 /// A piece of the tape that was followed, in seconds of the input.
 #[derive(Clone, Copy, Debug)]
@@ -165,7 +150,7 @@ impl CopyTracker {
     pub fn place(&self) -> PlaceInCopy {
         let now_s = self.matcher.at_copy_s(self.now_s());
         let state = match self.matcher.state() {
-            State::NotFound if self.matcher.sound_s() < PATIENCE_S => State::Listening,
+            CopyState::NotFound if self.matcher.sound_s() < PATIENCE_S => CopyState::Listening,
             state => state,
         };
         PlaceInCopy {

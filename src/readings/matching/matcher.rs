@@ -1,5 +1,6 @@
 //! The tape against its copy: looking for the place, then following it.
 
+use crate::readings::found::CopyState;
 use std::sync::Arc;
 
 use super::copy::Copy;
@@ -34,28 +35,11 @@ const AS_LIKELY: f64 = 0.8;
 /// Speeds nearer than this are the same for two places of music that repeats.
 const SAME_SPEED: f64 = 0.002;
 
-/// What is known of the tape's place.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum State {
-    /// No sound yet.
-    Silent,
-    /// Not enough sound to search for.
-    Listening,
-    /// Searched for in vain.
-    NotFound,
-    /// Music that repeats: places with different speeds are as likely.
-    Ambiguous,
-    /// The place is known, and followed.
-    Following,
-    /// It was known, and is searched for again.
-    Lost,
-}
-
 /// What is known so far.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Report {
     /// What is known of the place.
-    pub state: State,
+    pub state: CopyState,
     /// Speed; `None` while no place was accepted.
     pub speed: Option<SpeedFound>,
     /// Where the tape is in the copy after [`Self::heard_s`], in seconds; `None`
@@ -89,7 +73,7 @@ pub struct Matcher {
     tape: Vec<f32>,
     first: u64,
     worked: usize,
-    state: State,
+    state: CopyState,
     follower: Option<Follower>,
     stretches: Vec<Stretch>,
     sound_ticks: u64,
@@ -111,7 +95,7 @@ impl Matcher {
             tape: Vec::new(),
             first: 0,
             worked: 0,
-            state: State::Silent,
+            state: CopyState::Silent,
             follower: None,
             stretches: Vec::new(),
             sound_ticks: 0,
@@ -157,8 +141,8 @@ impl Matcher {
         if square.sqrt() > SILENCE {
             self.sound_ticks += 1;
             self.searched_ticks += 1;
-            if self.state == State::Silent {
-                self.state = State::Listening;
+            if self.state == CopyState::Silent {
+                self.state = CopyState::Listening;
             }
         }
         if let Some(follower) = &mut self.follower {
@@ -194,28 +178,28 @@ impl Matcher {
         let best = examiner.likeliest(&candidates);
         let heard = best.and_then(|best| Some((best, examiner.closely(best)?)));
         let Some((best, (line, points))) = heard else {
-            self.give_up(State::NotFound, None);
+            self.give_up(CopyState::NotFound, None);
             return;
         };
         let evidence = Evidence::of(&points, line);
         if !evidence.accepts(self.copy.length()) {
-            self.give_up(State::NotFound, Some(evidence));
+            self.give_up(CopyState::NotFound, Some(evidence));
             return;
         }
         let others = examiner.others(&candidates, best, AS_LIKELY);
         let other_speed = |other: &f64| (other / line.slope - 1.0).abs() > SAME_SPEED;
         if others.iter().any(other_speed) {
-            self.give_up(State::Ambiguous, Some(evidence));
+            self.give_up(CopyState::Ambiguous, Some(evidence));
             return;
         }
         self.repeats = !others.is_empty();
         self.evidence = Some(evidence);
         self.follower = Some(Follower::new(&points, line, best.sign));
-        self.state = State::Following;
+        self.state = CopyState::Following;
     }
 
     /// A search was in vain.
-    fn give_up(&mut self, why: State, evidence: Option<Evidence>) {
+    fn give_up(&mut self, why: CopyState, evidence: Option<Evidence>) {
         if self.stretches.is_empty() {
             self.state = why;
             self.evidence = evidence.or(self.evidence);
@@ -228,7 +212,7 @@ impl Matcher {
             self.stretches.push(follower.places().clone());
         }
         self.losses += 1;
-        self.state = State::Lost;
+        self.state = CopyState::Lost;
         self.search_anew(ticks);
     }
 
@@ -246,7 +230,7 @@ impl Matcher {
     }
 
     /// What is known of the place.
-    pub fn state(&self) -> State {
+    pub fn state(&self) -> CopyState {
         self.state
     }
 
@@ -305,7 +289,7 @@ impl Matcher {
             from_s: from_s.max(0.0),
             repeats: self.repeats,
             losses: (stretches.len() as u32).saturating_sub(1)
-                + u32::from(self.state == State::Lost),
+                + u32::from(self.state == CopyState::Lost),
             heard_s: self.heard_s(),
             sound_s: self.sound_s(),
             evidence: self.evidence,
@@ -366,7 +350,7 @@ mod tests {
         assert_eq!(whole, report(&copy, &tape, 777));
         let found = whole.speed.expect("found");
         assert!((found.ratio / 1.03 - 1.0).abs() < 1e-4, "{found:?}");
-        assert_eq!(whole.state, State::Following);
+        assert_eq!(whole.state, CopyState::Following);
         let now_s = whole.now_at_copy_s.expect("followed");
         assert!((now_s - whole.heard_s * 1.03).abs() < 0.01, "{now_s}");
         assert!((13.7..=14.0).contains(&whole.heard_s));
@@ -388,7 +372,7 @@ mod tests {
         matcher.gap();
         matcher.push(&tape[16 * 16_000..]);
         let report = matcher.report();
-        assert_eq!((report.losses, report.state), (1, State::Following));
+        assert_eq!((report.losses, report.state), (1, CopyState::Following));
         let found = report.speed.expect("found again");
         assert!((found.ratio - 1.0).abs() < 1e-4, "{found:?}");
     }
@@ -401,12 +385,12 @@ mod tests {
         let tape = music(40.0, 1.0, 1);
         let mut matcher = Matcher::new(Arc::clone(&copy), 16_000);
         matcher.push(&tape[..12 * 16_000]);
-        assert_eq!(matcher.state(), State::Following);
+        assert_eq!(matcher.state(), CopyState::Following);
         let mut lost = false;
         let again = tape[22 * 16_000..].chunks(1600).position(|block| {
             matcher.push(block);
-            lost |= matcher.state() == State::Lost;
-            lost && matcher.state() == State::Following
+            lost |= matcher.state() == CopyState::Lost;
+            lost && matcher.state() == CopyState::Following
         });
         assert!(again.is_some_and(|tenths| tenths < 100), "{again:?}");
         let now_s = matcher.report().now_at_copy_s.expect("followed");
@@ -422,18 +406,18 @@ mod tests {
         let ratio = found.expect("found").ratio;
         assert!((ratio / 1.08 - 1.0).abs() < 1e-4, "{ratio}");
         let other = report(&copy, &music(20.0, 1.0, 2), 4096);
-        assert_eq!((other.state, other.speed), (State::NotFound, None));
+        assert_eq!((other.state, other.speed), (CopyState::NotFound, None));
     }
 
     #[test]
     fn other_music_and_silence_are_not_found() {
         let copy = copy();
         let other = report(&copy, &music(20.0, 1.0, 2), 4096);
-        assert_eq!((other.state, other.speed), (State::NotFound, None));
+        assert_eq!((other.state, other.speed), (CopyState::NotFound, None));
         let silent = report(&copy, &vec![0.0; 160_000], 4096);
-        assert_eq!((silent.state, silent.speed), (State::Silent, None));
+        assert_eq!((silent.state, silent.speed), (CopyState::Silent, None));
         let short = report(&copy, &music(4.0, 1.0, 1), 4096);
-        assert_eq!((short.state, short.speed), (State::Listening, None));
+        assert_eq!((short.state, short.speed), (CopyState::Listening, None));
     }
 
     /// Tones that never change fit at any place, and one of another pitch fits

@@ -1,10 +1,12 @@
 //! From what was found in the copy to the [`Measurement`] and its words.
 
-use super::figures::MatchFigures;
-use super::matcher::{Report, State};
+use super::matcher::Report;
 use super::speed::SpeedFound;
 use crate::readings::conditions::Conditions;
-use crate::readings::reading::{Caution, CautionCode, Measurement, SpeedFigures};
+use crate::readings::found::CopyState;
+use crate::readings::found::MatchFigures;
+use crate::readings::measurement::Measurement;
+use crate::readings::values::{Caution, CautionCode, SpeedFigures};
 use crate::readings::without_tone::{self, Heard};
 use crate::units::{Hertz, Seconds};
 
@@ -55,7 +57,7 @@ fn followed_cautions(report: &Report, say: &mut impl FnMut(CautionCode, String))
         );
     }
     // The last loss is no trouble where the sound, or the copy, was over.
-    let found_again = report.losses - u32::from(report.state == State::Lost);
+    let found_again = report.losses - u32::from(report.state == CopyState::Lost);
     if found_again > 0 {
         say(
             CautionCode::ReferenceCutOff,
@@ -70,21 +72,21 @@ fn followed_cautions(report: &Report, say: &mut impl FnMut(CautionCode, String))
 fn refusal(report: &Report) -> (CautionCode, String) {
     let sound_s = report.sound_s;
     match report.state {
-        State::Silent => (
+        CopyState::Silent => (
             CautionCode::ReferenceNotFound,
             "There is no sound in it; check the cable and the level.".into(),
         ),
-        State::Listening | State::Following => (
+        CopyState::Listening | CopyState::Following => (
             CautionCode::RecordTooShort,
             format!(
                 "{sound_s:.1} s of sound are too few to be found in the copy; record 10 s or more, a minute for a good ±."
             ),
         ),
-        State::Ambiguous => (
+        CopyState::Ambiguous => (
             CautionCode::ReferenceAmbiguous,
             "The music repeats: several places of the copy fit as well, at different speeds; record a longer stretch or another one.".into(),
         ),
-        State::NotFound | State::Lost => (
+        CopyState::NotFound | CopyState::Lost => (
             CautionCode::ReferenceNotFound,
             format!(
                 "The copy was not found in {sound_s:.0} s of sound; check that it is the same performance and mix, that the speed is within ±10 %, and that the tape can be heard well."

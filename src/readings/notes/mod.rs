@@ -1,19 +1,18 @@
 //! A held note as reference: what is known of it besides its speed, and what
 //! must be said of it.
 
-mod figures;
 mod tuning;
 mod vibrato;
 mod words;
 
-pub use figures::{NoteFigures, Vibrato};
-pub use tuning::{TuningHint, TuningMeter};
+pub use tuning::TuningMeter;
 pub use vibrato::{VibratoMeter, VibratoTotals};
 pub use words::{NO_NOTE, TWO_THINGS, wrong_note};
 
-use super::reading::{
-    Caution, CautionCode, FlutterReading, Measurement, SpeedFigures, UncertaintyParts,
-};
+use super::measurement::Measurement;
+use super::values::{Caution, CautionCode, FlutterReading, SpeedFigures, UncertaintyParts};
+use crate::readings::found::NoteFigures;
+use crate::readings::found::Vibrato;
 use crate::signal::harmonics::tracker::NoteState;
 use crate::signal::statistics::NORMAL_95;
 use crate::units::Percent;

@@ -7,13 +7,12 @@
 //! have a mean direction. How far the speed is off shows as that mean, but for
 //! whole semitones, and so does how far the players were.
 
+use crate::readings::found::TuningHint;
 use std::f64::consts::TAU;
-
-use serde::{Deserialize, Serialize};
 
 use crate::signal::harmonics::lines::LinePicker;
 use crate::signal::statistics::student_95;
-use crate::units::{Cents, Hertz, Percent};
+use crate::units::{Cents, Hertz};
 
 /// Length of a block: semitones stand apart from 100 Hz on.
 const BLOCK_S: f64 = 0.37;
@@ -36,40 +35,6 @@ const LEAST_CONCENTRATION: f64 = 0.45;
 
 /// No hint is said to be better than this: partials are not quite notes.
 const LEAST_UNCERTAINTY_CENTS: f64 = 2.0;
-
-/// Music's distance from equal temperament.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct TuningHint {
-    /// Concert pitch that it is taken against.
-    pub concert_pitch: Hertz,
-    /// Distance, −50 to 50; the true one may be any number of semitones more
-    /// or less.
-    pub offset: Cents,
-    /// 95 % of it, from the scatter of pieces of the record.
-    pub uncertainty: Cents,
-    /// Circular standard deviation of the single lines.
-    pub scatter: Cents,
-}
-
-impl TuningHint {
-    /// The same as a deviation of the speed.
-    pub fn deviation(&self) -> Percent {
-        Percent(100.0 * ((self.offset.0 / 1200.0).exp2() - 1.0))
-    }
-
-    /// In words, with what it is worth.
-    pub fn text(&self) -> String {
-        format!(
-            "Only a hint: the music's tuning lies {:+.0} ±{:.0} cents ({:+.1} %) from equal \
-             temperament at A4 = {}. That is known only up to a semitone (5.9 %), and tells the \
-             speed only if the players were in tune.",
-            self.offset.0,
-            self.uncertainty.0.ceil(),
-            self.deviation().0,
-            self.concert_pitch,
-        )
-    }
-}
 
 /// A direction with its weight.
 #[derive(Clone, Copy, Debug, Default)]

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
-use super::Vibrato;
+use crate::readings::found::Vibrato;
 use crate::signal::statistics::fit_line;
 use crate::units::{Hertz, Percent};
 

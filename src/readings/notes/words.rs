@@ -1,7 +1,7 @@
 //! What must be said of a note.
 
-use super::NoteFigures;
-use crate::readings::reading::{Caution, CautionCode, Likely, WrongTone};
+use crate::readings::found::NoteFigures;
+use crate::readings::values::{Caution, CautionCode, Likely, WrongTone};
 use crate::signal::harmonics::tracker::NoteState;
 use crate::units::Hertz;
 

@@ -1,8 +1,8 @@
 //! From interleaved samples to the power of each channel that is listened to.
 
 use crate::readings::conditions::ChannelChoice;
-use crate::readings::engine::{EngineError, Settings};
-use crate::readings::reading::ChannelUsed;
+use crate::readings::settings::{EngineError, Settings};
+use crate::readings::values::ChannelUsed;
 use crate::signal::level::{FULL_SCALE, tame};
 use crate::signal::timed::envelope::Envelope;
 use crate::units::{Decibels, Seconds};

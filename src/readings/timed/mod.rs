@@ -5,15 +5,14 @@
 //! times a second; what it says comes at the end. `live` shows them while they play. Only the mean speed can be
 //! had from either: no drift, no flutter.
 
-mod figures;
 mod listening;
 mod live;
 mod marks;
 mod moved;
 mod passage;
+mod scatter;
 mod summary;
 
-pub use figures::{MarksFigures, PassageFigures};
-pub use live::{LiveTimed, PassageState, Progress};
+pub use live::LiveTimed;
 pub use marks::MarksMeter;
 pub use passage::PassageMeter;

@@ -1,6 +1,6 @@
 //! Marks whose speed was moved in between: two rows that follow each other.
 
-use super::marks::{leave_out_strays, residuals, scatter};
+use super::scatter::{leave_out_strays, residuals, scatter};
 use crate::signal::timed::train::{Row, fitted};
 
 /// Each of the two lasts so long and has so many marks: what wow does to fewer

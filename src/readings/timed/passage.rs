@@ -1,15 +1,16 @@
 //! A passage of known length: from its first sound to its last.
 
-use super::figures::PassageFigures;
 use super::listening::{Listening, joined, level};
 use super::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
 };
 use crate::readings::alike::are_different;
-use crate::readings::engine::{EngineError, Settings};
+use crate::readings::asked::SILENCE;
 use crate::readings::expanded::Expanded;
-use crate::readings::reading::{Caution, CautionCode, Measurement};
-use crate::readings::without_tone::SILENCE;
+use crate::readings::found::PassageFigures;
+use crate::readings::measurement::Measurement;
+use crate::readings::settings::{EngineError, Settings};
+use crate::readings::values::{Caution, CautionCode};
 use crate::signal::statistics::NORMAL_95;
 use crate::signal::timed::edges::{NoPassage, Passage, passage};
 use crate::units::{Decibels, Percent, Seconds};

@@ -5,7 +5,8 @@ use std::f64::consts::TAU;
 use super::listening::Listening;
 use crate::readings::conditions::{Conditions, ReferenceKind};
 use crate::readings::expanded::Expanded;
-use crate::readings::reading::{Caution, CautionCode, ChannelUsed, Measurement, SpeedFigures};
+use crate::readings::measurement::Measurement;
+use crate::readings::values::{Caution, CautionCode, ChannelUsed, SpeedFigures};
 use crate::readings::without_tone::{self, Heard};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 

@@ -105,7 +105,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::timed::Progress;
+    use crate::readings::Progress;
     use crate::screen::specimen;
     use crate::units::Seconds;
 

@@ -8,8 +8,9 @@ use crate::readings::{
     Along, Holding, Keeping, Place, Position, Problem, Reading, ReferenceKind, Sweeping, Warming,
 };
 use crate::report::sweep::headline;
-use crate::screen::references::{self, noun};
+use crate::screen::references;
 use crate::screen::state::{Kept, ScreenState, Slot};
+use crate::screen::words::noun;
 use crate::screen::words::{level, problem, signed, with_uncertainty};
 use crate::units::Percent;
 

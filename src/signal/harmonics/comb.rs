@@ -5,9 +5,10 @@
 //! the next the phase moves on by the frequency. The windows are as short as
 //! keeps the partials apart, so that wow and vibrato are followed.
 
+use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
-use crate::signal::demodulator::Complex;
+use crate::signal::demodulator::turns_between;
 use crate::signal::fir::{dot, kaiser_window, whole_lanes};
 
 /// Length of the window in periods of the fundamental. The main lobe of the
@@ -91,8 +92,8 @@ impl Comb {
         self.noise_hz
     }
 
-    /// Complex amplitudes of the partials in a window, added to `out`.
-    pub fn frame(&self, samples: &[f32], out: &mut Vec<Complex>) {
+    /// Complex64 amplitudes of the partials in a window, added to `out`.
+    pub fn frame(&self, samples: &[f32], out: &mut Vec<Complex64>) {
         let whole = samples.len() / 8 * 8;
         out.extend(self.kernels.iter().map(|[re, im]| {
             let part = |kernel: &[f32]| {
@@ -103,24 +104,21 @@ impl Comb {
                     .sum();
                 f64::from(dot(&samples[..whole], &kernel[..whole]) + rest)
             };
-            Complex {
-                re: part(re),
-                im: part(im),
-            }
+            Complex64::new(part(re), part(im))
         }));
     }
 
     /// Mean square of a partial.
-    pub fn power(&self, amplitude: Complex) -> f64 {
-        self.scale * amplitude.power()
+    pub fn power(&self, amplitude: Complex64) -> f64 {
+        self.scale * amplitude.norm_sqr()
     }
 
     /// How far a partial was off its frequency between two frames that
     /// followed each other, as a part of that frequency.
-    pub fn off(&self, partial: usize, earlier: Complex, later: Complex) -> f64 {
+    pub fn off(&self, partial: usize, earlier: Complex64, later: Complex64) -> f64 {
         let hz = self.partials_hz[partial];
         let expected = hz * self.hop as f64 / self.rate_hz;
-        let turns = later.turns_since(earlier) - expected;
+        let turns = turns_between(earlier, later) - expected;
         (turns - turns.round()) / expected
     }
 }

@@ -8,9 +8,9 @@ use super::frames::{Frame, Frames, LATELY_S};
 use super::hearing::{Hearing, worth_following};
 use super::partials::{Partials, SMOOTH_S, Told};
 use super::series::{Fitted, Series};
-use crate::signal::demodulator::Complex;
 use crate::signal::fir::History;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
+use rustfft::num_complex::Complex64;
 
 /// Voices beat from this width on, relative (tuned on one set of sampled
 /// instruments, on A4).
@@ -51,8 +51,8 @@ pub struct Follow {
     stops: [f64; MOST_CHANNELS],
     /// First sample of the next window.
     next: u64,
-    before: Vec<Complex>,
-    now: Vec<Complex>,
+    before: Vec<Complex64>,
+    now: Vec<Complex64>,
     quality: [ChannelQuality; MOST_CHANNELS],
     /// All the note's power for that of the partials that are followed.
     whole: [f64; MOST_CHANNELS],

@@ -12,8 +12,8 @@ use super::frames::is_clear;
 use super::hearing::{Hearing, MOST_FOLLOWED};
 use super::series::{Fitted, Measured, Series, fit};
 use super::voices::Voices;
-use crate::signal::demodulator::Complex;
 use crate::signal::following::MOST_CHANNELS;
+use rustfft::num_complex::Complex64;
 
 /// Powers of the partials are smoothed this long.
 pub const SMOOTH_S: f64 = 0.3;
@@ -150,7 +150,7 @@ impl Partials {
         channel: usize,
         comb: &Comb,
         hop_s: f64,
-        [before, now]: [&[Complex]; 2],
+        [before, now]: [&[Complex64]; 2],
     ) -> Told {
         let smooth = (hop_s / SMOOTH_S).min(1.0);
         let count = self.each.len();
@@ -185,7 +185,7 @@ impl Partials {
         off: f64,
         comb: &Comb,
         hop_s: f64,
-        now: &[Complex],
+        now: &[Complex64],
     ) -> f64 {
         self.learnt_s += hop_s;
         let part = hop_s / self.learnt_s.min(LEARN_S);

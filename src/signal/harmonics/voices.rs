@@ -6,11 +6,12 @@
 //! lose their coherence, and how much says how wide its line is: the pulse-pair
 //! estimate of a spectral width (D. S. Zrnić, 1977; from memory).
 
+use rustfft::num_complex::Complex64;
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
 use super::comb::Comb;
-use crate::signal::demodulator::Complex;
+use crate::signal::demodulator::turned_by;
 
 /// Turns of their partial that pairs lie apart: voices up to 1 % to either side
 /// stay within a radian or so.
@@ -28,8 +29,8 @@ const LEAST_COHERENCE: f64 = 0.05;
 
 /// A frame that was believed.
 struct Kept {
-    /// Complex amplitudes against the level of the frame.
-    partials: Vec<Complex>,
+    /// Complex64 amplitudes against the level of the frame.
+    partials: Vec<Complex64>,
     /// Turns that 1 Hz of the comb has made with the pitch until then.
     turned: f64,
 }
@@ -58,16 +59,20 @@ impl Voices {
 
     /// A frame, `count` partials in each channel, and how far the pitch was off
     /// the comb since the last, as a part of itself.
-    pub fn push(&mut self, comb: &Comb, hop_s: f64, off: f64, partials: &[Complex], count: usize) {
+    pub fn push(
+        &mut self,
+        comb: &Comb,
+        hop_s: f64,
+        off: f64,
+        partials: &[Complex64],
+        count: usize,
+    ) {
         self.turned += hop_s * (1.0 + off);
         self.pairs.resize(partials.len(), Pair::default());
         let normal = partials.chunks(count.max(1)).flat_map(|channel| {
-            let level: f64 = channel.iter().map(|one| one.power()).sum();
+            let level: f64 = channel.iter().map(|one| one.norm_sqr()).sum();
             let gain = level.max(1e-30).sqrt().recip();
-            channel.iter().map(move |one| Complex {
-                re: gain * one.re,
-                im: gain * one.im,
-            })
+            channel.iter().map(move |one| gain * one)
         });
         let now = Kept {
             partials: normal.collect(),
@@ -82,11 +87,10 @@ impl Voices {
             };
             let (a, b) = (self.kept[then].partials[place], now.partials[place]);
             let turns = hz * (now.turned - self.kept[then].turned);
-            let back = Complex { im: -a.im, ..a };
-            let step = back.times(b).times(Complex::turn(-turns.fract()));
+            let step = a.conj() * b * turned_by(-turns.fract());
             pair.re += step.re - memory * pair.re;
             pair.im += step.im - memory * pair.im;
-            pair.power += 0.5 * (a.power() + b.power()) - memory * pair.power;
+            pair.power += 0.5 * (a.norm_sqr() + b.norm_sqr()) - memory * pair.power;
         }
         self.kept.push_back(now);
         let most = apart(comb.partial_hz(0), hop_s);

@@ -3,9 +3,10 @@
 // See `wide`.
 #![allow(clippy::inline_always)]
 
+use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
-use crate::signal::demodulator::Complex;
+use crate::signal::demodulator::turned_by;
 use crate::signal::fir::{LANES, kaiser_lowpass, whole_lanes};
 use crate::signal::wide::{self, Work, madd};
 
@@ -79,7 +80,7 @@ impl Band {
     }
 
     /// Adds what comes of the samples to `values`.
-    pub(super) fn push(&mut self, samples: &[f32], values: &mut Vec<Complex>) {
+    pub(super) fn push(&mut self, samples: &[f32], values: &mut Vec<Complex64>) {
         self.out.clear();
         if let Some(first) = &mut self.first {
             self.between.clear();
@@ -92,11 +93,8 @@ impl Band {
             self.second.push(samples, &mut self.out);
         }
         for [re, im] in &self.out {
-            let value = Complex {
-                re: f64::from(*re),
-                im: f64::from(*im),
-            };
-            values.push(value.times(self.oscillator.next()));
+            let value = Complex64::new(f64::from(*re), f64::from(*im));
+            values.push(value * self.oscillator.next());
         }
     }
 }
@@ -110,8 +108,8 @@ struct Oscillator {
     /// Turns from one value to the next, and to the next exact one so far.
     step_turns: f64,
     lap_turns: f64,
-    step: Complex,
-    value: Complex,
+    step: Complex64,
+    value: Complex64,
     made: u32,
 }
 
@@ -120,21 +118,21 @@ impl Oscillator {
         Self {
             step_turns,
             lap_turns: 0.0,
-            step: Complex::turn(step_turns),
-            value: Complex::turn(0.0),
+            step: turned_by(step_turns),
+            value: turned_by(0.0),
             made: 0,
         }
     }
 
-    fn next(&mut self) -> Complex {
+    fn next(&mut self) -> Complex64 {
         let now = self.value;
         self.made += 1;
         if self.made == LAP {
             self.made = 0;
             self.lap_turns = (self.lap_turns + f64::from(LAP) * self.step_turns).fract();
-            self.value = Complex::turn(self.lap_turns);
+            self.value = turned_by(self.lap_turns);
         } else {
-            self.value = now.times(self.step);
+            self.value = now * self.step;
         }
         now
     }
@@ -226,6 +224,7 @@ fn product<const FUSED: bool>(a: &[f32], b: &[f32]) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::demodulator::turns_between;
 
     #[test]
     fn the_band_passes_and_nothing_else() {
@@ -248,10 +247,11 @@ mod tests {
                     band.push(block, &mut out);
                 }
                 let out = &out[out.len() / 2..];
-                let level = (out.iter().map(|z| z.power()).sum::<f64>() / out.len() as f64).sqrt();
+                let level =
+                    (out.iter().map(|z| z.norm_sqr()).sum::<f64>() / out.len() as f64).sqrt();
                 if passes {
                     assert!((level - 1.0).abs() < 0.02, "{rate} {hz}: {level}");
-                    let turns = out[1].turns_since(out[0]) * rate / band.factor() as f64;
+                    let turns = turns_between(out[0], out[1]) * rate / band.factor() as f64;
                     assert!((turns - (hz - CENTRE_HZ)).abs() < 0.1, "{hz}: {turns}");
                 } else {
                     assert!(level < 0.01, "{rate} {hz}: {level}");

@@ -5,7 +5,7 @@ use super::band::{Band, CENTRE_HZ};
 use super::frame::Ident;
 use super::message::{HOP, Message, SPEEDS, Start, decided};
 use super::values::Values;
-use crate::signal::demodulator::Complex;
+use rustfft::num_complex::Complex64;
 
 /// The lead is known by so many looks without a break, some 0.2 s.
 const LEAD_HOPS: usize = 40;
@@ -29,7 +29,7 @@ pub struct IdentEar {
     band: Band,
     values: Values,
     /// Sum of turns and of powers of the newest looks, oldest first.
-    looks: Vec<(Complex, f64)>,
+    looks: Vec<(Complex64, f64)>,
     /// End of the newest look.
     looked_to: u64,
     waiting: Vec<Start>,
@@ -69,13 +69,12 @@ impl IdentEar {
     fn look(&mut self) {
         let from = self.looked_to;
         self.looked_to += HOP as u64;
-        let mut turn = Complex::default();
+        let mut turn = Complex64::default();
         let mut power = 0.0;
         for at in from..self.looked_to {
             let (now, before) = (self.values.at(at), self.values.at(at.saturating_sub(1)));
-            turn.re += now.re * before.re + now.im * before.im;
-            turn.im += now.im * before.re - now.re * before.im;
-            power += now.power();
+            turn += now * before.conj();
+            power += now.norm_sqr();
         }
         if self.looks.len() > LEAD_HOPS {
             // The newest look but one may hold some of the jump already.
@@ -98,21 +97,20 @@ impl IdentEar {
         self.looks.push((turn, power));
     }
 
-    fn hz(&self, turn: Complex) -> f64 {
-        let turns = turn.im.atan2(turn.re) / std::f64::consts::TAU;
+    fn hz(&self, turn: Complex64) -> f64 {
+        let turns = turn.arg() / std::f64::consts::TAU;
         CENTRE_HZ + turns * self.values.rate_hz
     }
 
     /// Frequency of the lead, if it is one.
-    fn lead_hz(&self, lead: &[(Complex, f64)]) -> Option<f64> {
-        let mut sum = (Complex::default(), 0.0);
+    fn lead_hz(&self, lead: &[(Complex64, f64)]) -> Option<f64> {
+        let mut sum = (Complex64::default(), 0.0);
         for (turn, power) in lead {
-            sum.0.re += turn.re;
-            sum.0.im += turn.im;
+            sum.0 += turn;
             sum.1 += power;
         }
         let hz = self.hz(sum.0);
-        let coherent = sum.0.power().sqrt() > LEAD_COHERENCE * sum.1;
+        let coherent = sum.0.norm() > LEAD_COHERENCE * sum.1;
         let speed = hz / TONES_HZ[0];
         (coherent && (SPEEDS[0]..=SPEEDS[1]).contains(&speed)).then_some(hz)
     }

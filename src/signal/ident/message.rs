@@ -3,7 +3,8 @@
 use super::frame::{MOST_BITS, length_of};
 use super::values::{Bit, Values};
 use super::{SYNC_BITS, TONES_HZ, sync_bits};
-use crate::signal::demodulator::Complex;
+use crate::signal::demodulator::turns_between;
+use rustfft::num_complex::Complex64;
 
 /// The signal is looked at every so many values, some 5 ms.
 pub(super) const HOP: usize = 10;
@@ -136,7 +137,7 @@ impl Message {
         self.last = Some((bit, tone));
         // The tone's turn from one half to the other is what it is off by.
         let [one, other] = bit.0[tone];
-        let off_hz = other.turns_since(one) / (length / 2.0) * values.rate_hz;
+        let off_hz = turns_between(one, other) / (length / 2.0) * values.rate_hz;
         let off = off_hz / (TONES_HZ[tone] * self.speed);
         self.speed *= 1.0 + SPEED_GAIN * sure * off.clamp(-0.05, 0.05);
         self.speed = self.speed.clamp(SPEEDS[0], SPEEDS[1]);
@@ -155,9 +156,8 @@ impl Message {
         if before == tone {
             return 0.0;
         }
-        let level = |half: Complex, tone: usize| {
-            half.power().sqrt() / self.levels[tone].max(f64::MIN_POSITIVE)
-        };
+        let level =
+            |half: Complex64, tone: usize| half.norm() / self.levels[tone].max(f64::MIN_POSITIVE);
         let [left, right] = [
             level(last.0[before][1], before),
             level(bit.0[tone][0], tone),

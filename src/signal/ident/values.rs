@@ -2,14 +2,15 @@
 
 use super::band::CENTRE_HZ;
 use super::{BITS_HZ, TONES_HZ};
-use crate::signal::demodulator::Complex;
+use crate::signal::demodulator::turned_by;
+use rustfft::num_complex::Complex64;
 
 /// The newest values of the band, counted from the first.
 #[derive(Clone, Debug)]
 pub(super) struct Values {
     /// Values a second.
     pub(super) rate_hz: f64,
-    pub(super) all: Vec<Complex>,
+    pub(super) all: Vec<Complex64>,
     first: u64,
 }
 
@@ -27,7 +28,7 @@ impl Values {
         self.first + self.all.len() as u64
     }
 
-    pub(super) fn at(&self, at: u64) -> Complex {
+    pub(super) fn at(&self, at: u64) -> Complex64 {
         let index = at.checked_sub(self.first);
         let value = index.and_then(|index| self.all.get(index as usize));
         value.copied().unwrap_or_default()
@@ -46,25 +47,24 @@ impl Values {
 
     /// How much of a tone there is in both halves of a bit that begins `at`,
     /// each as the sum of its values, turned back by the tone.
-    fn halves(&self, at: f64, speed: f64, tone: usize) -> [Complex; 2] {
+    fn halves(&self, at: f64, speed: f64, tone: usize) -> [Complex64; 2] {
         let half = self.bit_length(speed) / 2.0;
         let step = (TONES_HZ[tone] * speed - CENTRE_HZ) / self.rate_hz;
-        let back = Complex::turn(-step);
+        let back = turned_by(-step);
         let first = at.max(0.0).floor() as u64;
-        let mut turned = Complex { re: 1.0, im: 0.0 };
-        let mut sums = [Complex::default(); 2];
+        let mut turned = Complex64::ONE;
+        let mut sums = [Complex64::default(); 2];
         for n in first..(at + 2.0 * half).ceil().max(0.0) as u64 {
-            let value = self.at(n).times(turned);
+            let value = self.at(n) * turned;
             for (number, sum) in sums.iter_mut().enumerate() {
                 let from = at + number as f64 * half;
                 // The part of the value that lies within this half.
                 let part = (n as f64 + 1.0).min(from + half) - (n as f64).max(from);
                 if part > 0.0 {
-                    sum.re += part * value.re;
-                    sum.im += part * value.im;
+                    *sum += part * value;
                 }
             }
-            turned = turned.times(back);
+            turned *= back;
         }
         sums
     }
@@ -77,16 +77,12 @@ impl Values {
 
 /// The halves of a bit by tone.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Bit(pub(super) [[Complex; 2]; 2]);
+pub(super) struct Bit(pub(super) [[Complex64; 2]; 2]);
 
 impl Bit {
     pub(super) fn power(&self, tone: usize) -> f64 {
         let [one, other] = self.0[tone];
-        let whole = Complex {
-            re: one.re + other.re,
-            im: one.im + other.im,
-        };
-        whole.power()
+        (one + other).norm_sqr()
     }
 
     /// −1 for a clear 0, 1 for a clear 1.

@@ -2,6 +2,7 @@
 //! can be trusted.
 
 use super::envelope::{TO_SCATTER, middle, smoothed};
+pub use super::sounding::NoPassage;
 use super::sounding::{BELOW_LEVEL, Reach, Sounding};
 
 /// Sound is told from its pauses in blocks of this length.
@@ -86,25 +87,6 @@ pub struct Passage {
     pub level: f64,
     /// Clicks before and after that were left out.
     pub clicks: usize,
-}
-
-/// Why there is no passage.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum NoPassage {
-    /// Nothing but silence.
-    Silence,
-    /// The sound is the same from the beginning to the end.
-    NothingStandsOut,
-    /// Sound from the first moment on.
-    Begun,
-    /// Sound up to the last moment.
-    Unended,
-    /// It fades in too slowly to say where it begins.
-    FadesIn,
-    /// It fades out too slowly to say where it ends.
-    FadesOut,
-    /// It is as quiet as the noise too often to say where it begins and ends.
-    InTheNoise,
 }
 
 /// Finds the passage in powers of hops of `hop_s` seconds.

@@ -1,8 +1,26 @@
 //! What sounds in a series of powers, and which of it belongs to a passage:
 //! lone clicks of a switch or a splice before and after it do not.
 
-use super::edges::NoPassage;
 use super::envelope::SILENCE;
+
+/// Why there is no passage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoPassage {
+    /// Nothing but silence.
+    Silence,
+    /// The sound is the same from the beginning to the end.
+    NothingStandsOut,
+    /// Sound from the first moment on.
+    Begun,
+    /// Sound up to the last moment.
+    Unended,
+    /// It fades in too slowly to say where it begins.
+    FadesIn,
+    /// It fades out too slowly to say where it ends.
+    FadesOut,
+    /// It is as quiet as the noise too often to say where it begins and ends.
+    InTheNoise,
+}
 
 /// A block counts as sound this far above the noise and above this part of
 /// the passage's own level; as powers. Ten times the scatter of a block of

@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use super::{Progress, shown, why};
-use crate::readings::engine::{EngineError, KeepRequest, Settings};
-use crate::readings::reading::{Keeping, Measurement, SpeedReading};
+use super::{shown, why};
+use crate::readings::found::Progress;
+use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::timed::marks::MarksMeter;
+use crate::readings::values::SpeedReading;
 use crate::units::{Percent, Seconds};
 
 /// Marks are measured over once to twice this, or over so many spacings.

@@ -8,59 +8,20 @@
 mod marks;
 mod passage;
 
+use crate::readings::found::Progress;
 use std::sync::Arc;
 
 use self::marks::LiveMarks;
 use self::passage::LivePassage;
 use crate::readings::conditions::ReferenceKind;
-use crate::readings::engine::{EngineError, KeepRequest, Settings};
-use crate::readings::ident::TapeIdent;
-use crate::readings::reading::{Keeping, Measurement, SpeedReading, Steadiness};
+use crate::readings::found::TapeIdent;
+use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::settings::{EngineError, KeepRequest, Settings};
+use crate::readings::values::{SpeedReading, Steadiness};
 use crate::units::{Percent, Seconds};
 
 /// Settled: the ± is at most this part of the tolerance.
 const SETTLED_PART: f64 = 0.5;
-
-/// How a passage stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PassageState {
-    /// There is sound, and no silence was heard before it.
-    NeedsSilence,
-    /// The first sound is waited for.
-    Waiting,
-    /// It plays.
-    Playing,
-    /// It has ended.
-    Ended,
-}
-
-/// What is known of a timed reference while it plays.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Progress {
-    /// A passage.
-    Passage {
-        /// How it stands.
-        state: PassageState,
-        /// Time since its first sound, the sample clock's error left in;
-        /// `None` before that.
-        since: Option<Seconds>,
-        /// How long it lasts at right speed.
-        expected: Seconds,
-        /// Started by a key.
-        by_hand: bool,
-        /// Why the last one gave no speed.
-        refused: Option<String>,
-    },
-    /// Marks.
-    Marks {
-        /// Heard in the newest seconds.
-        found: u64,
-        /// Spacing at right speed.
-        spacing: Seconds,
-        /// Why there is no speed.
-        refused: Option<String>,
-    },
-}
 
 /// See the module.
 pub enum LiveTimed {

@@ -4,14 +4,16 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-use super::{PassageState, Progress, shown, why};
-use crate::readings::engine::{EngineError, Settings};
+use super::{shown, why};
 use crate::readings::expanded::Expanded;
-use crate::readings::reading::{CautionCode, Keeping, Measurement, SpeedFigures, SpeedReading};
+use crate::readings::found::{PassageState, Progress};
+use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::settings::{EngineError, Settings};
 use crate::readings::timed::passage::PassageMeter;
 use crate::readings::timed::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, measurement, speed,
 };
+use crate::readings::values::{CautionCode, SpeedFigures, SpeedReading};
 use crate::signal::statistics::NORMAL_95;
 use crate::units::{Percent, Seconds};
 

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::readings::conditions::{ChannelChoice, Conditions};
+use super::conditions::{ChannelChoice, Conditions};
 use crate::signal::tracker::MOST_CHANNELS;
 use crate::units::{Percent, Seconds};
 
@@ -24,12 +24,12 @@ pub struct Settings {
 
 impl Settings {
     /// Channels that there are, beyond two the first two.
-    pub(in crate::readings) fn inputs(&self) -> usize {
+    pub(super) fn inputs(&self) -> usize {
         usize::from(self.channels).min(MOST_CHANNELS)
     }
 
     /// Which of them are listened to.
-    pub(in crate::readings) fn listened(&self) -> Range<usize> {
+    pub(super) fn listened(&self) -> Range<usize> {
         let inputs = self.inputs();
         match self.choice {
             ChannelChoice::Auto => 0..inputs,
@@ -39,7 +39,7 @@ impl Settings {
     }
 
     /// Whether anything can be measured in this format.
-    pub(in crate::readings) fn check(&self) -> Result<(), EngineError> {
+    pub(super) fn check(&self) -> Result<(), EngineError> {
         check_rate(self.rate_hz)?;
         if self.channels == 0 {
             return Err(EngineError::NoChannel);
