@@ -29,7 +29,7 @@ const BESIDE_S: f64 = 4.0;
 /// nominal speed at least, or by so many times what 70 % of the needles
 /// beside it stay within. A sine stays within 0.89 of its peak for 70 % of the
 /// time, so that twice is beyond any wow. This and what follows: tuned on
-/// formulas, judged by `tests/recordings_tell_what_happened.rs` on other
+/// formulas, judged by `tests/program/recordings_tell_what_happened.rs` on other
 /// shapes, lengths and machines.
 const LEFT_AT_LEAST: f64 = 0.002;
 const LEFT_TIMES: f64 = 2.0;

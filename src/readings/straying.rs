@@ -28,7 +28,7 @@ const LATE_S: f64 = 0.5;
 const LOPSIDED: f64 = 1.5;
 /// A swing by this many times the usual excursion is wow that has grown: less
 /// than makes a move, and more than the wow of before seems to swing where a
-/// turn bends the line that it swings about (tuned: `tests/history_does_not_matter.rs`).
+/// turn bends the line that it swings about (tuned: `tests/pure/history_does_not_matter.rs`).
 const GROWN: f64 = 1.5;
 
 /// A swing is looked for in means of this length, over the newest of these

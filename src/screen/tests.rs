@@ -106,7 +106,10 @@ fn all_kinds() -> Vec<ScreenState> {
 fn every_state_is_drawn_on_every_size() {
     for state in all_kinds() {
         for size in SIZES {
-            assert_eq!(drawn(&state, size).len(), usize::from(size.1));
+            let rows = drawn(&state, size);
+            let used = rows.iter().filter(|row| !row.trim().is_empty()).count();
+            let least = usize::from(size.1).min(if size < SMALLEST { 1 } else { 6 });
+            assert!(used >= least, "{size:?}:\n{}", rows.join("\n"));
         }
     }
 }
@@ -228,9 +231,10 @@ fn what_is_not_yet_valid_says_when() {
     reading.flutter.valid_in = Some(Seconds(3.2));
     let text = text(&specimen::showing(reading), (80, 24));
     assert!(text.contains("not yet, 4 s"), "{text}");
-    assert!(text.contains("--.--") || text.contains("█"), "{text}");
     assert!(text.contains("NO READING"), "{text}");
-    assert!(!text.contains("SLOW ") || text.contains("FAST"), "{text}");
+    // Both ends of the scale, and neither as a verdict.
+    let count = |word| text.matches(word).count();
+    assert_eq!((count("SLOW"), count("FAST")), (1, 1), "{text}");
 }
 
 #[test]

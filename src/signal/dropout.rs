@@ -172,7 +172,9 @@ mod tests {
         let powers: Vec<f32> = (0..16_000 + kept).map(level).collect();
         let mut gaps = Vec::new();
         for n in (0..16_000).step_by(4) {
-            detector.tick(&powers[n..n + kept + 4], 0.0, |gap| gaps.push(gap));
+            let powers = &powers[n..n + kept + 4];
+            let lowest = powers.iter().copied().fold(f32::INFINITY, f32::min);
+            detector.tick(powers, lowest, |gap| gaps.push(gap));
         }
         gaps
     }

@@ -6,10 +6,10 @@
 //! mean error as a part of it; the bound and its source stand in
 //! `tests/support/steady_tone.rs`. `-- --trials 200` makes fewer records.
 
-#[path = "../support/steady_tone.rs"]
-mod steady_tone;
+#[path = "../support/mod.rs"]
+mod support;
 
-use steady_tone::{Cell, Errors};
+use support::steady_tone::{Cell, Errors};
 
 const TONES_HZ: [f64; 4] = [300.0, 1000.0, 3150.0, 10_000.0];
 const SNR_DB: [f64; 4] = [20.0, 40.0, 60.0, 80.0];

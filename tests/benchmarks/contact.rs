@@ -6,10 +6,10 @@
 //! were chosen. `-- 40` runs fewer, `-- 40 calibrate` the seeds of the
 //! choosing.
 
-#[path = "../support/played.rs"]
-mod played;
+#[path = "../support/mod.rs"]
+mod support;
 
-use played::{Dice, RATE_HZ};
+use support::played::{self, Dice, RATE_HZ};
 use tapewright::readings::contact::{ContactCheck, ContactReport};
 use tapewright::rehearsal::{
     Control, ControlConfig, ControlFaultKind, DirtyTracks, SweepingConfig,

@@ -11,14 +11,14 @@
 //! long run: two-sigma and root mean square over a long record, quasi-peak as
 //! the mean of the highest reading over stretches of the same length.
 
-#[path = "../support/unsteady.rs"]
-mod unsteady;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
+use support::unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
 use tapewright::readings::{CautionCode, Measurement};
-use unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
 
 const THREADS: usize = 2;
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];

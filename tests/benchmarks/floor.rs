@@ -4,12 +4,12 @@
 //! `cargo bench --bench floor`: steady tones of 30 s, 16 bit with triangular
 //! dither, −6 dBFS, at several frequencies, sample rates and SNRs.
 
-#[path = "../support/wavering.rs"]
-mod wavering;
+#[path = "../support/mod.rs"]
+mod support;
 
+use support::wavering::{measure, steady};
 use tapewright::readings::Measurement;
 use tapewright::units::Percent;
-use wavering::{measure, steady};
 
 const TONES: [f64; 5] = [3150.0, 3000.0, 1000.0, 440.0, 315.0];
 const SECONDS: f64 = 30.0;

@@ -7,14 +7,14 @@
 //! wrong bit. `-- 40` makes a quick look, `-- --seed 7` takes
 //! other ones.
 
-#[path = "../support/sounds.rs"]
-#[allow(dead_code)] // its other half is for tones
-mod sounds;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::f64::consts::{PI, TAU};
 use std::thread;
 
-use sounds::{Dice, NO_TONES, Sound as Invented};
+use support::dice::Dice;
+use support::sounds::{self, NO_TONES, Sound as Invented};
 use tapewright::readings::IdentListener;
 use tapewright::signal::ident::{Ident, IdentBurst, IdentDate};
 use tapewright::signal::tone::Sound;

@@ -8,16 +8,16 @@
 //! minutes, and when they are found. `-- cost`: a copy of 60 minutes made ready, and
 //! followed. Nothing said: all, with these numbers.
 
-#[path = "../support/tunes.rs"]
-mod tunes;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
+use support::tunes::{Player, RATE_HZ, between, chance, tune};
 use tapewright::readings::CopyState;
 use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report, SpeedFound};
-use tunes::{Player, RATE_HZ, between, chance, tune};
 
 const TIMES_S: [f64; 3] = [10.0, 30.0, 60.0];
 const TUNES: u64 = 8;

@@ -3,14 +3,13 @@
 //! the sample clock is right and left out of the ±. `-- 20` makes a quick
 //! look with so many cases a row, `-- --seed 7` takes others.
 
-#[path = "../support/note_sounds.rs"]
-mod note_sounds;
-#[path = "../support/sounds.rs"]
-#[allow(dead_code)] // other benchmarks use the rest
-mod sounds;
+#[path = "../support/mod.rs"]
+mod support;
 
-use note_sounds::{Dice, Ensemble, Held, interleaved, measured, note_hz};
-use sounds::NO_TONES;
+use support::dice::Dice;
+use support::note_sounds::{Ensemble, Held, measured, note_hz};
+use support::sound::stereo;
+use support::sounds::{self, NO_TONES};
 
 const EACH: u64 = 100;
 
@@ -240,7 +239,7 @@ fn two_things(seed: u64) -> (Vec<f32>, u16, f64) {
     let mut dice = Dice::new(seed ^ 0x2);
     let (note, left) = drawn(&mut dice, seed, 45.0, 80.0);
     let (_, right) = drawn(&mut dice, seed + 77, 45.0, 80.0);
-    (interleaved(&left.samples(), &right.samples()), 2, note)
+    (stereo(&left.samples(), &right.samples()), 2, note)
 }
 
 fn main() {

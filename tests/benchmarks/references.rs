@@ -4,17 +4,16 @@
 //! right and left out of the ±. A number behind the name runs so many cases of
 //! each row instead of its own: `-- passage 400`.
 
-#[path = "../support/timed_sounds.rs"]
-mod timed_sounds;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::collections::BTreeMap;
 
+use support::sound;
+use support::timed_sounds::{Click, Content, Fade, Machine, Marks, Split, passage, seeded};
 use tapewright::readings::timed::{MarksMeter, PassageMeter};
-use tapewright::readings::{
-    CautionCode, ChannelChoice, Conditions, Measurement, ReferenceKind, SampleClock, Settings,
-};
-use tapewright::units::{Percent, Ppm, Seconds};
-use timed_sounds::{Chance, Click, Content, Fade, Machine, Marks, passage};
+use tapewright::readings::{CautionCode, Measurement, ReferenceKind, Settings};
+use tapewright::units::{Ppm, Seconds};
 
 fn main() {
     let asked: Vec<String> = std::env::args().skip(1).collect();
@@ -30,20 +29,10 @@ fn main() {
 }
 
 fn settings(kind: ReferenceKind, rate_hz: f64) -> Settings {
-    Settings {
-        rate_hz: rate_hz as u32,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            kind,
-            clock: SampleClock {
-                uncertainty: Ppm(0.0),
-                ..SampleClock::default()
-            },
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    }
+    let mut settings = sound::settings(rate_hz as u32, 1);
+    settings.conditions.kind = kind;
+    settings.conditions.clock.uncertainty = Ppm(0.0);
+    settings
 }
 
 /// Errors, ± and refusals of a row of the table.
@@ -143,7 +132,7 @@ fn passages(asked: Option<u64>) {
     ] {
         let cases = asked.unwrap_or(usual);
         let mut row = run(cases, |seed, row| {
-            let mut chance = Chance::new(1000 * (seconds as u64) + seed);
+            let mut chance = seeded(1000 * (seconds as u64) + seed);
             let content = contents[seed as usize % contents.len()];
             let fade = fades[seed as usize / contents.len() % fades.len()];
             one_passage(content, fade, seconds, seed, &mut chance, row);
@@ -155,7 +144,7 @@ fn passages(asked: Option<u64>) {
     sum.print("all");
 }
 
-fn machine(snr_db: f64, chance: &mut Chance) -> Machine {
+fn machine(snr_db: f64, chance: &mut Split) -> Machine {
     let wow = chance.between(0.02, 0.2);
     let mut machine = Machine::new(snr_db).with_wow(wow, chance);
     machine.speed = 1.0 + chance.between(-0.1, 0.1);
@@ -171,7 +160,7 @@ fn one_passage(
     fade: Fade,
     seconds: f64,
     seed: u64,
-    chance: &mut Chance,
+    chance: &mut Split,
     row: &mut Row,
 ) {
     let tape = passage(content, seconds, fade, chance);
@@ -198,7 +187,7 @@ fn all_marks(asked: Option<u64>) {
     ] {
         let cases = asked.unwrap_or(usual);
         let mut row = run(cases, |seed, row| {
-            let mut chance = Chance::new(77 * usual + seed);
+            let mut chance = seeded(77 * usual + seed);
             one_row_of_marks(
                 click,
                 spacings[seed as usize % spacings.len()],
@@ -214,7 +203,7 @@ fn all_marks(asked: Option<u64>) {
     sum.print("all");
     for content in [Content::Tone, Content::Music, Content::Speech] {
         let row = run(100, |seed, row| {
-            let mut chance = Chance::new(seed + 5);
+            let mut chance = seeded(seed + 5);
             let tape = passage(content, 30.0, Fade::Cosine(0.02), &mut chance);
             let machine = machine(40.0, &mut chance);
             let sound = machine.play(&tape, 1.0, 32.0 / machine.speed, &mut chance);
@@ -229,17 +218,13 @@ fn one_row_of_marks(
     click: Option<Click>,
     spacing_s: f64,
     seed: u64,
-    chance: &mut Chance,
+    chance: &mut Split,
     row: &mut Row,
 ) {
     let count = (59.0 / spacing_s) as usize + 1;
     let mut marks = Marks {
-        spacing_s,
-        count,
-        amplitude: 0.25,
         click,
-        missing: Vec::new(),
-        others: Vec::new(),
+        ..Marks::row(spacing_s, count)
     };
     if count > 10 && chance.between(0.0, 1.0) < 0.5 {
         marks.missing = (1..count - 1)

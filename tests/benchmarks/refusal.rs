@@ -4,12 +4,12 @@
 //! tone, and 200 tones of each of eleven kinds that tape makes of it, each of
 //! 3 to 10 s, held against several references.
 
-#[path = "../support/sounds.rs"]
-mod sounds;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::thread;
 
-use sounds::{NO_TONES, Sound, TONES};
+use support::sounds::{self, NO_TONES, Sound, TONES};
 
 const NO_TONES_EACH: u64 = 300;
 const TONES_EACH: u64 = 200;

@@ -8,12 +8,11 @@
 //! are for tones of 1 kHz or more: 0.001 % and 0.002 %, with dropouts 0.002 %
 //! and 0.006 %.
 
-#[path = "../support/disturbed.rs"]
-mod disturbed;
-#[path = "../support/sound.rs"]
-mod sound;
+#[path = "../support/mod.rs"]
+mod support;
 
-use disturbed::{Disturbance, RATE_HZ};
+use support::disturbed::{self, Disturbance, RATE_HZ};
+use support::sound;
 
 const SECONDS: f64 = 10.0;
 
@@ -36,7 +35,7 @@ fn worst(disturbance: Disturbance, nominal: f64) -> Worst {
         for turns in [0.0, 0.31] {
             let hz = nominal * (1.0 + off / 100.0);
             let samples = disturbance.samples(hz, turns, SECONDS);
-            let got = sound::measure(sound::settings(RATE_HZ, 1, nominal), &samples);
+            let got = sound::measure(sound::settings_at(RATE_HZ, 1, nominal), &samples);
             let Some(speed) = got.speed else {
                 worst.unread += 1;
                 continue;

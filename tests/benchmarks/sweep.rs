@@ -13,17 +13,14 @@
 //! within the travel and near its ends, on seeds that nothing was tuned on;
 //! `--tuning` takes those that it was.
 
-#[path = "../support/intervals.rs"]
-mod intervals;
-#[path = "../support/odd_hands.rs"]
-mod odd_hands;
-#[path = "../support/sweeps.rs"]
-mod sweeps;
+#[path = "../support/mod.rs"]
+mod support;
 
 use std::f64::consts::TAU;
+use support::odd_hands;
 
-use intervals::wilson;
-use sweeps::{Dice, Fault, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
+use support::intervals::wilson;
+use support::sweeps::{Dice, Fault, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
 use tapewright::readings::{
     BadSpot, ChannelChoice, Conditions, Engine, Settings, SpotKind, SweepReport, SweepVerdict,
     judge_track,

@@ -33,15 +33,12 @@
 //! All figures about people are invented or common practice: the table
 //! compares ways of working under them, it does not foretell a person.
 
-#[path = "../support/sweeps.rs"]
-mod dice;
-#[path = "../support/hands.rs"]
-mod hands;
-#[path = "../support/intervals.rs"]
-mod intervals;
+#[path = "../support/mod.rs"]
+mod support;
 
-use dice::Dice;
-use hands::{BAND, REACTION_S, START, Seen, TRAVEL_DEGREES, Workplace, machine, turned};
+use support::hands::{BAND, REACTION_S, START, Seen, TRAVEL_DEGREES, Workplace, machine, turned};
+use support::intervals;
+use support::sweeps::Dice;
 use tapewright::readings::Advice;
 
 /// Who is not done by then gives up, seconds.

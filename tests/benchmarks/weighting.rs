@@ -5,14 +5,14 @@
 //! that the tone's band reaches; then the quasi-peak reading of single pulses
 //! and of sines. `-- --quasi-peak` prints the latter two alone.
 
-#[path = "../support/wavering.rs"]
-mod wavering;
-#[path = "../support/weighting_table.rs"]
-mod weighting_table;
+#[path = "../support/mod.rs"]
+mod support;
 
+use support::wavering::{
+    measure, pulses, quasi_peak_of_a_sine_db, wavering as tone, weighted_gain_db,
+};
+use support::weighting_table::WEIGHTING_DB;
 use tapewright::readings::USUAL_TONES;
-use wavering::{measure, pulses, quasi_peak_of_a_sine_db, wavering as tone, weighted_gain_db};
-use weighting_table::WEIGHTING_DB;
 
 const RATES: [u32; 11] = [
     8000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 88_200, 96_000, 176_400, 192_000,

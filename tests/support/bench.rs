@@ -1,14 +1,13 @@
 //! A simulated machine that plays into the engine, and the screen that is
 //! handed what it reads, without a clock.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::sync::Arc;
 
+use super::sound;
 use tapewright::audio::analysis::{LiveState, Request, SourceState};
 use tapewright::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use tapewright::audio::source::StreamFormat;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings};
+use tapewright::readings::{Conditions, Engine, Settings};
 use tapewright::references::MachineClass;
 use tapewright::rehearsal::{MachineConfig, RunConfig, SimulatedDeck, TrimmerConfig};
 use tapewright::screen::{
@@ -46,12 +45,9 @@ impl Bench {
         let others: Vec<RunConfig> = trimmers.iter().map(other).collect();
         let conditions = Conditions::default();
         let tolerance = MachineClass::Deck.tolerance();
-        let engine = Engine::new(Settings {
-            rate_hz: config.rate_hz,
-            channels: config.channels,
-            choice: ChannelChoice::Auto,
-            conditions,
+        let engine = sound::engine(Settings {
             tolerance: tolerance.half_width,
+            ..sound::settings(config.rate_hz, config.channels)
         });
         let state = ScreenState::new(Setup {
             look: Look {
@@ -72,7 +68,7 @@ impl Bench {
         });
         Self {
             deck: SimulatedDeck::new(config, &others, 7),
-            engine: engine.expect("a usual format"),
+            engine,
             state,
             sequence: 0,
         }

@@ -1,8 +1,6 @@
 //! Steady tones with all that spoils a signal without moving the tape: each
 //! must read as steady as it is.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use super::sound::{sampled, sine};
 
 /// 48 kHz, as sound cards deliver.

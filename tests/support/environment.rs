@@ -5,11 +5,13 @@
 //! starts itself anew in a process with the right environment, and does its
 //! work there.
 
+use std::any::type_name;
 use std::env;
 use std::ffi::OsString;
 use std::fs;
 use std::path::Path;
 use std::process::Command;
+use std::sync::{Mutex, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -20,13 +22,36 @@ const INSIDE: &str = "TAPEWRIGHT_TEST_FOLDER";
 /// skip.
 const REQUIRED: &str = "TAPEWRIGHT_REQUIRE_LIVE";
 
-/// Runs `body` in a process of its own with a private environment, whose
-/// folder it is given, or says why not. `test` is the name of the calling
-/// test function, `needed` the programs that must be installed, `asound` the
-/// ALSA configuration in force, in which FOLDER stands for the folder.
-pub fn in_private_environment(test: &str, needed: &[&str], asound: &str, body: impl FnOnce(&Path)) {
+/// An ALSA configuration whose default leads to a card that is not there.
+pub const NOWHERE: &str = "</usr/share/alsa/alsa.conf>\npcm.!default { type hw card 31 }\n";
+
+/// Whoever holds it is the only one: these tests hold times against the clock.
+static ALONE: Mutex<()> = Mutex::new(());
+
+/// Written inside, so that a test whose name was not found does not pass.
+const DONE: &str = "done";
+
+/// Runs `body`, which stands in a test function, in a process of its own with
+/// a private environment, whose folder it is given, or says why not. `needed`
+/// are the programs that must be installed, `asound` the ALSA configuration in
+/// force, in which FOLDER stands for the folder.
+pub fn in_private_environment<B: FnOnce(&Path)>(needed: &[&str], asound: &str, body: B) {
+    inside(&test_around::<B>(), needed, asound, body);
+}
+
+/// The test function that a closure stands in, as the test program names it.
+pub fn test_around<B>() -> String {
+    let path = type_name::<B>().trim_end_matches("::{{closure}}");
+    let (_program, test) = path.split_once("::").expect("the path of a closure");
+    test.to_owned()
+}
+
+/// [`in_private_environment`] for a test that is named.
+pub fn inside(test: &str, needed: &[&str], asound: &str, body: impl FnOnce(&Path)) {
     if let Some(folder) = env::var_os(INSIDE) {
-        body(Path::new(&folder));
+        let folder = Path::new(&folder);
+        body(folder);
+        fs::write(folder.join(DONE), "").expect("room");
         return;
     }
     let missing: Vec<&str> = needed
@@ -40,6 +65,7 @@ pub fn in_private_environment(test: &str, needed: &[&str], asound: &str, body: i
         eprintln!("SKIPPED: {reason}");
         return;
     }
+    let _alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
     let folder = tempfile::tempdir().expect("a temporary folder");
     let own = folder.path().display().to_string();
     fs::write(
@@ -57,6 +83,7 @@ pub fn in_private_environment(test: &str, needed: &[&str], asound: &str, body: i
         .status()
         .expect("the test program runs");
     assert!(status.success(), "{test} failed inside: {status}");
+    assert!(folder.path().join(DONE).exists(), "{test} was not found");
 }
 
 fn is_installed(program: &str) -> bool {

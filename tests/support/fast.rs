@@ -1,7 +1,5 @@
 //! The program's own speed track, placed in time.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use tapewright::signal::tracker::{Track, Tracker};
 
 use super::judge::Phase;

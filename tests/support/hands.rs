@@ -5,10 +5,9 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
-use super::dice::Dice;
-use tapewright::readings::{
-    Advice, ChannelChoice, Conditions, Engine, Settings, Steadiness, ToneState,
-};
+use super::sound;
+use super::sweeps::Dice;
+use tapewright::readings::{Advice, Engine, Settings, Steadiness, ToneState};
 use tapewright::rehearsal::{
     Fingers, FlutterLine, FlutterModel, MachineConfig, SimulatedMachine, TrimmerConfig,
 };
@@ -131,17 +130,14 @@ impl Workplace {
         let mut dice = Dice::new(seed);
         let config = machine(&mut dice);
         let settings = Settings {
-            rate_hz: RATE_HZ,
-            channels: 1,
-            choice: ChannelChoice::Auto,
-            conditions: Conditions::default(),
             tolerance: Percent(BAND),
+            ..sound::settings(RATE_HZ, 1)
         };
         let mut place = Self {
             fingers: Fingers::at(config.trimmer.position),
             tremble: (dice.between(0.0002, 0.0008), dice.between(6.0, 12.0)),
             machine: SimulatedMachine::new(config, seed),
-            engine: Engine::new(settings).expect("a usual rate and one channel"),
+            engine: sound::engine(settings),
             left: 0.0,
             pace: 0.0,
             steps: 0,

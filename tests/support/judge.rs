@@ -1,8 +1,6 @@
 //! The slow and obvious way to find speed, as judge of the fast one: whole
 //! records, plain double precision, nothing clever.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 /// Phase of a tone in turns, equally spaced in time.

@@ -1,8 +1,35 @@
-//! What tests on the whole program share.
+//! What tests and benchmarks share.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
+#![allow(dead_code)] // compiled into each of them, which uses a part of it
 
+pub mod bench;
+pub mod dice;
+pub mod disturbed;
+#[cfg(unix)]
 pub mod environment;
+pub mod fast;
+pub mod hands;
+pub mod intervals;
+pub mod invented;
+pub mod judge;
+pub mod large_letters;
+pub mod note_sounds;
+pub mod odd_hands;
+pub mod played;
+pub mod program;
+pub mod rust_tokens;
+pub mod sound;
+#[cfg(unix)]
 pub mod sound_server;
-pub mod terminal;
+pub mod sounds;
+pub mod steady_tone;
+pub mod sweeps;
+pub mod take;
+pub mod timed_sounds;
+#[cfg(unix)]
 pub mod tmux;
+pub mod tunes;
+pub mod unsteady;
+pub mod wave_bytes;
+pub mod wavering;
+pub mod weighting_table;

@@ -4,35 +4,14 @@
 
 use std::f64::consts::TAU;
 
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{
-    ChannelChoice, Conditions, Engine, Measurement, Nominal, ReferenceKind, SampleClock, Settings,
-};
-use tapewright::units::{Hertz, Percent, Ppm};
+use super::dice::Dice;
+use super::sound;
+use tapewright::readings::{Engine, Measurement, ReferenceKind};
+use tapewright::units::Ppm;
 
 /// Samples a second.
 pub const RATE: u32 = 48_000;
 const RATE_HZ: f64 = RATE as f64;
-
-/// Random choices with a seed.
-pub struct Dice(Pcg64Mcg);
-
-impl Dice {
-    pub fn new(seed: u64) -> Self {
-        Self(Pcg64Mcg::seed_from_u64(seed))
-    }
-
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        self.0.random_range(low..high)
-    }
-
-    /// Of a normal distribution (Box and Muller).
-    fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * self.between(1e-12, 1.0).ln()).sqrt();
-        radius * (TAU * self.between(0.0, 1.0)).cos()
-    }
-}
 
 /// A held note as it comes off the tape.
 #[derive(Clone, Debug)]
@@ -113,7 +92,7 @@ impl Held {
                     })
                     .sum();
                 let hum = 0.14 * self.hum * (TAU * (50.0 * t).fract()).sin();
-                (gain * ends * sound + hum + noise * dice.normal()) as f32
+                (gain * ends * sound + hum + noise * dice.gaussian()) as f32
             })
             .collect()
     }
@@ -134,27 +113,10 @@ pub fn measured(samples: &[f32], channels: u16, note: f64) -> Measurement {
 
 /// An engine for a note; the sample clock is right.
 pub fn engine(channels: u16, note: f64) -> Engine {
-    Engine::new(Settings {
-        rate_hz: RATE,
-        channels,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            kind: ReferenceKind::Note,
-            nominal: Nominal::Fixed(Hertz(note)),
-            clock: SampleClock {
-                uncertainty: Ppm(0.0),
-                ..SampleClock::default()
-            },
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format")
-}
-
-/// Two channels, interleaved.
-pub fn interleaved(left: &[f32], right: &[f32]) -> Vec<f32> {
-    left.iter().zip(right).flat_map(|(l, r)| [*l, *r]).collect()
+    let mut settings = sound::settings_at(RATE, channels, note);
+    settings.conditions.kind = ReferenceKind::Note;
+    settings.conditions.clock.uncertainty = Ppm(0.0);
+    sound::engine(settings)
 }
 
 /// A note of several voices on two channels, as ensembles, musettes, chorus
@@ -201,7 +163,7 @@ impl Ensemble {
                     let sum: f64 = voices
                         .map(|((_, gains), samples)| gains[channel] * f64::from(samples[k]))
                         .sum();
-                    (sum + noise * dice.normal()) as f32
+                    (sum + noise * dice.gaussian()) as f32
                 })
             })
             .collect()

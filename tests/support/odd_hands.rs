@@ -1,8 +1,6 @@
 //! More hands that sweep a trimmer, no motor among them: shares of the travel,
 //! 200 times a second. All of it invented, seeded.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use super::sweeps::{Dice, RATE_HZ};

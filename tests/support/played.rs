@@ -6,38 +6,16 @@
 //! no room, no singer. Its harmonics start at phases of their own, and the
 //! sound card's noise comes behind the control.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
+
+pub use super::dice::Split as Dice;
 
 pub const RATE_HZ: u32 = 48_000;
 
-/// Even numbers from 0 to below 1 (`SplitMix64`: Steele, Lea and Flood, 2014).
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^= z >> 31;
-        (z >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.unit()
-    }
-
-    pub fn pick(&mut self, among: usize) -> usize {
-        (self.unit() * among as f64) as usize
-    }
-
-    /// Bell-shaped, standard deviation 1.
-    pub fn noise(&mut self) -> f64 {
-        let sum: f64 = (0..4).map(|_| self.unit()).sum();
-        (sum - 2.0) * 3f64.sqrt()
-    }
+/// Bell-shaped, standard deviation 1: the sum of four even ones.
+pub fn noise(dice: &mut Dice) -> f64 {
+    let sum: f64 = (0..4).map(|_| dice.unit()).sum();
+    (sum - 2.0) * 3f64.sqrt()
 }
 
 /// Stereo sound under way.
@@ -71,7 +49,7 @@ impl Sound {
         let rms = 10f64.powf(dbfs / 20.0);
         for frame in &mut self.frames {
             for sample in frame {
-                *sample += rms * dice.noise();
+                *sample += rms * noise(dice);
             }
         }
         self
@@ -105,7 +83,7 @@ pub fn recorded(samples: &mut [f32], seed: u64) {
     let mut dice = Dice(seed ^ 0x00CA_4D00);
     let rms = 10f64.powf(dice.between(-98.0, -88.0) / 20.0);
     for sample in samples {
-        *sample += (rms * dice.noise()) as f32;
+        *sample += (rms * noise(&mut dice)) as f32;
     }
 }
 
@@ -308,7 +286,7 @@ fn drums(sound: &mut Sound, dice: &mut Dice, at: f64, count: u32, beat: f64, sty
         let mut hits = Dice(dice.0 ^ 0x55);
         sound.add(at, 0.45, |t| {
             let level = envelope(t, 0.001, 0.16, 0.02, 0.05)?;
-            Some(0.4 * level * (hits.noise() + 0.5 * (TAU * 190.0 * t).sin()))
+            Some(0.4 * level * (noise(&mut hits) + 0.5 * (TAU * 190.0 * t).sin()))
         });
     }
     for quarter in 0..2 {
@@ -317,7 +295,7 @@ fn drums(sound: &mut Sound, dice: &mut Dice, at: f64, count: u32, beat: f64, sty
         let mut last = 0.0;
         sound.add(at + quarter as f64 * beat / 2.0, style.pans[3], |t| {
             let level = envelope(t, 0.0007, 0.1, 0.02, decay)?;
-            let noise = hits.noise();
+            let noise = noise(&mut hits);
             // The difference takes the low frequencies away.
             let high = noise - last;
             last = noise;

@@ -1,29 +1,35 @@
 //! Invented sound whose truth is known by formula, and an engine to read it.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
 use tapewright::units::{Hertz, Percent};
 
-/// An engine's settings for a tone that is expected at `nominal_hz`.
-pub fn settings(rate_hz: u32, channels: u16, nominal_hz: f64) -> Settings {
+/// An engine's settings for the nearest usual tone.
+pub fn settings(rate_hz: u32, channels: u16) -> Settings {
     Settings {
         rate_hz,
         channels,
         choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            nominal: Nominal::Fixed(Hertz(nominal_hz)),
-            ..Conditions::default()
-        },
+        conditions: Conditions::default(),
         tolerance: Percent(0.5),
     }
 }
 
+/// The same for a tone that is expected at `nominal_hz`.
+pub fn settings_at(rate_hz: u32, channels: u16, nominal_hz: f64) -> Settings {
+    let mut settings = settings(rate_hz, channels);
+    settings.conditions.nominal = Nominal::Fixed(Hertz(nominal_hz));
+    settings
+}
+
+pub fn engine(settings: Settings) -> Engine {
+    Engine::new(settings).expect("a usual format")
+}
+
 /// The measurement of a whole recording, pushed at once.
 pub fn measure(settings: Settings, interleaved: &[f32]) -> Measurement {
-    let mut engine = Engine::new(settings).expect("a usual format");
+    let mut engine = engine(settings);
     engine.push(interleaved);
     engine.measurement()
 }
@@ -88,16 +94,6 @@ impl Tone {
             .sum();
         let drift = self.drift_percent_per_s / 100.0 * t * t / 2.0;
         self.turns + self.hz * (t + wander + drift)
-    }
-
-    /// Its frequency at a time.
-    pub fn hz_at(&self, t: f64) -> f64 {
-        let wow: f64 = self
-            .lines
-            .iter()
-            .map(|line| line.peak_percent / 100.0 * sine(line.hz * t + line.turns))
-            .sum();
-        self.hz * (1.0 + wow + self.drift_percent_per_s / 100.0 * t)
     }
 
     /// The sample at a time.

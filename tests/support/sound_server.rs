@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-use super::environment::{in_private_environment, within};
+use super::environment::{inside, test_around, within};
 
 /// All sound goes to and comes from the server.
 const ASOUND: &str = "\
@@ -18,16 +18,12 @@ ctl.!default { type pulse }
 pcm.pulse { type pulse }
 ";
 
-/// Runs `body` with a sound server in a private environment, or says why
-/// not. `test` is the name of the calling test function, `needed` what it
-/// needs besides the server.
-pub fn with_sound_server(test: &str, needed: &[&str], body: impl FnOnce(SoundServer)) {
-    let needed: Vec<&str> = ["pulseaudio", "pactl", "paplay", "sox"]
-        .iter()
-        .chain(needed)
-        .copied()
-        .collect();
-    in_private_environment(test, &needed, ASOUND, |folder| {
+/// Runs `body`, which stands in a test function, with a sound server in a
+/// private environment, or says why not. `needed` is what it needs besides the
+/// server.
+pub fn with_sound_server<B: FnOnce(SoundServer)>(needed: &[&str], body: B) {
+    let needed = [&["pulseaudio", "pactl", "paplay", "sox"], needed].concat();
+    inside(&test_around::<B>(), &needed, ASOUND, |folder| {
         body(SoundServer::start(folder));
     });
 }

@@ -3,10 +3,10 @@
 
 use std::f64::consts::TAU;
 
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
-use tapewright::units::{Hertz, Percent};
+use super::dice::Dice;
+use super::sound;
+use tapewright::readings::{Measurement, Nominal};
+use tapewright::units::Hertz;
 
 /// Samples a second of every sound.
 pub const RATE: u32 = 48_000;
@@ -50,57 +50,11 @@ pub struct Sound {
 impl Sound {
     /// Against a reference, or the nearest usual tone.
     pub fn measured(&self, reference_hz: Option<f64>) -> Measurement {
-        let mut engine = Engine::new(Settings {
-            rate_hz: RATE,
-            channels: self.channels,
-            choice: ChannelChoice::Auto,
-            conditions: Conditions {
-                nominal: reference_hz.map_or(Nominal::Nearest, |hz| Nominal::Fixed(Hertz(hz))),
-                ..Conditions::default()
-            },
-            tolerance: Percent(0.5),
-        })
-        .expect("a usual format");
-        engine.push(&self.samples);
-        engine.measurement()
-    }
-}
-
-/// Random choices with a seed.
-pub struct Dice(Pcg64Mcg);
-
-impl Dice {
-    pub fn new(seed: u64) -> Self {
-        Self(Pcg64Mcg::seed_from_u64(seed))
-    }
-
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        self.0.random_range(low..high)
-    }
-
-    /// Even by ratio.
-    fn ratio(&mut self, low: f64, high: f64) -> f64 {
-        self.between(low.ln(), high.ln()).exp()
-    }
-
-    pub fn below(&mut self, count: usize) -> usize {
-        self.0.random_range(0..count)
-    }
-
-    fn chance(&mut self, part: f64) -> bool {
-        self.between(0.0, 1.0) < part
-    }
-
-    /// Mean 0, deviation 1, near enough to a normal distribution: the sum of
-    /// four even ones of sixteen bits.
-    pub fn normal(&mut self) -> f64 {
-        let bits: u64 = self.0.random();
-        let sum: u64 = (0..4).map(|k| bits >> (16 * k) & 0xffff).sum();
-        (sum as f64 / 65_536.0 - 2.0) * 3f64.sqrt()
-    }
-
-    fn sign(&mut self) -> f64 {
-        if self.chance(0.5) { 1.0 } else { -1.0 }
+        let mut settings = sound::settings(RATE, self.channels);
+        if let Some(hz) = reference_hz {
+            settings.conditions.nominal = Nominal::Fixed(Hertz(hz));
+        }
+        sound::measure(settings, &self.samples)
     }
 }
 

@@ -3,10 +3,9 @@
 
 use std::f64::consts::TAU;
 
+use super::sound;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Nominal, Settings};
-use tapewright::units::{Hertz, Percent};
 
 pub const RATE_HZ: u32 = 48_000;
 
@@ -71,19 +70,8 @@ impl Cell {
             }
         }
         samples.truncate(count);
-        let mut engine = Engine::new(Settings {
-            rate_hz: RATE_HZ,
-            channels: 1,
-            choice: ChannelChoice::Auto,
-            conditions: Conditions {
-                nominal: Nominal::Fixed(Hertz(self.tone_hz)),
-                ..Conditions::default()
-            },
-            tolerance: Percent(0.5),
-        })
-        .expect("a usual format");
-        engine.push(&samples);
-        Some(engine.measurement().speed?.measured?.0 / hz - 1.0)
+        let settings = sound::settings_at(RATE_HZ, 1, self.tone_hz);
+        Some(sound::measure(settings, &samples).speed?.measured?.0 / hz - 1.0)
     }
 }
 

@@ -1,51 +1,12 @@
 //! Sweeps of invented trimmers, written apart from the simulated machine: a
 //! hand made of separate movements, a transport, faults of several shapes.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
+
+pub use super::dice::Split as Dice;
 
 /// Values a second of a track.
 pub const RATE_HZ: f64 = 200.0;
-
-/// Numbers by splitmix64 (Steele, Lea and Flood 2014).
-#[derive(Clone, Debug)]
-pub struct Dice(u64);
-
-impl Dice {
-    pub fn new(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x1234_5678)
-    }
-
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    pub fn unit(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.unit()
-    }
-
-    pub fn chance(&mut self, probability: f64) -> bool {
-        self.unit() < probability
-    }
-
-    pub fn sign(&mut self) -> f64 {
-        if self.chance(0.5) { 1.0 } else { -1.0 }
-    }
-
-    pub fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
-        radius * (TAU * self.unit()).cos()
-    }
-}
 
 /// What a bad spot does to the speed while the wiper is on it.
 #[derive(Clone, Copy, Debug, PartialEq)]

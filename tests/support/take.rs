@@ -1,8 +1,6 @@
 //! A recording of a test tone as a technician makes it, by formula: the motor
 //! comes up, wavers, is turned, and stops.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
 use rand::{RngExt, SeedableRng};
@@ -65,13 +63,6 @@ impl Take<'_> {
             }
         }
         samples
-    }
-
-    /// The same as 16-bit samples in bytes.
-    pub fn pcm16(&self) -> Vec<u8> {
-        let samples = self.samples();
-        let whole = samples.iter().map(|sample| (sample * 32_767.0) as i16);
-        whole.flat_map(i16::to_le_bytes).collect()
     }
 }
 

@@ -10,40 +10,11 @@ pub const TAPE_RATE: f64 = 24_000.0;
 /// Level of a programme, root mean square, full scale being 1.
 const LEVEL: f64 = 0.12;
 
-/// Random numbers by a counter (the finaliser of `SplitMix64`: Steele, Lea and
-/// Flood, 2014).
-#[derive(Clone, Debug)]
-pub struct Chance(u64);
+pub use super::dice::Split;
 
-impl Chance {
-    pub fn new(seed: u64) -> Self {
-        Self(seed.wrapping_mul(0x2545_F491_4F6C_DD1D))
-    }
-
-    fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    /// Evenly between two values.
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * (self.bits() >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    /// Bell-shaped (sum of four), standard deviation 1.
-    pub fn noise(&mut self) -> f64 {
-        let z = self.bits();
-        let sum: u64 = (0..4).map(|k| (z >> (16 * k)) & 0xffff).sum();
-        (sum as f64 - 131_070.0) * 3f64.sqrt() / 65_536.0
-    }
-
-    /// One of some.
-    pub fn one_of<T: Copy>(&mut self, choices: &[T]) -> T {
-        choices[(self.bits() % choices.len() as u64) as usize]
-    }
+/// Random numbers of their own.
+pub fn seeded(seed: u64) -> Split {
+    Split(seed.wrapping_mul(0x2545_F491_4F6C_DD1D))
 }
 
 /// What a passage consists of.
@@ -65,7 +36,7 @@ pub enum Fade {
 }
 
 /// A passage of exactly so many seconds from its first sound to its last.
-pub fn passage(content: Content, seconds: f64, fade: Fade, chance: &mut Chance) -> Vec<f64> {
+pub fn passage(content: Content, seconds: f64, fade: Fade, chance: &mut Split) -> Vec<f64> {
     let count = (seconds * TAPE_RATE).round() as usize;
     let mut sound = match content {
         Content::Tone => {
@@ -98,7 +69,7 @@ impl Fade {
 }
 
 /// Plucked notes with four partials, overlapping.
-fn music(count: usize, chance: &mut Chance) -> Vec<f64> {
+fn music(count: usize, chance: &mut Split) -> Vec<f64> {
     let mut sound = vec![0.0; count];
     let mut start = 0;
     while start < count {
@@ -122,7 +93,7 @@ fn music(count: usize, chance: &mut Chance) -> Vec<f64> {
 
 /// Syllables of buzz and of hiss, with pauses between words; a syllable
 /// stands at each end.
-fn speech(count: usize, chance: &mut Chance) -> Vec<f64> {
+fn speech(count: usize, chance: &mut Split) -> Vec<f64> {
     let mut sound = vec![0.0; count];
     let mut start = 0;
     loop {
@@ -152,7 +123,7 @@ fn speech(count: usize, chance: &mut Chance) -> Vec<f64> {
     }
 }
 
-fn syllable(sound: &mut [f64], length: usize, chance: &mut Chance) {
+fn syllable(sound: &mut [f64], length: usize, chance: &mut Split) {
     let size = chance.between(0.3, 1.5);
     let voice = chance.between(110.0, 220.0);
     let formants = [chance.between(300.0, 800.0), chance.between(1000.0, 2500.0)];
@@ -233,7 +204,7 @@ impl Machine {
     }
 
     /// Invented wow: a line of a capstan or reel, one slower, one faster.
-    pub fn with_wow(mut self, percent: f64, chance: &mut Chance) -> Self {
+    pub fn with_wow(mut self, percent: f64, chance: &mut Split) -> Self {
         self.wow = [(0.4, 0.8, 1.0), (0.05, 0.2, 0.4), (1.0, 8.0, 0.7)]
             .map(|(low, high, part)| {
                 [
@@ -268,7 +239,7 @@ impl Machine {
 
     /// Plays `tape`, which begins `lead_s` seconds at right speed after the
     /// recording does, for `seconds` in all.
-    pub fn play(&self, tape: &[f64], lead_s: f64, seconds: f64, chance: &mut Chance) -> Vec<f32> {
+    pub fn play(&self, tape: &[f64], lead_s: f64, seconds: f64, chance: &mut Split) -> Vec<f32> {
         let between = Interpolation::new();
         self.play_with(
             |place| between.at(tape, (place - lead_s) * TAPE_RATE),
@@ -282,7 +253,7 @@ impl Machine {
         &self,
         tape: impl Fn(f64) -> f64,
         seconds: f64,
-        chance: &mut Chance,
+        chance: &mut Split,
     ) -> Vec<f32> {
         let hiss = self.level * 10f64.powf(-self.snr_db / 20.0);
         (0..(seconds * self.rate_hz) as usize)
@@ -349,6 +320,18 @@ pub struct Marks {
 }
 
 impl Marks {
+    /// The program's own bursts, all there and nothing else.
+    pub fn row(spacing_s: f64, count: usize) -> Self {
+        Self {
+            spacing_s,
+            count,
+            amplitude: 0.25,
+            click: None,
+            missing: Vec::new(),
+            others: Vec::new(),
+        }
+    }
+
     /// The first mark stands half a second into the tape.
     pub fn sample(&self, place: f64) -> f64 {
         let time = place - 0.5;

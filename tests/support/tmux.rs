@@ -5,9 +5,11 @@ use std::process::{Command, Output};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use super::program::PROGRAM;
+
 /// A busy machine may take so long for what takes a moment elsewhere. Nothing
 /// is measured by it: a test that passes never waits for the whole of it.
-const PATIENCE: Duration = Duration::from_secs(40);
+const PATIENCE: Duration = Duration::from_secs(60);
 
 /// What the shell of the window says when it is ready.
 pub const PROMPT: &str = "ready>";
@@ -19,9 +21,14 @@ pub struct Tmux {
 }
 
 impl Tmux {
+    /// A window of the usual size, where there is a tmux.
+    pub fn open() -> Option<Self> {
+        Self::is_there().then(|| Self::start(80, 24))
+    }
+
     /// True where there is a tmux; else says why a test is skipped, or fails
     /// where it must run.
-    pub fn is_there() -> bool {
+    fn is_there() -> bool {
         let found = Command::new("tmux").arg("-V").output().is_ok();
         if !found {
             let required = std::env::var("TAPEWRIGHT_REQUIRE_LIVE");
@@ -43,17 +50,8 @@ impl Tmux {
             "env PS1='{PROMPT} ' LC_ALL=C.UTF-8 HOME={} bash --norc --noprofile",
             tmux.folder.path().display()
         );
-        let made = tmux.tmux(&[
-            "-f",
-            "/dev/null",
-            "new-session",
-            "-d",
-            "-x",
-            &size[0],
-            "-y",
-            &size[1],
-            &shell,
-        ]);
+        let session = ["-f", "/dev/null", "new-session", "-d"];
+        let made = tmux.tmux(&[&session[..], &["-x", &size[0], "-y", &size[1], &shell]].concat());
         assert!(made.status.success(), "{made:?}");
         tmux.wait_for(PROMPT);
         tmux
@@ -79,6 +77,17 @@ impl Tmux {
     pub fn type_line(&self, line: &str) {
         self.tmux(&["send-keys", "-l", line]);
         self.press("Enter");
+    }
+
+    /// Types the program with these arguments, and Enter.
+    pub fn run(&self, arguments: &str) {
+        self.type_line(&format!("'{PROGRAM}' {arguments}"));
+    }
+
+    /// Quits by its key, and all is well.
+    pub fn quit(&self) {
+        self.press("q");
+        assert_eq!(self.last_status(), 0);
     }
 
     /// Presses a key by the name that tmux has for it.
@@ -117,6 +126,11 @@ impl Tmux {
 
     /// The screen, once it is as described.
     pub fn wait_until(&self, what: &str, is_so: impl Fn(&str) -> bool) -> String {
+        self.wait_within(PATIENCE, what, is_so)
+    }
+
+    /// The same where it must not take longer.
+    pub fn wait_within(&self, limit: Duration, what: &str, is_so: impl Fn(&str) -> bool) -> String {
         let begun = Instant::now();
         loop {
             let screen = self.screen();
@@ -124,10 +138,10 @@ impl Tmux {
                 return screen;
             }
             assert!(
-                begun.elapsed() < PATIENCE,
+                begun.elapsed() < limit,
                 "waited in vain for \"{what}\" on\n{screen}"
             );
-            thread::sleep(Duration::from_millis(50));
+            thread::sleep(Duration::from_millis(30));
         }
     }
 

@@ -1,8 +1,6 @@
 //! Invented music, and a tape machine that plays it: too fast or too slow,
 //! with wow, flutter, hiss, treble loss and steps of level.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::{PI, TAU};
 
 use rand::{RngExt, SeedableRng};

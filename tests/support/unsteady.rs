@@ -1,16 +1,13 @@
 //! Invented machines whose speed wavers in a known way: what they read in the
 //! long run is known, so the ± of a short record can be judged.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
+use super::dice::bell;
+use super::sound;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{
-    ChannelChoice, ClockSource, Conditions, Engine, Measurement, ReferenceError, SampleClock,
-    Settings,
-};
+use tapewright::readings::{ClockSource, Engine, Measurement, SampleClock};
 use tapewright::units::{Percent, Ppm};
 
 /// A low sample rate costs little and carries 3150 Hz with its flutter.
@@ -291,11 +288,8 @@ impl Kind {
     }
 }
 
-/// Near enough a normal number: four even ones added.
 fn normal(random: &mut Pcg64Mcg) -> f64 {
-    let bits = random.next_u64();
-    let sum: u64 = (0..4).map(|k| (bits >> (16 * k)) & 0xffff).sum();
-    (sum as f64 - 131_070.0) * (3f64.sqrt() / 65_536.0)
+    bell(random.next_u64())
 }
 
 /// A record of a wavering machine, made as it is asked for.
@@ -371,25 +365,14 @@ impl Tone {
 /// An engine for which clock and reference are perfect: the statistics alone
 /// are judged.
 pub fn engine() -> Engine {
-    Engine::new(Settings {
-        rate_hz: RATE,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            reference: ReferenceError {
-                uncertainty: Some(Percent(0.0)),
-                ..ReferenceError::default()
-            },
-            clock: SampleClock {
-                error: Ppm(0.0),
-                uncertainty: Ppm(0.0),
-                source: ClockSource::Option,
-            },
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format")
+    let mut settings = sound::settings(RATE, 1);
+    settings.conditions.reference.uncertainty = Some(Percent(0.0));
+    settings.conditions.clock = SampleClock {
+        error: Ppm(0.0),
+        uncertainty: Ppm(0.0),
+        source: ClockSource::Option,
+    };
+    sound::engine(settings)
 }
 
 /// What a record of so many seconds reads.

@@ -1,7 +1,5 @@
 //! WAV files byte by byte, right and wrong, for tests.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 /// Samples of a 16-bit stereo tone, both channels alike, as bytes.
 pub fn tone_pcm16(hz: f64, rate_hz: u32, seconds: f64) -> Vec<u8> {
     let frames = (seconds * f64::from(rate_hz)).round() as usize;

@@ -1,14 +1,13 @@
 //! Test tones whose speed fluctuates in a known way or not at all, and the
 //! curve that their fluctuation is weighted with.
 
-#![allow(dead_code)] // compiled into each test, which uses a part of it
-
 use std::f64::consts::TAU;
 
+use super::dice::gaussian;
+use super::sound;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
-use tapewright::units::{Hertz, Percent};
+use tapewright::readings::{Engine, Measurement};
 
 /// Peak of the sinusoidal fluctuation, in percent: small, as a good machine's.
 pub const DEPTH_PERCENT: f64 = 0.1;
@@ -19,17 +18,7 @@ pub const SETTLED_S: f64 = 4.90;
 
 /// An engine that takes `tone_hz` for right speed.
 pub fn engine(rate_hz: u32, tone_hz: f64) -> Engine {
-    Engine::new(Settings {
-        rate_hz,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions {
-            nominal: Nominal::Fixed(Hertz(tone_hz)),
-            ..Conditions::default()
-        },
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format")
+    sound::engine(sound::settings_at(rate_hz, 1, tone_hz))
 }
 
 /// What the engine makes of a whole recording.
@@ -81,12 +70,6 @@ pub fn weighted_gain_db(rate_hz: u32, tone_hz: f64, g_hz: f64) -> Option<f64> {
     Some(20.0 * (rms.0 * 2.0f64.sqrt() / DEPTH_PERCENT).log10())
 }
 
-/// Normally distributed values (Box & Muller 1958).
-pub fn normal(random: &mut Pcg64Mcg) -> f64 {
-    let radius = (-2.0 * random.random_range(f64::MIN_POSITIVE..1.0).ln()).sqrt();
-    radius * (TAU * random.random_range(0.0..1.0)).cos()
-}
-
 /// A steady tone at −6 dB of full scale in 16 bits with triangular dither, in
 /// white noise where an SNR is given, over half the sample rate.
 pub fn steady(rate_hz: u32, hz: f64, seconds: f64, snr_db: Option<f64>) -> Vec<f32> {
@@ -96,7 +79,7 @@ pub fn steady(rate_hz: u32, hz: f64, seconds: f64, snr_db: Option<f64>) -> Vec<f
     (0..(seconds * f64::from(rate_hz)) as usize)
         .map(|n| {
             let turns = (n as f64 * hz / f64::from(rate_hz)).fract();
-            let noise = noise.map_or(0.0, |sigma| sigma * normal(&mut random));
+            let noise = noise.map_or(0.0, |sigma| sigma * gaussian(&mut random));
             let dither: f64 = random.random_range(-0.5..0.5) + random.random_range(-0.5..0.5);
             let value = amplitude * (TAU * turns).sin() + noise;
             ((value * 32_768.0 + dither).round() / 32_768.0) as f32

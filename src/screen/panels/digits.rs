@@ -153,6 +153,8 @@ mod tests {
     use super::*;
     use crate::screen::specimen;
     use crate::units::Percent;
+    use ratatui::buffer::Buffer;
+    use ratatui::layout::Rect;
 
     #[test]
     fn each_unit_shows_the_same_speed() {
@@ -162,6 +164,23 @@ mod tests {
         assert_eq!(figure(&speed, Lead::Percent), "-1.23");
         assert_eq!(figure(&speed, Lead::Cents), "-21.5");
         assert_eq!(figure(&speed, Lead::Hertz), "3111.2");
+    }
+
+    #[test]
+    fn without_a_speed_the_digits_are_dashes() {
+        for (reading, figure) in [
+            (specimen::silence(), "--.-- "),
+            (specimen::reading(-1.23), "-1.23 "),
+        ] {
+            let area = Rect::new(0, 0, 30, 1);
+            let mut buffer = Buffer::empty(area);
+            draw(
+                &specimen::showing(reading),
+                &mut Pen::new(&mut buffer, area),
+            );
+            let row: String = (0..30).map(|x| buffer[(x, 0)].symbol()).collect();
+            assert!(row.starts_with(figure), "{row}");
+        }
     }
 
     #[test]

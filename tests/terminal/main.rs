@@ -1,0 +1,11 @@
+//! What the screen does in a real terminal. One promise a file;
+//! `cargo test --test terminal FILE` tries one.
+
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod the_strip_on_a_terminal;
+mod the_terminal_is_given_back;
+mod watch_runs_on_a_terminal;
