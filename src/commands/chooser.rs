@@ -5,7 +5,7 @@ use std::cell::Cell;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
-use super::cli::ReferenceOptions;
+use super::cli::{ReferenceOptions, TapeError};
 use super::{Failure, copy};
 use crate::audio::analysis::{Analysis, Request};
 use crate::readings::{Conditions, Yardstick};
@@ -43,7 +43,11 @@ impl Chooser {
         let mut said = self.said.clone();
         let reference = (!choice.is_assumed).then(|| choice.reference.clone());
         said.say(reference, choice.card.clone());
-        said.home_made = choice.home_made;
+        if choice.home_made {
+            said.tape_error = Some(TapeError::HomeMade);
+        } else if said.tape_error == Some(TapeError::HomeMade) {
+            said.tape_error = None;
+        }
         let number = self.newest.get() + 1;
         self.newest.set(number);
         let tell = self.tell.clone();
@@ -88,7 +92,7 @@ impl Chooser {
 pub(super) fn yardstick(reference: &Reference) -> Result<Yardstick, Failure> {
     Ok(match reference {
         Reference::Passage(time) | Reference::Marks(time) => Yardstick::Time(*time),
-        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(_) => Yardstick::Frequency,
+        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(..) => Yardstick::Frequency,
         Reference::Recording(_) => match copy::of(reference)? {
             Some(copy) => Yardstick::Copy(copy),
             None => Yardstick::Frequency,

@@ -2,35 +2,37 @@
 //! nothing else.
 
 mod clock;
+mod practise;
 mod read;
 mod runs;
 mod snapshots;
+mod stated;
 mod tape;
 mod ticks;
 mod tone;
 mod watch;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::error::{ContextKind, ContextValue};
 use clap::{Args, Parser, Subcommand};
 
 use crate::audio::pick::Pick;
-use crate::readings::{
-    ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, SampleClock,
-};
+use crate::readings::{ChannelChoice, Conditions, Nominal, SampleClock};
 use crate::records::cards::{self, CardError};
+use crate::records::places::Places;
 use crate::references::{Reference, TapeCard};
-use crate::units::{Hertz, Percent, Ppm};
 
 pub use clock::ClockOptions;
+pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
+pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
 pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};
-pub use watch::WatchOptions;
+pub use watch::{SittingOptions, WatchOptions};
 
 /// Live speed, drift and flutter of a tape machine, for the technician at the
 /// trimmer.
@@ -53,6 +55,9 @@ pub enum Command {
     /// Watch the speed live while you turn the trimmer
     #[command(long_about = watch::ABOUT, after_long_help = watch::EXAMPLES)]
     Watch(Box<WatchOptions>),
+    /// Practise the whole job on a simulated machine
+    #[command(long_about = practise::ABOUT, after_long_help = practise::EXAMPLES)]
+    Practise(Box<PractiseOptions>),
     /// Measure recordings
     #[command(long_about = read::ABOUT, after_long_help = read::EXAMPLES)]
     Read(Box<ReadOptions>),
@@ -107,7 +112,8 @@ impl Default for Command {
 #[derive(Args, Clone, Debug)]
 pub struct ReferenceOptions {
     /// What the tape carries: tone:3150 or 3150 (any frequency in Hz),
-    /// tone:auto, a held note:A4, passage:200 (seconds), marks:1 (seconds
+    /// tone:auto, a held note:A4 (note:A4@442 at
+    /// another concert pitch), passage:200 (seconds), marks:1 (seconds
     /// apart) or recording:FILE (a digital copy of the music on it)
     ///
     /// Read it off the tape's label. A tape of 3150 Hz that plays 3 % slow is
@@ -121,51 +127,57 @@ pub struct ReferenceOptions {
     /// Card of the reference tape, by its name or file: see tapewright tape
     ///
     /// The tape's own error is taken out of every reading, and its ± goes in.
-    #[arg(long, value_name = "CARD", conflicts_with_all = ["reference_error", "reference_uncertainty", "home_made"])]
+    #[arg(long, value_name = "CARD", conflicts_with = "tape_error")]
     pub tape: Option<String>,
 
     /// What that card says; read by [`Self::read_card`].
     #[arg(skip)]
     pub card: Option<TapeCard>,
 
-    /// What A4 is for note:NAME, in hertz
-    #[arg(long, value_name = "HZ", default_value = "440", value_parser = concert_pitch)]
-    pub concert_pitch: f64,
-
-    /// The reference's own error in percent: positive plays high on a true
-    /// machine
+    /// The tape's own error in percent with its ± (95 %): -0.2±0.1 (or
+    /// -0.2+-0.1), or home-made, which stands for ±3 %
     ///
-    /// From the tape's data sheet or a measurement of it. A tape that was
-    /// recorded on a fast machine has a negative one.
-    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
-    pub reference_error: Option<f64>,
+    /// From the tape's data sheet or a measurement of it; a tape that was
+    /// recorded on a fast machine has a negative one. Without its ±, the most
+    /// that can be said is that a machine is right by this tape, not that it is
+    /// in tolerance.
+    #[arg(long, value_name = "ERROR±", allow_hyphen_values = true, value_parser = TapeError::of)]
+    pub tape_error: Option<TapeError>,
 
-    /// How well that error is known, ± percent (95 %)
+    /// Error of the sample clock in ppm with its ± (95 %), positive where it
+    /// runs fast: -12±5 (or -12+-5) [± where it is not said: 100]
     ///
-    /// Without it, the most that can be said is that a machine is right by
-    /// this tape, not that it is in tolerance.
-    #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
-    pub reference_uncertainty: Option<f64>,
-
-    /// The tape is home-made: ±3 % unless --reference-uncertainty says
-    /// otherwise
-    #[arg(long)]
-    pub home_made: bool,
-
-    /// Known error of the sample clock in ppm: positive runs fast
-    ///
-    /// It is taken out of every reading; 100 ppm are 0.01 %.
-    #[arg(long, value_name = "PPM", allow_negative_numbers = true, value_parser = ppm)]
-    pub clock_error: Option<f64>,
-
-    /// How well it is known, ± ppm (95 %) [default: 100]
-    #[arg(long, value_name = "PPM", value_parser = uncertainty)]
-    pub clock_uncertainty: Option<f64>,
+    /// It is taken out of every reading; 100 ppm are 0.01 %. Without it, what
+    /// tapewright clock measured of this input.
+    #[arg(long, value_name = "PPM±", allow_hyphen_values = true, value_parser = stated::clock)]
+    pub clock: Option<SampleClock>,
 
     /// Which channel to listen to: auto, left, right, or by number where there
     /// are more than two: 3, or 3,4 for two of them
     #[arg(long, value_name = "CHANNEL", default_value = "auto", value_parser = channel)]
     pub channel: Channel,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub data: DataOptions,
+}
+
+/// Where things are kept.
+#[derive(Args, Clone, Debug, Default)]
+pub struct DataOptions {
+    /// Folder for snapshots, clock figures and tape cards instead of the usual
+    /// one, which is the system's folder for data
+    #[arg(long = "data", value_name = "FOLDER", global = true)]
+    pub folder: Option<PathBuf>,
+}
+
+impl DataOptions {
+    /// The places in it.
+    pub fn places(&self) -> Places {
+        self.folder
+            .clone()
+            .map_or_else(Places::default, Places::in_folder)
+    }
 }
 
 /// Channel as typed.
@@ -243,7 +255,11 @@ A microphone input will do only with its automatic gain and noise suppression sw
 impl ReferenceOptions {
     /// Reads the card that was named.
     pub fn read_card(&mut self) -> Result<(), CardError> {
-        self.card = self.tape.as_deref().map(cards::read).transpose()?;
+        self.card = self
+            .tape
+            .as_deref()
+            .map(|named| cards::read(&self.data.places(), named))
+            .transpose()?;
         Ok(())
     }
 
@@ -267,41 +283,21 @@ impl ReferenceOptions {
         let of_card = self.card.as_ref().and_then(TapeCard::reference);
         match self.reference() {
             Reference::Tone(hz) if self.said.is_none() && of_card.is_none() => Nominal::Assumed(hz),
-            reference => reference.nominal(Hertz(self.concert_pitch)),
+            reference => reference.nominal(),
         }
     }
 
     /// What the engine is told, of a machine of this name.
     pub fn conditions(&self, machine: Option<&str>) -> Conditions {
-        let home_made = self.home_made.then_some(HOME_MADE);
-        let default = SampleClock::default();
         Conditions {
             kind: self.reference().kind(),
             nominal: self.nominal(),
             reference: match &self.card {
                 Some(card) => card.reference_error(machine),
-                None => ReferenceError {
-                    error: Percent(self.reference_error.unwrap_or(0.0)),
-                    uncertainty: self.reference_uncertainty.map(Percent).or(home_made),
-                    home_made: self.home_made && self.reference_uncertainty.is_none(),
-                    recorded_here: false,
-                },
+                None => TapeError::reference_error(self.tape_error),
             },
-            clock: SampleClock {
-                error: Ppm(self.clock_error.unwrap_or(0.0)),
-                uncertainty: self.clock_uncertainty.map_or(default.uncertainty, Ppm),
-                source: if self.says_clock() {
-                    ClockSource::Option
-                } else {
-                    default.source
-                },
-            },
+            clock: self.clock.unwrap_or_default(),
         }
-    }
-
-    /// True where the command line says something about the sample clock.
-    pub fn says_clock(&self) -> bool {
-        self.clock_error.is_some() || self.clock_uncertainty.is_some()
     }
 
     /// Which channel the engine is told to take.
@@ -316,13 +312,10 @@ impl Default for ReferenceOptions {
             said: None,
             tape: None,
             card: None,
-            concert_pitch: 440.0,
-            reference_error: None,
-            reference_uncertainty: None,
-            home_made: false,
-            clock_error: None,
-            clock_uncertainty: None,
+            tape_error: None,
+            clock: None,
             channel: Channel::Auto,
+            data: DataOptions::default(),
         }
     }
 }
@@ -334,20 +327,8 @@ fn number_between(text: &str, low: f64, high: f64, what: &str) -> Result<f64, St
     }
 }
 
-pub(super) fn concert_pitch(text: &str) -> Result<f64, String> {
-    number_between(text, 400.0, 470.0, "the frequency of A4 in Hz")
-}
-
-fn small_percent(text: &str) -> Result<f64, String> {
-    number_between(text, -25.0, 25.0, "a percentage")
-}
-
 fn uncertainty(text: &str) -> Result<f64, String> {
     number_between(text, 0.0, 10_000.0, "a number")
-}
-
-fn ppm(text: &str) -> Result<f64, String> {
-    number_between(text, -10_000.0, 10_000.0, "a number of ppm")
 }
 
 fn seconds(text: &str) -> Result<f64, String> {

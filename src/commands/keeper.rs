@@ -6,8 +6,11 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
-use super::{Exit, Failure};
-use crate::records::{Label, Record, RecordError, RecordWarning, Snapshot, places};
+use super::{Exit, Failure, no_folder};
+use crate::records::{
+    Label, Record, RecordError, RecordWarning, Snapshot,
+    places::{self, Places},
+};
 use crate::references::same_machine;
 use crate::screen::{Kept, Slot, SourceKind};
 
@@ -76,7 +79,7 @@ impl Keeper {
     /// The record must be usable before anything is measured; what is odd
     /// about it comes back as a message.
     pub(super) fn open(
-        named: Option<PathBuf>,
+        places: &Places,
         kind: SourceKind,
     ) -> Result<(Self, Option<String>), Failure> {
         let simulated = kind == SourceKind::Rehearsal;
@@ -85,12 +88,7 @@ impl Keeper {
         } else {
             places::Kind::Measured
         };
-        let path = named.or_else(|| places::usual(usual)).ok_or_else(|| {
-            Failure::new(
-                Exit::File,
-                "this system names no folder for data; name a record with --record FILE",
-            )
-        })?;
+        let path = places.record(usual).ok_or_else(no_folder)?;
         let unusable = |error: RecordError| Failure::new(Exit::File, error.to_string());
         let (record, warnings) = Record::open(&path).map_err(unusable)?;
         record.check_place().map_err(unusable)?;

@@ -72,6 +72,12 @@ impl Failure {
     }
 }
 
+/// Nobody named a folder for data and the system has none.
+fn no_folder() -> Failure {
+    let sentence = "this system names no folder for data; name one with --data FOLDER";
+    Failure::new(Exit::File, sentence)
+}
+
 /// The card that was named must do: nothing is measured without it.
 fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
     let cannot = |error: CardError| Failure::new(Exit::File, error.to_string());
@@ -90,9 +96,10 @@ fn outlive_the_limit_of_a_file() {
 pub fn run(cli: Cli) -> ExitCode {
     outlive_the_limit_of_a_file();
     let outcome = match cli.command.unwrap_or_default() {
-        Command::Watch(mut options) => {
-            with_card(&mut options.reference).and_then(|()| watch::run(&options))
-        }
+        Command::Watch(mut options) => with_card(&mut options.sitting.reference)
+            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
+        Command::Practise(mut options) => with_card(&mut options.sitting.reference)
+            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
         Command::Read(mut options) => with_card(&mut options.reference)
             .inspect_err(|failure| read::tell_of_every_file(&options, failure))
             .and_then(|()| read::run(&options)),

@@ -49,7 +49,10 @@ pub(super) fn of(
         (Reference::Marks(spacing), None) => Box::new(MarksMeter::new(settings, spacing)?),
         // A recording never comes without its copy.
         (
-            Reference::Tone(_) | Reference::ToneAuto | Reference::Note(_) | Reference::Recording(_),
+            Reference::Tone(_)
+            | Reference::ToneAuto
+            | Reference::Note(..)
+            | Reference::Recording(_),
             None,
         ) => {
             let mut engine = Engine::new(settings)?.without_readings();

@@ -18,7 +18,7 @@ use crate::readings::{
     Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
     TapeIdent, TuningMeter, Unclear, off_by,
 };
-use crate::references::{Reference, same_machine};
+use crate::references::{CONCERT_PITCH, Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 use crate::units::{Hertz, Seconds};
 
@@ -425,8 +425,7 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
     let mut stretch = Stretch::new(options, format.rate_hz);
     let most = (TUNING_S * f64::from(format.rate_hz)) as u64;
     stretch.to = stretch.to.min(stretch.from.saturating_add(most));
-    let concert_pitch = Hertz(options.reference.concert_pitch);
-    let mut meter = TuningMeter::new(format.rate_hz, format.channels, concert_pitch);
+    let mut meter = TuningMeter::new(format.rate_hz, format.channels, CONCERT_PITCH);
     push_stretch(&mut recording, stretch, |samples, begins| {
         meter.push(&samples[begins..]);
     });

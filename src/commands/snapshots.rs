@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use jiff::tz::TimeZone;
 
 use super::cli::{SnapshotsAction, SnapshotsOptions};
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Failure, Outcome, no_folder};
 use crate::records::{Label, Record, Snapshot, places};
 use crate::references::same_machine;
 use crate::report::{comparison, listing};
@@ -49,13 +49,7 @@ fn record_path(options: &SnapshotsOptions) -> Result<PathBuf, Failure> {
     } else {
         places::Kind::Measured
     };
-    let usual = || places::usual(kind);
-    options.record.clone().or_else(usual).ok_or_else(|| {
-        Failure::new(
-            Exit::File,
-            "this system names no home folder to keep records in; name a file with --record",
-        )
-    })
+    options.data.places().record(kind).ok_or_else(no_folder)
 }
 
 fn is_of_machine(snapshot: &Snapshot, wanted: Option<&str>) -> bool {

@@ -10,35 +10,28 @@ use super::cli::{MeasureTape, NewCard, ReadOptions, TapeAction, TapeOptions};
 use super::{Exit, Failure, Outcome, read};
 use crate::readings::{Caution, CautionCode, Measurement};
 use crate::records::cards::{self, CardError};
+use crate::records::places::Places;
 use crate::references::{Found, OwnSpeed, Reference, TapeCard, WithUncertainty, same_machine};
-use crate::units::Percent;
 
 pub(super) fn run(options: &TapeOptions) -> Outcome {
+    let places = &options.data.places();
     match &options.action {
-        None | Some(TapeAction::List) => list(),
+        None | Some(TapeAction::List) => list(places),
         Some(TapeAction::Show { card }) => {
-            let card = cards::read(card).map_err(|error| refused(&error))?;
+            let card = cards::read(places, card).map_err(|error| refused(&error))?;
             say(&shown(&card))
         }
         Some(TapeAction::Certify {
             new,
             error,
-            uncertainty,
             certificate,
             carries,
         }) => {
-            let own = with(*error, *uncertainty);
-            let card = TapeCard::certified(&name_of(&new.card), own, certificate.clone(), today());
-            keep(card, new, carries.as_ref(), &[])
+            let card =
+                TapeCard::certified(&name_of(&new.card), *error, certificate.clone(), today());
+            keep(card, places, new, carries.as_ref(), &[])
         }
-        Some(TapeAction::Measure(options)) => measure(options),
-    }
-}
-
-fn with(value: f64, uncertainty: f64) -> WithUncertainty {
-    WithUncertainty {
-        value: Percent(value),
-        uncertainty: Percent(uncertainty),
+        Some(TapeAction::Measure(measure)) => self::measure(measure, places),
     }
 }
 
@@ -73,16 +66,12 @@ fn name_of(named: &str) -> String {
     }
 }
 
-fn measure(options: &MeasureTape) -> Outcome {
+fn measure(options: &MeasureTape, places: &Places) -> Outcome {
     let reference = &options.reference;
-    if reference.tape.is_some()
-        || reference.home_made
-        || reference.reference_error.is_some()
-        || reference.reference_uncertainty.is_some()
-    {
+    if reference.tape.is_some() || reference.tape_error.is_some() {
         return Err(Failure::new(
             Exit::Usage,
-            "the tape's own error is what is to be found; leave --tape, --home-made, --reference-error and --reference-uncertainty out",
+            "the tape's own error is what is to be found; leave --tape and --tape-error out",
         ));
     }
     let wanted = ReadOptions::of_reference(reference.clone());
@@ -121,14 +110,23 @@ fn measure(options: &MeasureTape) -> Outcome {
         })?;
     let mut card = TapeCard::measured(
         &name_of(&options.new.card),
-        with(figures.deviation.0, uncertainty.0),
-        with(options.machine_error, options.machine_uncertainty),
+        WithUncertainty {
+            value: figures.deviation,
+            uncertainty,
+        },
+        options.machine_error,
         options.played_on.clone(),
         today(),
     );
     card.recorded_on = recorded_on;
     let carries = reference.reference();
-    keep(card, &options.new, Some(&carries), &measurement.cautions)
+    keep(
+        card,
+        places,
+        &options.new,
+        Some(&carries),
+        &measurement.cautions,
+    )
 }
 
 /// What makes a speed that of something else than the tape.
@@ -162,6 +160,7 @@ fn concerns_card(caution: &Caution) -> bool {
 /// reading that it was made from.
 fn keep(
     mut card: TapeCard,
+    places: &Places,
     new: &NewCard,
     carries: Option<&Reference>,
     cautions: &[Caution],
@@ -170,7 +169,7 @@ fn keep(
     if new.recorded_on.is_some() {
         card.recorded_on.clone_from(&new.recorded_on);
     }
-    let path = cards::file_of(&new.card).map_err(|error| refused(&error))?;
+    let path = cards::file_of(places, &new.card).map_err(|error| refused(&error))?;
     let card = card
         .checked()
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
@@ -183,8 +182,8 @@ fn keep(
     say(&text)
 }
 
-fn list() -> Outcome {
-    let all = cards::list();
+fn list(places: &Places) -> Outcome {
+    let all = cards::list(places);
     if all.is_empty() {
         return say(
             "No tape cards yet; tapewright tape certify or tapewright tape measure makes one.\n",

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::cli::WatchOptions;
+use super::cli::SittingOptions;
 use super::{Exit, Failure};
 use crate::audio::SoundError;
 use crate::audio::listen::Listen;
@@ -21,38 +21,38 @@ pub(super) enum ByEar {
     Copy(Listen),
 }
 
-/// What is to be heard, and out of which output.
+/// What is to be heard, out of which output, how loud.
 pub(super) enum Wish<'a> {
     /// Ticks.
-    Ticks(&'a str),
+    Ticks(&'a str, Decibels),
     /// The copy.
-    Copy(&'a str),
+    Copy(&'a str, Decibels),
 }
 
 /// What the command line asks for, if anything; without a name there is no
 /// output, for which of them lies in the signal path only the user knows.
-pub(super) fn wish(options: &WatchOptions) -> Result<Option<Wish<'_>>, Failure> {
+pub(super) fn wish(options: &SittingOptions, fast: bool) -> Result<Option<Wish<'_>>, Failure> {
     let by_ear = &options.by_ear;
     let usage = |text: String| Err(Failure::new(Exit::Usage, text));
     let named = by_ear.output.as_deref().map(str::trim);
     let named = named.filter(|name| !name.is_empty());
     let flag = match (by_ear.ticks, by_ear.listen) {
-        (true, _) => "--ticks",
-        (false, true) => "--listen",
-        (false, false) if by_ear.output.is_some() => {
+        (Some(_), _) => "--ticks",
+        (None, Some(_)) => "--listen",
+        (None, None) if by_ear.output.is_some() => {
             return usage(
                 "--output says where something sounds; add --ticks, or --listen for the copy"
                     .to_owned(),
             );
         }
-        (false, false) => return Ok(None),
+        (None, None) => return Ok(None),
     };
-    if options.fast {
+    if fast {
         return usage(format!(
             "a recording read as fast as it goes gives no hand anything to follow, so leave out {flag} or --fast"
         ));
     }
-    if by_ear.listen
+    if by_ear.listen.is_some()
         && options.reference.reference().kind() != crate::readings::ReferenceKind::Recording
     {
         return usage(
@@ -65,32 +65,29 @@ pub(super) fn wish(options: &WatchOptions) -> Result<Option<Wish<'_>>, Failure> 
             "{flag} needs --output NAME-OR-ID: which sound output lies in the signal path only you can know, so name one that does not (tapewright inputs lists them)"
         ));
     };
-    Ok(Some(if by_ear.ticks {
-        Wish::Ticks(output)
+    let level = by_ear.ticks.or(by_ear.listen).unwrap_or_default();
+    let wish = if by_ear.ticks.is_some() {
+        Wish::Ticks
     } else {
-        Wish::Copy(output)
-    }))
+        Wish::Copy
+    };
+    Ok(Some(wish(output, Decibels(level))))
 }
 
 /// Shows the caution and opens the output; nothing sounds before the screen
 /// has stood for a while.
-pub(super) fn start(
-    wish: Option<Wish>,
-    options: &WatchOptions,
-    yardstick: &Yardstick,
-) -> Result<Option<ByEar>, Failure> {
+pub(super) fn start(wish: Option<Wish>, yardstick: &Yardstick) -> Result<Option<ByEar>, Failure> {
     let started = match (wish, yardstick) {
-        (Some(Wish::Ticks(output)), _) => {
+        (Some(Wish::Ticks(output, level)), _) => {
             caution_first("ticks follow", "them");
-            let level = Decibels(options.by_ear.ticks_level);
             Ticks::start(output, level).map(ByEar::Ticks)
         }
-        (Some(Wish::Copy(output)), Yardstick::Copy(copy)) => {
+        (Some(Wish::Copy(output, level)), Yardstick::Copy(copy)) => {
             caution_first("the copy follows", "it");
-            listen(output, copy, options.by_ear.listen_level)
+            listen(output, copy, level)
         }
         // A wish for the copy was refused where there is none.
-        (None, _) | (Some(Wish::Copy(_)), Yardstick::Frequency | Yardstick::Time(_)) => {
+        (None, _) | (Some(Wish::Copy(..)), Yardstick::Frequency | Yardstick::Time(_)) => {
             return Ok(None);
         }
     };
@@ -106,8 +103,8 @@ pub(super) fn start(
     })
 }
 
-fn listen(output: &str, copy: &Arc<Copy>, level: f64) -> Result<ByEar, SoundError> {
-    Listen::start(output, copy, Decibels(level)).map(ByEar::Copy)
+fn listen(output: &str, copy: &Arc<Copy>, level: Decibels) -> Result<ByEar, SoundError> {
+    Listen::start(output, copy, level).map(ByEar::Copy)
 }
 
 /// Shown before the first sound.

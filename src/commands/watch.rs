@@ -9,7 +9,7 @@ use std::sync::mpsc::{self, Sender};
 use jiff::tz::TimeZone;
 
 use super::chooser::{Chooser, yardstick};
-use super::cli::WatchOptions;
+use super::cli::{PractiseOptions, SittingOptions, TrimmerChoice, WatchOptions};
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
 use super::{Exit, Failure, Outcome, write_out};
@@ -20,7 +20,7 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::readings::SampleClock;
-use crate::records::{ClockFigure, Clocks, ClocksWarning, cards, places};
+use crate::records::{ClockFigure, Clocks, ClocksWarning, cards};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
@@ -50,7 +50,7 @@ fn no_rehearsal(reference: &Reference) -> Failure {
     Failure::new(
         Exit::Usage,
         format!(
-            "the simulated machine plays a tone; leave out --rehearse to measure by {reference}, or give a tone or a note as --reference"
+            "the simulated machine plays a tone; measure by {reference} with tapewright watch, or give a tone or a note as --reference"
         ),
     )
 }
@@ -65,12 +65,21 @@ struct Source {
     machine: Option<String>,
 }
 
-pub(super) fn run(options: &WatchOptions) -> Outcome {
+/// What to sit down to.
+#[derive(Clone, Copy)]
+pub(super) enum Wanted<'a> {
+    /// An input or a recording.
+    Watch(&'a WatchOptions),
+    /// A simulated machine.
+    Practise(&'a PractiseOptions),
+}
+
+pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let reference = options.reference.reference();
-    if options.rehearse && !reference.kind().has_frequency() {
+    if matches!(wanted, Wanted::Practise(_)) && !reference.kind().has_frequency() {
         return Err(no_rehearsal(&reference));
     }
-    let wish = ticking::wish(options)?;
+    let wish = ticking::wish(options, matches!(wanted, Wanted::Watch(it) if it.fast))?;
     let yardstick = yardstick(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
@@ -78,7 +87,7 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
         .runs
         .planned(&options.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
-    let source = open_source(options, &runs, events)?;
+    let source = open_source(options, wanted, &runs, events)?;
     let machine = options.machine.clone().or(source.machine);
     let mut conditions = options.reference.conditions(machine.as_deref());
     if source.kind == SourceKind::Rehearsal {
@@ -92,11 +101,12 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
         conditions.nominal = first.nominal;
     }
     let card = options.reference.card.as_ref();
+    let places = options.reference.data.places();
     let (clock_at, clock_news) = kept_clocks(options, source.input.as_ref())?;
     if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
         conditions.clock = clock_at(input.format().rate_hz);
     }
-    let by_ear = ticking::start(wish, options, &yardstick)?;
+    let by_ear = ticking::start(wish, &yardstick)?;
     let analysis = Analysis::start(
         received,
         conditions,
@@ -106,7 +116,7 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
         clock_at,
     )
     .map_err(|error| cannot_start(&error))?;
-    let (keeper, news) = Keeper::open(options.record.clone(), source.kind)?;
+    let (keeper, news) = Keeper::open(&places, source.kind)?;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, |name| std::env::var(name).ok()),
         kind: source.kind,
@@ -115,7 +125,7 @@ pub(super) fn run(options: &WatchOptions) -> Outcome {
         machine,
         reference: options.reference.reference(),
         tape: card.cloned(),
-        cards: cards::list()
+        cards: cards::list(&places)
             .into_iter()
             .filter_map(|(_, card)| card.ok())
             .collect(),
@@ -250,14 +260,18 @@ fn cannot_start(error: &std::io::Error) -> Failure {
 }
 
 fn open_source(
-    options: &WatchOptions,
+    sitting: &SittingOptions,
+    wanted: Wanted,
     runs: &[PlannedRun],
     events: Sender<SourceEvent>,
 ) -> Result<Source, Failure> {
-    if options.rehearse {
-        return rehearse(options, runs, events, None);
-    }
-    let pick = options.reference.channel.pick();
+    let options = match wanted {
+        Wanted::Watch(options) => options,
+        Wanted::Practise(PractiseOptions { number, fault, .. }) => {
+            return rehearse((*number, *fault), runs, events, None);
+        }
+    };
+    let pick = sitting.reference.channel.pick();
     if let Some(path) = &options.file {
         let pace = if options.fast { Pace::Fast } else { Pace::Real };
         recording::start_taking(path, pick, pace, events)
@@ -268,21 +282,23 @@ fn open_source(
     match input::start_taking(options.input.as_deref(), pick, events.clone()) {
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
-        Err(SoundError::NoInput) if bare => {
-            rehearse(options, runs, events, Some(NO_INPUT.to_owned()))
-        }
+        Err(SoundError::NoInput) if bare => rehearse(
+            (1, TrimmerChoice::default()),
+            runs,
+            events,
+            Some(NO_INPUT.to_owned()),
+        ),
         Err(error) => Err(Failure::new(Exit::Sound, error.to_string())),
     }
 }
 
 fn rehearse(
-    options: &WatchOptions,
+    (seed, fault): (u64, TrimmerChoice),
     runs: &[PlannedRun],
     events: Sender<SourceEvent>,
     message: Option<String>,
 ) -> Result<Source, Failure> {
-    let seed = options.seed;
-    let mut practice = PracticeMachine::of_seed(seed).with_trimmer(options.trimmer.into());
+    let mut practice = PracticeMachine::of_seed(seed).with_trimmer(fault.into());
     let name = practice.name.clone();
     let tones = runs.iter().map(|planned| {
         planned
@@ -322,18 +338,17 @@ impl Source {
 /// What is kept of the sample clock of this input, and what to say about it at
 /// the rate that it has now. The command line wins over it.
 fn kept_clocks(
-    options: &WatchOptions,
+    options: &SittingOptions,
     input: Option<&LiveInput>,
 ) -> Result<(Option<ClockAtRate>, Option<String>), Failure> {
-    let Some(input) = input.filter(|_| !options.reference.says_clock()) else {
+    let Some(input) = input.filter(|_| options.reference.clock.is_none()) else {
         return Ok((None, None));
     };
-    let opened = match (&options.clocks, places::clocks()) {
-        (Some(named), _) => Clocks::open(named),
-        (None, Some(usual)) => Clocks::open(usual),
-        (None, None) => return Ok((None, None)),
+    let places = options.reference.data.places();
+    let Some(path) = places.clocks() else {
+        return Ok((None, None));
     };
-    match opened {
+    match Clocks::open(path) {
         Ok((clocks, warnings)) => {
             let figure = clocks.of(&input.known().id, input.format().rate_hz);
             let said = figure.map(|figure| {
@@ -350,9 +365,9 @@ fn kept_clocks(
             let clock_at = clock_at_rate(clocks, input.known().id.clone());
             Ok((Some(clock_at), joined([odd, said])))
         }
-        // A file that was named must do; without the usual one there is still
+        // A folder that was named must do; without the usual one there is still
         // a reading, with the usual ±.
-        Err(error) if options.clocks.is_some() => Err(Failure::new(Exit::File, error.to_string())),
+        Err(error) if places.are_named() => Err(Failure::new(Exit::File, error.to_string())),
         Err(error) => Ok((None, Some(error.to_string()))),
     }
 }

@@ -6,7 +6,8 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use super::{places, whole};
+use super::places::Places;
+use super::whole;
 use crate::references::{TapeCard, TapeCardError};
 
 /// A file larger than this is no card.
@@ -61,13 +62,15 @@ pub enum CardError {
     )]
     NoName(String),
     /// The system names no folder for data.
-    #[error("this system names no folder for data; give the card as a file, tape.toml")]
+    #[error(
+        "this system names no folder for data; name one with --data, or give the card as a file, tape.toml"
+    )]
     NoFolder,
 }
 
 /// The file that a card's name, or a path to it, means. What ends in `.toml` is
 /// a path, anything else a name: with a letter or digit and no folder in it.
-pub fn file_of(named: &str) -> Result<PathBuf, CardError> {
+pub fn file_of(places: &Places, named: &str) -> Result<PathBuf, CardError> {
     let path = Path::new(named);
     let is_toml = |it: &OsStr| it.eq_ignore_ascii_case("toml");
     if path.extension().is_some_and(is_toml) {
@@ -77,7 +80,7 @@ pub fn file_of(named: &str) -> Result<PathBuf, CardError> {
     if in_folder || !named.contains(char::is_alphanumeric) {
         return Err(CardError::NoName(named.to_owned()));
     }
-    let folder = places::tapes().ok_or(CardError::NoFolder)?;
+    let folder = places.tapes().ok_or(CardError::NoFolder)?;
     Ok(folder.join(format!("{}.toml", plain_name(named))))
 }
 
@@ -88,12 +91,12 @@ fn plain_name(name: &str) -> String {
 }
 
 /// Reads the card of a name or path.
-pub fn read(named: &str) -> Result<TapeCard, CardError> {
-    let path = file_of(named)?;
+pub fn read(places: &Places, named: &str) -> Result<TapeCard, CardError> {
+    let path = file_of(places, named)?;
     if !path.exists() {
         return Err(CardError::Missing {
             named: named.to_owned(),
-            there_are: there_are(),
+            there_are: there_are(places),
             path,
         });
     }
@@ -116,9 +119,9 @@ fn read_file(path: &Path) -> Result<TapeCard, CardError> {
     })
 }
 
-/// All cards of the usual folder by name, usable or not.
-pub fn list() -> Vec<(PathBuf, Result<TapeCard, CardError>)> {
-    let entries = places::tapes().and_then(|folder| fs::read_dir(folder).ok());
+/// All cards of the folder by name, usable or not.
+pub fn list(places: &Places) -> Vec<(PathBuf, Result<TapeCard, CardError>)> {
+    let entries = places.tapes().and_then(|folder| fs::read_dir(folder).ok());
     let mut paths: Vec<PathBuf> = entries
         .into_iter()
         .flatten()
@@ -133,8 +136,8 @@ pub fn list() -> Vec<(PathBuf, Result<TapeCard, CardError>)> {
     paths.into_iter().map(card).collect()
 }
 
-fn there_are() -> String {
-    let cards = list();
+fn there_are(places: &Places) -> String {
+    let cards = list(places);
     let names: Vec<&str> = cards
         .iter()
         .filter_map(|(_, card)| Some(card.as_ref().ok()?.name.as_str()))

@@ -22,23 +22,47 @@ impl Kind {
     }
 }
 
-/// The usual record file of a kind; `None` where the system names no home
-/// folder.
-pub fn usual(kind: Kind) -> Option<PathBuf> {
-    in_data_folder(kind.file_name())
+/// The folder for all that is kept: the one that was named, else the system's.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Places {
+    named: Option<PathBuf>,
 }
 
-/// The usual file of measured sample clocks; `None` as above.
-pub fn clocks() -> Option<PathBuf> {
-    in_data_folder("clocks.jsonl")
-}
+impl Places {
+    /// In this folder.
+    pub fn in_folder(named: PathBuf) -> Self {
+        Self { named: Some(named) }
+    }
 
-/// The folder of tape cards; `None` as above.
-pub fn tapes() -> Option<PathBuf> {
-    in_data_folder("tapes")
-}
+    /// Somebody has said which.
+    pub fn are_named(&self) -> bool {
+        self.named.is_some()
+    }
 
-fn in_data_folder(file_name: &str) -> Option<PathBuf> {
-    let folders = ProjectDirs::from("", "", "tapewright")?;
-    Some(folders.data_dir().join(file_name))
+    /// The record file of a kind; `None` where nobody named a folder and the
+    /// system has none.
+    pub fn record(&self, kind: Kind) -> Option<PathBuf> {
+        self.file(kind.file_name())
+    }
+
+    /// The file of measured sample clocks; `None` as above.
+    pub fn clocks(&self) -> Option<PathBuf> {
+        self.file("clocks.jsonl")
+    }
+
+    /// The folder of tape cards; `None` as above.
+    pub fn tapes(&self) -> Option<PathBuf> {
+        self.file("tapes")
+    }
+
+    fn file(&self, name: &str) -> Option<PathBuf> {
+        let usual = || {
+            Some(
+                ProjectDirs::from("", "", "tapewright")?
+                    .data_dir()
+                    .to_owned(),
+            )
+        };
+        Some(self.named.clone().or_else(usual)?.join(name))
+    }
 }

@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use std::path::PathBuf;
 use std::str::FromStr;
 
-use super::note::{Note, NoteError};
+use super::note::{self, CONCERT_PITCH, Note, NoteError};
 use crate::readings::{Nominal, ReferenceKind};
 use crate::units::{Hertz, Seconds};
 
@@ -31,8 +31,8 @@ pub enum Reference {
     Tone(Hertz),
     /// The nearest of the usual tones.
     ToneAuto,
-    /// A held note.
-    Note(Note),
+    /// A held note, with the concert pitch: the frequency of A4.
+    Note(Note, Hertz),
     /// A passage, from its first sound to its last, of this length.
     Passage(Seconds),
     /// Clicks or bursts, this far apart.
@@ -46,7 +46,7 @@ pub enum Reference {
 pub enum ReferenceParseError {
     /// None of the kinds there are.
     #[error(
-        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, note:A4, passage:200 or marks:1 (seconds), or recording:FILE (a digital copy of what is on the tape)"
+        "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, note:A4 (A4@442 at another concert pitch), passage:200 or marks:1 (seconds), or recording:FILE (a digital copy of what is on the tape)"
     )]
     Unknown(String),
     /// A tone outside what can be followed.
@@ -86,7 +86,7 @@ impl Reference {
     pub fn kind(&self) -> ReferenceKind {
         match self {
             Self::Tone(_) | Self::ToneAuto => ReferenceKind::Tone,
-            Self::Note(_) => ReferenceKind::Note,
+            Self::Note(..) => ReferenceKind::Note,
             Self::Passage(_) => ReferenceKind::Passage,
             Self::Marks(_) => ReferenceKind::Marks,
             Self::Recording(_) => ReferenceKind::Recording,
@@ -94,10 +94,10 @@ impl Reference {
     }
 
     /// Which frequency the engine is told. Without meaning where the kind has
-    /// none. Notes follow the concert pitch, which is that of A4.
-    pub fn nominal(&self, concert_pitch: Hertz) -> Nominal {
+    /// none.
+    pub fn nominal(&self) -> Nominal {
         match self {
-            Self::Note(note) => Nominal::Fixed(note.frequency(concert_pitch)),
+            Self::Note(note, concert_pitch) => Nominal::Fixed(note.frequency(*concert_pitch)),
             Self::Tone(hz) => Nominal::Fixed(*hz),
             Self::ToneAuto | Self::Passage(_) | Self::Marks(_) | Self::Recording(_) => {
                 Nominal::Nearest
@@ -119,9 +119,9 @@ impl FromStr for Reference {
         match (kind, said) {
             ("tone", "auto") => Ok(Self::ToneAuto),
             ("tone", hz) => tone(text, Hertz(hz.parse().map_err(|_| unknown())?)),
-            ("note", name) => match name.parse::<Note>()? {
-                note if NOTE_RANGE.contains(&note) => Ok(Self::Note(note)),
-                note => Err(ReferenceParseError::NoteOutOfRange(note)),
+            ("note", said) => match note::at_pitch(said)? {
+                (note, pitch) if NOTE_RANGE.contains(&note) => Ok(Self::Note(note, pitch)),
+                (note, _) => Err(ReferenceParseError::NoteOutOfRange(note)),
             },
             ("passage", _) => match seconds(text, kind, said, "200")? {
                 length if PASSAGE_RANGE_S.contains(&length) => Ok(Self::Passage(Seconds(length))),
@@ -173,7 +173,8 @@ impl fmt::Display for Reference {
         match self {
             Self::Tone(hz) => write!(f, "{kind}:{}", hz.0),
             Self::ToneAuto => write!(f, "{kind}:auto"),
-            Self::Note(note) => write!(f, "{kind}:{note}"),
+            Self::Note(note, CONCERT_PITCH) => write!(f, "{kind}:{note}"),
+            Self::Note(note, pitch) => write!(f, "{kind}:{note}@{}", pitch.0),
             Self::Passage(seconds) | Self::Marks(seconds) => write!(f, "{kind}:{}", seconds.0),
             Self::Recording(file) => write!(f, "{kind}:{}", file.display()),
         }
@@ -192,6 +193,7 @@ mod tests {
             "tone:314.5",
             "note:A4",
             "note:C#5",
+            "note:A4@442",
             "passage:200",
             "passage:61.25",
             "marks:0.5",
@@ -221,6 +223,8 @@ mod tests {
         for (text, way_out) in [
             ("note:H4", "A4, C#5, Db3"),
             ("note:", "A4, C#5, Db3"),
+            ("note:A4@", "A4@442"),
+            ("note:A4@44", "A4@442"),
             ("note:B0", "between C1 and C8"),
             ("note:C#8", "between C1 and C8"),
             ("passage:", "passage:200"),

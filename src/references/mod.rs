@@ -12,7 +12,7 @@ mod tolerance;
 
 pub use choice::{Reference, ReferenceParseError};
 pub use machine_name::same_machine;
-pub use note::{Note, NoteError};
+pub use note::{CONCERT_PITCH, Note, NoteError, at_pitch};
 pub use tape_card::{Found, OwnSpeed, TapeCard, TapeCardError, WithUncertainty};
 pub use tape_speed::{SpeedError, SpeedTarget, TapeSpeed};
 pub use tolerance::{MachineClass, Tolerance, ToleranceError};

@@ -4,6 +4,7 @@
 //! another concert pitch is given.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 use crate::units::Hertz;
@@ -17,9 +18,26 @@ pub struct Note {
 /// Why a note was not understood.
 #[derive(Debug, thiserror::Error, PartialEq)]
 #[error(
-    "\"{0}\" is no note; write a letter A to G, # or b if need be, and an octave 0 to 9: A4, C#5, Db3"
+    "\"{0}\" is no note; write a letter A to G, # or b if need be, and an octave 0 to 9: A4, C#5, Db3, with another concert pitch (400 to 470 Hz) behind it: A4@442"
 )]
 pub struct NoteError(String);
+
+/// Concert pitch where nobody says another one (ISO 16:1975).
+pub const CONCERT_PITCH: Hertz = Hertz(440.0);
+
+/// Concert pitches that are in use, and some more.
+const PITCHES_HZ: RangeInclusive<f64> = 400.0..=470.0;
+
+/// A note with the concert pitch that it is reckoned from: `A4` or `A4@442`.
+pub fn at_pitch(text: &str) -> Result<(Note, Hertz), NoteError> {
+    let Some((note, pitch)) = text.split_once('@') else {
+        return Ok((text.parse()?, CONCERT_PITCH));
+    };
+    match pitch.parse() {
+        Ok(hz) if PITCHES_HZ.contains(&hz) => Ok((note.parse()?, Hertz(hz))),
+        _ => Err(NoteError(text.to_owned())),
+    }
+}
 
 impl Note {
     /// The lowest C of a piano.

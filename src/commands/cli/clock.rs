@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{Channel, channel, number_between, uncertainty};
+use super::{Channel, DataOptions, channel, number_between, uncertainty};
 
 pub(super) const ABOUT: &str = "\
 Measure the sample clock of a sound input
@@ -99,12 +99,9 @@ pub struct ClockOptions {
           conflicts_with_all = ["input", "minutes", "tone", "file"])]
     pub forget: Option<String>,
 
-    /// File of clock figures instead of the usual one
-    ///
-    /// One line a figure, only ever appended to. The usual one lies in the
-    /// system's folder for data.
-    #[arg(long, value_name = "FILE")]
-    pub clocks: Option<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub data: DataOptions,
 }
 
 fn minutes(text: &str) -> Result<f64, String> {

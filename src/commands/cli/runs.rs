@@ -4,9 +4,8 @@ use clap::Args;
 
 use super::ReferenceOptions;
 use crate::records::{Direction, Run};
-use crate::references::SpeedTarget;
+use crate::references::{Reference, SpeedTarget};
 use crate::screen::PlannedRun;
-use crate::units::Hertz;
 
 /// Which speeds and directions are worked.
 #[derive(Args, Clone, Debug, Default)]
@@ -114,10 +113,7 @@ fn planned(
             speed_cm_s: target.map(|target| target.speed.cm_s),
             direction,
         },
-        nominal: own.map_or_else(
-            || of_all.nominal(),
-            |own| own.nominal(Hertz(of_all.concert_pitch)),
-        ),
+        nominal: own.map_or_else(|| of_all.nominal(), Reference::nominal),
     }
 }
 
@@ -131,7 +127,9 @@ mod tests {
     fn planned(arguments: &[&str]) -> Result<Vec<PlannedRun>, String> {
         let all = ["tapewright", "watch"].iter().chain(arguments);
         match Cli::try_parse_from(all).expect("parses").command {
-            Some(Command::Watch(options)) => options.runs.planned(&options.reference),
+            Some(Command::Watch(options)) => {
+                options.sitting.runs.planned(&options.sitting.reference)
+            }
             other => panic!("{other:?}"),
         }
     }

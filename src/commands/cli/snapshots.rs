@@ -1,8 +1,8 @@
 //! What `tapewright snapshots` understands.
 
-use std::path::PathBuf;
-
 use clap::{Args, Subcommand};
+
+use super::DataOptions;
 
 pub(super) const ABOUT: &str = "\
 List and compare kept snapshots
@@ -46,12 +46,12 @@ pub struct SnapshotsOptions {
     #[arg(long, short, value_name = "NAME", global = true)]
     pub machine: Option<String>,
 
-    /// Record file instead of the usual one
-    #[arg(long, value_name = "FILE", global = true)]
-    pub record: Option<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub data: DataOptions,
 
     /// The record of the simulated machine
-    #[arg(long, global = true, conflicts_with = "record")]
+    #[arg(long, global = true)]
     pub rehearsal: bool,
 }
 

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::{ReferenceOptions, small_percent, uncertainty};
-use crate::references::Reference;
+use super::stated::known_percent;
+use super::{DataOptions, ReferenceOptions};
+use crate::references::{Reference, WithUncertainty};
 
 pub(super) const ABOUT: &str = "\
 Make, show and list the cards of reference tapes
@@ -26,7 +27,7 @@ pub(super) const EXAMPLES: &str = "\
 Examples:
   tapewright tape
           the cards there are
-  tapewright tape certify \"tone tape 3\" --error -0.2 --uncertainty 0.1 --carries tone:3150
+  tapewright tape certify \"tone tape 3\" --error -0.2±0.1 --carries tone:3150
           from the tape's data sheet
   tapewright tape measure \"home tone\" tape.wav --reference tone:3150 --machine-error 0.05 --machine-uncertainty 0.03
           from a recording of it, played on a machine that is 0.05 % fast
@@ -47,6 +48,10 @@ pub struct TapeOptions {
     /// What to do; the list when nothing is said.
     #[command(subcommand)]
     pub action: Option<TapeAction>,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub data: DataOptions,
 }
 
 /// What `tapewright tape` can do.
@@ -65,12 +70,10 @@ pub enum TapeAction {
         #[command(flatten)]
         #[allow(missing_docs)]
         new: NewCard,
-        /// The tape's own error in percent: positive plays high on a true machine
-        #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
-        error: f64,
-        /// How well that is known, ± percent (95 %)
-        #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
-        uncertainty: f64,
+        /// The tape's own error in percent with its ± (95 %), positive where it
+        /// plays high on a true machine: -0.2±0.1 (or -0.2+-0.1)
+        #[arg(long, value_name = "ERROR±", allow_hyphen_values = true, value_parser = known_percent)]
+        error: WithUncertainty,
         /// Number or words of the certificate
         #[arg(long, value_name = "TEXT")]
         certificate: Option<String>,
@@ -103,9 +106,7 @@ pub struct NewCard {
 #[derive(Args, Debug)]
 #[command(
     mut_arg("tape", |it| it.hide(true)),
-    mut_arg("reference_error", |it| it.hide(true)),
-    mut_arg("reference_uncertainty", |it| it.hide(true)),
-    mut_arg("home_made", |it| it.hide(true))
+    mut_arg("tape_error", |it| it.hide(true))
 )]
 pub struct MeasureTape {
     #[command(flatten)]
@@ -114,12 +115,10 @@ pub struct MeasureTape {
     /// Recording of the tape, made on the trusted machine
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
-    /// That machine's own speed error in percent: positive is fast
-    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true, value_parser = small_percent)]
-    pub machine_error: f64,
-    /// How well that is known, ± percent (95 %)
-    #[arg(long, value_name = "PERCENT", value_parser = uncertainty)]
-    pub machine_uncertainty: f64,
+    /// That machine's own speed error in percent with its ± (95 %), positive
+    /// where it is fast: 0.1±0.05 (or 0.1+-0.05)
+    #[arg(long, value_name = "ERROR±", allow_hyphen_values = true, value_parser = known_percent)]
+    pub machine_error: WithUncertainty,
     /// Name of that machine
     #[arg(long, value_name = "MACHINE")]
     pub played_on: Option<String>,

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::number_between;
-use crate::references::Note;
+use crate::references::{Note, at_pitch};
 use crate::units::Hertz;
 
 pub(super) const ABOUT: &str = "\
@@ -29,7 +29,7 @@ Examples:
           3150 Hz at -12 dBFS for a minute, into tone-3150Hz.wav
   tapewright tone 3000 --seconds 1800 --bits 24 -o side-a.wav
           half an hour of 3000 Hz in 24 bit
-  tapewright tone A4 --concert-pitch 442
+  tapewright tone A4@442
           the note A4 of an orchestra tuned to 442 Hz
   tapewright tone --marks 1 --seconds 120
           a burst a second for two minutes, into marks-1s.wav; measured with
@@ -43,8 +43,8 @@ Examples:
 Recording a reference tape:
   Record on a machine whose speed you know, not on the one that you are going
   to set: a tape played on the machine that recorded it reads right at any
-  speed of that machine. Then measure with --home-made, or with
-  --reference-error and --reference-uncertainty where you know them.
+  speed of that machine. Then measure with --tape-error home-made, or with
+  its figure and ± where you know them: --tape-error 0.1±0.2.
 
 Cautions:
   A steady tone in headphones can harm your hearing: start at the lowest
@@ -56,7 +56,8 @@ Exit status: 0 done, 2 usage, 3 the file could not be written, 5 sound output.";
 #[derive(Args, Debug)]
 #[allow(clippy::struct_excessive_bools)] // switches of a command line are
 pub struct ToneOptions {
-    /// Frequency in Hz, or a note: A4, C#5, Db3
+    /// Frequency in Hz, or a note: A4, C#5, Db3, or A4@442 at another concert
+    /// pitch
     #[arg(value_name = "HZ-OR-NOTE", default_value = "3150", value_parser = pitch)]
     pub pitch: Pitch,
 
@@ -78,10 +79,6 @@ pub struct ToneOptions {
     /// recorded on
     #[arg(long, value_name = "NAME", requires = "programme")]
     pub machine: Option<String>,
-
-    /// Frequency of A4 that notes are reckoned from
-    #[arg(long, value_name = "HZ", default_value = "440", value_parser = concert_pitch)]
-    pub concert_pitch: f64,
 
     /// Level of the tone; a full-scale sine is 0 dBFS
     #[arg(long, short, value_name = "DBFS", default_value = "-12", allow_negative_numbers = true,
@@ -128,8 +125,8 @@ pub struct ToneOptions {
 pub enum Pitch {
     /// A frequency.
     Frequency(Hertz),
-    /// A note, whose frequency depends on the concert pitch.
-    Note(Note),
+    /// A note at a concert pitch.
+    Note(Note, Hertz),
 }
 
 /// Sample format as typed.
@@ -151,7 +148,7 @@ impl ToneOptions {
     pub fn frequency(&self) -> Hertz {
         match self.pitch {
             Pitch::Frequency(hz) => hz,
-            Pitch::Note(note) => note.frequency(Hertz(self.concert_pitch)),
+            Pitch::Note(note, pitch) => note.frequency(pitch),
         }
     }
 }
@@ -168,14 +165,10 @@ fn pitch(text: &str) -> Result<Pitch, String> {
             Err("must be a frequency between 10 and 100000 Hz".to_owned())
         };
     }
-    match text.parse() {
-        Ok(note) => Ok(Pitch::Note(note)),
+    match at_pitch(text) {
+        Ok((note, pitch)) => Ok(Pitch::Note(note, pitch)),
         Err(error) => Err(format!("{error}; or write a frequency in Hz")),
     }
-}
-
-fn concert_pitch(text: &str) -> Result<f64, String> {
-    number_between(text, 380.0, 500.0, "a frequency in Hz")
 }
 
 fn level(text: &str) -> Result<f64, String> {
@@ -198,7 +191,7 @@ mod tests {
     fn frequencies_and_notes_are_told_apart() {
         assert_eq!(pitch("3150"), Ok(Pitch::Frequency(Hertz(3150.0))));
         assert_eq!(pitch("314.5 Hz"), Ok(Pitch::Frequency(Hertz(314.5))));
-        assert!(matches!(pitch("A4"), Ok(Pitch::Note(_))));
+        assert!(matches!(pitch("A4"), Ok(Pitch::Note(..))));
         for nonsense in ["", "H4", "0", "-5", "1e9", "NaN", "inf"] {
             assert!(pitch(nonsense).is_err(), "{nonsense}");
         }

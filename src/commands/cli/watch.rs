@@ -6,36 +6,30 @@ use clap::Args;
 
 use super::{ReferenceOptions, RunOptions, TicksOptions};
 use crate::references::Tolerance;
-use crate::rehearsal::TrimmerFault;
 
 /// `tapewright watch`.
-#[derive(Args, Debug)]
+#[derive(Args, Debug, Default)]
 pub struct WatchOptions {
     /// Sound input by name or id, as `tapewright inputs` lists it
-    #[arg(long, short, value_name = "NAME-OR-ID", conflicts_with_all = ["file", "rehearse"])]
+    #[arg(long, short, value_name = "NAME-OR-ID", conflicts_with = "file")]
     pub input: Option<String>,
 
     /// A recording, played into the same path at its own pace
-    #[arg(long, short, value_name = "FILE", conflicts_with = "rehearse")]
+    #[arg(long, short, value_name = "FILE")]
     pub file: Option<PathBuf>,
 
     /// With --file: as fast as it goes
     #[arg(long, requires = "file")]
     pub fast: bool,
 
-    /// Practise on a simulated machine
-    #[arg(long)]
-    pub rehearse: bool,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub sitting: SittingOptions,
+}
 
-    /// With --rehearse: which simulated machine; the same number is the same
-    /// machine
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
-    pub seed: u64,
-
-    /// With --rehearse: what is wrong with its trimmer
-    #[arg(long, value_enum, value_name = "FAULT", default_value_t = TrimmerChoice::Dirty)]
-    pub trimmer: TrimmerChoice,
-
+/// What every sitting at the screen takes.
+#[derive(Args, Debug)]
+pub struct SittingOptions {
     #[command(flatten)]
     #[allow(missing_docs)]
     pub reference: ReferenceOptions,
@@ -53,20 +47,6 @@ pub struct WatchOptions {
     #[allow(missing_docs)]
     pub runs: RunOptions,
 
-    /// Record file for snapshots instead of the usual one
-    ///
-    /// One line a snapshot, only ever appended to. The usual one lies in the
-    /// system's folder for data; rehearsals have one of their own there.
-    #[arg(long, value_name = "FILE")]
-    pub record: Option<PathBuf>,
-
-    /// File of clock figures instead of the usual one
-    ///
-    /// What tapewright clock measured of the sample clock of this input is
-    /// applied, unless --clock-error or --clock-uncertainty say otherwise.
-    #[arg(long, value_name = "FILE")]
-    pub clocks: Option<PathBuf>,
-
     #[command(flatten)]
     #[allow(missing_docs)]
     pub by_ear: TicksOptions,
@@ -78,51 +58,15 @@ pub struct WatchOptions {
     pub ascii: bool,
 }
 
-impl Default for WatchOptions {
+impl Default for SittingOptions {
     fn default() -> Self {
         Self {
-            input: None,
-            file: None,
-            fast: false,
-            rehearse: false,
-            seed: 1,
-            trimmer: TrimmerChoice::Dirty,
             reference: ReferenceOptions::default(),
             tolerance: Tolerance::default(),
             machine: None,
             runs: RunOptions::default(),
-            record: None,
-            clocks: None,
             by_ear: TicksOptions::default(),
             ascii: false,
-        }
-    }
-}
-
-/// What is wrong with the trimmer of the simulated machine.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-pub enum TrimmerChoice {
-    /// Dirt where the wiper rested: cleaning cures it
-    #[default]
-    Dirty,
-    /// The track is worn there: cleaning does not help
-    Worn,
-    /// A tenth of the travel changes nothing
-    Dead,
-    /// Right speed lies at the end of the travel: the fault is elsewhere
-    AtTheEnd,
-    /// Nothing is wrong with it
-    Clean,
-}
-
-impl From<TrimmerChoice> for TrimmerFault {
-    fn from(choice: TrimmerChoice) -> Self {
-        match choice {
-            TrimmerChoice::Dirty => Self::Dirty,
-            TrimmerChoice::Worn => Self::Worn,
-            TrimmerChoice::Dead => Self::Dead,
-            TrimmerChoice::AtTheEnd => Self::AtTheEnd,
-            TrimmerChoice::Clean => Self::None,
         }
     }
 }
@@ -139,7 +83,7 @@ Keys keep a snapshot before the work (b) and after it (a); both then stand side 
 saved in a record, which `tapewright snapshots` lists. ? on the screen shows all keys.
 
 Without a choice the default sound input is taken. On a computer with no sound input at all, and \
-only there, a simulated machine takes its place, and the screen says so; --rehearse asks for it. \
+only there, a simulated machine takes its place, and the screen says so; tapewright practise asks for it. \
 An input that is lost is waited for.";
 
 pub(super) const EXAMPLES: &str = "\
@@ -148,14 +92,9 @@ Examples:
           the default sound input; which tone the tape carries is asked
   tapewright watch --reference 3150
           the same with what stands on the tape's label
-  tapewright watch --rehearse
-          practise the whole job on a simulated machine: before, clean, trim,
-          after; another --seed is another machine
-  tapewright watch --rehearse --trimmer at-the-end
-          the same with a trimmer that is not to blame; also worn, dead, clean
   tapewright watch --input \"usb audio\" --reference tone:3000
           an input by its name, and a tape that carries 3000 Hz
-  tapewright watch --reference-error -0.2 --reference-uncertainty 0.1
+  tapewright watch --tape-error -0.2±0.1
           a tape known to play 0.2 % low, give or take 0.1 %: now the screen
           can say IN TOLERANCE
   tapewright watch --tolerance professional --machine \"studio 2\"

@@ -5,16 +5,14 @@ mod against_system;
 mod against_tone;
 mod text;
 
-use std::path::PathBuf;
-
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::cli::ClockOptions;
-use super::{Exit, Failure, Outcome, complain};
+use super::{Exit, Failure, Outcome, complain, no_folder};
 use crate::audio::clock_run::RunError;
 use crate::audio::input::InputKnown;
-use crate::records::{Against, ClockFigure, Clocks, ClocksError, places};
+use crate::records::{Against, ClockFigure, Clocks, ClocksError};
 use crate::units::{Ppm, Seconds};
 
 /// What a measurement gave, whatever it was made against.
@@ -55,7 +53,7 @@ impl Measured {
 
 pub(super) fn run(options: &ClockOptions) -> Outcome {
     // A file that cannot be used is told before five minutes have passed.
-    let path = clocks_path(options.clocks.as_deref())?;
+    let path = options.data.places().clocks().ok_or_else(no_folder)?;
     let (mut clocks, warnings) = Clocks::open(path).map_err(|error| unusable(&error))?;
     for warning in warnings {
         complain(&warning.to_string());
@@ -86,19 +84,6 @@ pub(super) fn run(options: &ClockOptions) -> Outcome {
     }
     super::say::write_words(&report)?;
     Ok(Exit::Done)
-}
-
-/// Where clock figures lie.
-pub(super) fn clocks_path(named: Option<&std::path::Path>) -> Result<PathBuf, Failure> {
-    named
-        .map(PathBuf::from)
-        .or_else(places::clocks)
-        .ok_or_else(|| {
-            Failure::new(
-                Exit::File,
-                "this system names no folder for data; name a file of clock figures with --clocks FILE",
-            )
-        })
 }
 
 fn unusable(error: &ClocksError) -> Failure {

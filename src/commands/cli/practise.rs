@@ -1,0 +1,73 @@
+//! What `tapewright practise` understands.
+
+use clap::Args;
+
+use super::SittingOptions;
+use crate::rehearsal::TrimmerFault;
+
+/// `tapewright practise`.
+#[derive(Args, Debug)]
+pub struct PractiseOptions {
+    /// Which simulated machine; the same number is the same machine
+    #[arg(value_name = "NUMBER", default_value_t = 1)]
+    pub number: u64,
+
+    /// What is wrong with its trimmer
+    #[arg(long, value_enum, value_name = "FAULT", default_value_t = TrimmerChoice::Dirty)]
+    pub fault: TrimmerChoice,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub sitting: SittingOptions,
+}
+
+/// What is wrong with the trimmer of the simulated machine.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum TrimmerChoice {
+    /// Dirt where the wiper rested: cleaning cures it
+    #[default]
+    Dirty,
+    /// The track is worn there: cleaning does not help
+    Worn,
+    /// A tenth of the travel changes nothing
+    Dead,
+    /// Right speed lies at the end of the travel: the fault is elsewhere
+    AtTheEnd,
+    /// Nothing is wrong with it
+    Clean,
+}
+
+impl From<TrimmerChoice> for TrimmerFault {
+    fn from(choice: TrimmerChoice) -> Self {
+        match choice {
+            TrimmerChoice::Dirty => Self::Dirty,
+            TrimmerChoice::Worn => Self::Worn,
+            TrimmerChoice::Dead => Self::Dead,
+            TrimmerChoice::AtTheEnd => Self::AtTheEnd,
+            TrimmerChoice::Clean => Self::None,
+        }
+    }
+}
+
+pub(super) const ABOUT: &str = "\
+Practise the whole job on a simulated machine
+
+The same screen and the same keys as tapewright watch, on an invented machine whose trimmer you \
+turn with the arrow keys: look, keep a before, clean, check the wiper, trim, hands off, keep an \
+after. What is kept goes into a record of its own (tapewright snapshots --rehearsal).";
+
+pub(super) const EXAMPLES: &str = "\
+Examples:
+  tapewright practise
+          the first machine, with dirt on its trimmer; Space goes from step to
+          step
+  tapewright practise 7
+          another machine
+  tapewright practise --fault at-the-end
+          a trimmer that is not to blame; also worn, dead, clean
+
+On a real machine the cautions count that the steps show (s): mains parts can
+kill, cleaner is flammable, belts and flywheels catch fingers.
+
+Exit status: 0 left by key, 2 usage, 3 a file could not be written, 6 no
+terminal.";
