@@ -5,17 +5,14 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::font;
-use super::overlay::Overlay;
 use super::panels::{
     bars, budget, card, choosing, contact, digits, footer, health, help, needle, news, strip,
     title, trend, trouble, verdict, wiper,
 };
 use super::pen::{Pen, wrap};
-use super::state::ScreenState;
-use super::view::View;
-
-/// Columns and rows below which nothing useful can be shown.
-pub const SMALLEST: (u16, u16) = (50, 14);
+use super::state::overlay::Overlay;
+use super::state::view::View;
+use super::state::{SMALLEST, ScreenState};
 
 /// Names one panel of the rows.
 type Panel = fn(&mut Rows) -> &mut u16;
@@ -174,15 +171,10 @@ impl Column<'_> {
     }
 }
 
-/// Nothing is shown but how large the window has to be.
-pub(super) fn is_too_small((width, height): (u16, u16)) -> bool {
-    width < SMALLEST.0 || height < SMALLEST.1
-}
-
 /// Draws everything.
 pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
     let area = buffer.area;
-    if is_too_small((area.width, area.height)) {
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
         draw_too_small(state, buffer);
     } else {
         let pen = |buffer| Pen::new(buffer, area);

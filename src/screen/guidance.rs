@@ -2,8 +2,8 @@
 //! screwdriver.
 
 use super::look::Look;
-use super::routine::Step;
 use super::state::ScreenState;
+use super::state::routine::Step;
 use super::words::{signed, with_uncertainty};
 use crate::readings::{Advice, Guidance};
 use crate::units::Percent;

@@ -3,12 +3,11 @@
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
-use super::actions::Action;
-use super::draw::is_too_small;
-use super::routine::now::key_does;
+use super::state::action::Action;
+use super::state::routine::now::key_does;
+use super::state::view::View;
 use super::state::{EntryFor, ScreenState, Slot, SourceKind};
-use super::view::View;
-use crate::readings::{Likely, Problem, ReferenceKind};
+use crate::readings::ReferenceKind;
 
 /// When a key means something.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -126,7 +125,7 @@ impl Binding {
         match self.when {
             When::Always => true,
             When::Rehearsing => state.kind == SourceKind::Rehearsal,
-            When::Choosing => !tones_to_choose(state).is_empty(),
+            When::Choosing => !state.tones_to_choose().is_empty(),
             When::Stoppable => state.keeping.is_some() || state.view != View::Bench,
             When::Unsaved => state.unsaved().next().is_some(),
             When::Ticking => state.ticks.is_some() || state.listening.is_some(),
@@ -152,7 +151,7 @@ impl Binding {
 
 /// What a key means now; `None` if nothing.
 pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
-    if is_too_small(state.size) {
+    if state.is_too_small() {
         // Nothing may happen that is not seen.
         let leaves = matches!(event.code, KeyCode::Char('q' | 'Q')).then_some(Action::Quit);
         return action_on_the_terminal(event).or(leaves);
@@ -187,19 +186,6 @@ fn action_on_the_terminal(event: KeyEvent) -> Option<Action> {
         KeyCode::Char('l') => Some(Action::Repaint),
         _ => None,
     }
-}
-
-/// The tones between which the user may choose, in the order of their keys.
-pub(super) fn tones_to_choose(state: &ScreenState) -> Vec<crate::units::Hertz> {
-    let choice = state.problems().find_map(|problem| match *problem {
-        Problem::Ambiguous { taken, other } => Some(vec![taken, other]),
-        Problem::WrongTone(wrong) => match (wrong.likely, state.nominal()) {
-            (Likely::OtherTone(other), Some(nominal)) => Some(vec![nominal, other]),
-            _ => None,
-        },
-        _ => None,
-    });
-    choice.unwrap_or_default()
 }
 
 #[cfg(test)]

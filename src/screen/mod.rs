@@ -7,26 +7,17 @@
 //! into cells and nothing else, so that everything but [`terminal`] is tested
 //! without one.
 
-mod actions;
 mod canvas;
-mod choosing;
-mod contact;
 mod draw;
 mod font;
 mod guidance;
-mod heard;
-mod ident;
 pub mod keys;
-mod listening;
-mod long_run;
 mod look;
-mod overlay;
 mod panels;
 mod pen;
+mod press;
 mod references;
-mod routine;
 mod run;
-mod runs;
 mod scale;
 #[cfg(test)]
 mod specimen;
@@ -34,24 +25,24 @@ mod state;
 pub mod terminal;
 #[cfg(test)]
 mod tests;
-mod ticks;
 mod verdict;
-mod view;
-mod wiper;
 mod words;
 
-pub use actions::Action;
-pub use choosing::Choice;
-pub use draw::{SMALLEST, draw};
-pub use listening::Listening;
-pub use long_run::LongRun;
+pub use draw::draw;
 pub use look::Look;
-pub use overlay::Overlay;
-pub use routine::{Mark, Routine, Step};
+pub use press::press;
 pub use run::{Ending, Outside, run};
-pub use runs::{PlannedRun, RunMark, Runs};
 pub use scale::ZoomingScale;
-pub use state::{Effect, Entry, EntryFor, Kept, Lead, ScreenState, Setup, Slot, SourceKind};
+pub use state::action::Action;
+pub use state::choosing::Choice;
+pub use state::listening::Listening;
+pub use state::long_run::LongRun;
+pub use state::overlay::Overlay;
+pub use state::routine::{Mark, Routine, Step};
+pub use state::runs::{PlannedRun, RunMark, Runs};
+pub use state::ticks::TicksShown;
+pub use state::view::View;
+pub use state::{
+    Effect, Entry, EntryFor, Kept, Lead, SMALLEST, ScreenState, Setup, Slot, SourceKind,
+};
 pub use terminal::{Terminal, TerminalError};
-pub use ticks::TicksShown;
-pub use view::View;

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use crossterm::event::{self, Event, KeyEventKind};
 use signal_hook::consts::{SIGHUP, SIGINT};
 
-use super::keys;
+use super::press::press;
 use super::state::{Effect, ScreenState};
 use super::terminal::{self, Terminal, Waited};
 use crate::audio::analysis::{LiveState, SourceState};
@@ -151,14 +151,15 @@ fn take_events(
     while event::poll(Duration::ZERO)? {
         match event::read()? {
             Event::Key(key) if key.kind != KeyEventKind::Release => {
-                if let Some(action) = keys::action(key, state) {
-                    for effect in state.act(action) {
-                        if let Some(ending) = carry_out(effect, terminal, state, outside)? {
-                            return Ok(Taken::Ending(ending));
-                        }
+                let Some(effects) = press(key, state) else {
+                    continue;
+                };
+                for effect in effects {
+                    if let Some(ending) = carry_out(effect, terminal, state, outside)? {
+                        return Ok(Taken::Ending(ending));
                     }
-                    taken = Taken::Something;
                 }
+                taken = Taken::Something;
             }
             // The size is looked at before every frame.
             _ => {}

@@ -2,12 +2,13 @@
 
 use std::sync::Arc;
 
-use super::draw::{SMALLEST, draw};
-use super::overlay::Overlay;
+use super::draw::draw;
 use super::panels::help;
-use super::routine::Step;
+use super::state::SMALLEST;
+use super::state::overlay::Overlay;
+use super::state::routine::Step;
+use super::state::view::View;
 use super::state::{Effect, Kept, Lead, ScreenState, Slot, SourceKind};
-use super::view::View;
 use super::{Action, EntryFor, keys, specimen};
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
@@ -396,9 +397,7 @@ fn press(state: &mut ScreenState, keys: &[KeyCode]) -> Vec<Effect> {
     let mut effects = Vec::new();
     for code in keys {
         let event = KeyEvent::new(*code, KeyModifiers::NONE);
-        if let Some(action) = keys::action(event, state) {
-            effects.extend(state.act(action));
-        }
+        effects.extend(super::press(event, state).into_iter().flatten());
     }
     effects
 }

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use ratatui::style::Style;
 
 use crate::screen::pen::{Pen, wrap};
-use crate::screen::routine::Step;
+use crate::screen::state::routine::Step;
 use crate::screen::state::{ScreenState, SourceKind};
 
 /// Rows of a page that are not text: the head and the foot.

@@ -1,10 +1,10 @@
 //! What is being typed, kept or has just happened; what was kept before and
 //! after.
 
-use crate::screen::choosing::hint;
-use crate::screen::overlay::Overlay;
 use crate::screen::pen::{Pen, harmless, width, wrap};
-use crate::screen::routine::Step;
+use crate::screen::state::choosing::hint;
+use crate::screen::state::overlay::Overlay;
+use crate::screen::state::routine::Step;
 use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
 
 /// Asked while nobody has said it, in a row of the narrowest window: on the

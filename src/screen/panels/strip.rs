@@ -3,9 +3,9 @@
 
 use crate::records::{Direction, Run};
 use crate::screen::pen::{Pen, parts_that_fit, width, wrap};
-use crate::screen::routine::now::key_does;
-use crate::screen::routine::{Mark, Step};
-use crate::screen::runs::RunMark;
+use crate::screen::state::routine::now::key_does;
+use crate::screen::state::routine::{Mark, Step};
+use crate::screen::state::runs::RunMark;
 use crate::screen::state::{ScreenState, SourceKind};
 
 /// Below this the names of the steps do not fit.

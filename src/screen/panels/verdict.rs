@@ -2,7 +2,6 @@
 //! do at the trimmer, or the same speed in other units.
 
 use crate::readings::{Reading, Steadiness, Verdict, Worth};
-use crate::screen::keys::tones_to_choose;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, parts_that_fit, width};
 use crate::screen::references;
@@ -50,7 +49,7 @@ fn facts(state: &ScreenState) -> Vec<String> {
         Verdict::MadeHere => facts.push(WHY_NO_ERROR.to_owned()),
         // The answer is a key, and the question must not be without it.
         Verdict::WhichTone => {
-            let keys = tones_to_choose(state).into_iter().zip(1..);
+            let keys = state.tones_to_choose().into_iter().zip(1..);
             let keys: Vec<String> = keys.map(|(tone, key)| format!("{key}: {tone}")).collect();
             facts.push(format!("press {}", keys.join(", ")));
         }

@@ -289,7 +289,8 @@ fn draw_picture(
 mod tests {
     use super::*;
     use crate::readings::{BadSpot, Pass, SpotKind, SpotSeen};
-    use crate::screen::{specimen, view::View};
+    use crate::screen::specimen;
+    use crate::screen::state::view::View;
     use crate::units::{Percent, Seconds};
     use ratatui::buffer::Buffer;
     use ratatui::layout::Rect;

@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use super::pen::harmless;
-use super::state::{ScreenState, SourceKind};
+use super::{ScreenState, SourceKind};
 use crate::references::same_machine;
+use crate::screen::pen::harmless;
 
 impl ScreenState {
     /// The tape was recorded on the machine on the bench: its card, the tape
@@ -16,7 +16,7 @@ impl ScreenState {
 
     /// Nobody has said where the tape was recorded, and it may be anywhere: on
     /// the machine on the bench it would read right at any speed.
-    pub(super) fn asks_for_origin(&self) -> bool {
+    pub(in crate::screen) fn asks_for_origin(&self) -> bool {
         self.kind != SourceKind::Rehearsal && self.tape.is_none() && self.origins().next().is_none()
     }
 
@@ -31,7 +31,7 @@ impl ScreenState {
     }
 
     /// What was typed as the machine that the tape was recorded on.
-    pub(super) fn take_origin(&mut self, said: Option<String>) {
+    pub(in crate::screen) fn take_origin(&mut self, said: Option<String>) {
         self.message = Some(match (&said, &self.machine) {
             (None, _) => "where the tape was recorded is not known".to_owned(),
             (Some(_), None) => "taken; name the machine on the bench too (m)".to_owned(),
@@ -41,7 +41,7 @@ impl ScreenState {
     }
 
     /// In a line; `None` where the tape that runs has said nothing.
-    pub(super) fn ident_words(&self) -> Option<String> {
+    pub(in crate::screen) fn ident_words(&self) -> Option<String> {
         let ident = self.tape_ident()?;
         let machine = harmless(&ident.machine);
         let mut words = format!("the tape says: recorded on \"{machine}\", {}", ident.date);

@@ -1,7 +1,7 @@
 //! The copy beside the tape, as the screen knows it: whether it sounds, and
 //! where the tape is.
 
-use super::state::ScreenState;
+use super::ScreenState;
 use super::view::View;
 use crate::units::Seconds;
 
@@ -43,7 +43,7 @@ impl ScreenState {
         (now.filter(|_| !newest.muted), newest != before)
     }
 
-    pub(super) fn mute_listening(&mut self) {
+    pub(in crate::screen) fn mute_listening(&mut self) {
         if let Some(listening) = &mut self.listening {
             listening.muted = !listening.muted;
             let now = if listening.muted { "muted" } else { "on" };
@@ -52,7 +52,7 @@ impl ScreenState {
     }
 
     /// How it stands, for the title; `None` without it.
-    pub(super) fn words_of_listening(&self) -> Option<&'static str> {
+    pub(in crate::screen) fn words_of_listening(&self) -> Option<&'static str> {
         let listening = self.listening?;
         Some(match listening {
             Listening { lost: true, .. } => "LOST",

@@ -4,8 +4,8 @@
 
 use std::sync::Arc;
 
-use super::actions::KEEP;
-use super::state::{Effect, ScreenState, Slot};
+use super::update::KEEP;
+use super::{Effect, ScreenState, Slot};
 use crate::audio::analysis::Request;
 use crate::readings::{Measurement, Position};
 
@@ -24,7 +24,7 @@ impl LongRun {
 
 impl ScreenState {
     /// Begins a long run, or ends it.
-    pub(super) fn long_run_key(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn long_run_key(&mut self) -> Vec<Effect> {
         if self.long_run.is_some() {
             return self.end_long_run();
         }
@@ -40,7 +40,10 @@ impl ScreenState {
     }
 
     /// A stretch is complete: the next one begins at once.
-    pub(super) fn next_of_long_run(&mut self, measurement: &Arc<Measurement>) -> Vec<Effect> {
+    pub(in crate::screen) fn next_of_long_run(
+        &mut self,
+        measurement: &Arc<Measurement>,
+    ) -> Vec<Effect> {
         if let Some(long_run) = &mut self.long_run {
             long_run.stretches.push(Arc::clone(measurement));
         }
@@ -49,7 +52,7 @@ impl ScreenState {
     }
 
     /// The first stretch is the start, the last one the end.
-    pub(super) fn end_long_run(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn end_long_run(&mut self) -> Vec<Effect> {
         self.keeping = None;
         let stretches = self.long_run.take().unwrap_or_default().stretches;
         let mut effects = vec![Effect::Ask(Request::ForgetKept)];

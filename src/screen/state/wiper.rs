@@ -3,8 +3,8 @@
 
 use std::sync::Arc;
 
-use super::state::{Effect, ScreenState};
 use super::view::View;
+use super::{Effect, ScreenState};
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{ReferenceKind, SweepReport, SweepVerdict, Sweeping};
@@ -42,7 +42,7 @@ impl ScreenState {
     /// The sweep that the newest is to be held against, and what was done
     /// between them: the last one before the newest cleaning, or else simply
     /// the last one. One that says nothing is passed over.
-    pub(super) fn earlier_sweep(&self) -> Option<(&Arc<SweepReport>, Between)> {
+    pub(in crate::screen) fn earlier_sweep(&self) -> Option<(&Arc<SweepReport>, Between)> {
         let (_, before) = self.sweeps.split_last()?;
         let cleaned = self.sweeps.iter().rposition(|swept| swept.cleaned);
         let judged = |all: &[Swept]| all.iter().rposition(Swept::says_something);
@@ -57,7 +57,7 @@ impl ScreenState {
 
     /// How often it was cleaned before the newest sweep, as far as a snapshot
     /// can say it: one that was cleaned without need is neither clean nor not.
-    pub(super) fn known_cleanings(&self) -> Option<usize> {
+    pub(in crate::screen) fn known_cleanings(&self) -> Option<usize> {
         self.newest_sweep()?;
         match self.earlier_sweep() {
             Some((_, Between::Cleaned(0))) => None,
@@ -76,7 +76,7 @@ impl ScreenState {
 
     /// What the newest sweep says has been answered by cleaning as often as
     /// that may help.
-    pub(super) fn wants_a_new_trimmer(&self) -> bool {
+    pub(in crate::screen) fn wants_a_new_trimmer(&self) -> bool {
         let newest = self.newest_sweep();
         newest
             .zip(self.earlier_sweep())
@@ -85,7 +85,7 @@ impl ScreenState {
 
     /// The newest sweep that says something found the wiper bad where the
     /// trimmer will stand, and it was not cleaned since.
-    pub(super) fn has_bad_wiper(&self) -> bool {
+    pub(in crate::screen) fn has_bad_wiper(&self) -> bool {
         let mut judged = self.sweeps.iter().filter(|swept| swept.says_something());
         !self.cleaned_since_sweep
             && judged.next_back().is_some_and(|swept| {
@@ -96,16 +96,16 @@ impl ScreenState {
     }
 
     /// The trimmer has been cleaned.
-    pub(super) fn was_cleaned(&mut self) {
+    pub(in crate::screen) fn was_cleaned(&mut self) {
         self.cleaned_since_sweep = true;
     }
 
-    pub(super) fn is_sweeping(&self) -> bool {
+    pub(in crate::screen) fn is_sweeping(&self) -> bool {
         matches!(self.sweeping(), Some(Sweeping::Running(_)))
     }
 
     /// Opens the view and begins, or ends what is under way.
-    pub(super) fn sweep(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn sweep(&mut self) -> Vec<Effect> {
         if self.conditions.kind != ReferenceKind::Tone {
             self.message = Some(NEEDS_A_TONE.to_owned());
             return Vec::new();
@@ -122,7 +122,7 @@ impl ScreenState {
         vec![Effect::Ask(Request::BeginSweep)]
     }
 
-    pub(super) fn sweep_by_hand(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn sweep_by_hand(&mut self) -> Vec<Effect> {
         let mut effects = if self.is_sweeping() {
             Vec::new()
         } else {
@@ -134,7 +134,7 @@ impl ScreenState {
 
     /// Stops a sweep without judging it; where none is under way, goes back to
     /// the bench.
-    pub(super) fn leave_wiper(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn leave_wiper(&mut self) -> Vec<Effect> {
         if self.is_sweeping() {
             self.message = Some("the sweep was stopped and not judged; w begins anew".to_owned());
             return vec![Effect::Ask(Request::ForgetSweep)];
@@ -144,7 +144,7 @@ impl ScreenState {
     }
 
     /// A sweep has been judged: it joins those of this sitting, once.
-    pub(super) fn take_sweep(&mut self, report: &Arc<SweepReport>) {
+    pub(in crate::screen) fn take_sweep(&mut self, report: &Arc<SweepReport>) {
         let known = self.last_sweep.as_ref();
         if !known.is_some_and(|last| Arc::ptr_eq(last, report)) {
             self.last_sweep = Some(Arc::clone(report));

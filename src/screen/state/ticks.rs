@@ -1,6 +1,6 @@
 //! Ticks on screen: whether they sound, and what they say now.
 
-use super::state::ScreenState;
+use super::ScreenState;
 use super::view::View;
 use crate::readings::ByEar;
 use crate::signal::rhythm::Beat;
@@ -54,7 +54,7 @@ impl ScreenState {
         ear.beat(reading, self.tolerance.half_width)
     }
 
-    pub(super) fn mute_ticks(&mut self) {
+    pub(in crate::screen) fn mute_ticks(&mut self) {
         if let Some(ticks) = &mut self.ticks {
             ticks.muted = !ticks.muted;
             let now = if ticks.muted { "muted" } else { "on" };
@@ -63,7 +63,7 @@ impl ScreenState {
     }
 
     /// How the ticks stand, for the title; `None` without any.
-    pub(super) fn words_of_ticks(&self) -> Option<&'static str> {
+    pub(in crate::screen) fn words_of_ticks(&self) -> Option<&'static str> {
         let ticks = self.ticks.as_ref()?;
         Some(match ticks.beat {
             _ if ticks.lost => "LOST",

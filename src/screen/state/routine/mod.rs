@@ -6,11 +6,11 @@
 //! what the program sees there, and [`deeds`] carries the keys out and follows
 //! the machine.
 
-pub(super) mod cards;
+pub(in crate::screen) mod cards;
 mod deeds;
-pub(super) mod now;
+pub(in crate::screen) mod now;
 
-pub(super) use deeds::{KeepWatch, RunUp};
+pub(in crate::screen) use deeds::{KeepWatch, RunUp};
 
 /// A step of the job, in the order of the work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,7 +74,7 @@ impl Step {
     }
 
     /// Only where there is a trimmer to turn.
-    pub(super) fn needs_trimmer(self) -> bool {
+    pub(in crate::screen) fn needs_trimmer(self) -> bool {
         matches!(self, Self::Wiper | Self::Trim | Self::HandsOff)
     }
 }
@@ -143,19 +143,19 @@ impl Routine {
         self.mark(step) == Mark::Done
     }
 
-    pub(super) fn leave_trimmer_out(&mut self) {
+    pub(in crate::screen) fn leave_trimmer_out(&mut self) {
         self.no_trimmer = true;
     }
 
-    pub(super) fn tick(&mut self, step: Step) {
+    pub(in crate::screen) fn tick(&mut self, step: Step) {
         self.marks[step as usize] = Mark::Done;
     }
 
-    pub(super) fn untick(&mut self, step: Step) {
+    pub(in crate::screen) fn untick(&mut self, step: Step) {
         self.marks[step as usize] = Mark::Open;
     }
 
-    pub(super) fn go_to(&mut self, step: Step) {
+    pub(in crate::screen) fn go_to(&mut self, step: Step) {
         self.at = step;
         self.pressed = false;
     }

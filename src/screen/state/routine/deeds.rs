@@ -7,9 +7,9 @@ use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{
     Holding, Keeping, Position, Reading, SweepReport, SweepVerdict, Verdict, Warming,
 };
-use crate::screen::heard::RUN_UP;
+use crate::screen::state::heard::RUN_UP;
+use crate::screen::state::view::View;
 use crate::screen::state::{Effect, ScreenState, Slot};
-use crate::screen::view::View;
 use crate::units::Seconds;
 
 /// Strokes that clean a dirty trimmer well enough.

@@ -2,32 +2,50 @@
 //! [`LiveState`] is taken, when an action is carried out, or when an effect
 //! reports back; it knows no terminal, no clock and no file.
 
+pub(in crate::screen) mod action;
+pub(in crate::screen) mod choosing;
+pub(in crate::screen) mod contact;
+pub(in crate::screen) mod heard;
+pub(in crate::screen) mod ident;
+pub(in crate::screen) mod listening;
+pub(in crate::screen) mod long_run;
+pub(in crate::screen) mod overlay;
+pub(in crate::screen) mod routine;
+pub(in crate::screen) mod runs;
+pub(in crate::screen) mod ticks;
+pub(in crate::screen) mod update;
+pub(in crate::screen) mod view;
+pub(in crate::screen) mod wiper;
+
 use std::sync::Arc;
 
-use super::choosing::Choice;
-use super::heard::Heard;
-use super::listening::Listening;
-use super::long_run::LongRun;
-use super::look::Look;
-use super::overlay::Overlay;
-use super::routine::{KeepWatch, Routine, RunUp};
-use super::runs::{PlannedRun, Runs};
-use super::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
-use super::ticks::TicksShown;
-use super::view::View;
-use super::wiper::Swept;
-use super::words::clock_in_force;
+use self::choosing::Choice;
+use self::heard::Heard;
+use self::listening::Listening;
+use self::long_run::LongRun;
+use self::overlay::Overlay;
+use self::routine::{KeepWatch, Routine, RunUp};
+use self::runs::{PlannedRun, Runs};
+use self::ticks::TicksShown;
+use self::view::View;
+use self::wiper::Swept;
 use crate::audio::analysis::{Contacting, LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
-    Conditions, Keeping, Measurement, Nominal, Position, Problem, Reading, ReferenceKind,
+    Conditions, Keeping, Likely, Measurement, Nominal, Position, Problem, Reading, ReferenceKind,
     SweepReport, Sweeping, TapeIdent,
 };
 use crate::records::Run;
 use crate::references::{Reference, TapeCard, Tolerance};
 use crate::report::sweep::Between;
+use crate::screen::look::Look;
+use crate::screen::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
+use crate::screen::words::clock_in_force;
 use crate::units::Hertz;
+
+/// Columns and rows below which nothing useful can be shown.
+pub const SMALLEST: (u16, u16) = (50, 14);
 
 /// What the samples come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -221,7 +239,7 @@ pub struct ScreenState {
     /// first.
     pub sweeps: Vec<Swept>,
     /// The trimmer was cleaned since the last sweep.
-    pub(super) cleaned_since_sweep: bool,
+    pub(in crate::screen) cleaned_since_sweep: bool,
     /// Checks of contacts that were done in this sitting, oldest first.
     pub contacts: Vec<Arc<ContactReport>>,
     /// Which unit leads.
@@ -251,13 +269,13 @@ pub struct ScreenState {
     /// Name of the machine on the bench.
     pub machine: Option<String>,
     /// What the tape carries.
-    pub(super) reference: Reference,
+    pub(in crate::screen) reference: Reference,
     /// Card of the tape that is used.
     pub tape: Option<TapeCard>,
     /// Machine that the tape was recorded on, as somebody said here.
     pub recorded_on: Option<String>,
     /// Cards to choose from.
-    pub(super) cards: Vec<TapeCard>,
+    pub(in crate::screen) cards: Vec<TapeCard>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -269,21 +287,21 @@ pub struct ScreenState {
     /// The copy beside the tape, if it is to sound.
     pub listening: Option<Listening>,
     /// What was measured by before the tone of this tape was chosen by a key.
-    pub(super) before_answer: Option<(Nominal, Reference)>,
+    pub(in crate::screen) before_answer: Option<(Nominal, Reference)>,
     /// Leaving was asked for while something was not saved.
     pub leaving: bool,
     /// The stretch that was taken last, so that it is not taken twice.
-    pub(super) last_done: Option<Arc<Measurement>>,
+    pub(in crate::screen) last_done: Option<Arc<Measurement>>,
     /// The sweep that was taken last, likewise.
-    pub(super) last_sweep: Option<Arc<SweepReport>>,
+    pub(in crate::screen) last_sweep: Option<Arc<SweepReport>>,
     /// What earlier readings told.
-    pub(super) heard: Heard,
+    pub(in crate::screen) heard: Heard,
     /// Where snapshots of this sitting were saved.
-    pub(super) record: Option<String>,
+    pub(in crate::screen) record: Option<String>,
     /// The tone while something is being kept.
-    pub(super) watch: KeepWatch,
+    pub(in crate::screen) watch: KeepWatch,
     /// The simulated machine running up.
-    pub(super) run_up: RunUp,
+    pub(in crate::screen) run_up: RunUp,
 }
 
 impl ScreenState {
@@ -343,7 +361,7 @@ impl ScreenState {
     }
 
     /// What the tape that runs has said of itself.
-    pub(super) fn tape_ident(&self) -> Option<&TapeIdent> {
+    pub(in crate::screen) fn tape_ident(&self) -> Option<&TapeIdent> {
         self.reading()?.ident.as_ref()
     }
 
@@ -360,6 +378,25 @@ impl ScreenState {
         };
         let all = problems.unwrap_or_default().iter();
         all.filter(move |problem| !settled(problem))
+    }
+
+    /// The tones between which the user may choose, in the order of their keys.
+    pub(in crate::screen) fn tones_to_choose(&self) -> Vec<Hertz> {
+        let choice = self.problems().find_map(|problem| match *problem {
+            Problem::Ambiguous { taken, other } => Some(vec![taken, other]),
+            Problem::WrongTone(wrong) => match (wrong.likely, self.nominal()) {
+                (Likely::OtherTone(other), Some(nominal)) => Some(vec![nominal, other]),
+                _ => None,
+            },
+            _ => None,
+        });
+        choice.unwrap_or_default()
+    }
+
+    /// Too little of it can be seen on this terminal to let anything happen.
+    pub fn is_too_small(&self) -> bool {
+        let (width, height) = self.size;
+        width < SMALLEST.0 || height < SMALLEST.1
     }
 
     /// The nominal tone in force, if one is.
@@ -381,7 +418,7 @@ impl ScreenState {
     }
 
     /// What could not be saved is to be saved once more.
-    pub(super) fn retry_saving(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn retry_saving(&mut self) -> Vec<Effect> {
         let unsaved = |kept: &&mut Kept| !kept.saved && !kept.saving;
         let again = self.kept.iter_mut().filter(unsaved).map(|kept| {
             kept.saving = true;
@@ -502,7 +539,11 @@ impl ScreenState {
     }
 
     /// Keeps a stretch here; what comes back saves it.
-    pub(super) fn keep_measured(&mut self, slot: Slot, measurement: &Arc<Measurement>) -> Effect {
+    pub(in crate::screen) fn keep_measured(
+        &mut self,
+        slot: Slot,
+        measurement: &Arc<Measurement>,
+    ) -> Effect {
         let before_cleaning = self.earlier_sweep();
         let before_cleaning = before_cleaning.filter(|(_, between)| *between != Between::Nothing);
         let kept = Kept {

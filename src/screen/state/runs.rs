@@ -8,16 +8,16 @@
 //! so a speed that was set before another one was trimmed is measured again,
 //! round by round, until none has moved by more than its ±.
 
-use super::look::Look;
 use super::routine::{Routine, Step};
-use super::state::{Effect, Kept, ScreenState, Slot};
 use super::view::View;
-use super::words::with_uncertainty;
+use super::{Effect, Kept, ScreenState, Slot};
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{Along, Nominal, Place};
 use crate::records::Run;
-use crate::screen::wiper::Swept;
+use crate::screen::look::Look;
+use crate::screen::state::wiper::Swept;
+use crate::screen::words::with_uncertainty;
 
 /// One speed and direction, and what is right there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -110,13 +110,13 @@ impl Runs {
     }
 
     /// What was found as a run was measured again, once.
-    pub(super) fn take_found(&mut self) -> Option<String> {
+    pub(in crate::screen) fn take_found(&mut self) -> Option<String> {
         self.found.take()
     }
 
     /// Which comes next in the order of the work and round again: the first
     /// that is not set.
-    pub(super) fn next_to_do(&self) -> Option<usize> {
+    pub(in crate::screen) fn next_to_do(&self) -> Option<usize> {
         let count = self.all.len();
         (1..count)
             .map(|step| (self.at + step) % count)
@@ -136,7 +136,7 @@ fn words(look: Look, along: &Along) -> String {
 
 impl ScreenState {
     /// The key for the next speed or direction.
-    pub(super) fn next_run(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn next_run(&mut self) -> Vec<Effect> {
         let count = self.runs.all.len();
         if count < 2 {
             self.message = Some(
@@ -154,7 +154,7 @@ impl ScreenState {
     }
 
     /// Goes to a run; what was being kept of the present one is not.
-    pub(super) fn switch_run(&mut self, to: usize) -> Vec<Effect> {
+    pub(in crate::screen) fn switch_run(&mut self, to: usize) -> Vec<Effect> {
         let stopped = self.keeping.take();
         self.long_run = None;
         self.view = View::Bench;
@@ -216,7 +216,7 @@ impl ScreenState {
 
     /// Something was kept in a sitting of several runs: has this one moved,
     /// and may the others have?
-    pub(super) fn follow_run(&mut self, kept: &Kept) {
+    pub(in crate::screen) fn follow_run(&mut self, kept: &Kept) {
         if !self.runs.are_several() {
             return;
         }
@@ -295,13 +295,13 @@ impl ScreenState {
 
     /// What the key that goes on does once all steps of this run are done;
     /// `None` where no run is left.
-    pub(super) fn leave_run(&mut self) -> Option<Vec<Effect>> {
+    pub(in crate::screen) fn leave_run(&mut self) -> Option<Vec<Effect>> {
         let next = self.runs.next_to_do()?;
         Some(self.switch_run(next))
     }
 
     /// All runs are set and none is in doubt.
-    pub(super) fn all_runs_are_set(&self) -> bool {
+    pub(in crate::screen) fn all_runs_are_set(&self) -> bool {
         let all = &self.runs.all;
         self.runs.are_several() && all.iter().all(|one| one.mark == RunMark::Set)
     }

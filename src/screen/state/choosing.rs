@@ -3,16 +3,16 @@
 
 use std::str::FromStr;
 
-use super::Action;
+use super::action::Action;
 use super::overlay::Overlay;
-use super::state::{Effect, EntryFor, Lead, ScreenState, SourceKind};
 use super::view::View;
+use super::{Effect, EntryFor, Lead, ScreenState, SourceKind};
 use crate::readings::{Conditions, Nominal, ReferenceKind, USUAL_TONES};
 use crate::references::{Reference, TapeCard};
 
 /// One line of the list.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Offer {
+pub(in crate::screen) enum Offer {
     /// One of the usual tones, or whichever is heard.
     Ready(Reference),
     /// The rest of it is typed.
@@ -53,7 +53,7 @@ impl Offer {
 }
 
 /// What is to be typed.
-pub(super) fn hint(kind: ReferenceKind) -> &'static str {
+pub(in crate::screen) fn hint(kind: ReferenceKind) -> &'static str {
     match kind {
         ReferenceKind::Tone => "its frequency in Hz",
         ReferenceKind::Note => "a held note by its name, such as A4",
@@ -70,7 +70,7 @@ fn is_assumed(nominal: Nominal) -> bool {
 
 impl ScreenState {
     /// Everything that can be chosen here: the simulated machine plays tones.
-    pub(super) fn offers(&self) -> Vec<Offer> {
+    pub(in crate::screen) fn offers(&self) -> Vec<Offer> {
         let ready = USUAL_TONES[..2].iter().map(|tone| Reference::Tone(*tone));
         let ready = ready.chain([Reference::ToneAuto]).map(Offer::Ready);
         let typed: &[ReferenceKind] = if self.kind == SourceKind::Rehearsal {
@@ -103,13 +103,13 @@ impl ScreenState {
     }
 
     /// Opens the list.
-    pub(super) fn open_choices(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn open_choices(&mut self) -> Vec<Effect> {
         let now = Offer::Ready(self.reference.clone());
         let at = self.offers().iter().position(|it| *it == now);
         self.cover(Overlay::References(at.unwrap_or(0)))
     }
 
-    pub(super) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
+    pub(in crate::screen) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
         let last = self.offers().len().saturating_sub(1);
         if let Some(Overlay::References(at)) = &mut self.overlay {
             *at = if down {
@@ -122,7 +122,7 @@ impl ScreenState {
     }
 
     /// Takes what the mark stands on.
-    pub(super) fn take_choice(&mut self) -> Vec<Effect> {
+    pub(in crate::screen) fn take_choice(&mut self) -> Vec<Effect> {
         let Some(Overlay::References(at)) = self.overlay.take() else {
             return Vec::new();
         };
@@ -158,7 +158,7 @@ impl ScreenState {
     }
 
     /// What was typed behind the kind.
-    pub(super) fn take_reference(
+    pub(in crate::screen) fn take_reference(
         &mut self,
         kind: ReferenceKind,
         said: Option<&str>,
@@ -191,7 +191,7 @@ impl ScreenState {
 
     /// Another name of the machine: its card may say that the tape was recorded
     /// on it, or that it was not.
-    pub(super) fn take_machine(&mut self, said: Option<String>) -> Vec<Effect> {
+    pub(in crate::screen) fn take_machine(&mut self, said: Option<String>) -> Vec<Effect> {
         self.machine = said;
         let machine = self.machine.as_deref();
         let is_as_before = self.tape.as_ref().is_none_or(|card| {

@@ -1,132 +1,19 @@
 //! What an action does: it changes the state and may ask for effects, which
 //! are values, so that all of it is tested without a terminal.
 
-use super::keys::tones_to_choose;
+use super::action::Action;
 use super::overlay::Overlay;
-use super::state::{Effect, Entry, EntryFor, Lead, ScreenState, Slot};
 use super::view::View;
+use super::{Effect, Entry, EntryFor, Lead, ScreenState, Slot};
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{KeepRequest, Nominal};
 use crate::references::{Reference, Tolerance};
 use crate::units::Seconds;
 
-/// What a key can mean.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Action {
-    /// Open the help.
-    Help,
-    /// Show what the ± is made of.
-    Budget,
-    /// The next page of what lies over the screen; the last one closes.
-    PageOn,
-    /// The page before.
-    PageBack,
-    /// Take away what lies over the screen.
-    Uncover,
-    /// Begin a check of contacts, or end it.
-    Contact,
-    /// Let the simulated hand work the volume control.
-    WorkControl,
-    /// Begin a check of the wiper, or end it and judge it.
-    Sweep,
-    /// Begin one and let the hand of the rehearsal turn the trimmer.
-    SweepByHand,
-    /// An eighth of a turn clockwise comes now.
-    MarkAnEighth,
-    /// Go on: do what belongs to the present step, or take the next.
-    GoOn,
-    /// One step back.
-    GoBack,
-    /// The next step, without doing what belongs to this one.
-    Pass,
-    /// Begin a run through the whole tape, or end it.
-    LongRun,
-    /// The next speed or direction.
-    NextRun,
-    /// Show all about the present step.
-    Card,
-    /// The machine has no trimmer, or has one after all.
-    NoTrimmer,
-    /// Silence the ticks, or the copy, or let them sound again.
-    MuteTicks,
-    /// Leave.
-    Quit,
-    /// Leave as an interrupt does.
-    Interrupt,
-    /// Hand the terminal back for a while.
-    Suspend,
-    /// Draw everything anew.
-    Repaint,
-    /// Let the next unit lead.
-    NextUnit,
-    /// A passage begins or ends now.
-    Edge,
-    /// Open the list of references.
-    Choose,
-    /// The line above.
-    ChoiceUp,
-    /// The line below.
-    ChoiceDown,
-    /// Take the line that is marked.
-    TakeChoice,
-    /// Take the next tolerance class.
-    NextTolerance,
-    /// Keep a snapshot.
-    Keep(Slot),
-    /// Stop what is under way, or go back to the bench.
-    Stop,
-    /// Save what could not be saved.
-    RetrySaving,
-    /// Choose the tone of this number.
-    ChooseTone(usize),
-    /// Begin to type a line.
-    Type(EntryFor),
-    /// A letter of the line.
-    Letter(char),
-    /// Take the last letter back.
-    Erase,
-    /// Take the whole line back.
-    EraseAll,
-    /// The line is done.
-    Accept,
-    /// Turn the trimmer of the simulated machine by a share of its travel.
-    Turn(f64),
-    /// Work its wiper once to both ends and back.
-    CleanStroke,
-    /// Its power on or off.
-    Power,
-}
-
-impl Action {
-    /// It acts on what lies over the screen or on the terminal alone; whatever
-    /// was said and asked before still stands.
-    fn leaves_the_bench_alone(&self) -> bool {
-        matches!(
-            self,
-            Self::Help
-                | Self::Budget
-                | Self::Card
-                | Self::Choose
-                | Self::Type(_)
-                | Self::PageOn
-                | Self::PageBack
-                | Self::Uncover
-                | Self::ChoiceUp
-                | Self::ChoiceDown
-                | Self::Letter(_)
-                | Self::Erase
-                | Self::EraseAll
-                | Self::Repaint
-                | Self::Suspend
-                | Self::Interrupt
-        )
-    }
-}
-
 /// How long a snapshot averages: whole wow periods, at least ten seconds, at
 /// most thirty.
-pub(super) const KEEP: KeepRequest = KeepRequest {
+pub(in crate::screen) const KEEP: KeepRequest = KeepRequest {
     at_least: Seconds(10.0),
     at_most: Seconds(30.0),
 };
@@ -253,7 +140,7 @@ impl ScreenState {
         Some(format!("{under_way} ends it, q again leaves without"))
     }
 
-    pub(super) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
+    pub(in crate::screen) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
         if let Some(current) = &self.keeping {
             let name = current.name();
             self.message = Some(format!("still keeping {name}; Esc stops it"));
@@ -287,7 +174,7 @@ impl ScreenState {
     }
 
     fn choose_tone(&mut self, number: usize) -> Vec<Effect> {
-        let Some(tone) = tones_to_choose(self).get(number).copied() else {
+        let Some(tone) = self.tones_to_choose().get(number).copied() else {
             return Vec::new();
         };
         let before = (self.conditions.nominal, self.reference.clone());

@@ -3,18 +3,18 @@
 
 use std::sync::Arc;
 
-use super::state::ScreenState;
+use super::ScreenState;
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::readings::{DROPOUTS_ALLOWED, Guidance, Problem, Reading, Steadiness};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// While a machine runs up, its tone glides and its level rises: no steady
 /// tone yet, and what looks like dropouts. Our own allowance, no source.
-pub(super) const RUN_UP: Seconds = Seconds(3.0);
+pub(in crate::screen) const RUN_UP: Seconds = Seconds(3.0);
 
 /// What the screen remembers of earlier readings.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Heard {
+pub(in crate::screen) struct Heard {
     /// The newest reading whose speed had settled.
     settled: Option<Arc<Reading>>,
     /// Since when the sound that is there has been there.
@@ -26,18 +26,18 @@ pub(super) struct Heard {
 impl Heard {
     /// How long before the end of the recording the figures shown were read;
     /// `None` where they are those at its end.
-    pub(super) fn age(&self) -> Option<Seconds> {
+    pub(in crate::screen) fn age(&self) -> Option<Seconds> {
         self.age
     }
 
     /// The same figures against another tone.
-    pub(super) fn measure_against(&mut self, tone: Hertz) {
+    pub(in crate::screen) fn measure_against(&mut self, tone: Hertz) {
         let settled = self.settled.take();
         self.settled = settled.and_then(|reading| against(&reading, tone).map(Arc::new));
     }
 
     /// Figures by another reference say nothing.
-    pub(super) fn forget(&mut self) {
+    pub(in crate::screen) fn forget(&mut self) {
         self.settled = None;
     }
 }
@@ -93,7 +93,7 @@ fn is_settled(reading: &Reading) -> bool {
 
 impl ScreenState {
     /// Remembers what a newer reading tells.
-    pub(super) fn remember(&mut self, reading: &Arc<Reading>) {
+    pub(in crate::screen) fn remember(&mut self, reading: &Arc<Reading>) {
         let is_silent = reading.signal.problems.contains(&Problem::NoSignal);
         let since = self.heard.since.filter(|since| *since <= reading.at);
         self.heard.since = if is_silent || self.is_switched_off() || !self.is_live() {
@@ -123,7 +123,7 @@ impl ScreenState {
     }
 
     /// The machine may still be running up.
-    pub(super) fn is_starting(&self) -> bool {
+    pub(in crate::screen) fn is_starting(&self) -> bool {
         let now = self.reading().map(|reading| reading.at.0);
         let tone = self.reading().is_some_and(|it| it.speed.is_some());
         let since = self.heard.since.filter(|_| !tone);
@@ -132,7 +132,7 @@ impl ScreenState {
     }
 
     /// It may be true, and is no alarm yet.
-    pub(super) fn is_passing(&self, problem: &Problem) -> bool {
+    pub(in crate::screen) fn is_passing(&self, problem: &Problem) -> bool {
         match problem {
             Problem::NoTone => self.is_starting(),
             Problem::Dropouts(count) => {
