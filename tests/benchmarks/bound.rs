@@ -9,6 +9,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+use support::seeds::each;
 use support::steady_tone::{Cell, Errors};
 
 const TONES_HZ: [f64; 4] = [300.0, 1000.0, 3150.0, 10_000.0];
@@ -18,26 +19,15 @@ const LENGTHS_S: [f64; 8] = [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
 /// From here on filters fill the record.
 const SHORT_BELOW_S: f64 = 0.2;
 
-/// One line of the table, the cells shared between two threads.
+/// One line of the table.
 fn line(tone_hz: f64, length_s: f64, trials: usize) -> Vec<Errors> {
-    let cells = SNR_DB.map(|snr_db| Cell {
-        tone_hz,
-        snr_db,
-        length_s,
-    });
-    std::thread::scope(|scope| {
-        let halves = cells.chunks(2).map(|half| {
-            scope.spawn(move || {
-                half.iter()
-                    .map(|cell| cell.errors(trials))
-                    .collect::<Vec<_>>()
-            })
-        });
-        let running: Vec<_> = halves.collect();
-        running
-            .into_iter()
-            .flat_map(|half| half.join().expect("a trial does not panic"))
-            .collect()
+    each(0..SNR_DB.len() as u64, |nth| {
+        let cell = Cell {
+            tone_hz,
+            snr_db: SNR_DB[nth as usize],
+            length_s,
+        };
+        cell.errors(trials)
     })
 }
 

@@ -4,16 +4,20 @@
 //! with 30 readings a second, and the delay from a sample going into the ring
 //! to a state that has it.
 
+#[path = "../support/mod.rs"]
+mod support;
+
 use std::f64::consts::TAU;
 use std::fs;
 use std::sync::mpsc::channel;
 use std::thread;
 use std::time::{Duration, Instant};
 
+use support::sound;
 use tapewright::audio::analysis::Analysis;
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::{SourceEvent, StreamFormat};
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings, Yardstick};
+use tapewright::readings::{ChannelChoice, Conditions, Engine, Yardstick};
 use tapewright::units::Percent;
 
 const RATE: u32 = 48_000;
@@ -38,14 +42,7 @@ fn resident_kb() -> Option<u64> {
 }
 
 fn stereo_engine() -> Engine {
-    Engine::new(Settings {
-        rate_hz: RATE,
-        channels: 2,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format")
+    sound::engine(sound::settings(RATE, 2))
 }
 
 fn an_hour() {

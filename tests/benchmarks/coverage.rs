@@ -14,13 +14,10 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
-
+use support::seeds::{each, quantile};
 use support::unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
 use tapewright::readings::{CautionCode, Measurement};
 
-const THREADS: usize = 2;
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
 const KINDS: [Kind; 6] = [
     Kind::Lines,
@@ -56,9 +53,9 @@ fn machines(kind: Kind) -> Vec<Known> {
         Kind::Correlated(_) => (1, 4000.0),
         _ => (MACHINES, 1000.0),
     };
-    in_parallel(count, |machine| {
-        let wavering = kind.machine(machine as u64);
-        let long_run = LongRun::of(&wavering, seconds, 1_000_000 + machine as u64);
+    each(0..count as u64, |machine| {
+        let wavering = kind.machine(machine);
+        let long_run = LongRun::of(&wavering, seconds, 1_000_000 + machine);
         Known { wavering, long_run }
     })
 }
@@ -100,41 +97,6 @@ fn judge(known: &Known, peak: f64, got: &Measurement) -> Record {
         marked: got.has(CautionCode::RecordTooShort),
         figures: [speed, drift, flutter[0], flutter[1], flutter[2]],
     }
-}
-
-/// Runs `count` jobs on two threads; results in the order of their numbers.
-fn in_parallel<T: Send>(count: usize, job: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let next = AtomicUsize::new(0);
-    let mut all: Vec<(usize, T)> = thread::scope(|scope| {
-        let workers: Vec<_> = (0..THREADS)
-            .map(|_| {
-                scope.spawn(|| {
-                    let mut done = Vec::new();
-                    loop {
-                        let number = next.fetch_add(1, Ordering::Relaxed);
-                        if number >= count {
-                            return done;
-                        }
-                        done.push((number, job(number)));
-                    }
-                })
-            })
-            .collect();
-        workers
-            .into_iter()
-            .flat_map(|worker| worker.join().expect("no job panics"))
-            .collect()
-    });
-    all.sort_by_key(|(number, _)| *number);
-    all.into_iter().map(|(_, result)| result).collect()
-}
-
-fn quantile(mut values: Vec<f64>, part: f64) -> f64 {
-    if values.is_empty() {
-        return f64::NAN;
-    }
-    values.sort_by(f64::total_cmp);
-    values[((values.len() - 1) as f64 * part).round() as usize]
 }
 
 /// Coverage in percent and median ± over the true 95 % error, of the records
@@ -208,9 +170,9 @@ fn line_of_mixed(
         noise,
         slow,
     });
-    let records = in_parallel(count, |number| {
-        let wavering = kind.machine(70_000 + number as u64);
-        let got = measured(&wavering, seconds, 50_000 + number as u64);
+    let records = each(0..count as u64, |number| {
+        let wavering = kind.machine(70_000 + number);
+        let got = measured(&wavering, seconds, 50_000 + number);
         let known = Known {
             wavering,
             long_run: LongRun {
@@ -264,9 +226,9 @@ fn main() {
             if !chosen.is_empty() && !chosen.contains(&seconds) {
                 continue;
             }
-            let measured = in_parallel(count, |number| {
-                let known = &known[number % known.len()];
-                measured(&known.wavering, seconds, number as u64)
+            let measured = each(0..count as u64, |number| {
+                let known = &known[number as usize % known.len()];
+                measured(&known.wavering, seconds, number)
             });
             let peaks: Vec<f64> = (0..known.len())
                 .map(|first| mean_peak(measured.iter().skip(first).step_by(known.len())))

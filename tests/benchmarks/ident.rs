@@ -11,9 +11,9 @@
 mod support;
 
 use std::f64::consts::{PI, TAU};
-use std::thread;
 
 use support::dice::Dice;
+use support::seeds::{asked, each, those};
 use support::sounds::{self, NO_TONES, Sound as Invented};
 use tapewright::readings::IdentListener;
 use tapewright::signal::ident::{Ident, IdentBurst, IdentDate};
@@ -22,7 +22,6 @@ use tapewright::units::Hertz;
 
 const EACH: u64 = 200;
 const NONE: u64 = 1000;
-const THREADS: u64 = 2;
 
 /// Rate at which a burst is made before a machine plays it: straight lines
 /// between its samples are 74 dB below it.
@@ -177,24 +176,6 @@ fn heard(samples: &[f32], channels: u16, rate: u32) -> Option<Ident> {
     listener.newest().cloned()
 }
 
-/// Runs all seeds on both cores; the results by seed.
-fn each<T: Send>(count: u64, one: impl Fn(u64) -> T + Sync) -> Vec<(u64, T)> {
-    let one = &one;
-    thread::scope(|scope| {
-        let workers: Vec<_> = (0..THREADS)
-            .map(|first| {
-                scope.spawn(move || {
-                    let seeds = (first..count).step_by(THREADS as usize);
-                    seeds.map(|seed| (seed, one(seed))).collect::<Vec<_>>()
-                })
-            })
-            .collect();
-        let all = workers.into_iter();
-        all.flat_map(|worker| worker.join().expect("no sound panics"))
-            .collect()
-    })
-}
-
 /// The burst with the same bit of the message turned over in both copies: what
 /// sounds like an ident and is none.
 fn spoilt(seed: u64) -> bool {
@@ -227,31 +208,21 @@ fn dominant(bit: &[f32]) -> f64 {
 }
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().collect();
-    let number = |at: usize| arguments.get(at)?.parse::<u64>().ok();
-    let seed_at = arguments.iter().position(|it| it == "--seed");
-    let set = seed_at.and_then(|at| number(at + 1)).unwrap_or(0);
-    let count = (1..arguments.len())
-        .filter(|at| seed_at.is_none_or(|seed| *at != seed + 1))
-        .find_map(number);
+    let (count, set) = asked();
     println!("Set {set}.\n");
     println!("| state of the tape | bursts | heard | wrong | not heard (seeds) |");
     println!("| --- | --- | --- | --- | --- |");
     for (state, name) in STATES.iter().enumerate() {
-        let results = each(count.unwrap_or(EACH), |seed| {
+        let results = each(0..count.unwrap_or(EACH), |seed| {
             let mut dice = Dice::new(1_000_000 * set + 1000 * state as u64 + seed);
             let said = ident(&mut dice);
             let state = State::of(state, &mut dice);
             let (samples, rate) = played(&said, &state, &mut dice);
             heard(&samples, 2, rate).map(|heard| heard == said)
         });
-        let right = results.iter().filter(|(_, it)| *it == Some(true)).count();
-        let wrong = results.iter().filter(|(_, it)| *it == Some(false)).count();
-        let missed: Vec<u64> = results
-            .iter()
-            .filter(|(_, it)| it.is_none())
-            .map(|(seed, _)| *seed)
-            .collect();
+        let right = results.iter().filter(|it| **it == Some(true)).count();
+        let wrong = results.iter().filter(|it| **it == Some(false)).count();
+        let missed = those(&results, Option::is_none);
         println!(
             "| {name} | {} | {right} | {wrong} | {missed:?} |",
             results.len()
@@ -260,12 +231,12 @@ fn main() {
     println!("\n| no ident | sounds | heard (seeds) |");
     println!("| --- | --- | --- |");
     let count = count.unwrap_or(NONE);
-    let invented = each(count, |seed| {
+    let invented = each(0..count, |seed| {
         let kind = seed as usize % NO_TONES.len();
         let sound: Invented = sounds::no_tone(kind, 950.0, 500_000 * (set + 1) + seed);
         heard(&sound.samples, sound.channels, sounds::RATE).is_some()
     });
-    let spoilt = each(count, |seed| spoilt(1_000_000 * set + seed));
+    let spoilt = each(0..count, |seed| spoilt(1_000_000 * set + seed));
     for (name, results) in [
         (
             "noise, speech, music, hum, glides, clicks, alarms",
@@ -276,11 +247,7 @@ fn main() {
             spoilt,
         ),
     ] {
-        let heard: Vec<u64> = results
-            .iter()
-            .filter(|(_, heard)| *heard)
-            .map(|(seed, _)| *seed)
-            .collect();
+        let heard = those(&results, |heard| *heard);
         println!("| {name} | {} | {} {heard:?} |", results.len(), heard.len());
     }
 }

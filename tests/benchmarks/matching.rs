@@ -15,6 +15,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
+use support::seeds::{each, those};
 use support::tunes::{Player, RATE_HZ, between, chance, tune};
 use tapewright::readings::CopyState;
 use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report, SpeedFound};
@@ -179,28 +180,16 @@ fn wrong_one(copies: &[Arc<Copy>], seed: u64) -> bool {
 /// Works on all cores it is given, and tells now and then how far it is.
 fn wrong(count: u64) {
     let copies: Vec<Arc<Copy>> = (0..TUNES).map(|k| ready(&tune(200 + k, k, 60.0))).collect();
-    let cores = std::thread::available_parallelism().map_or(1, |cores| cores.get() as u64);
     let done = AtomicU64::new(0);
-    let of_core = &|core: u64| -> Vec<u64> {
-        let seeds = (core..count).step_by(cores as usize);
-        let taken = seeds.filter(|seed| {
-            let taken = wrong_one(&copies, *seed);
-            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            if done.is_multiple_of(100) {
-                eprintln!("{done} of {count}");
-            }
-            taken
-        });
-        taken.collect()
-    };
-    let accepted: Vec<u64> = std::thread::scope(|scope| {
-        let workers: Vec<_> = (0..cores)
-            .map(|core| scope.spawn(move || of_core(core)))
-            .collect();
-        let all = workers.into_iter();
-        all.flat_map(|worker| worker.join().expect("no tape panics"))
-            .collect()
+    let taken = each(0..count, |seed| {
+        let taken = wrong_one(&copies, seed);
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        if done.is_multiple_of(100) {
+            eprintln!("{done} of {count}");
+        }
+        taken
     });
+    let accepted = those(&taken, |taken| *taken);
     println!(
         "other music, {WRONG_S} s, half of it over the same drums: {} of {count} accepted {accepted:?}",
         accepted.len()

@@ -8,6 +8,7 @@ mod support;
 
 use support::dice::Dice;
 use support::note_sounds::{Ensemble, Held, measured, note_hz};
+use support::seeds::{asked, each, those};
 use support::sound::stereo;
 use support::sounds::{self, NO_TONES};
 
@@ -205,13 +206,16 @@ impl Row {
 }
 
 /// Seeds of those that were read and should not have been.
-fn read_in_spite(each: u64, set: u64, make: impl Fn(u64) -> (Vec<f32>, u16, f64)) -> Vec<u64> {
-    (0..each)
-        .filter(|seed| {
-            let (samples, channels, note) = make(1_000_000 * set + seed);
-            measured(&samples, channels, note).speed.is_some()
-        })
-        .collect()
+fn read_in_spite(
+    count: u64,
+    set: u64,
+    make: impl Fn(u64) -> (Vec<f32>, u16, f64) + Sync,
+) -> Vec<u64> {
+    let read = each(0..count, |seed| {
+        let (samples, channels, note) = make(1_000_000 * set + seed);
+        measured(&samples, channels, note).speed.is_some()
+    });
+    those(&read, |read| *read)
 }
 
 /// A note that is `times` the one that was named.
@@ -243,24 +247,15 @@ fn two_things(seed: u64) -> (Vec<f32>, u16, f64) {
 }
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().collect();
-    let seed_at = arguments.iter().position(|it| it == "--seed");
-    let set: u64 = seed_at
-        .and_then(|at| arguments.get(at + 1)?.parse().ok())
-        .unwrap_or(0);
-    let each = arguments
-        .iter()
-        .enumerate()
-        .filter(|(place, _)| seed_at.is_none_or(|at| *place != at + 1))
-        .find_map(|(_, it)| it.parse().ok())
-        .unwrap_or(EACH);
+    let (count, set) = asked();
+    let count = count.unwrap_or(EACH);
     println!(
         "| note | read | median error % | 95 in 100 | median ± | within ± % | octave wrong | refused (seeds) | outside ± (seeds) |"
     );
     println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
     for (kind, (name, make)) in KINDS.iter().enumerate() {
         let mut row = Row::default();
-        for seed in 0..each {
+        for seed in 0..count {
             let own = 1_000_000 * set + 1000 * kind as u64 + seed;
             let (note, held) = make(&mut Dice::new(own), own);
             row.add(note, &held, (&held.samples(), 1), seed);
@@ -269,7 +264,7 @@ fn main() {
     }
     for (kind, (name, make)) in (KINDS.len()..).zip(&ENSEMBLES) {
         let mut row = Row::default();
-        for seed in 0..each {
+        for seed in 0..count {
             let own = 1_000_000 * set + 1000 * kind as u64 + seed;
             let (note, sound) = make(&mut Dice::new(own), own);
             row.add(note, &sound.held, (&sound.samples(), 2), seed);
@@ -284,23 +279,23 @@ fn main() {
         ("an octave below", 0.5),
         ("a fifth above", 1.5),
     ] {
-        let wrong = read_in_spite(each, set, |seed| other_note(seed, times));
-        println!("| {name} | {each} | {wrong:?} |");
+        let wrong = read_in_spite(count, set, |seed| other_note(seed, times));
+        println!("| {name} | {count} | {wrong:?} |");
     }
     println!(
-        "| triads | {each} | {:?} |",
-        read_in_spite(each, set, chord)
+        "| triads | {count} | {:?} |",
+        read_in_spite(count, set, chord)
     );
     println!(
-        "| two things on two channels | {each} | {:?} |",
-        read_in_spite(each, set, two_things)
+        "| two things on two channels | {count} | {:?} |",
+        read_in_spite(count, set, two_things)
     );
     for (kind, name) in NO_TONES.iter().enumerate() {
         let of = |seed| {
             let sound = sounds::no_tone(kind, 440.0, 7_000_000 + 1000 * kind as u64 + seed);
             (sound.samples, sound.channels, 440.0)
         };
-        let few = each.div_ceil(2);
+        let few = count.div_ceil(2);
         println!("| {name} | {few} | {:?} |", read_in_spite(few, set, of));
     }
 }

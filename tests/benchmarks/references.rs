@@ -9,6 +9,7 @@ mod support;
 
 use std::collections::BTreeMap;
 
+use support::seeds::each;
 use support::sound;
 use support::timed_sounds::{Click, Content, Fade, Machine, Marks, Split, passage, seeded};
 use tapewright::readings::timed::{MarksMeter, PassageMeter};
@@ -98,21 +99,16 @@ impl Row {
 
 const HEAD: &str = "                                    of  ref.  median %  95 % of %   median ±  within  worst/± (seed)";
 
-/// Runs cases on two threads; the sum does not depend on which does which.
 fn run(cases: u64, one: impl Fn(u64, &mut Row) + Sync) -> Row {
-    let half = |odd: u64| {
+    let mut all = Row::default();
+    for row in each(0..cases, |seed| {
         let mut row = Row::default();
-        for seed in (0..cases).filter(|seed| seed % 2 == odd) {
-            one(seed, &mut row);
-        }
+        one(seed, &mut row);
         row
-    };
-    std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(1));
-        let mut row = half(0);
-        row.join(other.join().expect("no case panics"));
-        row
-    })
+    }) {
+        all.join(row);
+    }
+    all
 }
 
 fn passages(asked: Option<u64>) {

@@ -7,13 +7,11 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use std::thread;
-
+use support::seeds::{self, those};
 use support::sounds::{self, NO_TONES, Sound, TONES};
 
 const NO_TONES_EACH: u64 = 300;
 const TONES_EACH: u64 = 200;
-const THREADS: u64 = 2;
 
 /// What is chosen as reference, and where the sounds are made to lie.
 const REFERENCES: [(Option<f64>, f64); 8] = [
@@ -46,25 +44,9 @@ fn accepted(
         let sound_seed = 100_000 * set + 1000 * kind as u64 + seed;
         is_accepted(reference, &make(kind, tone_hz, sound_seed))
     };
-    thread::scope(|scope| {
-        let workers: Vec<_> = (0..THREADS)
-            .map(|first| {
-                scope.spawn(move || {
-                    (first..each)
-                        .step_by(THREADS as usize)
-                        .map(|seed| (seed, one(seed)))
-                        .collect::<Vec<_>>()
-                })
-            })
-            .collect();
-        let all: Vec<_> = workers
-            .into_iter()
-            .flat_map(|worker| worker.join().expect("no sound panics"))
-            .collect();
-        let count = all.iter().filter(|(_, accepted)| *accepted).count() as u64;
-        let wrong = all.iter().filter(|(_, accepted)| *accepted != wanted);
-        (count, wrong.map(|(seed, _)| *seed).collect())
-    })
+    let all = seeds::each(0..each, one);
+    let wrong = those(&all, |accepted| *accepted != wanted);
+    (those(&all, |accepted| *accepted).len() as u64, wrong)
 }
 
 fn table(kinds: &[&str], each: u64, set: u64, make: fn(usize, f64, u64) -> Sound, wanted: bool) {
@@ -86,17 +68,7 @@ fn table(kinds: &[&str], each: u64, set: u64, make: fn(usize, f64, u64) -> Sound
 fn main() {
     // `-- 40` makes a quick look with so many of each kind, `-- --seed 7`
     // takes a set of sounds that nothing was tried on.
-    let arguments: Vec<String> = std::env::args().collect();
-    let seed_at = arguments.iter().position(|argument| argument == "--seed");
-    let set = seed_at
-        .and_then(|at| arguments.get(at + 1)?.parse().ok())
-        .unwrap_or(0);
-    let is_count = |place: usize| seed_at.is_none_or(|at| place != at + 1);
-    let each = arguments
-        .iter()
-        .enumerate()
-        .filter(|(place, _)| is_count(*place))
-        .find_map(|(_, argument)| argument.parse().ok());
+    let (each, set) = seeds::asked();
     println!("Set {set}.");
     println!();
     let no_tones_each = each.unwrap_or(NO_TONES_EACH);

@@ -19,14 +19,11 @@ mod support;
 use std::f64::consts::TAU;
 use support::odd_hands;
 
-use support::intervals::wilson;
+use support::seeds::{each, wilson};
+use support::sound;
 use support::sweeps::{Dice, Fault, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
-use tapewright::readings::{
-    BadSpot, ChannelChoice, Conditions, Engine, Settings, SpotKind, SweepReport, SweepVerdict,
-    judge_track,
-};
+use tapewright::readings::{BadSpot, SpotKind, SweepReport, SweepVerdict, judge_track};
 use tapewright::rehearsal::{SweepingConfig, SweepingHand};
-use tapewright::units::Percent;
 
 const SOUND_HZ: u32 = 16_000;
 /// Hands that sweep, and whether the detector was tuned on them. The first
@@ -93,15 +90,7 @@ fn judged(track: &[f64], with_sound: bool, dice: &mut Dice) -> SweepReport {
     if !with_sound {
         return judge_track(track, RATE_HZ);
     }
-    let settings = Settings {
-        rate_hz: SOUND_HZ,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
-    };
-    let engine = Engine::new(settings).expect("a usual rate and one channel");
-    let mut engine = engine.without_readings();
+    let mut engine = sound::engine(sound::settings(SOUND_HZ, 1)).without_readings();
     engine.begin_sweep();
     let each = SOUND_HZ as usize / RATE_HZ as usize;
     let mut turns = 0.0f64;
@@ -266,16 +255,7 @@ fn trial(seed: u64, case: &Case, with_sound: bool) -> Trial {
 }
 
 fn trials(seeds: std::ops::Range<u64>, case: &Case, with_sound: bool) -> Vec<Trial> {
-    let middle = u64::midpoint(seeds.start, seeds.end);
-    let run = |seeds: std::ops::Range<u64>| -> Vec<Trial> {
-        seeds.map(|seed| trial(seed, case, with_sound)).collect()
-    };
-    std::thread::scope(|scope| {
-        let second = scope.spawn(|| run(middle..seeds.end));
-        let mut all = run(seeds.start..middle);
-        all.extend(second.join().expect("a trial does not panic"));
-        all
-    })
+    each(seeds, |seed| trial(seed, case, with_sound))
 }
 
 /// Share in percent with Wilson's interval at 95 %.

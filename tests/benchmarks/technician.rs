@@ -37,7 +37,7 @@
 mod support;
 
 use support::hands::{BAND, REACTION_S, START, Seen, TRAVEL_DEGREES, Workplace, machine, turned};
-use support::intervals;
+use support::seeds::{each, wilson};
 use support::sweeps::Dice;
 use tapewright::readings::Advice;
 
@@ -356,19 +356,13 @@ fn by_stopwatch(seed: u64) -> Run {
     run
 }
 
-fn runs(count: u64, run: impl Fn(u64) -> Run + Copy + Send + Sync) -> Vec<Run> {
-    let of = |seeds: std::ops::Range<u64>| -> Vec<Run> { seeds.map(run).collect() };
-    std::thread::scope(|scope| {
-        let second = scope.spawn(|| of(count / 2..count));
-        let mut all = of(0..count / 2);
-        all.extend(second.join().expect("a run does not panic"));
-        all
-    })
+fn runs(count: u64, run: impl Fn(u64) -> Run + Sync) -> Vec<Run> {
+    each(0..count, run)
 }
 
 /// Share in percent with Wilson's interval at 95 %.
 fn share(hits: usize, of: usize) -> String {
-    let [low, high] = intervals::wilson(hits as f64, of as f64);
+    let [low, high] = wilson(hits as f64, of as f64);
     format!(
         "{:.1} % ({:.1}–{:.1})",
         100.0 * hits as f64 / of as f64,

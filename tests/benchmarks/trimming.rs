@@ -4,9 +4,11 @@
 //! flutter, at 0.15 % weighted two-sigma, twenty seconds into the tape; then
 //! the speed is stepped by 3 %. Time counts from the step.
 
-use std::thread;
+#[path = "../support/mod.rs"]
+mod support;
 
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Settings};
+use support::seeds::{each, quantile};
+use support::sound;
 use tapewright::rehearsal::{FlutterModel, MachineConfig, SimulatedMachine};
 use tapewright::units::Percent;
 
@@ -35,14 +37,7 @@ fn run(flutter: &FlutterModel, seed: u64) -> Run {
     };
     let mut machine = SimulatedMachine::new(config, seed);
     machine.step_speed(Percent(-3.0));
-    let mut engine = Engine::new(Settings {
-        rate_hz: RATE,
-        channels: 1,
-        choice: ChannelChoice::Auto,
-        conditions: Conditions::default(),
-        tolerance: Percent(0.5),
-    })
-    .expect("a usual format");
+    let mut engine = sound::engine(sound::settings(RATE, 1));
     let mut samples = vec![0.0; FRAMES];
     let step_s = FRAMES as f64 / f64::from(RATE);
     let steps = |seconds: f64| (seconds / step_s) as usize;
@@ -91,31 +86,6 @@ fn run(flutter: &FlutterModel, seed: u64) -> Run {
     run
 }
 
-fn all_runs(flutter: &FlutterModel) -> Vec<Run> {
-    let threads = thread::available_parallelism().map_or(1, usize::from) as u64;
-    thread::scope(|scope| {
-        let workers: Vec<_> = (0..threads)
-            .map(|first| {
-                scope.spawn(move || {
-                    (first..RUNS)
-                        .step_by(threads as usize)
-                        .map(|seed| run(flutter, seed))
-                        .collect::<Vec<_>>()
-                })
-            })
-            .collect();
-        workers
-            .into_iter()
-            .flat_map(|worker| worker.join().expect("no run panics"))
-            .collect()
-    })
-}
-
-fn quantile(mut values: Vec<f64>, part: f64) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[((values.len() - 1) as f64 * part).round() as usize]
-}
-
 fn main() {
     println!(
         "{RUNS} runs a line: a step of 3 % after {BEFORE_S} s, flutter 0.15 % weighted two-sigma"
@@ -131,7 +101,7 @@ fn main() {
         ("nearly pure wow", FlutterModel::pure_wow()),
         ("noise correlated over 0.3 s", FlutterModel::correlated()),
     ] {
-        let runs = all_runs(&model);
+        let runs = each(0..RUNS, |seed| run(&model, seed));
         let of = |get: fn(&Run) -> f64, part| quantile(runs.iter().map(get).collect(), part);
         let jitter = runs.iter().map(|run| run.jitter_square).sum::<f64>() / runs.len() as f64;
         let judged: u32 = runs.iter().map(|run| run.judged).sum();

@@ -73,10 +73,8 @@ fn a_forgotten_figure_no_longer_counts() {
     open(&path).0.forget("alsa:a").expect("it can be written");
     assert_eq!(open(&path).0.list(), [figure("alsa:b", 20.0)]);
     keep(&path, figure("alsa:a", 30.0));
-    assert_eq!(
-        open(&path).0.of("alsa:a", 48_000),
-        Some(&figure("alsa:a", 30.0))
-    );
+    let (clocks, _) = open(&path);
+    assert_eq!(clocks.of("alsa:a", 48_000), Some(&figure("alsa:a", 30.0)));
 }
 
 #[test]
@@ -140,11 +138,8 @@ fn damage_and_newer_lines_are_reported_and_left() {
     };
     assert_eq!(schema, "tapewright.clock/2");
     keep(&path, figure("alsa:b", 20.0));
-    assert!(
-        fs::read_to_string(&path)
-            .expect("text")
-            .starts_with(&written)
-    );
+    let now = fs::read_to_string(&path).expect("text");
+    assert!(now.starts_with(&written), "{now}");
 }
 
 #[test]
@@ -164,10 +159,8 @@ fn a_figure_that_is_no_number_is_not_written() {
     let before = fs::read(&path).expect("bytes");
     for bad in [f64::NAN, f64::INFINITY, 1e6] {
         let error = open(&path).0.keep(figure("alsa:a", bad));
-        assert!(
-            matches!(error, Err(ClocksError::Unwritable { .. })),
-            "{bad}"
-        );
+        let refused = matches!(error, Err(ClocksError::Unwritable { .. }));
+        assert!(refused, "{bad}");
     }
     assert_eq!(fs::read(&path).expect("bytes"), before);
 }

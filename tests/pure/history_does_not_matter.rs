@@ -3,9 +3,9 @@
 //! everything that is shown of a machine is what is shown of it alone.
 
 use std::f64::consts::TAU;
-use std::thread;
 
 use crate::support::dice::gaussian;
+use crate::support::seeds::each;
 use crate::support::sound;
 use crate::support::wavering::deviating;
 use rand::{RngExt, SeedableRng};
@@ -219,14 +219,8 @@ fn figures(digits_s: f64, known_s: f64, flutter_s: f64, drift_s: f64) -> Vec<Fig
     };
     let problems = |reading: &Reading| {
         let named = |problem: &Problem| !matches!(problem, Problem::Ambiguous { .. });
-        Some(
-            reading
-                .signal
-                .problems
-                .iter()
-                .filter(|it| named(it))
-                .count() as f64,
-        )
+        let problems = reading.signal.problems.iter();
+        Some(problems.filter(|it| named(it)).count() as f64)
     };
     let digits = [0.012, 0.0];
     let known = [0.005, 0.3];
@@ -330,7 +324,8 @@ fn differences(alone: &[Reading], after: &[Reading], figures: &[Figure]) -> Vec<
 /// Each of what came before, then so long a pause, then the machine.
 fn judged(pause_s: f64, sound: &[f32], all: &[Before], figures: &[Figure]) -> Vec<String> {
     let alone = watched(&mut fresh(), sound);
-    let judge = |(name, act): &Before| {
+    let judge = |nth: u64| {
+        let (name, act) = &all[nth as usize];
         let mut engine = engine();
         act(&mut engine);
         engine.push(&silence(pause_s));
@@ -339,14 +334,7 @@ fn judged(pause_s: f64, sound: &[f32], all: &[Before], figures: &[Figure]) -> Ve
         let named = found.into_iter().map(|it| format!("{name}: {it}"));
         named.collect::<Vec<_>>()
     };
-    let halves = all.split_at(all.len() / 2);
-    let judge_all = |all: &[Before]| all.iter().flat_map(judge).collect::<Vec<_>>();
-    thread::scope(|scope| {
-        let first = scope.spawn(|| judge_all(halves.0));
-        let mut found = judge_all(halves.1);
-        found.extend(first.join().expect("no panic"));
-        found
-    })
+    each(0..all.len() as u64, judge).concat()
 }
 
 #[test]
@@ -441,10 +429,8 @@ fn heavy_wow_settles_and_has_a_figure() {
         assert!(calm_s <= 15.0, "{rms} % at {hz} Hz: {calm_s} s");
         let wow = wow.expect("a wow figure");
         let true_wow = rms * in_the_wow_band(hz);
-        assert!(
-            (wow / true_wow - 1.0).abs() < 0.05,
-            "{rms} % at {hz} Hz: {wow}"
-        );
+        let off = wow / true_wow - 1.0;
+        assert!(off.abs() < 0.05, "{rms} % at {hz} Hz: {wow}");
         let speed = engine.reading().speed.expect("a speed");
         let error = (speed.deviation.0 + 0.5).abs();
         assert!(error <= speed.uncertainty.expect("known").0, "{speed:?}");
@@ -465,10 +451,8 @@ fn a_recording_of_heavy_wow_is_read_and_was_not_moved() {
         let speed = got.speed.expect("a speed");
         assert!((speed.deviation.0 + 0.5).abs() < 0.1, "{speed:?}");
         let wow = got.flutter.wow_rms.expect("a wow figure").0;
-        assert!(
-            (wow / (rms * in_the_wow_band(0.6)) - 1.0).abs() < 0.05,
-            "{wow}"
-        );
+        let off = wow / (rms * in_the_wow_band(0.6)) - 1.0;
+        assert!(off.abs() < 0.05, "{wow}");
         let moved = |it: &tapewright::readings::Caution| it.text.contains("moved");
         assert!(!got.cautions.iter().any(moved), "{:?}", got.cautions);
     }
@@ -580,11 +564,8 @@ fn an_intruder_is_noticed_however_long_the_tone_stood_alone() {
         let other = (0..tone.len()).map(|n| (0.1177 * n as f64 * TAU).sin() * 0.5);
         let both: Vec<f32> = tone.iter().zip(other).map(|(a, b)| a + b as f32).collect();
         engine.push(&both);
-        assert_ne!(
-            engine.reading().tone,
-            ToneState::Locked,
-            "after {alone_s} s"
-        );
+        let tone = engine.reading().tone;
+        assert_ne!(tone, ToneState::Locked, "after {alone_s} s");
     }
 }
 

@@ -1,6 +1,6 @@
 //! What the library promises by itself: no process, no terminal, no sound
-//! server, and nothing that waits for a clock. One promise a file;
-//! `cargo test --test pure FILE` tries one.
+//! server, and nothing that waits for a clock (but `sweeps_are_judged` asks the
+//! command too). One promise a file; `cargo test --test pure FILE` tries one.
 
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 

@@ -28,8 +28,10 @@ fn marks(bench: &Bench) -> Vec<RunMark> {
     bench.state.runs.marks().map(|(_, mark)| mark).collect()
 }
 
-fn said(bench: &Bench) -> String {
-    bench.state.message.clone().unwrap_or_default()
+#[track_caller]
+fn assert_said(bench: &Bench, words: &str) {
+    let said = bench.state.message.as_deref().unwrap_or_default();
+    assert!(said.contains(words), "{said}");
 }
 
 /// Keeps a snapshot and waits for it.
@@ -49,11 +51,12 @@ fn trim(bench: &mut Bench) {
 }
 
 fn work_both(bench: &mut Bench) {
-    bench.play(8.0);
-    keep(bench, &Slot::Before);
-    trim(bench);
-    keep(bench, &Slot::After);
+    work_one(bench);
     bench.act(Action::NextRun);
+    work_one(bench);
+}
+
+fn work_one(bench: &mut Bench) {
     bench.play(8.0);
     keep(bench, &Slot::Before);
     trim(bench);
@@ -67,11 +70,7 @@ fn each_run_has_its_own_strip_and_snapshots() {
     keep(&mut bench, &Slot::Before);
     assert!(bench.state.routine.is_done(Step::Before));
     bench.act(Action::NextRun);
-    assert!(
-        said(&bench).contains("4.76 cm/s reverse"),
-        "{}",
-        said(&bench)
-    );
+    assert_said(&bench, "4.76 cm/s reverse");
     assert_eq!(bench.at(), Step::Before);
     assert!(bench.state.routine.is_done(Step::Signal), "still connected");
     assert!(!bench.state.routine.is_done(Step::Before));
@@ -100,15 +99,12 @@ fn trimming_one_sends_back_to_the_other_until_none_moves() {
     // 3 % at the second trimmer have moved the first speed by 0.6 %.
     assert_eq!(marks(&bench), [RunMark::Doubtful, RunMark::Set]);
     bench.act(Action::NextRun);
-    assert!(said(&bench).contains("go round again"), "{}", said(&bench));
+    assert_said(&bench, "go round again");
     assert_eq!((bench.state.runs.round(), bench.at()), (2, Step::After));
     bench.play(8.0);
     keep(&mut bench, &Slot::After);
-    let words = said(&bench);
-    assert!(
-        words.contains("influence each other") && words.contains("trim it again"),
-        "{words}"
-    );
+    assert_said(&bench, "influence each other");
+    assert_said(&bench, "trim it again");
     assert_eq!(bench.at(), Step::Trim);
     assert_eq!(marks(&bench), [RunMark::Open, RunMark::Set]);
     trim(&mut bench);
@@ -118,24 +114,16 @@ fn trimming_one_sends_back_to_the_other_until_none_moves() {
     bench.act(Action::NextRun);
     bench.play(8.0);
     keep(&mut bench, &Slot::After);
-    let words = said(&bench);
-    assert!(words.contains("still within the band"), "{words}");
+    assert_said(&bench, "still within the band");
     assert_eq!(marks(&bench), [RunMark::Set, RunMark::Set]);
     bench.act(Action::Pass);
-    assert!(
-        said(&bench).contains("all runs are set"),
-        "{}",
-        said(&bench)
-    );
+    assert_said(&bench, "all runs are set");
 }
 
 #[test]
 fn where_nothing_was_trimmed_nothing_is_doubted() {
     let mut bench = two_ways();
-    bench.play(8.0);
-    keep(&mut bench, &Slot::Before);
-    trim(&mut bench);
-    keep(&mut bench, &Slot::After);
+    work_one(&mut bench);
     bench.act(Action::NextRun);
     bench.play(8.0);
     keep(&mut bench, &Slot::Before);
@@ -162,11 +150,7 @@ fn what_was_being_kept_is_not_kept_of_another_speed() {
     bench.act(Action::Keep(Slot::Before));
     bench.play(3.0);
     bench.act(Action::NextRun);
-    assert!(
-        said(&bench).contains("before was not kept"),
-        "{}",
-        said(&bench)
-    );
+    assert_said(&bench, "before was not kept");
     bench.play(40.0);
     assert!(bench.state.kept.is_empty());
 }
@@ -176,6 +160,6 @@ fn with_one_run_the_key_says_how_to_have_more() {
     let mut bench = Bench::new();
     bench.play(1.0);
     bench.act(Action::NextRun);
-    assert!(said(&bench).contains("--speeds"), "{}", said(&bench));
+    assert_said(&bench, "--speeds");
     assert_eq!(bench.at(), Step::Connect);
 }

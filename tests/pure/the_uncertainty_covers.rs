@@ -2,8 +2,7 @@
 //! bought with width. (Many more records, lengths and kinds: `cargo bench
 //! --bench coverage`.)
 
-use std::thread;
-
+use crate::support::seeds::{each, quantile};
 use crate::support::unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
 use tapewright::readings::Measurement;
 
@@ -57,23 +56,7 @@ fn judged(got: &Measurement, long_run: &LongRun, peak: f64) -> [Option<(f64, f64
 
 /// As many records, on two threads.
 fn records(machine: &Wavering, seconds: f64, count: u64) -> Vec<Measurement> {
-    let half = |seeds: std::ops::Range<u64>| -> Vec<Measurement> {
-        seeds
-            .map(|seed| measured(machine, seconds, 100 + seed))
-            .collect()
-    };
-    thread::scope(|scope| {
-        let other = scope.spawn(|| half(count / 2..count));
-        let mut all = half(0..count / 2);
-        all.extend(other.join().expect("no record panics"));
-        all
-    })
-}
-
-fn quantile(values: impl Iterator<Item = f64>, part: f64) -> f64 {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values[((values.len() - 1) as f64 * part).round() as usize]
+    each(0..count, |seed| measured(machine, seconds, 100 + seed))
 }
 
 #[test]
@@ -98,8 +81,8 @@ fn nineteen_times_in_twenty_the_truth_lies_within() {
             let given: Vec<(f64, f64)> = all.iter().filter_map(|one| one[figure]).collect();
             let number = given.len() as f64;
             let covered = given.iter().filter(|(error, u)| error <= u).count() as f64 / number;
-            let width = quantile(given.iter().map(|(_, u)| *u), 0.5)
-                / quantile(given.iter().map(|(error, _)| *error), 0.95);
+            let width = quantile(given.iter().map(|(_, u)| *u).collect(), 0.5)
+                / quantile(given.iter().map(|(error, _)| *error).collect(), 0.95);
             let place = format!(
                 "{}, {seconds} s: {name}: {covered:.3} of {number} held, width {width:.2}",
                 kind.name()
@@ -125,25 +108,16 @@ fn the_mean_of_a_machine_with_lines_and_slow_noise_is_within_too() {
             noise: 0.05,
             slow: Slow::First(seconds / 10.0),
         });
-        let half = |seeds: std::ops::Range<u64>| -> Vec<(f64, f64)> {
-            seeds
-                .filter_map(|seed| {
-                    let got = measured(&kind.machine(900 + seed), seconds, 5_000 + seed);
-                    let speed = got.speed?;
-                    Some((speed.deviation.0.abs(), speed.uncertainty?.0))
-                })
-                .collect()
-        };
-        let given = thread::scope(|scope| {
-            let other = scope.spawn(|| half(0..RECORDS as u64 / 2));
-            let mut all = half(RECORDS as u64 / 2..RECORDS as u64);
-            all.extend(other.join().expect("no record panics"));
-            all
+        let given = each(0..RECORDS as u64, |seed| {
+            let got = measured(&kind.machine(900 + seed), seconds, 5_000 + seed);
+            let speed = got.speed?;
+            Some((speed.deviation.0.abs(), speed.uncertainty?.0))
         });
+        let given: Vec<(f64, f64)> = given.into_iter().flatten().collect();
         let number = given.len() as f64;
         let covered = given.iter().filter(|(error, u)| error <= u).count() as f64 / number;
-        let width = quantile(given.iter().map(|(_, u)| *u), 0.5)
-            / quantile(given.iter().map(|(error, _)| *error), 0.95);
+        let width = quantile(given.iter().map(|(_, u)| *u).collect(), 0.5)
+            / quantile(given.iter().map(|(error, _)| *error).collect(), 0.95);
         let place = format!("{seconds} s: {covered:.3} of {number} held, width {width:.2}");
         println!("{place}");
         let standard_error = (PROMISED * (1.0 - PROMISED) / number).sqrt();

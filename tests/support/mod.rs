@@ -9,7 +9,6 @@ pub mod disturbed;
 pub mod environment;
 pub mod fast;
 pub mod hands;
-pub mod intervals;
 pub mod invented;
 pub mod judge;
 pub mod large_letters;
@@ -18,6 +17,7 @@ pub mod odd_hands;
 pub mod played;
 pub mod program;
 pub mod rust_tokens;
+pub mod seeds;
 pub mod sound;
 #[cfg(unix)]
 pub mod sound_server;

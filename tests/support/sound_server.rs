@@ -80,41 +80,17 @@ impl SoundServer {
     pub fn play_four_tones(&self, hz: [f64; 4], seconds: u32) -> Player {
         const MAP: &str = "front-left,front-right,rear-left,rear-right";
         let map = format!("channel_map={MAP}");
-        for arguments in [
-            &[
-                "load-module",
-                "module-null-sink",
-                "sink_name=quad",
-                "rate=48000",
-                "channels=4",
-                &map,
-            ][..],
-            &["set-default-source", "quad.monitor"],
-        ] {
-            let done = Command::new("pactl")
-                .args(arguments)
-                .stdout(Stdio::null())
-                .status();
-            assert!(done.expect("pactl runs").success(), "{arguments:?} failed");
+        let sink = "load-module module-null-sink sink_name=quad rate=48000 channels=4";
+        for (words, last) in [(sink, &*map), ("set-default-source", "quad.monitor")] {
+            let mut pactl = Command::new("pactl");
+            pactl.args(words.split(' ')).arg(last).stdout(Stdio::null());
+            assert!(pactl.status().expect("pactl runs").success(), "{words}");
         }
-        let file = self.folder.join("four.wav");
-        let mut sox = Command::new("sox");
-        sox.args(["-n", "-r", "48000", "-c", "4", "-b", "16"])
-            .arg(&file);
-        sox.args(["synth", &seconds.to_string()]);
-        for hz in hz {
-            sox.args(["sine", &hz.to_string()]);
-        }
-        let made = sox.args(["gain", "-6"]).status().expect("sox runs");
-        assert!(made.success(), "sox failed: {made}");
-        let process = Command::new("paplay")
-            .args(["-d", "quad", &format!("--channel-map={MAP}")])
-            .arg(&file)
-            .stdin(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("paplay starts");
-        Player(process)
+        self.play(
+            &hz,
+            seconds,
+            &["-d", "quad", &format!("--channel-map={MAP}")],
+        )
     }
 
     /// Starts it, again or for the first time, and waits until it answers.
@@ -125,18 +101,10 @@ impl SoundServer {
             "module-native-protocol-unix auth-anonymous=1 socket={}",
             socket.display()
         );
+        let sink = "module-null-sink sink_name=deck rate=48000 channels=2";
         let process = Command::new("pulseaudio")
-            .args([
-                "-n",
-                "--daemonize=no",
-                "--exit-idle-time=-1",
-                "--disable-shm=yes",
-            ])
-            .args(["-L", &protocol])
-            .args([
-                "-L",
-                "module-null-sink sink_name=deck rate=48000 channels=2",
-            ])
+            .args(["-n", "--daemonize=no", "--exit-idle-time=-1"])
+            .args(["--disable-shm=yes", "-L", &protocol, "-L", sink])
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(Stdio::null())
@@ -158,31 +126,25 @@ impl SoundServer {
     }
 
     /// Plays a steady tone, made by another program, into the virtual output.
-    pub fn play_tone(&self, frequency_hz: f64, seconds: u32) -> Player {
-        let file = self
-            .folder
-            .join(format!("tone-{frequency_hz}-{seconds}.wav"));
-        let made = Command::new("sox")
-            .args(["-n", "-r", "48000", "-c", "2", "-b", "16"])
-            .arg(&file)
-            .args([
-                "synth",
-                &seconds.to_string(),
-                "sine",
-                &frequency_hz.to_string(),
-            ])
-            .args(["gain", "-6"])
-            .status()
-            .expect("sox runs");
+    pub fn play_tone(&self, hz: f64, seconds: u32) -> Player {
+        self.play(&[hz, hz], seconds, &["-d", "deck"])
+    }
+
+    /// A tone for each channel.
+    fn play(&self, hz: &[f64], seconds: u32, to: &[&str]) -> Player {
+        let file = self.folder.join(format!("tones-{}-{seconds}.wav", hz[0]));
+        let mut sox = Command::new("sox");
+        sox.args(["-n", "-r", "48000", "-b", "16", "-c", &hz.len().to_string()]);
+        sox.arg(&file).args(["synth", &seconds.to_string()]);
+        for hz in hz {
+            sox.args(["sine", &hz.to_string()]);
+        }
+        let made = sox.args(["gain", "-6"]).status().expect("sox runs");
         assert!(made.success(), "sox failed: {made}");
-        let process = Command::new("paplay")
-            .args(["-d", "deck"])
-            .arg(&file)
-            .stdin(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("paplay starts");
-        Player(process)
+        let mut play = Command::new("paplay");
+        play.args(to).arg(&file);
+        let silent = play.stdin(Stdio::null()).stderr(Stdio::null());
+        Player(silent.spawn().expect("paplay starts"))
     }
 }
 
