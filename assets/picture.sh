@@ -43,7 +43,7 @@ wait_for() {
 
 # A record of its own, so that the user's is left alone.
 LC_ALL=C.UTF-8 TERM=xterm-256color on_screen new-session -d -s picture -x 80 -y 24 \
-    "'$program' watch --rehearse --seed 1 --record '$folder/record.jsonl'"
+    "'$program' practise 1 --data '$folder'"
 wait_for 30 'settled'
 press b
 wait_for 60 'kept before'

@@ -26,7 +26,7 @@ macro_rules! chapter {
 const MANUAL: [Chapter; 11] = [
     chapter!("safety", "before you open a machine"),
     chapter!("connect", "wiring, level, settings of the system"),
-    chapter!("rehearse", "the whole job on a simulated machine"),
+    chapter!("practise", "the whole job on a simulated machine"),
     chapter!("figures", "verdicts, what the figures mean, limits"),
     chapter!(
         "wiper",

@@ -19,7 +19,7 @@ fn text(devices: &SoundDevices) -> String {
             "There is no sound input on this computer.\n\
              Connect one and run this again. On Linux your user may have to be in the\n\
              group audio. Without an input you can measure a recording (tapewright read,\n\
-             tapewright watch --file) or practise (tapewright watch --rehearse).\n",
+             tapewright watch --file) or practise (tapewright practise).\n",
         );
     } else {
         text.push_str("Sound inputs (for watch --input)\n");
@@ -139,6 +139,6 @@ mod tests {
     fn a_computer_without_inputs_is_told_what_to_do() {
         let shown = text(&SoundDevices::default());
         assert!(shown.contains("no sound input"));
-        assert!(shown.contains("--rehearse"));
+        assert!(shown.contains("practise"));
     }
 }

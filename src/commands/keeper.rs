@@ -151,6 +151,8 @@ impl Keeper {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::*;
     use std::sync::Arc;
 
@@ -187,16 +189,17 @@ mod tests {
         engine.expect("a usual format").measurement()
     }
 
-    fn saving_in(path: PathBuf) -> Saving {
-        let (keeper, _) = Keeper::open(Some(path), SourceKind::Input).expect("a record");
+    fn saving_in(folder: &Path) -> Saving {
+        let places = Places::in_folder(folder.to_owned());
+        let (keeper, _) = Keeper::open(&places, SourceKind::Input).expect("a record");
         Saving::start(keeper).expect("a thread")
     }
 
     #[test]
     fn everything_given_is_saved_before_it_ends_in_order() {
         let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("record.jsonl");
-        let saving = saving_in(path.clone());
+        let path = folder.path().join("snapshots.jsonl");
+        let saving = saving_in(folder.path());
         for number in 1..=5 {
             saving.save(kept(number)).expect("it runs");
         }
@@ -217,14 +220,14 @@ mod tests {
     #[test]
     fn what_cannot_be_saved_comes_back_with_the_reason() {
         let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("record.jsonl");
-        let saving = saving_in(path.clone());
+        let path = folder.path().join("snapshots.jsonl");
+        let saving = saving_in(folder.path());
         // A folder in the place of the record.
         std::fs::create_dir(&path).expect("room");
         saving.save(kept(1)).expect("it runs");
         let done = saving.finish();
         assert!(
-            matches!(&done[..], [(1, Err(reason))] if reason.contains("record")),
+            matches!(&done[..], [(1, Err(reason))] if reason.contains("snapshots.jsonl")),
             "{done:?}"
         );
     }

@@ -29,7 +29,7 @@ Caution: in headphones start at the lowest level; a steady tone can harm your
 hearing before it sounds loud.
 Caution: a tape recorded on the machine under test reads right at any speed of
 that machine. Record on another one whose speed you know, and measure with
---home-made.
+--tape-error home-made.
 ";
 
 pub(super) fn run(options: &ToneOptions) -> Outcome {

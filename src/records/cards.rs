@@ -200,12 +200,21 @@ mod tests {
 
     #[test]
     fn a_name_lies_in_the_usual_folder_and_a_path_where_it_says() {
-        assert_eq!(file_of("x/a.toml").unwrap(), Path::new("x/a.toml"));
-        assert_eq!(file_of("a.toml").unwrap(), Path::new("a.toml"));
+        assert_eq!(
+            file_of(&Places::default(), "x/a.toml").unwrap(),
+            Path::new("x/a.toml")
+        );
+        assert_eq!(
+            file_of(&Places::default(), "a.toml").unwrap(),
+            Path::new("a.toml")
+        );
         for odd in ["a/b", "../evil", "x/", "a\\b", "..", "", " ", ".toml"] {
-            assert!(matches!(file_of(odd), Err(CardError::NoName(_))), "{odd}");
+            assert!(
+                matches!(file_of(&Places::default(), odd), Err(CardError::NoName(_))),
+                "{odd}"
+            );
         }
-        if let Ok(path) = file_of("Tone Tape 3") {
+        if let Ok(path) = file_of(&Places::default(), "Tone Tape 3") {
             assert!(path.ends_with("tapes/tone-tape-3.toml"), "{path:?}");
         }
     }

@@ -102,7 +102,7 @@ pub struct Clocks {
 pub enum ClocksError {
     /// It exists but cannot be read.
     #[error(
-        "cannot read the clock figures in {}: {source}; check that it is a file of yours, or name another one with --clocks", path.display()
+        "cannot read the clock figures in {}: {source}; check that it is a file of yours, or name another folder with --data", path.display()
     )]
     Read {
         /// The file.
@@ -112,7 +112,7 @@ pub enum ClocksError {
     },
     /// It cannot be written; nothing was added and nothing lost.
     #[error(
-        "cannot write the clock figures to {}: {source}; nothing was added, so make room or name another file with --clocks", path.display()
+        "cannot write the clock figures to {}: {source}; nothing was added, so make room or name another folder with --data", path.display()
     )]
     Write {
         /// The file.
@@ -122,7 +122,7 @@ pub enum ClocksError {
     },
     /// A file, but of something else.
     #[error(
-        "{} holds no clock figures and was left as it is; name another file with --clocks", path.display()
+        "{} holds no clock figures and was left as it is; name another folder with --data", path.display()
     )]
     NotClocks {
         /// The file.

@@ -34,7 +34,7 @@ pub struct Record {
 pub enum RecordError {
     /// It exists but cannot be read.
     #[error(
-        "cannot read the record {}: {source}; check that it is a file of yours, or name another one with --record", path.display()
+        "cannot read the record {}: {source}; check that it is a file of yours, or name another folder with --data", path.display()
     )]
     Read {
         /// The record.
@@ -44,7 +44,7 @@ pub enum RecordError {
     },
     /// It cannot be written; nothing was added and nothing lost.
     #[error(
-        "cannot write the record {}: {source}; nothing was added, so make room or name another one with --record", path.display()
+        "cannot write the record {}: {source}; nothing was added, so make room or name another folder with --data", path.display()
     )]
     Write {
         /// The record.
@@ -54,7 +54,7 @@ pub enum RecordError {
     },
     /// A file, but of something else.
     #[error(
-        "{} is no record of snapshots and was left as it is; name another file with --record", path.display()
+        "{} is no record of snapshots and was left as it is; name another folder with --data", path.display()
     )]
     NotARecord {
         /// The file.

@@ -411,10 +411,9 @@ fn the_tuning_of_music_is_told_as_a_hint() {
 fn notes_that_tone_writes_are_read_by_name() {
     let folder = Folder::new();
     for (note, pitch) in [("A4", 440), ("C#5", 442), ("Db3", 415), ("C2", 440)] {
-        let pitch = format!("--concert-pitch {pitch}");
-        let tone = format!("tone {note} --seconds 3 -o note.wav --force {pitch}");
+        let tone = format!("tone {note}@{pitch} --seconds 3 -o note.wav --force");
         folder.run(&tone).ends(0);
-        let object = folder.measured(&format!("note.wav --reference note:{note} {pitch}"));
+        let object = folder.measured(&format!("note.wav --reference note:{note}@{pitch}"));
         assert_eq!(object["reference"]["kind"], "note");
         let deviation = deviation(&object);
         assert!(deviation.abs() < 0.001, "{note}: {deviation}");
@@ -429,9 +428,9 @@ fn what_is_no_note_and_no_pitch_is_refused_with_a_way_out() {
     for (note, pitch, words) in [
         ("H4", 440, "A4, C#5, Db3"),
         ("B0", 440, "between C1 and C8"),
-        ("A4", 500, "between 400 and 470"),
+        ("A4", 500, "400 to 470 Hz"),
     ] {
-        let asked = format!("read x.wav --reference note:{note} --concert-pitch {pitch}");
+        let asked = format!("read x.wav --reference note:{note}@{pitch}");
         folder.run(&asked).ends(2).says(&[words]);
     }
 }

@@ -59,7 +59,7 @@ fn on_the_machine_that_recorded_it_nothing_is_a_speed_error() {
     tape.play(0.88, |both| both);
     let [from, to] = [1.0, 11.0].map(|after| (tape.start("tone") + after) / 0.88);
     let read = |machine: &str| {
-        let more = "--home-made played.wav";
+        let more = "--tape-error home-made played.wav";
         let stretch = format!("--from {from} --to {to}");
         (tape.folder).measured(&format!("--machine '{machine}' {stretch} {more}"))
     };

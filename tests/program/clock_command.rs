@@ -6,7 +6,7 @@ use std::f64::consts::TAU;
 use crate::support::program::{Answer, Folder, deviation, write_wav};
 
 fn clock(folder: &Folder, line: &str) -> Answer {
-    folder.run(&format!("clock --clocks clocks.jsonl {line}"))
+    folder.run(&format!("clock --data . {line}"))
 }
 
 const MEASURED: &str = "--file tone.wav --tone 3150 --tone-uncertainty 2";
@@ -38,17 +38,17 @@ fn a_recorded_tone_gives_the_error_that_read_takes_out() {
         .ends(0)
         .says(&["fast: a true tone reads 0.0037 % low"]);
     let said = answer.text;
-    let error = after(&said, "--clock-error");
+    let error = after(&said, "--clock=");
     assert!((error - 37.0).abs() < 0.5, "{said}");
     // The tone's own ±2 ppm and next to nothing.
-    let uncertainty = after(&said, "--clock-uncertainty");
+    let uncertainty = after(&said, &format!("--clock={error:.2}±"));
     assert!((2.0..3.0).contains(&uncertainty), "{said}");
     // Nobody said what it was made through.
     assert!(!folder.path("clocks.jsonl").exists());
 
     let as_it_is = folder.measured("tone.wav");
     assert!((deviation(&as_it_is) + 0.0037).abs() < 0.0001);
-    let corrected = folder.measured(&format!("tone.wav --clock-error {error}"));
+    let corrected = folder.measured(&format!("tone.wav --clock {error}"));
     assert!(deviation(&corrected).abs() < 0.0001);
 }
 
@@ -150,7 +150,7 @@ fn a_locale_without_our_characters_gets_plain_ones() {
     folder.with("clocks.jsonl", kept_line(USB_LINE, "USB Line", 48_000));
     record(&folder, 3150.0, 37.0, 0.0, 10);
     for line in ["--list", MEASURED, "--forget 'usb line'"] {
-        let mut clock = folder.command(&format!("clock --clocks clocks.jsonl {line}"));
+        let mut clock = folder.command(&format!("clock --data . {line}"));
         let said = Answer::of(clock.env("LC_ALL", "C"));
         said.says(&["+-"]);
         assert!(said.text.is_ascii(), "{}", said.text);

@@ -279,8 +279,8 @@ fn a_recording_is_measured() {
 fn what_is_said_of_the_reference_is_taken_in() {
     let folder = Folder::new();
     write_tone(&folder, "a.wav", 3150.0, 12.0);
-    let reference = "--reference-error -0.5 --reference-uncertainty 0.2";
-    let clock = "--clock-error 50 --clock-uncertainty 10";
+    let reference = "--tape-error -0.5±0.2";
+    let clock = "--clock 50±10";
     let object = folder.measured(&format!("{reference} {clock} a.wav"));
     assert_near(&object["reference"]["error_percent"], -0.5, 1e-9);
     assert_near(&object["clock"]["error_ppm"], 50.0, 1e-9);
@@ -292,7 +292,7 @@ fn what_is_said_of_the_reference_is_taken_in() {
     assert!(number(&speed["uncertainty_percent"]) < 0.1);
     assert!(!has(&object, "reference_error_unknown"));
 
-    let object = folder.measured("--home-made a.wav");
+    let object = folder.measured("--tape-error home-made a.wav");
     assert_near(&object["reference"]["error_uncertainty_percent"], 3.0, 1e-9);
     assert!(has(&object, "reference_home_made"));
 }

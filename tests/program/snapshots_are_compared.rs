@@ -12,7 +12,7 @@ use tapewright::units::Percent;
 /// only has a before.
 fn bench() -> Folder {
     let folder = Folder::new();
-    let (mut record, _) = Record::open(&folder.path("record.jsonl")).unwrap();
+    let (mut record, _) = Record::open(&folder.path("snapshots.jsonl")).unwrap();
     for (label, machine, deviation) in [
         (Label::Before, "deck 4", -1.5),
         (Label::Before, "portable", 2.5),
@@ -29,9 +29,9 @@ fn bench() -> Folder {
 
 /// Nothing that is asked changes the record.
 fn snapshots(folder: &Folder, line: &str) -> Answer {
-    let before = fs::read(folder.path("record.jsonl")).unwrap();
-    let answer = folder.run(&format!("snapshots --record record.jsonl {line}"));
-    assert_eq!(fs::read(folder.path("record.jsonl")).unwrap(), before);
+    let before = fs::read(folder.path("snapshots.jsonl")).unwrap();
+    let answer = folder.run(&format!("snapshots --data . {line}"));
+    assert_eq!(fs::read(folder.path("snapshots.jsonl")).unwrap(), before);
     answer
 }
 
@@ -86,9 +86,9 @@ fn what_cannot_be_compared_is_said() {
 #[test]
 fn a_torn_line_is_reported_and_the_rest_is_listed() {
     let bench = bench();
-    let mut record = fs::read_to_string(bench.path("record.jsonl")).unwrap();
+    let mut record = fs::read_to_string(bench.path("snapshots.jsonl")).unwrap();
     record.push_str("{\"schema\":\"tapewright.snapshot/1\",\"id\"");
-    bench.with("record.jsonl", record);
+    bench.with("snapshots.jsonl", record);
     let list = snapshots(&bench, "list");
     list.ends(0).says(&["line 5", "incomplete"]);
     assert_eq!(list.text.lines().count(), 5, "{}", list.text);
@@ -97,9 +97,10 @@ fn a_torn_line_is_reported_and_the_rest_is_listed() {
 #[test]
 fn nothing_kept_yet_is_no_failure() {
     let folder = Folder::new();
-    let none = folder.run("snapshots --record none.jsonl");
+    let none = folder.run("snapshots --data none");
     none.ends(0).says(&["No snapshots"]);
     // A folder is no record.
-    let refused = folder.run("snapshots --record .");
+    std::fs::create_dir_all(folder.path("odd/snapshots.jsonl")).unwrap();
+    let refused = folder.run("snapshots --data odd");
     refused.ends(3).says(&["cannot read the record"]);
 }

@@ -15,8 +15,7 @@ fn tape(percent: f64) -> Folder {
     folder
 }
 
-const CERTIFY: &str =
-    "tape certify 'Tone Tape 3' --error -0.2 --uncertainty 0.1 --carries tone:3150";
+const CERTIFY: &str = "tape certify 'Tone Tape 3' --error -0.2±0.1 --carries tone:3150";
 
 fn certified(percent: f64, more: &str) -> Folder {
     let folder = tape(percent);
@@ -80,7 +79,7 @@ fn a_tape_recorded_on_the_machine_is_no_judge_of_it() {
 fn what_the_tape_carries_need_not_be_said_twice() {
     let folder = Folder::new();
     folder.write("tape.wav", RATE, &[&tone(RATE, 20.0, 1000.0, |_| 1.0)]);
-    let certify = "tape certify kilo --error 0 --uncertainty 0.1 --carries tone:1000";
+    let certify = "tape certify kilo --error 0±0.1 --carries tone:1000";
     folder.run(certify).ends(0);
     let reading = folder.measured("--tape kilo tape.wav");
     assert_eq!(reading["reference"]["hz"], 1000.0);
@@ -98,7 +97,7 @@ fn a_card_is_never_overwritten_unasked_and_what_is_wrong_is_said() {
     folder.with("bad.toml", "tape_card = 1\nname = \"a\"\nwrong");
     let bad = folder.run("read --tape bad.toml tape.wav");
     bad.ends(3).says(&["line 3"]);
-    let both = "read --tape 'tone tape 3' --reference-error 1 tape.wav";
+    let both = "read --tape 'tone tape 3' --tape-error 1 tape.wav";
     folder.run(both).ends(2);
 }
 
@@ -107,7 +106,7 @@ fn a_cards_name_is_a_plain_one() {
     let folder = Folder::new();
     std::fs::create_dir(folder.path("bench")).unwrap();
     for name in ["a/b", "../evil", "..", "x/"] {
-        let certify = format!("tape certify {name} --error=0 --uncertainty=0.1");
+        let certify = format!("tape certify {name} --error=±0.1");
         let mut command = folder.command(&certify);
         let made = Answer::of(command.current_dir(folder.path("bench")));
         made.ends(2).says(&["plain name"]);
@@ -119,8 +118,7 @@ fn a_cards_name_is_a_plain_one() {
 #[test]
 fn measuring_a_tape_offers_nothing_that_it_refuses() {
     let help = Folder::new().run("tape measure --help");
-    help.never_says(&["--tape ", "--home-made", "--reference-error"]);
-    help.never_says(&["--reference-uncertainty"]);
+    help.never_says(&["--tape ", "--tape-error"]);
     help.says(&["--machine-error"]);
 }
 
@@ -141,7 +139,7 @@ fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
     let question = &["Where was it recorded?"];
     let asked = |options: &str| folder.run(&format!("read tape.wav {options}"));
     asked("").says(question).says(&["--recorded-on"]);
-    asked("--home-made").says(question);
+    asked("--tape-error home-made").says(question);
     let elsewhere = asked("--recorded-on 'deck 4' --machine 'deck 9' --reference 3150");
     elsewhere.never_says(question);
     elsewhere.says(&["recorded on \"deck 4\"", "FAST"]);

@@ -33,7 +33,7 @@ fn nothing_that_came_from_elsewhere_drives_the_terminal() {
     folder.with("data/tapewright/tapes/odd.toml", unknown);
     let newer = serde_json::json!({ "schema": format!("tapewright.snapshot/1{NASTY}") });
     let newer = format!("{newer}\n");
-    folder.with("record.jsonl", &newer);
+    folder.with("snapshots.jsonl", &newer);
     let clock = newer.replace("snapshot", "clock");
     let named = format!(
         "{{\"schema\":\"tapewright.clock/1\",\"input\":{quoted},\"figure\":{{\"input\":{quoted},\"name\":{quoted},\"rate_hz\":48000,\"error\":1.0,\"uncertainty\":1.0,\"taken_at\":\"2026-11-26T10:00:00Z\",\"against\":{{\"system_clock\":{{\"uncertainty\":5.0,\"disciplined\":true}}}},\"over\":60.0}}}}\n"
@@ -51,12 +51,12 @@ fn nothing_that_came_from_elsewhere_drives_the_terminal() {
         "tape show odd.toml",
         "tape show 'NASTY'",
         "tape list",
-        "snapshots --record record.jsonl",
-        "snapshots --record 'broken-NASTY.wav'",
-        "clock --list --clocks clocks.jsonl",
-        "clock --forget 'NASTY' --clocks clocks.jsonl",
+        "snapshots --data .",
+        "snapshots --data 'NASTY'",
+        "clock --list --data .",
+        "clock --forget 'NASTY' --data .",
         "tone --seconds 1 -o 'no/NASTY.wav'",
-        "watch --record 'NASTY'",
+        "watch --data 'NASTY'",
         "'NASTY'",
     ] {
         let answer = folder.run(&line.replace("NASTY", NASTY));
@@ -78,7 +78,7 @@ fn a_standard_error_that_takes_nothing_changes_no_exit_status() {
     let folder = Folder::new();
     for (line, status) in [
         ("tape show missing", 3),
-        ("snapshots --record /tmp", 3),
+        ("snapshots --data /dev/null", 3),
         ("clock --forget nobody", 2),
         ("tone 5", 2),
         ("tone 23000", 2),

@@ -79,10 +79,7 @@ fn what_is_known_of_clock_and_tape_is_taken_out() {
     let folder = Folder::new();
     folder.write("a.wav", RATE, &[&played(&machine(0.0), 5)]);
     let plain = folder.read("--reference passage:20 a.wav");
-    let corrected = folder.read(
-        "--reference passage:20 --clock-error=1000 --reference-error=-0.5 \
-         --reference-uncertainty=0.1 a.wav",
-    );
+    let corrected = folder.read("--reference passage:20 --clock=1000 --tape-error=-0.5±0.1 a.wav");
     // A clock 1000 ppm fast counts too many seconds: the tape ran faster. A
     // tape that plays 0.5 % low on a true machine: faster again.
     let expected = ((1.0 + speed(&plain)[0] / 100.0) * 1.001 / 0.995 - 1.0) * 100.0;
@@ -240,7 +237,7 @@ fn what_is_no_row_of_marks_is_refused() {
 fn what_cannot_be_meant_is_a_usage_error() {
     let folder = Folder::new();
     folder.write("a.wav", RATE, &[&vec![0.0; 24_000]]);
-    let too_long = "watch --rehearse --reference passage:200";
+    let too_long = "practise --reference passage:200";
     for (line, says) in [
         (
             "read --reference passage:0 a.wav",

@@ -47,7 +47,7 @@ fn frequency_level_and_format_are_as_asked() {
     let folder = Folder::new();
     // Rest: rounding by 1/√12 of a step; with triangular dither √3 times it.
     let step = |bits: i32| 2f64.powi(1 - bits);
-    let a4 = "A4 --concert-pitch 442 --bits float --rate 44100 --mono";
+    let a4 = "A4@442 --bits float --rate 44100 --mono";
     for (asked, hz, (rate_hz, channels), decibels, rest) in [
         ("3150", 3150.0, (48_000, 2), -12.0, step(16) * 0.5),
         (

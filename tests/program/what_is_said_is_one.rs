@@ -41,7 +41,7 @@ fn right_in_a_band_is_right_in_the_table_and_in_json() {
     assert_eq!(verdict(&folder, &narrow), "out_by_this_tape");
     let table = folder.run(&format!("read {narrow}")).text;
     assert!(table.contains("%  SLOW, OUT BY THIS TAPE\n"), "{table}");
-    let known = format!("--reference-error 0 --reference-uncertainty 0.1 {said}");
+    let known = format!("--tape-error 0±0.1 {said}");
     assert_eq!(verdict(&folder, &known), "in_tolerance");
 }
 
@@ -80,7 +80,7 @@ fn a_card_that_says_what_the_tape_carries_has_answered() {
     let folder = Folder::new();
     tape(&folder, 2925.0);
     for (name, carries) in [("said.toml", "--carries 3000"), ("open.toml", "")] {
-        let certify = "tape certify --error 0 --uncertainty 0.1";
+        let certify = "tape certify --error 0±0.1";
         folder.run(&format!("{certify} {name} {carries}")).ends(0);
         let reading = folder.measured(&format!("--tape ./{name} a.wav"));
         assert_eq!(asks(&reading), carries.is_empty(), "{reading}");

@@ -20,8 +20,7 @@ fn clocks_path(folder: &Path) -> PathBuf {
 }
 
 fn clock(folder: &Path, line: &str) -> Answer {
-    let clocks = clocks_path(folder);
-    Answer::of(program(&format!("clock {line} --clocks")).arg(clocks))
+    Answer::of(program(&format!("clock {line} --data")).arg(folder))
 }
 
 fn kept(folder: &Path) -> Vec<ClockFigure> {
@@ -86,7 +85,7 @@ fn a_run_that_is_ended_early_says_that_it_was_too_short() {
     with_sound_server(&["tmux"], |server| {
         let tmux = Tmux::start(100, 24);
         let clocks = clocks_path(server.folder());
-        tmux.run(&format!("clock --clocks {}", clocks.display()));
+        tmux.run(&format!("clock --data {}", server.folder().display()));
         tmux.wait_for("nothing to say yet");
         tmux.press("C-c");
         let screen = tmux.wait_for("too short to say");
@@ -100,8 +99,8 @@ fn a_run_that_is_ended_early_says_that_it_was_too_short() {
 #[test]
 fn an_input_that_goes_away_ends_the_run() {
     with_sound_server(&[], |mut server| {
-        let mut command = program("clock --clocks");
-        command.arg(clocks_path(server.folder()));
+        let mut command = program("clock --data");
+        command.arg(server.folder());
         let piped = command.stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut run = piped.spawn().expect("the program runs");
         std::thread::sleep(Duration::from_secs(3));
@@ -120,7 +119,7 @@ fn without_any_input_only_what_the_command_has_is_offered() {
         server.kill();
         let said = clock(server.folder(), "");
         said.ends(5).says(&["no sound input", "--file"]);
-        said.never_says(&["--rehearse"]);
+        said.never_says(&["practise"]);
     });
 }
 
@@ -146,7 +145,7 @@ fn watch_applies_what_is_kept_unless_the_command_line_says_otherwise() {
         };
         clocks.keep(figure).expect("room");
         let tmux = Tmux::start(100, 30);
-        let watch = format!("{PROGRAM} watch --clocks {}", path.display());
+        let watch = format!("{PROGRAM} watch --data {}", server.folder().display());
 
         tmux.type_line(&watch);
         let screen = tmux.wait_for("3156.3 Hz heard");
@@ -157,7 +156,7 @@ fn watch_applies_what_is_kept_unless_the_command_line_says_otherwise() {
         tmux.quit();
 
         tmux.type_line("clear");
-        tmux.type_line(&format!("{watch} --clock-error 0"));
+        tmux.type_line(&format!("{watch} --clock 0"));
         let screen = tmux.wait_for("3150.0 Hz heard");
         assert!(!screen.contains("as measured on"), "{screen}");
         tmux.quit();

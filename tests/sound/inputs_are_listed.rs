@@ -35,7 +35,7 @@ fn a_computer_without_inputs_is_told_so() {
         assert!(!shown.contains("alsa:default"), "{shown}");
         if !shown.contains("Sound inputs") {
             assert!(shown.contains("no sound input"), "{shown}");
-            assert!(shown.contains("--rehearse"), "{shown}");
+            assert!(shown.contains("practise"), "{shown}");
         }
     });
 }

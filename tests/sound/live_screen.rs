@@ -32,10 +32,10 @@ fn reads_one_percent_slow(screen: &str) -> bool {
 fn a_tape_is_read_kept_lost_and_read_again() {
     with_sound_server(&["tmux"], |mut server| {
         let player = server.play_tone(TONE_HZ, 120);
-        let record = server.folder().join("record.jsonl");
+        let record = server.folder().join("snapshots.jsonl");
         let terminal = watch(&format!(
-            "--record '{}' --machine bench --reference 3150",
-            record.display()
+            "--data '{}' --machine bench --reference 3150",
+            server.folder().display()
         ));
         let within = |seconds, what, is_so: &dyn Fn(&str) -> bool| {
             terminal.wait_within(Duration::from_secs(seconds), what, is_so)

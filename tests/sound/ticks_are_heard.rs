@@ -16,9 +16,9 @@ use crate::support::tunes::{Player, RATE_HZ as RATE_OF_TUNES_HZ, tune};
 
 const RATE_HZ: f64 = 48_000.0;
 
-fn watch(arguments: &str) -> Tmux {
+fn sitting(line: &str) -> Tmux {
     let tmux = Tmux::start(80, 24);
-    tmux.run(&format!("watch {arguments}"));
+    tmux.run(line);
     tmux
 }
 
@@ -63,7 +63,7 @@ fn ticks(samples: &[f64]) -> Vec<f64> {
 fn a_slow_machine_ticks_singly_out_of_the_output_that_was_named() {
     with_sound_server(&["tmux", "parec"], |mut server| {
         // This simulated machine is 2.8 % slow.
-        let terminal = watch("--rehearse --seed 3 --ticks --output alsa:default");
+        let terminal = sitting("practise 3 --ticks --output alsa:default");
         let wait = |seconds, text: &str| {
             let limit = Duration::from_secs(seconds);
             terminal.wait_within(limit, text, |screen| screen.contains(text))
@@ -117,8 +117,8 @@ fn the_copy_is_heard_beside_the_tape_until_it_is_muted() {
     with_sound_server(&["tmux", "parec"], |server| {
         write_music(server.folder());
         let here = server.folder().display();
-        let terminal = watch(&format!(
-            "--file '{here}/tape.wav' --reference 'recording:{here}/copy.wav' --listen \
+        let terminal = sitting(&format!(
+            "watch --file '{here}/tape.wav' --reference 'recording:{here}/copy.wav' --listen \
              --output alsa:default"
         ));
         let wait = |seconds, text: &str| {
@@ -157,10 +157,7 @@ fn without_an_output_that_is_named_nothing_begins() {
                 "--listen --reference recording:a.wav",
                 "--listen needs --output NAME-OR-ID",
             ),
-            (
-                "--ticks --output x --ticks-level 0",
-                "a level in dBFS between -60 and -6",
-            ),
+            ("--ticks=0 --output x", "a level in dBFS between -60 and -6"),
             (
                 "--ticks --output x --file a.wav --fast",
                 "leave out --ticks or --fast",

@@ -5,7 +5,7 @@
 use crate::support::tmux::Tmux;
 
 fn rehearse(tmux: &Tmux, more: &str) {
-    tmux.run(&format!("watch --rehearse {more}"));
+    tmux.run(&format!("practise {more}"));
     tmux.wait_for("tone found");
 }
 

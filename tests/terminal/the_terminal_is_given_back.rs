@@ -259,7 +259,7 @@ fn a_signal_ends_it_though_the_terminal_takes_nothing_more() {
 #[test]
 fn after_a_file_that_may_not_grow_any_more() {
     let Some(tmux) = Tmux::open() else { return };
-    tmux.type_line(&format!("(ulimit -f 0; {PROGRAM} watch --rehearse)"));
+    tmux.type_line(&format!("(ulimit -f 0; {PROGRAM} practise)"));
     tmux.wait_for("tone found");
     tmux.press("b");
     tmux.wait_for("NOT SAVED");
@@ -299,7 +299,7 @@ fn a_signal_ends_it_though_what_was_not_saved_cannot_be_told() {
 #[test]
 fn a_terminal_that_cannot_place_letters_is_refused_with_a_sentence() {
     let Some(tmux) = Tmux::open() else { return };
-    tmux.type_line(&format!("TERM=dumb {PROGRAM} watch --rehearse"));
+    tmux.type_line(&format!("TERM=dumb {PROGRAM} practise"));
     tmux.wait_for("needs a terminal that can place letters");
     assert_eq!(tmux.last_status(), 6);
 }

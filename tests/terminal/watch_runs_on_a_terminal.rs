@@ -7,7 +7,7 @@ use crate::support::tmux::Tmux;
 #[test]
 fn a_rehearsal_keeps_a_snapshot_in_a_record_of_its_own() {
     let Some(tmux) = Tmux::open() else { return };
-    tmux.run("watch --rehearse");
+    tmux.run("practise");
     let screen = tmux.wait_for("tone found");
     assert!(screen.contains("SIMULATED"), "{screen}");
     tmux.press("b");
@@ -26,7 +26,7 @@ fn a_rehearsal_keeps_a_snapshot_in_a_record_of_its_own() {
 #[test]
 fn a_key_after_a_change_of_size_is_taken_at_once() {
     let Some(tmux) = Tmux::open() else { return };
-    tmux.run("watch --rehearse");
+    tmux.run("practise");
     tmux.wait_for("tone found");
     tmux.press("?");
     tmux.wait_for("tapewright help, page 1");
@@ -42,7 +42,7 @@ fn a_key_after_a_change_of_size_is_taken_at_once() {
 #[test]
 fn the_power_of_the_simulated_machine_is_in_the_users_hand() {
     let Some(tmux) = Tmux::open() else { return };
-    tmux.run("watch --rehearse");
+    tmux.run("practise");
     tmux.wait_for("tone found");
     tmux.press("c");
     tmux.wait_for("power off first");
@@ -89,7 +89,7 @@ fn an_input_that_is_not_there_is_a_sentence_and_no_rehearsal() {
 
 #[test]
 fn without_a_terminal_it_says_so() {
-    let mut watch = program("watch --rehearse");
+    let mut watch = program("practise");
     let said = Answer::of(watch.stdin(std::process::Stdio::null()));
     said.ends(6).says(&["needs a terminal"]);
     assert_eq!(said.errors.lines().count(), 1, "{}", said.errors);
@@ -98,8 +98,8 @@ fn without_a_terminal_it_says_so() {
 #[test]
 fn a_snapshot_that_was_left_unsaved_is_told_by_the_exit_status() {
     let Some(tmux) = Tmux::open() else { return };
-    let record = tmux.home().join("record.jsonl");
-    tmux.run(&format!("watch --rehearse --record {}", record.display()));
+    let record = tmux.home().join("rehearsal.jsonl");
+    tmux.run(&format!("practise --data {}", tmux.home().display()));
     tmux.wait_for("tone found");
     // A folder comes in its way.
     std::fs::create_dir(&record).expect("room");

@@ -42,8 +42,8 @@ Examples:
           no longer what it was
 
 Positive runs fast. Each ± is for 95 %. A figure that is kept is used with ±5 ppm more (in
-quadrature), because a crystal follows warmth and age. --clock-error and
---clock-uncertainty on the command line win over what is kept.
+quadrature), because a crystal follows warmth and age. --clock on
+the command line wins over what is kept.
 
 Nothing is kept when the timing is too jittery, samples were lost, or the run was too
 short: a sentence says which, and what to do. Ctrl-C ends a run early, with the result

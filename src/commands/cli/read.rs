@@ -111,7 +111,7 @@ Examples:
   tapewright read --reference recording:album.flac side-a.wav
           a tape of music of which album.flac is a digital copy: where the tape
           is in it and how fast it runs, from the sound alone
-  tapewright read --reference-error -0.2 --reference-uncertainty 0.1 a.wav
+  tapewright read --tape-error -0.2±0.1 a.wav
           a tape known to play 0.2 % low, give or take 0.1 %
   tapewright read --tape \"tone tape 3\" a.wav
           a tape with a card (tapewright tape): its own error is taken out

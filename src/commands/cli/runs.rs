@@ -122,6 +122,7 @@ mod tests {
     use super::*;
     use crate::commands::cli::{Cli, Command};
     use crate::readings::Nominal;
+    use crate::units::Hertz;
     use clap::Parser;
 
     fn planned(arguments: &[&str]) -> Result<Vec<PlannedRun>, String> {

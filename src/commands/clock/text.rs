@@ -37,7 +37,7 @@ pub(super) fn result(measured: &Measured) -> String {
     }
     let _ = writeln!(
         text,
-        "For recordings made through it:\n  --clock-error {:.2} --clock-uncertainty {:.2}",
+        "For recordings made through it:\n  --clock={:.2}±{:.2}",
         error.0, uncertainty.0
     );
     text
