@@ -63,7 +63,7 @@ fn a_plain_file_comes_out_sample_by_sample() {
     let folder = Folder::new();
     // More than a block, and not a whole number of them.
     let pcm = tone_pcm16(3150.0, RATE, 1.2345);
-    let got = read(&folder.with("plain.wav", &plain(RATE, &pcm)));
+    let got = read(&folder.with("plain.wav", plain(RATE, &pcm)));
     assert_whole(&got, &pcm);
     assert_eq!(got.total_frames, Some(pcm.len() as u64 / 4));
     assert_eq!((got.format.rate_hz, got.format.channels), (RATE, 2));
@@ -217,7 +217,7 @@ fn samples_that_are_no_number_become_silence_and_are_counted() {
 #[test]
 fn a_header_without_sound_is_an_empty_recording() {
     let folder = Folder::new();
-    let got = read(&folder.with("silent.wav", &plain(RATE, &[])));
+    let got = read(&folder.with("silent.wav", plain(RATE, &[])));
     assert_eq!((got.samples.len(), got.total_frames), (0, Some(0)));
     assert!(got.faults.is_none());
 }
@@ -275,7 +275,7 @@ fn broken_headers_never_do_harm() {
 
 /// A file of another kind that sox writes; `None` where it cannot.
 fn by_sox(folder: &Folder, name: &str, pcm: &[u8]) -> Option<PathBuf> {
-    let source = folder.with("source.wav", &plain(RATE, pcm));
+    let source = folder.with("source.wav", plain(RATE, pcm));
     let path = folder.path(name);
     let sox = Command::new("sox").arg(&source).arg(&path).output();
     match sox {
@@ -363,7 +363,7 @@ fn a_feeder_delivers_everything_and_then_says_so() {
     let folder = Folder::new();
     // Longer than the ring: the feeder has to wait.
     let pcm = tone_pcm16(3150.0, 8000, 5.0);
-    let path = folder.with("feed.wav", &plain(8000, &pcm));
+    let path = folder.with("feed.wav", plain(8000, &pcm));
     let (send, receive) = channel();
     recording::start(&path, Pace::Fast, send).unwrap();
     let Ok(SourceEvent::Connected {
@@ -396,7 +396,7 @@ fn a_feeder_delivers_everything_and_then_says_so() {
 fn a_feeder_ends_when_nobody_listens() {
     let folder = Folder::new();
     let pcm = tone_pcm16(3150.0, 8000, 5.0);
-    let path = folder.with("feed.wav", &plain(8000, &pcm));
+    let path = folder.with("feed.wav", plain(8000, &pcm));
     let (send, receive) = channel();
     recording::start(&path, Pace::Fast, send).unwrap();
     let Ok(SourceEvent::Connected { reader, .. }) = receive.recv() else {
@@ -470,7 +470,7 @@ fn at_rate(rate_hz: u32) -> Vec<u8> {
 #[test]
 fn a_rate_that_nothing_can_be_measured_at_is_refused_wherever_a_recording_is_named() {
     let folder = Folder::new();
-    folder.with("good.wav", &plain(RATE, &tone_pcm16(3150.0, RATE, 1.0)));
+    folder.with("good.wav", plain(RATE, &tone_pcm16(3150.0, RATE, 1.0)));
     for rate_hz in [0, 1, 100, 7999, 768_001, 0xff00_1f40, u32::MAX] {
         folder.with("odd.wav", at_rate(rate_hz));
         for line in [

@@ -12,7 +12,7 @@ use tapewright::units::Percent;
 /// only has a before.
 fn bench() -> Folder {
     let folder = Folder::new();
-    let (mut record, _) = Record::open(&folder.path("snapshots.jsonl")).unwrap();
+    let (mut record, _) = Record::open(folder.path("snapshots.jsonl")).unwrap();
     for (label, machine, deviation) in [
         (Label::Before, "deck 4", -1.5),
         (Label::Before, "portable", 2.5),

@@ -28,7 +28,11 @@ pub fn format_chunk(tag: u16, channels: u16, rate_hz: u32, bits: u16) -> Vec<u8>
 
 /// A chunk with its true size.
 pub fn chunk(id: [u8; 4], content: &[u8]) -> Vec<u8> {
-    sized_chunk(id, u32::try_from(content.len()).unwrap(), content)
+    sized_chunk(
+        id,
+        u32::try_from(content.len()).expect("a short one"),
+        content,
+    )
 }
 
 /// A chunk that claims a size.
@@ -56,7 +60,7 @@ pub fn sized_file(id: [u8; 4], size: u32, chunks: &[Vec<u8>]) -> Vec<u8> {
 /// A file of these chunks with its true size.
 pub fn file(chunks: &[Vec<u8>]) -> Vec<u8> {
     let size = 4 + chunks.iter().map(Vec::len).sum::<usize>();
-    sized_file(*b"RIFF", u32::try_from(size).unwrap(), chunks)
+    sized_file(*b"RIFF", u32::try_from(size).expect("a short one"), chunks)
 }
 
 /// A plain 16-bit stereo file.
