@@ -9,12 +9,12 @@ use super::passes::Way;
 /// chance elsewhere in the same sweep, whose hand may be a rough one. Tuned at
 /// four clean sweeps in a thousand accused, the worst hand's,
 /// `--bench sweep -- --hands --tuning --track`.
-const LEAST_LIMIT: f64 = 4.1;
-const TIMES_CHANCE: f64 = 0.65;
+const LEAST_LIMIT: f64 = 2.4;
+const TIMES_CHANCE: f64 = 1.06;
 /// Faults show in what is taken for chance as well, two of them a great deal;
 /// beyond this it is not believed. A hand that starts and stops abruptly
 /// brings about as much as this. Tuned, `--bench sweep -- --hands`.
-const MOST_CHANCE: f64 = 7.0;
+const MOST_CHANCE: f64 = 6.0;
 
 /// Two ways in one direction meet the same doings of a hand that does things
 /// the same way twice: their agreement says less.
@@ -27,7 +27,7 @@ const OF_MANY_WAYS: f64 = 1.12;
 const MOST_BACKLASH: f64 = 1.0;
 /// and so much of the range.
 const MOST_BACKLASH_SHARE: f64 = 0.08;
-/// More chances to agree: more is asked.
+/// More chances to agree: more is asked. Tuned, `--bench sweep -- --hands --tuning --track`.
 const SHIFTED: f64 = 1.15;
 
 fn limit(by_chance: f64) -> f64 {

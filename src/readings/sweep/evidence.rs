@@ -19,7 +19,7 @@ const WEAKER_TIMES: f64 = 1.5;
 
 /// A hand's own doings look most like a spot behind a slow transport: so many
 /// times as much is asked of each lag. Tuned, `--bench sweep -- --hands --tuning`.
-pub(super) const ASKED_OF_LAG: [f64; LAGS_S.len()] = [1.0, 1.03, 1.12];
+pub(super) const ASKED_OF_LAG: [f64; LAGS_S.len()] = [1.0, 1.0, 1.1];
 
 /// A spot reaches so many speeds to either side in the traces. Tuned, the same;
 /// 10 and 24 do nearly as well.

@@ -150,9 +150,8 @@ fn smallest_seen(
         .filter(|&k| marked[k])
         .map(|k| whitening.scale_at(k))
         .collect();
-    let limit = super::series::median(limits);
+    let limit = ASKED_OF_LAG[usual.lag] * super::series::median(limits);
     // Two equal scores add up to √2 times one of them; each has errors of 1.
-    let limit = ASKED_OF_LAG[usual.lag] * limit;
     let score = limit / std::f64::consts::SQRT_2 + NINE_IN_TEN;
     let depth = usual.depth * score * super::series::median(&mut scales);
     depth.is_finite().then_some(Percent(depth))
