@@ -2,18 +2,19 @@
 //! strongly than by chance, there is a claim of a bad spot.
 
 use super::bank::Trace;
-use super::evidence::{Agreement, BINS, Pair, Scale, Scores};
+use super::evidence::{Agreement, BINS, Chance, Pair, Scale, Scores};
 use super::passes::Way;
 
 /// Strength from which an agreement of two ways is no chance: more than by
-/// chance in the same sweep, whose hand may be a rough one. Found by trying
-/// hands of several kinds; see the benchmark.
-const LEAST_LIMIT: f64 = 1.6;
-const TIMES_CHANCE: f64 = 1.08;
+/// chance elsewhere in the same sweep, whose hand may be a rough one. Tuned at
+/// four clean sweeps in a thousand accused, the worst hand's,
+/// `--bench sweep -- --hands --tuning --track`.
+const LEAST_LIMIT: f64 = 2.4;
+const TIMES_CHANCE: f64 = 1.06;
 /// Faults show in what is taken for chance as well, two of them a great deal;
 /// beyond this it is not believed. A hand that starts and stops abruptly
 /// brings about as much as this. Tuned, `--bench sweep -- --hands`.
-const MOST_CHANCE: f64 = 7.0;
+const MOST_CHANCE: f64 = 6.0;
 
 /// Two ways in one direction meet the same doings of a hand that does things
 /// the same way twice: their agreement says less.
@@ -26,8 +27,8 @@ const OF_MANY_WAYS: f64 = 1.12;
 const MOST_BACKLASH: f64 = 1.0;
 /// and so much of the range.
 const MOST_BACKLASH_SHARE: f64 = 0.08;
-/// More chances to agree: more is asked.
-const SHIFTED: f64 = 1.1;
+/// More chances to agree: more is asked. Tuned, `--bench sweep -- --hands --tuning --track`.
+const SHIFTED: f64 = 1.15;
 
 fn limit(by_chance: f64) -> f64 {
     LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
@@ -75,31 +76,33 @@ impl Compared {
         for one in 0..ways.len() {
             for other in one + 1..ways.len() {
                 let pair = Pair::new(&scores[one], &scores[other], traces, reach);
-                let mut limit = limit(pair.by_chance());
-                if ways.len() > 2 {
-                    limit *= OF_MANY_WAYS;
-                }
+                let chance = pair.by_chance();
+                let mut asked = if ways.len() > 2 { OF_MANY_WAYS } else { 1.0 };
                 let ways = [ways[one], ways[other]];
-                if ways[0].up == ways[1].up {
-                    compared.add(&pair, 0, SAME_DIRECTION * limit, ways);
-                    compared.limits.push(SAME_DIRECTION * limit);
+                let opposite = ways[0].up != ways[1].up;
+                if !opposite {
+                    asked *= SAME_DIRECTION;
+                }
+                compared.add(&pair, &chance, 0, asked, ways);
+                compared.limits.push(asked * limit(chance.strength()));
+                if !opposite {
                     continue;
                 }
-                compared.add(&pair, 0, limit, ways);
-                compared.limits.push(limit);
                 for by in shifts(bins, 2 * reach) {
-                    compared.add(&pair, by, SHIFTED * limit, ways);
-                    compared.add(&pair, -by, SHIFTED * limit, ways);
+                    compared.add(&pair, &chance, by, SHIFTED * asked, ways);
+                    compared.add(&pair, &chance, -by, SHIFTED * asked, ways);
                 }
             }
         }
         compared
     }
 
-    /// Where the pair agrees beyond the limit, one way moved by so many bins.
-    fn add(&mut self, pair: &Pair, by: isize, limit: f64, ways: [Way; 2]) {
-        for agreement in pair.agreements(by).into_iter().flatten() {
-            let evidence = agreement.strength / limit;
+    /// Where the pair agrees beyond the limit, one way moved by so many bins;
+    /// `asked` times as much is asked as of two ways alone.
+    fn add(&mut self, pair: &Pair, chance: &Chance, by: isize, asked: f64, ways: [Way; 2]) {
+        for agreement in pair.agreements(by) {
+            let limit = limit(chance.strength_beside(agreement.bin, by));
+            let evidence = agreement.strength / (agreement.asked * asked * limit);
             self.evidence = self.evidence.max(evidence);
             if evidence > 1.0 {
                 self.claims.push(Claim {

@@ -4,7 +4,7 @@
 //! For each way, each pattern and each speed the highest score is kept. Two
 //! ways agree at a speed as far as the weaker of them goes along.
 
-use super::bank::Trace;
+use super::bank::{LAGS_S, Trace};
 use super::passes::Way;
 use super::series::RATE_HZ;
 
@@ -16,6 +16,14 @@ const DWELL_STEPS: usize = 2;
 
 /// Agreement reaches no further than this many times the weaker score's own.
 const WEAKER_TIMES: f64 = 1.5;
+
+/// A hand's own doings look most like a spot behind a slow transport: so many
+/// times as much is asked of each lag. Tuned, `--bench sweep -- --hands --tuning`.
+pub(super) const ASKED_OF_LAG: [f64; LAGS_S.len()] = [1.0, 1.0, 1.1];
+
+/// A spot reaches so many speeds to either side in the traces. Tuned, the same;
+/// 10 and 24 do nearly as well.
+const OWN_PLACE: usize = BINS / 15;
 
 /// A score and the moment it comes from.
 #[derive(Clone, Copy, Debug, Default)]
@@ -113,6 +121,8 @@ fn trace_peaks(trace: &Trace, inner: Inner, mean: &[f64], scale: Scale) -> [Vec<
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Agreement {
     pub(super) strength: f64,
+    /// How much is asked of its lag.
+    pub(super) asked: f64,
     pub(super) bin: usize,
     /// 1 faster, −1 slower.
     pub(super) sign: f64,
@@ -126,6 +136,8 @@ pub(super) struct Pair<'a> {
     other: Scores,
     /// Which patterns of the other way go with one of this.
     alike: Vec<Vec<usize>>,
+    /// How much is asked of each pattern.
+    asked: Vec<f64>,
 }
 
 impl<'a> Pair<'a> {
@@ -142,29 +154,29 @@ impl<'a> Pair<'a> {
             one,
             other: other.widened(reach),
             alike,
+            asked: traces.iter().map(|it| ASKED_OF_LAG[it.lag]).collect(),
         }
     }
 
     /// The strongest agreement at each speed of the one way, the other moved
     /// along the range by so many bins.
-    pub(super) fn agreements(&self, by: isize) -> Vec<Option<Agreement>> {
-        (0..BINS).map(|bin| self.best_at(bin, by)).collect()
+    pub(super) fn agreements(&self, by: isize) -> Vec<Agreement> {
+        (0..BINS).filter_map(|bin| self.best_at(bin, by)).collect()
     }
 
     /// How strongly the ways agree where they must not: one of them moved
     /// along the range, by several shares of it.
-    pub(super) fn by_chance(&self) -> f64 {
+    pub(super) fn by_chance(&self) -> Chance {
         let shifts = [
             -0.36, -0.28, -0.2, -0.14, -0.09, 0.09, 0.14, 0.2, 0.28, 0.36,
         ];
-        let mut strongest: Vec<f64> = shifts
-            .iter()
-            .map(|share| {
-                let by = (share * BINS as f64) as isize;
-                strongest_of(&self.agreements(by))
-            })
-            .collect();
-        super::series::median(&mut strongest)
+        let moved = shifts.iter().map(|share| {
+            let by = (share * BINS as f64) as isize;
+            (by, self.agreements(by))
+        });
+        Chance {
+            moved: moved.collect(),
+        }
     }
 
     fn best_at(&self, bin: usize, by: isize) -> Option<Agreement> {
@@ -183,6 +195,7 @@ impl<'a> Pair<'a> {
                         best = Some(Agreement {
                             strength,
                             bin,
+                            asked: self.asked[pattern],
                             sign: [1.0, -1.0][sign],
                             sides: [(pattern, here), (alike, there)],
                         });
@@ -194,13 +207,36 @@ impl<'a> Pair<'a> {
     }
 }
 
-/// The highest strength.
-fn strongest_of(agreements: &[Option<Agreement>]) -> f64 {
-    agreements
-        .iter()
-        .flatten()
-        .map(|agreement| agreement.strength)
-        .fold(0.0, f64::max)
+/// Agreements of two ways that were moved along the range.
+pub(super) struct Chance {
+    /// By how many bins, and where they agree then.
+    moved: Vec<(isize, Vec<Agreement>)>,
+}
+
+impl Chance {
+    /// How strongly the ways agree by chance.
+    pub(super) fn strength(&self) -> f64 {
+        self.median_of(|_, _| true)
+    }
+
+    /// The same for a spot at `bin`, the other way being moved `by` bins: a
+    /// spot is no chance, so that its own place is left out on either way.
+    pub(super) fn strength_beside(&self, bin: usize, by: isize) -> f64 {
+        let away = |one: isize, other: isize| one.abs_diff(other) > OWN_PLACE;
+        let bin = bin.cast_signed();
+        self.median_of(|moved, it| {
+            let here = it.bin.cast_signed();
+            away(here, bin) && away(here + moved, bin + by)
+        })
+    }
+
+    fn median_of(&self, counts: impl Fn(isize, &Agreement) -> bool) -> f64 {
+        let highest = |(by, agreements): &(isize, Vec<Agreement>)| {
+            let counted = agreements.iter().filter(|it| counts(*by, it));
+            counted.map(|it| it.strength).fold(0.0, f64::max)
+        };
+        super::series::median(&mut self.moved.iter().map(highest).collect::<Vec<_>>())
+    }
 }
 
 fn agreement(one: f64, other: f64) -> f64 {

@@ -3,7 +3,7 @@
 use super::backlash::{backlash, up_less_down};
 use super::bank::{Trace, traces};
 use super::claims::{Claim, Compared};
-use super::evidence::{Agreement, BINS, Inner, Peak, Scale, Scores, inner_part};
+use super::evidence::{ASKED_OF_LAG, Agreement, BINS, Inner, Peak, Scale, Scores, inner_part};
 use super::kinds::{Passage, crackles, kind_of};
 use super::lines::without_lines;
 use super::passes::{Way, ways};
@@ -98,12 +98,19 @@ fn blind_from(band: Percent) -> f64 {
     2.0 * band.0.max(USUAL_BAND)
 }
 
-/// What matters stays among the bad spots, near right speed first.
-fn sort_out(report: &mut SweepReport, least: f64) {
-    let (bad, slight) = std::mem::take(&mut report.bad_spots)
-        .into_iter()
-        .partition(|spot| spot.depth.is_none_or(|depth| depth.0.abs() >= least));
-    (report.bad_spots, report.slight_spots) = (bad, slight);
+/// A spot, and how deep in percent it may be, by which it is accused; `None`
+/// where it has no depth.
+type Found = (BadSpot, Option<f64>);
+
+/// What matters is bad, near right speed first; the rest is slight.
+fn sort_out(report: &mut SweepReport, found: Vec<Found>, least: f64) {
+    for (spot, depth) in found {
+        if depth.is_none_or(|depth| depth >= least) {
+            report.bad_spots.push(spot);
+        } else {
+            report.slight_spots.push(spot);
+        }
+    }
     report
         .bad_spots
         .sort_by_key(|spot| !spot.is_near_right_speed());
@@ -143,7 +150,7 @@ fn smallest_seen(
         .filter(|&k| marked[k])
         .map(|k| whitening.scale_at(k))
         .collect();
-    let limit = super::series::median(limits);
+    let limit = ASKED_OF_LAG[usual.lag] * super::series::median(limits);
     // Two equal scores add up to √2 times one of them; each has errors of 1.
     let score = limit / std::f64::consts::SQRT_2 + NINE_IN_TEN;
     let depth = usual.depth * score * super::series::median(&mut scales);
@@ -157,6 +164,22 @@ struct Evidence<'a> {
     mean: &'a [f64],
     pace: f64,
     flutter: f64,
+}
+
+impl Evidence<'_> {
+    /// Mean depth in percent of a spot on two ways, and how deep it may be: a
+    /// contact that changes is not met alike twice, and where the ways differ
+    /// by more than their errors, the next may differ by as much again.
+    fn depth(&self, claim: &Claim) -> [f64; 2] {
+        // A score has errors of 1.
+        let of = |(pattern, peak): (usize, Peak)| {
+            let error = self.traces[pattern].depth * self.whitening.scale_at(peak.at);
+            (error * peak.score, error)
+        };
+        let [(one, one_error), (other, other_error)] = claim.agreement.sides.map(of);
+        let differ = ((one - other).abs() - one_error.hypot(other_error)).max(0.0);
+        [f64::midpoint(one, other), one.max(other) + differ]
+    }
 }
 
 struct Sweep {
@@ -208,8 +231,8 @@ impl Sweep {
             report.range = report.range.filter(|_| range >= LEAST_RANGE);
             return;
         }
-        self.find_spots(report);
-        sort_out(report, least_accused(band));
+        let found = self.find_spots(report);
+        sort_out(report, found, least_accused(band));
         report.verdict = if !report.bad_spots.is_empty() {
             report.unclear = None;
             SweepVerdict::Erratic
@@ -269,7 +292,7 @@ impl Sweep {
         times.iter().filter(|times| **times >= 2).count() as f64 / BINS as f64
     }
 
-    fn find_spots(&self, report: &mut SweepReport) {
+    fn find_spots(&self, report: &mut SweepReport) -> Vec<Found> {
         let range = self.range();
         let inners: Vec<Inner> = self
             .ways
@@ -296,22 +319,23 @@ impl Sweep {
         let mut compared = Compared::of(&self.ways, &scores, &traces, self.scale, pace);
         report.evidence = compared.evidence;
         report.smallest_seen = smallest_seen(&traces, &whitening, &marked, &mut compared.limits);
-        let found = Evidence {
+        let evidence = Evidence {
             whitening: &whitening,
             traces: &traces,
             mean: &mean,
             pace,
             flutter,
         };
-        self.note(report, &found, compared.claims);
-        self.look_for_dead_places(report, &clean, &inners, pace);
-        self.listen_at_rest(report, &traces);
+        let mut found = self.note(report, &evidence, compared.claims);
+        self.look_for_dead_places(&mut found, &clean, &inners, pace);
+        self.listen_at_rest(&mut found, &traces);
+        found
     }
 
     /// The speed stands at the same place on several ways.
     fn look_for_dead_places(
         &self,
-        report: &mut SweepReport,
+        found: &mut Vec<Found>,
         clean: &[f64],
         inners: &[Inner],
         pace: f64,
@@ -323,28 +347,29 @@ impl Sweep {
             .map(|&inner| stands(clean, inner, flutter, pace))
             .collect();
         for dead in dead_places(&stands, range, flutter) {
-            let near = |spot: &BadSpot| (spot.at.0 - dead.at).abs() < apart(range);
-            if report.bad_spots.iter().any(near) {
+            let near = |(spot, _): &Found| (spot.at.0 - dead.at).abs() < apart(range);
+            if found.iter().any(near) {
                 continue;
             }
-            report.bad_spots.push(BadSpot {
+            let spot = BadSpot {
                 at: Percent(dead.at),
                 depth: None,
                 kind: SpotKind::Dead,
                 seen: SpotSeen::Both,
                 times: dead.seen.iter().map(|it| self.time(it.middle())).collect(),
-            });
+            };
+            found.push((spot, None));
         }
     }
 
     /// The speed leaps while nobody turns.
-    fn listen_at_rest(&self, report: &mut SweepReport, traces: &[Trace]) {
+    fn listen_at_rest(&self, found: &mut Vec<Found>, traces: &[Trace]) {
         let turned_at = self.ways.first().map_or(0, |way| way.to);
         for crackle in crackles(&self.series.values, &self.series.heard, traces) {
             if crackle.depth.abs() < LEAST_SHOWN {
                 continue;
             }
-            report.bad_spots.push(BadSpot {
+            let spot = BadSpot {
                 at: Percent(crackle.at),
                 depth: Some(Percent(crackle.depth)),
                 kind: SpotKind::Crackle,
@@ -354,7 +379,8 @@ impl Sweep {
                     (false, _) => SpotSeen::Back,
                 },
                 times: vec![self.time(crackle.leap)],
-            });
+            };
+            found.push((spot, Some(crackle.depth.abs())));
         }
     }
 
@@ -399,7 +425,12 @@ impl Sweep {
 
     /// Writes down what was found, the strongest first; what a spot leaves
     /// beside itself in the traces is no other one.
-    fn note(&self, report: &mut SweepReport, found: &Evidence, mut left: Vec<Claim>) {
+    fn note(
+        &self,
+        report: &mut SweepReport,
+        evidence: &Evidence,
+        mut left: Vec<Claim>,
+    ) -> Vec<Found> {
         // Ways in opposite directions place a spot better, for what it leaves
         // before and after itself lies on different sides there.
         left.sort_by(|a, b| {
@@ -408,6 +439,7 @@ impl Sweep {
         });
         let mut known: Vec<(f64, f64)> = Vec::new();
         let mut apart_by = Vec::new();
+        let mut found = Vec::new();
         for claim in left {
             let Agreement {
                 bin, sides, sign, ..
@@ -425,17 +457,18 @@ impl Sweep {
             if known.iter().any(beside) {
                 continue;
             }
-            let spot = self.spot(found, &claim, at);
-            if spot.depth.is_some_and(|depth| depth.0.abs() >= LEAST_SHOWN) {
+            let [depth, at_most] = evidence.depth(&claim);
+            if depth >= LEAST_SHOWN {
                 known.push((at, sign));
-                report.bad_spots.push(spot);
-                apart_by.extend(up_less_down(&claim, found.traces, found.mean));
+                found.push((self.spot(evidence, &claim, at, depth), Some(at_most)));
+                apart_by.extend(up_less_down(&claim, evidence.traces, evidence.mean));
             }
         }
-        if let Some([by, error]) = backlash(apart_by, found.pace) {
+        if let Some([by, error]) = backlash(apart_by, evidence.pace) {
             report.backlash = Some(by);
             report.backlash_error = Some(error);
         }
+        found
     }
 
     /// Whether the trimmer passed this speed within so many seconds of `at`.
@@ -447,26 +480,18 @@ impl Sweep {
         (low..=high).contains(&percent)
     }
 
-    fn spot(&self, found: &Evidence, claim: &Claim, at: f64) -> BadSpot {
+    fn spot(&self, evidence: &Evidence, claim: &Claim, at: f64, depth: f64) -> BadSpot {
         let sides = claim.agreement.sides;
-        let depth = sides
-            .iter()
-            .map(|(pattern, peak)| {
-                let scale = found.whitening.scale_at(peak.at);
-                found.traces[*pattern].depth * peak.score * scale
-            })
-            .sum::<f64>()
-            / 2.0;
         let passages = [0, 1].map(|side| {
             let (pattern, peak) = sides[side];
             let length = self.series.values.len();
-            Passage::of(&found.traces[pattern], peak.at, claim.ways[side], length)
+            Passage::of(&evidence.traces[pattern], peak.at, claim.ways[side], length)
         });
         let values = &self.series.values;
         BadSpot {
             at: Percent(at),
             depth: Some(Percent(claim.agreement.sign * depth)),
-            kind: kind_of(&passages, values, depth, found.flutter),
+            kind: kind_of(&passages, values, depth, evidence.flutter),
             seen: SpotSeen::Both,
             times: sides.map(|(_, peak)| self.time(peak.at)).to_vec(),
         }
