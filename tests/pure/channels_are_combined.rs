@@ -6,7 +6,11 @@ use std::f64::consts::TAU;
 use crate::support::sound;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{ChannelChoice, ChannelUsed, Engine, Measurement, Problem, Settings};
+use tapewright::readings::{
+    CautionCode, ChannelChoice, ChannelUsed, Engine, KeepRequest, Keeping, Measurement, Problem,
+    Settings,
+};
+use tapewright::units::Seconds;
 
 const RATE: u32 = 48_000;
 const HZ: f64 = 3118.5;
@@ -99,6 +103,28 @@ fn one_channel_is_no_trouble_when_it_was_asked_for() {
         let problems = engine.reading().signal.problems;
         let named = problems.contains(&Problem::OneChannel(ChannelUsed::Left));
         assert_eq!(named, is_named, "{choice:?}: {problems:?}");
+    }
+}
+
+#[test]
+fn what_is_kept_live_says_that_one_channel_is_quieter() {
+    let mut random = Pcg64Mcg::seed_from_u64(3);
+    let tone = channel(&mut random, 1.0, 0.0001);
+    for (right, quieter) in [(0.5, true), (1.0, false)] {
+        let both: Vec<f32> = tone.iter().flat_map(|&s| [s, right * s]).collect();
+        let mut engine = engine(ChannelChoice::Auto);
+        engine.push(&both);
+        engine.keep(KeepRequest {
+            at_least: Seconds(5.0),
+            at_most: Seconds(5.0),
+        });
+        for _ in 0..20 {
+            engine.push(&both);
+        }
+        let Some(Keeping::Done(kept)) = engine.reading().keeping else {
+            panic!("nothing was kept");
+        };
+        assert_eq!(kept.has(CautionCode::LevelsDiffer), quieter, "{right}");
     }
 }
 
