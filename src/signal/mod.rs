@@ -18,6 +18,7 @@ pub mod following;
 pub mod harmonics;
 pub mod ident;
 pub mod level;
+pub mod line;
 pub mod peaks;
 pub mod phased;
 pub mod prediction;

@@ -6,6 +6,8 @@ use std::sync::Arc;
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::num_complex::Complex32;
 
+use super::statistics::parabola_top;
+
 /// A local maximum of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Peak {
@@ -99,13 +101,7 @@ impl Spectrum {
             return None;
         }
         let log = |bin: usize| f64::from(power[bin].max(f32::MIN_POSITIVE)).ln();
-        let (below, here, above) = (log(bin - 1), log(bin), log(bin + 1));
-        let bend = below - 2.0 * here + above;
-        let offset = if bend < 0.0 {
-            (0.5 * (below - above) / bend).clamp(-0.5, 0.5)
-        } else {
-            0.0
-        };
+        let offset = parabola_top(log(bin - 1), log(bin), log(bin + 1));
         Some(Peak {
             hz: (bin as f64 + offset) * self.hz_per_bin,
             bin,

@@ -6,7 +6,6 @@ use std::sync::Arc;
 
 use super::MISSING;
 use super::copy::Copy;
-use super::line::least_squares;
 use super::loudness::Loudness;
 use super::matcher::{Matcher, Report};
 use super::sifter::Sifter;
@@ -16,6 +15,7 @@ use crate::signal::bridge::Bridged;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
+use crate::signal::line::Line;
 use crate::signal::tracker::{Loss, Track};
 use crate::units::{Hertz, Seconds};
 
@@ -311,7 +311,7 @@ impl CopyTracker {
 fn slope(places: &[[f64; 2]]) -> Option<f64> {
     let span_s = places.last()?[0] - places.first()?[0];
     (span_s < RESTS_S).then_some(())?;
-    least_squares(places.iter()).map(|line| line.slope)
+    Line::fitted(places.iter().copied()).map(|line| line.slope)
 }
 
 impl Witness for Piece {

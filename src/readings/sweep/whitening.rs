@@ -4,7 +4,8 @@
 //! pattern that went through the same two filters is found in it by
 //! correlation: the matched filter.
 
-use super::series::{RATE_HZ, median};
+use super::series::RATE_HZ;
+use crate::signal::statistics::robust_sigma;
 
 /// Values that the model looks back on: half a second.
 const ORDER: usize = 24;
@@ -184,11 +185,9 @@ fn scales(errors: &[f64], marked: &[bool], model: &[f64]) -> Vec<f64> {
     // White noise on the track goes through the model, too.
     let gain: f64 = 1.0 + model.iter().map(|a| a * a).sum::<f64>();
     let floor = NOISE_FLOOR * NOISE_FLOOR * gain;
-    let mut all: Vec<f64> = (0..errors.len())
-        .filter(|&k| marked[k])
-        .map(|k| errors[k].abs())
-        .collect();
-    let whole = (1.4826 * median(&mut all)).max(1e-9);
+    let all = errors.iter().zip(marked).filter(|(_, marked)| **marked);
+    let whole = robust_sigma(all.map(|(error, _)| *error)).unwrap_or_default();
+    let whole = whole.max(1e-9);
     let reach = (SCALE_REACH_S * RATE_HZ) as usize;
     let mut cumulative = vec![0.0];
     for error in errors {
