@@ -6,7 +6,7 @@ use std::sync::Arc;
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::num_complex::Complex32;
 
-use super::statistics::parabola_top;
+use super::statistics::{parabola_top, upper_median};
 
 /// A local maximum of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,6 +17,13 @@ pub struct Peak {
     pub bin: usize,
     /// Power in that bin.
     pub power: f32,
+}
+
+/// Mean power of a bin of plain noise, from bins that lines may stand among.
+/// The powers are distributed exponentially, whose median is ln 2 of their
+/// mean; lines hardly move it. Reorders them.
+pub fn noise_power(bins: &mut [f32]) -> f32 {
+    upper_median(bins) / std::f32::consts::LN_2
 }
 
 /// Power spectra of blocks of one length under a Hann window.

@@ -11,7 +11,6 @@ use super::matcher::{Matcher, Report};
 use super::sifter::Sifter;
 use crate::readings::alike::are_different;
 use crate::readings::found::CopyState;
-use crate::signal::bridge::Bridged;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
@@ -283,7 +282,7 @@ impl CopyTracker {
         while (self.next_value as f64) < time_s * rate {
             let at_s = self.next_value as f64 / rate;
             let hz = before.last_hz + step_hz * (at_s - before.until_s);
-            out.push(Track::Value(Bridged { hz, measured: true }));
+            out.push(Track::Value(hz));
             self.next_value += 1;
         }
         self.piece = Some(Piece {
