@@ -20,7 +20,7 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::readings::SampleClock;
-use crate::records::{ClockFigure, Clocks, ClocksWarning, cards};
+use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
@@ -361,7 +361,7 @@ fn kept_clocks(
                     figure.error.0
                 )
             });
-            let odd = warnings.first().map(ClocksWarning::to_string);
+            let odd = warnings.first().map(LinesWarning::to_string);
             let clock_at = clock_at_rate(clocks, input.known().id.clone());
             Ok((Some(clock_at), joined([odd, said])))
         }

@@ -1,6 +1,6 @@
 //! The first trouble in a sentence: likely cause and what to do.
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use crate::audio::analysis::SourceState;
 use crate::readings::{Problem, ReferenceKind};
