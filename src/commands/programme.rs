@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::cli::ToneOptions;
 use super::{Exit, Failure};
-use crate::signal::ident::{Ident, IdentBurst, IdentDate};
+use crate::signal::ident::{Ident, IdentBurst};
 use crate::signal::programme::Programme;
 use crate::signal::timed::bursts::Bursts;
 use crate::signal::tone::{Sound, Tone};
@@ -47,13 +47,8 @@ pub(super) fn ident(options: &ToneOptions) -> Result<Ident, Failure> {
     let today = Timestamp::now()
         .to_zoned_datetime(TimeZone::system())
         .date();
-    let date = IdentDate {
-        year: today.year().unsigned_abs(),
-        month: today.month().unsigned_abs(),
-        day: today.day().unsigned_abs(),
-    };
     let machine = options.machine.as_deref().unwrap_or_default();
-    Ident::new(machine, date, options.frequency())
+    Ident::new(machine, today, options.frequency())
         .map_err(|error| Failure::new(Exit::Usage, format!("no ident can be made: {error}")))
 }
 

@@ -9,7 +9,7 @@ use super::noise::noise_hz;
 use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
 use super::values::{DriftReading, FlutterReading, SignalFigures, SpeedFigures, UncertaintyParts};
-use crate::signal::statistics::fit_line;
+use crate::signal::line::Line;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Below this a tone is not believed.
@@ -101,7 +101,7 @@ fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
     let rise = Fluctuation::of(series.blocks())?.of_figure(Weighing::Slope);
     let uncertainty = rise.half_width / series.blocks().len() as f64;
     Some(DriftReading {
-        percent_per_minute: fit_line(series.blocks()).slope * per_minute,
+        percent_per_minute: Line::of_series(series.blocks()).slope * per_minute,
         uncertainty_percent_per_minute: Some(uncertainty * per_minute),
         span: stretch.span_hz().map(|hz| Percent(hz * scale)),
     })

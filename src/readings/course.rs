@@ -8,6 +8,9 @@
 
 use std::collections::VecDeque;
 
+use crate::signal::line::Sums;
+use crate::signal::statistics::{median, quantile};
+
 /// A cell: noise is gone, flutter is not.
 const CELL_S: f64 = 0.01;
 
@@ -306,9 +309,9 @@ fn run_s(needles: &[f64], least: &Least) -> Option<f64> {
         if others.len() < beside / 4 {
             return None;
         }
-        let level = quantile(&mut others, 0.5);
+        let level = median(&mut others)?;
         let mut away: Vec<f64> = others.iter().map(|other| (other - level).abs()).collect();
-        let usual = quantile(&mut away, 0.7);
+        let usual = quantile(&mut away, 0.7)?;
         let left = (LEFT_TIMES * usual).max(LEFT_AT_LEAST);
         (needles[k] >= level - left).then_some((k, level, usual))
     })?;
@@ -331,11 +334,6 @@ fn run_s(needles: &[f64], least: &Least) -> Option<f64> {
     is_run.then_some(2.0 * seen_s + RUN_MARGIN_S)
 }
 
-fn quantile(values: &mut [f64], part: f64) -> f64 {
-    let place = ((values.len() - 1) as f64 * part).round() as usize;
-    *values.select_nth_unstable_by(place, f64::total_cmp).1
-}
-
 /// A mean speed and the middle of its time in seconds.
 #[derive(Clone, Copy)]
 struct Point {
@@ -343,50 +341,22 @@ struct Point {
     speed: f64,
 }
 
-/// Sums that make a line through any run of points.
-struct Sums(Vec<[f64; 5]>);
+/// Sums of the points up to each.
+struct Running(Vec<Sums>);
 
-/// Speed and its change a second, and what the points leave beside that line.
-#[derive(Clone, Copy)]
-struct Fit {
-    mean: f64,
-    per_s: f64,
-    squares: f64,
-}
-
-impl Sums {
+impl Running {
     fn new(points: &[Point]) -> Self {
-        let mut sums = vec![[0.0; 5]];
+        let mut sums = Sums::default();
+        let mut all = vec![sums];
         for point in points {
-            let mut sum = *sums.last().unwrap_or(&[0.0; 5]);
-            let Point { at_s: t, speed: y } = *point;
-            for (slot, value) in sum.iter_mut().zip([t, y, t * t, t * y, y * y]) {
-                *slot += value;
-            }
-            sums.push(sum);
+            sums.push([point.at_s, point.speed]);
+            all.push(sums);
         }
-        Self(sums)
+        Self(all)
     }
 
-    fn fit(&self, from: usize, to: usize) -> Fit {
-        let n = (to - from) as f64;
-        let mut sum = [0.0; 5];
-        for (slot, (to, from)) in sum.iter_mut().zip(self.0[to].iter().zip(self.0[from])) {
-            *slot = to - from;
-        }
-        let [t, y, tt, ty, yy] = sum;
-        let spread = tt - t * t / n;
-        let per_s = if to - from > 1 && spread > 0.0 {
-            (ty - t * y / n) / spread
-        } else {
-            0.0
-        };
-        let squares = yy - y * y / n - per_s * per_s * spread;
-        Fit {
-            mean: y / n,
-            per_s,
-            squares: squares.max(0.0),
-        }
+    fn of(&self, from: usize, to: usize) -> Sums {
+        self.0[to].since(&self.0[from])
     }
 }
 
@@ -402,23 +372,24 @@ fn steady_within(blocks: &[Cell], block_s: f64, [from_s, to_s]: [f64; 2]) -> Vec
     if points.len() < 2 * window {
         return Vec::new();
     }
-    let sums = Sums::new(&points);
+    let sums = Running::new(&points);
     let mut own: Vec<f64> = (0..=points.len() - window)
         .step_by(window / 2)
-        .map(|k| sums.fit(k, k + window).squares / window as f64)
+        .map(|k| sums.of(k, k + window).squares_left() / window as f64)
         .collect();
-    let own = quantile(&mut own, 0.5).max(FINEST * FINEST);
+    let own = median(&mut own).unwrap_or_default().max(FINEST * FINEST);
     let worth = own * (WORTH_S / point_s).max(4.0);
     let lines = divided(&sums, points.len(), worth);
+    let mean = |from, to| sums.of(from, to).line().through[1];
     let mut steady: Vec<(usize, usize)> = Vec::new();
     for (from, to) in lines {
         let length_s = (to - from) as f64 * point_s;
         let most_per_s = STEADY_PER_S.max(STEADY_WOW * own.sqrt() / length_s);
-        if length_s < STEADY_S || sums.fit(from, to).per_s.abs() > most_per_s {
+        if length_s < STEADY_S || sums.of(from, to).line().slope.abs() > most_per_s {
             continue;
         }
         let follows = |before: &&mut (usize, usize)| {
-            let apart = sums.fit(before.0, before.1).mean - sums.fit(from, to).mean;
+            let apart = mean(before.0, before.1) - mean(from, to);
             before.1 == from && apart.abs() <= SAME.max(own.sqrt())
         };
         match steady.last_mut().filter(follows) {
@@ -464,12 +435,12 @@ fn points_of(blocks: &[Cell], joined: usize, point_s: f64, [from_s, to_s]: [f64;
 
 /// The division into lines that costs least, each costing what it leaves and
 /// `worth` besides.
-fn divided(sums: &Sums, count: usize, worth: f64) -> Vec<(usize, usize)> {
+fn divided(sums: &Running, count: usize, worth: f64) -> Vec<(usize, usize)> {
     let mut least = vec![(0.0, 0); count + 1];
     for to in 1..=count {
         let cost = |from: usize| {
             let before: (f64, usize) = least[from];
-            before.0 + sums.fit(from, to).squares + worth
+            before.0 + sums.of(from, to).squares_left() + worth
         };
         let best = (0..to).map(|from| (cost(from), from));
         least[to] = best

@@ -11,6 +11,8 @@
 use std::collections::VecDeque;
 
 use super::straying;
+use crate::signal::line::Line;
+use crate::signal::statistics::quantile;
 use crate::units::{Percent, Seconds};
 
 /// The slope is that of a straight line through so many seconds.
@@ -263,17 +265,9 @@ impl Guide {
         if self.values.len() < count || count < 3 {
             return None;
         }
-        let middle = (count - 1) as f64 / 2.0;
-        let newest = self.values.iter().rev().take(count);
-        let (mut sum, mut moment, mut square) = (0.0, 0.0, 0.0);
-        for (age, value) in newest.enumerate() {
-            let aside = middle - age as f64;
-            sum += value;
-            moment += aside * value;
-            square += aside * aside;
-        }
-        let slope = moment / square;
-        Some((slope * self.rate_hz, sum / count as f64 + slope * middle))
+        let newest = self.values.iter().rev().take(count).enumerate();
+        let line = Line::fitted(newest.map(|(age, value)| [-(age as f64), *value]))?;
+        Some((line.slope * self.rate_hz, line.at(0.0)))
     }
 
     fn slope(&self) -> Option<f64> {
@@ -383,10 +377,10 @@ impl Guide {
         if lags.len() < 4 {
             return;
         }
-        lags.sort_by(f64::total_cmp);
-        let [least, most] = LAG_LIMITS_S;
-        let seen = lags[lags.len() / 4].clamp(least, most);
-        self.lag_s = f64::midpoint(self.lag_s, seen);
+        if let Some(seen) = quantile(&mut lags, 0.25) {
+            let [least, most] = LAG_LIMITS_S;
+            self.lag_s = f64::midpoint(self.lag_s, seen.clamp(least, most));
+        }
     }
 
     fn learn_eighth(&mut self, turn: Move) {

@@ -210,7 +210,7 @@ impl Stop {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signal::ident::{IdentBurst, IdentDate};
+    use crate::signal::ident::IdentBurst;
     use crate::signal::tone::{Sound, Tone};
     use crate::units::Hertz;
 
@@ -223,11 +223,7 @@ mod tests {
     }
 
     fn ident() -> Ident {
-        let day = IdentDate {
-            year: 2026,
-            month: 11,
-            day: 26,
-        };
+        let day = jiff::civil::date(2026, 11, 26);
         Ident::new("Bench deck 2", day, Hertz(3150.0)).unwrap()
     }
 

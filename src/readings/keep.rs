@@ -74,9 +74,9 @@ impl Keeper {
         }
     }
 
-    /// Notes a dropout; its start is told from the start of the input, which
-    /// the stretch does not know, so it is placed at the stretch's own time.
-    pub fn dropout(&mut self, _start: Seconds, length: Seconds) {
+    /// Notes a dropout that has just ended, at the stretch's own time: where the
+    /// input began, it does not know.
+    pub fn dropout(&mut self, length: Seconds) {
         self.each(|stretch| {
             let now = Seconds((stretch.track_s() - length.0).max(0.0));
             let _ = stretch.dropout(now, length);

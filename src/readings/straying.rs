@@ -6,7 +6,7 @@
 
 use std::collections::VecDeque;
 
-use crate::signal::statistics::fit_line;
+use crate::signal::line::Line;
 
 /// The speed has moved when the needle is away from the digits by this part
 /// of the nominal, or by this many times its usual excursion. Tuned: `cargo
@@ -169,10 +169,7 @@ fn swing_within(means: &[f64]) -> Option<Swing> {
     // Counted in whole blocks.
     let is_regular = to.max(fro) <= TIMES_AS_LONG * to.min(fro) + 1.0;
     // A turn that goes on meanwhile makes it no wider.
-    let line = fit_line(means);
-    let middle = 0.5 * (means.len() - 1) as f64;
-    let flat = means.iter().enumerate();
-    let flat = flat.map(|(age, mean)| mean - line.slope * (age as f64 - middle));
+    let flat = Line::of_series(means).residuals(means);
     let (lowest, highest) = flat.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
         (low.min(mean), high.max(mean))
     });

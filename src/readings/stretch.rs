@@ -11,6 +11,7 @@ use super::notes::VibratoTotals;
 use super::short::Direct;
 use super::values::{ChannelUsed, Dropout};
 use crate::signal::check::Beside;
+use crate::signal::line::Sums;
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
 use crate::units::{Decibels, Seconds};
 
@@ -26,28 +27,22 @@ const SPAN_BLOCK_S: f64 = 5.0;
 const PHASE_FIT_UP_TO_S: f64 = 10.0;
 const TAPER_S: f64 = 10.0 / 3.0;
 
-/// Least squares through the phase: Σ (n − n̄) φ over equally spaced values.
+/// A line through the phase.
 #[derive(Clone, Debug, Default)]
 struct PhaseFit {
-    count: f64,
     phase: f64,
-    sum: f64,
-    moment: f64,
+    sums: Sums,
 }
 
 impl PhaseFit {
     fn push(&mut self, step: f64) {
         self.phase += step;
-        self.sum += self.phase;
-        self.moment += self.count * self.phase;
-        self.count += 1.0;
+        self.sums.push([self.sums.count, self.phase]);
     }
 
     /// Mean step.
     fn slope(&self) -> Option<f64> {
-        let n = self.count;
-        let middle = (n - 1.0) / 2.0;
-        (n > 2.0).then(|| 12.0 * (self.moment - middle * self.sum) / (n * (n * n - 1.0)))
+        (self.sums.count > 2.0).then(|| self.sums.line().slope)
     }
 }
 

@@ -3,8 +3,8 @@
 
 use super::stretch::Stretch;
 use crate::signal::fir::total;
+use crate::signal::line::Line;
 use crate::signal::spectrum::Spectrum;
-use crate::signal::statistics::fit_line;
 
 /// Wow is looked for from this rate on; the figure ends at 6 Hz.
 const RATES_HZ: [f64; 2] = [0.2, 6.0];
@@ -28,11 +28,8 @@ pub fn wow(stretch: &Stretch) -> Option<Wow> {
     if series.length_s() < LEAST_S {
         return None;
     }
-    let line = fit_line(series.blocks());
-    let middle = (series.blocks().len() as f64 - 1.0) / 2.0;
-    let flat: Vec<f32> = (series.blocks().iter().enumerate())
-        .map(|(k, value)| (value - line.mean - line.slope * (k as f64 - middle)) as f32)
-        .collect();
+    let flat = Line::of_series(series.blocks()).residuals(series.blocks());
+    let flat: Vec<f32> = flat.map(|off| off as f32).collect();
     let mut spectrum = Spectrum::new(flat.len(), 1, 1.0 / series.block_s());
     let mut power = vec![0.0; spectrum.bins()];
     spectrum.add_power(&flat, &mut power);

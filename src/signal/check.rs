@@ -2,7 +2,7 @@
 //! hum, level.
 
 use super::fir::total;
-use super::spectrum::Spectrum;
+use super::spectrum::{Spectrum, noise_power};
 
 /// Shortest block: 50 and 60 Hz must stand apart.
 const BLOCK_S: f64 = 0.3;
@@ -62,14 +62,15 @@ impl Beside {
     }
 }
 
-/// The common density is told from every so manyth bin; thousands are left.
+/// One bin in this many tells the density of the noise; thousands are left.
 const EVERY: usize = 2;
 
 /// Makes the look.
 pub struct SpectrumCheck {
     spectrum: Spectrum,
     power: Vec<f32>,
-    sorted: Vec<u32>,
+    /// Some of the bins beside the tone and its harmonics.
+    beside: Vec<f32>,
 }
 
 impl SpectrumCheck {
@@ -79,7 +80,7 @@ impl SpectrumCheck {
         let spectrum = Spectrum::new(length, 1, rate_hz);
         Self {
             power: vec![0.0; spectrum.bins()],
-            sorted: Vec::with_capacity(spectrum.bins()),
+            beside: Vec::with_capacity(spectrum.bins()),
             spectrum,
         }
     }
@@ -95,7 +96,7 @@ impl SpectrumCheck {
         self.spectrum.add_power(block, &mut self.power);
         let half = SIDEBAND_HZ.min(SIDEBAND_RELATIVE * tone_hz);
         let mut beside = Beside::default();
-        self.sorted.clear();
+        self.beside.clear();
         let mut kept = 0.0;
         let bins = self.power.len();
         let mut from = self.spectrum.bin_of(20.0).min(bins);
@@ -107,8 +108,8 @@ impl SpectrumCheck {
             let low = (below.ceil() as usize).clamp(from, bins);
             let high = (above.floor() as usize + 1).clamp(low, bins);
             kept += total(&self.power[from..low]);
-            let bits = self.power[from..low].iter().step_by(EVERY);
-            self.sorted.extend(bits.map(|power| power.to_bits()));
+            self.beside
+                .extend(self.power[from..low].iter().step_by(EVERY));
             hidden += high - low;
             if harmonic == 1 {
                 beside.tone = total(&self.power[low..high]);
@@ -120,7 +121,7 @@ impl SpectrumCheck {
                 break;
             }
         }
-        beside.rest = kept + hidden as f64 * self.common_density();
+        beside.rest = kept + hidden as f64 * f64::from(noise_power(&mut self.beside));
         beside.hum = [50.0, 60.0].map(|mains| self.hum(mains, tone_hz, half));
         let top_hz = self.spectrum.hz_per_bin() * (bins - 1) as f64;
         if let Some(peak) = self.spectrum.peak(&self.power, 20.0, top_hz) {
@@ -130,18 +131,6 @@ impl SpectrumCheck {
             beside.loudest = total(&self.power[line]);
         }
         beside
-    }
-
-    /// Mean power of a bin of plain noise. The median of exponentially
-    /// distributed powers is ln 2 of their mean; lines do not move it.
-    fn common_density(&mut self) -> f64 {
-        if self.sorted.is_empty() {
-            return 0.0;
-        }
-        let middle = self.sorted.len() / 2;
-        // The bits of positive numbers are ordered as they are.
-        let (_, &mut median, _) = self.sorted.select_nth_unstable(middle);
-        f64::from(f32::from_bits(median)) / std::f64::consts::LN_2
     }
 
     fn hum(&self, mains_hz: f64, tone_hz: f64, half_hz: f64) -> f64 {

@@ -1,6 +1,11 @@
 //! Linear-phase FIR filters: design by the Kaiser window, fast inner product.
 
+// See `wide`.
+#![allow(clippy::inline_always)]
+
 use std::f64::consts::PI;
+
+use super::wide::madd;
 
 /// A linear-phase low-pass of odd length with unit gain at 0 Hz.
 ///
@@ -16,12 +21,7 @@ pub fn kaiser_lowpass(pass_hz: f64, stop_hz: f64, rate_hz: f64, attenuation_db: 
     let mut taps: Vec<f64> = (-half..=half)
         .map(|k| {
             let k = k as f64;
-            let sinc = if k == 0.0 {
-                cut
-            } else {
-                (PI * cut * k).sin() / (PI * k)
-            };
-            sinc * kaiser_window(k / half.max(1) as f64, beta)
+            sinc(k, cut) * kaiser_window(k / half.max(1) as f64, beta)
         })
         .collect();
     let sum: f64 = taps.iter().sum();
@@ -29,6 +29,16 @@ pub fn kaiser_lowpass(pass_hz: f64, stop_hz: f64, rate_hz: f64, attenuation_db: 
         *tap /= sum;
     }
     taps
+}
+
+/// The low-pass of `cut` times half the rate, `away` samples from its middle.
+pub fn sinc(away: f64, cut: f64) -> f64 {
+    let x = PI * away * cut;
+    if x.abs() < 1e-9 {
+        cut
+    } else {
+        cut * x.sin() / x
+    }
 }
 
 /// Shape of the Kaiser window for an attenuation above 50 dB (the same).
@@ -66,15 +76,15 @@ pub fn whole_lanes(taps: usize) -> usize {
 }
 
 /// Σ a·b over slices of equal length, which must be a multiple of [`LANES`].
-#[inline]
-pub fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut sums = [0.0f32; LANES];
+#[inline(always)]
+pub fn dot<const FUSED: bool>(a: &[f32], b: &[f32]) -> f32 {
+    let mut s = [0.0f32; LANES];
     for (a, b) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
         for lane in 0..LANES {
-            sums[lane] += a[lane] * b[lane];
+            s[lane] = madd::<FUSED>(a[lane], b[lane], s[lane]);
         }
     }
-    sum_of(sums)
+    ((s[0] + s[4]) + (s[1] + s[5])) + ((s[2] + s[6]) + (s[3] + s[7]))
 }
 
 /// Σ x in double precision.
@@ -90,11 +100,6 @@ pub fn total(x: &[f32]) -> f64 {
         }
     }
     sums.iter().sum()
-}
-
-#[inline]
-fn sum_of(s: [f32; LANES]) -> f32 {
-    ((s[0] + s[4]) + (s[1] + s[5])) + ((s[2] + s[6]) + (s[3] + s[7]))
 }
 
 /// The newest values of a stream, laid out so that a window of them is one
@@ -113,17 +118,6 @@ impl History {
         Self { values, span }
     }
 
-    /// Takes the newest value.
-    #[inline]
-    pub fn push(&mut self, value: f32) {
-        if self.values.len() == self.values.capacity() {
-            let from = self.values.len() - self.span;
-            self.values.copy_within(from.., 0);
-            self.values.truncate(self.span);
-        }
-        self.values.push(value);
-    }
-
     /// Takes several values, oldest first; at most 1024 at once.
     #[inline]
     pub fn extend(&mut self, newest: &[f32]) {
@@ -140,45 +134,6 @@ impl History {
     #[inline]
     pub fn window(&self) -> &[f32] {
         &self.values[self.values.len() - self.span..]
-    }
-}
-
-/// A FIR filter whose taps are padded to whole lanes, run once a call.
-#[derive(Clone, Debug)]
-pub struct Fir {
-    taps: Vec<f32>,
-    history: History,
-    delay: f64,
-}
-
-impl Fir {
-    /// Takes symmetric taps.
-    pub fn new(taps: &[f64]) -> Self {
-        let mut padded = vec![0.0; whole_lanes(taps.len()) - taps.len()];
-        padded.extend(taps.iter().map(|&tap| tap as f32));
-        Self {
-            history: History::new(padded.len()),
-            taps: padded,
-            delay: (taps.len() - 1) as f64 / 2.0,
-        }
-    }
-
-    /// Delay in samples.
-    pub fn delay(&self) -> f64 {
-        self.delay
-    }
-
-    /// One value in, one out.
-    #[inline]
-    pub fn push(&mut self, value: f32) -> f32 {
-        self.history.push(value);
-        dot(&self.taps, self.history.window())
-    }
-
-    /// Forgets the past, as if the stream had always held `value`.
-    pub fn reset(&mut self, value: f32) {
-        self.history.values.clear();
-        self.history.values.resize(self.history.span, value);
     }
 }
 
@@ -224,7 +179,8 @@ mod tests {
             .zip(&b)
             .map(|(a, b)| f64::from(*a) * f64::from(*b))
             .sum();
-        assert!((f64::from(dot(&a, &b)) - plain).abs() < 1e-5);
+        assert!((f64::from(dot::<false>(&a, &b)) - plain).abs() < 1e-5);
+        assert!((f64::from(dot::<true>(&a, &b)) - plain).abs() < 1e-5);
         let plain: f64 = a[..45].iter().map(|&a| f64::from(a)).sum();
         assert!((total(&a[..45]) - plain).abs() < 1e-12);
     }
@@ -236,8 +192,8 @@ mod tests {
         let values: Vec<f32> = (0..5000u16).map(f32::from).collect();
         for chunk in values.chunks(37) {
             many.extend(chunk);
-            for &value in chunk {
-                one.push(value);
+            for value in chunk {
+                one.extend(std::slice::from_ref(value));
             }
             assert_eq!(one.window(), many.window());
         }

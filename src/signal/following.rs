@@ -3,7 +3,7 @@
 
 use rustfft::num_complex::Complex64;
 
-use super::bridge::{Bridge, Bridged, Raw};
+use super::bridge::{Bridge, Raw};
 use super::check::Beside;
 use super::demodulator::{Demodulator, Filters, Oscillator, Plan};
 use super::dropout::DropoutDetector;
@@ -19,8 +19,8 @@ pub enum Track {
         /// Hertz.
         hz: f64,
     },
-    /// One value of the speed track.
-    Value(Bridged),
+    /// One value of the speed track, in hertz.
+    Value(f64),
     /// A dropout has ended: start and length in seconds of the input.
     Dropout {
         /// Seconds since the input began.
@@ -149,7 +149,7 @@ pub(super) struct Following {
     another: u32,
     bridge: Bridge,
     /// Output of the bridge two values back, for the droop correction.
-    late: [Option<Bridged>; 2],
+    late: [Option<f64>; 2],
     mean_hz: f64,
     scatter: f64,
     earlier_hz: [f64; APART],
@@ -457,13 +457,11 @@ fn keep_if_comparable(value: f64, best: f64) -> f64 {
 /// droops towards high rates by sinc(f T); (26 d − d₋ − d₊)/24 undoes that to
 /// within 0.01 dB at a tenth of the rate (Taylor series of 1/sinc, first
 /// term).
-fn correct_droop(late: &mut [Option<Bridged>; 2], value: Bridged, out: &mut Vec<Track>) {
+fn correct_droop(late: &mut [Option<f64>; 2], value: f64, out: &mut Vec<Track>) {
     let [before, here] = *late;
     *late = [here, Some(value)];
     let Some(here) = here else { return };
     let before = before.unwrap_or(here);
-    out.push(Track::Value(Bridged {
-        hz: (26.0 * here.hz - before.hz - value.hz) * (1.0 / 24.0),
-        measured: here.measured,
-    }));
+    let hz = (26.0 * here - before - value) * (1.0 / 24.0);
+    out.push(Track::Value(hz));
 }

@@ -8,7 +8,7 @@
 // See `wide`.
 #![allow(clippy::inline_always)]
 
-use super::fir::{kaiser_beta, kaiser_window, whole_lanes};
+use super::fir::{dot, kaiser_beta, kaiser_window, sinc, whole_lanes};
 use super::wide::{self, Work, madd};
 
 /// What a conversion leaves of everything it should take out.
@@ -17,9 +17,6 @@ const ATTENUATION_DB: f64 = 70.0;
 /// Pass band of a conversion, and where its stop band begins, in parts of half
 /// the lower rate. What folds back lies above the pass band.
 const EDGES: [f64; 2] = [0.85, 1.15];
-
-/// Lanes of the inner product.
-const LANES: usize = 8;
 
 /// Converts a stream from one rate to another. Output n lies exactly at n ×
 /// rate in ÷ rate out of the input: there is no delay, but the last outputs
@@ -57,7 +54,7 @@ impl Converter {
             let of_phase: Vec<f64> = (0..length)
                 .map(|k| {
                     let away = k as f64 - (half as f64 - 1.0) - part;
-                    sinc_at(away, 2.0 * nyquist) * kaiser_window(away / half as f64, beta)
+                    sinc(away, 2.0 * nyquist) * kaiser_window(away / half as f64, beta)
                 })
                 .collect();
             let sum: f64 = of_phase.iter().sum();
@@ -105,7 +102,7 @@ impl Work for Convert<'_> {
         while it.at + it.length <= it.input.len() {
             let taps = &it.taps[it.part * it.length..(it.part + 1) * it.length];
             let samples = &it.input[it.at..it.at + it.length];
-            self.output.push(product::<FUSED>(taps, samples));
+            self.output.push(dot::<FUSED>(taps, samples));
             it.part += it.down;
             it.at += it.part / it.up;
             it.part %= it.up;
@@ -141,7 +138,7 @@ impl Default for Player {
                 (0..TAPS).map(move |k| {
                     let away = k as f64 - (HALF as f64 - 1.0) - part;
                     let window = kaiser_window(away / HALF as f64, beta) / middle;
-                    (sinc_at(away, 1.0) * window) as f32
+                    (sinc(away, 1.0) * window) as f32
                 })
             })
             .collect();
@@ -195,37 +192,15 @@ impl Work for Play<'_> {
                 }
             };
             let rows = &self.player.kernel[row * TAPS..(row + 2) * TAPS];
-            let low = product::<FUSED>(&rows[..TAPS], window);
-            let high = product::<FUSED>(&rows[TAPS..], window);
+            let low = dot::<FUSED>(&rows[..TAPS], window);
+            let high = dot::<FUSED>(&rows[TAPS..], window);
             *slot = madd::<FUSED>(part, high - low, low);
         }
     }
 }
 
-#[inline(always)]
-fn product<const FUSED: bool>(a: &[f32], b: &[f32]) -> f32 {
-    let mut sums = [0.0f32; LANES];
-    for (a, b) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
-        for lane in 0..LANES {
-            sums[lane] = madd::<FUSED>(a[lane], b[lane], sums[lane]);
-        }
-    }
-    let s = sums;
-    ((s[0] + s[4]) + (s[1] + s[5])) + ((s[2] + s[6]) + (s[3] + s[7]))
-}
-
-/// The low-pass of `band` times half the rate, `away` samples from its
-/// middle.
-fn sinc_at(away: f64, band: f64) -> f64 {
-    let x = std::f64::consts::PI * away * band;
-    if x.abs() < 1e-9 {
-        band
-    } else {
-        band * x.sin() / x
-    }
-}
-
-fn greatest_common_divisor(a: u32, b: u32) -> u32 {
+/// The greatest number that divides both.
+pub fn greatest_common_divisor(a: u32, b: u32) -> u32 {
     if b == 0 {
         a
     } else {

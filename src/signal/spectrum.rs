@@ -6,6 +6,8 @@ use std::sync::Arc;
 use realfft::{RealFftPlanner, RealToComplex};
 use rustfft::num_complex::Complex32;
 
+use super::statistics::{parabola_top, upper_median};
+
 /// A local maximum of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Peak {
@@ -15,6 +17,13 @@ pub struct Peak {
     pub bin: usize,
     /// Power in that bin.
     pub power: f32,
+}
+
+/// Mean power of a bin of plain noise, from bins that lines may stand among.
+/// The powers are distributed exponentially, whose median is ln 2 of their
+/// mean; lines hardly move it. Reorders them.
+pub fn noise_power(bins: &mut [f32]) -> f32 {
+    upper_median(bins) / std::f32::consts::LN_2
 }
 
 /// Power spectra of blocks of one length under a Hann window.
@@ -99,13 +108,7 @@ impl Spectrum {
             return None;
         }
         let log = |bin: usize| f64::from(power[bin].max(f32::MIN_POSITIVE)).ln();
-        let (below, here, above) = (log(bin - 1), log(bin), log(bin + 1));
-        let bend = below - 2.0 * here + above;
-        let offset = if bend < 0.0 {
-            (0.5 * (below - above) / bend).clamp(-0.5, 0.5)
-        } else {
-            0.0
-        };
+        let offset = parabola_top(log(bin - 1), log(bin), log(bin + 1));
         Some(Peak {
             hz: (bin as f64 + offset) * self.hz_per_bin,
             bin,

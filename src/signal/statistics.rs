@@ -1,4 +1,5 @@
-//! Statistics on short series: quantiles, straight lines, Student's t.
+//! Statistics on short series: quantiles, scatter, the top of a peak, Student's
+//! t.
 
 use std::sync::LazyLock;
 
@@ -54,36 +55,43 @@ pub fn median(values: &mut [f64]) -> Option<f64> {
     Some(f64::midpoint(lower, upper))
 }
 
-/// A straight line through equally spaced values by least squares.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
-    /// Value at the middle of the series, which is its mean.
-    pub mean: f64,
-    /// Change from one value to the next.
-    pub slope: f64,
+/// The value that this part of a series lies at or below, by the nearest rank;
+/// reorders it. `None` when empty.
+pub fn quantile(values: &mut [f64], part: f64) -> Option<f64> {
+    let last = values.len().checked_sub(1)?;
+    let place = (last as f64 * part).round() as usize;
+    Some(*values.select_nth_unstable_by(place, f64::total_cmp).1)
 }
 
-/// Fits a [`Line`]; a series of one has no slope, an empty one mean 0.
-pub fn fit_line(values: &[f64]) -> Line {
-    let n = values.len() as f64;
+/// The median of many, the upper of two in the middle; reorders them. 0 of
+/// none.
+pub fn upper_median(values: &mut [f32]) -> f32 {
     if values.is_empty() {
-        return Line {
-            mean: 0.0,
-            slope: 0.0,
-        };
+        return 0.0;
     }
-    let mean = values.iter().sum::<f64>() / n;
-    let middle = (n - 1.0) / 2.0;
-    let moment: f64 = values
-        .iter()
-        .enumerate()
-        .map(|(k, value)| (k as f64 - middle) * (value - mean))
-        .sum();
-    // Σ (k − middle)² over n equally spaced points.
-    let spread = n * (n * n - 1.0) / 12.0;
-    Line {
-        mean,
-        slope: if spread > 0.0 { moment / spread } else { 0.0 },
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f32::total_cmp).1
+}
+
+/// From the median size of normal deviations to their standard deviation:
+/// 1 / Φ⁻¹(3/4).
+pub const MEDIAN_TO_SIGMA: f64 = 1.4826;
+
+/// Standard deviation from the median size of the deviations, which a few wild
+/// ones do not move. `None` when empty.
+pub fn robust_sigma(deviations: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut sizes: Vec<f64> = deviations.map(f64::abs).collect();
+    median(&mut sizes).map(|median| MEDIAN_TO_SIGMA * median)
+}
+
+/// Where the parabola through three values at −1, 0 and 1 is highest, from −½
+/// to ½; 0 where it has no top.
+pub fn parabola_top(below: f64, here: f64, above: f64) -> f64 {
+    let bend = below - 2.0 * here + above;
+    if bend < 0.0 {
+        (0.5 * (below - above) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
     }
 }
 
@@ -122,10 +130,28 @@ mod tests {
     }
 
     #[test]
-    fn a_line_is_found_again() {
-        let values: Vec<f64> = (0..11).map(|k| 2.0 + 0.5 * f64::from(k)).collect();
-        let line = fit_line(&values);
-        assert!((line.slope - 0.5).abs() < 1e-12 && (line.mean - 4.5).abs() < 1e-12);
-        assert!(fit_line(&[7.0]).slope.abs() < f64::EPSILON);
+    fn quantiles_take_the_nearest_rank() {
+        let mut values = [9.0, 1.0, 5.0, 2.0, 7.0];
+        for (part, expected) in [(0.0, 1.0), (0.25, 2.0), (0.7, 7.0), (1.0, 9.0)] {
+            assert_eq!(quantile(&mut values, part), Some(expected), "{part}");
+        }
+        assert_eq!(quantile(&mut [], 0.5), None);
+        assert!((upper_median(&mut [4.0, 1.0]) - 4.0).abs() < f32::EPSILON);
+    }
+
+    #[test]
+    fn a_wild_value_does_not_move_the_scatter() {
+        // Of a normal distribution half lies within 0.6745 of its deviation.
+        let sigma = robust_sigma([-0.6745, 0.1, 1e9].into_iter());
+        assert!((sigma.expect("three") - 1.0).abs() < 1e-4);
+        assert_eq!(robust_sigma(std::iter::empty()), None);
+    }
+
+    #[test]
+    fn a_parabola_has_its_top_where_it_was_put() {
+        let at = |x: f64| 3.0 - 2.0 * (x - 0.3f64).powi(2);
+        assert!((parabola_top(at(-1.0), at(0.0), at(1.0)) - 0.3).abs() < 1e-12);
+        assert_eq!(parabola_top(0.0, 1.0, 5.0), 0.0);
+        assert_eq!(parabola_top(1.0, 1.0, 1.0), 0.0);
     }
 }

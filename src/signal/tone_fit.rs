@@ -9,6 +9,11 @@
 
 use std::f64::consts::TAU;
 
+use rustfft::num_complex::Complex64;
+
+use super::cholesky::Normal;
+use super::phasor::Phasor;
+
 /// Harmonics that are looked for, the tone itself counted.
 const MOST_HARMONICS: usize = 15;
 
@@ -19,10 +24,7 @@ const SIGNIFICANT: f64 = 16.0;
 /// Steps of the search for the frequency; it doubles its digits with each.
 const STEPS: usize = 8;
 
-/// The rotation is set right so often; in between, rounding piles up.
-const RESYNC: usize = 256;
-
-/// The record is looked at in so many parts, in each of which the tone must
+/// Parts of the record, in each of which the tone must
 /// stand with about the same amplitude and within this much of its phase.
 const PARTS: usize = 8;
 const PART_AMPLITUDE: [f64; 2] = [0.5, 1.5];
@@ -31,7 +33,7 @@ const PART_PHASE_TURNS: f64 = 0.08;
 /// Part of the power that the tone and its harmonics must hold.
 const LEAST_SHARE: f64 = 0.5;
 
-/// A tone needs so many periods to be told from an offset.
+/// Periods that a tone needs to be told from an offset.
 const LEAST_PERIODS: f64 = 8.0;
 
 /// A tone found by [`fit`].
@@ -100,7 +102,7 @@ impl Model {
         let size = 1 + 2 * harmonics.len();
         let mut sums = Normal::new(size);
         each_row(samples, turns, harmonics, |row, sample, _| {
-            sums.add(row, sample);
+            sums.add(row, sample, 1.0);
         });
         let linear = sums.solve()?;
         let mut sums = Normal::new(size + 1);
@@ -115,11 +117,11 @@ impl Model {
                 value += a * cos + b * sin;
                 slope += harmonic as f64 * (b * cos - a * sin);
             }
-            let rest = sample - value;
-            left += rest * rest;
+            let residual = sample - value;
+            left += residual * residual;
             wide[..size].copy_from_slice(row);
             wide[size] = slope * time * TAU;
-            sums.add(&wide, rest);
+            sums.add(&wide, residual, 1.0);
         });
         let change = sums.solve()?[size];
         let power = |k: usize| 0.5 * (linear[1 + 2 * k].powi(2) + linear[2 + 2 * k].powi(2));
@@ -142,25 +144,18 @@ fn each_row(
 ) {
     let middle = (samples.len() as f64 - 1.0) / 2.0;
     let mut row = vec![1.0; 1 + 2 * harmonics.len()];
-    let steps: Vec<(f64, f64)> = harmonics
+    let mut phasors: Vec<Phasor> = harmonics
         .iter()
-        .map(|&h| (TAU * turns * h as f64).sin_cos())
+        .map(|&h| turns * h as f64)
+        .map(|turns| Phasor::new(-turns * middle, turns))
         .collect();
-    for (block, chunk) in samples.chunks(RESYNC).enumerate() {
-        let start = (block * RESYNC) as f64 - middle;
-        for (k, &h) in harmonics.iter().enumerate() {
-            let (sin, cos) = (TAU * (turns * h as f64 * start).fract()).sin_cos();
-            row[1 + 2 * k] = cos;
-            row[2 + 2 * k] = sin;
-        }
-        for (n, &sample) in chunk.iter().enumerate() {
-            with(&row, f64::from(sample), start + n as f64);
-            for (k, &(sin, cos)) in steps.iter().enumerate() {
-                let (c, s) = (row[1 + 2 * k], row[2 + 2 * k]);
-                row[1 + 2 * k] = c * cos - s * sin;
-                row[2 + 2 * k] = s * cos + c * sin;
+    for (n, &sample) in samples.iter().enumerate() {
+        for (slot, value) in row[1..].chunks_exact_mut(2).zip(&mut phasors) {
+            if let Some(value) = value.next() {
+                slot.copy_from_slice(&[value.re, value.im]);
             }
         }
+        with(&row, f64::from(sample), n as f64 - middle);
     }
 }
 
@@ -186,22 +181,11 @@ fn significant(samples: &[f32], turns: f64, rest_power: f64, rate_hz: f64) -> Ve
 /// Amplitude and phase in turns of the line at `turns` a sample, the first
 /// sample being number `start`.
 fn project(samples: &[f32], turns: f64, start: usize) -> (f64, f64) {
-    let (mut re, mut im) = (0.0, 0.0);
-    let (step_sin, step_cos) = (TAU * turns).sin_cos();
-    for (block, chunk) in samples.chunks(RESYNC).enumerate() {
-        let phase = (turns * (start + block * RESYNC) as f64).fract();
-        let (mut sin, mut cos) = (TAU * phase).sin_cos();
-        for &sample in chunk {
-            re += f64::from(sample) * cos;
-            im -= f64::from(sample) * sin;
-            (cos, sin) = (
-                cos * step_cos - sin * step_sin,
-                sin * step_cos + cos * step_sin,
-            );
-        }
-    }
-    let count = samples.len() as f64;
-    (2.0 * f64::hypot(re, im) / count, im.atan2(re) / TAU)
+    let back = Phasor::new(-turns * start as f64, -turns);
+    let sum: Complex64 = (samples.iter().zip(back))
+        .map(|(&sample, back)| f64::from(sample) * back)
+        .sum();
+    (2.0 * sum.norm() / samples.len() as f64, sum.arg() / TAU)
 }
 
 /// Does the tone stand in every part of the record with about the same
@@ -219,70 +203,6 @@ fn is_steady(samples: &[f32], turns: f64) -> bool {
             (PART_AMPLITUDE[0]..=PART_AMPLITUDE[1]).contains(&(own / whole))
                 && (off - off.round()).abs() < PART_PHASE_TURNS
         })
-}
-
-/// Normal equations, added up row by row.
-struct Normal {
-    size: usize,
-    /// Lower triangle of Σ rowᵀ row, row by row.
-    matrix: Vec<f64>,
-    right: Vec<f64>,
-}
-
-impl Normal {
-    fn new(size: usize) -> Self {
-        Self {
-            size,
-            matrix: vec![0.0; size * (size + 1) / 2],
-            right: vec![0.0; size],
-        }
-    }
-
-    #[inline]
-    fn add(&mut self, row: &[f64], value: f64) {
-        let mut place = 0;
-        for (k, &own) in row.iter().enumerate() {
-            for &other in &row[..=k] {
-                self.matrix[place] += own * other;
-                place += 1;
-            }
-            self.right[k] += own * value;
-        }
-    }
-
-    /// By Cholesky's decomposition; `None` when the rows do not tell all
-    /// unknowns apart.
-    fn solve(mut self) -> Option<Vec<f64>> {
-        let at = |row: usize, column: usize| row * (row + 1) / 2 + column;
-        for row in 0..self.size {
-            for column in 0..=row {
-                let mut sum = self.matrix[at(row, column)];
-                for k in 0..column {
-                    sum -= self.matrix[at(row, k)] * self.matrix[at(column, k)];
-                }
-                self.matrix[at(row, column)] = if row > column {
-                    sum / self.matrix[at(column, column)]
-                } else if sum > 0.0 {
-                    sum.sqrt()
-                } else {
-                    return None;
-                };
-            }
-        }
-        for row in 0..self.size {
-            for k in 0..row {
-                self.right[row] -= self.matrix[at(row, k)] * self.right[k];
-            }
-            self.right[row] /= self.matrix[at(row, row)];
-        }
-        for row in (0..self.size).rev() {
-            for k in row + 1..self.size {
-                self.right[row] -= self.matrix[at(k, row)] * self.right[k];
-            }
-            self.right[row] /= self.matrix[at(row, row)];
-        }
-        Some(self.right)
-    }
 }
 
 #[cfg(test)]

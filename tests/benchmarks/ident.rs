@@ -16,7 +16,7 @@ use support::dice::Dice;
 use support::seeds::{asked, each, those};
 use support::sounds::{self, NO_TONES, Sound as Invented};
 use tapewright::readings::IdentListener;
-use tapewright::signal::ident::{Ident, IdentBurst, IdentDate};
+use tapewright::signal::ident::{Ident, IdentBurst};
 use tapewright::signal::tone::Sound;
 use tapewright::units::Hertz;
 
@@ -47,11 +47,8 @@ fn ident(dice: &mut Dice) -> Ident {
     let name: String = (0..length)
         .map(|_| letters[dice.below(letters.len())])
         .collect();
-    let date = IdentDate {
-        year: 2020 + dice.below(80) as u16,
-        month: 1 + dice.below(12) as u8,
-        day: 1 + dice.below(28) as u8,
-    };
+    let [year, month, day] = [80, 12, 28].map(|below| dice.below(below) as i16);
+    let date = jiff::civil::date(2020 + year, 1 + month as i8, 1 + day as i8);
     Ident::new(&name, date, Hertz(dice.between(100.0, 12_000.0))).expect("one that can be")
 }
 

@@ -20,7 +20,7 @@ pub fn phase(samples: &[f32], rate_hz: u32, range_hz: [f64; 2]) -> Phase {
     let mut turns = vec![0.0];
     for event in &out {
         match event {
-            Track::Value(value) => turns.push(turns[turns.len() - 1] + value.hz * step_s),
+            Track::Value(hz) => turns.push(turns[turns.len() - 1] + hz * step_s),
             Track::Lost(_) => panic!("the tone was lost"),
             _ => {}
         }

@@ -9,6 +9,7 @@
 use std::collections::VecDeque;
 
 use crate::signal::prediction::{Predictor, Workroom};
+use crate::signal::statistics::quantile;
 
 const ORDER: usize = 24;
 /// Samples a predictor is made of, and how often, at about 48 kHz.
@@ -147,8 +148,7 @@ impl CrackleFinder {
         self.sorted.clear();
         self.sorted
             .extend(self.bins.range(from..to).map(|it| it.peak));
-        let rank = self.sorted.len() * 9 / 10;
-        *self.sorted.select_nth_unstable_by(rank, f64::total_cmp).1
+        quantile(&mut self.sorted, 0.9).unwrap_or_default()
     }
 }
 

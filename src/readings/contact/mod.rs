@@ -10,7 +10,6 @@
 
 mod breaks;
 mod crackles;
-mod decimator;
 mod edges;
 mod groups;
 mod levels;

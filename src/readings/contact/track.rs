@@ -5,10 +5,11 @@ use std::collections::VecDeque;
 
 use super::breaks::{BreakFinder, Found};
 use super::crackles::CrackleFinder;
-use super::decimator::Decimator;
 use super::presence::Presence;
 use super::report::{ContactBreak, ContactTrack};
 use super::silences::{Silence, SilenceFinder};
+use crate::signal::decimator::Decimator;
+use crate::signal::fir::kaiser_lowpass;
 use crate::units::{Decibels, Seconds};
 
 /// Crackles are looked for at about this rate, breaks at that.
@@ -49,11 +50,24 @@ struct Newest {
     place: usize,
 }
 
+/// From `rate_hz` to a rate near `wanted_hz`, not below it by more than a
+/// quarter.
+fn decimator(rate_hz: f64, wanted_hz: f64) -> Decimator<1> {
+    let factor = ((rate_hz / wanted_hz).round() as usize).max(1);
+    let kept_hz = rate_hz / factor as f64;
+    let taps = if factor == 1 {
+        vec![1.0]
+    } else {
+        kaiser_lowpass(0.34 * kept_hz, 0.55 * kept_hz, rate_hz, 60.0)
+    };
+    Decimator::new(factor, [taps])
+}
+
 /// One channel with what was found on it.
 pub(super) struct Track {
     pub(super) name: ContactTrack,
-    to_crackle_rate: Decimator,
-    to_break_rate: Decimator,
+    to_crackle_rate: Decimator<1>,
+    to_break_rate: Decimator<1>,
     crackle_rate_hz: f64,
     break_rate_hz: f64,
     crackle_finder: CrackleFinder,
@@ -84,8 +98,8 @@ pub(super) struct Track {
 
 impl Track {
     pub(super) fn new(name: ContactTrack, rate_hz: f64) -> Self {
-        let to_crackle_rate = Decimator::new(rate_hz, CRACKLE_RATE_HZ);
-        let to_break_rate = Decimator::new(rate_hz, BREAK_RATE_HZ);
+        let to_crackle_rate = decimator(rate_hz, CRACKLE_RATE_HZ);
+        let to_break_rate = decimator(rate_hz, BREAK_RATE_HZ);
         Self {
             name,
             crackle_rate_hz: rate_hz / to_crackle_rate.factor() as f64,
@@ -133,11 +147,13 @@ impl Track {
     pub(super) fn push(&mut self, samples: &[f32]) {
         self.pushed_s += samples.len() as f64 / self.rate_hz;
         self.presence.push(samples);
+        let wanted = self.crackle_finder.samples();
         self.to_crackle_rate
-            .push(samples, self.crackle_finder.samples());
+            .push(samples, |[value]| wanted.push(f64::from(value)));
         self.crackle_finder.look(&mut self.impulses);
+        let wanted = self.break_finder.samples();
         self.to_break_rate
-            .push(samples, self.break_finder.samples());
+            .push(samples, |[value]| wanted.push(f64::from(value)));
         self.break_finder.look(&mut self.found);
         self.silence_finder.push(samples, &mut self.silences);
         self.take_impulses();
@@ -273,8 +289,8 @@ impl Track {
 
     pub(super) fn start_anew(&mut self) {
         self.settle_crackles(f64::INFINITY);
-        self.to_crackle_rate = Decimator::new(self.rate_hz, CRACKLE_RATE_HZ);
-        self.to_break_rate = Decimator::new(self.rate_hz, BREAK_RATE_HZ);
+        self.to_crackle_rate = decimator(self.rate_hz, CRACKLE_RATE_HZ);
+        self.to_break_rate = decimator(self.rate_hz, BREAK_RATE_HZ);
         self.crackle_finder = CrackleFinder::new();
         self.break_finder = BreakFinder::new();
         self.silence_finder = SilenceFinder::new(self.rate_hz);

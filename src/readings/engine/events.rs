@@ -16,14 +16,14 @@ impl Engine {
     pub(super) fn take(&mut self, event: Track) {
         match event {
             Track::Found { hz } => self.found(hz),
-            Track::Value(value) => self.value(value.hz),
+            Track::Value(hz) => self.value(hz),
             Track::Dropout { start_s, length_s } => {
                 let start = Seconds(start_s.max(0.0) + self.skipped_s);
                 let length = Seconds(length_s);
                 if self.whole.dropout(start, length) {
                     self.health.dropout();
                 }
-                self.keeper.dropout(start, length);
+                self.keeper.dropout(length);
             }
             Track::Checked { beside } => {
                 let band_hz = self.tracker.band_hz();

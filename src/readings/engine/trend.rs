@@ -4,7 +4,7 @@ use std::cell::OnceCell;
 use std::collections::VecDeque;
 
 use crate::readings::fluctuation::{Fluctuation, Weighing};
-use crate::signal::statistics::fit_line;
+use crate::signal::line::Line;
 
 /// Length of a point.
 pub(super) const STEP_S: f64 = 0.5;
@@ -138,7 +138,7 @@ impl Trend {
             (low.min(mean), high.max(mean))
         });
         Some(Drift {
-            hz_per_s: fit_line(&points).slope / STEP_S,
+            hz_per_s: Line::of_series(&points).slope / STEP_S,
             uncertainty_hz_per_s: rise.half_width / length_s,
             span_hz: high - low,
         })

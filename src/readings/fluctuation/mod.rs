@@ -27,8 +27,9 @@ use lines::{Explained, likeliest_line, ln_sum};
 use memory::{Memory, POINTS, points};
 
 use super::expanded::Expanded;
+use crate::signal::line;
 use crate::signal::spectrum::Spectrum;
-use crate::signal::statistics::{NORMAL_95, fit_line, student_95, student_beyond};
+use crate::signal::statistics::{NORMAL_95, student_95, student_beyond};
 
 /// Lines that are told from noise, at most.
 const MOST_LINES: usize = 4;
@@ -242,13 +243,8 @@ fn bisected(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
 /// What is in the bins of the spectrum that belong to lines, by how likely
 /// each is one, or to rates too fast for the points.
 fn fast_part(values: &[f64], lines: &[Line]) -> Vec<(f64, f64)> {
-    let line = fit_line(values);
-    let middle = (values.len() as f64 - 1.0) / 2.0;
-    let flat: Vec<f32> = values
-        .iter()
-        .enumerate()
-        .map(|(k, value)| (value - line.mean - line.slope * (k as f64 - middle)) as f32)
-        .collect();
+    let flat = line::Line::of_series(values).residuals(values);
+    let flat: Vec<f32> = flat.map(|off| off as f32).collect();
     let mut spectrum = Spectrum::new(flat.len(), 1, flat.len() as f64);
     let mut powers = vec![0.0; spectrum.bins()];
     spectrum.add_power(&flat, &mut powers);

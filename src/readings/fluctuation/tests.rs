@@ -8,7 +8,7 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 use super::{Fluctuation, Weighing};
-use crate::signal::statistics::fit_line;
+use crate::signal::line::Line;
 
 /// Values a second.
 const RATE: f64 = 50.0;
@@ -127,7 +127,7 @@ fn judged(kind: Kind, seconds: f64, records: u32) -> Judged {
         let fluctuation = Fluctuation::of(&values).expect("long enough");
         let mean = weighted(weighing, &values);
         means.push((mean.abs(), fluctuation.of_figure(weighing).half_width));
-        let error = (fit_line(&values).slope * RATE - rise) * seconds;
+        let error = (Line::of_series(&values).slope * RATE - rise) * seconds;
         let half_width = fluctuation.of_figure(Weighing::Slope).half_width;
         slopes.push((error.abs(), half_width));
     }

@@ -12,6 +12,7 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use rustfft::num_complex::{Complex32, Complex64};
 
 use super::RATE;
+use crate::signal::statistics::parabola_top;
 
 /// Bands that are compared, each for itself.
 pub const BANDS: usize = 3;
@@ -234,19 +235,13 @@ impl Ear {
                 best = k;
             }
         }
-        let beside = (best.checked_sub(1).map(|k| curve[k]), curve.get(best + 1));
-        let off = match beside {
-            (Some(below), Some(above)) => {
-                let bend = sign * (below - 2.0 * curve[best] + above);
-                if bend < 0.0 {
-                    sign * 0.5 * (below - above) / bend
-                } else {
-                    0.0
-                }
-            }
-            _ => 0.0,
+        let at = |k: usize| f64::from(sign * curve[k]);
+        let off = if best > 0 && best + 1 < curve.len() {
+            parabola_top(at(best - 1), at(best), at(best + 1))
+        } else {
+            0.0
         };
-        let lag = best as f64 - self.reach() as f64 + f64::from(off);
+        let lag = best as f64 - self.reach() as f64 + off;
         (lag / RATE, sign * curve[best])
     }
 

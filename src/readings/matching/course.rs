@@ -1,7 +1,8 @@
 //! The course of the tape through the copy: a line, and how it wavers.
 
 use super::hearing::{HOPS_S, Point};
-use super::line::{Line, median_line, refined};
+use super::line::{median_line, refined};
+use crate::signal::line::Line;
 use crate::signal::statistics::median;
 
 /// A window agrees with a line when it is so near, at each scale.

@@ -6,16 +6,15 @@ use std::sync::Arc;
 
 use super::MISSING;
 use super::copy::Copy;
-use super::line::least_squares;
 use super::loudness::Loudness;
 use super::matcher::{Matcher, Report};
 use super::sifter::Sifter;
 use crate::readings::alike::are_different;
 use crate::readings::found::CopyState;
-use crate::signal::bridge::Bridged;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
+use crate::signal::line::Line;
 use crate::signal::tracker::{Loss, Track};
 use crate::units::{Hertz, Seconds};
 
@@ -283,7 +282,7 @@ impl CopyTracker {
         while (self.next_value as f64) < time_s * rate {
             let at_s = self.next_value as f64 / rate;
             let hz = before.last_hz + step_hz * (at_s - before.until_s);
-            out.push(Track::Value(Bridged { hz, measured: true }));
+            out.push(Track::Value(hz));
             self.next_value += 1;
         }
         self.piece = Some(Piece {
@@ -311,7 +310,7 @@ impl CopyTracker {
 fn slope(places: &[[f64; 2]]) -> Option<f64> {
     let span_s = places.last()?[0] - places.first()?[0];
     (span_s < RESTS_S).then_some(())?;
-    least_squares(places.iter()).map(|line| line.slope)
+    Line::fitted(places.iter().copied()).map(|line| line.slope)
 }
 
 impl Witness for Piece {

@@ -6,8 +6,8 @@ use super::copy::Copy;
 use super::course::{Course, fitted};
 use super::hearing::{CLOSE, FAR, Hearing, NEAR, Point, Tape, Window};
 use super::index::Candidate;
-use super::line::Line;
 use super::spectra;
+use crate::signal::line::Line;
 
 /// Speeds tried besides what pitch says, relative.
 const OFF_SPEED: [f64; 2] = [-0.003, 0.003];

@@ -2,9 +2,10 @@
 
 use super::copy::Copy;
 use super::hearing::{CLOSE, HOPS_S, Hearing, NEAR, Point, Tape};
-use super::line::{Line, least_squares, median_line, refined};
+use super::line::{median_line, refined};
 use super::speed::Stretch;
 use super::{RATE, SPEEDS};
+use crate::signal::line::Line;
 
 /// The way on is foreseen from the places of so many seconds.
 const FORESEEN_FROM_S: f64 = 1.2;
@@ -113,7 +114,7 @@ impl Follower {
         };
         let line = median_line(newest, 2.0 * HOPS_S[CLOSE])
             .map(|line| refined(newest, line, NEAR_S))
-            .or_else(|| least_squares(newest.iter()))?;
+            .or_else(|| Line::fitted(newest.iter().copied()))?;
         Some(Line {
             slope: line.slope.clamp(SPEEDS[0] - 0.01, SPEEDS[1] + 0.01),
             ..line

@@ -3,7 +3,7 @@
 
 use super::RATE;
 use super::closely::{BANDS, Ear, Heard, Piece, Scale};
-use super::line::Line;
+use crate::signal::line::Line;
 use crate::signal::resample::Player;
 
 /// Far around: places that levels alone found.

@@ -10,6 +10,7 @@ use rustfft::num_complex::Complex32;
 
 use super::levels::{BANDS, BLOCK, FRAMES_PER_S, Frame, HOP, Levels, changes};
 use super::{RATE, SPEEDS};
+use crate::signal::statistics::parabola_top;
 
 /// Frames in a block, of which so many are compared with.
 const LENGTH: usize = 2048;
@@ -180,16 +181,16 @@ fn best_of(likeness: &[f32], speed: f64, found: &mut Vec<Candidate>) {
         .collect();
     peaks.sort_by(|&a, &b| likeness[b].total_cmp(&likeness[a]));
     for &k in peaks.iter().take(MOST_CANDIDATES) {
-        let [below, here, above] = [likeness[k - 1], likeness[k], likeness[k + 1]];
-        let off = 0.5 * (below - above) / (below - 2.0 * here + above);
+        let [below, here, above] = [k - 1, k, k + 1].map(|k| f64::from(likeness[k]));
+        let off = parabola_top(below, here, above);
         // Blocks of tape and copy have the same length, but not of the same
         // sound: their middles are compared.
         let middle = BLOCK as f64 / 2.0 / RATE * (1.0 - speed);
-        let frame = k as f64 + f64::from(off) - PAD as f64;
+        let frame = k as f64 + off - PAD as f64;
         found.push(Candidate {
             speed,
             at_copy_s: frame / FRAMES_PER_S + middle,
-            likeness: here,
+            likeness: likeness[k],
         });
     }
 }

@@ -4,7 +4,7 @@
 
 use std::collections::VecDeque;
 
-use super::line::least_squares;
+use crate::signal::line::Line;
 
 /// Nearer than this to where it was foreseen a place counts at once. Found with
 /// music: strays lie a period of some note off, 2 ms and more.
@@ -64,7 +64,7 @@ impl Sifter {
         if known.clone().count() < FROM {
             return Some(false);
         }
-        let Some(way) = least_squares(known) else {
+        let Some(way) = Line::fitted(known.copied()) else {
             return Some(false);
         };
         let off = |place: &[f64; 2]| place[1] - way.at(place[0]);

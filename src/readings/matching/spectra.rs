@@ -3,6 +3,7 @@
 
 use super::RATE;
 use crate::signal::spectrum::Spectrum;
+use crate::signal::statistics::parabola_top;
 
 /// Samples in a spectrum, and from one to the next.
 const LENGTH: usize = 4096;
@@ -62,12 +63,6 @@ pub fn ratio(tape: &[f32], copy: &[f32]) -> f64 {
     let best = (1..2 * MOST)
         .max_by(|&a, &b| products[a].total_cmp(&products[b]))
         .unwrap_or(MOST);
-    let [below, here, above] = [products[best - 1], products[best], products[best + 1]];
-    let bend = below - 2.0 * here + above;
-    let off = if bend < 0.0 {
-        (0.5 * (below - above) / bend).clamp(-0.5, 0.5)
-    } else {
-        0.0
-    };
+    let off = parabola_top(products[best - 1], products[best], products[best + 1]);
     ((best as f64 - MOST as f64 + off) * CENTS / 1200.0).exp2()
 }

@@ -7,10 +7,11 @@
 //! the weights let it through.
 
 use super::hearing::{CLOSE, HOPS_S};
-use super::line::{Line, least_squares, refined};
+use super::line::refined;
 use crate::readings::expanded::Expanded;
 use crate::readings::fluctuation::{Fluctuation, Weighing};
-use crate::signal::statistics::{NORMAL_95, median};
+use crate::signal::line::{Line, squares_about_mean};
+use crate::signal::statistics::{NORMAL_95, median, robust_sigma};
 
 /// Stretches with fewer places say nothing about their own ±.
 const LEAST: usize = 28;
@@ -20,10 +21,6 @@ const NEAR_S: f64 = 0.004;
 
 /// Windows so far apart share no sound.
 const APART: usize = 3;
-
-/// Scaled median of absolute values that is the standard deviation of normal
-/// ones: 1 / Φ⁻¹(3/4).
-const MEDIAN_TO_SIGMA: f64 = 1.4826;
 
 /// A speed, from the places found so far.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -90,7 +87,7 @@ struct One {
 
 impl One {
     fn of(stretch: &Stretch) -> Option<Self> {
-        let line = refined(stretch, least_squares(stretch.iter())?, NEAR_S);
+        let line = refined(stretch, Line::fitted(stretch.iter().copied())?, NEAR_S);
         let off = |point: &[f64; 2]| point[1] - line.at(point[0]);
         let mut magnitudes: Vec<f64> = stretch.iter().map(|point| off(point).abs()).collect();
         let limit = (5.0 * median(&mut magnitudes)?).max(NEAR_S);
@@ -102,7 +99,7 @@ impl One {
         let speeds = speeds(&kept, HOPS_S[CLOSE]);
         let relative: Vec<f64> = speeds.iter().map(|speed| speed / line.slope).collect();
         let uncertainty = Fluctuation::of(&relative)?.of_figure(Weighing::Parabola);
-        let spread: f64 = kept.iter().map(|p| (p[0] - line.through[0]).powi(2)).sum();
+        let spread = squares_about_mean(kept.iter().map(|p| p[0]));
         // Of APART windows side by side only one is news.
         let noise = noise_of(&kept)? * (APART as f64 / spread).sqrt() / line.slope;
         Some(Self {
@@ -119,11 +116,10 @@ impl One {
 /// Standard deviation of single places, from how each lies beside the mean of
 /// two that share no sound with it: of white noise, 3/2 of its variance.
 fn noise_of(points: &[[f64; 2]]) -> Option<f64> {
-    let mut beside: Vec<f64> = points
+    let beside = points
         .windows(2 * APART + 1)
-        .map(|p| (p[APART][1] - 0.5 * (p[0][1] + p[2 * APART][1])).abs())
-        .collect();
-    Some(MEDIAN_TO_SIGMA * median(&mut beside)? * (2.0f64 / 3.0).sqrt())
+        .map(|p| p[APART][1] - 0.5 * (p[0][1] + p[2 * APART][1]));
+    Some(robust_sigma(beside)? * (2.0f64 / 3.0).sqrt())
 }
 
 /// Speeds over equal steps, places between those found taken as straight.

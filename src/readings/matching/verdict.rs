@@ -3,7 +3,7 @@
 use super::closely::BANDS;
 use super::course::Course;
 use super::hearing::{CLOSE, HOPS_S, Point};
-use super::line::Line;
+use crate::signal::line::Line;
 use crate::signal::statistics::median;
 use crate::units::Seconds;
 

@@ -4,7 +4,8 @@ use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
 use crate::readings::found::Vibrato;
-use crate::signal::statistics::fit_line;
+use crate::signal::line::Line;
+use crate::signal::statistics::parabola_top;
 use crate::units::{Hertz, Percent};
 
 /// Length of the past that it is looked for in, and from look to look.
@@ -97,14 +98,10 @@ impl VibratoMeter {
 
 /// The strongest line of a stretch between the rates, under a Hann window.
 fn wavering(values: &[f64], rate_hz: f64) -> Option<Vibrato> {
-    let line = fit_line(values);
+    let line = Line::of_series(values);
     let count = values.len() as f64;
-    let middle = (count - 1.0) / 2.0;
-    let flat: Vec<f64> = values
-        .iter()
-        .enumerate()
-        .map(|(k, value)| (value - line.mean - line.slope * (k as f64 - middle)) / line.mean)
-        .collect();
+    let mean = line.through[1];
+    let flat: Vec<f64> = line.residuals(values).map(|off| off / mean).collect();
     let variance = flat.iter().map(|off| off * off).sum::<f64>() / count;
     let peak_at = |hz: f64| {
         let (mut re, mut im) = (0.0, 0.0);
@@ -125,12 +122,7 @@ fn wavering(values: &[f64], rate_hz: f64) -> Option<Vibrato> {
     if here < below || here < above {
         return None;
     }
-    let bend = below - 2.0 * here + above;
-    let offset = if bend < 0.0 {
-        0.5 * (below - above) / bend
-    } else {
-        0.0
-    };
+    let offset = parabola_top(below, here, above);
     let strong = here >= LEAST_DEPTH && here * here / 2.0 >= LEAST_PART * variance;
     strong.then_some(Vibrato {
         rate: Hertz(at(best) + offset * step),

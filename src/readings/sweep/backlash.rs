@@ -7,7 +7,8 @@
 
 use super::bank::{LAGS_S, Trace};
 use super::claims::Claim;
-use super::series::{RATE_HZ, median};
+use super::series::RATE_HZ;
+use crate::signal::statistics::median;
 use crate::units::Percent;
 
 /// Beside a pattern the speed is a clean wiper's.
@@ -94,7 +95,6 @@ fn clean_speed(spot: &Strongest, mean: &[f64]) -> Option<f64> {
 /// by the usual `pace` of turning in percent a second; `None` where there is
 /// no spot.
 pub(super) fn backlash(mut apart: Vec<f64>, pace: f64) -> Option<[Percent; 2]> {
-    let by = median(&mut apart).abs();
-    by.is_finite()
-        .then_some([Percent(by), Percent((ERROR_S * pace).hypot(LEAST_ERROR))])
+    let by = median(&mut apart)?.abs();
+    Some([Percent(by), Percent((ERROR_S * pace).hypot(LEAST_ERROR))])
 }

@@ -5,8 +5,9 @@
 //! with a lag of first order. Neither the dwell nor the lag is known, so there
 //! is a pattern for each of several.
 
-use super::series::{RATE_HZ, median};
+use super::series::RATE_HZ;
 use super::whitening::Whitening;
+use crate::signal::statistics::robust_sigma;
 
 /// Seconds that the wiper may be on a spot, each 1.6 times the one before.
 pub(super) const DWELLS_S: [f64; 6] = [0.12, 0.2, 0.32, 0.5, 0.8, 1.3];
@@ -98,16 +99,6 @@ const LEAST_USUAL: f64 = 0.7;
 
 /// Robust standard deviation over the marked moments.
 fn usual_size(scores: &[f64], marked: &[bool]) -> f64 {
-    let mut sizes: Vec<f64> = scores
-        .iter()
-        .zip(marked)
-        .filter(|(_, marked)| **marked)
-        .map(|(score, _)| score.abs())
-        .collect();
-    let usual = 1.4826 * median(&mut sizes);
-    if usual.is_finite() {
-        usual.max(LEAST_USUAL)
-    } else {
-        1.0
-    }
+    let marked = scores.iter().zip(marked).filter(|(_, marked)| **marked);
+    robust_sigma(marked.map(|(score, _)| *score)).map_or(1.0, |usual| usual.max(LEAST_USUAL))
 }

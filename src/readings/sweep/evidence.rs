@@ -7,6 +7,7 @@
 use super::bank::{LAGS_S, Trace};
 use super::passes::Way;
 use super::series::RATE_HZ;
+use crate::signal::statistics::median;
 
 /// Speeds that are told apart, over the range.
 pub(super) const BINS: usize = 240;
@@ -235,7 +236,7 @@ impl Chance {
             let counted = agreements.iter().filter(|it| counts(*by, it));
             counted.map(|it| it.strength).fold(0.0, f64::max)
         };
-        super::series::median(&mut self.moved.iter().map(highest).collect::<Vec<_>>())
+        median(&mut self.moved.iter().map(highest).collect::<Vec<_>>()).unwrap_or_default()
     }
 }
 

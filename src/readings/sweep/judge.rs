@@ -12,6 +12,7 @@ use super::series::{RATE_HZ, Series, running_mean, running_median};
 use super::stands::{Stand, dead_places, stands};
 use super::whitening::Whitening;
 use super::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
+use crate::signal::statistics::{median, robust_sigma};
 use crate::units::{Percent, Seconds};
 
 /// A speed that moves by less in percent was not swept.
@@ -127,12 +128,8 @@ fn apart(range: f64) -> f64 {
 fn left_of_flutter(clean: &[f64]) -> f64 {
     let short = running_mean(clean, (0.08 * RATE_HZ) as usize);
     let long = running_mean(clean, (0.3 * RATE_HZ) as usize);
-    let mut apart: Vec<f64> = short
-        .iter()
-        .zip(&long)
-        .map(|(a, b)| (a - b).abs())
-        .collect();
-    4.0 * 1.4826 * super::series::median(&mut apart)
+    let apart = short.iter().zip(&long).map(|(a, b)| a - b);
+    4.0 * robust_sigma(apart).unwrap_or_default()
 }
 
 /// The depth at which nine spots in ten of short dwell and long lag pass the
@@ -150,11 +147,10 @@ fn smallest_seen(
         .filter(|&k| marked[k])
         .map(|k| whitening.scale_at(k))
         .collect();
-    let limit = ASKED_OF_LAG[usual.lag] * super::series::median(limits);
+    let limit = ASKED_OF_LAG[usual.lag] * median(limits)?;
     // Two equal scores add up to √2 times one of them; each has errors of 1.
     let score = limit / std::f64::consts::SQRT_2 + NINE_IN_TEN;
-    let depth = usual.depth * score * super::series::median(&mut scales);
-    depth.is_finite().then_some(Percent(depth))
+    Some(Percent(usual.depth * score * median(&mut scales)?))
 }
 
 /// What spots are found with.
@@ -390,14 +386,13 @@ impl Sweep {
 
     /// What wow and flutter do from peak to peak in a moment, in percent.
     fn flutter(&self, whitening: &Whitening) -> f64 {
-        let mut errors: Vec<f64> = self
+        let errors = self
             .series
             .values
             .iter()
             .zip(running_mean(&self.series.values, (0.3 * RATE_HZ) as usize))
-            .map(|(value, mean)| (value - mean).abs())
-            .collect();
-        let usual = 1.4826 * super::series::median(&mut errors);
+            .map(|(value, mean)| value - mean);
+        let usual = robust_sigma(errors).unwrap_or_default();
         (4.0 * usual).max(4.0 * whitening.scale_at(0))
     }
 

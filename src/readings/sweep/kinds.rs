@@ -3,7 +3,8 @@
 use super::SpotKind;
 use super::bank::Trace;
 use super::passes::Way;
-use super::series::{RATE_HZ, median, running_mean, running_median};
+use super::series::{RATE_HZ, running_mean, running_median};
+use crate::signal::statistics::median;
 
 /// A spot takes the speed against the turning by at least this part of its
 /// depth, or it is no jump and no reversal.
@@ -103,7 +104,7 @@ pub(super) fn crackles(values: &[f64], heard: &[bool], traces: &[Trace]) -> Vec<
                 return None;
             }
             let part = &values[from..to];
-            let at = median(&mut part.to_vec());
+            let at = median(&mut part.to_vec())?;
             let furthest = part
                 .iter()
                 .max_by(|a, b| (*a - at).abs().total_cmp(&(*b - at).abs()))?;

@@ -11,8 +11,9 @@ use std::f64::consts::TAU;
 use realfft::RealFftPlanner;
 use rustfft::num_complex::Complex;
 
-use super::series::{RATE_HZ, median, running_mean};
+use super::series::{RATE_HZ, running_mean};
 use super::whitening::Whitening;
+use crate::signal::statistics::{median, parabola_top};
 
 /// Lines are looked for between these frequencies.
 const LOWEST_HZ: f64 = 0.3;
@@ -130,20 +131,14 @@ fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<Found<'a>> {
     }
     // Between the frequencies tried, by a parabola.
     let beside = |k: Option<usize>| k.and_then(|k| powers.get(k)).map_or(0.0, |p| p.sqrt());
-    let [a, b, c] = [
+    let aside = parabola_top(
         beside(best.checked_sub(1)),
         beside(Some(best)),
         beside(Some(best + 1)),
-    ];
-    let bend = a - 2.0 * b + c;
-    let aside = if bend < 0.0 {
-        0.5 * (a - c) / bend
-    } else {
-        0.0
-    };
+    );
     Some(Found {
         clock,
-        hz: ((first + best) as f64 + aside.clamp(-0.5, 0.5)) * step_hz,
+        hz: ((first + best) as f64 + aside) * step_hz,
         above,
     })
 }
@@ -167,7 +162,7 @@ fn floors(powers: &[f64], reach: usize) -> Vec<f64> {
     for from in (0..powers.len()).step_by(block) {
         let to = (from + block).min(powers.len());
         let mut near = powers[from.saturating_sub(reach)..(to + reach).min(powers.len())].to_vec();
-        floors[from..to].fill(median(&mut near).max(1e-12));
+        floors[from..to].fill(median(&mut near).unwrap_or_default().max(1e-12));
     }
     floors
 }

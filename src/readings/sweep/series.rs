@@ -1,6 +1,8 @@
 //! The track as the tests want it: even, without holes, slow enough to be
 //! short and fast enough for a jump.
 
+use crate::signal::statistics::median;
+
 /// Values a second that the tests work on. The quickest transport follows in
 /// 0.05 s.
 pub(super) const RATE_HZ: f64 = 50.0;
@@ -99,7 +101,7 @@ pub(super) fn running_median(values: &[f64], reach: usize) -> Vec<f64> {
             window.extend_from_slice(
                 &values[k.saturating_sub(reach)..(k + reach + 1).min(values.len())],
             );
-            median(&mut window)
+            median(&mut window).unwrap_or_default()
         })
         .collect()
 }
@@ -116,15 +118,6 @@ pub(super) fn running_mean(values: &[f64], reach: usize) -> Vec<f64> {
             (cumulative[to] - cumulative[from]) / (to - from) as f64
         })
         .collect()
-}
-
-/// The median; changes the order.
-pub(super) fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return f64::NAN;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 #[cfg(test)]

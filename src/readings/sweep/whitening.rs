@@ -4,7 +4,9 @@
 //! pattern that went through the same two filters is found in it by
 //! correlation: the matched filter.
 
-use super::series::{RATE_HZ, median};
+use super::series::RATE_HZ;
+use crate::signal::cholesky::Normal;
+use crate::signal::statistics::robust_sigma;
 
 /// Values that the model looks back on: half a second.
 const ORDER: usize = 24;
@@ -131,51 +133,22 @@ fn errors_of(rough: &[f64], model: &[f64]) -> Vec<f64> {
 
 /// Weighted least squares of each value on those before it.
 fn fit(rough: &[f64], weights: &[f64]) -> Vec<f64> {
-    let mut normal = vec![[0.0; ORDER + 1]; ORDER];
+    let mut normal = Normal::new(ORDER);
     let mut noise = 0.0;
-    for k in ORDER..rough.len() {
-        let weight = weights[k];
+    let mut row = [0.0; ORDER];
+    for (values, &weight) in rough.windows(ORDER + 1).zip(&weights[ORDER..]) {
         if weight <= 0.0 {
             continue;
         }
         noise += weight * NOISE_FLOOR * NOISE_FLOOR;
-        let past = &rough[k - ORDER..k];
-        for row in 0..ORDER {
-            let weighted = weight * past[ORDER - 1 - row];
-            for column in row..ORDER {
-                normal[row][column] += weighted * past[ORDER - 1 - column];
-            }
-            normal[row][ORDER] += weighted * rough[k];
+        for (slot, value) in row.iter_mut().zip(values[..ORDER].iter().rev()) {
+            *slot = *value;
         }
+        normal.add(&row, values[ORDER], weight);
     }
-    let upper = normal.clone();
-    for (row, values) in normal.iter_mut().enumerate() {
-        for (value, above) in values.iter_mut().zip(&upper).take(row) {
-            *value = above[row];
-        }
-        // Keeps a track that is too smooth to have an inverse from blowing up.
-        values[row] = values[row] * (1.0 + 1e-6) + noise + 1e-18;
-    }
-    solve(normal)
-}
-
-/// Gaussian elimination of a positive definite system.
-fn solve(mut rows: Vec<[f64; ORDER + 1]>) -> Vec<f64> {
-    for pivot in 0..ORDER {
-        let top = rows[pivot];
-        for row in rows.iter_mut().skip(pivot + 1) {
-            let factor = row[pivot] / top[pivot];
-            for column in pivot..=ORDER {
-                row[column] -= factor * top[column];
-            }
-        }
-    }
-    let mut solution = vec![0.0; ORDER];
-    for row in (0..ORDER).rev() {
-        let known: f64 = (row + 1..ORDER).map(|k| rows[row][k] * solution[k]).sum();
-        solution[row] = (rows[row][ORDER] - known) / rows[row][row];
-    }
-    solution
+    // Keeps a track that is too smooth to have an inverse from blowing up.
+    normal.damp(1e-6, noise + 1e-18);
+    normal.solve().unwrap_or_else(|| vec![0.0; ORDER])
 }
 
 /// Robust standard deviation of the errors about each value, and never far
@@ -184,11 +157,9 @@ fn scales(errors: &[f64], marked: &[bool], model: &[f64]) -> Vec<f64> {
     // White noise on the track goes through the model, too.
     let gain: f64 = 1.0 + model.iter().map(|a| a * a).sum::<f64>();
     let floor = NOISE_FLOOR * NOISE_FLOOR * gain;
-    let mut all: Vec<f64> = (0..errors.len())
-        .filter(|&k| marked[k])
-        .map(|k| errors[k].abs())
-        .collect();
-    let whole = (1.4826 * median(&mut all)).max(1e-9);
+    let all = errors.iter().zip(marked).filter(|(_, marked)| **marked);
+    let whole = robust_sigma(all.map(|(error, _)| *error)).unwrap_or_default();
+    let whole = whole.max(1e-9);
     let reach = (SCALE_REACH_S * RATE_HZ) as usize;
     let mut cumulative = vec![0.0];
     for error in errors {

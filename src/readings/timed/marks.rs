@@ -2,7 +2,7 @@
 
 use super::listening::{Listening, joined, level};
 use super::moved::Moved;
-use super::scatter::{NEVER_OFF_S, leave_out_strays, residuals, scatter};
+use super::scatter::{NEVER_OFF_S, leave_out_strays, lever, residuals, scatter};
 use super::summary::{
     FARTHEST, Strength, Timed, caution, deviation, measurement, right_seconds, speed,
 };
@@ -12,9 +12,10 @@ use crate::readings::found::MarksFigures;
 use crate::readings::measurement::Measurement;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::values::{Caution, CautionCode};
+use crate::signal::line::Line;
 use crate::signal::statistics::{NORMAL_95, median};
 use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
-use crate::signal::timed::train::{Member, Row, fitted, row};
+use crate::signal::timed::train::{Member, row};
 use crate::units::{Decibels, Seconds};
 
 /// Time between two powers.
@@ -56,8 +57,9 @@ pub struct MarksMeter {
 
 /// A row that was found.
 struct Found {
-    numbers: Vec<f64>,
-    row: Row,
+    /// Numbers and times.
+    marks: Vec<[f64; 2]>,
+    row: Line,
     noise_s: f64,
     scatter: Expanded,
     power: f64,
@@ -118,7 +120,7 @@ impl MarksMeter {
                     CautionCode::ChannelsDisagree,
                     format!(
                         "Left ({:.4} s apart) and right ({:.4} s) do not carry the same marks; choose one with --channel.",
-                        left.row.spacing_s, right.row.spacing_s
+                        left.row.slope, right.row.slope
                     ),
                 ));
             }
@@ -157,7 +159,7 @@ impl MarksMeter {
 
     fn found(&self, found: &Found, which: Option<usize>) -> Measurement {
         let conditions = &self.heard.settings.conditions;
-        let measured = Seconds(found.row.spacing_s);
+        let measured = Seconds(found.row.slope);
         let timed = Timed {
             measured,
             expected: self.spacing,
@@ -214,19 +216,19 @@ impl MarksMeter {
 
     fn figures(&self, found: Option<&Found>) -> MarksFigures {
         let conditions = &self.heard.settings.conditions;
-        let last = found.and_then(|it| it.numbers.last().zip(it.numbers.first()));
+        let last = found.and_then(|it| it.marks.last().zip(it.marks.first()));
         MarksFigures {
-            found: found.map_or(0, |it| it.numbers.len() as u64),
-            expected: last.map_or(0, |(last, first)| (last - first) as u64 + 1),
-            spacing: found.map(|it| right_seconds(it.row.spacing_s, conditions)),
+            found: found.map_or(0, |it| it.marks.len() as u64),
+            expected: last.map_or(0, |(last, first)| (last[0] - first[0]) as u64 + 1),
+            spacing: found.map(|it| right_seconds(it.row.slope, conditions)),
             nominal: self.spacing,
         }
     }
 
     fn was_moved(&self, moved: &Moved) -> Caution {
         let conditions = &self.heard.settings.conditions;
-        let of = |row: &Row| {
-            let off = deviation(Seconds(row.spacing_s), self.spacing, conditions).0;
+        let of = |row: &Line| {
+            let off = deviation(Seconds(row.slope), self.spacing, conditions).0;
             // No minus before what rounds to nothing.
             (100.0 * off).round() / 100.0 + 0.0
         };
@@ -265,32 +267,31 @@ fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Optio
         return None;
     }
     let marks: Vec<Mark> = members.iter().map(|it| heard.marks[it.which]).collect();
-    let (mut times, jitter_s) = refined(power, hop_s, heard.noise, &marks);
-    let mut numbers: Vec<f64> = members.iter().map(|it| it.number as f64).collect();
-    let all = numbers.len();
-    let moved = Moved::of(&numbers, &times);
+    let (times, jitter_s) = refined(power, hop_s, heard.noise, &marks);
+    let mut placed: Vec<[f64; 2]> = members
+        .iter()
+        .zip(times)
+        .map(|(it, time)| [it.number as f64, time])
+        .collect();
+    let moved = Moved::of(&placed);
     if let Some(moved) = &moved {
-        numbers.clone_from(&moved.numbers);
-        times.clone_from(&moved.times);
+        placed.clone_from(&moved.marks);
     } else {
-        leave_out_strays(&mut numbers, &mut times);
+        leave_out_strays(&mut placed);
     }
-    if numbers.len() < 2 {
-        return None;
-    }
-    let row = fitted(&numbers, &times);
+    let row = Line::fitted(placed.iter().copied())?;
     let mut loud: Vec<f64> = marks.iter().map(|mark| mark.power).collect();
     let off = match &moved {
         Some(moved) => moved.off.clone(),
-        None => residuals(&numbers, &times, &row),
+        None => residuals(&placed, &row),
     };
     let found = Found {
-        noise_s: NORMAL_95 * jitter_s / row.leverage.sqrt(),
-        scatter: scatter(&numbers, &times, &row),
+        noise_s: NORMAL_95 * jitter_s / lever(&placed),
+        scatter: scatter(&placed, &row),
         power: median(&mut loud).unwrap_or(0.0),
         noise: heard.noise,
-        left_out: all - numbers.len(),
-        numbers,
+        left_out: marks.len() - placed.len(),
+        marks: placed,
         row,
         moved,
     };
@@ -299,10 +300,10 @@ fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Optio
 
 /// Whether it is a row of marks and no chance among other sounds.
 fn believable(found: &Found, off: &[f64], heard: &Heard) -> bool {
-    let count = found.numbers.len();
-    let span = found.numbers[count - 1] - found.numbers[0] + 1.0;
-    let first_s = found.row.first_s + found.row.spacing_s * (found.numbers[0] - 0.5);
-    let last_s = first_s + found.row.spacing_s * span;
+    let count = found.marks.len();
+    let [first, last] = [found.marks[0][0] - 0.5, found.marks[count - 1][0] + 0.5];
+    let span = last - first;
+    let [first_s, last_s] = [first, last].map(|number| found.row.at(number));
     let others = heard
         .marks
         .iter()
@@ -315,11 +316,11 @@ fn believable(found: &Found, off: &[f64], heard: &Heard) -> bool {
     (count >= FEW || found.power > ABOVE_REST * found.noise)
         && count as f64 >= LEAST_FOUND * span
         && others as f64 <= MOST_OTHERS * count as f64
-        && scatter <= (MOST_SCATTER * found.row.spacing_s).max(NEVER_OFF_S)
+        && scatter <= (MOST_SCATTER * found.row.slope).max(NEVER_OFF_S)
 }
 
 fn apart(left: &Found, right: &Found) -> bool {
-    let known = |it: &Found| (it.noise_s + it.scatter.half_width) / it.row.spacing_s;
-    let apart = (left.row.spacing_s / right.row.spacing_s - 1.0).abs();
+    let known = |it: &Found| (it.noise_s + it.scatter.half_width) / it.row.slope;
+    let apart = (left.row.slope / right.row.slope - 1.0).abs();
     apart > known(left) + known(right) + CHANNELS_APART
 }

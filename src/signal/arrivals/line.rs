@@ -1,15 +1,16 @@
 //! A straight line through the earliest arrivals: its slope with a ±, what
 //! does not belong to it, and whether it is broken.
 
-use crate::signal::statistics::{median, student_95};
+use crate::signal::line::{Line, squares_about_mean};
+use crate::signal::statistics::{median, robust_sigma, student_95};
 use crate::units::Seconds;
 
-/// A jump counts from so many times its own standard deviation on.
+/// A jump counts from this many times its own standard deviation on.
 const JUMP_SIGMAS: f64 = 8.0;
-/// A smaller jump is no loss: the smallest usual block lasts so long.
+/// A smaller jump is no loss: the smallest usual block lasts this long.
 const SMALLEST_JUMP_S: f64 = 0.001;
 
-/// Points so many times the scatter above the line were held up as a whole.
+/// Points this many times the scatter above the line were held up as a whole.
 const HELD_UP_SIGMAS: f64 = 5.0;
 /// More of them than this share, and nothing is sure any more.
 const MOST_HELD_UP: f64 = 0.2;
@@ -23,52 +24,30 @@ pub(super) struct Point {
     pub delay_s: f64,
 }
 
-/// A straight line by least squares.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Line {
-    middle_s: f64,
-    mean: f64,
-    pub slope: f64,
-    /// Σ (x − middle)².
-    spread: f64,
-}
-
-impl Line {
-    pub(super) fn through(points: &[Point]) -> Self {
-        let count = points.len().max(1) as f64;
-        let middle_s = points.iter().map(|point| point.sound_s).sum::<f64>() / count;
-        let mean = points.iter().map(|point| point.delay_s).sum::<f64>() / count;
-        let moment: f64 = points
-            .iter()
-            .map(|point| (point.sound_s - middle_s) * (point.delay_s - mean))
-            .sum();
-        let spread: f64 = points
-            .iter()
-            .map(|point| (point.sound_s - middle_s).powi(2))
-            .sum();
-        Self {
-            middle_s,
-            mean,
-            slope: if spread > 0.0 { moment / spread } else { 0.0 },
-            spread,
-        }
-    }
-
-    fn above(&self, point: &Point) -> f64 {
-        point.delay_s - self.mean - self.slope * (point.sound_s - self.middle_s)
+impl Point {
+    fn xy(&self) -> [f64; 2] {
+        [self.sound_s, self.delay_s]
     }
 }
 
-/// The ± of a slope, 95 %, widened for neighbours that are alike: the
+/// How far each point lies above the line through all; `None` where they make
+/// no line.
+fn residuals(points: &[Point]) -> Option<(Line, Vec<f64>)> {
+    let line = Line::fitted(points.iter().map(Point::xy))?;
+    let above = |point: &Point| point.delay_s - line.at(point.sound_s);
+    Some((line, points.iter().map(above).collect()))
+}
+
+/// The slope and its ±, 95 %, widened for neighbours that are alike: the
 /// correlation ρ of one residual with the next leaves as much knowledge as
 /// (1 − ρ)/(1 + ρ) as many independent ones (JCGM 100:2008, 4.2.7 only warns
 /// of it; the factor is that of a first-order process).
-pub(super) fn slope_95(points: &[Point], line: &Line) -> f64 {
-    let residuals: Vec<f64> = points.iter().map(|point| line.above(point)).collect();
+pub(super) fn slope_95(points: &[Point]) -> Option<[f64; 2]> {
+    let (Line { slope, .. }, residuals) = residuals(points)?;
     let count = residuals.len() as f64;
     let squares: f64 = residuals.iter().map(|it| it * it).sum();
     if squares <= 0.0 {
-        return 0.0;
+        return Some([slope, 0.0]);
     }
     let products: f64 = residuals.windows(2).map(|pair| pair[0] * pair[1]).sum();
     let found = products / squares;
@@ -76,22 +55,25 @@ pub(super) fn slope_95(points: &[Point], line: &Line) -> f64 {
     let alike = (found + (2.0 + 4.0 * found.max(0.0)) / count).clamp(0.0, 0.85);
     let widened = (1.0 + alike) / (1.0 - alike);
     let freedom = ((count - 2.0) / widened).max(2.0);
-    student_95(freedom) * (squares / (count - 2.0) * widened / line.spread).sqrt()
+    let spread = squares_about_mean(points.iter().map(|point| point.sound_s));
+    let sigma = (squares / (count - 2.0) * widened / spread).sqrt();
+    Some([slope, student_95(freedom) * sigma])
 }
 
 /// Points that lie far above the line of the others are left out: for all of
 /// such a stretch the computer was busy.
 pub(super) fn without_held_up(points: &[Point]) -> Vec<Point> {
-    let line = Line::through(points);
-    let mut residuals: Vec<f64> = points.iter().map(|point| line.above(point)).collect();
-    let middle = median(&mut residuals).unwrap_or(0.0);
-    let mut sizes: Vec<f64> = residuals.iter().map(|it| (it - middle).abs()).collect();
-    // 1.4826 times the median deviation is the deviation of a normal scatter.
-    let scatter = 1.4826 * median(&mut sizes).unwrap_or(0.0);
+    let Some((_, residuals)) = residuals(points) else {
+        return points.to_vec();
+    };
+    let middle = median(&mut residuals.clone()).unwrap_or(0.0);
+    let aside = residuals.iter().map(|it| it - middle);
+    let most = middle + HELD_UP_SIGMAS * robust_sigma(aside).unwrap_or(0.0);
     let kept: Vec<Point> = points
         .iter()
-        .filter(|point| line.above(point) - middle <= HELD_UP_SIGMAS * scatter)
-        .copied()
+        .zip(&residuals)
+        .filter(|(_, residual)| **residual <= most)
+        .map(|(point, _)| *point)
         .collect();
     let held_up = (points.len() - kept.len()) as f64;
     if held_up > MOST_HELD_UP * points.len() as f64 {
@@ -126,7 +108,7 @@ impl Step {
     fn at(points: &[Point], at: usize) -> Option<Self> {
         let count = points.len() as f64;
         let share = (points.len() - at) as f64 / count;
-        let line = Line::through(points);
+        let (_, residuals) = residuals(points)?;
         // The step with mean and line taken out of it, as out of the points.
         let as_step: Vec<Point> = points
             .iter()
@@ -136,12 +118,11 @@ impl Step {
                 delay_s: if k >= at { 1.0 - share } else { -share },
             })
             .collect();
-        let of_step = Line::through(&as_step);
+        let (_, shapes) = self::residuals(&as_step)?;
         let mut own = 0.0;
         let mut common = 0.0;
         let mut all = 0.0;
-        for (point, step) in points.iter().zip(&as_step) {
-            let (residual, shape) = (line.above(point), of_step.above(step));
+        for (residual, shape) in residuals.iter().zip(&shapes) {
             own += shape * shape;
             common += residual * shape;
             all += residual * residual;

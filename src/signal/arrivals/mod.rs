@@ -14,7 +14,7 @@ mod line;
 
 use super::statistics::median;
 use crate::units::{Ppm, Seconds};
-use line::{Line, Point, jump, slope_95, without_held_up};
+use line::{Point, jump, slope_95, without_held_up};
 
 /// Left out at the start, while the sound system fills its buffers.
 const SETTLING_S: f64 = 3.0;
@@ -194,11 +194,12 @@ impl Arrivals {
     /// What they say so far.
     pub fn fit(&self) -> Result<ArrivalFit, Unfit> {
         let points = self.points();
+        let too_short = Unfit::TooShort {
+            have: self.newest,
+            need: Seconds(SETTLING_S + CELL_S * (FEWEST_CELLS * FEWEST_POINTS + 1) as f64),
+        };
         if points.len() < FEWEST_POINTS {
-            return Err(Unfit::TooShort {
-                have: self.newest,
-                need: Seconds(SETTLING_S + CELL_S * (FEWEST_CELLS * FEWEST_POINTS + 1) as f64),
-            });
+            return Err(too_short);
         }
         let delay_s = self.median(|cell| cell.mean_delay_s);
         let grid_s = self.median(|cell| cell.gap_s);
@@ -207,17 +208,16 @@ impl Arrivals {
         }
         let kept = without_held_up(&points);
         let over_s = points[points.len() - 1].sound_s - points[0].sound_s;
-        let line = Line::through(&kept);
+        let [slope, slope_95] = slope_95(&kept).ok_or(too_short)?;
         // A slope of +1 ppm is a clock that takes longer for its frames.
-        let error = Ppm((1.0 / (1.0 + line.slope) - 1.0) * 1e6);
+        let error = Ppm((1.0 / (1.0 + slope) - 1.0) * 1e6);
         if error.0.abs() > FARTHEST.0 {
             return Err(Unfit::NotPaced { error });
         }
-        let scatter = slope_95(&kept, &line) * 1e6;
         let grid = GRID_95 * grid_s / over_s * 1e6;
         Ok(ArrivalFit {
             error,
-            uncertainty: Ppm(scatter.hypot(grid)),
+            uncertainty: Ppm((slope_95 * 1e6).hypot(grid)),
             over: Seconds(over_s),
             delay: Seconds(delay_s),
         })

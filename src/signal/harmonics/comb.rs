@@ -102,7 +102,7 @@ impl Comb {
                     .zip(&kernel[whole..])
                     .map(|(s, k)| s * k)
                     .sum();
-                f64::from(dot(&samples[..whole], &kernel[..whole]) + rest)
+                f64::from(dot::<false>(&samples[..whole], &kernel[..whole]) + rest)
             };
             Complex64::new(part(re), part(im))
         }));

@@ -7,6 +7,7 @@
 
 use super::lines::Line;
 use super::series::{Fitted, MOST_STIFFNESS, Measured, Series, fit};
+use crate::signal::resample::greatest_common_divisor;
 
 /// Lines further below the strongest than this neither speak for a series nor
 /// against it.
@@ -85,14 +86,10 @@ impl Explained {
     /// shows as every other partial of one within.
     pub fn in_common(&self) -> (f64, u32) {
         let numbers = self.partials.iter().map(|(number, _)| *number);
-        let divisor = numbers.clone().fold(0, greatest_common).max(1);
+        let divisor = numbers.clone().fold(0, greatest_common_divisor).max(1);
         let lowest = numbers.min().unwrap_or(divisor);
         (f64::from(divisor) * self.fitted.series.hz, lowest / divisor)
     }
-}
-
-fn greatest_common(a: u32, b: u32) -> u32 {
-    if b == 0 { a } else { greatest_common(b, a % b) }
 }
 
 /// What is asked of [`explain`].

@@ -1,6 +1,6 @@
 //! The lines of a spectrum: what stands up steadily out of the noise.
 
-use crate::signal::spectrum::Spectrum;
+use crate::signal::spectrum::{Spectrum, noise_power};
 
 /// Lines stand this far above the noise around them, as a ratio of powers.
 /// The powers of noise alone are distributed exponentially: one in a million
@@ -130,8 +130,7 @@ impl LinePicker {
         }
     }
 
-    /// Mean noise power of each bin: the median around it, which lines do not
-    /// move, over ln 2. Worked out at steps and held in between.
+    /// Mean noise power of each bin, worked out at steps and held in between.
     fn find_noise(&mut self) {
         let bins = self.power.len();
         let spread = AROUND_OCTAVES.exp2();
@@ -147,10 +146,8 @@ impl LinePicker {
             self.scratch.clear();
             self.scratch
                 .extend(self.power[low..high].iter().step_by(every));
-            let middle = self.scratch.len() / 2;
-            let (_, &mut median, _) = self.scratch.select_nth_unstable_by(middle, f32::total_cmp);
             let next = ((from as f64 * 1.12) as usize).max(from + 8).min(bins);
-            self.noise[from..next].fill(median / std::f32::consts::LN_2);
+            self.noise[from..next].fill(noise_power(&mut self.scratch));
             from = next;
         }
     }

@@ -1,6 +1,7 @@
 //! What speaks for a followed note being one held note, and what against.
 
 use crate::signal::evidence::Witness;
+use crate::signal::line::Sums;
 use crate::signal::statistics::median;
 
 /// The frequency is averaged over this long for what follows: vibrato is gone.
@@ -66,32 +67,9 @@ fn remember(values: &mut Vec<f64>, value: f64, most: usize) {
     values.push(value);
 }
 
-/// Sums for a straight line through equally spaced values.
-#[derive(Clone, Copy, Debug, Default)]
-struct LineThrough {
-    count: f64,
-    sum: f64,
-    square: f64,
-    moment: f64,
-}
-
-impl LineThrough {
-    fn push(&mut self, value: f64) {
-        self.sum += value;
-        self.square += value * value;
-        self.moment += self.count * value;
-        self.count += 1.0;
-    }
-
-    /// Standard deviation about the line.
-    fn scatter(&self) -> f64 {
-        let n = self.count.max(1.0);
-        let variance = self.square / n - (self.sum / n).powi(2);
-        let lever = (self.moment - 0.5 * (n - 1.0) * self.sum) / n;
-        // Of the places 0 … n − 1: (n² − 1) / 12.
-        let explained = lever * lever * 12.0 / (n * n - 1.0).max(1.0);
-        (variance - explained).max(0.0).sqrt()
-    }
+/// Standard deviation about the line.
+fn scatter(sums: &Sums) -> f64 {
+    (sums.squares_left() / sums.count.max(1.0)).sqrt()
 }
 
 /// What one look at the spectrum says of the note.
@@ -121,7 +99,7 @@ pub struct Presence {
     before: [Option<f64>; 2],
     changes: Vec<f64>,
     spreads: Vec<f64>,
-    level: LineThrough,
+    level: Sums,
     levels: Vec<f64>,
     leaps: u32,
     leaping: bool,
@@ -148,7 +126,7 @@ impl Presence {
             before: [None; 2],
             changes: Vec::new(),
             spreads: Vec::new(),
-            level: LineThrough::default(),
+            level: Sums::default(),
             levels: Vec::new(),
             leaps: 0,
             leaping: false,
@@ -175,10 +153,11 @@ impl Presence {
         self.block.0 += off;
         self.block.1 += off * off;
         self.block.2 += 1;
-        self.level.push(10.0 * power.max(1e-20).log10());
+        self.level
+            .push([self.level.count, 10.0 * power.max(1e-20).log10()]);
         if self.level.count >= LEVEL_S * self.rate_hz {
             let level = std::mem::take(&mut self.level);
-            remember(&mut self.levels, level.scatter(), LEVELS);
+            remember(&mut self.levels, scatter(&level), LEVELS);
         }
         self.block_ticks += 1;
         if f64::from(self.block_ticks) >= BLOCK_S * self.rate_hz {
@@ -233,7 +212,7 @@ impl Presence {
     /// In decibels, about its own decay.
     fn unsteadiness(&self) -> f64 {
         if self.levels.is_empty() && self.level.count >= 0.5 * LEVEL_S * self.rate_hz {
-            return self.level.scatter();
+            return scatter(&self.level);
         }
         let squares: f64 = self.levels.iter().map(|level| level * level).sum();
         (squares / self.levels.len().max(1) as f64).sqrt()

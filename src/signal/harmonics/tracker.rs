@@ -12,7 +12,6 @@ use super::lines::{Line, LinePicker, Look};
 use super::presence::{Presence, Seen};
 use super::series::Fitted;
 use super::stops;
-use crate::signal::bridge::Bridged;
 use crate::signal::check::{Beside, SpectrumCheck};
 use crate::signal::demodulator::{MOST_TICKS, Plan};
 use crate::signal::evidence::Witness;
@@ -448,11 +447,10 @@ impl NoteTracker {
             self.last = Some((frame, (frame.at / tick).ceil() as u64));
             return;
         };
-        let measured = frame.at - before.at < 0.5 * LOST_S * self.plan.rate_hz;
         while next as f64 * tick <= frame.at {
             let part = (next as f64 * tick - before.at) / (frame.at - before.at);
             let hz = before.hz + part * (frame.hz - before.hz);
-            out.push(Track::Value(Bridged { hz, measured }));
+            out.push(Track::Value(hz));
             if let Some(presence) = &mut self.presence {
                 presence.value(hz, next.saturating_sub(self.first_tick), frame.power);
             }

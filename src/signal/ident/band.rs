@@ -1,14 +1,11 @@
 //! The band of an ident, at any speed, as a slow complex signal.
 
-// See `wide`.
-#![allow(clippy::inline_always)]
-
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
-use crate::signal::demodulator::turned_by;
-use crate::signal::fir::{LANES, kaiser_lowpass, whole_lanes};
-use crate::signal::wide::{self, Work, madd};
+use crate::signal::decimator::Decimator;
+use crate::signal::fir::kaiser_lowpass;
+use crate::signal::phasor::Phasor;
 
 /// What is turned to 0 Hz.
 pub(super) const CENTRE_HZ: f64 = 1050.0;
@@ -27,20 +24,15 @@ const SLOWEST_HZ: [f64; 2] = [8000.0, 2000.0];
 /// Rejection outside.
 const ATTENUATION_DB: f64 = 60.0;
 
-/// Samples that are worked on at a time, at most.
-const PIECE: usize = 4096;
-
 /// Fewer samples a second, then a band-pass with complex taps, fewer again, and
 /// a turn to 0 Hz.
 #[derive(Clone, Debug)]
 pub(super) struct Band {
     /// `None` where the input is slow already.
-    first: Option<Stage<1>>,
-    second: Stage<2>,
-    oscillator: Oscillator,
-    between: Vec<[f32; 1]>,
-    samples: Vec<f32>,
-    out: Vec<[f32; 2]>,
+    first: Option<Decimator<1>>,
+    second: Decimator<2>,
+    phasor: Phasor,
+    between: Vec<f32>,
 }
 
 impl Band {
@@ -64,161 +56,33 @@ impl Band {
         Self {
             first: (first > 1).then(|| {
                 let taps = kaiser_lowpass(HIGHEST_HZ, no_alias_hz, rate_hz, ATTENUATION_DB);
-                Stage::new(first, [taps])
+                Decimator::new(first, [taps])
             }),
-            second: Stage::new(second, taps),
-            oscillator: Oscillator::new(-CENTRE_HZ * second as f64 / between_hz),
+            second: Decimator::new(second, taps),
+            phasor: Phasor::new(0.0, -CENTRE_HZ * second as f64 / between_hz),
             between: Vec::new(),
-            samples: Vec::new(),
-            out: Vec::new(),
         }
     }
 
     /// Samples of the input to one of the output.
     pub(super) fn factor(&self) -> usize {
-        self.second.factor * self.first.as_ref().map_or(1, |first| first.factor)
+        self.second.factor() * self.first.as_ref().map_or(1, Decimator::factor)
     }
 
     /// Adds what comes of the samples to `values`.
     pub(super) fn push(&mut self, samples: &[f32], values: &mut Vec<Complex64>) {
-        self.out.clear();
-        if let Some(first) = &mut self.first {
+        let samples = if let Some(first) = &mut self.first {
             self.between.clear();
-            first.push(samples, &mut self.between);
-            self.samples.clear();
-            self.samples
-                .extend(self.between.iter().map(|[value]| *value));
-            self.second.push(&self.samples, &mut self.out);
+            first.push(samples, |[value]| self.between.push(value));
+            &self.between
         } else {
-            self.second.push(samples, &mut self.out);
-        }
-        for [re, im] in &self.out {
-            let value = Complex64::new(f64::from(*re), f64::from(*im));
-            values.push(value * self.oscillator.next());
-        }
-    }
-}
-
-/// Values that are made from the one before, until the next exact one.
-const LAP: u32 = 256;
-
-/// e^(j2πfn), made by products.
-#[derive(Clone, Debug)]
-struct Oscillator {
-    /// Turns from one value to the next, and to the next exact one so far.
-    step_turns: f64,
-    lap_turns: f64,
-    step: Complex64,
-    value: Complex64,
-    made: u32,
-}
-
-impl Oscillator {
-    fn new(step_turns: f64) -> Self {
-        Self {
-            step_turns,
-            lap_turns: 0.0,
-            step: turned_by(step_turns),
-            value: turned_by(0.0),
-            made: 0,
-        }
-    }
-
-    fn next(&mut self) -> Complex64 {
-        let now = self.value;
-        self.made += 1;
-        if self.made == LAP {
-            self.made = 0;
-            self.lap_turns = (self.lap_turns + f64::from(LAP) * self.step_turns).fract();
-            self.value = turned_by(self.lap_turns);
-        } else {
-            self.value = now * self.step;
-        }
-        now
-    }
-}
-
-/// Some filters over one stream, of which every n-th value is kept.
-#[derive(Clone, Debug)]
-struct Stage<const N: usize> {
-    factor: usize,
-    taps: [Vec<f32>; N],
-    /// The newest samples, oldest first; grows and is cut back.
-    history: Vec<f32>,
-    /// Samples until the next value.
-    wait: usize,
-}
-
-impl<const N: usize> Stage<N> {
-    /// Taps of equal length.
-    fn new(factor: usize, taps: [Vec<f64>; N]) -> Self {
-        let taps = taps.map(|taps| {
-            let mut padded: Vec<f32> = taps.iter().map(|tap| *tap as f32).collect();
-            padded.resize(whole_lanes(taps.len()), 0.0);
-            padded
+            samples
+        };
+        self.second.push(samples, |[re, im]| {
+            let value = Complex64::new(f64::from(re), f64::from(im));
+            values.extend(self.phasor.next().map(|turn| value * turn));
         });
-        Self {
-            factor,
-            history: vec![0.0; taps.first().map_or(0, Vec::len)],
-            taps,
-            wait: factor,
-        }
     }
-
-    fn push(&mut self, samples: &[f32], out: &mut Vec<[f32; N]>) {
-        for samples in samples.chunks(PIECE) {
-            self.history.extend_from_slice(samples);
-            wide::run(Piece {
-                stage: self,
-                count: samples.len(),
-                out,
-            });
-        }
-    }
-}
-
-/// The newest samples of a stage, so many of them.
-struct Piece<'a, const N: usize> {
-    stage: &'a mut Stage<N>,
-    count: usize,
-    out: &'a mut Vec<[f32; N]>,
-}
-
-impl<const N: usize> Work for Piece<'_, N> {
-    type Output = ();
-
-    #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        let stage = self.stage;
-        let span = stage.history.len() - self.count;
-        let mut at = span;
-        while at + stage.wait <= stage.history.len() {
-            at += stage.wait;
-            stage.wait = stage.factor;
-            let window = &stage.history[at - span..at];
-            let mut value = [0.0; N];
-            for (slot, taps) in value.iter_mut().zip(&stage.taps) {
-                *slot = product::<FUSED>(window, taps);
-            }
-            self.out.push(value);
-        }
-        stage.wait -= stage.history.len() - at;
-        let from = stage.history.len() - span;
-        stage.history.copy_within(from.., 0);
-        stage.history.truncate(span);
-    }
-}
-
-/// Σ a·b over slices of equal length, a multiple of [`LANES`].
-#[inline(always)]
-fn product<const FUSED: bool>(a: &[f32], b: &[f32]) -> f32 {
-    let mut sums = [0.0f32; LANES];
-    for (a, b) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
-        for lane in 0..LANES {
-            sums[lane] = madd::<FUSED>(a[lane], b[lane], sums[lane]);
-        }
-    }
-    sums.iter().sum()
 }
 
 #[cfg(test)]

@@ -70,16 +70,11 @@ impl Sound for IdentBurst {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signal::ident::IdentDate;
     use crate::units::Hertz;
 
     #[test]
     fn the_sound_has_no_breaks() {
-        let day = IdentDate {
-            year: 2026,
-            month: 11,
-            day: 26,
-        };
+        let day = jiff::civil::date(2026, 11, 26);
         let ident = Ident::new("Bench deck 2", day, Hertz(3150.0)).unwrap();
         for rate in [44_100.0, 48_000.0] {
             let burst = IdentBurst::new(&ident, rate, 0.5);

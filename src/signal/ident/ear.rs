@@ -179,16 +179,12 @@ impl IdentEar {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signal::ident::{IdentBurst, IdentDate};
+    use crate::signal::ident::IdentBurst;
     use crate::signal::tone::Sound;
     use crate::units::Hertz;
 
     fn ident() -> Ident {
-        let day = IdentDate {
-            year: 2026,
-            month: 11,
-            day: 26,
-        };
+        let day = jiff::civil::date(2026, 11, 26);
         Ident::new("Bench deck 2", day, Hertz(3150.0)).unwrap()
     }
 

@@ -1,6 +1,6 @@
 //! The message of an ident, as bits.
 
-use std::fmt;
+use jiff::civil::Date;
 
 use crate::units::Hertz;
 
@@ -23,19 +23,8 @@ const FREQUENCIES_HZ: [f64; 2] = [10.0, 100_000.0];
 #[derive(Clone, Debug, PartialEq)]
 pub struct Ident {
     machine: String,
-    date: IdentDate,
+    date: Date,
     nominal_hz: f64,
-}
-
-/// A day.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct IdentDate {
-    /// 2000 to 2127.
-    pub year: u16,
-    /// From 1.
-    pub month: u8,
-    /// From 1.
-    pub day: u8,
 }
 
 /// Why something cannot be said on a tape.
@@ -49,9 +38,9 @@ pub enum IdentError {
         "the machine's name takes {0} octets, and an ident has room for {LONGEST_NAME} (accented letters take two); shorten it"
     )]
     LongName(usize),
-    /// The date is none, or none of this scheme.
+    /// The date is none of this scheme.
     #[error("{0} cannot be the date of a tape; it must lie between 2000-01-01 and 2127-12-31")]
-    Date(IdentDate),
+    Date(Date),
     /// The frequency is none of a reference.
     #[error("{0} cannot be the frequency of a reference; it must lie between 10 and 100000 Hz")]
     Frequency(Hertz),
@@ -61,7 +50,7 @@ impl Ident {
     /// The name of the machine that records the tape, the day, and the
     /// frequency of the reference on it, which is kept to a thousandth of a
     /// hertz.
-    pub fn new(machine: &str, date: IdentDate, nominal: Hertz) -> Result<Self, IdentError> {
+    pub fn new(machine: &str, date: Date, nominal: Hertz) -> Result<Self, IdentError> {
         let machine = machine.trim();
         if machine.is_empty() || machine.chars().any(char::is_control) {
             return Err(IdentError::NoName);
@@ -69,7 +58,7 @@ impl Ident {
         if machine.len() > LONGEST_NAME {
             return Err(IdentError::LongName(machine.len()));
         }
-        if !date.is_possible() {
+        if !(2000..=2127).contains(&date.year()) {
             return Err(IdentError::Date(date));
         }
         if !(FREQUENCIES_HZ[0]..=FREQUENCIES_HZ[1]).contains(&nominal.0) {
@@ -88,7 +77,7 @@ impl Ident {
     }
 
     /// The day on which the programme was made.
-    pub fn date(&self) -> IdentDate {
+    pub fn date(&self) -> Date {
         self.date
     }
 
@@ -100,14 +89,10 @@ impl Ident {
     /// The message, checksum and all, whitened.
     pub(super) fn to_bits(&self) -> Vec<bool> {
         let mut octets = vec![VERSION << 5 | self.machine.len() as u8];
-        octets.extend(self.date.packed().to_be_bytes());
+        octets.extend(packed(self.date).to_be_bytes());
         octets.extend(((self.nominal_hz * 1000.0).round() as u32).to_be_bytes());
         octets.extend(self.machine.bytes());
-        octets.extend(checksum(&octets).to_be_bytes());
-        let bits = octets
-            .iter()
-            .flat_map(|octet| (0..8).rev().map(move |bit| octet >> bit & 1 == 1));
-        bits.zip(Whitening::new()).map(|(bit, w)| bit ^ w).collect()
+        signed(octets)
     }
 
     /// The message of whitened bits; `None` unless all of it is right. Bits
@@ -120,7 +105,7 @@ impl Ident {
             return None;
         }
         let (head, name) = message.split_at(7);
-        let date = IdentDate::unpacked(u16::from_be_bytes([head[1], head[2]]));
+        let date = unpacked(u16::from_be_bytes([head[1], head[2]]))?;
         let thousandths = u32::from_be_bytes([head[3], head[4], head[5], head[6]]);
         let nominal = Hertz(f64::from(thousandths) / 1000.0);
         Self::new(std::str::from_utf8(name).ok()?, date, nominal).ok()
@@ -149,31 +134,24 @@ fn octets(whitened: &[bool]) -> Vec<u8> {
     bits.chunks_exact(8).map(octet).collect()
 }
 
-impl IdentDate {
-    fn is_possible(self) -> bool {
-        (2000..=2127).contains(&self.year)
-            && (1..=12).contains(&self.month)
-            && (1..=31).contains(&self.day)
-    }
-
-    /// Seven bits of the year since 2000, four of the month, five of the day.
-    fn packed(self) -> u16 {
-        (self.year - 2000) << 9 | u16::from(self.month) << 5 | u16::from(self.day)
-    }
-
-    fn unpacked(packed: u16) -> Self {
-        Self {
-            year: 2000 + (packed >> 9),
-            month: (packed >> 5 & 15) as u8,
-            day: (packed & 31) as u8,
-        }
-    }
+/// A message with its checksum, whitened.
+fn signed(mut octets: Vec<u8>) -> Vec<bool> {
+    octets.extend(checksum(&octets).to_be_bytes());
+    let bits = octets
+        .iter()
+        .flat_map(|octet| (0..8).rev().map(move |bit| octet >> bit & 1 == 1));
+    bits.zip(Whitening::new()).map(|(bit, w)| bit ^ w).collect()
 }
 
-impl fmt::Display for IdentDate {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:04}-{:02}-{:02}", self.year, self.month, self.day)
-    }
+/// Seven bits of the year since 2000, four of the month, five of the day.
+fn packed(date: Date) -> i16 {
+    (date.year() - 2000) << 9 | i16::from(date.month()) << 5 | i16::from(date.day())
+}
+
+/// `None` where there is no such day.
+fn unpacked(packed: u16) -> Option<Date> {
+    let [month, day] = [packed >> 5 & 15, packed & 31].map(|it| it as i8);
+    Date::new(2000 + (packed >> 9).cast_signed(), month, day).ok()
 }
 
 /// CRC-32 with the polynomial of Ethernet, reflected 0xEDB88320, begun and
@@ -208,12 +186,9 @@ impl Iterator for Whitening {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use jiff::civil::date;
 
-    const DAY: IdentDate = IdentDate {
-        year: 2026,
-        month: 11,
-        day: 26,
-    };
+    const DAY: Date = date(2026, 11, 26);
 
     #[test]
     fn the_checksum_is_the_published_one() {
@@ -250,6 +225,21 @@ mod tests {
     }
 
     #[test]
+    fn a_day_that_no_calendar_has_is_not_believed() {
+        let on = |month: u16, day: u16| {
+            let mut octets = vec![VERSION << 5 | 1];
+            octets.extend((26 << 9 | month << 5 | day).to_be_bytes());
+            octets.extend(3_150_000u32.to_be_bytes());
+            octets.push(b'x');
+            Ident::from_bits(&signed(octets)).map(|ident| ident.date())
+        };
+        assert_eq!(on(2, 28), Some(date(2026, 2, 28)));
+        for (month, day) in [(2, 29), (2, 31), (4, 31), (13, 1), (0, 1), (1, 0)] {
+            assert_eq!(on(month, day), None, "{month} {day}");
+        }
+    }
+
+    #[test]
     fn rows_of_equal_bits_are_short() {
         for name in ["aaaaaaaaaaaaaaaaaaaaaaaa", "UUUU", "Bench deck 2"] {
             let bits = Ident::new(name, DAY, Hertz(3150.0)).unwrap().to_bits();
@@ -265,11 +255,11 @@ mod tests {
         for name in ["", "  ", "a\nb"] {
             assert_eq!(Ident::new(name, DAY, Hertz(1.0)), Err(IdentError::NoName));
         }
-        let month = IdentDate { month: 13, ..DAY };
-        assert_eq!(
-            Ident::new("x", month, Hertz(3150.0)),
-            Err(IdentError::Date(month))
-        );
+        for day in [date(1999, 12, 31), date(2128, 1, 1)] {
+            let refused = Ident::new("x", day, Hertz(3150.0));
+            assert_eq!(refused, Err(IdentError::Date(day)));
+        }
+        assert!(Ident::new("x", date(2127, 12, 31), Hertz(3150.0)).is_ok());
         assert!(Ident::new("x", DAY, Hertz(f64::NAN)).is_err());
     }
 }

@@ -23,7 +23,7 @@ mod values;
 
 pub use burst::IdentBurst;
 pub use ear::IdentEar;
-pub use frame::{Ident, IdentDate, IdentError, LONGEST_NAME};
+pub use frame::{Ident, IdentError, LONGEST_NAME};
 
 /// The tones of 0 and 1 at right speed, in hertz.
 const TONES_HZ: [f64; 2] = [800.0, 1200.0];

@@ -2,7 +2,7 @@
 
 use super::band::CENTRE_HZ;
 use super::{BITS_HZ, TONES_HZ};
-use crate::signal::demodulator::turned_by;
+use crate::signal::phasor::Phasor;
 use rustfft::num_complex::Complex64;
 
 /// The newest values of the band, counted from the first.
@@ -50,11 +50,10 @@ impl Values {
     fn halves(&self, at: f64, speed: f64, tone: usize) -> [Complex64; 2] {
         let half = self.bit_length(speed) / 2.0;
         let step = (TONES_HZ[tone] * speed - CENTRE_HZ) / self.rate_hz;
-        let back = turned_by(-step);
         let first = at.max(0.0).floor() as u64;
-        let mut turned = Complex64::ONE;
         let mut sums = [Complex64::default(); 2];
-        for n in first..(at + 2.0 * half).ceil().max(0.0) as u64 {
+        let end = (at + 2.0 * half).ceil().max(0.0) as u64;
+        for (n, turned) in (first..end).zip(Phasor::new(0.0, -step)) {
             let value = self.at(n) * turned;
             for (number, sum) in sums.iter_mut().enumerate() {
                 let from = at + number as f64 * half;
@@ -64,7 +63,6 @@ impl Values {
                     *sum += part * value;
                 }
             }
-            turned *= back;
         }
         sums
     }

@@ -1,7 +1,7 @@
 //! Where a passage begins and ends in a series of powers, and how far that
 //! can be trusted.
 
-use super::envelope::{TO_SCATTER, middle, smoothed};
+use super::envelope::{smoothed, usual};
 pub use super::sounding::NoPassage;
 use super::sounding::{BELOW_LEVEL, Reach, Sounding};
 
@@ -227,15 +227,6 @@ fn between(fine: &[f32], k: usize, threshold: f64) -> f64 {
         } else {
             1.0
         }
-}
-
-/// Median and scatter of the noise: a click within it is none.
-fn usual(values: &mut [f32]) -> (f64, f64) {
-    let noise = middle(values);
-    for value in &mut *values {
-        *value = (*value - noise).abs();
-    }
-    (f64::from(noise), TO_SCATTER * f64::from(middle(values)))
 }
 
 /// How much may be missing at an end because the passage is as quiet there as

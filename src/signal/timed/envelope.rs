@@ -1,6 +1,7 @@
 //! Power in the band of music and speech, a thousand times a second.
 
 use crate::signal::filters::{Cascade, butterworth_highpass, butterworth_lowpass};
+use crate::signal::statistics::{MEDIAN_TO_SIGMA, upper_median};
 
 /// Hum and rumble lie below, most of the hiss above; what tells one sound from
 /// the next lies between. Chosen by trial, no source.
@@ -84,16 +85,15 @@ pub fn smoothed(power: &[f32], width: usize) -> Vec<f32> {
     means
 }
 
-/// From the median of distances to a standard deviation of bell-shaped noise.
-pub const TO_SCATTER: f64 = 1.4826;
-
-/// The middle one by size, the upper of two; reorders them. 0 of none.
-pub fn middle(values: &mut [f32]) -> f32 {
-    if values.is_empty() {
-        return 0.0;
+/// Median and scatter of the noise in between, from its powers, which it
+/// reorders: what stands out, and what is within it.
+pub fn usual(values: &mut [f32]) -> (f64, f64) {
+    let noise = upper_median(values);
+    for value in &mut *values {
+        *value = (*value - noise).abs();
     }
-    let half = values.len() / 2;
-    *values.select_nth_unstable_by(half, f32::total_cmp).1
+    let scatter = MEDIAN_TO_SIGMA * f64::from(upper_median(values));
+    (f64::from(noise), scatter)
 }
 
 #[cfg(test)]

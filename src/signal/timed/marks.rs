@@ -1,7 +1,7 @@
 //! Finds short sounds that stand out, and when exactly each arrives.
 
-use super::envelope::{TO_SCATTER, middle, smoothed};
-use crate::signal::statistics::median;
+use super::envelope::{smoothed, usual};
+use crate::signal::statistics::{median, parabola_top};
 
 /// Powers are taken over this while marks are looked for: as long as the
 /// loudest part of a burst, longer than a click.
@@ -49,13 +49,7 @@ pub struct Heard {
 pub fn standing_out(power: &[f32], hop_s: f64, apart_s: f64) -> Heard {
     let width = hops(FINE_S, hop_s);
     let fine = smoothed(power, width);
-    let mut sorted = fine.clone();
-    let noise = middle(&mut sorted);
-    for value in &mut sorted {
-        *value = (*value - noise).abs();
-    }
-    let scatter = TO_SCATTER * f64::from(middle(&mut sorted));
-    let noise = f64::from(noise);
+    let (noise, scatter) = usual(&mut fine.clone());
     let loudest = fine.iter().copied().fold(0.0, f32::max);
     let threshold = (noise + ABOVE_SCATTER * scatter).max(BELOW_LOUDEST * f64::from(loudest));
     let apart = hops(apart_s, hop_s);
@@ -184,13 +178,7 @@ fn shift(power: &[f32], noise: f64, pattern: &[f64], place: f64, reach: usize) -
     let best = (1..fits.len() - 1)
         .max_by(|a, b| fits[*a].total_cmp(&fits[*b]))
         .unwrap_or(1);
-    let (before, here, after) = (fits[best - 1], fits[best], fits[best + 1]);
-    let bend = before - 2.0 * here + after;
-    let part = if bend < 0.0 {
-        (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
-    } else {
-        0.0
-    };
+    let part = parabola_top(fits[best - 1], fits[best], fits[best + 1]);
     best as f64 - farthest as f64 + part
 }
 

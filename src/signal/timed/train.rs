@@ -2,6 +2,7 @@
 //! number.
 
 use super::marks::Mark;
+use crate::signal::statistics::quantile;
 
 /// How far the speed may be off: −25 … +25 %.
 const SLOWEST: f64 = 0.75;
@@ -37,9 +38,8 @@ pub struct Member {
 /// of `spacing_s`; empty where no two marks are so far apart.
 pub fn row(marks: &[Mark], spacing_s: f64) -> Vec<Member> {
     let mut powers: Vec<f64> = marks.iter().map(|mark| mark.power).collect();
-    powers.sort_by(f64::total_cmp);
     // The upper half: false ones are many and faint.
-    let usual = powers.get(powers.len() * 3 / 4).copied().unwrap_or(0.0);
+    let usual = quantile(&mut powers, 0.75).unwrap_or(0.0);
     let weights: Vec<f64> = marks
         .iter()
         .map(|mark| (mark.power / (FAINT * usual)).min(1.0))
@@ -108,36 +108,6 @@ fn best_row(marks: &[Mark], weights: &[f64], spacing: f64) -> (f64, Vec<Member>)
     (scores[last], members)
 }
 
-/// A line through arrivals by least squares.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Row {
-    /// From one to the next, in seconds.
-    pub spacing_s: f64,
-    /// When number 0 comes.
-    pub first_s: f64,
-    /// Sum of the squares of the numbers' distances from their mean.
-    pub leverage: f64,
-}
-
-/// Fits a [`Row`] to numbers and times; at least two numbers must differ.
-pub fn fitted(numbers: &[f64], times: &[f64]) -> Row {
-    let count = numbers.len().max(1) as f64;
-    let mean = numbers.iter().sum::<f64>() / count;
-    let mean_time = times.iter().sum::<f64>() / count;
-    let leverage: f64 = numbers.iter().map(|n| (n - mean).powi(2)).sum();
-    let product: f64 = numbers
-        .iter()
-        .zip(times)
-        .map(|(n, t)| (n - mean) * (t - mean_time))
-        .sum();
-    let spacing_s = product / leverage;
-    Row {
-        spacing_s,
-        first_s: mean_time - spacing_s * mean,
-        leverage,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -179,15 +149,5 @@ mod tests {
             let at_s = heard[member.which].at_s;
             assert!((at_s - 1.03 * member.number as f64).abs() < 1e-9);
         }
-    }
-
-    #[test]
-    fn a_line_is_that_of_least_squares() {
-        // By hand: numbers 0, 1, 3 (mean 4/3) and times 1, 2, 5 (mean 8/3): the
-        // products of the distances make 19/3, the squares 14/3.
-        let line = fitted(&[0.0, 1.0, 3.0], &[1.0, 2.0, 5.0]);
-        assert!((line.leverage - 14.0 / 3.0).abs() < 1e-12);
-        assert!((line.spacing_s - 19.0 / 14.0).abs() < 1e-12);
-        assert!((line.first_s - (8.0 - 4.0 * 19.0 / 14.0) / 3.0).abs() < 1e-12);
     }
 }
