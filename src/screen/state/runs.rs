@@ -252,7 +252,7 @@ impl ScreenState {
         let found = match (shift, moved) {
             (None, _) => {
                 self.runs.all[self.runs.at].mark = RunMark::Doubtful;
-                format!("{run}: its {sign} is not known, so it may have moved; keep it again")
+                format!("{run}: no {sign} known, so it may have moved; keep it again")
             }
             (Some(shift), None) => {
                 let by = words(look, &shift);

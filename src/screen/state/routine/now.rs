@@ -88,10 +88,10 @@ impl ScreenState {
 
     fn seen_of_drift(&self) -> String {
         let bound = Warming::bound_percent_per_minute(self.tolerance.half_width);
-        let bound = format!("bound {}{bound:.2} % a minute", self.look.plus_minus());
+        let bound = format!("wanted {}{bound:.2}", self.look.plus_minus());
         let drift = self.reading().and_then(|reading| reading.drift);
         let Some(drift) = drift else {
-            return format!("drift not known yet, {bound}");
+            return format!("drift %/min not known yet, {bound}");
         };
         let known = drift.uncertainty_percent_per_minute.map(Percent);
         let mut slope = with_uncertainty(self.look, drift.percent_per_minute, known);
@@ -103,7 +103,7 @@ impl ScreenState {
             Warming::Drifting => "still drifting",
             Warming::Unknown => "not sure yet",
         };
-        format!("drift {slope}, {bound}: {word}")
+        format!("drift %/min {slope}, {bound}: {word}")
     }
 
     fn seen_of_keeping(&self, slot: &Slot) -> String {
@@ -189,9 +189,9 @@ impl ScreenState {
 
     fn seen_of_holding(&self) -> String {
         match self.reading().and_then(|reading| reading.holding) {
-            None => "no settled mean to compare with: trim first".to_owned(),
+            None => "nothing settled to compare with: trim first".to_owned(),
             Some(Holding::Averaging { have, want }) => format!(
-                "averaging without the tool, {:.0} of {:.0} s",
+                "measuring without the tool, {:.0} of {:.0} s",
                 have.0.floor(),
                 want.0
             ),
@@ -246,7 +246,7 @@ impl ScreenState {
             );
         }
         if seen.is_empty() {
-            return "nothing kept along the tape yet".to_owned();
+            return "nothing kept yet".to_owned();
         }
         seen.join(", ")
     }
