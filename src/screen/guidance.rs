@@ -79,9 +79,7 @@ fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
         Advice::Leave => "right: leave it, take the tool away".to_owned(),
         Advice::Wait => "looks right: hands off, wait until it is sure".to_owned(),
         Advice::AsNear => "as near as tape and clock can tell: leave it".to_owned(),
-        Advice::TryALittle => {
-            "turn a little, let go, wait; or g, then an eighth clockwise".to_owned()
-        }
+        Advice::TryALittle => "turn a little, let go, wait (g first: then in eighths)".to_owned(),
         Advice::Eighths(eighths) => {
             let way = if eighths > 0.0 {
                 "clockwise"

@@ -63,9 +63,12 @@ pub(super) fn clock_sentence(look: Look, clock: &SampleClock) -> String {
     }
 }
 
-/// A level, or words for digital silence.
+/// Below the last of 24 bits, 20 log10(2^-24), nothing is left of a sound.
+const SILENT: Decibels = Decibels(-144.5);
+
+/// A level, or words for silence.
 pub(super) fn level(level: Decibels) -> String {
-    if level.0.is_finite() {
+    if level.0 > SILENT.0 {
         format!("{:.1} dB", level.0)
     } else {
         "silent".to_owned()

@@ -12,15 +12,13 @@ use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
 /// machine that recorded it a tape reads right at any speed.
 const WHICH_MACHINE: &str = "Which machine recorded this tape? Press 0";
 
-/// What has to be seen at once: a line being typed, what was just done, what is
-/// being kept.
+/// What has to be seen at once: a line being typed, what was just done.
 pub(super) fn urgent(state: &ScreenState, room: u16) -> Vec<String> {
     let mut news = Vec::new();
     if let Some(Overlay::Entry(entry)) = &state.overlay {
         news.push(typed(entry, room));
     }
     news.extend(state.message.iter().map(|text| plain(text)));
-    news.extend(keeping(state));
     news
 }
 
@@ -32,9 +30,12 @@ pub(super) fn question(state: &ScreenState) -> Option<&'static str> {
     asks.then_some(WHICH_MACHINE)
 }
 
-/// What was told by the tape or kept before.
+/// What the tape says, and what was kept where that is the step's business.
 pub(super) fn told(state: &ScreenState) -> impl Iterator<Item = String> {
-    comparison(state).into_iter().chain(state.ident_words())
+    let is_business = matches!(state.routine.at(), Step::Before | Step::After);
+    let is_open = state.unsaved().next().is_some();
+    let kept = comparison(state).filter(|_| is_business || is_open);
+    kept.into_iter().chain(state.ident_words())
 }
 
 /// The line that is being typed, in one row: of a long one its end.
@@ -65,16 +66,20 @@ fn typed(entry: &Entry, room: u16) -> String {
     format!("..{end}")
 }
 
-/// Rows for what has to be seen at once.
-pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
-    let rows = |text: &String| wrap(text, width).len() as u16;
-    urgent(state, width).iter().map(rows).sum()
+/// The same and what is being kept: all that is told over another view.
+fn over(state: &ScreenState, width: u16) -> impl Iterator<Item = String> {
+    urgent(state, width).into_iter().chain(keeping(state))
 }
 
-/// What has to be seen at once, over another view than the bench.
+/// Rows for that.
+pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
+    let rows = |text: String| wrap(&text, width).len() as u16;
+    over(state, width).map(rows).sum()
+}
+
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let mut y = 0;
-    for text in urgent(state, pen.width()) {
+    for text in over(state, pen.width()) {
         let left = usize::from(pen.height().saturating_sub(y));
         for line in fitting(&text, pen.width(), left) {
             pen.text(0, y, &line, state.look.strong());
@@ -92,7 +97,8 @@ impl ScreenState {
     }
 }
 
-fn keeping(state: &ScreenState) -> Option<String> {
+/// What is being kept, and how far that has come.
+pub(super) fn keeping(state: &ScreenState) -> Option<String> {
     let name = state.keeping.as_ref()?.name();
     let progress = state.progress_of_keeping();
     if let Some(long_run) = &state.long_run {

@@ -41,7 +41,7 @@ struct Part {
 }
 
 /// Who gets rows first, and how many at most.
-const ORDER: [(Kind, usize); 16] = [
+const ORDER: [(Kind, usize); 17] = [
     (Kind::Do, 1),
     (Kind::Alarm, 1),
     (Kind::News, 1),
@@ -52,6 +52,7 @@ const ORDER: [(Kind, usize); 16] = [
     (Kind::Careful, 2),
     (Kind::Trouble, 3),
     (Kind::Question, 1),
+    (Kind::Seen, 1),
     // Here what is needed ends.
     (Kind::Aside, 1),
     (Kind::Do, 2),
@@ -60,7 +61,7 @@ const ORDER: [(Kind, usize); 16] = [
     (Kind::Aside, 2),
     (Kind::Rehearsal, 2),
 ];
-const NEEDED: usize = 10;
+const NEEDED: usize = 11;
 
 /// Rows that must be had, and rows that are filled where there is room.
 pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> (u16, u16) {
@@ -132,11 +133,10 @@ fn parts(state: &ScreenState, width: u16) -> Vec<Part> {
     };
     let card = state.routine.card();
     let first = trouble::stops_work(state);
-    match (&first, state.guided()) {
-        (Some((text, true)), _) => say(Kind::Alarm, text.clone()),
-        (Some((text, false)), _) => say(Kind::Do, text.clone()),
-        (None, Some(guided)) => say(Kind::Do, guided),
-        (None, None) => say(Kind::Do, card.brief.to_owned()),
+    match &first {
+        Some((text, true)) => say(Kind::Alarm, text.clone()),
+        Some((text, false)) => say(Kind::Do, text.clone()),
+        None => say(Kind::Do, to_do(state)),
     }
     if first.is_none() {
         match trouble::sentence(state) {
@@ -147,6 +147,11 @@ fn parts(state: &ScreenState, width: u16) -> Vec<Part> {
     }
     for text in news::urgent(state, width) {
         say(Kind::News, text);
+    }
+    // Otherwise it is what there is to do.
+    let is_beside = first.is_some() || state.guided().is_some();
+    if let Some(keeping) = news::keeping(state).filter(|_| is_beside) {
+        say(Kind::News, keeping);
     }
     say(Kind::Careful, format!("Careful: {}", card.careful));
     if let Some(seen) = seen(state) {
@@ -164,6 +169,19 @@ fn parts(state: &ScreenState, width: u16) -> Vec<Part> {
     parts
 }
 
+/// One sentence: how to turn, what to wait for, or what belongs to the step.
+fn to_do(state: &ScreenState) -> String {
+    let step = state.routine.at();
+    if let Some(said) = state.guided().or_else(|| news::keeping(state)) {
+        return said;
+    }
+    match step {
+        Step::After if state.routine.is_done(step) => "all kept: compare, then q quits".to_owned(),
+        step if state.routine.is_done(step) => format!("{}: done, Space goes on", step.name()),
+        _ => state.routine.card().brief.to_owned(),
+    }
+}
+
 /// What is seen at this step, unless level, digits, verdict or news say it.
 fn seen(state: &ScreenState) -> Option<String> {
     let step = state.routine.at();
@@ -171,7 +189,8 @@ fn seen(state: &ScreenState) -> Option<String> {
         step,
         Step::Connect | Step::Before | Step::Trim | Step::After
     );
-    (!is_said && state.keeping.is_none()).then(|| state.seen_now())
+    let is_open = step == Step::Wiper && state.newest_sweep().is_none();
+    (!is_said && !is_open && state.keeping.is_none()).then(|| state.seen_now())
 }
 
 #[cfg(test)]
@@ -197,7 +216,15 @@ mod tests {
         );
         state.keeping = Some(Slot::Before);
         assert_eq!(
-            said(&state, 3)[..3],
+            said(&state, 2),
+            [(Kind::Do, 1), (Kind::Careful, 1)],
+            "{:?}",
+            to_do(&state)
+        );
+        assert!(to_do(&state).starts_with("keeping before"));
+        state.message = Some("just done".to_owned());
+        assert_eq!(
+            said(&state, 3),
             [(Kind::Do, 1), (Kind::News, 1), (Kind::Careful, 1)]
         );
     }

@@ -3,7 +3,6 @@
 use crate::records::{Direction, Run};
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::ScreenState;
-use crate::screen::state::routine::now::key_does;
 use crate::screen::state::routine::{Mark, Step};
 use crate::screen::state::runs::RunMark;
 
@@ -101,7 +100,7 @@ fn draw_names(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
-/// One sign a step, then the name of the present one and what the key does.
+/// One sign a step, then the name of the present one.
 fn draw_signs(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let at = state.routine.at();
@@ -120,9 +119,5 @@ fn draw_signs(state: &ScreenState, pen: &mut Pen) {
         let run = format!("run {number}/{count}");
         x = pen.text(x + 1, 0, &run, look.strong());
     }
-    x = pen.text(x + 1, 0, &name, look.strong());
-    let key = format!("Space: {}", key_does(&state.routine, state));
-    if x + 2 + width(&key) <= pen.width() {
-        pen.text(x + 2, 0, &key, look.faint());
-    }
+    pen.text(x + 1, 0, &name, look.strong());
 }

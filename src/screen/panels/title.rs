@@ -33,7 +33,12 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if let Some(run) = state.runs.on() {
         right = format!("{run} | {right}");
     }
-    let x = pen.text(0, 0, "tapewright", look.strong()) + 2;
+    // What is on the bench needs the room more.
+    let x = if pen.width() < ROOMY {
+        0
+    } else {
+        pen.text(0, 0, "tapewright", look.strong()) + 2
+    };
     let room = pen.width().saturating_sub(x + width(&right) + 2);
     let machine = state.machine.as_deref().map(plain);
     let machine = machine.filter(|name| name != state.source_name());

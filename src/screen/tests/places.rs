@@ -95,7 +95,7 @@ fn rows_of(state: &ScreenState, size: (u16, u16), what: &[&str]) -> Vec<Option<u
 fn what_is_looked_at_stays_where_it_is() {
     for (state, to_do) in [rehearsing(), trimming(false)]
         .into_iter()
-        .zip(["Line output", "turn about 3"])
+        .zip(["OUT ", "turn about 3"])
     {
         let landmarks = ["OUT ", "┼", "SLOW -", "% FAST", "█", to_do];
         for size in sizes() {

@@ -30,7 +30,7 @@ const CONNECT: Card = Card {
     caution: "A test tone is loud and steady: begin with headphones at the lowest level, and take \
         them off when you need not listen (WHO and ITU H.870 allow 80 dB for 40 hours a week; from \
         memory). With mains machines connect while everything is switched off.",
-    rehearsal: "The simulated machine is connected already. Space goes on, Backspace goes back.",
+    rehearsal: "It is connected already. Space goes on, Backspace goes back.",
 };
 
 const SIGNAL: Card = Card {
@@ -66,7 +66,7 @@ const BEFORE: Card = Card {
     careful: "Power off to clean; no cleaner on rubber.",
     caution: "Clean heads, capstan and roller with the machine switched off; what is right for \
         metal may attack rubber and plastics. Nothing may run while a swab is near the capstan.",
-    rehearsal: "Space keeps it, b does the same. Leave the trimmer alone meanwhile.",
+    rehearsal: "Space or b keeps it. Leave the trimmer alone meanwhile.",
 };
 
 const CLEAN: Card = Card {
@@ -82,8 +82,7 @@ const CLEAN: Card = Card {
         Contact cleaner: power off, its propellant is flammable, so ventilate and keep flames and \
         sparks away; some attack polystyrene and rubber, so try it out of sight and keep it off \
         belts and rollers; let it dry before power. Leave a sealed or unmarked adjuster as it is.",
-    rehearsal: "p takes the power off, c works the wiper (a few times), p puts it on; Space does \
-        the next of these.",
+    rehearsal: "Space switches off, works the wiper, switches on (or p, c, p).",
 };
 
 const WIPER: Card = Card {
@@ -99,8 +98,7 @@ const WIPER: Card = Card {
         insulated tool and one hand, other parts covered; on mains machines only if you are \
         trained to. A slipping screwdriver can bend a capstan. Never turn a sealed or unmarked \
         adjuster: there may be others that only look alike.",
-    rehearsal: "Space or w begins a sweep and ends it; arrows turn the trimmer, j lets the \
-        simulated hand sweep it out and back twice.",
+    rehearsal: "Space begins a sweep, j turns the trimmer for you, Space ends it.",
 };
 
 const TRIM: Card = Card {
@@ -113,7 +111,7 @@ const TRIM: Card = Card {
     caution: "Mains parts under power can kill: insulated tool, one hand, and leave it to licensed \
         practice where local codes say so. Keep the tool off belts and flywheel. Mark the old \
         position first. Sealed or unmarked adjusters stay as they are.",
-    rehearsal: "← → turn it finely, ↓ ↑ coarsely; → and ↑ are clockwise, eight ↑ an eighth of a turn.",
+    rehearsal: "→ and ↑ turn clockwise, ← and ↓ back; eight ↑ are an eighth.",
 };
 
 const HANDS_OFF: Card = Card {
@@ -137,8 +135,7 @@ const ALONG: Card = Card {
     careful: "Stop the tape before touching the reels.",
     caution: "Stop the tape before you touch reels or hubs; wind old tape at the slowest speed \
         there is.",
-    rehearsal: "The simulated hand winds the tape: Space keeps start, middle and end one after \
-        another.",
+    rehearsal: "Space winds the tape and keeps start, middle and end in turn.",
 };
 
 const AFTER: Card = Card {
@@ -149,7 +146,7 @@ const AFTER: Card = Card {
     careful: "Unplug before you close the machine.",
     caution: "Unplug before you close the machine; no lead pinched, no tool left inside. Seal the \
         trimmer only with what can be taken off again.",
-    rehearsal: "Space keeps it, a does the same; then compare, and q quits.",
+    rehearsal: "Space or a keeps it; then compare, and q quits.",
 };
 
 /// Where nothing is there to turn.

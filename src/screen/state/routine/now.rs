@@ -88,10 +88,10 @@ impl ScreenState {
 
     fn seen_of_drift(&self) -> String {
         let bound = Warming::bound_percent_per_minute(self.tolerance.half_width);
-        let bound = format!("wanted {}{bound:.2}", self.look.plus_minus());
+        let bound = format!("wanted {}{bound:.2} %/min", self.look.plus_minus());
         let drift = self.reading().and_then(|reading| reading.drift);
         let Some(drift) = drift else {
-            return format!("drift %/min not known yet, {bound}");
+            return format!("drift not known yet, {bound}");
         };
         let known = drift.uncertainty_percent_per_minute.map(Percent);
         let mut slope = with_uncertainty(self.look, drift.percent_per_minute, known);
@@ -103,7 +103,7 @@ impl ScreenState {
             Warming::Drifting => "still drifting",
             Warming::Unknown => "not sure yet",
         };
-        format!("drift %/min {slope}, {bound}: {word}")
+        format!("drift {slope}, {bound}: {word}")
     }
 
     fn seen_of_keeping(&self, slot: &Slot) -> String {
