@@ -57,7 +57,7 @@ press Down Down Down Down Down Down Down Down Down Down
 wait_for 30 'settled'
 # Until the flutter figures and the drift are valid again.
 wait_for 60 'weighted 2-sigma 0'
-wait_for 60 'drift %/min  *[-+ ][0-9]'
+wait_for 60 'drift [-+ ]*[0-9].* %/min'
 sleep 2
 wait_for 20 'tone found'
 

@@ -255,7 +255,7 @@ fn speed_cautions(
             say(
                 CautionCode::ReferenceAmbiguous,
                 format!(
-                    "Which tone does the tape carry? Nobody has said. {means} The tape's label knows: --reference tone:{} or tone:{} says so.",
+                    "Which tone does the tape carry? {means} Look at the tape's label, then say --reference tone:{} or tone:{}.",
                     taken.0, other.0
                 ),
             );

@@ -166,7 +166,7 @@ impl Verdict {
             Self::TooCloseToSay => "TOO CLOSE TO SAY",
             Self::OutByThisTape => "OUT BY THIS TAPE",
             Self::Out => "OUT OF TOLERANCE",
-            Self::MadeHere => "TAPE MADE HERE",
+            Self::MadeHere => "RECORDED ON THIS MACHINE",
         }
     }
 

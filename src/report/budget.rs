@@ -150,7 +150,7 @@ mod tests {
     the tape's own error    not known    left out of the sum
     sum                     ±0.01114 %   k = 1.96, 496 degrees of freedom
     steadiness              averages of 8 s change by 0.006 % from one to the
-                            next (Allan deviation); longer ones are no steadier
+                            next (Allan deviation); longer ones gain nothing
 ";
         assert_eq!(text, expected);
     }

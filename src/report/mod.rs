@@ -16,6 +16,7 @@ mod timed;
 mod words;
 
 pub use ascii::ascii;
+pub use words::lines_of;
 
 use crate::readings::contact::ContactReport;
 use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};

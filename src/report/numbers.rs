@@ -102,7 +102,7 @@ pub fn with_uncertainty(value: f64, uncertainty: Option<f64>, is_signed: bool) -
 
 /// What a terminal can show as it is: control characters, which could move
 /// its cursor or worse, become a placeholder.
-pub(super) fn plain(text: &str) -> String {
+pub fn plain(text: &str) -> String {
     text.chars()
         .map(|c| if c.is_control() { '\u{fffd}' } else { c })
         .collect()

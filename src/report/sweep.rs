@@ -55,7 +55,7 @@ pub fn headline(report: &SweepReport) -> String {
         },
         SweepVerdict::Unclear => match report.unclear {
             Some(Unclear::Blind | Unclear::TooFast) => "not judged: sweep slower".to_owned(),
-            _ => "unclear".to_owned(),
+            _ => "not judged".to_owned(),
         },
     }
 }
@@ -65,7 +65,7 @@ fn smooth_words(report: &SweepReport) -> String {
         .smallest_seen
         .filter(|least| report.band.is_some_and(|band| least.0 > band.0))
         .map_or_else(String::new, |least| {
-            format!(", leaps under {:.1} % left aside", least.0)
+            format!(", jumps under {:.1} % would not show", least.0)
         });
     let once = if report.is_one_round() {
         " as far as one round tells"
@@ -81,20 +81,16 @@ pub fn advice(report: &SweepReport) -> String {
         SweepVerdict::Smooth => {
             let least = report.smallest_seen.map_or(String::new(), |least| {
                 format!(
-                    " (one leap of less than about {:.1} % need not show)",
+                    " (a single jump under {:.1} % may not show)",
                     least.0.max(0.1)
                 )
             });
             let then = if report.is_one_round() {
-                "sweep two rounds in one go: a place where the speed only stands, as under a \
-                 hand that stops, shows in the second."
+                "sweep two rounds in one go: a dead spot shows in the second."
             } else {
                 "set it and go on."
             };
-            format!(
-                "The speed follows the trimmer, as far as flutter and hand let it \
-                 show{least}; {then}"
-            )
+            format!("The speed follows the trimmer{least}; {then}")
         }
         SweepVerdict::Erratic if report.is_bad_elsewhere_only() => CAN_STAY.to_owned(),
         SweepVerdict::Erratic => CLEANING.to_owned(),
@@ -137,8 +133,8 @@ fn unclear_words(unclear: Option<Unclear>) -> &'static str {
             "It was turned faster than the transport follows; take ten seconds for each way."
         }
         Some(Unclear::Blind) => {
-            "A leap that takes the speed out of the band need not have shown between the \
-             flutter and what the hand did; turn it more slowly and evenly, two rounds."
+            "A jump as large as the band could hide in the flutter or the hand; turn it more \
+             slowly and evenly, two rounds."
         }
     }
 }
@@ -149,7 +145,7 @@ pub fn spot_words(spot: &BadSpot) -> String {
     let what = match spot.kind {
         SpotKind::Jump => "jumps",
         SpotKind::Reversal => "runs backwards",
-        SpotKind::Dead => "stands still",
+        SpotKind::Dead => "dead spot",
         SpotKind::Crackle => "crackles",
     };
     let depth = match spot.depth {
@@ -391,7 +387,7 @@ fn verdict_word(report: &SweepReport) -> String {
         SweepVerdict::Smooth => "smooth",
         SweepVerdict::Erratic => "erratic",
         SweepVerdict::NearEnd => "near the end",
-        SweepVerdict::Unclear => "unclear",
+        SweepVerdict::Unclear => "not judged",
     }
     .to_owned()
 }
@@ -531,6 +527,6 @@ mod tests {
         assert_eq!(headline(&report), "not judged: sweep slower");
         assert!(advice(&report).contains("slowly"));
         report.unclear = Some(Unclear::OneWay);
-        assert_eq!(headline(&report), "unclear");
+        assert_eq!(headline(&report), "not judged");
     }
 }

@@ -269,7 +269,7 @@ pub(super) fn worth_line(measurement: &Measurement) -> String {
     let beyond = if worth.open {
         "longer ones may be steadier still"
     } else {
-        "longer ones are no steadier"
+        "longer ones gain nothing"
     };
     let text = format!(
         "averages of {} s change by {} % from one to the next (Allan deviation); {beyond}",
@@ -306,7 +306,7 @@ fn along_line(measurement: &Measurement) -> String {
         "{}; {change} % from start to end, {meaning}",
         parts.join(", ")
     );
-    wrapped("  Along      ", &text)
+    wrapped("  Ends       ", &text)
 }
 
 fn flutter_lines(reading: &FlutterReading) -> String {

@@ -42,28 +42,33 @@ pub(super) fn counted(count: u64, one: &str, many: &str) -> String {
     }
 }
 
-/// Breaks a text into lines of at most [`COLUMNS`], the first after `head`,
-/// all others as far in. A word that is longer than a line stays whole.
+/// Breaks a text into lines of at most `room` cells, between words; a word that
+/// is longer than a line stays whole.
+pub fn lines_of(text: &str, room: usize, width: impl Fn(&str) -> usize) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        if !line.is_empty() && width(&line) + 1 + width(word) > room {
+            lines.push(std::mem::take(&mut line));
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    lines.extend((!line.is_empty()).then_some(line));
+    lines
+}
+
+/// The same for a shell of [`COLUMNS`]: the first line after `head`, all others
+/// as far in.
 pub(super) fn wrapped(head: &str, text: &str) -> String {
     let indent = head.chars().count();
-    let mut lines = head.to_owned();
-    let mut column = indent;
-    for word in text.split_whitespace() {
-        let width = word.chars().count();
-        if column > indent && column + 1 + width > COLUMNS {
-            lines.push('\n');
-            lines.extend(std::iter::repeat_n(' ', indent));
-            column = indent;
-        }
-        if column > indent {
-            lines.push(' ');
-            column += 1;
-        }
-        lines.push_str(word);
-        column += width;
-    }
-    lines.push('\n');
-    lines
+    let lines = lines_of(text, COLUMNS - indent, |text| text.chars().count());
+    format!(
+        "{head}{}\n",
+        lines.join(&format!("\n{}", " ".repeat(indent)))
+    )
 }
 
 #[cfg(test)]

@@ -6,11 +6,12 @@ use ratatui_core::layout::Rect;
 
 use super::font;
 use super::panels::{
-    bars, budget, card, choosing, contact, digits, footer, health, help, needle, news, strip,
-    title, trend, trouble, verdict, wiper,
+    bars, budget, card, choosing, contact, digits, footer, health, help, needle, news, say, strip,
+    title, trend, verdict, wiper,
 };
 use super::pen::{Pen, wrap};
 use super::state::overlay::Overlay;
+use super::state::routine::Step;
 use super::state::view::View;
 use super::state::{SMALLEST, ScreenState};
 
@@ -23,29 +24,32 @@ type Panel = fn(&mut Rows) -> &mut u16;
 struct Rows {
     digits: u16,
     needle: u16,
-    bars: u16,
-    health: u16,
     /// Empty rows between the groups.
     air: u16,
 
+    /// What to do, and what else is said.
+    say: u16,
+    /// Empty rows below it.
+    spare: u16,
+    /// Figures and signal in words.
+    words: u16,
+    levels: u16,
+    bars: u16,
     trend: u16,
-    trouble: u16,
-    news: u16,
     /// The speeds and directions, above the strip.
     runs: u16,
-    /// The words of the present step, below the strip.
-    words: u16,
 }
 
 impl Rows {
-    /// Title, verdict, the row of guidance, the strip of steps and keys are
-    /// always there.
-    const FIXED: u16 = 5;
+    /// Title, verdict, the strip of steps and keys are always there.
+    const FIXED: u16 = 4;
 
-    /// Rows for what comes and goes before the digits grow, and before anything
-    /// else does.
-    const BEFORE_DIGITS: u16 = 12;
-    const BEFORE_ANYTHING: u16 = 16;
+    /// Rows for what stands below before the needle grows, anything is set
+    /// apart, or the digits grow.
+    const BEFORE_NEEDLE: u16 = 4;
+    const BEFORE_AIR: u16 = 8;
+    const BEFORE_DIGITS: u16 = 13;
+    const BEFORE_CAPTION: u16 = 17;
 
     fn plan(state: &ScreenState, (width, height): (u16, u16)) -> Self {
         let mut rows = Self::standing(state, (width, height));
@@ -53,93 +57,75 @@ impl Rows {
         rows
     }
 
-    /// What the eye comes back to does not move when something comes or goes.
+    /// What the eye comes back to does not move, whatever comes or goes and
+    /// whichever step it is.
     fn standing(state: &ScreenState, (width, height): (u16, u16)) -> Self {
         let mut rows = Self {
             digits: digits::rows(width, font::HEIGHT),
             needle: 2,
-            bars: 0,
-            health: 0,
             air: 0,
-            trend: 0,
-            trouble: 0,
-            news: 0,
-            runs: strip::rows_of_runs(state),
+            // The first row says what to do.
+            say: 1,
+            spare: 0,
             words: 0,
+            levels: 0,
+            bars: 0,
+            trend: 0,
+            runs: strip::rows_of_runs(state),
         };
-        let bars = bars::rows(state, width);
-        // In the order of what is missed most, each with the rows that it
-        // leaves to what comes and goes.
-        let wishes: [(Panel, u16, u16); 7] = [
-            (|it| &mut it.health, 1, 1),
-            (|it| &mut it.bars, 1, 1),
-            (|it| &mut it.health, health::ROWS, 2),
-            (|it| &mut it.needle, 3, 3),
-            (|it| &mut it.bars, bars.min(bars::ROWS), 3),
-            (|it| &mut it.bars, bars, 3),
-            (|it| &mut it.needle, needle::ROWS, 7),
-        ];
-        for (panel, wish, rest) in wishes {
-            let more = wish.saturating_sub(*panel(&mut rows));
-            if rows.used() + more + rest <= height {
-                *panel(&mut rows) += more;
-            }
-        }
         let left = |rows: &Self, rest| height.saturating_sub(rows.used() + rest);
+        rows.needle += left(&rows, Self::BEFORE_NEEDLE).min(1);
         rows.digits = digits::rows(width, rows.digits + left(&rows, Self::BEFORE_DIGITS));
-        rows.air = left(&rows, Self::BEFORE_DIGITS).min(4);
-        rows.needle += left(&rows, Self::BEFORE_ANYTHING).min(3);
+        rows.air = left(&rows, Self::BEFORE_AIR).min(3);
+        rows.needle += left(&rows, Self::BEFORE_CAPTION).min(3);
         rows
     }
 
     /// Below, in the order of what is missed most.
     fn share(&mut self, state: &ScreenState, (width, height): (u16, u16)) {
-        let trouble = trouble::rows(state, width).min(3);
-        let urgent = news::urgent_rows(state, width);
         let mut left = height.saturating_sub(self.used());
-        // What the digits say anyway makes room where there is next to none.
-        if trouble + urgent > left && self.health == 1 {
-            self.health = 0;
-            left += 1;
-        }
-        let alone = if urgent == 0 { trouble } else { 0 };
-        let wishes: [(Panel, u16); 15] = [
-            (|it| &mut it.trouble, trouble.min(1)),
-            (|it| &mut it.news, urgent.min(1)),
-            (|it| &mut it.trouble, alone),
-            (|it| &mut it.news, urgent.min(2)),
-            (|it| &mut it.news, news::rows_of_question(state)),
-            (|it| &mut it.words, strip::rows_needed(state, width)),
-            (|it| &mut it.trouble, trouble),
-            (|it| &mut it.news, urgent),
-            (|it| &mut it.news, news::rows(state, width)),
-            (|it| &mut it.words, strip::rows_wanted(state, width)),
-            (|it| &mut it.trend, 1),
-            (|it| &mut it.trend, 2),
-            (|it| &mut it.words, strip::rows_of_words(state, width)),
-            (|it| &mut it.trouble, 1),
-            (|it| &mut it.trend, trend::MOST_ROWS),
+        let (needed, filled) = say::rows(state, width);
+        let step = state.routine.at();
+        let bars = bars::rows(width);
+        let is_roomy = left >= bars + Self::BEFORE_AIR;
+        // Side by side is how before and after are compared.
+        let compares = step == Step::After && !state.kept.is_empty();
+        let sets_level = step <= Step::Signal;
+        // Each with the fewest rows that are of any use.
+        let wishes: [(Panel, u16, u16); 9] = [
+            (|it| &mut it.say, needed, 1),
+            (|it| &mut it.bars, if compares { bars } else { 0 }, bars),
+            (|it| &mut it.words, 1, 1),
+            (|it| &mut it.bars, if is_roomy { bars } else { 0 }, bars),
+            (|it| &mut it.levels, u16::from(is_roomy || sets_level), 1),
+            (|it| &mut it.say, filled, 1),
+            (|it| &mut it.words, health::MOST_ROWS, 1),
+            (|it| &mut it.spare, 1, 1),
+            (|it| &mut it.trend, trend::MOST_ROWS, 2),
         ];
-        for (panel, wish) in wishes {
+        for (panel, wish, least) in wishes {
             let now = *panel(self);
             let more = wish.saturating_sub(now).min(left);
-            *panel(self) = now + more;
-            left -= more;
+            if now + more >= least {
+                *panel(self) = now + more;
+                left -= more;
+            }
         }
+        self.spare += left;
     }
 
     fn used(&self) -> u16 {
         Self::FIXED
             + self.digits
             + self.needle
-            + self.trend
-            + self.bars
-            + self.health
-            + self.trouble
-            + self.news
-            + self.words
-            + self.runs
             + self.air
+            + self.say
+            + self.spare
+            + self.words
+            + self.levels
+            + self.bars
+            + self.trend
+            + self.runs
     }
 }
 
@@ -205,27 +191,16 @@ fn draw_panels(state: &ScreenState, buffer: &mut Buffer) {
     digits::draw(state, &mut column.next(rows.digits));
     column.breathe();
     verdict::draw(state, &mut column.next(1));
-    if rows.bars == 0 && state.guided().is_none() {
-        bars::draw(state, &mut column.next(1));
-    } else {
-        verdict::draw_below(state, &mut column.next(1));
-    }
-    column.breathe();
     needle::draw(state, &mut column.next(rows.needle));
     column.breathe();
+    say::draw(state, &mut column.next(rows.say));
+    column.next(rows.spare);
+    health::draw_words(state, &mut column.next(rows.words), rows.bars > 0);
+    health::draw_levels(state, &mut column.next(rows.levels));
     bars::draw(state, &mut column.next(rows.bars));
-    health::draw(state, &mut column.next(rows.health));
     trend::draw(state, &mut column.next(rows.trend));
-    trouble::draw(state, &mut column.next(rows.trouble));
-    news::draw(state, &mut column.next(rows.news));
-    let spare = column
-        .area
-        .height
-        .saturating_sub(2 + rows.words + rows.runs);
-    column.next(spare);
     strip::draw_runs(state, &mut column.next(rows.runs));
     strip::draw(state, &mut column.next(1));
-    strip::draw_words(state, &mut column.next(rows.words));
     footer::draw(state, &mut column.next(1));
 }
 
@@ -244,7 +219,7 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
         state,
         &mut column.next(digits::rows(area.width, 1 + spare / 3)),
     );
-    let news = news::urgent_rows(state, area.width).min(3);
+    let news = news::rows(state, area.width).min(3);
     let room = column.area.height.saturating_sub(news + 2);
     match state.view {
         View::Bench => {}

@@ -16,10 +16,12 @@ const A_HAIR_OF_THE_LAST: f64 = 0.07;
 const MOST_EIGHTHS: f64 = 16.0;
 
 impl ScreenState {
-    /// The same while the trimmer is what is worked at.
+    /// The same while the trimmer is what is worked at; that the tape says nothing
+    /// holds at every step.
     pub(super) fn guided(&self) -> Option<String> {
         let trims = self.routine.at() == Step::Trim && !self.routine.has_no_trimmer();
-        self.guidance_words().filter(|_| trims)
+        self.guidance_words()
+            .filter(|_| trims || self.is_recorded_here())
     }
 
     /// What to do at the trimmer, in a sentence; `None` while there is nothing
@@ -31,10 +33,12 @@ impl ScreenState {
         let reading = self.reading()?;
         reading.speed.as_ref()?;
         if self.is_recorded_here() {
-            return Some("nothing to trim by: recorded on this machine".to_owned());
+            return Some(
+                "take a tape recorded elsewhere: this one reads right at any speed".to_owned(),
+            );
         }
         if self.is_tone_open() {
-            return Some("which tone first (1 or 2): it decides which way to turn".to_owned());
+            return Some("which tone first? press 1 or 2: it decides which way to turn".to_owned());
         }
         let guidance = &reading.guidance;
         if guidance.overshoots {
@@ -45,7 +49,7 @@ impl ScreenState {
         }
         let mut words = Vec::new();
         if guidance.expects_an_eighth {
-            words.push("now turn an eighth clockwise, let go, wait (g takes it back)".to_owned());
+            words.push("now turn an eighth clockwise, let go, wait (g cancels)".to_owned());
         } else if self.has_bad_wiper() && guidance.advice.is_some_and(names_a_turn) {
             words.push(NO_WAY_ON_A_BAD_WIPER.to_owned());
         } else {
@@ -57,14 +61,14 @@ impl ScreenState {
             words.extend(said.map(|it| advice(self.look, it, guidance)));
         }
         if guidance.forgot {
-            words.push("that turn answered otherwise: what was learnt is forgotten".to_owned());
+            words.push("that turn behaved differently: learning anew".to_owned());
         }
         (!words.is_empty()).then(|| words.join("; "))
     }
 }
 
 /// What a wiper that jumps answers to a turn says nothing of the next one.
-const NO_WAY_ON_A_BAD_WIPER: &str = "no direction: the wiper is bad where it must stand (w)";
+const NO_WAY_ON_A_BAD_WIPER: &str = "no direction: bad spot where the trimmer must stand (w)";
 
 fn names_a_turn(advice: Advice) -> bool {
     !matches!(advice, Advice::Leave | Advice::Wait | Advice::AsNear)
@@ -73,11 +77,9 @@ fn names_a_turn(advice: Advice) -> bool {
 fn advice(look: Look, advice: Advice, guidance: &Guidance) -> String {
     match advice {
         Advice::Leave => "right: leave it, take the tool away".to_owned(),
-        Advice::Wait => "looks right: hands off, wait until it is known".to_owned(),
+        Advice::Wait => "looks right: hands off, wait until it is sure".to_owned(),
         Advice::AsNear => "as near as tape and clock can tell: leave it".to_owned(),
-        Advice::TryALittle => {
-            "turn a little, let go, wait; or g, then an eighth clockwise".to_owned()
-        }
+        Advice::TryALittle => "turn a little, let go, wait (g first: then in eighths)".to_owned(),
         Advice::Eighths(eighths) => {
             let way = if eighths > 0.0 {
                 "clockwise"
@@ -160,7 +162,7 @@ mod tests {
             ..Guidance::default()
         };
         assert!(said_at(0.1, leave()).contains("right: leave it"));
-        assert!(said_at(-0.6, leave()).contains("wait until it is known"));
+        assert!(said_at(-0.6, leave()).contains("wait until it is sure"));
     }
 
     #[test]
@@ -180,7 +182,7 @@ mod tests {
         assert!(with(Advice::OfTheLast(-0.1)).contains("it gave -1.50 %"));
         assert!(with(Advice::OfTheLast(0.05)).contains("a hair slower"));
         assert!(with(Advice::OfTheLast(-0.05)).contains("a hair faster"));
-        assert!(with(Advice::Wait).contains("wait until it is known"));
+        assert!(with(Advice::Wait).contains("wait until it is sure"));
         assert!(with(Advice::TryALittle).contains("let go, wait"));
     }
 

@@ -6,6 +6,8 @@ use ratatui_core::layout::Rect;
 use ratatui_core::style::Style;
 use ratatui_core::text::Span;
 
+use crate::report::lines_of;
+
 /// A pen that stays within its area.
 pub(super) struct Pen<'a> {
     buffer: &'a mut Buffer,
@@ -63,48 +65,32 @@ pub(super) fn width(text: &str) -> u16 {
 /// Breaks a text into lines of at most `room` cells, between words where it
 /// can.
 pub(super) fn wrap(text: &str, room: u16) -> Vec<String> {
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split_whitespace() {
-        if !line.is_empty() && width(&line) + 1 + width(word) > room {
-            lines.push(std::mem::take(&mut line));
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
+    lines_of(text, usize::from(room), |text| usize::from(width(text)))
+}
+
+/// As much of a text as so many lines hold, up to the end of a part: a sentence,
+/// or what stands before a comma, a colon or a bracket. What has no part so
+/// short is cut between words.
+pub(super) fn fitting(text: &str, room: u16, rows: usize) -> Vec<String> {
+    let mut lines = wrap(text, room);
+    if lines.len() <= rows {
+        return lines;
     }
-    if !line.is_empty() {
-        lines.push(line);
+    let ends = text.char_indices().rev().filter(|(at, letter)| {
+        let next = text[at + letter.len_utf8()..].chars().next();
+        next == Some(' ') && ".?;:,".contains(*letter) || *letter == ' ' && next == Some('(')
+    });
+    for (at, letter) in ends {
+        let kept = if ".?".contains(letter) { at + 1 } else { at };
+        let part = &text[..kept];
+        let shorter = wrap(part, room);
+        let is_bracket_open = part.matches('(').count() > part.matches(')').count();
+        if shorter.len() <= rows && !is_bracket_open {
+            return shorter;
+        }
     }
+    lines.truncate(rows);
     lines
-}
-
-/// As many of the parts of a sentence, with semicolons between them, as fit; the
-/// first in any case, though without what stands in brackets.
-pub(super) fn parts_that_fit(sentence: &str, room: u16) -> String {
-    let mut parts = sentence.split("; ");
-    let mut text = parts.next().unwrap_or_default().to_owned();
-    if width(&text) > room
-        && let Some((before, _)) = text.split_once(" (")
-    {
-        text = before.to_owned();
-    }
-    for part in parts {
-        if width(&text) + 2 + width(part) > room {
-            break;
-        }
-        text = format!("{text}; {part}");
-    }
-    text
-}
-
-/// A name from outside (a device, a file, a tape) without anything that could
-/// steer the terminal.
-pub(super) fn harmless(name: &str) -> String {
-    name.chars()
-        .map(|letter| if letter.is_control() { ' ' } else { letter })
-        .collect()
 }
 
 #[cfg(test)]
@@ -132,7 +118,16 @@ mod tests {
     }
 
     #[test]
-    fn names_cannot_steer_the_terminal() {
-        assert_eq!(harmless("deck\u{1b}[2J\n"), "deck [2J ");
+    fn a_text_that_is_cut_ends_with_a_part_of_it() {
+        let text = "noise only 12 dB below: clean the heads, raise the level; or (at worst) wait";
+        for (rows, shown) in [
+            (1, "noise only 12 dB below"),
+            (2, "noise only 12 dB below: clean the heads"),
+            (4, text),
+        ] {
+            assert_eq!(fitting(text, 26, rows).join(" "), shown, "{rows}");
+        }
+        assert_eq!(fitting("no part so short", 8, 1), ["no part"]);
+        assert_eq!(fitting("turn back (that: 1 %)", 17, 1), ["turn back"]);
     }
 }

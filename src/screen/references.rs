@@ -54,7 +54,7 @@ fn short_of_place(place: &PlaceInCopy) -> (String, bool) {
         (CopyState::Listening, None) => (format!("searches, {:.0} s heard", place.heard.0), false),
         (CopyState::NotFound, None) => ("NOT FOUND".to_owned(), true),
         (CopyState::Ambiguous, None) => ("REPEATS".to_owned(), true),
-        (CopyState::Following, None) => ("music rests".to_owned(), true),
+        (CopyState::Following, None) => ("music pauses".to_owned(), true),
         (CopyState::Lost, None) => ("PLACE LOST".to_owned(), true),
     }
 }
@@ -94,7 +94,7 @@ fn sentence_of_time(progress: &Progress, is_silent: bool) -> Option<(String, boo
                     false,
                 ),
                 (PassageState::NeedsSilence, ..) => (
-                    "no silence heard yet: wind back to before the passage, so that its first sound can be told; or press z as it begins and as it ends".to_owned(),
+                    "no silence heard yet: wind back to before the passage; or press z as it begins and as it ends".to_owned(),
                     true,
                 ),
                 _ => (
@@ -167,13 +167,13 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
             ));
         }
         (CopyState::NotFound, None) => format!(
-            "not found in {:.0} s: play on, from where the music is dense; is it the same performance and mix, within 10 % of speed, and loud enough?",
+            "not found in {:.0} s: play on, from where the music is dense; is it this performance and mix, within 10 % of speed, loud enough?",
             place.heard.0
         ),
         (CopyState::Ambiguous, None) => {
             "the music repeats, at different speeds: play on, or another place".to_owned()
         }
-        (CopyState::Following, None) => "the music rests, or the tape has stopped".to_owned(),
+        (CopyState::Following, None) => "the music pauses, or the tape has stopped".to_owned(),
         (CopyState::Lost, None) => {
             "place lost: wound on, a cut, or the copy is over; looked for again".to_owned()
         }

@@ -169,7 +169,9 @@ fn the_question_which_tone_is_whole_on_every_size() {
 
 #[test]
 fn the_usual_screen_has_every_panel() {
-    let text = text(&specimen::showing(specimen::reading(-1.23)), (80, 24));
+    let mut state = specimen::showing(specimen::reading(-1.23));
+    state.routine.go_to(Step::WarmUp);
+    let text = text(&state, (80, 24));
     for needed in [
         "Line In",
         "3150 Hz",
@@ -180,15 +182,17 @@ fn the_usual_screen_has_every_panel() {
         "drift",
         "wow",
         "flutter",
-        "2-sigma",
+        "weighted 2-sigma 0.121",
         "quasi-peak 0.142",
         "SNR 58 dB",
-        "dropouts 0",
-        "both channels",
         "before",
         "after",
     ] {
         assert!(text.contains(needed), "{needed} is missing in\n{text}");
+    }
+    // What is zero, usual or not known yet takes no room.
+    for idle in ["dropouts", "samples lost", "gaps", "channel", "not yet"] {
+        assert!(!text.contains(idle), "{idle} in\n{text}");
     }
     assert!(!text.contains("SIMULATED"));
 }
@@ -241,8 +245,9 @@ fn what_is_not_yet_valid_says_when() {
 fn a_weighted_figure_of_a_low_tone_states_its_band() {
     let mut reading = specimen::reading(0.02);
     reading.flutter.band_limit = Some(Hertz(189.0));
-    let state = specimen::showing(reading);
-    for size in [(80, 24), (50, 14)] {
+    let mut state = specimen::showing(reading);
+    state.routine.go_to(Step::Trim);
+    for size in [(120, 40), (80, 24), (50, 14)] {
         let text = text(&state, size);
         let row = text.lines().find(|row| row.contains("weighted"));
         assert!(row.is_some_and(|row| row.contains("<189 Hz")), "{text}");
@@ -254,6 +259,7 @@ fn before_and_after_stand_side_by_side() {
     let mut state = specimen::showing(specimen::reading(0.02));
     kept(&mut state, Slot::Before, -2.87, true);
     kept(&mut state, Slot::After, 0.02, true);
+    state.routine.go_to(Step::After);
     let text = text(&state, (80, 24));
     let weighted = text.lines().find(|row| row.starts_with("weighted"));
     let weighted = weighted.unwrap_or_default();

@@ -47,8 +47,8 @@ pub(super) fn clock_sentence(look: Look, clock: &SampleClock) -> String {
     );
     match clock.source {
         ClockSource::Default => format!(
-            "Sample clock. Nobody has said how true it is, so it counts with {known} (common \
-             practice); tapewright clock measures it."
+            "Sample clock. Not measured, so {known} is assumed (common practice); tapewright \
+             clock measures it."
         ),
         ClockSource::Option => {
             format!(
@@ -63,9 +63,12 @@ pub(super) fn clock_sentence(look: Look, clock: &SampleClock) -> String {
     }
 }
 
-/// A level, or words for digital silence.
+/// Below the last of 24 bits, 20 log10(2^-24), nothing is left of a sound.
+const SILENT: Decibels = Decibels(-144.5);
+
+/// A level, or words for silence.
 pub(super) fn level(level: Decibels) -> String {
-    if level.0.is_finite() {
+    if level.0 > SILENT.0 {
         format!("{:.1} dB", level.0)
     } else {
         "silent".to_owned()
@@ -201,11 +204,11 @@ fn wrong_tone(wrong: WrongTone, nominal: Option<Hertz>) -> String {
 /// for that is what must be read where room is short.
 fn ambiguous(taken: Hertz, other: Hertz, reading: &Reading) -> String {
     let Some(measured) = reading.speed.and_then(|speed| speed.measured) else {
-        return format!("which tone? 1: {taken}, 2: {other}; the tape's label knows");
+        return format!("which tone? 1: {taken}, 2: {other}; look at the tape's label");
     };
     let means = |tone: Hertz| off_by(measured, tone);
     format!(
-        "which tone? 1: {taken}, {}; 2: {other}, {}; the tape's label knows, {:.0} Hz is heard",
+        "which tone? 1: {taken}, {}; 2: {other}, {}; look at the tape's label, {:.0} Hz is heard",
         means(taken),
         means(other),
         measured.0

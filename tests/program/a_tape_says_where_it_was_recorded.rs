@@ -74,7 +74,7 @@ fn on_the_machine_that_recorded_it_nothing_is_a_speed_error() {
     assert_eq!(here["ident"]["machine"], "Deck 2");
     assert_eq!(here["ident"]["hz"], 3150.0);
     let words = tape.folder.run("read --machine 'deck 2' played.wav");
-    words.says(&["TAPE MADE HERE", "Tape says"]);
+    words.says(&["RECORDED ON THIS MACHINE", "Tape says"]);
 
     let other = read("deck 4");
     assert_eq!(caution(&other, "reference_recorded_here"), None);

@@ -37,7 +37,7 @@ fn a_long_recording_is_told_by_its_thirds() {
     assert!(off.abs() < known.max(0.03), "{along}");
     assert_eq!(along["sloping"], true, "{along}");
     let text = folder.run("read side-a.wav").text;
-    let told = text.lines().find(|line| line.contains("Along"));
+    let told = text.lines().find(|line| line.contains("Ends"));
     let starts = told.is_some_and(|line| line.contains("start -0.1"));
     assert!(starts, "{text}");
 }
@@ -47,5 +47,5 @@ fn a_short_recording_says_nothing_of_the_tape() {
     let folder = recording(20);
     let object = folder.measured("side-a.wav");
     assert_eq!(object.get("along"), None);
-    folder.run("read side-a.wav").ends(0).never_says(&["Along"]);
+    folder.run("read side-a.wav").ends(0).never_says(&["Ends"]);
 }

@@ -69,7 +69,7 @@ fn a_tape_recorded_on_the_machine_is_no_judge_of_it() {
     assert!(with_reference(&reading).is_null());
     folder
         .run(&format!("read {there}"))
-        .says(&["TAPE MADE HERE"]);
+        .says(&["RECORDED ON THIS MACHINE"]);
     let elsewhere = folder.measured("--tape 'tone tape 3' --machine 'deck 4' tape.wav");
     assert!(!has(&elsewhere, "reference_recorded_here"));
     assert!(!with_reference(&elsewhere).is_null());
@@ -145,10 +145,11 @@ fn where_a_tape_was_recorded_is_asked_until_somebody_says_it() {
     elsewhere.says(&["recorded on \"deck 4\"", "FAST"]);
     // However the name is written.
     let here = asked("--recorded-on Deck-9 --machine 'deck 9'");
-    here.never_says(question).says(&["TAPE MADE HERE"]);
+    here.never_says(question)
+        .says(&["RECORDED ON THIS MACHINE"]);
     folder
         .run(&format!("{CERTIFY} --recorded-on deck9"))
         .ends(0);
     asked("--tape 'tone tape 3'").never_says(question);
-    asked("--tape 'tone tape 3' --machine 'Deck 9'").says(&["TAPE MADE HERE"]);
+    asked("--tape 'tone tape 3' --machine 'Deck 9'").says(&["RECORDED ON THIS MACHINE"]);
 }

@@ -22,7 +22,7 @@ fn one_key_leads_along_the_strip() {
     tmux.press("Space");
     tmux.wait_for("Let it play until the drift");
     tmux.press("Space");
-    tmux.wait_for("not known to be warm");
+    tmux.wait_for("not warm yet");
     tmux.press("Space");
     tmux.wait_for("keeping before");
     tmux.wait_for("✓before");

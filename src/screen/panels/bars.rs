@@ -9,11 +9,8 @@ use crate::screen::state::{ScreenState, Slot};
 use crate::screen::words::{not_yet, plus_minus, signed, with_uncertainty};
 use crate::units::{Hertz, Percent, Seconds};
 
-/// Rows of the full panel.
-pub(in crate::screen) const ROWS: u16 = 4;
-
-/// Rows of the figures in words.
-const COMPACT: u16 = 2;
+/// Rows without heads.
+const ROWS: u16 = 4;
 
 const LABEL: u16 = 17;
 const FIGURE: u16 = 17;
@@ -45,8 +42,7 @@ struct Line {
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
-    if pen.width() < NARROWEST || pen.height() < ROWS {
-        draw_compact(state, pen);
+    if pen.height() < ROWS {
         return;
     }
     let kept = !state.kept.is_empty();
@@ -59,13 +55,10 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
-/// Rows that it takes where there is room: one more for the heads of the
-/// columns once something is kept; fewer without bars.
-pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
-    if width < NARROWEST {
-        return COMPACT;
-    }
-    ROWS + u16::from(!state.kept.is_empty())
+/// Rows that it takes where there is room for all; one for the heads of the
+/// columns.
+pub(in crate::screen) fn rows(width: u16) -> u16 {
+    if width < NARROWEST { 0 } else { ROWS + 1 }
 }
 
 fn draw_header(state: &ScreenState, pen: &mut Pen) {
@@ -274,36 +267,35 @@ fn drift_figure(look: Look, drift: &DriftReading) -> String {
     with_uncertainty(look, drift.percent_per_minute, known)
 }
 
-/// The same figures in one or two rows of words.
-fn draw_compact(state: &ScreenState, pen: &mut Pen) {
+/// The same figures in words, as far as they are known; with little room
+/// without their ±.
+pub(super) fn facts(state: &ScreenState, is_narrow: bool) -> Vec<String> {
     let look = state.look;
-    let flutter = state.reading().map(|it| it.flutter).unwrap_or_default();
-    let drift = state.reading().and_then(|it| it.drift);
-    let figure = |value: Option<Percent>| {
-        value.map_or_else(|| why_not(&flutter), |value| format!("{:.2}", value.0))
-    };
-    let first = if state.conditions.kind != ReferenceKind::Tone {
-        format!("wow, flutter: {NEEDS_A_TONE}")
-    } else if flutter.weighted_two_sigma.is_none() && flutter.wow_rms.is_none() {
-        format!("wow, flutter {}", why_not(&flutter))
-    } else {
-        format!(
-            "wow {} flutter {} weighted {} %{}",
-            figure(flutter.wow_rms),
-            figure(flutter.flutter_rms),
-            figure(flutter.weighted_two_sigma),
-            narrower(&flutter).map_or(String::new(), |limit| format!(" <{:.0} Hz", limit.0))
-        )
-    };
-    let slope = drift.map_or("not yet".to_owned(), |it| {
-        format!("{} %/min", signed(it.percent_per_minute, 2))
-    });
-    let second = format!("drift {slope}  {}", quasi_peak(&flutter));
-    let style = if state.is_live() {
-        look.strong()
-    } else {
-        look.faint()
-    };
-    pen.text(0, 0, &first, style);
-    pen.text(0, 1, &second, look.faint());
+    let reading = state.reading();
+    let flutter = reading.map(|it| it.flutter).unwrap_or_default();
+    let places = if is_narrow { 2 } else { 3 };
+    let named =
+        |name, value: Option<Percent>| value.map(|it| format!("{name} {:.places$} %", it.0));
+    let mut facts = Vec::new();
+    if state.conditions.kind == ReferenceKind::Tone {
+        let weighted = flutter.weighted_two_sigma;
+        facts.extend(if is_narrow {
+            let limit = narrower(&flutter).map_or(String::new(), |it| format!(" <{:.0} Hz", it.0));
+            named("weighted", weighted).map(|text| text + &limit)
+        } else {
+            let own = flutter.weighted_two_sigma_uncertainty;
+            let figure = |value| percent(look, Some(value), own, &flutter);
+            weighted.map(|value| format!("{} {}", weighted_label(&flutter), figure(value)))
+        });
+        facts.extend(named("wow", flutter.wow_rms));
+        facts.extend(named("flutter", flutter.flutter_rms));
+        facts.extend(named("quasi-peak", flutter.weighted_peak));
+        if facts.is_empty() && (flutter.valid_in.is_some() || flutter.band_limit.is_some()) {
+            facts.push(format!("flutter {}", why_not(&flutter)));
+        }
+    }
+    if let Some(drift) = reading.and_then(|it| it.drift) {
+        facts.push(format!("drift {} %/min", drift_figure(look, &drift)));
+    }
+    facts
 }

@@ -86,7 +86,7 @@ fn worth(state: &ScreenState) -> Option<String> {
     let beyond = if worth.open {
         "the longest tried so far; longer ones may be steadier still"
     } else {
-        "longer ones are no steadier"
+        "longer ones gain nothing"
     };
     Some(format!(
         "Averages of {averaging} s change by {:.4} % from one to the next (Allan deviation): {beyond}.",

@@ -2,7 +2,8 @@
 
 use std::fmt::Write as _;
 
-use crate::screen::pen::{Pen, harmless};
+use crate::report::numbers::plain;
+use crate::screen::pen::Pen;
 use crate::screen::state::ScreenState;
 
 /// Rows above the list.
@@ -28,7 +29,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, at: usize, pen: &mut Pen) {
         } else {
             (" ", look.strong())
         };
-        let line = format!("{mark} {}", harmless(&offer.words()));
+        let line = format!("{mark} {}", plain(&offer.words()));
         let line: String = line.chars().take(usize::from(pen.width())).collect();
         pen.text(0, y, &line, style);
     }

@@ -1,6 +1,6 @@
 //! The deviation, readable from a metre away, with SLOW or FAST beside it.
 
-use crate::readings::SpeedReading;
+use crate::readings::{SpeedReading, Verdict};
 use crate::screen::font;
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
@@ -125,11 +125,13 @@ fn unit(lead: Lead) -> &'static str {
     }
 }
 
-/// What is to be read from a metre away: that it is right, or which way it is
-/// wrong.
+/// What is to be read from a metre away: that it is right, which way it is wrong,
+/// or that this tape says neither.
 fn word(state: &ScreenState, speed: &SpeedReading) -> Option<&'static str> {
-    if state.verdict().is_right() {
-        return Some("RIGHT");
+    match state.verdict() {
+        verdict if verdict.is_right() => return Some("RIGHT"),
+        Verdict::MadeHere => return Some("VOID"),
+        _ => {}
     }
     direction(speed, state.lead).filter(|_| state.way().is_some())
 }

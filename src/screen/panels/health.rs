@@ -1,15 +1,22 @@
-//! Signal health, always visible: level of each channel with clip hold, the
-//! tone, noise, and whatever was lost on the way.
+//! The signal and the figures: the level of each channel with clip hold, and
+//! what is known and not as it should be anyway, in words.
 
-use crate::readings::{ChannelUsed, ClockSource, Problem, Reading, SignalHealth};
+use ratatui_core::style::Style;
+
+use super::bars;
+use crate::readings::{ChannelUsed, ClockSource, Problem, Reading, ReferenceKind, SignalHealth};
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
-use crate::screen::state::ScreenState;
-use crate::screen::words::{channel, clock_in_force, level};
+use crate::screen::state::{Lead, ScreenState};
+use crate::screen::words::{channel, clock_in_force, level, signed, with_uncertainty};
 use crate::units::Decibels;
 
-/// Rows that show everything: meters, then words.
-pub(in crate::screen) const ROWS: u16 = 2;
+/// Most rows of words.
+pub(in crate::screen) const MOST_ROWS: u16 = 2;
+
+/// From so many columns on figures have their ±, and it is said that the tone
+/// is there.
+const ROOMY: u16 = 70;
 
 /// The quiet end of the meters.
 const FLOOR: Decibels = Decibels(-60.0);
@@ -17,16 +24,10 @@ const FLOOR: Decibels = Decibels(-60.0);
 /// How long CLIP is held.
 const CLIP_HOLD_S: f64 = 3.0;
 
-pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
-    let Some(reading) = state.reading() else {
-        pen.text(0, 0, "signal: none yet", state.look.faint());
-        return;
-    };
-    if pen.height() >= ROWS {
+/// The level of each channel.
+pub(in crate::screen) fn draw_levels(state: &ScreenState, pen: &mut Pen) {
+    if let Some(reading) = state.reading().filter(|_| pen.height() > 0) {
         draw_meters(state, &reading.signal, pen);
-        draw_words(state, reading, pen, 1);
-    } else {
-        draw_words(state, reading, pen, 0);
     }
 }
 
@@ -87,65 +88,97 @@ fn draw_meter(
     }
 }
 
-fn draw_words(state: &ScreenState, reading: &Reading, pen: &mut Pen, y: u16) {
+/// The words, in as many rows as there are; bars may show the figures already.
+pub(in crate::screen) fn draw_words(state: &ScreenState, pen: &mut Pen, has_bars: bool) {
+    let Some(reading) = state.reading() else {
+        return;
+    };
     let look = state.look;
     let plain = if state.is_live() {
-        look.strong()
+        Style::new()
     } else {
         look.faint()
     };
-    let mut x = 0;
-    for (text, alarming) in facts(state, reading, y == 0) {
-        let gap = if x == 0 { 0 } else { 2 };
+    let (mut x, mut y) = (0, 0);
+    for (text, alarming) in facts(state, reading, has_bars) {
+        let mut gap = if x == 0 { 0 } else { 2 };
         if x + gap + width(&text) > pen.width() {
-            break;
+            (x, y, gap) = (0, y + 1, 0);
         }
         let style = if alarming { look.alarm() } else { plain };
         x = pen.text(x + gap, y, &text, style);
     }
 }
 
-/// Words with whether they are a trouble; the most important first.
-fn facts(state: &ScreenState, reading: &Reading, alone: bool) -> Vec<(String, bool)> {
+/// Words with whether they are a trouble; the most important first. What is as
+/// it should be, zero or not known yet is left out.
+fn facts(state: &ScreenState, reading: &Reading, has_bars: bool) -> Vec<(String, bool)> {
     let signal = &reading.signal;
-    let mut facts = if state.is_switched_off() {
-        vec![("power off".to_owned(), false)]
-    } else {
-        vec![references::short(reading)]
-    };
-    if alone {
-        if is_clipping(signal) {
-            facts.push(("CLIP".to_owned(), true));
-        }
-        let loudest = signal.input_level.iter().map(|it| it.0).reduce(f64::max);
-        facts.extend(loudest.map(|loudest| (level(Decibels(loudest)), false)));
+    let mut facts = vec![];
+    let (state_of_tone, is_bad) = references::short(reading);
+    if !state.is_switched_off() && (is_bad || state.size.0 >= ROOMY || !is_tone(state)) {
+        facts.push((state_of_tone, is_bad));
     }
-    facts.extend(
-        signal
-            .snr
-            .map(|snr| (format!("SNR {:.0} dB", snr.0), false)),
-    );
-    let too_many = |problem: &Problem| matches!(problem, Problem::Dropouts(_));
-    let dropouts = format!("dropouts {}", state.dropouts());
-    facts.push((dropouts, state.problems().any(too_many)));
-    let lost = [
-        ("overrun", state.live.overrun_frames),
-        ("gaps", signal.gaps),
-    ];
-    let lost = lost.iter().filter(|(_, count)| *count > 0);
-    facts.extend(lost.map(|(what, count)| (format!("{what} {count}"), true)));
-    let used = match (alone, signal.channel) {
-        (true, ChannelUsed::Both) => "L+R",
-        (true, ChannelUsed::Left) => "L only",
-        (true, ChannelUsed::Right) => "R only",
-        (_, used) => channel(used),
-    };
-    facts.push((used.to_owned(), false));
-    if state.conditions.clock.source != ClockSource::Default {
-        facts.push((clock_in_force(state.look, &state.conditions.clock), false));
-    }
-    if let Some(since) = signal.since_clip.filter(|_| !is_clipping(signal)) {
+    if is_clipping(signal) {
+        facts.push(("CLIP".to_owned(), true));
+    } else if let Some(since) = signal.since_clip {
         facts.push((format!("clipped {:.0} s ago", since.0), true));
     }
+    let too_many = |problem: &Problem| matches!(problem, Problem::Dropouts(_));
+    let counts = [
+        ("samples lost", state.live.overrun_frames, true),
+        ("gaps", signal.gaps, true),
+        ("dropouts", state.dropouts(), state.problems().any(too_many)),
+    ];
+    let counted = counts.iter().filter(|(_, count, _)| *count > 0);
+    facts.extend(counted.map(|(what, count, bad)| (format!("{what} {count}"), *bad)));
+    if matches!(signal.channel, ChannelUsed::Left | ChannelUsed::Right) {
+        facts.push((channel(signal.channel).to_owned(), false));
+    }
+    let mut plain = Vec::new();
+    if !has_bars {
+        plain.extend(bars::facts(state, state.size.0 < ROOMY));
+    }
+    plain.extend(units(state, reading));
+    plain.extend(signal.snr.map(|snr| format!("SNR {:.0} dB", snr.0)));
+    if state.conditions.clock.source != ClockSource::Default {
+        plain.push(clock_in_force(state.look, &state.conditions.clock));
+    }
+    facts.extend(plain.into_iter().map(|text| (text, false)));
     facts
+}
+
+fn is_tone(state: &ScreenState) -> bool {
+    state.conditions.kind == ReferenceKind::Tone
+}
+
+/// The same speed in other units, and the tape's own error.
+fn units(state: &ScreenState, reading: &Reading) -> Vec<String> {
+    let look = state.look;
+    let Some(speed) = &reading.speed else {
+        return Vec::new();
+    };
+    let mut parts = Vec::new();
+    if state.lead != Lead::Percent {
+        parts.push(format!("{} %", signed(speed.deviation.0, 2)));
+    }
+    parts.extend(match speed.measured {
+        Some(heard) => Some(format!("{:.1} Hz heard", heard.0)),
+        None => references::beside(reading),
+    });
+    let own = state.conditions.reference;
+    parts.extend(match own.uncertainty {
+        _ if state.is_recorded_here() => None,
+        known @ Some(_) => Some(format!(
+            "tape {} %",
+            with_uncertainty(look, own.error.0, known)
+        )),
+        None if own.error.0 == 0.0 => None,
+        None => Some(format!(
+            "tape {} %, {} unknown",
+            signed(own.error.0, 2),
+            look.plus_minus()
+        )),
+    });
+    parts
 }

@@ -1,7 +1,8 @@
 //! What is being typed, kept or has just happened; what was kept before and
 //! after.
 
-use crate::screen::pen::{Pen, harmless, width, wrap};
+use crate::report::numbers::plain;
+use crate::screen::pen::{Pen, fitting, width, wrap};
 use crate::screen::state::choosing::hint;
 use crate::screen::state::overlay::Overlay;
 use crate::screen::state::routine::Step;
@@ -9,26 +10,32 @@ use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
 
 /// Asked while nobody has said it, in a row of the narrowest window: on the
 /// machine that recorded it a tape reads right at any speed.
-const WHICH_MACHINE: &str = "Which machine recorded this tape? 0 takes it";
+const WHICH_MACHINE: &str = "Which machine recorded this tape? Press 0";
 
-/// Lines, the most urgent first, each with whether it stands out.
-fn all(state: &ScreenState, room: u16) -> Vec<(String, bool)> {
+/// What has to be seen at once: a line being typed, what was just done.
+pub(super) fn urgent(state: &ScreenState, room: u16) -> Vec<String> {
     let mut news = Vec::new();
     if let Some(Overlay::Entry(entry)) = &state.overlay {
-        news.push((typed(entry, room), true));
+        news.push(typed(entry, room));
     }
-    news.extend(state.message.iter().map(|text| (harmless(text), true)));
-    news.extend(keeping(state).map(|text| (text, true)));
-    if asks_for_machine(state) {
-        news.push((WHICH_MACHINE.to_owned(), false));
-    }
-    news.extend(state.ident_words().map(|text| (text, false)));
-    news.extend(comparison(state).map(|text| (text, false)));
+    news.extend(state.message.iter().map(|text| plain(text)));
     news
 }
 
-fn asks_for_machine(state: &ScreenState) -> bool {
-    state.asks_for_origin() && state.reading().is_some_and(|it| it.speed.is_some())
+/// What is asked once, at the first step.
+pub(super) fn question(state: &ScreenState) -> Option<&'static str> {
+    let asks = state.asks_for_origin()
+        && state.routine.at() == Step::Connect
+        && state.reading().is_some_and(|it| it.speed.is_some());
+    asks.then_some(WHICH_MACHINE)
+}
+
+/// What the tape says, and what was kept where that is the step's business.
+pub(super) fn told(state: &ScreenState) -> impl Iterator<Item = String> {
+    let is_business = matches!(state.routine.at(), Step::Before | Step::After);
+    let is_open = state.unsaved().next().is_some();
+    let kept = comparison(state).filter(|_| is_business || is_open);
+    kept.into_iter().chain(state.ident_words())
 }
 
 /// The line that is being typed, in one row: of a long one its end.
@@ -59,36 +66,25 @@ fn typed(entry: &Entry, room: u16) -> String {
     format!("..{end}")
 }
 
-/// Rows needed to show everything.
+/// The same and what is being kept: all that is told over another view.
+fn over(state: &ScreenState, width: u16) -> impl Iterator<Item = String> {
+    urgent(state, width).into_iter().chain(keeping(state))
+}
+
+/// Rows for that.
 pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
-    let rows = |(text, _): &(String, bool)| wrap(text, width).len() as u16;
-    all(state, width).iter().map(rows).sum()
-}
-
-/// Rows that must not be left out: the most urgent line.
-pub(in crate::screen) fn urgent_rows(state: &ScreenState, width: u16) -> u16 {
-    let first = all(state, width).into_iter().find(|(_, urgent)| *urgent);
-    first.map_or(0, |(text, _)| wrap(&text, width).len() as u16)
-}
-
-/// One row for what is asked before the work begins.
-pub(in crate::screen) fn rows_of_question(state: &ScreenState) -> u16 {
-    u16::from(asks_for_machine(state) && state.routine.at() == Step::Connect)
+    let rows = |text: String| wrap(&text, width).len() as u16;
+    over(state, width).map(rows).sum()
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
-    let look = state.look;
-    let mut lines = Vec::new();
-    for (text, urgent) in all(state, pen.width()) {
-        let style = if urgent { look.strong() } else { look.faint() };
-        lines.extend(wrap(&text, pen.width()).into_iter().map(|it| (it, style)));
-    }
-    for (y, (line, style)) in (0..pen.height()).zip(&lines) {
-        pen.text(0, y, line, *style);
-    }
-    let urgent = usize::from(urgent_rows(state, pen.width()));
-    if urgent > usize::from(pen.height()) {
-        pen.right(pen.height().saturating_sub(1), " ...", look.strong());
+    let mut y = 0;
+    for text in over(state, pen.width()) {
+        let left = usize::from(pen.height().saturating_sub(y));
+        for line in fitting(&text, pen.width(), left) {
+            pen.text(0, y, &line, state.look.strong());
+            y += 1;
+        }
     }
 }
 
@@ -101,7 +97,8 @@ impl ScreenState {
     }
 }
 
-fn keeping(state: &ScreenState) -> Option<String> {
+/// What is being kept, and how far that has come.
+pub(super) fn keeping(state: &ScreenState) -> Option<String> {
     let name = state.keeping.as_ref()?.name();
     let progress = state.progress_of_keeping();
     if let Some(long_run) = &state.long_run {
@@ -131,7 +128,7 @@ fn comparison(state: &ScreenState) -> Option<String> {
         .iter()
         .rev()
         .find(|kept| matches!(kept.slot, Slot::Named(_)))
-        .map(|kept| format!("  {} {}", harmless(kept.slot.name()), state.figure_of(kept)))
+        .map(|kept| format!("  {} {}", plain(kept.slot.name()), state.figure_of(kept)))
         .unwrap_or_default();
     match (before, after) {
         (Some(before), Some(after)) => Some(format!(

@@ -1,18 +1,13 @@
-//! The strip of steps in one row, and the words of the present step below it
-//! as far as there is room.
+//! The strip of steps in one row, and the runs above it.
 
 use crate::records::{Direction, Run};
-use crate::screen::pen::{Pen, parts_that_fit, width, wrap};
-use crate::screen::state::routine::now::key_does;
+use crate::screen::pen::{Pen, width};
+use crate::screen::state::ScreenState;
 use crate::screen::state::routine::{Mark, Step};
 use crate::screen::state::runs::RunMark;
-use crate::screen::state::{ScreenState, SourceKind};
 
 /// Below this the names of the steps do not fit.
 const ROOM_FOR_NAMES: u16 = 79;
-
-/// Most rows that the words take.
-const MOST_WORDS: usize = 4;
 
 fn sign(mark: Mark) -> &'static str {
     match mark {
@@ -105,7 +100,7 @@ fn draw_names(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
-/// One sign a step, then the name of the present one and what the key does.
+/// One sign a step, then the name of the present one.
 fn draw_signs(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     let at = state.routine.at();
@@ -124,108 +119,5 @@ fn draw_signs(state: &ScreenState, pen: &mut Pen) {
         let run = format!("run {number}/{count}");
         x = pen.text(x + 1, 0, &run, look.strong());
     }
-    x = pen.text(x + 1, 0, &name, look.strong());
-    let key = format!("Space: {}", key_does(&state.routine, state));
-    if x + 2 + width(&key) <= pen.width() {
-        pen.text(x + 2, 0, &key, look.faint());
-    }
-}
-
-/// The words of the present step: what to do, what is seen, the caution, and
-/// how it goes in a rehearsal. Each line with whether it stands out.
-struct Words {
-    what: Vec<String>,
-    /// The same where rows are few.
-    short: Vec<String>,
-    now: Vec<String>,
-    careful: Vec<String>,
-    rehearsal: Vec<String>,
-}
-
-impl Words {
-    fn of(state: &ScreenState, room: u16) -> Self {
-        let card = state.routine.card();
-        // What guidance and the verdict say is not said twice.
-        let what = match state.guided() {
-            Some(_) => "",
-            None => card.brief,
-        };
-        let trims = state.routine.at() == Step::Trim && !state.routine.has_no_trimmer();
-        let is_seen = trims && state.reading().is_some_and(|it| it.speed.is_some());
-        let now = if is_seen {
-            String::new()
-        } else {
-            format!("Now: {}", state.seen_now())
-        };
-        let rehearsing = state.kind == SourceKind::Rehearsal;
-        let rehearsal = format!("Rehearsal: {}", card.rehearsal);
-        Self {
-            what: wrap(what, room),
-            short: wrap(&parts_that_fit(what, room), room),
-            now: wrap(&now, room),
-            careful: wrap(&format!("Careful: {}", card.careful), room),
-            rehearsal: Some(rehearsal)
-                .filter(|_| rehearsing)
-                .map_or_else(Vec::new, |text| wrap(&text, room)),
-        }
-    }
-
-    /// Rows for what to do, what is seen and the caution, in full.
-    fn wanted(&self) -> usize {
-        self.what.len() + self.now.len() + self.careful.len()
-    }
-
-    /// What stands in so many rows. The caution goes before what is seen,
-    /// which the digits show in another way.
-    fn lines(self, rows: usize) -> Vec<(String, bool)> {
-        let cramped = self.wanted() > rows;
-        let strong = |lines: Vec<String>| lines.into_iter().map(|line| (line, true));
-        let faint = |lines: Vec<String>| lines.into_iter().map(|line| (line, false));
-        let what = if cramped { self.short } else { self.what };
-        let mut lines: Vec<(String, bool)> = strong(what).collect();
-        if cramped {
-            lines.extend(faint(self.careful));
-            lines.extend(strong(self.now));
-        } else {
-            lines.extend(strong(self.now));
-            lines.extend(faint(self.careful));
-        }
-        lines.extend(faint(self.rehearsal));
-        lines.truncate(rows);
-        lines
-    }
-}
-
-/// Rows that the words take where there is room.
-pub(in crate::screen) fn rows_of_words(state: &ScreenState, width: u16) -> u16 {
-    let words = Words::of(state, width);
-    let all = words.wanted() + words.rehearsal.len();
-    all.clamp(words.wanted(), words.wanted().max(MOST_WORDS)) as u16
-}
-
-/// Rows that they take before less important things do: what to do, what is
-/// seen, the caution.
-pub(in crate::screen) fn rows_wanted(state: &ScreenState, width: u16) -> u16 {
-    Words::of(state, width).wanted() as u16
-}
-
-/// Rows for what to do and the caution alone.
-pub(in crate::screen) fn rows_needed(state: &ScreenState, width: u16) -> u16 {
-    let words = Words::of(state, width);
-    (words.short.len() + words.careful.len()) as u16
-}
-
-/// Draws as many of the words as fit.
-pub(in crate::screen) fn draw_words(state: &ScreenState, pen: &mut Pen) {
-    let look = state.look;
-    let words = Words::of(state, pen.width());
-    let lines = words.lines(usize::from(pen.height()));
-    for (y, (line, important)) in (0..pen.height()).zip(lines) {
-        let style = if important {
-            look.strong()
-        } else {
-            look.faint()
-        };
-        pen.text(0, y, &line, style);
-    }
+    pen.text(x + 1, 0, &name, look.strong());
 }

@@ -2,7 +2,8 @@
 
 use crate::audio::analysis::SourceState;
 use crate::readings::Nominal;
-use crate::screen::pen::{Pen, harmless, width};
+use crate::report::numbers::plain;
+use crate::screen::pen::{Pen, width};
 use crate::screen::state::{ScreenState, SourceKind};
 
 /// From so many columns on there is room for all of it.
@@ -32,9 +33,14 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     if let Some(run) = state.runs.on() {
         right = format!("{run} | {right}");
     }
-    let x = pen.text(0, 0, "tapewright", look.strong()) + 2;
+    // What is on the bench needs the room more.
+    let x = if pen.width() < ROOMY {
+        0
+    } else {
+        pen.text(0, 0, "tapewright", look.strong()) + 2
+    };
     let room = pen.width().saturating_sub(x + width(&right) + 2);
-    let machine = state.machine.as_deref().map(harmless);
+    let machine = state.machine.as_deref().map(plain);
     let machine = machine.filter(|name| name != state.source_name());
     let left = fitting(&parts(state, machine), room);
     pen.text(x, 0, &left, look.faint());
@@ -48,7 +54,7 @@ fn parts(state: &ScreenState, machine: Option<String>) -> Vec<String> {
         SourceKind::Recording => "recording",
         SourceKind::Rehearsal => "rehearsal",
     };
-    let name = harmless(state.source_name());
+    let name = plain(state.source_name());
     let mut parts: Vec<String> = machine.into_iter().collect();
     match (&state.live.source, state.bench) {
         (SourceState::Opening, _) => parts.push(format!("{kind}: opening")),

@@ -1,36 +1,29 @@
 //! The first trouble in a sentence: likely cause and what to do.
 
-use ratatui_core::style::Style;
-
 use crate::audio::analysis::SourceState;
 use crate::readings::{Problem, ReferenceKind};
-use crate::screen::pen::{Pen, harmless, wrap};
+use crate::report::numbers::plain;
 use crate::screen::references;
 use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words;
 
-/// Said where there is no trouble.
-const GOOD: &str = "signal good";
-
-/// The sentence, and whether it is a trouble at all.
-fn sentence(state: &ScreenState) -> (String, bool) {
-    match &state.live.source {
+/// The sentence, and whether it is a trouble at all; `None` where all is well.
+pub(super) fn sentence(state: &ScreenState) -> Option<(String, bool)> {
+    Some(match &state.live.source {
         SourceState::Opening => (opening(state.kind).to_owned(), false),
         SourceState::Lost { reason, .. } => (
             format!(
                 "INPUT LOST: {}; the figures are the last ones",
-                harmless(reason.trim_end_matches('.'))
+                plain(reason.trim_end_matches('.'))
             ),
             true,
         ),
         SourceState::Ended { .. } => (ended(state), false),
-        SourceState::Failed { reason } => (format!("STOPPED: {}", harmless(reason)), true),
-        SourceState::Running { .. } if state.is_switched_off() => (
-            "the power of the simulated machine is off".to_owned(),
-            false,
-        ),
-        SourceState::Running { .. } => first_problem(state),
-    }
+        SourceState::Failed { reason } => (format!("STOPPED: {}", plain(reason)), true),
+        // The step says so.
+        SourceState::Running { .. } if state.is_switched_off() => return None,
+        SourceState::Running { .. } => return first_problem(state),
+    })
 }
 
 /// In a row of the narrowest window.
@@ -52,54 +45,36 @@ fn opening(kind: SourceKind) -> &'static str {
     }
 }
 
-fn first_problem(state: &ScreenState) -> (String, bool) {
+fn first_problem(state: &ScreenState) -> Option<(String, bool)> {
     let Some(reading) = state.reading() else {
-        return ("listening".to_owned(), false);
+        return Some(("listening".to_owned(), false));
     };
     let kind = state.conditions.kind;
-    match (state.problems().next(), references::sentence(reading)) {
-        (Some(problem), Some(said)) if references::is_said_elsewhere(problem, reading) => said,
-        (Some(Problem::NoTone), _) if kind == ReferenceKind::Note => {
-            (words::NO_NOTE.to_owned(), true)
-        }
-        (Some(problem), _) => (
-            words::problem(problem, reading, state.nominal(), kind),
-            true,
-        ),
-        (None, Some(said)) => said,
-        (None, None) if state.is_starting() => ("sound begins: listening".to_owned(), false),
-        (None, None) => (GOOD.to_owned(), false),
-    }
+    Some(
+        match (state.problems().next(), references::sentence(reading)) {
+            (Some(problem), Some(said)) if references::is_said_elsewhere(problem, reading) => said,
+            (Some(Problem::NoTone), _) if kind == ReferenceKind::Note => {
+                (words::NO_NOTE.to_owned(), true)
+            }
+            (Some(problem), _) => (
+                words::problem(problem, reading, state.nominal(), kind),
+                true,
+            ),
+            (None, Some(said)) => said,
+            (None, None) if state.is_starting() => ("sound begins: listening".to_owned(), false),
+            (None, None) => return None,
+        },
+    )
 }
 
-fn lines(state: &ScreenState, width: u16) -> (Vec<String>, bool) {
-    let (text, trouble) = sentence(state);
-    (wrap(&text, width.saturating_sub(2)), trouble)
-}
-
-/// Rows that the sentence needs; that all is well needs none.
-pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> u16 {
-    match lines(state, width) {
-        (lines, false) if lines == [GOOD] => 0,
-        (lines, _) => lines.len() as u16,
-    }
-}
-
-pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
-    let (lines, trouble) = lines(state, pen.width());
-    let look = state.look;
-    let style: Style = if trouble { look.alarm() } else { look.faint() };
-    if trouble {
-        pen.text(0, 0, "!", look.badge());
-    }
-    let room = pen.height();
-    for (y, line) in (0..room).zip(&lines) {
-        pen.text(2, y, line, style);
-    }
-    if lines.len() > usize::from(room) {
-        // It goes on where there is no room for it: so much is shown.
-        pen.right(room.saturating_sub(1), " ...", style);
-    }
+/// The sentence where nothing can be done before it is heeded: no speed, no
+/// tone chosen, nothing that comes in.
+pub(super) fn stops_work(state: &ScreenState) -> Option<(String, bool)> {
+    let opening = matches!(state.live.source, SourceState::Opening);
+    let has_ended = !state.is_live() && !opening;
+    let has_no_speed = state.reading().is_some_and(|it| it.speed.is_none());
+    sentence(state)
+        .filter(|(_, trouble)| has_ended || *trouble && (has_no_speed || state.is_tone_open()))
 }
 
 #[cfg(test)]
@@ -117,7 +92,7 @@ mod tests {
             spacing: Seconds(10.0),
             refused: refused.map(str::to_owned),
         });
-        sentence(&specimen::showing(reading))
+        sentence(&specimen::showing(reading)).expect("said")
     }
 
     #[test]
@@ -133,6 +108,6 @@ mod tests {
 
     #[test]
     fn silence_where_a_tone_belongs_does() {
-        assert!(sentence(&specimen::showing(specimen::silence())).1);
+        assert!(sentence(&specimen::showing(specimen::silence())).is_some_and(|it| it.1));
     }
 }

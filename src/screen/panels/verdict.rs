@@ -1,17 +1,11 @@
-//! Two rows under the digits: what may be said, the ±, how steady; then what to
-//! do at the trimmer, or the same speed in other units.
+//! The row under the digits: what may be said, the ±, how steady.
 
-use crate::readings::{Reading, Steadiness, Verdict, Worth};
+use crate::readings::{Reading, Steadiness, Verdict};
 use crate::screen::look::Look;
-use crate::screen::pen::{Pen, parts_that_fit, width};
-use crate::screen::references;
-use crate::screen::state::{Lead, ScreenState};
-use crate::screen::words::{plus_minus, signed, with_uncertainty};
+use crate::screen::pen::{Pen, width};
+use crate::screen::state::ScreenState;
+use crate::screen::words::plus_minus;
 use crate::units::Percent;
-
-/// Why a tape made here judges nothing; short enough for the narrowest
-/// screen.
-const WHY_NO_ERROR: &str = "reads right at any speed";
 
 /// From so many columns on the facts stand further apart.
 const ROOMY: u16 = 60;
@@ -46,7 +40,7 @@ fn facts(state: &ScreenState) -> Vec<String> {
     let look = state.look;
     let mut facts = Vec::new();
     match state.verdict() {
-        Verdict::MadeHere => facts.push(WHY_NO_ERROR.to_owned()),
+        Verdict::MadeHere => facts.push("no verdict".to_owned()),
         // The answer is a key, and the question must not be without it.
         Verdict::WhichTone => {
             let keys = state.tones_to_choose().into_iter().zip(1..);
@@ -57,7 +51,7 @@ fn facts(state: &ScreenState) -> Vec<String> {
     }
     if let Some(reading) = state.reading() {
         facts.extend(uncertainty(look, reading));
-        facts.extend(steadiness(reading));
+        facts.extend(steadiness(reading, state.verdict()));
     }
     let band = band(look, state.tolerance.half_width);
     let class = match state.tolerance.class {
@@ -65,14 +59,7 @@ fn facts(state: &ScreenState) -> Vec<String> {
         None => format!("band {band} %"),
     };
     facts.push(class);
-    let worth = state.reading().and_then(|reading| reading.worth);
-    facts.extend(worth.filter(|worth| !worth.open).map(no_steadier));
     facts
-}
-
-/// From where on it does not pay to wait for a steadier average.
-fn no_steadier(worth: Worth) -> String {
-    format!("no steadier beyond {} s", worth.point.averaging.0)
 }
 
 /// A band as it was chosen, without trailing zeros.
@@ -88,67 +75,15 @@ fn uncertainty(look: Look, reading: &Reading) -> Option<String> {
     })
 }
 
-fn steadiness(reading: &Reading) -> Option<String> {
+/// Unless the verdict says so already. Without a time: that of the mean grows no
+/// more at last, and looked like a clock that had stopped.
+fn steadiness(reading: &Reading, verdict: Verdict) -> Option<String> {
     let speed = reading.speed.as_ref()?;
-    let over = speed.averaged.0;
-    Some(match speed.steadiness {
-        Steadiness::Moving => "moving".to_owned(),
-        Steadiness::Settling => format!("settling {over:.0} s"),
-        // The length of the mean, which grows no more: not a clock.
-        Steadiness::Settled => format!("settled: mean of {over:.0} s"),
-    })
-}
-
-/// The row below: what to do at the trimmer, and where nothing is said of that,
-/// the same speed in other units.
-pub(in crate::screen) fn draw_below(state: &ScreenState, pen: &mut Pen) {
-    let room = pen.width();
-    match state.guided() {
-        Some(guided) => {
-            pen.text(0, 0, &parts_that_fit(&guided, room), state.look.strong());
-        }
-        None => draw_units(state, pen),
-    }
-}
-
-fn draw_units(state: &ScreenState, pen: &mut Pen) {
-    let Some(speed) = state.reading().and_then(|reading| reading.speed.as_ref()) else {
-        return;
+    let word = match speed.steadiness {
+        Steadiness::Moving => "moving",
+        Steadiness::Settling => "settling",
+        Steadiness::Settled => "settled",
     };
-    let look = state.look;
-    let mut parts = Vec::new();
-    if state.lead != Lead::Percent {
-        parts.push(format!("{} %", signed(speed.deviation.0, 2)));
-    }
-    let nominal = state.nominal();
-    parts.extend(match (speed.measured, nominal) {
-        (Some(heard), Some(nominal)) => {
-            Some(format!("{:.1} Hz heard, {nominal} is right", heard.0))
-        }
-        (Some(heard), None) => Some(format!("{:.1} Hz heard", heard.0)),
-        (None, _) => state.reading().and_then(references::beside),
-    });
-    let error = state.conditions.reference;
-    parts.extend(match error.uncertainty {
-        _ if state.is_recorded_here() => {
-            Some("recorded on this machine: no speed error".to_owned())
-        }
-        known @ Some(_) => Some(format!(
-            "tape {} %",
-            with_uncertainty(look, error.error.0, known)
-        )),
-        None if error.error.0 == 0.0 => None,
-        None => Some(format!(
-            "tape {} %, {} unknown",
-            signed(error.error.0, 2),
-            look.plus_minus()
-        )),
-    });
-    let mut x = 1;
-    for part in parts {
-        if x + width(&part) > pen.width() {
-            break;
-        }
-        x = pen.text(x, 0, &part, look.faint()) + 3;
-    }
+    let is_said = matches!(verdict, Verdict::Moving | Verdict::Settling);
+    (!is_said).then(|| word.to_owned())
 }

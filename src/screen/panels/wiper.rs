@@ -20,7 +20,7 @@ const HOW: &str = "Let the tape play. Leave the trimmer alone for three seconds,
     Do not force a stop. Mark its position first, and leave a sealed one as it is.";
 
 const UNDER_WAY: &str = "Slowly to one end of the usable range, to the other, and back, twice; do \
-    not force a stop. Pauses and trembling do no harm.";
+    not force a stop. Pausing does no harm.";
 
 const HOW_IN_REHEARSAL: &str = "j lets a simulated hand do it; arrow keys turn it yourself.";
 
@@ -61,11 +61,13 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
     pen.text(0, 0, &running_words(progress), look.strong());
     let mut texts = Vec::new();
     if progress.full {
-        texts.push("As much as is kept has been recorded; w ends and judges it.".to_owned());
+        texts.push("The memory is full; w ends and judges it.".to_owned());
     } else if progress.rounds >= 2 {
         texts.push("Two rounds: w ends and judges it.".to_owned());
     } else if progress.rounds == 1 {
-        texts.push("Out and back once. Go on: a dead place shows in the second round.".to_owned());
+        texts.push(
+            "Out and back once. Once more: a dead spot shows in the second round.".to_owned(),
+        );
     } else {
         texts.push(UNDER_WAY.to_owned());
     }

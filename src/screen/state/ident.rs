@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::{ScreenState, SourceKind};
 use crate::references::same_machine;
-use crate::screen::pen::harmless;
+use crate::report::numbers::plain;
 
 impl ScreenState {
     /// The tape was recorded on the machine on the bench: its card, the tape
@@ -33,9 +33,9 @@ impl ScreenState {
     /// What was typed as the machine that the tape was recorded on.
     pub(in crate::screen) fn take_origin(&mut self, said: Option<String>) {
         self.message = Some(match (&said, &self.machine) {
-            (None, _) => "where the tape was recorded is not known".to_owned(),
-            (Some(_), None) => "taken; name the machine on the bench too (m)".to_owned(),
-            (Some(said), Some(_)) => format!("the tape was recorded on \"{}\"", harmless(said)),
+            (None, _) => "nobody knows where the tape was recorded".to_owned(),
+            (Some(_), None) => "noted; now name the machine on the bench (m)".to_owned(),
+            (Some(said), Some(_)) => format!("the tape was recorded on \"{}\"", plain(said)),
         });
         self.recorded_on = said;
     }
@@ -43,7 +43,7 @@ impl ScreenState {
     /// In a line; `None` where the tape that runs has said nothing.
     pub(in crate::screen) fn ident_words(&self) -> Option<String> {
         let ident = self.tape_ident()?;
-        let machine = harmless(&ident.machine);
+        let machine = plain(&ident.machine);
         let mut words = format!("the tape says: recorded on \"{machine}\", {}", ident.date);
         match self.nominal() {
             Some(nominal) if ident.contradicts(nominal) => {
@@ -88,7 +88,7 @@ mod tests {
         assert!(
             here.guidance_words()
                 .unwrap()
-                .contains("nothing to trim by")
+                .contains("recorded elsewhere")
         );
         assert!(here.ident_words().unwrap().contains("that is this machine"));
         let elsewhere = with(Some("deck 4"), 3150.0);

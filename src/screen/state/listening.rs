@@ -5,7 +5,7 @@ use super::ScreenState;
 use super::view::View;
 use crate::units::Seconds;
 
-const GONE: &str = "the output of the copy is gone; it is waited for, the reading goes on";
+const GONE: &str = "the output of the copy is gone; the reading goes on";
 const BACK: &str = "the output of the copy is back";
 
 /// How it stands.

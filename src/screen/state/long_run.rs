@@ -32,7 +32,7 @@ impl ScreenState {
         if !effects.is_empty() {
             self.long_run = Some(LongRun::default());
             self.message = Some(
-                "a long run: let the tape play from its start; it ends with the tone or with y"
+                "long run: play the tape from its start; the end of the tone, or y, ends it"
                     .to_owned(),
             );
         }
@@ -58,7 +58,7 @@ impl ScreenState {
         let mut effects = vec![Effect::Ask(Request::ForgetKept)];
         if stretches.len() < Position::ALL.len() {
             self.message = Some(
-                "the run was too short: start, middle and end want a stretch of ten to thirty \
+                "too short: start, middle and end need a stretch of ten to thirty \
                  seconds each"
                     .to_owned(),
             );

@@ -140,7 +140,7 @@ impl ScreenState {
         let count = self.runs.all.len();
         if count < 2 {
             self.message = Some(
-                "this sitting has one run; for more start with --speeds or --directions".to_owned(),
+                "there is one run only; for more start with --speeds or --directions".to_owned(),
             );
             return Vec::new();
         }
@@ -168,10 +168,9 @@ impl ScreenState {
         let mut said = format!("run {number} of {count}: switch the machine to {run}");
         match mark {
             RunMark::Doubtful => {
-                said += "; go round again: another was trimmed since this was set, so Space \
-                         measures it again";
+                said += "; go round again: another was trimmed since, so Space measures it again";
             }
-            RunMark::Set => said += "; it is set, and nothing was trimmed elsewhere since",
+            RunMark::Set => said += "; it is set already",
             RunMark::Open => {}
         }
         if let Some(slot) = stopped {
@@ -252,7 +251,7 @@ impl ScreenState {
         let found = match (shift, moved) {
             (None, _) => {
                 self.runs.all[self.runs.at].mark = RunMark::Doubtful;
-                format!("{run}: its {sign} is not known, so it may have moved; keep it again")
+                format!("{run}: no {sign} known, so it may have moved; keep it again")
             }
             (Some(shift), None) => {
                 let by = words(look, &shift);

@@ -5,7 +5,7 @@ use super::view::View;
 use crate::readings::ByEar;
 use crate::signal::rhythm::Beat;
 
-const GONE: &str = "the output of the ticks is gone; they wait for it, the reading goes on";
+const GONE: &str = "the output of the ticks is gone; the reading goes on";
 const BACK: &str = "the output of the ticks is back";
 
 /// Ticks as the screen knows them.

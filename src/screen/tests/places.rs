@@ -3,6 +3,7 @@
 
 use super::{drawn, kept, rehearsing, text, trimming};
 use crate::readings::{Advice, Guidance, Problem};
+use crate::screen::state::routine::Step;
 use crate::screen::state::{ScreenState, Slot, SourceKind};
 use crate::screen::{Action, specimen};
 use crate::units::{Decibels, Percent};
@@ -92,8 +93,11 @@ fn rows_of(state: &ScreenState, size: (u16, u16), what: &[&str]) -> Vec<Option<u
 
 #[test]
 fn what_is_looked_at_stays_where_it_is() {
-    let landmarks = ["OUT ", "┼", "SLOW -", "% FAST", "█"];
-    for state in [rehearsing(), trimming(false)] {
+    for (state, to_do) in [rehearsing(), trimming(false)]
+        .into_iter()
+        .zip(["OUT ", "turn about 3"])
+    {
+        let landmarks = ["OUT ", "┼", "SLOW -", "% FAST", "█", to_do];
         for size in sizes() {
             let mut places = with_and_without(&state);
             let mut keeping = state.clone();
@@ -168,6 +172,28 @@ fn right_is_what_is_read_from_a_metre_away() {
     );
 }
 
+/// The same tape on the machine that recorded it: neither slow nor fast, and it
+/// says so in the large letters too.
+#[test]
+fn a_tape_of_this_machine_is_void_from_a_metre_away() {
+    let mut state = specimen::showing(specimen::reading(-1.0));
+    state.machine = Some("deck 2".to_owned());
+    state.recorded_on = state.machine.clone();
+    for size in [(80, 24), (50, 14)] {
+        let text = text(&state, size);
+        for needed in [
+            "RECORDED ON THIS MACHINE",
+            "no verdict",
+            "recorded elsewhere",
+        ] {
+            assert!(text.contains(needed), "{needed}:\n{text}");
+        }
+        // V and O, or in plain letters where they have no room.
+        let large = text.contains("██ ██ █████ ██ ████");
+        assert!(large || text.contains("VOID"), "{text}");
+    }
+}
+
 #[test]
 fn a_figure_in_plain_letters_stands_apart_from_its_word() {
     let mut state = specimen::showing(specimen::reading(-1.94));
@@ -198,6 +224,7 @@ fn the_word_is_as_high_as_the_digits() {
 fn kept_figures_have_their_heads() {
     let mut state = rehearsing();
     kept(&mut state, Slot::Before, -2.87, true);
+    state.routine.go_to(Step::After);
     for size in [(80, 24), (120, 40)] {
         let rows = drawn(&state, size);
         let drift = rows.iter().position(|row| row.starts_with("drift"));
@@ -210,7 +237,7 @@ fn kept_figures_have_their_heads() {
 #[test]
 fn which_machine_recorded_the_tape_is_asked_in_one_row_below_any_warning() {
     let state = specimen::showing(specimen::reading(-1.0));
-    let asked = "Which machine recorded this tape? 0 takes it";
+    let asked = "Which machine recorded this tape? Press 0";
     for size in [(50, 14), (80, 24), (120, 40)] {
         let rows = drawn(&state, size);
         let count = rows.iter().filter(|row| row.contains(asked)).count();

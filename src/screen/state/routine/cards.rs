@@ -21,56 +21,56 @@ pub(in crate::screen) struct Card {
 }
 
 const CONNECT: Card = Card {
-    brief: "Wire the machine's line output to this computer and play the test tape.",
+    brief: "Line output into this computer; play the test tape",
     what: "Wire the machine's line or headphone output to the line input of this computer and \
         play the test tape. Take a line input rather than a microphone input; where there is only \
         that, switch its automatic gain and noise suppression off.",
     why: "Everything is read from the tone on the tape; nothing else is connected to the machine.",
-    careful: "Test tones are loud in headphones: begin at the lowest level.",
+    careful: "Headphones at the lowest level first.",
     caution: "A test tone is loud and steady: begin with headphones at the lowest level, and take \
         them off when you need not listen (WHO and ITU H.870 allow 80 dB for 40 hours a week; from \
         memory). With mains machines connect while everything is switched off.",
-    rehearsal: "The simulated machine is connected already. Space goes on, Backspace goes back.",
+    rehearsal: "It is connected already. Space goes on, Backspace goes back.",
 };
 
 const SIGNAL: Card = Card {
-    brief: "Look for 'tone found', no CLIP, and a level well above the noise.",
+    brief: "Set the level: tone found, no CLIP, little noise",
     what: "The tone must be found, neither clipped nor faint. Set the input gain so that the \
         meters stay well below their right end. If two tones are possible, say which one the tape \
         carries (1 or 2).",
     why: "A weak, clipped or wrong tone gives a reading that looks sure and is not.",
-    careful: "Turn the level up slowly, and never with headphones on.",
+    careful: "Headphones off before you turn it up.",
     caution: "Turn levels up slowly, and take headphones off before you do.",
     rehearsal: "Nothing to set here: the simulated tape carries 3150 Hz.",
 };
 
 const WARM_UP: Card = Card {
-    brief: "Let it play until the drift with its ± is small; this is seen, not timed.",
-    what: "Let the tape play until the drift, its ± included, lies within the bound below. Motor, \
+    brief: "Let it play until the drift is small",
+    what: "Let the tape play until the drift, its ± included, is as small as wanted. Motor, \
         bearings, grease and the electronics of the speed change as they warm; machines take from \
         two minutes to twenty.",
     why: "What is set on a cold machine is wrong on a warm one.",
-    careful: "Keep hair, sleeves and fingers off belts, pulleys and flywheels.",
+    careful: "Hair, sleeves, fingers off moving parts.",
     caution: "Keep hair, sleeves and fingers off belts, pulleys and flywheels while it runs. Do \
         not leave an open machine alone.",
     rehearsal: "It warms in two to three minutes; Space goes on without waiting.",
 };
 
 const BEFORE: Card = Card {
-    brief: "Heads, capstan, roller clean? Pitch control centred? Then keep a 'before'.",
+    brief: "Heads and capstan clean, pitch centred? Keep it",
     what: "Make sure first: heads, capstan and pinch roller are clean; the user's own pitch \
         control stands in its middle; double-speed dubbing and noise reduction are off; the tape \
         plays near its middle. Then keep the snapshot: it takes ten to thirty seconds.",
     why: "Slip on a dirty capstan or roller reads as slow speed, and a pitch control off its middle \
         as a wrong trimmer. Without a before nobody can show what the work has changed.",
-    careful: "Clean with the machine off; keep cleaner off belts and rubber.",
+    careful: "Power off to clean; no cleaner on rubber.",
     caution: "Clean heads, capstan and roller with the machine switched off; what is right for \
         metal may attack rubber and plastics. Nothing may run while a swab is near the capstan.",
-    rehearsal: "Space keeps it, b does the same. Leave the trimmer alone meanwhile.",
+    rehearsal: "Space or b keeps it. Leave the trimmer alone meanwhile.",
 };
 
 const CLEAN: Card = Card {
-    brief: "Power off. Mark the trimmer's position, clean it, work it, let it dry.",
+    brief: "Power off. Mark the trimmer, clean it, work it",
     what: "Switch off and pull the plug, or take the cells out. Mark where the trimmer stands. A \
         little contact cleaner, then turn it some ten times through its travel and back to the \
         mark. Let it dry, then switch on and play the tape again.",
@@ -82,79 +82,76 @@ const CLEAN: Card = Card {
         Contact cleaner: power off, its propellant is flammable, so ventilate and keep flames and \
         sparks away; some attack polystyrene and rubber, so try it out of sight and keep it off \
         belts and rollers; let it dry before power. Leave a sealed or unmarked adjuster as it is.",
-    rehearsal: "p takes the power off, c works the wiper (a few times), p puts it on; Space does \
-        the next of these.",
+    rehearsal: "Space switches off, works the wiper, switches on (or p, c, p).",
 };
 
 const WIPER: Card = Card {
-    brief: "While the tape plays: the trimmer slowly through its range and back, twice.",
-    what: "Mark where the trimmer stands. Begin a sweep, and end it with the same key. Leave the trimmer alone for three seconds, turn it slowly to one \
-        end of its usable range, to the other, and back, two rounds in one go: a dead spot hardly \
-        shows in one. Jumps, dead \
-        spots and crackle show in the speed.",
+    brief: "Trimmer slowly through its range and back, twice",
+    what: "Mark where the trimmer stands. One key begins the sweep and ends it. Leave the trimmer \
+        alone for three seconds, then turn it slowly to one end of its usable range, to the other, \
+        and back, two rounds in one go: a dead spot hardly shows in one. Jumps, dead spots and \
+        crackle show in the speed.",
     why: "A wiper that jumps makes every setting a guess. Where right speed lies at the end of the \
         travel, the fault is elsewhere: belt, pinch roller, motor, supply, dirt in the transport.",
-    careful: "Mark the old position. Live parts: trained hands only.",
+    careful: "Mark it first. Live: trained hands only.",
     caution: "The machine is open and live now. Work through the opening made for it, with an \
         insulated tool and one hand, other parts covered; on mains machines only if you are \
         trained to. A slipping screwdriver can bend a capstan. Never turn a sealed or unmarked \
         adjuster: there may be others that only look alike.",
-    rehearsal: "Space or w begins a sweep and ends it; arrows turn the trimmer, j lets the \
-        simulated hand sweep it out and back twice.",
+    rehearsal: "Space begins a sweep, j turns the trimmer for you, Space ends it.",
 };
 
 const TRIM: Card = Card {
-    brief: "Turn the trimmer a little, wait for the digits, until the speed is right.",
-    what: "Mark the old position if you have not. Turn a little, take the pressure off, wait a \
-        turn of the wow, read. Near the middle of the tape. No trimmer to be found: f says so.",
+    brief: "Turn a little, let go, wait for the digits",
+    what: "Mark the old position if you have not. Turn a little, take the pressure off, wait \
+        a turn of the wow, read. Near the middle of the tape. No trimmer to be found: f says so.",
     why: "The digits average over whole turns of the wow; the needle does not, and chasing it \
         overshoots.",
-    careful: "Insulated tool. Live parts: trained hands only.",
+    careful: "Insulated tool. Live: trained hands only.",
     caution: "Mains parts under power can kill: insulated tool, one hand, and leave it to licensed \
         practice where local codes say so. Keep the tool off belts and flywheel. Mark the old \
         position first. Sealed or unmarked adjusters stay as they are.",
-    rehearsal: "← → turn it finely, ↓ ↑ coarsely; → and ↑ are clockwise, eight ↑ an eighth of a turn.",
+    rehearsal: "→ and ↑ turn clockwise, ← and ↓ back; eight ↑ are an eighth.",
 };
 
 const HANDS_OFF: Card = Card {
-    brief: "Take tool and hand away. The reading must hold before an 'after' is kept.",
+    brief: "Tool and hand away: the speed must hold",
     what: "Take the tool out, and the hand off the machine. The mean without the tool is compared \
         with the mean at the end of trimming, over some whole turns of the wow.",
     why: "The pressure of a tool bends trimmer and board, and steel near a motor shifts its field: \
         either moves the speed, and moves it back when the tool goes.",
-    careful: "Do not lay the tool down inside the machine.",
+    careful: "Leave no tool inside the machine.",
     caution: "Do not lay the tool down inside the machine, and keep sleeves off moving parts.",
     rehearsal: "The simulated hand is off when no arrow key is pressed.",
 };
 
 const ALONG: Card = Card {
-    brief: "Wind near the start, to the middle, near the end: keep a reading at each.",
+    brief: "Wind to start, middle, end; keep one at each",
     what: "Wind to the start, keep; wind to the middle, keep; wind to the end, keep. Each takes \
         ten to thirty seconds. Or play it through: y at the start, y again at the end, and the \
         three are kept by themselves. A test tape whose tone does not last has to be left out.",
-    why: "The pack torque changes from end to end. A speed that goes with the place points to \
+    why: "The pull of the reels changes from end to end. A speed that changes with it points to \
         take-up tension, holdback tension or the pinch roller, not to the trimmer.",
-    careful: "Stop the tape before you touch reels or hubs.",
+    careful: "Stop the tape before touching the reels.",
     caution: "Stop the tape before you touch reels or hubs; wind old tape at the slowest speed \
         there is.",
-    rehearsal: "The simulated hand winds the tape: Space keeps start, middle and end one after \
-        another.",
+    rehearsal: "Space winds the tape and keeps start, middle and end in turn.",
 };
 
 const AFTER: Card = Card {
-    brief: "Near the middle of the tape, nothing touched: keep an 'after'.",
+    brief: "Back to the middle, hands off: keep an 'after'",
     what: "Back to the middle of the tape, hands off, covers as they will stay; keep the snapshot. \
         Before and after then stand side by side, and in the record.",
     why: "It shows what was gained, and is what next year's reading is compared with.",
-    careful: "Close the machine before it goes back to its owner.",
+    careful: "Unplug before you close the machine.",
     caution: "Unplug before you close the machine; no lead pinched, no tool left inside. Seal the \
         trimmer only with what can be taken off again.",
-    rehearsal: "Space keeps it, a does the same; then compare, and q quits.",
+    rehearsal: "Space or a keeps it; then compare, and q quits.",
 };
 
 /// Where nothing is there to turn.
 const NO_TRIMMER: Card = Card {
-    brief: "No trimmer: a synchronous or crystal-held motor. Wiper and trim are left out.",
+    brief: "No trimmer: wiper, trim and hands off are left out",
     what: "Synchronous motors follow the mains frequency, crystal-held ones their crystal: there \
         is nothing to trim, and wiper, trim and hands off are left out. If the speed is wrong, \
         look at what else sets it: mains frequency (50 or 60 Hz, and the pulley that goes with \
@@ -209,8 +206,8 @@ mod tests {
             for text in [card.what, card.why, card.caution, card.rehearsal] {
                 assert!(text.ends_with('.'), "{text}");
             }
-            // The row of a usual screen.
-            assert!(card.brief.chars().count() <= 80, "{}", card.brief);
+            // A row of the smallest screen.
+            assert!(card.brief.chars().count() <= 50, "{}", card.brief);
             assert!(card.careful.chars().count() <= 78, "{}", card.careful);
         }
     }

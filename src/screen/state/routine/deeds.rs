@@ -23,7 +23,7 @@ const GONE_S: f64 = 3.0;
 const DROPOUTS_SPOKEN_OF_S: f64 = 10.0;
 
 /// What a key does that has nothing else to do.
-const ALL_DONE: &str = "all steps are done: the snapshots are in the record, q quits";
+const ALL_DONE: &str = "all done: before and after are in the record; q quits";
 
 /// What is known of the tone since keeping began.
 #[derive(Clone, Copy, Debug, Default)]
@@ -82,9 +82,8 @@ impl ScreenState {
             Step::Wiper => self.leave(step),
             Step::HandsOff if !again && self.is_holding_open() => {
                 self.routine.pressed = true;
-                self.message = Some(
-                    "not known yet whether it holds; again goes on without waiting".to_owned(),
-                );
+                self.message =
+                    Some("not sure yet that it holds; press again to go on anyway".to_owned());
                 Vec::new()
             }
             Step::Connect | Step::Signal | Step::WarmUp | Step::Trim | Step::HandsOff => {
@@ -119,8 +118,8 @@ impl ScreenState {
                 self.routine.go_to(Step::Trim);
             }
             self.message = Some(
-                "no trimmer: wiper, trim and hands off are left out; s at trim says what else \
-                 sets the speed"
+                "no trimmer: wiper, trim and hands off are left out; s tells what else sets the \
+                 speed"
                     .to_owned(),
             );
         } else {
@@ -131,7 +130,7 @@ impl ScreenState {
 
     fn leave(&mut self, step: Step) -> Vec<Effect> {
         if step == Step::WarmUp && !self.routine.is_done(step) {
-            self.message = Some("not known to be warm: what is kept now may drift away".to_owned());
+            self.message = Some("not warm yet: what you keep now may still drift".to_owned());
         }
         if let Some(next) = self.routine.after(step) {
             return self.arrive(next);
@@ -148,7 +147,7 @@ impl ScreenState {
             ALL_DONE.to_owned()
         } else {
             format!(
-                "this is the last step; not done: {}. What was kept is in the record, q quits",
+                "last step; not done: {}; what was kept is in the record, q quits",
                 open.join(", ")
             )
         };
@@ -186,9 +185,7 @@ impl ScreenState {
         self.routine.pressed = true;
         if let Some(current) = &self.keeping {
             let name = current.name();
-            self.message = Some(format!(
-                "still keeping {name}; again goes on without waiting"
-            ));
+            self.message = Some(format!("still keeping {name}; press again to go on anyway"));
             return Vec::new();
         }
         let effects = self.keep(slot);
@@ -201,9 +198,8 @@ impl ScreenState {
     /// An after is worth little while a hand may still hold the speed.
     pub(in crate::screen) fn warn_of_hands(&mut self, slot: &Slot) {
         if *slot == Slot::After && self.routine.mark(Step::HandsOff) == Mark::Open {
-            self.message = Some(
-                "nobody has seen yet that the speed holds without the tool: hands off".to_owned(),
-            );
+            self.message =
+                Some("hands off is not done: without the tool the speed may move".to_owned());
         }
     }
 
@@ -380,10 +376,8 @@ impl ScreenState {
             // What is told before the first averaging is of an earlier time.
             Some(Holding::Averaging { .. }) => self.routine.letting_go = false,
             None if !self.routine.letting_go && !self.routine.is_done(Step::HandsOff) => {
-                self.message = Some(
-                    "the reading began anew meanwhile: back to trim, then hands off again"
-                        .to_owned(),
-                );
+                self.message =
+                    Some("the reading started again: back to trim, then hands off".to_owned());
                 return self.arrive(Step::Trim);
             }
             Some(Holding::Holds(_)) if !self.routine.letting_go => {
@@ -392,7 +386,7 @@ impl ScreenState {
             Some(Holding::Moved(shift)) if !self.routine.letting_go => {
                 let by = self.shifted(shift.by, shift.uncertainty);
                 self.message = Some(format!(
-                    "without the tool it moved by {by}: trim again, and allow for that"
+                    "it moved by {by} without the tool: trim again, allow for that"
                 ));
                 self.routine.untick(Step::Trim);
                 self.routine.untick(Step::HandsOff);
@@ -441,7 +435,7 @@ impl ScreenState {
         }
         let since = *self.watch.gone_since.get_or_insert(reading.at);
         let gone = self.watch.heard && reading.at.0 - since.0 > GONE_S;
-        gone.then_some("the sound went away; keep it again once it plays")
+        gone.then_some("the sound went away; play on and keep it again")
     }
 
     fn count_dropouts(&mut self, reading: &Reading) {

@@ -63,7 +63,7 @@ impl Step {
             Self::Wiper => "wiper",
             Self::Trim => "trim",
             Self::HandsOff => "hands off",
-            Self::Along => "along",
+            Self::Along => "ends",
             Self::After => "after",
         }
     }

@@ -88,7 +88,7 @@ impl ScreenState {
 
     fn seen_of_drift(&self) -> String {
         let bound = Warming::bound_percent_per_minute(self.tolerance.half_width);
-        let bound = format!("bound {}{bound:.2} % a minute", self.look.plus_minus());
+        let bound = format!("wanted {}{bound:.2} %/min", self.look.plus_minus());
         let drift = self.reading().and_then(|reading| reading.drift);
         let Some(drift) = drift else {
             return format!("drift not known yet, {bound}");
@@ -189,9 +189,9 @@ impl ScreenState {
 
     fn seen_of_holding(&self) -> String {
         match self.reading().and_then(|reading| reading.holding) {
-            None => "no settled mean to compare with: trim first".to_owned(),
+            None => "nothing settled to compare with: trim first".to_owned(),
             Some(Holding::Averaging { have, want }) => format!(
-                "averaging without the tool, {:.0} of {:.0} s",
+                "measuring without the tool, {:.0} of {:.0} s",
                 have.0.floor(),
                 want.0
             ),
@@ -246,7 +246,7 @@ impl ScreenState {
             );
         }
         if seen.is_empty() {
-            return "nothing kept along the tape yet".to_owned();
+            return "nothing kept yet".to_owned();
         }
         seen.join(", ")
     }
