@@ -15,8 +15,7 @@ use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
 use crate::readings::contact::{ContactCheck, ContactReport};
 use crate::readings::{
-    ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, SampleClock, Settings,
-    Yardstick,
+    ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, SampleClock, Settings, Target,
 };
 use crate::units::Percent;
 
@@ -126,7 +125,7 @@ pub enum Request {
     /// A passage begins or ends now.
     EdgeByHand,
     /// Another reference: what was learnt by the one before is forgotten.
-    Reference(Conditions, Yardstick),
+    Reference(Conditions, Target),
 }
 
 /// What is known of the source's sample clock at a rate in hertz: a device may
@@ -149,7 +148,7 @@ impl Analysis {
         conditions: Conditions,
         choice: ChannelChoice,
         tolerance: Percent,
-        yardstick: Yardstick,
+        target: Target,
         clock_at: Option<ClockAtRate>,
     ) -> std::io::Result<Self> {
         let newest = Arc::new(ArcSwap::from_pointee(LiveState::default()));
@@ -162,7 +161,7 @@ impl Analysis {
                 conditions,
                 choice,
                 tolerance,
-                yardstick,
+                target,
             },
             clock_at,
             state: LiveState::default(),
@@ -196,7 +195,7 @@ struct Wishes {
     conditions: Conditions,
     choice: ChannelChoice,
     tolerance: Percent,
-    yardstick: Yardstick,
+    target: Target,
 }
 
 struct Connection {
@@ -257,14 +256,14 @@ impl Worker {
             Request::Nominal(nominal) | Request::OtherRun(nominal) => {
                 self.wishes.conditions.nominal = *nominal;
             }
-            Request::Reference(conditions, yardstick) => {
+            Request::Reference(conditions, target) => {
                 // The clock is the input's, not the reference's.
                 let clock = self.wishes.conditions.clock;
                 self.wishes.conditions = Conditions {
                     clock,
                     ..*conditions
                 };
-                self.wishes.yardstick = yardstick.clone();
+                self.wishes.target = target.clone();
             }
             Request::Tolerance(tolerance) => self.wishes.tolerance = *tolerance,
             Request::BeginContact => return self.begin_contact(),
@@ -303,7 +302,7 @@ impl Worker {
             Request::HandsOn => engine.hands_on(),
             Request::EdgeByHand => engine.edge_by_hand(),
             Request::Reference(..) => {
-                engine.other_reference(self.wishes.conditions, self.wishes.yardstick.clone());
+                engine.other_reference(self.wishes.conditions, self.wishes.target.clone());
             }
             // Carried out above: the check needs no engine.
             Request::BeginContact | Request::EndContact | Request::ForgetContact => {}
@@ -494,7 +493,7 @@ impl Wishes {
             conditions: self.conditions,
             tolerance: self.tolerance,
         };
-        Engine::by(settings, self.yardstick.clone())
+        Engine::by(settings, self.target.clone())
     }
 }
 
@@ -522,7 +521,7 @@ mod tests {
             Conditions::default(),
             ChannelChoice::Auto,
             Percent(0.5),
-            Yardstick::Frequency,
+            Target::Frequency,
             clock_at,
         )
         .expect("a thread");

@@ -7,12 +7,12 @@ use std::thread;
 
 use super::cli::{ReferenceOptions, TapeError};
 use super::{Failure, copy};
-use crate::readings::{Conditions, Yardstick};
+use crate::readings::{Conditions, Target};
 use crate::references::Reference;
 use crate::screen::Choice;
 
 /// What is ready, or why it is not.
-pub(super) type Ready = Result<(Conditions, Choice, Yardstick), String>;
+pub(super) type Ready = Result<(Conditions, Choice, Target), String>;
 
 /// The number of a choice; only the newest counts.
 type Number = u64;
@@ -52,8 +52,8 @@ impl Chooser {
         let tell = self.tell.clone();
         let work = move || {
             let conditions = said.conditions(machine.as_deref());
-            let ready = yardstick(&choice.reference)
-                .map(|yardstick| (conditions, choice, yardstick))
+            let ready = target(&choice.reference)
+                .map(|target| (conditions, choice, target))
                 .map_err(|failure| failure.message);
             // The screen may have been left meanwhile.
             let _ = tell.send((number, ready));
@@ -74,13 +74,13 @@ impl Chooser {
 }
 
 /// What is measured by; a copy is read and made ready here.
-pub(super) fn yardstick(reference: &Reference) -> Result<Yardstick, Failure> {
+pub(super) fn target(reference: &Reference) -> Result<Target, Failure> {
     Ok(match reference {
-        Reference::Passage(time) | Reference::Marks(time) => Yardstick::Time(*time),
-        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(..) => Yardstick::Frequency,
+        Reference::Passage(time) | Reference::Marks(time) => Target::Time(*time),
+        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(..) => Target::Frequency,
         Reference::Recording(_) => match copy::of(reference)? {
-            Some(copy) => Yardstick::Copy(copy),
-            None => Yardstick::Frequency,
+            Some(copy) => Target::Copy(copy),
+            None => Target::Frequency,
         },
     })
 }

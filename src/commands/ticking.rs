@@ -8,7 +8,7 @@ use super::{Exit, Failure};
 use crate::audio::SoundError;
 use crate::audio::listen::Listen;
 use crate::audio::ticks::Ticks;
-use crate::readings::Yardstick;
+use crate::readings::Target;
 use crate::readings::matching::Copy;
 use crate::screen::{Listening, ScreenState, TicksShown};
 use crate::units::Decibels;
@@ -76,18 +76,18 @@ pub(super) fn wish(options: &SittingOptions, fast: bool) -> Result<Option<Wish<'
 
 /// Shows the caution and opens the output; nothing sounds before the screen
 /// has stood for a while.
-pub(super) fn start(wish: Option<Wish>, yardstick: &Yardstick) -> Result<Option<ByEar>, Failure> {
-    let started = match (wish, yardstick) {
+pub(super) fn start(wish: Option<Wish>, target: &Target) -> Result<Option<ByEar>, Failure> {
+    let started = match (wish, target) {
         (Some(Wish::Ticks(output, level)), _) => {
             caution_first("ticks follow", "them");
             Ticks::start(output, level).map(ByEar::Ticks)
         }
-        (Some(Wish::Copy(output, level)), Yardstick::Copy(copy)) => {
+        (Some(Wish::Copy(output, level)), Target::Copy(copy)) => {
             caution_first("the copy follows", "it");
             listen(output, copy, level)
         }
         // A wish for the copy was refused where there is none.
-        (None, _) | (Some(Wish::Copy(..)), Yardstick::Frequency | Yardstick::Time(_)) => {
+        (None, _) | (Some(Wish::Copy(..)), Target::Frequency | Target::Time(_)) => {
             return Ok(None);
         }
     };

@@ -8,7 +8,7 @@ use std::sync::mpsc::{self, Sender};
 
 use jiff::tz::TimeZone;
 
-use super::chooser::{Chooser, yardstick};
+use super::chooser::{Chooser, target};
 use super::cli::{PractiseOptions, SittingOptions, TrimmerChoice, WatchOptions};
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
@@ -80,7 +80,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         return Err(no_rehearsal(&reference));
     }
     let wish = ticking::wish(options, matches!(wanted, Wanted::Watch(it) if it.fast))?;
-    let yardstick = yardstick(&reference)?;
+    let target = target(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let mut runs = options
@@ -106,13 +106,13 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     if let (Some(clock_at), Some(input)) = (&clock_at, &source.input) {
         conditions.clock = clock_at(input.format().rate_hz);
     }
-    let by_ear = ticking::start(wish, &yardstick)?;
+    let by_ear = ticking::start(wish, &target)?;
     let analysis = Analysis::start(
         received,
         conditions,
         options.reference.choice(),
         options.tolerance.half_width,
-        yardstick,
+        target,
         clock_at,
     )
     .map_err(|error| cannot_start(&error))?;

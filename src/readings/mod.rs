@@ -40,13 +40,13 @@ mod stability;
 mod straying;
 mod stretch;
 mod sweep;
+mod target;
 pub mod timed;
 mod values;
 mod verdict;
 mod warming;
 mod without_tone;
 mod wow;
-mod yardstick;
 
 pub use along::{Along, Place, Position};
 pub use asked::off_by;
@@ -75,6 +75,7 @@ pub use sweep::{
     BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
     SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
 };
+pub use target::Target;
 pub use values::{
     Caution, CautionCode, ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Likely, Problem,
     SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, SteadyStretch, ToneState,
@@ -82,4 +83,3 @@ pub use values::{
 };
 pub use verdict::{Verdict, Way};
 pub use warming::Warming;
-pub use yardstick::Yardstick;

@@ -17,7 +17,7 @@ use support::sound;
 use tapewright::audio::analysis::Analysis;
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::{SourceEvent, StreamFormat};
-use tapewright::readings::{ChannelChoice, Conditions, Engine, Yardstick};
+use tapewright::readings::{ChannelChoice, Conditions, Engine, Target};
 use tapewright::units::Percent;
 
 const RATE: u32 = 48_000;
@@ -89,7 +89,7 @@ fn lateness() -> Option<Duration> {
         Conditions::default(),
         ChannelChoice::Auto,
         Percent(0.5),
-        Yardstick::Frequency,
+        Target::Frequency,
         None,
     )
     .ok()?;

@@ -8,7 +8,7 @@ use crate::support::tunes::{Player, RATE_HZ, tune};
 use tapewright::readings::matching::Copy;
 use tapewright::readings::{
     Conditions, CopyState, Engine, KeepRequest, Keeping, Measurement, Nominal, PassageState,
-    Problem, Progress, Reading, ReferenceKind, Yardstick,
+    Problem, Progress, Reading, ReferenceKind, Target,
 };
 use tapewright::units::{Hertz, Seconds};
 
@@ -17,14 +17,14 @@ const KEEP: KeepRequest = KeepRequest {
     at_most: Seconds(30.0),
 };
 
-fn engine(kind: ReferenceKind, yardstick: Yardstick) -> Engine {
-    engine_of(1, kind, yardstick)
+fn engine(kind: ReferenceKind, target: Target) -> Engine {
+    engine_of(1, kind, target)
 }
 
-fn engine_of(channels: u16, kind: ReferenceKind, yardstick: Yardstick) -> Engine {
+fn engine_of(channels: u16, kind: ReferenceKind, target: Target) -> Engine {
     let mut settings = sound::settings(RATE_HZ, channels);
     settings.conditions.kind = kind;
-    Engine::by(settings, yardstick).unwrap()
+    Engine::by(settings, target).unwrap()
 }
 
 /// Pushes in blocks of a tenth of a second; the readings after each second.
@@ -73,7 +73,7 @@ fn passage(length_s: f64) -> Vec<f32> {
 fn a_recording_is_followed_while_it_plays() {
     let music = tune(11, 1, 60.0);
     let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
     let tape = Player::good(1.0123, 3.0, 40.0).worn().play(&music);
     let before = played(&mut engine, &tape[..12 * RATE_HZ as usize]);
     // Found within ten seconds of sound, then to 0.1 %.
@@ -106,7 +106,7 @@ fn a_recording_is_followed_while_it_plays() {
 fn a_turn_of_the_trimmer_shows_on_a_recording() {
     let music = tune(11, 1, 60.0);
     let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
     let slow = Player::good(0.98, 3.0, 15.0).play(&music);
     let right = Player::good(1.0, 3.0 + 15.0 * 0.98, 12.0).play(&music);
     let before = played(&mut engine, &slow);
@@ -119,7 +119,7 @@ fn a_turn_of_the_trimmer_shows_on_a_recording() {
 #[test]
 fn other_music_gives_no_speed() {
     let copy = Arc::new(Copy::prepare(&tune(11, 1, 60.0), RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
     let other = Player::good(1.0, 3.0, 30.0).play(&tune(12, 2, 60.0));
     let readings = played(&mut engine, &other);
     assert!(readings.iter().all(|it| it.speed.is_none()));
@@ -137,11 +137,7 @@ fn two_things_on_two_channels_are_told_apart_from_music_in_stereo() {
     let fainter: Vec<f32> = left.iter().map(|x| 0.4 * x).collect();
     let other = Player::good(1.0, 3.0, 16.0).play(&tune(12, 2, 60.0));
     for (right, differs) in [(&fainter, false), (&other, true)] {
-        let mut engine = engine_of(
-            2,
-            ReferenceKind::Recording,
-            Yardstick::Copy(Arc::clone(&copy)),
-        );
+        let mut engine = engine_of(2, ReferenceKind::Recording, Target::Copy(Arc::clone(&copy)));
         engine.push(&stereo(&left, right));
         let place = engine.reading().place.unwrap();
         assert_eq!(place.two_things, differs, "{place:?}");
@@ -164,8 +160,8 @@ fn two_notes_on_two_channels_are_named_as_that() {
         nominal: Nominal::Fixed(Hertz(440.0)),
         ..Conditions::default()
     };
-    let mut engine = engine_of(2, ReferenceKind::Note, Yardstick::Frequency);
-    engine.other_reference(conditions, Yardstick::Frequency);
+    let mut engine = engine_of(2, ReferenceKind::Note, Target::Frequency);
+    engine.other_reference(conditions, Target::Frequency);
     engine.push(&stereo(&note(442.0), &note(452.0)));
     let problems = engine.reading().signal.problems;
     let named = problems.contains(&Problem::ChannelsDisagree);
@@ -174,7 +170,7 @@ fn two_notes_on_two_channels_are_named_as_that() {
 
 #[test]
 fn marks_are_read_while_they_play() {
-    let mut engine = engine(ReferenceKind::Marks, Yardstick::Time(Seconds(1.0)));
+    let mut engine = engine(ReferenceKind::Marks, Target::Time(Seconds(1.0)));
     // 1 s at right speed, 1.02 s here: 1.961 % slow.
     let readings = played(&mut engine, &clicks(20, 1.02));
     let early = &readings[6];
@@ -188,7 +184,7 @@ fn marks_are_read_while_they_play() {
 
 #[test]
 fn a_passage_starts_and_stops_by_itself() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(20.0)));
     engine.keep(KEEP);
     let readings = played(&mut engine, &passage(20.3));
     let state = |reading: &Reading| match &reading.timed {
@@ -210,7 +206,7 @@ fn a_passage_starts_and_stops_by_itself() {
 
 #[test]
 fn a_passage_that_never_ends_is_given_up_with_a_reason() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(10.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(10.0)));
     let readings = played(&mut engine, &passage(25.0)[..20 * RATE_HZ as usize]);
     let why = readings.iter().find_map(|it| match &it.timed {
         Some(Progress::Passage { refused, .. }) => refused.clone(),
@@ -221,7 +217,7 @@ fn a_passage_that_never_ends_is_given_up_with_a_reason() {
 
 #[test]
 fn music_that_was_given_up_is_not_counted_again() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(10.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(10.0)));
     let is_playing = |reading: &Reading| {
         matches!(
             reading.timed,
@@ -249,7 +245,7 @@ fn music_that_was_given_up_is_not_counted_again() {
 
 #[test]
 fn a_passage_is_timed_by_hand_where_its_edges_are_not_clear() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(20.0)));
     let hiss: Vec<f32> = passage(60.0)[3 * RATE_HZ as usize..].to_vec();
     engine.edge_by_hand();
     let _ = played(&mut engine, &hiss[..20 * RATE_HZ as usize]);
@@ -278,7 +274,7 @@ fn sounding(seconds: f64) -> Vec<f32> {
 
 #[test]
 fn a_pause_near_the_end_of_a_passage_is_not_its_end() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(22.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(22.0)));
     engine.keep(KEEP);
     let tape = [
         silence(2.0, 1e-4),
@@ -296,7 +292,7 @@ fn a_pause_near_the_end_of_a_passage_is_not_its_end() {
 
 #[test]
 fn a_passage_is_kept_once_and_stays_while_other_sound_begins() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(20.0)));
     let one = [silence(2.0, 1e-4), sounding(20.3), silence(5.0, 1e-4)].concat();
     let _ = played(&mut engine, &one);
     // Something else begins to play.
@@ -316,7 +312,7 @@ fn a_passage_is_kept_once_and_stays_while_other_sound_begins() {
 
 #[test]
 fn a_tape_that_begins_to_hiss_is_no_passage_yet() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(10.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(10.0)));
     let tape = [
         silence(2.0, 1e-5),
         silence(5.0, 2e-3),
@@ -330,7 +326,7 @@ fn a_tape_that_begins_to_hiss_is_no_passage_yet() {
 
 #[test]
 fn music_from_the_first_moment_needs_silence_first() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(20.0)));
     let readings = played(&mut engine, &tune(11, 1, 20.0));
     let waits = readings.iter().all(|it| {
         let Some(Progress::Passage { state, .. }) = &it.timed else {
@@ -343,7 +339,7 @@ fn music_from_the_first_moment_needs_silence_first() {
 
 #[test]
 fn the_end_of_a_file_ends_a_passage() {
-    let mut engine = engine(ReferenceKind::Passage, Yardstick::Time(Seconds(20.0)));
+    let mut engine = engine(ReferenceKind::Passage, Target::Time(Seconds(20.0)));
     let tape = [silence(2.0, 1e-4), sounding(20.3), silence(0.8, 1e-4)].concat();
     let _ = played(&mut engine, &tape);
     engine.end_of_input();
@@ -352,7 +348,7 @@ fn the_end_of_a_file_ends_a_passage() {
 
 #[test]
 fn marks_far_apart_can_be_kept() {
-    let mut engine = engine(ReferenceKind::Marks, Yardstick::Time(Seconds(40.0)));
+    let mut engine = engine(ReferenceKind::Marks, Target::Time(Seconds(40.0)));
     engine.keep(KEEP);
     let _ = played(&mut engine, &clicks(6, 40.4));
     let measured = kept(&engine);
@@ -363,7 +359,7 @@ fn marks_far_apart_can_be_kept() {
 fn many_gaps_leave_the_place_where_it_is() {
     let music = tune(11, 1, 60.0);
     let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Yardstick::Copy(copy));
+    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
     for _ in 0..80 {
         engine.push(&[0.0; 500]);
         engine.gap(16);

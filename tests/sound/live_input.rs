@@ -15,7 +15,7 @@ use tapewright::audio::analysis::{Analysis, LiveState, SourceState};
 use tapewright::audio::ring::{Popped, RingReader};
 use tapewright::audio::source::{SourceEvent, StreamFormat};
 use tapewright::audio::{Direction, SoundError, devices, input, output};
-use tapewright::readings::{ChannelChoice, ClockSource, Conditions, SampleClock, Yardstick};
+use tapewright::readings::{ChannelChoice, ClockSource, Conditions, SampleClock, Target};
 use tapewright::units::{Percent, Ppm};
 
 /// What the virtual deck plays: 1 % below 3150 Hz.
@@ -190,7 +190,7 @@ fn what_comes_back_as_the_default_may_be_another_and_begins_anew() {
             Conditions::default(),
             ChannelChoice::Auto,
             Percent(0.5),
-            Yardstick::Frequency,
+            Target::Frequency,
             Some(Box::new(move |_| measured)),
         )
         .expect("a thread");

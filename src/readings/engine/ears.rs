@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use crate::readings::conditions::{Conditions, Nominal, ReferenceKind};
 use crate::readings::matching::CopyTracker;
-use crate::readings::yardstick::Yardstick;
+use crate::readings::target::Target;
 use crate::signal::demodulator::Plan;
 use crate::signal::evidence::Witness;
 use crate::signal::harmonics::tracker::{NoteState, NoteTracker};
@@ -26,12 +26,12 @@ impl Ears {
         rate_hz: u32,
         channels: usize,
         conditions: &Conditions,
-        yardstick: &Yardstick,
+        target: &Target,
     ) -> Self {
-        match yardstick {
-            Yardstick::Frequency => {}
-            Yardstick::Time(_) => return Self::None(Plan::new(rate_hz)),
-            Yardstick::Copy(copy) => {
+        match target {
+            Target::Frequency => {}
+            Target::Time(_) => return Self::None(Plan::new(rate_hz)),
+            Target::Copy(copy) => {
                 let tracker = CopyTracker::new(rate_hz, channels, Arc::clone(copy));
                 return Self::Copy(Box::new(tracker));
             }

@@ -12,11 +12,11 @@ use crate::readings::matching::CopyTracker;
 use crate::readings::measurement::Reading;
 use crate::readings::notes;
 use crate::readings::stability::{Worth, stability, worth};
+use crate::readings::target::Target;
 use crate::readings::timed::LiveTimed;
 use crate::readings::values::{
     DriftReading, FlutterReading, Problem, SpeedReading, Steadiness, UncertaintyParts,
 };
-use crate::readings::yardstick::Yardstick;
 use crate::units::{Hertz, Percent, Seconds};
 
 /// Settled: the scatter is at most this part of the tolerance.
@@ -78,7 +78,7 @@ impl Engine {
             signal,
             nominal: self
                 .nominal
-                .filter(|_| matches!(self.yardstick, Yardstick::Frequency)),
+                .filter(|_| matches!(self.target, Target::Frequency)),
             place: self.tracker.copy().map(CopyTracker::place),
             timed: timed.map(LiveTimed::progress),
             speed,

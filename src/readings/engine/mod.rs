@@ -25,9 +25,9 @@ use crate::readings::notes::VibratoMeter;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::short::ShortRecord;
 use crate::readings::stretch::Stretch;
+use crate::readings::target::Target;
 use crate::readings::timed::LiveTimed;
 use crate::readings::values::{ToneState, WrongTone};
-use crate::readings::yardstick::Yardstick;
 use crate::signal::demodulator::MOST_TICKS;
 use crate::signal::level::tame;
 use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
@@ -75,7 +75,7 @@ pub struct Engine {
     vibrato: Option<VibratoMeter>,
     /// Only where right speed is a time.
     timed: Option<LiveTimed>,
-    yardstick: Yardstick,
+    target: Target,
     /// `None` for recordings, whose ident is listened for beside the engine: it
     /// may stand outside what is measured.
     ident: Option<IdentListener>,
@@ -84,22 +84,22 @@ pub struct Engine {
 impl Engine {
     /// An engine for one input format.
     pub fn new(settings: Settings) -> Result<Self, EngineError> {
-        Self::by(settings, Yardstick::Frequency)
+        Self::by(settings, Target::Frequency)
     }
 
     /// The same by something else than a frequency.
-    pub fn by(mut settings: Settings, yardstick: Yardstick) -> Result<Self, EngineError> {
+    pub fn by(mut settings: Settings, target: Target) -> Result<Self, EngineError> {
         settings.check()?;
-        if matches!(yardstick, Yardstick::Copy(_)) {
+        if matches!(target, Target::Copy(_)) {
             settings.conditions.nominal = Nominal::Fixed(RIGHT_HZ);
         }
-        let timed = match yardstick {
-            Yardstick::Time(expected) => Some(LiveTimed::new(settings, expected)?),
-            Yardstick::Frequency | Yardstick::Copy(_) => None,
+        let timed = match target {
+            Target::Time(expected) => Some(LiveTimed::new(settings, expected)?),
+            Target::Frequency | Target::Copy(_) => None,
         };
         let inputs = settings.inputs();
         let listened = settings.listened().len();
-        let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &yardstick);
+        let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &target);
         let rate = tracker.plan().output_rate_hz();
         let per_digit = (rate / DIGITS_HZ).round().max(1.0) as u32;
         let digit_rate_hz = rate / f64::from(per_digit);
@@ -133,7 +133,7 @@ impl Engine {
             vibrato: (settings.conditions.kind == ReferenceKind::Note)
                 .then(|| VibratoMeter::new(digit_rate_hz)),
             timed,
-            yardstick,
+            target,
             ident: Some(IdentListener::new(settings.rate_hz, settings.channels)),
             tracker,
         };

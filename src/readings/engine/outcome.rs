@@ -7,7 +7,7 @@ use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::course::Parts;
 use crate::readings::found::TapeIdent;
 use crate::readings::judge;
-use crate::readings::matching::{CopyTracker, told};
+use crate::readings::matching::{CopyTracker, measured};
 use crate::readings::measurement::Measurement;
 use crate::readings::notes;
 use crate::readings::stretch::Stretch;
@@ -112,7 +112,7 @@ impl Engine {
             drift: assembled.drift,
             along: assembled.along,
             stability: assembled.stability,
-            ..told(&report, heard)
+            ..measured(&report, heard)
         }
     }
 

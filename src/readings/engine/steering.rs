@@ -9,8 +9,8 @@ use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE};
 use crate::readings::notes;
 use crate::readings::settings::{KeepRequest, Settings};
+use crate::readings::target::Target;
 use crate::readings::values::ToneState;
-use crate::readings::yardstick::Yardstick;
 use crate::signal::tracker::Loss;
 use crate::units::{Hertz, Percent};
 
@@ -22,7 +22,7 @@ impl Engine {
             let mut conditions = self.settings.conditions;
             conditions.kind = ReferenceKind::Tone;
             conditions.nominal = nominal;
-            self.other_reference(conditions, Yardstick::Frequency);
+            self.other_reference(conditions, Target::Frequency);
             return;
         }
         self.settings.conditions.nominal = nominal;
@@ -55,17 +55,17 @@ impl Engine {
             nominal,
             ..self.settings.conditions
         };
-        self.other_reference(conditions, self.yardstick.clone());
+        self.other_reference(conditions, self.target.clone());
     }
 
     /// Another reference: begins anew, time goes on.
-    pub fn other_reference(&mut self, conditions: Conditions, yardstick: Yardstick) {
+    pub fn other_reference(&mut self, conditions: Conditions, target: Target) {
         let settings = Settings {
             conditions,
             ..self.settings
         };
         // The format has been taken once already.
-        let Ok(mut anew) = Self::by(settings, yardstick) else {
+        let Ok(mut anew) = Self::by(settings, target) else {
             return;
         };
         anew.frames = self.frames;

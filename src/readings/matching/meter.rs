@@ -7,7 +7,7 @@ use super::MISSING;
 use super::copy::Copy;
 use super::loudness::Loudness;
 use super::matcher::{Matcher, Report};
-use super::told::told;
+use super::measured::measured;
 use crate::readings::alike::are_different;
 use crate::readings::measurement::Measurement;
 use crate::readings::settings::{EngineError, Settings};
@@ -101,7 +101,7 @@ impl CopyMeter {
             snr: None,
         };
         let report = self.matcher.report();
-        let mut measurement = told(&report, heard);
+        let mut measurement = measured(&report, heard);
         measurement.cautions.extend(self.has_moved(&report));
         if self.carries_two_things() {
             measurement.cautions.insert(

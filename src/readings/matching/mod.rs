@@ -21,19 +21,19 @@ mod levels;
 mod line;
 mod loudness;
 mod matcher;
+mod measured;
 mod meter;
 mod sifter;
 mod spectra;
 mod speed;
-mod told;
 mod verdict;
 
 pub use copy::{Copy, CopyBuilder, CopyError};
 pub(super) use ears::{CopyTracker, RIGHT_HZ};
 pub use matcher::{Matcher, Report};
+pub(super) use measured::measured;
 pub use meter::CopyMeter;
 pub use speed::SpeedFound;
-pub(super) use told::told;
 pub use verdict::{BandEvidence, Evidence};
 
 use crate::units::Decibels;

@@ -6,7 +6,7 @@ use super::choosing::Choice;
 use super::{Effect, ScreenState};
 use crate::audio::analysis::{LiveState, Request};
 use crate::audio::rehearsal_source::BenchStatus;
-use crate::readings::{Conditions, Yardstick};
+use crate::readings::{Conditions, Target};
 
 /// What happens outside.
 pub enum Event {
@@ -18,7 +18,7 @@ pub enum Event {
     /// could not be.
     Saved(u32, Result<String, String>),
     /// A reference that was chosen is ready, or why it is not.
-    Reference(Box<Result<(Conditions, Choice, Yardstick), String>>),
+    Reference(Box<Result<(Conditions, Choice, Target), String>>),
 }
 
 impl Event {
@@ -50,7 +50,7 @@ impl ScreenState {
 
     fn reference_ready(
         &mut self,
-        ready: Result<(Conditions, Choice, Yardstick), String>,
+        ready: Result<(Conditions, Choice, Target), String>,
     ) -> Vec<Effect> {
         let ready = if self.is_checking() {
             Err("a check was begun meanwhile; choose again after it".to_owned())
@@ -58,9 +58,9 @@ impl ScreenState {
             ready
         };
         match ready {
-            Ok((conditions, choice, yardstick)) => {
+            Ok((conditions, choice, target)) => {
                 self.reference_taken(Ok((conditions, choice)));
-                vec![Effect::Ask(Request::Reference(conditions, yardstick))]
+                vec![Effect::Ask(Request::Reference(conditions, target))]
             }
             Err(reason) => {
                 self.reference_taken(Err(reason));

@@ -8,7 +8,7 @@ use crate::units::Seconds;
 
 /// What an engine measures by, beside what its conditions say.
 #[derive(Clone, Default)]
-pub enum Yardstick {
+pub enum Target {
     /// The frequency that the conditions name.
     #[default]
     Frequency,
@@ -18,7 +18,7 @@ pub enum Yardstick {
     Copy(Arc<Copy>),
 }
 
-impl fmt::Debug for Yardstick {
+impl fmt::Debug for Target {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Frequency => write!(f, "Frequency"),

@@ -11,7 +11,7 @@ use crate::readings::without_tone::{self, Heard};
 use crate::units::{Hertz, Seconds};
 
 /// The measurement of what was heard, by what is known of its place.
-pub(in crate::readings) fn told(report: &Report, heard: Heard) -> Measurement {
+pub(in crate::readings) fn measured(report: &Report, heard: Heard) -> Measurement {
     let mut cautions = Vec::new();
     let mut say = |code, text| cautions.push(Caution { code, text });
     if report.speed.is_some() {
