@@ -140,7 +140,9 @@ mod tests {
         let mut sums = Sums::default();
         sums.push([7.0, -2.0]);
         let before = sums;
-        POINTS.into_iter().for_each(|point| sums.push(point));
+        for point in POINTS {
+            sums.push(point);
+        }
         let of_three = sums.since(&before);
         assert!((of_three.line().slope - 19.0 / 14.0).abs() < 1e-12);
         let left = 26.0 / 3.0 - 19.0 * 19.0 / (3.0 * 14.0);

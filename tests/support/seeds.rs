@@ -36,7 +36,7 @@ pub fn each<T: Send>(seeds: Range<u64>, one: impl Fn(u64) -> T + Sync) -> Vec<T>
     };
     let mut all: Vec<(u64, T)> = thread::scope(|scope| {
         let workers: Vec<_> = (0..cores).map(|_| scope.spawn(work)).collect();
-        let done = workers.into_iter().map(|it| it.join());
+        let done = workers.into_iter().map(thread::ScopedJoinHandle::join);
         done.flat_map(|it| it.expect("no seed panics")).collect()
     });
     all.sort_by_key(|(seed, _)| *seed);

@@ -28,7 +28,7 @@ pub struct WatchOptions {
 }
 
 /// What every sitting at the screen takes.
-#[derive(Args, Debug)]
+#[derive(Args, Debug, Default)]
 pub struct SittingOptions {
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -56,19 +56,6 @@ pub struct SittingOptions {
     /// Taken by itself where the locale is not UTF-8 and on the Linux console.
     #[arg(long)]
     pub ascii: bool,
-}
-
-impl Default for SittingOptions {
-    fn default() -> Self {
-        Self {
-            reference: ReferenceOptions::default(),
-            tolerance: Tolerance::default(),
-            machine: None,
-            runs: RunOptions::default(),
-            by_ear: TicksOptions::default(),
-            ascii: false,
-        }
-    }
 }
 
 pub(super) const ABOUT: &str = "\

@@ -70,7 +70,7 @@ impl Voices {
         self.turned += hop_s * (1.0 + off);
         self.pairs.resize(partials.len(), Pair::default());
         let normal = partials.chunks(count.max(1)).flat_map(|channel| {
-            let level: f64 = channel.iter().map(|one| one.norm_sqr()).sum();
+            let level: f64 = channel.iter().map(Complex64::norm_sqr).sum();
             let gain = level.max(1e-30).sqrt().recip();
             channel.iter().map(move |one| gain * one)
         });

@@ -112,7 +112,7 @@ mod tests {
                 }
                 let out = &out[out.len() / 2..];
                 let level =
-                    (out.iter().map(|z| z.norm_sqr()).sum::<f64>() / out.len() as f64).sqrt();
+                    (out.iter().map(Complex64::norm_sqr).sum::<f64>() / out.len() as f64).sqrt();
                 if passes {
                     assert!((level - 1.0).abs() < 0.02, "{rate} {hz}: {level}");
                     let turns = turns_between(out[0], out[1]) * rate / band.factor() as f64;
