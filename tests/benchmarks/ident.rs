@@ -47,8 +47,8 @@ fn ident(dice: &mut Dice) -> Ident {
     let name: String = (0..length)
         .map(|_| letters[dice.below(letters.len())])
         .collect();
-    let [year, month, day] = [80, 12, 28].map(|below| dice.below(below) as i16);
-    let date = jiff::civil::date(2020 + year, 1 + month as i8, 1 + day as i8);
+    let days = i64::try_from(dice.below(29_000)).expect("80 years");
+    let date = jiff::civil::date(2020, 1, 1) + jiff::Span::new().days(days);
     Ident::new(&name, date, Hertz(dice.between(100.0, 12_000.0))).expect("one that can be")
 }
 
