@@ -304,7 +304,7 @@ pub struct SignalFigures {
     pub snr: Option<Decibels>,
     /// Samples in runs of three or more at full scale.
     pub clipped_samples: u64,
-    /// Dropouts, at most [`Measurement::MOST_DROPOUTS`] of them.
+    /// Dropouts, as many as a measurement lists.
     pub dropouts: Vec<Dropout>,
     /// All dropouts, listed or not.
     pub dropout_count: u64,
