@@ -147,8 +147,9 @@ pub struct ReferenceOptions {
     /// Error of the sample clock in ppm with its ± (95 %), positive where it
     /// runs fast: -12±5 (or -12+-5) [± where it is not said: 100]
     ///
-    /// It is taken out of every reading; 100 ppm are 0.01 %. Without it, what
-    /// tapewright clock measured of this input.
+    /// It is taken out of every reading; 100 ppm are 0.01 %. Without it, watch
+    /// takes what tapewright clock measured of the input, and a recording
+    /// counts with 0±100.
     #[arg(long, value_name = "PPM±", allow_hyphen_values = true, value_parser = stated::clock)]
     pub clock: Option<SampleClock>,
 

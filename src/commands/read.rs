@@ -425,7 +425,11 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
     let mut stretch = Stretch::new(options, format.rate_hz);
     let most = (TUNING_S * f64::from(format.rate_hz)) as u64;
     stretch.to = stretch.to.min(stretch.from.saturating_add(most));
-    let mut meter = TuningMeter::new(format.rate_hz, format.channels, CONCERT_PITCH);
+    let concert_pitch = match options.reference.reference() {
+        Reference::Note(_, pitch) => pitch,
+        _ => CONCERT_PITCH,
+    };
+    let mut meter = TuningMeter::new(format.rate_hz, format.channels, concert_pitch);
     push_stretch(&mut recording, stretch, |samples, begins| {
         meter.push(&samples[begins..]);
     });

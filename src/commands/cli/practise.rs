@@ -69,5 +69,5 @@ Examples:
 On a real machine the cautions count that the steps show (s): mains parts can
 kill, cleaner is flammable, belts and flywheels catch fingers.
 
-Exit status: 0 left by key, 2 usage, 3 a file could not be written, 6 no
-terminal.";
+Exit status: 0 left by key, 2 usage, 3 a file could not be read or written,
+5 sound output, 6 no terminal.";

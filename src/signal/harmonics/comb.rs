@@ -92,7 +92,7 @@ impl Comb {
         self.noise_hz
     }
 
-    /// Complex64 amplitudes of the partials in a window, added to `out`.
+    /// Complex amplitudes of the partials in a window, added to `out`.
     pub fn frame(&self, samples: &[f32], out: &mut Vec<Complex64>) {
         let whole = samples.len() / 8 * 8;
         out.extend(self.kernels.iter().map(|[re, im]| {

@@ -29,7 +29,7 @@ const LEAST_COHERENCE: f64 = 0.05;
 
 /// A frame that was believed.
 struct Kept {
-    /// Complex64 amplitudes against the level of the frame.
+    /// Complex amplitudes against the level of the frame.
     partials: Vec<Complex64>,
     /// Turns that 1 Hz of the comb has made with the pitch until then.
     turned: f64,
