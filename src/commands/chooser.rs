@@ -7,13 +7,12 @@ use std::thread;
 
 use super::cli::{ReferenceOptions, TapeError};
 use super::{Failure, copy};
-use crate::audio::analysis::{Analysis, Request};
 use crate::readings::{Conditions, Yardstick};
 use crate::references::Reference;
-use crate::screen::{Choice, ScreenState};
+use crate::screen::Choice;
 
 /// What is ready, or why it is not.
-type Ready = Result<(Conditions, Choice, Yardstick), String>;
+pub(super) type Ready = Result<(Conditions, Choice, Yardstick), String>;
 
 /// The number of a choice; only the newest counts.
 type Number = u64;
@@ -67,24 +66,10 @@ impl Chooser {
         }
     }
 
-    /// Puts in force what has become ready; true where the screen changes.
-    pub fn follow(&self, state: &mut ScreenState, analysis: &Analysis) -> bool {
-        let Ok((number, ready)) = self.ready.try_recv() else {
-            return false;
-        };
-        if number != self.newest.get() {
-            return false;
-        }
-        if state.is_checking() {
-            let reason = "a check was begun meanwhile; choose again after it".to_owned();
-            state.reference_taken(Err(reason));
-            return true;
-        }
-        state.reference_taken(ready.map(|(conditions, choice, yardstick)| {
-            analysis.ask(Request::Reference(conditions, yardstick));
-            (conditions, choice)
-        }));
-        true
+    /// What has become ready; only the newest choice counts.
+    pub fn next_ready(&self) -> Option<Ready> {
+        let (number, ready) = self.ready.try_recv().ok()?;
+        (number == self.newest.get()).then_some(ready)
     }
 }
 

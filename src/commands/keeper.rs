@@ -8,7 +8,7 @@ use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure, no_folder};
 use crate::records::{
-    Label, Record, RecordError, RecordWarning, Snapshot,
+    Label, LinesError, LinesWarning, Record, Snapshot,
     places::{self, Places},
 };
 use crate::references::same_machine;
@@ -89,10 +89,10 @@ impl Keeper {
             places::Kind::Measured
         };
         let path = places.record(usual).ok_or_else(no_folder)?;
-        let unusable = |error: RecordError| Failure::new(Exit::File, error.to_string());
+        let unusable = |error: LinesError| Failure::new(Exit::File, error.to_string());
         let (record, warnings) = Record::open(&path).map_err(unusable)?;
         record.check_place().map_err(unusable)?;
-        let news = warnings.first().map(RecordWarning::to_string);
+        let news = warnings.first().map(LinesWarning::to_string);
         Ok((Self { path, simulated }, news))
     }
 

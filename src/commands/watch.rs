@@ -20,12 +20,12 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::readings::SampleClock;
-use crate::records::{ClockFigure, Clocks, ClocksWarning, cards};
+use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
-    self, Effect, Ending, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind, Terminal,
-    TerminalError, terminal,
+    self, Effect, Ending, Event, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind,
+    Terminal, TerminalError, terminal,
 };
 
 /// Said on screen where there is nothing to listen to.
@@ -144,14 +144,14 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let saving = Saving::start(keeper).map_err(|error| cannot_start(&error))?;
     let bench = source.bench.as_ref();
     let chooser = Chooser::new(options.reference.clone());
-    let around = Around {
+    let mut around = Around {
         analysis: &analysis,
         bench,
         by_ear: by_ear.as_ref(),
         saving: &saving,
         chooser: &chooser,
     };
-    let ending = sit(&mut state, &around);
+    let ending = sit(&mut state, &mut around);
     for (number, result) in saving.finish() {
         state.saved(number, result);
     }
@@ -179,43 +179,47 @@ struct Around<'a> {
     chooser: &'a Chooser,
 }
 
-/// The sitting at the screen; the terminal is given back afterwards.
-fn sit(state: &mut ScreenState, around: &Around) -> Result<Ending, Failure> {
-    let &Around {
-        analysis,
-        bench,
-        by_ear,
-        saving,
-        chooser,
-    } = around;
-    let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
-    let mut outside = Outside {
-        newest: &mut || analysis.newest(),
-        bench: &mut || bench.map(Bench::status),
-        by_ear: &mut |state| {
-            let chosen = chooser.follow(state, analysis);
-            by_ear.is_some_and(|by_ear| by_ear.follow(state)) | chosen
-        },
-        saved: &mut || saving.next_done(),
-        carry_out: &mut |effect, state| match effect {
-            Effect::Ask(request) => analysis.ask(request),
+impl Outside for Around<'_> {
+    fn news(&mut self) -> Vec<Event> {
+        let mut news = vec![Event::Bench(self.bench.map(Bench::status))];
+        while let Some((number, result)) = self.saving.next_done() {
+            news.push(Event::Saved(number, result));
+        }
+        news.push(Event::Live(self.analysis.newest()));
+        let ready = self.chooser.next_ready();
+        news.extend(ready.map(|ready| Event::Reference(Box::new(ready))));
+        news
+    }
+
+    fn by_ear(&mut self, state: &mut ScreenState) -> bool {
+        self.by_ear.is_some_and(|by_ear| by_ear.follow(state))
+    }
+
+    fn carry_out(&mut self, effect: Effect) -> Option<Event> {
+        match effect {
+            Effect::Ask(request) => self.analysis.ask(request),
             Effect::Bench(command) => {
-                if let Some(bench) = bench {
+                if let Some(bench) = self.bench {
                     bench.send(command);
                 }
             }
             Effect::Save(kept) => {
                 let number = kept.number;
-                if let Err(reason) = saving.save(kept) {
-                    state.saved(number, Err(reason));
-                }
+                let refused = self.saving.save(kept).err()?;
+                return Some(Event::Saved(number, Err(refused)));
             }
-            Effect::Choose(choice) => chooser.prepare(choice, state.machine.clone()),
+            Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
-        },
-    };
-    let ending = screen::run(&mut terminal, state, &mut outside);
+        }
+        None
+    }
+}
+
+/// The sitting at the screen; the terminal is given back afterwards.
+fn sit(state: &mut ScreenState, around: &mut Around) -> Result<Ending, Failure> {
+    let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
+    let ending = screen::run(&mut terminal, state, around);
     terminal.leave();
     ending.map_err(|error| no_terminal(&TerminalError::Refused(error)))
 }
@@ -361,7 +365,7 @@ fn kept_clocks(
                     figure.error.0
                 )
             });
-            let odd = warnings.first().map(ClocksWarning::to_string);
+            let odd = warnings.first().map(LinesWarning::to_string);
             let clock_at = clock_at_rate(clocks, input.known().id.clone());
             Ok((Some(clock_at), joined([odd, said])))
         }

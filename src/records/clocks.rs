@@ -5,13 +5,12 @@
 //! never loses what was there, and two programs that write at once lose
 //! nothing of each other's.
 
-use std::io;
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::lines::{Fault, Kind, Line, append_line, read, torn_line};
+use super::lines::{Kind, LinesError, LinesWarning, Words, append, open};
 use crate::readings::{ClockSource, SampleClock};
 use crate::units::{Hertz, Ppm, Seconds};
 
@@ -22,6 +21,14 @@ const LINES: Kind<Entry> = Kind {
     begins: b"{\"schema\":\"tapewright.clock/",
     schema: SCHEMA,
     is_possible: |entry| entry.figure.as_ref().is_none_or(ClockFigure::is_possible),
+    words: &Words {
+        file: "the clock figures in",
+        other: "holds no clock figures",
+        entry: "clock figure",
+        again: "measure again",
+        taken: "used",
+        newer: "use that version or measure again",
+    },
 };
 
 /// A crystal follows the warmth of the day and its age; a figure is used on
@@ -97,116 +104,17 @@ pub struct Clocks {
     figures: Vec<ClockFigure>,
 }
 
-/// Why the file cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum ClocksError {
-    /// It exists but cannot be read.
-    #[error(
-        "cannot read the clock figures in {}: {source}; check that it is a file of yours, or name another folder with --data", path.display()
-    )]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
-    /// It cannot be written; nothing was added and nothing lost.
-    #[error(
-        "cannot write the clock figures to {}: {source}; nothing was added, so make room or name another folder with --data", path.display()
-    )]
-    Write {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
-    /// A file, but of something else.
-    #[error(
-        "{} holds no clock figures and was left as it is; name another folder with --data", path.display()
-    )]
-    NotClocks {
-        /// The file.
-        path: PathBuf,
-    },
-    /// A figure that cannot be written and read back.
-    #[error("this clock figure cannot be kept: {reason}; measure again")]
-    Unwritable {
-        /// Which.
-        reason: String,
-    },
-}
-
-/// Something found in the file that the user should know; never fatal.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum ClocksWarning {
-    /// The last line is incomplete.
-    #[error("{}", torn_line(path, *line, *moved, "figure"))]
-    Torn {
-        /// The file.
-        path: PathBuf,
-        /// Which line, from 1.
-        line: usize,
-        /// It is out of the way by now.
-        moved: bool,
-    },
-    /// A line cannot be understood.
-    #[error("line {line} of {} is damaged ({reason}); it was left as it is and is not used", path.display())]
-    Damaged {
-        /// The file.
-        path: PathBuf,
-        /// Which line, from 1.
-        line: usize,
-        /// What is wrong with it.
-        reason: String,
-    },
-    /// A line that another version wrote.
-    #[error(
-        "line {line} of {} was written by a newer version ({schema}); it is kept but not used, so use that version or measure again", path.display()
-    )]
-    Newer {
-        /// The file.
-        path: PathBuf,
-        /// Which line, from 1.
-        line: usize,
-        /// What it calls itself.
-        schema: String,
-    },
-}
-
-impl ClocksWarning {
-    fn of(path: &Path, line: usize, fault: Fault) -> Self {
-        let path = path.to_owned();
-        match fault {
-            Fault::Torn => Self::Torn {
-                path,
-                line,
-                moved: false,
-            },
-            Fault::Damaged { reason } => Self::Damaged { path, line, reason },
-            Fault::Newer { schema } => Self::Newer { path, line, schema },
-        }
-    }
-}
-
 impl Clocks {
     /// Opens a file, which need not exist yet, and reads what it holds.
     /// Changes nothing on the disk.
-    pub fn open(path: impl Into<PathBuf>) -> Result<(Self, Vec<ClocksWarning>), ClocksError> {
+    pub fn open(path: impl Into<PathBuf>) -> Result<(Self, Vec<LinesWarning>), LinesError> {
         let path = path.into();
-        let read = match read(&path, &LINES) {
-            Ok(read) => read,
-            Err(error) if error.kind() == io::ErrorKind::InvalidData => {
-                return Err(ClocksError::NotClocks { path });
-            }
-            Err(source) => return Err(ClocksError::Read { path, source }),
-        };
-        let warn = |(line, fault)| ClocksWarning::of(&path, line, fault);
-        let warnings = read.faults.into_iter().map(warn).collect();
+        let (entries, warnings) = open(&path, &LINES)?;
         let mut clocks = Self {
             path,
             figures: Vec::new(),
         };
-        for entry in read.entries {
+        for entry in entries {
             clocks.apply(entry);
         }
         Ok((clocks, warnings))
@@ -232,7 +140,7 @@ impl Clocks {
 
     /// Adds a figure, which takes the place of the one before for its input
     /// and rate, and forces it to the disk. Folders are made as needed.
-    pub fn keep(&mut self, figure: ClockFigure) -> Result<Option<ClocksWarning>, ClocksError> {
+    pub fn keep(&mut self, figure: ClockFigure) -> Result<Option<LinesWarning>, LinesError> {
         let entry = Entry {
             schema: SCHEMA.to_owned(),
             input: figure.input.clone(),
@@ -242,7 +150,7 @@ impl Clocks {
     }
 
     /// Forgets the figures for an input, at all its rates.
-    pub fn forget(&mut self, input: &str) -> Result<Option<ClocksWarning>, ClocksError> {
+    pub fn forget(&mut self, input: &str) -> Result<Option<LinesWarning>, LinesError> {
         let entry = Entry {
             schema: SCHEMA.to_owned(),
             input: input.to_owned(),
@@ -251,19 +159,10 @@ impl Clocks {
         self.add(entry)
     }
 
-    fn add(&mut self, entry: Entry) -> Result<Option<ClocksWarning>, ClocksError> {
-        let line = entry.line_that_reads_back()?;
-        let torn = append_line(&self.path, &line, &LINES).map_err(|source| ClocksError::Write {
-            path: self.path.clone(),
-            source,
-        })?;
+    fn add(&mut self, entry: Entry) -> Result<Option<LinesWarning>, LinesError> {
+        let torn = append(&self.path, &entry, &LINES)?;
         self.apply(entry);
-        let path = self.path.clone();
-        Ok(torn.map(|line| ClocksWarning::Torn {
-            path,
-            line,
-            moved: true,
-        }))
+        Ok(torn)
     }
 
     fn apply(&mut self, entry: Entry) {
@@ -288,20 +187,4 @@ struct Entry {
     input: String,
     /// `None` forgets.
     figure: Option<ClockFigure>,
-}
-
-impl Entry {
-    /// The line with its end, known to be understood again.
-    fn line_that_reads_back(&self) -> Result<Vec<u8>, ClocksError> {
-        let mut line = serde_json::to_vec(self).map_err(|error| ClocksError::Unwritable {
-            reason: error.to_string(),
-        })?;
-        line.push(b'\n');
-        match Line::parse(&line, &LINES) {
-            Line::Entry(_) => Ok(line),
-            _ => Err(ClocksError::Unwritable {
-                reason: "a figure in it is impossible".to_owned(),
-            }),
-        }
-    }
 }

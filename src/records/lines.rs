@@ -5,12 +5,13 @@
 //! disk; nothing before it is touched. A last line that was torn is first
 //! moved to a file beside it.
 
+use std::fmt;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
 use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 
 use super::whole::sync_folder;
 
@@ -26,10 +27,119 @@ pub(super) struct Kind<T> {
     pub(super) schema: &'static str,
     /// Numbers that cannot be are damage.
     pub(super) is_possible: fn(&T) -> bool,
+    /// What the file and its lines are called.
+    pub(super) words: &'static Words,
+}
+
+/// What a file of lines and its lines are called.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Words {
+    /// Behind "cannot read".
+    pub(super) file: &'static str,
+    /// What another file does not hold, behind its name.
+    pub(super) other: &'static str,
+    /// What a line holds.
+    pub(super) entry: &'static str,
+    /// What to do where one cannot be kept.
+    pub(super) again: &'static str,
+    /// What is not done with a line that is not understood.
+    pub(super) taken: &'static str,
+    /// What to do about one that a newer version wrote.
+    pub(super) newer: &'static str,
+}
+
+/// Why a file of lines cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum LinesError {
+    /// It exists but cannot be read.
+    #[error(
+        "cannot read {} {}: {source}; check that it is a file of yours, or name another folder with --data", of.file, path.display()
+    )]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+        /// What it is called.
+        of: &'static Words,
+    },
+    /// It cannot be written; nothing was added and nothing lost.
+    #[error(
+        "cannot write {} {}: {source}; nothing was added, so make room or name another folder with --data", of.file, path.display()
+    )]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+        /// What it is called.
+        of: &'static Words,
+    },
+    /// A file, but of something else.
+    #[error(
+        "{} {} and was left as it is; name another folder with --data", path.display(), of.other
+    )]
+    OfSomethingElse {
+        /// The file.
+        path: PathBuf,
+        /// What was looked for.
+        of: &'static Words,
+    },
+    /// A figure that cannot be written and read back.
+    #[error("this {} cannot be kept: {reason}; {}", of.entry, of.again)]
+    Unwritable {
+        /// Which.
+        reason: String,
+        /// What it is called.
+        of: &'static Words,
+    },
+}
+
+/// A line that the user should know of; never fatal.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LinesWarning {
+    /// The file.
+    pub path: PathBuf,
+    /// Which line, from 1.
+    pub line: usize,
+    /// Why it was not taken.
+    pub fault: Fault,
+    of: &'static Words,
+}
+
+impl fmt::Display for LinesWarning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self {
+            line, fault, of, ..
+        } = self;
+        let (path, aside) = (self.path.display(), torn_path(&self.path));
+        let aside = aside.display();
+        match fault {
+            Fault::SetAside => write!(
+                f,
+                "the last line of {path} (line {line}) was incomplete, as after a power cut; it was moved to {aside}"
+            ),
+            Fault::Torn => write!(
+                f,
+                "the last line of {path} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next {} moves it to {aside}",
+                of.entry
+            ),
+            Fault::Damaged { reason } => write!(
+                f,
+                "line {line} of {path} is damaged ({reason}); it was left as it is and is not {}",
+                of.taken
+            ),
+            Fault::Newer { schema } => write!(
+                f,
+                "line {line} of {path} was written by a newer version ({schema}); it is kept but not {}, so {}",
+                of.taken, of.newer
+            ),
+        }
+    }
 }
 
 /// A line, whole or not.
-pub(super) enum Line<T> {
+enum Line<T> {
     Blank,
     Entry(T),
     Newer {
@@ -43,22 +153,34 @@ pub(super) enum Line<T> {
 }
 
 /// Why a line was not taken.
-pub(super) enum Fault {
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// The last one is incomplete.
     Torn,
-    Damaged { reason: String },
-    Newer { schema: String },
+    /// It was, and is out of the way by now.
+    SetAside,
+    /// It cannot be understood.
+    Damaged {
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// Another version wrote it.
+    Newer {
+        /// What it calls itself.
+        schema: String,
+    },
 }
 
 /// What a file holds.
-pub(super) struct Sorted<T> {
+struct Sorted<T> {
     /// What this version understands, oldest first.
-    pub(super) entries: Vec<T>,
+    entries: Vec<T>,
     /// The rest, by the numbers of the lines, from 1.
-    pub(super) faults: Vec<(usize, Fault)>,
+    faults: Vec<(usize, Fault)>,
 }
 
 impl<T: DeserializeOwned> Line<T> {
-    pub(super) fn parse(line: &[u8], kind: &Kind<T>) -> Self {
+    fn parse(line: &[u8], kind: &Kind<T>) -> Self {
         #[derive(Deserialize)]
         struct Head {
             schema: String,
@@ -103,9 +225,72 @@ fn found_at(error: &serde_json::Error) -> String {
     format!("{what}, at its byte {}", error.column())
 }
 
-/// Reads a file, which need not exist yet, and sorts its lines;
-/// [`io::ErrorKind::InvalidData`] when it is none of this kind.
-pub(super) fn read<T: DeserializeOwned>(path: &Path, kind: &Kind<T>) -> io::Result<Sorted<T>> {
+/// Reads a file, which need not exist yet: what this version understands,
+/// oldest first, and what is odd. Changes nothing on the disk.
+pub(super) fn open<T: DeserializeOwned>(
+    path: &Path,
+    kind: &Kind<T>,
+) -> Result<(Vec<T>, Vec<LinesWarning>), LinesError> {
+    let of = kind.words;
+    let owned = || path.to_owned();
+    let sorted = read(path, kind).map_err(|source| match source.kind() {
+        io::ErrorKind::InvalidData => LinesError::OfSomethingElse { path: owned(), of },
+        _ => LinesError::Read {
+            path: owned(),
+            source,
+            of,
+        },
+    })?;
+    let warning = |(line, fault)| LinesWarning {
+        path: owned(),
+        line,
+        fault,
+        of,
+    };
+    Ok((
+        sorted.entries,
+        sorted.faults.into_iter().map(warning).collect(),
+    ))
+}
+
+/// Adds an entry at the end, known to be understood again (a figure that is no
+/// number would make its line unreadable), and forces it to the disk. A last
+/// line that was torn is first moved to a file beside it; the warning says so.
+/// Folders are made as needed.
+pub(super) fn append<T: DeserializeOwned>(
+    path: &Path,
+    entry: &impl Serialize,
+    kind: &Kind<T>,
+) -> Result<Option<LinesWarning>, LinesError> {
+    let of = kind.words;
+    let unwritable = |reason: String| LinesError::Unwritable { reason, of };
+    let mut line = serde_json::to_vec(entry).map_err(|error| unwritable(error.to_string()))?;
+    line.push(b'\n');
+    match Line::parse(&line, kind) {
+        Line::Entry(_) => {}
+        Line::Damaged { reason } => return Err(unwritable(reason)),
+        _ => return Err(unwritable("it would not be understood again".to_owned())),
+    }
+    let torn = append_line(path, &line, kind).map_err(|source| unwritten(path, source, of))?;
+    Ok(torn.map(|line| LinesWarning {
+        path: path.to_owned(),
+        line,
+        fault: Fault::SetAside,
+        of,
+    }))
+}
+
+pub(super) fn unwritten(path: &Path, source: io::Error, of: &'static Words) -> LinesError {
+    LinesError::Write {
+        path: path.to_owned(),
+        source,
+        of,
+    }
+}
+
+/// Sorts the lines of a file; [`io::ErrorKind::InvalidData`] when it is none
+/// of this kind.
+fn read<T: DeserializeOwned>(path: &Path, kind: &Kind<T>) -> io::Result<Sorted<T>> {
     let bytes = match read_locked(path, kind.begins) {
         Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
         bytes => bytes?,
@@ -177,7 +362,7 @@ fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> {
 
 /// Appends a line, which brings its end with it. Returns the number of a last
 /// line that was torn and is now set aside.
-pub(super) fn append_line<T: DeserializeOwned>(
+fn append_line<T: DeserializeOwned>(
     path: &Path,
     line: &[u8],
     kind: &Kind<T>,
@@ -268,20 +453,6 @@ fn set_aside(torn: &Path, bytes: &[u8]) -> io::Result<()> {
     file.write_all(bytes)?;
     file.write_all(b"\n")?;
     file.sync_data()
-}
-
-/// What is said of a last line that was torn; `next` moves it.
-pub(super) fn torn_line(file: &Path, line: usize, moved: bool, next: &str) -> String {
-    let (file, aside) = (file.display(), torn_path(file));
-    let aside = aside.display();
-    if moved {
-        return format!(
-            "the last line of {file} (line {line}) was incomplete, as after a power cut; it was moved to {aside}"
-        );
-    }
-    format!(
-        "the last line of {file} (line {line}) is incomplete, as after a power cut; the lines before it are whole, and the next {next} moves it to {aside}"
-    )
 }
 
 /// Where a torn line is moved to.

@@ -15,7 +15,8 @@ mod run;
 mod snapshot;
 pub mod whole;
 
-pub use clocks::{Against, ClockFigure, Clocks, ClocksError, ClocksWarning};
-pub use record::{Record, RecordError, RecordWarning};
+pub use clocks::{Against, ClockFigure, Clocks};
+pub use lines::{Fault, LinesError, LinesWarning};
+pub use record::Record;
 pub use run::{Direction, Run};
 pub use snapshot::{Label, Snapshot};

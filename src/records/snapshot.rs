@@ -97,18 +97,18 @@ impl Snapshot {
         }
     }
 
-    /// The line it becomes, without the line's end.
-    pub(super) fn to_line(&self) -> serde_json::Result<String> {
+    /// What its line says.
+    pub(super) fn line(&self) -> impl Serialize {
         #[derive(Serialize)]
         struct Line<'a> {
             schema: &'static str,
             #[serde(flatten)]
             snapshot: &'a Snapshot,
         }
-        serde_json::to_string(&Line {
+        Line {
             schema: SCHEMA,
             snapshot: self,
-        })
+        }
     }
 }
 

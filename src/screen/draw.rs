@@ -1,8 +1,8 @@
 //! Where the panels stand: what must stay comes first, the rest as the room
 //! allows.
 
-use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
+use ratatui_core::buffer::Buffer;
+use ratatui_core::layout::Rect;
 
 use super::font;
 use super::panels::{

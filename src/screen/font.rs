@@ -4,7 +4,7 @@
 //! A cell is about twice as high as it is wide, so upright strokes are two
 //! cells wide and level strokes one row high.
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use super::pen::Pen;
 
@@ -86,8 +86,8 @@ pub(super) fn draw(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ratatui::buffer::Buffer;
-    use ratatui::layout::Rect;
+    use ratatui_core::buffer::Buffer;
+    use ratatui_core::layout::Rect;
 
     #[test]
     fn every_letter_is_a_block_and_no_two_figures_look_alike() {

@@ -4,8 +4,8 @@
 //! Nothing is ever said by colour alone: every style that carries colour also
 //! carries bold, reverse or dim, or stands beside a word.
 
-use ratatui::buffer::Buffer;
-use ratatui::style::{Color, Modifier, Style};
+use ratatui_core::buffer::Buffer;
+use ratatui_core::style::{Color, Modifier, Style};
 
 /// What the terminal can show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

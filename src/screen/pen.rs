@@ -1,10 +1,10 @@
 //! Writing into a part of the screen: coordinates count from its corner, and
 //! nothing is ever written outside, however small it is.
 
-use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
-use ratatui::style::Style;
-use ratatui::text::Span;
+use ratatui_core::buffer::Buffer;
+use ratatui_core::layout::Rect;
+use ratatui_core::style::Style;
+use ratatui_core::text::Span;
 
 use crate::report::lines_of;
 

@@ -4,34 +4,31 @@
 //! at once after a key.
 
 use std::io;
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use crossterm::event::{self, Event, KeyEventKind};
+use crossterm::event::{self, KeyEventKind};
 use signal_hook::consts::{SIGHUP, SIGINT};
 
 use super::press::press;
+use super::state::event::Event;
 use super::state::{Effect, ScreenState};
 use super::terminal::{self, Terminal, Waited};
-use crate::audio::analysis::{LiveState, SourceState};
-use crate::audio::rehearsal_source::BenchStatus;
+use crate::audio::analysis::SourceState;
 
 /// Thirty frames a second.
 const FRAME: Duration = Duration::from_nanos(1_000_000_000 / 30);
 
 /// What lies outside of the screen.
-pub struct Outside<'a> {
-    /// The newest state of the analysis.
-    pub newest: &'a mut dyn FnMut() -> Arc<LiveState>,
-    /// How the simulated machine stands, if there is one.
-    pub bench: &'a mut dyn FnMut() -> Option<BenchStatus>,
+pub trait Outside {
+    /// What has happened since it was asked last; never waits. The newest of the
+    /// analysis and of the simulated machine may come again.
+    fn news(&mut self) -> Vec<Event>;
+
     /// Says by ear what the screen shows; true where that has changed.
-    pub by_ear: &'a mut dyn FnMut(&mut ScreenState) -> bool,
-    /// What was saved since it was asked last: the number of the snapshot, and
-    /// where it lies now or why it does not.
-    pub saved: &'a mut dyn FnMut() -> Option<(u32, Result<String, String>)>,
-    /// Carries an effect out; what comes of it goes into the state.
-    pub carry_out: &'a mut dyn FnMut(Effect, &mut ScreenState),
+    fn by_ear(&mut self, state: &mut ScreenState) -> bool;
+
+    /// Carries an effect out; what comes of it at once.
+    fn carry_out(&mut self, effect: Effect) -> Option<Event>;
 }
 
 /// How a sitting at the screen ends.
@@ -51,7 +48,7 @@ pub enum Ending {
 pub fn run(
     terminal: &mut Terminal,
     state: &mut ScreenState,
-    outside: &mut Outside,
+    outside: &mut dyn Outside,
 ) -> io::Result<Ending> {
     let mut next_frame = Instant::now();
     let mut anew = true;
@@ -71,7 +68,7 @@ pub fn run(
             anew = true;
         }
         anew |= take_newest(state, outside);
-        anew |= (outside.by_ear)(state);
+        anew |= outside.by_ear(state);
         if let Some(reason) = failed_early(state) {
             return Ok(Ending::SourceFailed(reason));
         }
@@ -103,27 +100,27 @@ pub fn run(
 }
 
 /// Takes what is new; says whether anything was.
-fn take_newest(state: &mut ScreenState, outside: &mut Outside) -> bool {
-    let bench = (outside.bench)();
-    let turned = bench != state.bench;
-    if turned {
-        for effect in state.take_bench(bench) {
-            (outside.carry_out)(effect, state);
+fn take_newest(state: &mut ScreenState, outside: &mut dyn Outside) -> bool {
+    let mut anew = false;
+    for event in outside.news() {
+        if event.is_known(state) {
+            continue;
+        }
+        anew = true;
+        for effect in state.update(event) {
+            carry_on(effect, state, outside);
         }
     }
-    let mut reported = false;
-    while let Some((number, result)) = (outside.saved)() {
-        state.saved(number, result);
-        reported = true;
+    anew
+}
+
+/// Carries an effect out, and what follows from what comes of it.
+fn carry_on(effect: Effect, state: &mut ScreenState, outside: &mut dyn Outside) {
+    if let Some(event) = outside.carry_out(effect) {
+        for effect in state.update(event) {
+            carry_on(effect, state, outside);
+        }
     }
-    let newest = (outside.newest)();
-    if newest.sequence == state.live.sequence && newest.source == state.live.source {
-        return turned || reported;
-    }
-    for effect in state.take(newest) {
-        (outside.carry_out)(effect, state);
-    }
-    true
 }
 
 /// A source that never gave anything leaves nothing to look at: its sentence
@@ -145,12 +142,12 @@ enum Taken {
 fn take_events(
     terminal: &mut Terminal,
     state: &mut ScreenState,
-    outside: &mut Outside,
+    outside: &mut dyn Outside,
 ) -> io::Result<Taken> {
     let mut taken = Taken::Nothing;
     while event::poll(Duration::ZERO)? {
         match event::read()? {
-            Event::Key(key) if key.kind != KeyEventKind::Release => {
+            event::Event::Key(key) if key.kind != KeyEventKind::Release => {
                 let Some(effects) = press(key, state) else {
                     continue;
                 };
@@ -172,7 +169,7 @@ fn carry_out(
     effect: Effect,
     terminal: &mut Terminal,
     state: &mut ScreenState,
-    outside: &mut Outside,
+    outside: &mut dyn Outside,
 ) -> io::Result<Option<Ending>> {
     match effect {
         Effect::Quit => return Ok(Some(Ending::Quit)),
@@ -181,7 +178,7 @@ fn carry_out(
         }
         Effect::Suspend => suspend(terminal, state)?,
         Effect::Repaint => terminal.repaint()?,
-        other => (outside.carry_out)(other, state),
+        other => carry_on(other, state, outside),
     }
     Ok(None)
 }

@@ -18,8 +18,8 @@ use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use crossterm::{Command, execute};
-use ratatui::backend::CrosstermBackend;
-use ratatui::layout::Rect;
+use ratatui_core::layout::Rect;
+use ratatui_crossterm::CrosstermBackend;
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::fd::{BorrowedFd, OwnedFd};
 use rustix::process::Signal;
@@ -82,7 +82,7 @@ pub enum Waited {
 pub struct Terminal {
     /// Never dropped: it would show the cursor once more, and wait for that where
     /// the terminal takes nothing.
-    inner: ManuallyDrop<ratatui::Terminal<CrosstermBackend<Stdout>>>,
+    inner: ManuallyDrop<ratatui_core::terminal::Terminal<CrosstermBackend<Stdout>>>,
     signals: Signals,
 }
 
@@ -116,7 +116,7 @@ impl Terminal {
         install_panic_hook();
         *lock(&DRAWING_THREAD) = Some(thread::current().id());
         let signals = Signals::watch()?;
-        let inner = ratatui::Terminal::new(CrosstermBackend::new(io::stdout()))?;
+        let inner = ratatui_core::terminal::Terminal::new(CrosstermBackend::new(io::stdout()))?;
         let mut terminal = Self {
             inner: ManuallyDrop::new(inner),
             signals,

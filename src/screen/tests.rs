@@ -15,8 +15,8 @@ use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{Advice, Guidance, Problem, Steadiness};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
+use ratatui_core::buffer::Buffer;
+use ratatui_core::layout::Rect;
 
 const SIZES: [(u16, u16); 9] = [
     (80, 24),

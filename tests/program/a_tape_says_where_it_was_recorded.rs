@@ -123,7 +123,7 @@ fn a_card_takes_over_what_the_tape_says_and_is_refused_where_it_would_lie() {
     let tape = Tape::of("");
     tape.play(1.002, |both| both);
     let measure = |played_on: &str| {
-        let machine = "--machine-error 0.2 --machine-uncertainty 0.05";
+        let machine = "--machine-error 0.2±0.05";
         let card = "tape measure home played.wav --reference 3150";
         (tape.folder).run(&format!("{card} {machine} --played-on '{played_on}'"))
     };

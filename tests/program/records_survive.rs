@@ -9,7 +9,7 @@ use std::process::Command;
 use crate::support::invented;
 use crate::support::program::Folder;
 use serde_json::Value;
-use tapewright::records::{Label, Record, RecordError, RecordWarning, Snapshot};
+use tapewright::records::{Fault, Label, LinesError, LinesWarning, Record, Snapshot};
 
 fn snapshot(name: &str) -> Snapshot {
     let mut snapshot = Snapshot::new(
@@ -28,7 +28,7 @@ fn names(record: &Record) -> Vec<String> {
     record.list().iter().map(|s| s.label.to_string()).collect()
 }
 
-fn open(path: &Path) -> (Record, Vec<RecordWarning>) {
+fn open(path: &Path) -> (Record, Vec<LinesWarning>) {
     Record::open(path).unwrap_or_else(|error| panic!("{error}"))
 }
 
@@ -111,7 +111,11 @@ fn the_very_first_line_may_be_torn_too() {
         assert!(record.list().is_empty(), "{length}");
         assert!(matches!(
             warnings[..],
-            [RecordWarning::Torn { line: 1, .. }]
+            [LinesWarning {
+                line: 1,
+                fault: Fault::Torn,
+                ..
+            }]
         ));
         record.append(&snapshot("again")).unwrap();
         assert_eq!(names(&open(&path).0), ["again"], "{length}");
@@ -131,8 +135,10 @@ fn other_lines_are_kept_and_reported() {
     let (mut record, warnings) = open(&path);
     record.append(&snapshot("second")).unwrap();
     assert_eq!(names(&open(&path).0), ["first", "second"]);
-    let RecordWarning::Newer {
-        line: 2, schema, ..
+    let LinesWarning {
+        line: 2,
+        fault: Fault::Newer { schema },
+        ..
     } = &warnings[0]
     else {
         panic!("{warnings:?}");
@@ -140,7 +146,11 @@ fn other_lines_are_kept_and_reported() {
     assert_eq!(schema, "tapewright.snapshot/2");
     assert!(matches!(
         warnings[1],
-        RecordWarning::Damaged { line: 3, .. }
+        LinesWarning {
+            line: 3,
+            fault: Fault::Damaged { .. },
+            ..
+        }
     ));
     let text = fs::read_to_string(&path).unwrap();
     assert!(text.contains(newer) && text.contains(damaged));
@@ -154,7 +164,7 @@ fn another_file_is_left_alone() {
     for content in [letter, "RIFF", "{\"a\":1}\n", "\n\n"] {
         fs::write(&path, content).unwrap();
         let refused = Record::open(&path);
-        let refused = matches!(refused, Err(RecordError::NotARecord { .. }));
+        let refused = matches!(refused, Err(LinesError::OfSomethingElse { .. }));
         assert!(refused, "{content}");
         assert_eq!(fs::read_to_string(&path).unwrap(), content);
     }
@@ -171,7 +181,7 @@ fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
     bad.measurement.duration.0 = f64::NAN;
     assert!(matches!(
         record.append(&bad),
-        Err(RecordError::Unwritable { .. })
+        Err(LinesError::Unwritable { .. })
     ));
     assert_eq!(fs::read(&path).unwrap(), before);
     assert_eq!(names(&record), ["first"]);
@@ -306,7 +316,14 @@ fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
         ] {
             fs::write(&path, &text).unwrap();
             let (mut record, warnings) = open(&path);
-            let [warning @ RecordWarning::Damaged { line: at, .. }] = &warnings[..] else {
+            let [
+                warning @ LinesWarning {
+                    line: at,
+                    fault: Fault::Damaged { .. },
+                    ..
+                },
+            ] = &warnings[..]
+            else {
                 panic!("{told}: {warnings:?}");
             };
             assert_eq!(*at, line, "{told}");
@@ -330,9 +347,9 @@ fn a_torn_line_that_was_moved_is_said_to_have_been() {
     let moved = record.append(&snapshot("next")).unwrap().unwrap();
     assert!(matches!(
         moved,
-        RecordWarning::Torn {
+        LinesWarning {
             line: 1,
-            moved: true,
+            fault: Fault::SetAside,
             ..
         }
     ));
@@ -351,7 +368,7 @@ fn what_is_no_regular_file_is_refused_before_anything_is_measured() {
         folder.root(),
     ] {
         let refused = Record::open(path).unwrap_err();
-        let unread = matches!(refused, RecordError::Read { .. });
+        let unread = matches!(refused, LinesError::Read { .. });
         assert!(unread, "{path:?}: {refused}");
     }
     // A file in the place of a folder.

@@ -48,7 +48,7 @@ fn a_tape_measured_on_a_trusted_machine_takes_that_machines_error_over() {
     // A tape that plays 0.3 % high, on a machine 0.2 % fast.
     let folder = tape(100.0 * (1.003 * 1.002 - 1.0));
     let asked = "tape measure home tape.wav --played-on 'deck 1' \
-                 --machine-error=0.2 --machine-uncertainty=0.05";
+                 --machine-error=0.2±0.05";
     // A tone of 3000 Hz would make another card.
     folder.run(asked).ends(4).says(&["tone:3000"]);
     let made = folder.run(&format!("{asked} --reference 3150"));
@@ -128,7 +128,7 @@ fn a_speed_that_moved_makes_no_card() {
     let moved = tone(RATE, 39.8, 3150.0, |t| if t < 19.9 { 1.0 } else { 1.02 });
     folder.write("tape.wav", RATE, &[&moved]);
     let asked = "tape measure moved tape.wav --reference=3150 \
-                 --machine-error=0 --machine-uncertainty=0.05";
+                 --machine-error=0±0.05";
     folder.run(asked).ends(4).says(&["speed was moved"]);
     folder.run("tape").says(&["No tape cards"]);
 }

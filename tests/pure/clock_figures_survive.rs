@@ -7,7 +7,7 @@ use std::thread;
 
 use jiff::Timestamp;
 use tapewright::readings::ClockSource;
-use tapewright::records::{Against, ClockFigure, Clocks, ClocksError, ClocksWarning};
+use tapewright::records::{Against, ClockFigure, Clocks, Fault, LinesError, LinesWarning};
 use tapewright::units::{Hertz, Ppm, Seconds};
 
 fn figure(input: &str, error_ppm: f64) -> ClockFigure {
@@ -32,11 +32,11 @@ fn place() -> (tempfile::TempDir, PathBuf) {
     (folder, path)
 }
 
-fn open(path: &Path) -> (Clocks, Vec<ClocksWarning>) {
+fn open(path: &Path) -> (Clocks, Vec<LinesWarning>) {
     Clocks::open(path).expect("it can be read")
 }
 
-fn keep(path: &Path, figure: ClockFigure) -> Option<ClocksWarning> {
+fn keep(path: &Path, figure: ClockFigure) -> Option<LinesWarning> {
     open(path).0.keep(figure).expect("it can be written")
 }
 
@@ -100,10 +100,23 @@ fn a_torn_last_line_is_set_aside_and_all_others_stay() {
         assert_eq!(clocks.list(), [figure("alsa:a", 10.0)], "{cut}");
         assert!(matches!(
             warnings[..],
-            [ClocksWarning::Torn { line: 2, .. }]
+            [LinesWarning {
+                line: 2,
+                fault: Fault::Torn,
+                ..
+            }]
         ));
         let warning = keep(&path, figure("alsa:c", 30.0));
-        assert!(matches!(warning, Some(ClocksWarning::Torn { .. })), "{cut}");
+        assert!(
+            matches!(
+                warning,
+                Some(LinesWarning {
+                    fault: Fault::SetAside,
+                    ..
+                })
+            ),
+            "{cut}"
+        );
         let (clocks, warnings) = open(&path);
         assert!(warnings.is_empty(), "{warnings:?}");
         let expected = [figure("alsa:a", 10.0), figure("alsa:c", 30.0)];
@@ -127,10 +140,20 @@ fn damage_and_newer_lines_are_reported_and_left() {
     let (clocks, warnings) = open(&path);
     assert_eq!(clocks.list(), [figure("alsa:a", 10.0)]);
     let [
-        ClocksWarning::Damaged { line: 2, .. },
-        ClocksWarning::Damaged { line: 3, .. },
-        ClocksWarning::Newer {
-            line: 4, schema, ..
+        LinesWarning {
+            line: 2,
+            fault: Fault::Damaged { .. },
+            ..
+        },
+        LinesWarning {
+            line: 3,
+            fault: Fault::Damaged { .. },
+            ..
+        },
+        LinesWarning {
+            line: 4,
+            fault: Fault::Newer { schema },
+            ..
         },
     ] = &warnings[..]
     else {
@@ -148,7 +171,10 @@ fn a_file_of_something_else_is_left_alone() {
     let path = folder.path().join("letter.txt");
     fs::write(&path, "Dear customer,\n").expect("room");
     let error = Clocks::open(&path).expect_err("no clocks");
-    assert!(matches!(error, ClocksError::NotClocks { .. }), "{error}");
+    assert!(
+        matches!(error, LinesError::OfSomethingElse { .. }),
+        "{error}"
+    );
     assert_eq!(fs::read(&path).expect("bytes"), b"Dear customer,\n");
 }
 
@@ -159,7 +185,7 @@ fn a_figure_that_is_no_number_is_not_written() {
     let before = fs::read(&path).expect("bytes");
     for bad in [f64::NAN, f64::INFINITY, 1e6] {
         let error = open(&path).0.keep(figure("alsa:a", bad));
-        let refused = matches!(error, Err(ClocksError::Unwritable { .. }));
+        let refused = matches!(error, Err(LinesError::Unwritable { .. }));
         assert!(refused, "{bad}");
     }
     assert_eq!(fs::read(&path).expect("bytes"), before);
@@ -212,7 +238,11 @@ fn a_line_with_a_key_misspelt_is_damaged_and_not_newer() {
     assert!(clocks.list().is_empty());
     assert!(matches!(
         warnings[..],
-        [ClocksWarning::Damaged { line: 1, .. }]
+        [LinesWarning {
+            line: 1,
+            fault: Fault::Damaged { .. },
+            ..
+        }]
     ));
     assert!(warnings[0].to_string().contains("rate_hz"), "{warnings:?}");
 }

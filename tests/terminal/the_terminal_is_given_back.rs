@@ -3,17 +3,16 @@
 //! The screen runs in a real terminal (tmux) with an unmoving state, inside
 //! this same test program: see `inside`.
 
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 use std::{env, thread};
 
 use crate::support::program::PROGRAM;
 use crate::support::tmux::{PROMPT, Tmux};
-use tapewright::audio::analysis::LiveState;
 use tapewright::readings::Conditions;
 use tapewright::references::{MachineClass, Reference};
 use tapewright::screen::{
-    self, Action, Ending, Look, Outside, ScreenState, Setup, SourceKind, Terminal, terminal,
+    self, Action, Effect, Ending, Event, Look, Outside, ScreenState, Setup, SourceKind, Terminal,
+    terminal,
 };
 use tapewright::units::Hertz;
 
@@ -92,6 +91,34 @@ fn wait_until_blocked(process: &str) {
 }
 
 /// Not a test of its own: what runs inside the terminal.
+/// Nothing happens outside.
+struct Nothing {
+    restless: bool,
+}
+
+impl Outside for Nothing {
+    fn news(&mut self) -> Vec<Event> {
+        Vec::new()
+    }
+
+    /// Another screen at every look, if so much is to be written.
+    fn by_ear(&mut self, state: &mut ScreenState) -> bool {
+        if self.restless {
+            let covered = state.overlay.is_some();
+            let _ = state.act(if covered {
+                Action::Uncover
+            } else {
+                Action::Help
+            });
+        }
+        self.restless
+    }
+
+    fn carry_out(&mut self, _: Effect) -> Option<Event> {
+        None
+    }
+}
+
 #[test]
 #[ignore = "is started by the other tests, in a terminal of their own"]
 fn inside() {
@@ -123,24 +150,7 @@ fn inside() {
         });
     }
     let restless = env::var_os("RESTLESS").is_some();
-    let mut outside = Outside {
-        saved: &mut || None,
-        newest: &mut Arc::<LiveState>::default,
-        bench: &mut || None,
-        by_ear: &mut |state| {
-            if restless {
-                // Another screen at every look, so that much is written.
-                let covered = state.overlay.is_some();
-                let _ = state.act(if covered {
-                    Action::Uncover
-                } else {
-                    Action::Help
-                });
-            }
-            restless
-        },
-        carry_out: &mut |_, _| {},
-    };
+    let mut outside = Nothing { restless };
     let ending = screen::run(&mut terminal, &mut state, &mut outside);
     let dies = env::var_os("DIES_ITSELF").is_some();
     assert!(!dies, "invented misfortune");

@@ -29,7 +29,7 @@ Examples:
           the cards there are
   tapewright tape certify \"tone tape 3\" --error -0.2±0.1 --carries tone:3150
           from the tape's data sheet
-  tapewright tape measure \"home tone\" tape.wav --reference tone:3150 --machine-error 0.05 --machine-uncertainty 0.03
+  tapewright tape measure \"home tone\" tape.wav --reference tone:3150 --machine-error 0.05±0.03
           from a recording of it, played on a machine that is 0.05 % fast
   tapewright tape show \"home tone\"
           what a card says

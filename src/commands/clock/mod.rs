@@ -12,7 +12,7 @@ use super::cli::ClockOptions;
 use super::{Exit, Failure, Outcome, complain, no_folder};
 use crate::audio::clock_run::RunError;
 use crate::audio::input::InputKnown;
-use crate::records::{Against, ClockFigure, Clocks, ClocksError};
+use crate::records::{Against, ClockFigure, Clocks, LinesError};
 use crate::units::{Ppm, Seconds};
 
 /// What a measurement gave, whatever it was made against.
@@ -86,7 +86,7 @@ pub(super) fn run(options: &ClockOptions) -> Outcome {
     Ok(Exit::Done)
 }
 
-fn unusable(error: &ClocksError) -> Failure {
+fn unusable(error: &LinesError) -> Failure {
     Failure::new(Exit::File, error.to_string())
 }
 

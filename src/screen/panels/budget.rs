@@ -1,6 +1,6 @@
 //! What the ± of the digits is made of, line by line, over the whole screen.
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use crate::readings::{ClockSource, SampleClock, SpeedReading};
 use crate::report::numbers::rounded_up_to;

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::routine::Step;

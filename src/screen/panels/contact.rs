@@ -186,8 +186,8 @@ mod tests {
     use crate::screen::View;
     use crate::screen::specimen;
     use crate::units::{Decibels, Seconds};
-    use ratatui::buffer::Buffer;
-    use ratatui::layout::Rect;
+    use ratatui_core::buffer::Buffer;
+    use ratatui_core::layout::Rect;
     use std::sync::Arc;
 
     fn report(breaks: usize) -> ContactReport {

@@ -155,8 +155,8 @@ mod tests {
     use super::*;
     use crate::screen::specimen;
     use crate::units::Percent;
-    use ratatui::buffer::Buffer;
-    use ratatui::layout::Rect;
+    use ratatui_core::buffer::Buffer;
+    use ratatui_core::layout::Rect;
 
     #[test]
     fn each_unit_shows_the_same_speed() {

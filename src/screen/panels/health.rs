@@ -1,7 +1,7 @@
 //! The signal and the figures: the level of each channel with clip hold, and
 //! what is known and not as it should be anyway, in words.
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use super::bars;
 use crate::readings::{ChannelUsed, ClockSource, Problem, Reading, ReferenceKind, SignalHealth};

@@ -1,7 +1,7 @@
 //! The help: keys from their table, what the figures mean, cautions. Turned
 //! over page by page, so that it is whole on every size.
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use crate::screen::keys::BINDINGS;
 use crate::screen::pen::{Pen, wrap};

@@ -3,7 +3,7 @@
 //! done and what is asked. Where rows are few each is cut at the end of a part,
 //! never in the middle.
 
-use ratatui::style::Style;
+use ratatui_core::style::Style;
 
 use super::{news, trouble};
 use crate::screen::look::Look;

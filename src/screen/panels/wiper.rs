@@ -179,7 +179,7 @@ fn text_rows(texts: &[String], width: u16) -> u16 {
     rows.sum::<usize>() as u16
 }
 
-fn draw_texts(pen: &mut Pen, mut y: u16, texts: &[String], style: ratatui::style::Style) {
+fn draw_texts(pen: &mut Pen, mut y: u16, texts: &[String], style: ratatui_core::style::Style) {
     for text in texts {
         for line in wrap(text, pen.width()) {
             pen.text(0, y, &line, style);
@@ -294,8 +294,8 @@ mod tests {
     use crate::screen::specimen;
     use crate::screen::state::view::View;
     use crate::units::{Percent, Seconds};
-    use ratatui::buffer::Buffer;
-    use ratatui::layout::Rect;
+    use ratatui_core::buffer::Buffer;
+    use ratatui_core::layout::Rect;
 
     fn picture() -> SweepPicture {
         let speed = (0..400)

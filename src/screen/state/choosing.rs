@@ -235,7 +235,7 @@ impl ScreenState {
             }
             self.message = Some("reading the copy…".to_owned());
         }
-        vec![Effect::Choose(choice)]
+        vec![Effect::Choose(choice, self.machine.clone())]
     }
 
     /// A check of the wiper or of contacts is under way.
@@ -289,7 +289,7 @@ mod tests {
 
     fn chosen(effects: &[Effect]) -> &Choice {
         match effects {
-            [Effect::Choose(choice)] => choice,
+            [Effect::Choose(choice, _)] => choice,
             other => panic!("{other:?}"),
         }
     }

@@ -5,6 +5,7 @@
 pub(in crate::screen) mod action;
 pub(in crate::screen) mod choosing;
 pub(in crate::screen) mod contact;
+pub(in crate::screen) mod event;
 pub(in crate::screen) mod heard;
 pub(in crate::screen) mod ident;
 pub(in crate::screen) mod listening;
@@ -178,12 +179,12 @@ pub enum Effect {
     Ask(Request),
     /// Do something to the simulated machine.
     Bench(BenchCommand),
-    /// Save the snapshot; its result goes to [`ScreenState::saved`] once it is
+    /// Save the snapshot; its result is an `Event` once it is
     /// known.
     Save(Kept),
-    /// Measure by another reference; what comes of it goes to
-    /// [`ScreenState::reference_taken`].
-    Choose(Choice),
+    /// Measure by another reference, with the machine of this name; what comes
+    /// of it is an `Event`.
+    Choose(Choice, Option<String>),
     /// Leave.
     Quit,
     /// Leave as an interrupt does.

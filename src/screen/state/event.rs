@@ -1,0 +1,71 @@
+//! What happens outside of the screen, and what it does to it.
+
+use std::sync::Arc;
+
+use super::choosing::Choice;
+use super::{Effect, ScreenState};
+use crate::audio::analysis::{LiveState, Request};
+use crate::audio::rehearsal_source::BenchStatus;
+use crate::readings::{Conditions, Yardstick};
+
+/// What happens outside.
+pub enum Event {
+    /// The newest of the analysis.
+    Live(Arc<LiveState>),
+    /// How the simulated machine stands.
+    Bench(Option<BenchStatus>),
+    /// The snapshot of this number was saved, and lies there now; or why it
+    /// could not be.
+    Saved(u32, Result<String, String>),
+    /// A reference that was chosen is ready, or why it is not.
+    Reference(Box<Result<(Conditions, Choice, Yardstick), String>>),
+}
+
+impl Event {
+    /// It says what the screen knows.
+    pub(in crate::screen) fn is_known(&self, state: &ScreenState) -> bool {
+        match self {
+            Self::Live(live) => {
+                live.sequence == state.live.sequence && live.source == state.live.source
+            }
+            Self::Bench(bench) => *bench == state.bench,
+            Self::Saved(..) | Self::Reference(_) => false,
+        }
+    }
+}
+
+impl ScreenState {
+    /// Takes what has happened.
+    pub fn update(&mut self, event: Event) -> Vec<Effect> {
+        match event {
+            Event::Live(live) => self.take(live),
+            Event::Bench(bench) => self.take_bench(bench),
+            Event::Saved(number, result) => {
+                self.saved(number, result);
+                Vec::new()
+            }
+            Event::Reference(ready) => self.reference_ready(*ready),
+        }
+    }
+
+    fn reference_ready(
+        &mut self,
+        ready: Result<(Conditions, Choice, Yardstick), String>,
+    ) -> Vec<Effect> {
+        let ready = if self.is_checking() {
+            Err("a check was begun meanwhile; choose again after it".to_owned())
+        } else {
+            ready
+        };
+        match ready {
+            Ok((conditions, choice, yardstick)) => {
+                self.reference_taken(Ok((conditions, choice)));
+                vec![Effect::Ask(Request::Reference(conditions, yardstick))]
+            }
+            Err(reason) => {
+                self.reference_taken(Err(reason));
+                Vec::new()
+            }
+        }
+    }
+}
