@@ -92,12 +92,13 @@ impl Rows {
         let compares = step == Step::After && !state.kept.is_empty();
         let sets_level = step <= Step::Signal;
         // Each with the fewest rows that are of any use.
-        let wishes: [(Panel, u16, u16); 9] = [
+        let wishes: [(Panel, u16, u16); 10] = [
             (|it| &mut it.say, needed, 1),
+            (|it| &mut it.levels, u16::from(sets_level), 1),
             (|it| &mut it.bars, if compares { bars } else { 0 }, bars),
             (|it| &mut it.words, 1, 1),
             (|it| &mut it.bars, if is_roomy { bars } else { 0 }, bars),
-            (|it| &mut it.levels, u16::from(is_roomy || sets_level), 1),
+            (|it| &mut it.levels, u16::from(is_roomy), 1),
             (|it| &mut it.say, filled, 1),
             (|it| &mut it.words, health::MOST_ROWS, 1),
             (|it| &mut it.spare, 1, 1),

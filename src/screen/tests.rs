@@ -198,6 +198,53 @@ fn the_usual_screen_has_every_panel() {
 }
 
 #[test]
+fn what_was_lost_or_clipped_is_told_on_every_size_at_every_step() {
+    let mut reading = specimen::reading(-1.23);
+    reading.signal.gaps = 2;
+    reading.signal.since_clip = Some(Seconds(0.5));
+    reading.signal.problems = vec![Problem::Clipped];
+    let mut live = LiveState::clone(&specimen::live(1, reading));
+    live.overrun_frames = 480;
+    let mut state = specimen::state(SourceKind::Input);
+    let _ = state.take(Arc::new(live));
+    for step in Step::ALL {
+        state.routine.go_to(step);
+        for size in SIZES
+            .into_iter()
+            .filter(|it| it.0 >= SMALLEST.0 && it.1 >= SMALLEST.1)
+        {
+            let text = text(&state, size);
+            let sets_level = step <= Step::Signal;
+            assert!(
+                text.to_lowercase().contains("clip"),
+                "{step:?} {size:?}\n{text}"
+            );
+            if size.1 >= 24 || !sets_level {
+                assert!(
+                    text.contains("samples lost 480"),
+                    "{step:?} {size:?}\n{text}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn where_silence_is_wanted_the_step_says_what_to_do() {
+    let mut state = specimen::showing(specimen::silence());
+    for (step, words) in [(Step::Clean, "Power off"), (Step::Along, "Wind")] {
+        state.routine.go_to(step);
+        for size in [(80, 24), (50, 14), (120, 40)] {
+            let text = text(&state, size);
+            assert!(text.contains(words), "{step:?} {size:?}\n{text}");
+            assert!(!text.contains("no signal:"), "{step:?} {size:?}\n{text}");
+        }
+    }
+    state.routine.go_to(Step::Trim);
+    assert!(text(&state, (80, 24)).contains("no signal:"));
+}
+
+#[test]
 fn simulated_stands_in_the_line_of_the_digits() {
     for size in [(80, 24), (50, 14), (120, 40), (200, 60)] {
         let rows = drawn(&rehearsing(), size);

@@ -110,6 +110,12 @@ pub(super) fn keeping(state: &ScreenState) -> Option<String> {
     Some(format!("keeping {name}: {progress}, Esc stops"))
 }
 
+/// What is not safe on the disk yet.
+pub(super) fn unsaved(state: &ScreenState) -> Option<String> {
+    let count = state.unsaved().count();
+    (count > 0).then(|| format!("{count} NOT SAVED: r tries again"))
+}
+
 /// Before and after side by side.
 fn comparison(state: &ScreenState) -> Option<String> {
     let before = state

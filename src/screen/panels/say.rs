@@ -49,11 +49,11 @@ const ORDER: [(Kind, usize); 17] = [
     (Kind::Alarm, 3),
     (Kind::Careful, 1),
     (Kind::News, 2),
-    (Kind::Careful, 2),
-    (Kind::Trouble, 3),
     (Kind::Question, 1),
+    (Kind::Careful, 2),
+    // Here what is needed ends: signal and level come next.
+    (Kind::Trouble, 3),
     (Kind::Seen, 1),
-    // Here what is needed ends.
     (Kind::Aside, 1),
     (Kind::Do, 2),
     (Kind::Seen, 2),
@@ -61,7 +61,7 @@ const ORDER: [(Kind, usize); 17] = [
     (Kind::Aside, 2),
     (Kind::Rehearsal, 2),
 ];
-const NEEDED: usize = 11;
+const NEEDED: usize = 9;
 
 /// Rows that must be had, and rows that are filled where there is room.
 pub(in crate::screen) fn rows(state: &ScreenState, width: u16) -> (u16, u16) {
@@ -140,10 +140,14 @@ fn parts(state: &ScreenState, width: u16) -> Vec<Part> {
     }
     if first.is_none() {
         match trouble::sentence(state) {
-            Some((text, true)) => say(Kind::Trouble, text),
+            Some((text, true)) if !trouble::is_silence_wanted(state) => say(Kind::Trouble, text),
+            Some((_, true)) => {}
             Some((text, false)) => say(Kind::Aside, text),
             None => {}
         }
+    }
+    if let Some(unsaved) = news::unsaved(state).filter(|_| state.message.is_none()) {
+        say(Kind::Trouble, unsaved);
     }
     for text in news::urgent(state, width) {
         say(Kind::News, text);
@@ -176,6 +180,12 @@ fn to_do(state: &ScreenState) -> String {
         return said;
     }
     match step {
+        Step::Wiper if state.wants_cleaning() => {
+            "the wiper is bad: clean it, Space goes there".to_owned()
+        }
+        Step::Wiper if state.wants_a_new_trimmer() => {
+            "cleaning does not help any more: put in a new trimmer".to_owned()
+        }
         Step::After if state.routine.is_done(step) => "all kept: compare, then q quits".to_owned(),
         step if state.routine.is_done(step) => format!("{}: done, Space goes on", step.name()),
         _ => state.routine.card().brief.to_owned(),

@@ -4,8 +4,11 @@ use crate::audio::analysis::SourceState;
 use crate::readings::{Problem, ReferenceKind};
 use crate::report::numbers::plain;
 use crate::screen::references;
+use crate::screen::state::routine::Step;
 use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words;
+
+const POWER_OFF: &str = "the power is off: p puts it on";
 
 /// The sentence, and whether it is a trouble at all; `None` where all is well.
 pub(super) fn sentence(state: &ScreenState) -> Option<(String, bool)> {
@@ -20,8 +23,11 @@ pub(super) fn sentence(state: &ScreenState) -> Option<(String, bool)> {
         ),
         SourceState::Ended { .. } => (ended(state), false),
         SourceState::Failed { reason } => (format!("STOPPED: {}", plain(reason)), true),
-        // The step says so.
-        SourceState::Running { .. } if state.is_switched_off() => return None,
+        // At that step it is what there is to do.
+        SourceState::Running { .. } if state.is_switched_off() => {
+            let cleans = state.routine.at() == Step::Clean;
+            return (!cleans).then(|| (POWER_OFF.to_owned(), false));
+        }
         SourceState::Running { .. } => return first_problem(state),
     })
 }
@@ -70,11 +76,25 @@ fn first_problem(state: &ScreenState) -> Option<(String, bool)> {
 /// The sentence where nothing can be done before it is heeded: no speed, no
 /// tone chosen, nothing that comes in.
 pub(super) fn stops_work(state: &ScreenState) -> Option<(String, bool)> {
+    if is_silence_wanted(state) {
+        return None;
+    }
     let opening = matches!(state.live.source, SourceState::Opening);
     let has_ended = !state.is_live() && !opening;
     let has_no_speed = state.reading().is_some_and(|it| it.speed.is_none());
-    sentence(state)
-        .filter(|(_, trouble)| has_ended || *trouble && (has_no_speed || state.is_tone_open()))
+    let is_off = state.is_switched_off();
+    sentence(state).filter(|(_, trouble)| {
+        has_ended || is_off || *trouble && (has_no_speed || state.is_tone_open())
+    })
+}
+
+/// Power off for cleaning, winding to another place: nothing is heard then.
+pub(super) fn is_silence_wanted(state: &ScreenState) -> bool {
+    let is_silent = matches!(
+        state.problems().next(),
+        Some(Problem::NoSignal | Problem::NoTone | Problem::ToneLost)
+    );
+    state.is_live() && is_silent && matches!(state.routine.at(), Step::Clean | Step::Along)
 }
 
 #[cfg(test)]

@@ -56,7 +56,7 @@ impl Offer {
 pub(in crate::screen) fn hint(kind: ReferenceKind) -> &'static str {
     match kind {
         ReferenceKind::Tone => "its frequency in Hz",
-        ReferenceKind::Note => "a held note by its name, such as A4",
+        ReferenceKind::Note => "a held note: A4, or A4@442",
         ReferenceKind::Passage => "its length at right speed in seconds",
         ReferenceKind::Marks => "seconds from one to the next",
         ReferenceKind::Recording => "file of the digital copy",
