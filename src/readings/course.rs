@@ -20,7 +20,7 @@ const END_CELLS: usize = 1000;
 /// Blocks of the whole at most; when there are more, neighbours are merged.
 const MOST_BLOCKS: usize = 4096;
 
-/// An end is judged by needles of so many cells each.
+/// Cells in a needle, by which an end is judged.
 const NEEDLE_CELLS: usize = 4;
 const NEEDLE_S: f64 = NEEDLE_CELLS as f64 * CELL_S;
 
@@ -29,7 +29,7 @@ const NEEDLE_S: f64 = NEEDLE_CELLS as f64 * CELL_S;
 const BESIDE_S: f64 = 4.0;
 
 /// A run begins where the speed leaves its usual range: by this part of
-/// nominal speed at least, or by so many times what 70 % of the needles
+/// nominal speed at least, or by this many times what 70 % of the needles
 /// beside it stay within. A sine stays within 0.89 of its peak for 70 % of the
 /// time, so that twice is beyond any wow. This and what follows: tuned on
 /// formulas, judged by `tests/program/recordings_tell_what_happened.rs` on other
@@ -37,7 +37,7 @@ const BESIDE_S: f64 = 4.0;
 const LEFT_AT_LEAST: f64 = 0.002;
 const LEFT_TIMES: f64 = 2.0;
 
-/// It reaches so many times that far at least: flutter that looks like noise
+/// It reaches this many times as far at least: flutter that looks like noise
 /// goes beyond twice once in fifty needles.
 const DEEP_TIMES: f64 = 4.0;
 
@@ -156,7 +156,7 @@ pub struct Parts {
 }
 
 impl Course {
-    /// Nothing heard yet, for so many ticks a second.
+    /// Nothing heard yet, for `rate_hz` ticks a second.
     pub fn new(rate_hz: f64) -> Self {
         Self {
             ticks_in_cell: ((CELL_S * rate_hz).round() as u64).max(1),

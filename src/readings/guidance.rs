@@ -15,7 +15,7 @@ use crate::signal::line::Line;
 use crate::signal::statistics::quantile;
 use crate::units::{Percent, Seconds};
 
-/// The slope is that of a straight line through so many seconds.
+/// Seconds that the straight line lasts whose slope counts.
 const SLOPE_S: f64 = 0.2;
 /// So much of the track is remembered, seconds.
 const MEMORY_S: f64 = 4.0;
@@ -26,7 +26,7 @@ const LEAST_SLOPE_PERCENT_S: f64 = 0.6;
 /// What the flutter does is forgotten with this time constant, seconds.
 const FLUTTER_MEMORY_S: f64 = 5.0;
 /// A slope beyond this many times the usual one counts no more than that, and
-/// the first one seen no more than so many percent a second.
+/// the first one seen no more than this, in percent a second.
 const OUTLIER_TIMES: f64 = 3.0;
 const MOST_SLOPE_PERCENT_S: f64 = 2.0;
 /// It has to be seen for so long before it tells turning from itself, seconds.
@@ -38,14 +38,14 @@ const LAG_LIMITS_S: [f64; 2] = [0.02, 0.4];
 /// A hand is last seen at work so long before it lets go: the end of a turn
 /// does not stand out from the flutter.
 const LETTING_GO_S: f64 = 0.4;
-/// After so many lags what is left of a move no longer matters.
+/// Lags after which what is left of a move no longer matters.
 const COMING_TO_REST: f64 = 2.0;
 /// What the mean creeps away by over a longer time, in seconds, is drift and no
 /// hand's doing.
 const ANCHOR_S: f64 = 20.0;
 /// A move is large enough to teach something.
 const LEAST_MOVE: f64 = 0.05;
-/// A mean that goes away by so many times its 95 % has been moved, seen or not.
+/// A mean that goes away by this many times its 95 % has been moved, seen or not.
 const CREPT_TIMES: f64 = 2.0;
 /// It has to stay away for so long, in seconds: until then the mean may still
 /// have both sides of the move in it.
@@ -87,7 +87,7 @@ pub struct Guidance {
 pub enum Advice {
     /// The mean lies within the band: hands off.
     Leave,
-    /// Turn by so many eighths, clockwise if positive.
+    /// Eighths to turn by, clockwise if positive.
     Eighths(f64),
     /// Turn by this part of the turn that gave [`Guidance::last_move`];
     /// negative is back.

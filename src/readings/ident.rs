@@ -4,6 +4,7 @@ use super::found::TapeIdent;
 use super::measurement::Measurement;
 use super::values::{Caution, CautionCode};
 use crate::signal::ident::{Ident, IdentEar};
+use crate::signal::level;
 use crate::signal::tracker::MOST_CHANNELS;
 
 /// Levels are compared over this time.
@@ -67,7 +68,7 @@ pub struct IdentListener {
 }
 
 impl IdentListener {
-    /// For an input of so many channels at `rate_hz`, at least 8000 samples a
+    /// For an input of `channels` at `rate_hz`, at least 8000 samples a
     /// second; beyond two channels the first two are listened to.
     pub fn new(rate_hz: u32, channels: u16) -> Self {
         let ears = usize::from(channels).clamp(1, MOST_CHANNELS);
@@ -105,23 +106,11 @@ impl IdentListener {
         self.newest = newest.map(|ident| (ident, at)).or(self.newest.take());
     }
 
-    /// The same of interleaved samples: whole frames of so many channels.
+    /// The same of interleaved samples, whole frames.
     pub fn push_interleaved(&mut self, samples: &[f32], channels: u16) {
-        if channels == 1 {
-            return self.push([samples]);
-        }
         let mut split = std::mem::take(&mut self.split);
-        let width = usize::from(channels.max(1));
-        for (channel, of_channel) in split.iter_mut().enumerate() {
-            of_channel.clear();
-            if width == 2 {
-                // The usual case, in a loop that the compiler makes fast.
-                let frames = samples.as_chunks::<2>().0.iter();
-                of_channel.extend(frames.map(|frame| frame[channel]));
-            } else {
-                of_channel.extend(samples.iter().skip(channel).step_by(width));
-            }
-        }
+        split.iter_mut().for_each(Vec::clear);
+        level::split(samples, usize::from(channels.max(1)), &mut split);
         self.push(split.iter().map(Vec::as_slice));
         self.split = split;
     }

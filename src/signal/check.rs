@@ -29,7 +29,7 @@ pub struct Beside {
     pub loudest: f64,
 }
 
-/// A line with its flutter is so many bins wide either way.
+/// Bins that a line with its flutter is wide, either way.
 const LINE_BINS: usize = 4;
 
 impl Beside {

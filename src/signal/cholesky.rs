@@ -108,10 +108,12 @@ impl Normal {
         }
     }
 
-    /// `None` where the rows do not tell all unknowns apart.
-    pub fn solve(mut self) -> Option<Vec<f64>> {
-        Cholesky::of(self.size, self.matrix)?.solve(&mut self.right);
-        Some(self.right)
+    /// `None` where the rows do not tell all unknowns apart: where their
+    /// determinant is less than asked for.
+    pub fn solve(mut self, least_determinant: f64) -> Option<Vec<f64>> {
+        let factor = Cholesky::of(self.size, self.matrix)?;
+        factor.solve(&mut self.right);
+        (factor.ln_half_determinant() >= 0.5 * least_determinant.ln()).then_some(self.right)
     }
 }
 
@@ -140,14 +142,16 @@ mod tests {
             let x = f64::from(k);
             normal.add(&[1.0, x], 3.0 - 0.5 * x, 1.0 + x);
         }
-        let found = normal.solve().expect("two unknowns");
+        // Σ w = 15, Σ w x = 40, Σ w x² = 130: a determinant of 350.
+        assert!(normal.clone().solve(349.9).is_some() && normal.clone().solve(350.1).is_none());
+        let found = normal.solve(0.0).expect("two unknowns");
         assert!((found[0] - 3.0).abs() < 1e-12 && (found[1] + 0.5).abs() < 1e-12);
         let mut normal = Normal::new(2);
         normal.add(&[1.0, 1.0], 3.0, 1.0);
-        assert!(normal.clone().solve().is_none());
+        assert!(normal.clone().solve(0.0).is_none());
         // Damped, an unknown takes its part of what is known of both.
         normal.damp(0.0, 1e-9);
-        let found = normal.solve().expect("damped");
+        let found = normal.solve(0.0).expect("damped");
         assert!((found[0] - 1.5).abs() < 1e-6 && (found[1] - 1.5).abs() < 1e-6);
     }
 }

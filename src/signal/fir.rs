@@ -102,6 +102,9 @@ pub fn total(x: &[f32]) -> f64 {
     sums.iter().sum()
 }
 
+/// Values that a [`History`] has room for beside its own.
+const MOST_AT_ONCE: usize = 1024;
+
 /// The newest values of a stream, laid out so that a window of them is one
 /// slice. Holds `span` values; older ones are forgotten.
 #[derive(Clone, Debug)]
@@ -113,27 +116,34 @@ pub struct History {
 impl History {
     /// A history of `span` zeros.
     pub fn new(span: usize) -> Self {
-        let mut values = Vec::with_capacity(span * 4 + 1024);
+        let mut values = Vec::with_capacity(span * 4 + MOST_AT_ONCE);
         values.resize(span, 0.0);
         Self { values, span }
     }
 
-    /// Takes several values, oldest first; at most 1024 at once.
-    #[inline]
+    /// Takes values, oldest first.
     pub fn extend(&mut self, newest: &[f32]) {
-        debug_assert!(newest.len() <= 1024);
-        if self.values.len() + newest.len() > self.values.capacity() {
-            let from = self.values.len() - self.span;
-            self.values.copy_within(from.., 0);
-            self.values.truncate(self.span);
+        for part in newest.chunks(MOST_AT_ONCE) {
+            if self.values.len() + part.len() > self.values.capacity() {
+                let from = self.values.len() - self.span;
+                self.values.copy_within(from.., 0);
+                self.values.truncate(self.span);
+            }
+            self.values.extend_from_slice(part);
         }
-        self.values.extend_from_slice(newest);
     }
 
     /// The newest `span` values, oldest first.
     #[inline]
     pub fn window(&self) -> &[f32] {
         &self.values[self.values.len() - self.span..]
+    }
+
+    /// The newest `count` values whose time has come: `ahead` more stand behind
+    /// them.
+    pub fn newest(&self, ahead: usize, count: usize) -> &[f32] {
+        let end = self.values.len() - ahead;
+        &self.values[end - count..end]
     }
 }
 

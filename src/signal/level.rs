@@ -17,8 +17,46 @@ pub fn tame(sample: f32) -> f32 {
     if sample.abs() <= WILDEST { sample } else { 0.0 }
 }
 
-/// So many samples in a row at full scale are clipping; fewer can be a peak.
+/// Adds the samples of each channel, tamed, to what there is of it. Two
+/// channels, which is the usual, in a loop of their own that the compiler makes
+/// fast.
+pub fn split(interleaved: &[f32], channels: usize, into: &mut [Vec<f32>]) {
+    if let ([left, right], 2) = (&mut *into, channels) {
+        let frames = interleaved.as_chunks::<2>().0.iter();
+        left.extend(frames.clone().map(|frame| tame(frame[0])));
+        right.extend(frames.map(|frame| tame(frame[1])));
+        return;
+    }
+    for (channel, samples) in into.iter_mut().enumerate() {
+        let frames = interleaved.chunks_exact(channels);
+        samples.extend(frames.map(|frame| tame(frame[channel])));
+    }
+}
+
+/// Samples in a row at full scale that are clipping; fewer can be a peak.
 const CLIPPED_RUN: u32 = 3;
+
+/// Counts the samples of one channel that clipped.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct ClipCounter {
+    run: u32,
+}
+
+impl ClipCounter {
+    /// Those that are known to have clipped since the sample before.
+    #[inline]
+    pub fn push(&mut self, sample: f32) -> u64 {
+        if sample.abs() < FULL_SCALE {
+            self.run = 0;
+            return 0;
+        }
+        self.run = self.run.saturating_add(1);
+        match self.run {
+            CLIPPED_RUN => u64::from(CLIPPED_RUN),
+            run => u64::from(run > CLIPPED_RUN),
+        }
+    }
+}
 
 /// Adds up one channel until asked.
 #[derive(Clone, Copy, Debug, Default)]
@@ -27,7 +65,7 @@ pub struct LevelMeter {
     earlier: f64,
     peak: f32,
     count: u64,
-    run: u32,
+    clips: ClipCounter,
 }
 
 /// What a [`LevelMeter`] has added up.
@@ -40,7 +78,7 @@ pub struct Level {
 }
 
 impl LevelMeter {
-    /// Takes whole ticks of so many samples and adds those that clipped to
+    /// Takes whole ticks of `tick` samples and adds those that clipped to
     /// the slot of their tick. Each tick is added up by itself, so that it
     /// does not matter how many come at once.
     pub fn push(&mut self, samples: &[f32], tick: usize, clipped: &mut [u64]) {
@@ -53,28 +91,11 @@ impl LevelMeter {
         self.peak = larger(self.peak, block_peak);
         if block_peak >= FULL_SCALE {
             for (slot, samples) in clipped.iter_mut().zip(samples.chunks(tick)) {
-                *slot += self.count_clipped(samples);
+                *slot += samples.iter().map(|s| self.clips.push(*s)).sum::<u64>();
             }
         } else {
-            self.run = 0;
+            self.clips = ClipCounter::default();
         }
-    }
-
-    fn count_clipped(&mut self, samples: &[f32]) -> u64 {
-        let mut clipped = 0;
-        for sample in samples {
-            if sample.abs() < FULL_SCALE {
-                self.run = 0;
-                continue;
-            }
-            self.run += 1;
-            if self.run == CLIPPED_RUN {
-                clipped += u64::from(CLIPPED_RUN);
-            } else if self.run > CLIPPED_RUN {
-                clipped += 1;
-            }
-        }
-        clipped
     }
 
     /// Sum of the squares of all samples since the start.
@@ -134,7 +155,7 @@ impl Work for Sums<'_> {
     }
 }
 
-/// Sums are made in so many lanes.
+/// Lanes that sums are made in.
 const LANES: usize = 8;
 
 /// As `max`, but without its care for what is no number, which costs time.

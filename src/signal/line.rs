@@ -61,8 +61,8 @@ pub fn squares_about_mean(values: impl Iterator<Item = f64> + Clone) -> f64 {
     values.map(|value| (value - sum / count).powi(2)).sum()
 }
 
-/// Sums over points from which the line through them follows. Differences of
-/// such sums give that through any run of points; the origin should lie near.
+/// Sums over points, from which the line through them follows. Their differences
+/// give the line through any run of points; the origin should lie near.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Sums {
     /// How many points.

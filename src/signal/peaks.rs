@@ -5,14 +5,15 @@
 //! right beside the tone itself (3150 Hz at 44100 Hz, 3000 Hz at 48000 Hz),
 //! where they beat with it and read as flutter. What stands between the held
 //! samples is true, though, and a sine laid through it tells how high the
-//! peaks were. Everywhere else clipping does no such harm, and the samples are
+//! peaks were. Everywhere else clipping does no harm of this kind, and the samples are
 //! left as they came.
 
 use std::f64::consts::TAU;
 
+use super::cholesky::Normal;
 use super::level::FULL_SCALE;
 
-/// So many true samples carry the sine and its offset.
+/// True samples that carry the sine and its offset.
 const CARRIERS: usize = 8;
 
 /// They may lie this many periods back.
@@ -144,39 +145,15 @@ impl Peaks {
     /// at the newest of them.
     fn fit(&self) -> Option<[f64; 3]> {
         let newest = self.known[CARRIERS - 1].0;
-        let mut rows = [[0.0; 3]; 3];
-        let mut right = [0.0; 3];
+        let mut normal = Normal::new(3);
         for &(place, value) in &self.known {
             // One that lies too far back has no angle and no part in it.
-            let Some(&(cosine, sine)) = self.angles.get((newest - place) as usize) else {
-                continue;
-            };
-            let terms = [cosine, -sine, 1.0];
-            for (k, term) in terms.iter().enumerate() {
-                right[k] += term * f64::from(value);
-                for (sum, other) in rows[k].iter_mut().zip(&terms) {
-                    *sum += term * other;
-                }
+            if let Some(&(cosine, sine)) = self.angles.get((newest - place) as usize) {
+                normal.add(&[cosine, -sine, 1.0], f64::from(value), 1.0);
             }
         }
-        let spread = determinant(&rows);
-        // Cramer's rule: three unknowns are few enough.
-        (spread > LEAST_SPREAD).then(|| {
-            [0, 1, 2].map(|unknown| {
-                let mut replaced = rows;
-                for (row, value) in replaced.iter_mut().zip(&right) {
-                    row[unknown] = *value;
-                }
-                determinant(&replaced) / spread
-            })
-        })
+        normal.solve(LEAST_SPREAD)?.try_into().ok()
     }
-}
-
-fn determinant(m: &[[f64; 3]; 3]) -> f64 {
-    m[0][0] * (m[1][1] * m[2][2] - m[1][2] * m[2][1])
-        - m[0][1] * (m[1][0] * m[2][2] - m[1][2] * m[2][0])
-        + m[0][2] * (m[1][0] * m[2][1] - m[1][1] * m[2][0])
 }
 
 #[cfg(test)]

@@ -104,7 +104,7 @@ impl Model {
         each_row(samples, turns, harmonics, |row, sample, _| {
             sums.add(row, sample, 1.0);
         });
-        let linear = sums.solve()?;
+        let linear = sums.solve(0.0)?;
         let mut sums = Normal::new(size + 1);
         let mut wide = vec![0.0; size + 1];
         let mut left = 0.0;
@@ -123,7 +123,7 @@ impl Model {
             wide[size] = slope * time * TAU;
             sums.add(&wide, residual, 1.0);
         });
-        let change = sums.solve()?[size];
+        let change = sums.solve(0.0)?[size];
         let power = |k: usize| 0.5 * (linear[1 + 2 * k].powi(2) + linear[2 + 2 * k].powi(2));
         Some(Self {
             change,

@@ -199,9 +199,7 @@ impl Tracker {
         if self.ahead == 0 {
             self.ahead = input[0].len();
             for (recent, samples) in self.recent.iter_mut().zip(input) {
-                for part in samples.chunks(1024) {
-                    recent.extend(part);
-                }
+                recent.extend(samples);
             }
         }
         self.ahead -= self.plan.tick();
@@ -266,7 +264,7 @@ impl Tracker {
         let blocks: Vec<&[f32]> = self
             .recent
             .iter()
-            .map(|recent| newest(recent, self.ahead, block))
+            .map(|recent| recent.newest(self.ahead, block))
             .collect();
         self.finder.look(&blocks)
     }
@@ -351,7 +349,7 @@ impl Tracker {
         let mut replay = std::mem::take(&mut self.replay);
         for (copy, recent) in replay.iter_mut().zip(&self.recent) {
             copy.clear();
-            copy.extend_from_slice(newest(recent, self.ahead, span as usize * tick));
+            copy.extend_from_slice(recent.newest(self.ahead, span as usize * tick));
         }
         for k in 0..span as usize {
             let input: Vec<&[f32]> = replay.iter().map(|copy| &copy[k * tick..]).collect();
@@ -403,7 +401,7 @@ impl Tracker {
         for (slot, recent) in beside.iter_mut().zip(&self.recent) {
             *slot = self
                 .check
-                .look(newest(recent, self.ahead, block), following.mean_hz());
+                .look(recent.newest(self.ahead, block), following.mean_hz());
         }
         let alike = beside
             .iter()
@@ -423,11 +421,4 @@ impl Tracker {
         out.push(Track::Checked { beside });
         true
     }
-}
-
-/// The newest samples whose time has come.
-fn newest(recent: &History, ahead: usize, count: usize) -> &[f32] {
-    let window = recent.window();
-    let end = window.len() - ahead;
-    &window[end - count..end]
 }

@@ -67,7 +67,7 @@ impl ContactCheck {
         }
     }
 
-    /// Whether it checks sound of this rate and so many channels.
+    /// Whether it checks sound of this rate and this many channels.
     pub fn is_of(&self, rate_hz: u32, channels: u16) -> bool {
         (self.rate_hz - f64::from(rate_hz.max(1))).abs() < 0.5
             && self.channels == usize::from(channels.max(1))

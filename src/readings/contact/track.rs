@@ -25,7 +25,7 @@ const ONE_CRACKLE_S: f64 = 0.012;
 const EDGE_S: f64 = 0.004;
 /// Breaks nearer to each other than this are one.
 const SAME_BREAK_S: f64 = 0.001;
-/// So many breaks are held against those that are found later.
+/// Breaks that are held against those that are found later.
 const NEWEST_BREAKS: usize = 8;
 /// A crackle waits this long for the break that it may be the edge of.
 const WAIT_S: f64 = 0.5;

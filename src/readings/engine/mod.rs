@@ -29,7 +29,7 @@ use crate::readings::target::Target;
 use crate::readings::timed::LiveTimed;
 use crate::readings::values::{ToneState, WrongTone};
 use crate::signal::demodulator::MOST_TICKS;
-use crate::signal::level::tame;
+use crate::signal::level::split;
 use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
 use crate::units::Hertz;
 
@@ -278,30 +278,6 @@ impl Engine {
         if let (Some(ident), 0) = (&mut self.ident, lost_frames) {
             // Away for nobody knows how long: it may be another tape.
             *ident = IdentListener::new(self.settings.rate_hz, self.settings.channels);
-        }
-    }
-}
-
-/// Adds the samples of each channel to what waits. Two channels, which is the
-/// usual, in a loop of their own that the compiler makes fast.
-fn split(interleaved: &[f32], channels: usize, waiting: &mut [Vec<f32>]) {
-    let frames = interleaved.len() / channels;
-    let waited = waiting[0].len();
-    if let [left, right] = waiting
-        && channels == 2
-    {
-        let frames = interleaved.as_chunks::<2>().0.iter();
-        left.extend(frames.clone().map(|frame| tame(frame[0])));
-        right.extend(frames.map(|frame| tame(frame[1])));
-        return;
-    }
-    for samples in &mut *waiting {
-        samples.resize(waited + frames, 0.0);
-    }
-    for (channel, samples) in waiting.iter_mut().enumerate() {
-        let frames = interleaved.chunks_exact(channels);
-        for (slot, frame) in samples[waited..].iter_mut().zip(frames) {
-            *slot = tame(frame[channel]);
         }
     }
 }

@@ -9,14 +9,14 @@ use crate::signal::line::Line;
 /// Length of a point.
 pub(super) const STEP_S: f64 = 0.5;
 
-/// So many are kept: five minutes.
+/// How many are kept: five minutes.
 const POINTS: usize = 600;
 
 /// The slope looks back this far and needs this much.
 const DRIFT_POINTS: usize = 240;
 const DRIFT_LEAST_POINTS: usize = 34;
 
-/// Means of so many points are compared for the span.
+/// Points in each of the means that are compared for the span.
 const SPAN_POINTS: usize = 10;
 
 /// Slow change of the speed.

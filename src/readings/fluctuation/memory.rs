@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 use super::weighing::{mean_correlation, variance_of_figure};
 use crate::signal::cholesky::Cholesky;
 
-/// A record is looked at as so many points.
+/// Points that a record is looked at as.
 pub const POINTS: usize = 32;
 
 /// One value at each point.
@@ -214,7 +214,7 @@ fn together(parts: [(f64, f64); 2]) -> Points {
     sum
 }
 
-/// Of the matrix whose entries depend on the distance from the diagonal only.
+/// Of the covariance matrix, whose entries depend on the distance from the diagonal only.
 fn factor(covariance: &Points) -> Cholesky {
     let lower = (0..POINTS).flat_map(|row| covariance[..=row].iter().rev().copied());
     let mut lower: Vec<f64> = lower.collect();

@@ -2,7 +2,7 @@
 //! the copy, from the waveforms, in three bands.
 //!
 //! Each band's level is evened out over some 25 ms before, so that what is
-//! sustained counts as much as drums. The likeness is the correlation
+//! sustained counts as much as drums. What is compared is the correlation
 //! coefficient under a window, Σ h a b / √(Σ h a² Σ h b²), for every lag.
 
 use std::f64::consts::TAU;
@@ -46,7 +46,7 @@ pub struct InBand {
     /// Lag at which this band alone is likest, in seconds of tape.
     pub lag_s: f64,
     /// Correlation coefficient there.
-    pub likeness: f32,
+    pub correlation: f32,
 }
 
 /// What was heard in one window.
@@ -56,7 +56,7 @@ pub struct Heard {
     /// much later in the copy than thought.
     pub lag_s: f64,
     /// Mean of the coefficients there.
-    pub likeness: f32,
+    pub correlation: f32,
     /// Each band for itself.
     pub bands: [InBand; BANDS],
 }
@@ -211,18 +211,18 @@ impl Ear {
 
     fn heard(&mut self, sign: f32) -> Heard {
         let bands = std::array::from_fn(|band| {
-            let (lag_s, likeness) = self.peak(&self.curves[band], sign);
-            InBand { lag_s, likeness }
+            let (lag_s, correlation) = self.peak(&self.curves[band], sign);
+            InBand { lag_s, correlation }
         });
         self.together.clear();
         for k in 0..self.curves[0].len() {
             let sum: f32 = self.curves.iter().map(|curve| curve[k]).sum();
             self.together.push(sum / BANDS as f32);
         }
-        let (lag_s, likeness) = self.peak(&self.together, sign);
+        let (lag_s, correlation) = self.peak(&self.together, sign);
         Heard {
             lag_s,
-            likeness,
+            correlation,
             bands,
         }
     }

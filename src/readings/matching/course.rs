@@ -11,14 +11,15 @@ const AGREES_S: [f64; 3] = [0.006, 0.004, 0.003];
 /// Fewer windows make no line.
 const LEAST: usize = 6;
 
-/// A course at a time is the median of what was heard within so many seconds.
+/// A course at a time is the median of what was heard within this many
+/// seconds.
 const WAVERS_S: f64 = 0.5;
 
 /// No wow carries a tape further off its line.
 const MOST_OFF_S: f64 = 0.02;
 
 /// A line through what was heard, and how well it is borne out: the mean
-/// likeness, where what lies off the line counts nothing.
+/// correlation, where what lies off the line counts nothing.
 pub fn fitted(points: &[Point], scale: usize) -> Option<(Line, f64)> {
     let places: Vec<[f64; 2]> = points
         .iter()
@@ -33,7 +34,7 @@ pub fn fitted(points: &[Point], scale: usize) -> Option<(Line, f64)> {
     let agreeing = points
         .iter()
         .filter(|p| p.loud && (p.place_s - line.at(p.time_s)).abs() < AGREES_S[scale]);
-    let sum: f64 = agreeing.map(|point| f64::from(point.likeness)).sum();
+    let sum: f64 = agreeing.map(|point| f64::from(point.correlation)).sum();
     Some((line, sum / places.len() as f64))
 }
 

@@ -21,7 +21,7 @@ use crate::units::{Hertz, Seconds};
 /// What stands for right speed where a track is in hertz.
 pub const RIGHT_HZ: Hertz = Hertz(1000.0);
 
-/// The speed at a place is the slope through so many places on either side:
+/// The speed at a place is the slope through this many places on either side:
 /// half a second of them, so that single places that are heard a little beside
 /// do not shake the needle.
 const BESIDE: usize = 2;
@@ -40,7 +40,7 @@ const COMPARED_S: f64 = 10.0;
 /// not found: a worn tape in a long copy may need several searches.
 const PATIENCE_S: f64 = 25.0;
 
-/// Sound is handed on in blocks of so many samples.
+/// Samples in the blocks that sound is handed on in.
 const BLOCK: usize = 512;
 
 /// A piece of the tape that was followed, in seconds of the input.

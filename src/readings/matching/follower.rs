@@ -7,7 +7,7 @@ use super::speed::Stretch;
 use super::{RATE, SPEEDS};
 use crate::signal::line::Line;
 
-/// The way on is foreseen from the places of so many seconds.
+/// The way on is foreseen from the places of this many seconds.
 const FORESEEN_FROM_S: f64 = 1.2;
 
 /// What is within this of the line foreseen from always counts.
@@ -16,7 +16,7 @@ const NEAR_S: f64 = 0.001;
 /// A window is at its place when the bands' coefficients are this on average.
 const LIKE: f32 = 0.2;
 
-/// After so many windows in vain in a row the place is lost.
+/// Windows in vain in a row after which the place is lost.
 const LOST: usize = 24;
 
 /// After each of the first windows in vain, and after every so many, it is
@@ -30,12 +30,12 @@ const LOOK_EVERY: usize = 4;
 const STEPS: i32 = 10;
 const STEP: f64 = 0.004;
 
-/// Of so many tries the best is believed when it is this like, and so much
+/// Of all tries the best is believed when it is this like, and so much
 /// more than the last speed makes it.
 const LIKE_ELSEWHERE: f32 = 0.35;
 const MORE_LIKE: f32 = 1.3;
 
-/// A new speed is taken as it was found until so many places bear it out.
+/// A new speed is taken as it was found until this many places bear it out.
 const BORNE_OUT: usize = 4;
 
 /// Silence of the copy through which the place is foreseen at most, in
@@ -72,7 +72,7 @@ impl Follower {
     pub fn new(points: &[Point], line: Line, sign: f32) -> Self {
         let places = points
             .iter()
-            .filter(|point| point.loud && point.likeness >= LIKE)
+            .filter(|point| point.loud && point.correlation >= LIKE)
             .map(|point| [point.time_s, point.place_s])
             .filter(|place| (place[1] - line.at(place[0])).abs() < 0.01)
             .collect();
@@ -145,10 +145,10 @@ impl Follower {
         let window = hearing.window(tape, CLOSE, time_s);
         match hearing.at(&copy.samples, &window, along, CLOSE, self.sign) {
             Some(point) if !point.loud => self.quiet += 1,
-            Some(point) if point.likeness >= LIKE => self.found(&point),
+            Some(point) if point.correlation >= LIKE => self.found(&point),
             close => {
                 self.missed += 1;
-                let close = close.map_or(0.0, |point| point.likeness);
+                let close = close.map_or(0.0, |point| point.correlation);
                 let looks = self.missed <= LOOK_AT_FIRST || self.missed.is_multiple_of(LOOK_EVERY);
                 if looks {
                     self.look_around(hearing, copy, tape, (time_s, along, close));
@@ -188,10 +188,10 @@ impl Follower {
             let point = hearing.at(&copy.samples, &window, line, NEAR, self.sign)?;
             Some((point, slope))
         });
-        let best = tried.max_by(|a, b| a.0.likeness.total_cmp(&b.0.likeness));
+        let best = tried.max_by(|a, b| a.0.correlation.total_cmp(&b.0.correlation));
         let Some((point, slope)) = best else { return };
         let least = LIKE_ELSEWHERE.max(MORE_LIKE * close);
-        if point.loud && point.likeness >= least {
+        if point.loud && point.correlation >= least {
             self.turned = Some(Turned {
                 first: self.places.len(),
                 slope,

@@ -75,7 +75,7 @@ pub struct Point {
     /// Place in the copy it is likest to.
     pub place_s: f64,
     /// Mean of the correlation coefficients there.
-    pub likeness: f32,
+    pub correlation: f32,
     /// Place that each band finds by itself, and its coefficient.
     pub bands: [(f64, f32); BANDS],
     /// Coefficients that each band reaches somewhere near a wrong place; 0
@@ -220,7 +220,7 @@ impl Hearing {
             return [0.0; BANDS];
         }
         let heard = self.ears[scale].compare(&window.piece, &self.buffer, sign);
-        heard.bands.map(|band| band.likeness)
+        heard.bands.map(|band| band.correlation)
     }
 
     /// Puts the copy around a window's place into the buffer.
@@ -255,8 +255,10 @@ fn point(window: &Window, place_s: f64, along: Line, heard: Heard, loud: bool) -
     Point {
         time_s: window.time_s,
         place_s: place(heard.lag_s),
-        likeness: heard.likeness,
-        bands: heard.bands.map(|band| (place(band.lag_s), band.likeness)),
+        correlation: heard.correlation,
+        bands: heard
+            .bands
+            .map(|band| (place(band.lag_s), band.correlation)),
         decoy: [0.0; BANDS],
         loud,
     }

@@ -55,7 +55,7 @@ pub struct Candidate {
     /// Place in the copy at which the searched sound begins.
     pub at_copy_s: f64,
     /// Correlation coefficient.
-    pub likeness: f32,
+    pub correlation: f32,
 }
 
 impl Index {
@@ -137,7 +137,7 @@ impl Index {
         let usual = self.energy[self.frames] / self.frames as f64 * asked.len() as f64;
         let mut scratch = self.inverse.make_scratch_vec();
         let mut sum = self.inverse.make_input_vec();
-        let mut likeness = Vec::with_capacity(self.frames);
+        let mut correlation = Vec::with_capacity(self.frames);
         for block in self.blocks.chunks_exact(bins * BANDS) {
             sum.fill(Complex32::default());
             for (copy, tape) in block.chunks_exact(bins).zip(wanted.chunks_exact(bins)) {
@@ -151,15 +151,15 @@ impl Index {
                 .inverse
                 .process_with_scratch(&mut sum, &mut time, &mut scratch);
             debug_assert!(done.is_ok(), "all lengths come from the plan itself");
-            likeness.extend(time[..STEP].iter().map(|x| x / LENGTH as f32));
+            correlation.extend(time[..STEP].iter().map(|x| x / LENGTH as f32));
         }
-        likeness.truncate(self.frames);
-        for (at, value) in likeness.iter_mut().enumerate() {
+        correlation.truncate(self.frames);
+        for (at, value) in correlation.iter_mut().enumerate() {
             let end = (at + asked.len()).min(self.frames);
             let energy = (self.energy[end] - self.energy[at]).max(0.1 * usual);
             *value /= (own * energy).sqrt() as f32;
         }
-        best_of(&likeness, speed, found);
+        best_of(&correlation, speed, found);
     }
 }
 
@@ -175,13 +175,13 @@ fn frames_of_tape(levels: &mut Levels, tape: &[f32], speed: f64) -> Vec<Frame> {
 }
 
 /// The highest peaks of one speed.
-fn best_of(likeness: &[f32], speed: f64, found: &mut Vec<Candidate>) {
-    let mut peaks: Vec<usize> = (1..likeness.len().saturating_sub(1))
-        .filter(|&k| likeness[k] > likeness[k - 1] && likeness[k] >= likeness[k + 1])
+fn best_of(correlation: &[f32], speed: f64, found: &mut Vec<Candidate>) {
+    let mut peaks: Vec<usize> = (1..correlation.len().saturating_sub(1))
+        .filter(|&k| correlation[k] > correlation[k - 1] && correlation[k] >= correlation[k + 1])
         .collect();
-    peaks.sort_by(|&a, &b| likeness[b].total_cmp(&likeness[a]));
+    peaks.sort_by(|&a, &b| correlation[b].total_cmp(&correlation[a]));
     for &k in peaks.iter().take(MOST_CANDIDATES) {
-        let [below, here, above] = [k - 1, k, k + 1].map(|k| f64::from(likeness[k]));
+        let [below, here, above] = [k - 1, k, k + 1].map(|k| f64::from(correlation[k]));
         let off = parabola_top(below, here, above);
         // Blocks of tape and copy have the same length, but not of the same
         // sound: their middles are compared.
@@ -190,7 +190,7 @@ fn best_of(likeness: &[f32], speed: f64, found: &mut Vec<Candidate>) {
         found.push(Candidate {
             speed,
             at_copy_s: frame / FRAMES_PER_S + middle,
-            likeness: likeness[k],
+            correlation: correlation[k],
         });
     }
 }
@@ -198,7 +198,7 @@ fn best_of(likeness: &[f32], speed: f64, found: &mut Vec<Candidate>) {
 /// The likeliest of all, no two of them the same place at nearly the same
 /// speed.
 fn apart(mut all: Vec<Candidate>) -> Vec<Candidate> {
-    all.sort_by(|a, b| b.likeness.total_cmp(&a.likeness));
+    all.sort_by(|a, b| b.correlation.total_cmp(&a.correlation));
     let mut kept: Vec<Candidate> = Vec::new();
     for one in all {
         let same = |other: &Candidate| {

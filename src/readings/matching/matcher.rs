@@ -45,8 +45,6 @@ pub struct Report {
     /// Where the tape is in the copy after [`Self::heard_s`], in seconds; `None`
     /// unless followed.
     pub now_at_copy_s: Option<f64>,
-    /// Speed of the last second, 1 being the copy's; `None` unless followed.
-    pub momentary: Option<f64>,
     /// Time on the tape and place in the copy at which the matched sound
     /// begins, in seconds.
     pub begins: Option<[f64; 2]>,
@@ -279,12 +277,10 @@ impl Matcher {
             })
             .filter(|places| !places.is_empty())
             .collect();
-        let foreseen = self.follower.as_ref().and_then(Follower::foreseen);
         Report {
             state: self.state,
             speed: speed_of(&stretches),
             now_at_copy_s: self.at_copy_s(self.heard_s()),
-            momentary: foreseen.map(|line| line.slope),
             begins: stretches.first().and_then(|it| it.first().copied()),
             from_s: from_s.max(0.0),
             repeats: self.repeats,

@@ -10,13 +10,13 @@ use crate::signal::line::Line;
 /// music: strays lie a period of some note off, 2 ms and more.
 const NEAR_S: f64 = 0.0012;
 
-/// Strays come no more than so many in a row: windows of sound overlap.
+/// Strays come no more than this many in a row: windows of sound overlap.
 const RETURNS: usize = 4;
 
 /// It is back when it is off by no more than this part of the stray.
 const BACK: f64 = 0.5;
 
-/// The way is foreseen from so many places, no older than so many seconds.
+/// Places from which the way is foreseen, and their greatest age in seconds.
 const FROM: usize = 4;
 const FROM_S: f64 = 1.0;
 

@@ -19,7 +19,7 @@ const LEAST_SHARE: f64 = 0.4;
 const LEAST_BANDS: usize = 2;
 
 /// Coefficients of all bands together, where they agree.
-const LEAST_LIKENESS: f64 = 0.7;
+const LEAST_CORRELATION: f64 = 0.7;
 
 /// The same above what decoys reach: steady tones are like themselves
 /// everywhere, and tell no place. (On music 0.35 or more where it is right.)
@@ -35,7 +35,7 @@ pub struct BandEvidence {
     /// Part of the sound in which it agrees, 0 … 1.
     pub share: f64,
     /// Mean coefficient, 0 where it does not agree.
-    pub likeness: f64,
+    pub correlation: f64,
     /// Mean coefficient near a wrong place.
     pub decoy: f64,
 }
@@ -61,10 +61,10 @@ impl Evidence {
         for point in &loud {
             let at = course.at(point.time_s).at(point.time_s);
             for (band, evidence) in bands.iter_mut().enumerate() {
-                let (place_s, likeness) = point.bands[band];
+                let (place_s, correlation) = point.bands[band];
                 if (place_s - at).abs() < AGREES_S {
                     evidence.share += part;
-                    evidence.likeness += part * f64::from(likeness);
+                    evidence.correlation += part * f64::from(correlation);
                 }
                 evidence.decoy += part * f64::from(point.decoy[band]);
             }
@@ -87,12 +87,12 @@ impl Evidence {
             .iter()
             .filter(|band| band.share >= LEAST_SHARE)
             .count();
-        let likeness: f64 = self.bands.iter().map(|band| band.likeness).sum();
+        let correlation: f64 = self.bands.iter().map(|band| band.correlation).sum();
         let decoys: f64 = self.bands.iter().map(|band| band.decoy).sum();
         self.heard_s >= LEAST_S.min(LEAST_OF_COPY * copy.0)
             && agree >= LEAST_BANDS
-            && likeness >= LEAST_LIKENESS
-            && likeness - decoys >= LEAST_ABOVE_DECOYS
+            && correlation >= LEAST_CORRELATION
+            && correlation - decoys >= LEAST_ABOVE_DECOYS
             && self.residual_s <= MOST_RESIDUAL_S
     }
 }

@@ -3,8 +3,11 @@
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
 
+use rustfft::num_complex::Complex64;
+
 use crate::readings::found::Vibrato;
 use crate::signal::line::Line;
+use crate::signal::phasor::Phasor;
 use crate::signal::statistics::parabola_top;
 use crate::units::{Hertz, Percent};
 
@@ -104,14 +107,10 @@ fn wavering(values: &[f64], rate_hz: f64) -> Option<Vibrato> {
     let flat: Vec<f64> = line.residuals(values).map(|off| off / mean).collect();
     let variance = flat.iter().map(|off| off * off).sum::<f64>() / count;
     let peak_at = |hz: f64| {
-        let (mut re, mut im) = (0.0, 0.0);
-        for (k, off) in flat.iter().enumerate() {
-            let window = 1.0 - (TAU * (k as f64 + 0.5) / count).cos();
-            let (sin, cos) = (TAU * hz * k as f64 / rate_hz).sin_cos();
-            re += window * off * cos;
-            im += window * off * sin;
-        }
-        2.0 * f64::hypot(re, im) / count
+        let line: Complex64 = (flat.iter().zip(Phasor::new(0.0, -hz / rate_hz)).enumerate())
+            .map(|(k, (off, back))| (1.0 - (TAU * (k as f64 + 0.5) / count).cos()) * off * back)
+            .sum();
+        2.0 * line.norm() / count
     };
     let step = (RATES_HZ[1] - RATES_HZ[0]) / f64::from(STEPS);
     let at = |k: u32| RATES_HZ[0] + step * f64::from(k);

@@ -14,7 +14,7 @@ use crate::units::Percent;
 /// Beside a pattern the speed is a clean wiper's.
 const ASIDE_S: f64 = 0.1;
 /// Ways may meet a spot further apart than they were matched: on either, its
-/// pattern is looked for within so many seconds.
+/// pattern is looked for within this many seconds.
 const NEARBY_S: f64 = 0.5;
 /// So much at least, in percent: a slow hand turns unevenly on a spot.
 const LEAST_ERROR: f64 = 0.45;

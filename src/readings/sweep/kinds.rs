@@ -75,7 +75,7 @@ const REST_EDGE_S: f64 = 0.4;
 /// At rest nothing but noise and flutter is about: a score beyond this is
 /// none of theirs.
 const LOUD_AT_REST: f64 = 6.5;
-/// So many leaps in a rest make a crackle; one may be a finger.
+/// Leaps in a rest that make a crackle; one may be a finger.
 const LEAST_LEAPS: usize = 2;
 /// Leaps nearer to each other than this in seconds are one.
 const LEAP_S: f64 = 0.2;

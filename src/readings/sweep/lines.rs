@@ -13,6 +13,7 @@ use rustfft::num_complex::Complex;
 
 use super::series::{RATE_HZ, running_mean};
 use super::whitening::Whitening;
+use crate::signal::cholesky::Normal;
 use crate::signal::statistics::{median, parabola_top};
 
 /// Lines are looked for between these frequencies.
@@ -22,11 +23,11 @@ const HIGHEST_HZ: f64 = 22.0;
 /// Most that are taken out.
 const MOST_LINES: usize = 14;
 
-/// A line stands so many times above the median power about it. By chance one
-/// sweep in five has one such.
+/// A line stands this many times above the median power about it. By chance one
+/// sweep in five has one.
 const ABOVE: f64 = 12.0;
 
-/// The median is taken over so many hertz.
+/// Hertz that the median is taken over.
 const ABOUT_HZ: f64 = 1.0;
 
 /// Frequencies are tried at this part of the resolution.
@@ -181,15 +182,14 @@ fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> Line 
     };
     let plain = [wave(0.0), wave(0.25)];
     let whitened = [0, 1].map(|k| whitening.whitened(&plain[k]));
-    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    let [aa, ab, bb] = [
-        dot(&whitened[0], &whitened[0]),
-        dot(&whitened[0], &whitened[1]),
-        dot(&whitened[1], &whitened[1]),
-    ];
-    let [a, b] = [dot(&whitened[0], white), dot(&whitened[1], white)];
-    let divisor = (aa * bb - ab * ab).max(1e-12);
-    let [p, q] = [(a * bb - b * ab) / divisor, (b * aa - a * ab) / divisor];
+    let mut normal = Normal::new(2);
+    for ((&a, &b), &value) in whitened[0].iter().zip(&whitened[1]).zip(white) {
+        normal.add(&[a, b], value, 1.0);
+    }
+    let [p, q] = match normal.solve(0.0).as_deref() {
+        Some(&[p, q]) => [p, q],
+        _ => [0.0; 2],
+    };
     let sum = |parts: &[Vec<f64>; 2]| {
         let pairs = parts[0].iter().zip(&parts[1]);
         pairs.map(|(x, y)| p * x + q * y).collect()

@@ -11,7 +11,7 @@ use crate::signal::statistics::robust_sigma;
 /// Values that the model looks back on: half a second.
 const ORDER: usize = 24;
 
-/// Errors beyond so many robust standard deviations count less in the fit and
+/// Errors beyond this many robust standard deviations count less in the fit and
 /// in the correlation.
 const CLIP: f64 = 3.0;
 
@@ -20,7 +20,7 @@ const CLIP: f64 = 3.0;
 /// of a real transport cannot.
 const NOISE_FLOOR: f64 = 0.015;
 
-/// The scale of the errors is taken over so many seconds on either side.
+/// The scale of the errors is taken over this many seconds on either side.
 const SCALE_REACH_S: f64 = 2.0;
 
 /// The two filters of a sweep.
@@ -34,7 +34,7 @@ pub(super) struct Whitening {
 }
 
 impl Whitening {
-    /// Learns from the marked values; the parabola reaches so many seconds to
+    /// Learns from the marked values; the parabola reaches `reach_s` seconds to
     /// either side.
     pub(super) fn learn(values: &[f64], marked: &[bool], reach_s: f64) -> (Self, Vec<f64>) {
         let kernel = parabola_kernel((reach_s * RATE_HZ).round() as usize);
@@ -148,7 +148,7 @@ fn fit(rough: &[f64], weights: &[f64]) -> Vec<f64> {
     }
     // Keeps a track that is too smooth to have an inverse from blowing up.
     normal.damp(1e-6, noise + 1e-18);
-    normal.solve().unwrap_or_else(|| vec![0.0; ORDER])
+    normal.solve(0.0).unwrap_or_else(|| vec![0.0; ORDER])
 }
 
 /// Robust standard deviation of the errors about each value, and never far

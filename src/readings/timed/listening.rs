@@ -3,20 +3,17 @@
 use crate::readings::conditions::ChannelChoice;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::values::ChannelUsed;
-use crate::signal::level::{FULL_SCALE, tame};
+use crate::signal::level::{ClipCounter, tame};
 use crate::signal::timed::envelope::Envelope;
 use crate::units::{Decibels, Seconds};
-
-/// So many in a row have been clipped.
-const CLIPPED_RUN: u64 = 3;
 
 /// Takes samples, keeps powers.
 pub(super) struct Listening {
     pub settings: Settings,
     frames: u64,
     clipped: u64,
-    /// Samples at full scale in a row, of each channel.
-    runs: Vec<u64>,
+    /// Of every channel, listened to or not.
+    clips: Vec<ClipCounter>,
     /// With the number of its channel.
     envelopes: Vec<(usize, Envelope)>,
 }
@@ -29,7 +26,7 @@ impl Listening {
             settings,
             frames: 0,
             clipped: 0,
-            runs: vec![0; settings.inputs()],
+            clips: vec![ClipCounter::default(); settings.inputs()],
             envelopes: settings
                 .listened()
                 .map(|channel| (channel, Envelope::new(rate_hz, hop.0)))
@@ -42,17 +39,8 @@ impl Listening {
         let frames = interleaved.chunks_exact(usize::from(self.settings.channels));
         self.frames += frames.len() as u64;
         for frame in frames.clone() {
-            for (run, sample) in self.runs.iter_mut().zip(frame) {
-                *run = if sample.abs() >= FULL_SCALE {
-                    *run + 1
-                } else {
-                    0
-                };
-                self.clipped += match *run {
-                    CLIPPED_RUN => CLIPPED_RUN,
-                    more if more > CLIPPED_RUN => 1,
-                    _ => 0,
-                };
+            for (clips, sample) in self.clips.iter_mut().zip(frame) {
+                self.clipped += clips.push(*sample);
             }
         }
         for (channel, envelope) in &mut self.envelopes {

@@ -61,7 +61,7 @@ pub(super) fn slope_95(points: &[Point]) -> Option<[f64; 2]> {
 }
 
 /// Points that lie far above the line of the others are left out: for all of
-/// such a stretch the computer was busy.
+/// their stretch the computer was busy.
 pub(super) fn without_held_up(points: &[Point]) -> Vec<Point> {
     let Some((_, residuals)) = residuals(points) else {
         return points.to_vec();

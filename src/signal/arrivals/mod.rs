@@ -155,7 +155,7 @@ pub enum Unfit {
 }
 
 impl Arrivals {
-    /// For an input of so many frames a second, nominally.
+    /// For an input of `rate_hz` frames a second, nominally.
     pub fn new(rate_hz: u32) -> Self {
         Self {
             rate_hz: f64::from(rate_hz.max(1)),

@@ -6,10 +6,11 @@
 //! keeps the partials apart, so that wow and vibrato are followed.
 
 use rustfft::num_complex::Complex64;
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::PI;
 
 use crate::signal::demodulator::turns_between;
 use crate::signal::fir::{dot, kaiser_window, whole_lanes};
+use crate::signal::phasor::Phasor;
 
 /// Length of the window in periods of the fundamental. The main lobe of the
 /// Kaiser window below ends 2.7 turns from its middle, so 0.6 of the way to
@@ -127,10 +128,9 @@ impl Comb {
 fn kernel(window: &[f64], turns: f64) -> [Vec<f32>; 2] {
     let padded = whole_lanes(window.len());
     let mut kernel = [vec![0.0; padded], vec![0.0; padded]];
-    for (k, weight) in window.iter().enumerate() {
-        let (sin, cos) = (TAU * (turns * k as f64).fract()).sin_cos();
-        kernel[0][k] = (weight * cos) as f32;
-        kernel[1][k] = (-weight * sin) as f32;
+    for (k, (weight, back)) in window.iter().zip(Phasor::new(0.0, -turns)).enumerate() {
+        kernel[0][k] = (weight * back.re) as f32;
+        kernel[1][k] = (weight * back.im) as f32;
     }
     kernel
 }
@@ -145,6 +145,7 @@ pub fn band_hz(length_s: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::f64::consts::TAU;
 
     const RATE_HZ: f64 = 48_000.0;
 

@@ -272,9 +272,7 @@ impl NoteTracker {
         if self.ahead == 0 {
             self.ahead = input[0].len();
             for (recent, samples) in self.recent.iter_mut().zip(input) {
-                for part in samples.chunks(1024) {
-                    recent.extend(part);
-                }
+                recent.extend(samples);
             }
         }
         self.ahead -= self.plan.tick();
@@ -316,9 +314,8 @@ impl NoteTracker {
         };
         let mut views = Vec::with_capacity(self.channels);
         for recent in &self.recent {
-            let window = recent.window();
-            let end = window.len() - self.ahead;
-            let look = self.picker.look(&window[end - self.picker.block()..end]);
+            let block = recent.newest(self.ahead, self.picker.block());
+            let look = self.picker.look(block);
             let any = (look.total > SILENCE).then(|| explained(&look.lines, wide));
             let any = any.flatten();
             let note = note_among(&look.lines, close, any.as_ref()).filter(|note| {
@@ -497,9 +494,8 @@ impl NoteTracker {
             return all;
         }
         for ((slot, recent), stops) in all.iter_mut().zip(&self.recent).zip(stops) {
-            let window = recent.window();
-            let end = window.len() - self.ahead;
-            let seen = self.check.look(&window[end - self.check.block()..end], hz);
+            let block = recent.newest(self.ahead, self.check.block());
+            let seen = self.check.look(block, hz);
             *slot = Beside {
                 tone: seen.tone + seen.harmonics,
                 harmonics: 0.0,

@@ -1,7 +1,6 @@
 //! The band of an ident, at any speed, as a slow complex signal.
 
 use rustfft::num_complex::Complex64;
-use std::f64::consts::TAU;
 
 use crate::signal::decimator::Decimator;
 use crate::signal::fir::kaiser_lowpass;
@@ -42,23 +41,18 @@ impl Band {
         let between_hz = rate_hz / first as f64;
         let second = factor(between_hz, SLOWEST_HZ[1]);
         let plain = kaiser_lowpass(PASS_HZ, STOP_HZ, between_hz, ATTENUATION_DB);
-        let part = |part: fn(f64) -> f64| -> Vec<f64> {
-            let turned = plain.iter().enumerate().map(|(k, tap)| {
-                // Twice, since only one side of the spectrum passes.
-                2.0 * tap * part(TAU * CENTRE_HZ * k as f64 / between_hz)
-            });
-            turned.collect()
-        };
-        // The window runs forwards in time where a filter's taps run
-        // backwards: the conjugate.
-        let taps = [part(f64::cos), part(|angle| -angle.sin())];
+        // Twice, since only one side of the spectrum passes. The window runs
+        // forwards in time where a filter's taps run backwards: the conjugate.
+        let back = Phasor::new(0.0, -CENTRE_HZ / between_hz);
+        let taps = plain.iter().zip(back).map(|(tap, back)| 2.0 * tap * back);
+        let (re, im) = taps.map(|tap| (tap.re, tap.im)).unzip();
         let no_alias_hz = between_hz - HIGHEST_HZ;
         Self {
             first: (first > 1).then(|| {
                 let taps = kaiser_lowpass(HIGHEST_HZ, no_alias_hz, rate_hz, ATTENUATION_DB);
                 Decimator::new(first, [taps])
             }),
-            second: Decimator::new(second, taps),
+            second: Decimator::new(second, [re, im]),
             phasor: Phasor::new(0.0, -CENTRE_HZ * second as f64 / between_hz),
             between: Vec::new(),
         }
@@ -89,6 +83,7 @@ impl Band {
 mod tests {
     use super::*;
     use crate::signal::demodulator::turns_between;
+    use std::f64::consts::TAU;
 
     #[test]
     fn the_band_passes_and_nothing_else() {

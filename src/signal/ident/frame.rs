@@ -259,7 +259,8 @@ mod tests {
             let refused = Ident::new("x", day, Hertz(3150.0));
             assert_eq!(refused, Err(IdentError::Date(day)));
         }
-        assert!(Ident::new("x", date(2127, 12, 31), Hertz(3150.0)).is_ok());
+        let last = Ident::new("x", date(2127, 12, 31), Hertz(3150.0)).unwrap();
+        assert_eq!(Ident::from_bits(&last.to_bits()), Some(last));
         assert!(Ident::new("x", DAY, Hertz(f64::NAN)).is_err());
     }
 }

@@ -38,7 +38,7 @@ const BEFORE: f64 = 1.3;
 const BEFORE_OR_LESS: f64 = 0.9;
 
 /// An edge softer than the first may have begun long before: of what is more,
-/// so many times go into its ±. One softer than the second says nothing.
+/// this many times go into its ±. One softer than the second says nothing.
 const SOFT_S: [f64; 2] = [0.06, 0.1];
 const LONG_BEFORE: f64 = 2.5;
 

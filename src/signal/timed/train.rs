@@ -8,7 +8,7 @@ use crate::signal::statistics::quantile;
 const SLOWEST: f64 = 0.75;
 const FASTEST: f64 = 1.25;
 
-/// A gap may leave out so many marks.
+/// Marks that a gap may leave out.
 const LONGEST_GAP: usize = 16;
 
 /// A mark may come this much of a spacing before or after its time, for each
