@@ -197,36 +197,45 @@ fn the_usual_screen_has_every_panel() {
     assert!(!text.contains("SIMULATED"));
 }
 
+/// At every step, on every size that is large enough.
+fn everywhere(state: &mut ScreenState, check: impl Fn(Step, (u16, u16), &str)) {
+    for step in Step::ALL {
+        state.routine.go_to(step);
+        for size in SIZES {
+            if size.0 >= SMALLEST.0 && size.1 >= SMALLEST.1 {
+                check(step, size, &text(state, size));
+            }
+        }
+    }
+}
+
 #[test]
-fn what_was_lost_or_clipped_is_told_on_every_size_at_every_step() {
+fn clipping_is_told_at_every_step() {
     let mut reading = specimen::reading(-1.23);
-    reading.signal.gaps = 2;
     reading.signal.since_clip = Some(Seconds(0.5));
     reading.signal.problems = vec![Problem::Clipped];
+    everywhere(&mut specimen::showing(reading), |step, size, text| {
+        let told = text.to_lowercase().contains("clip");
+        assert!(told, "{step:?} {size:?}\n{text}");
+    });
+}
+
+#[test]
+fn lost_samples_are_told_wherever_there_is_a_row_for_them() {
+    let mut reading = specimen::reading(-1.23);
+    reading.signal.gaps = 2;
     let mut live = LiveState::clone(&specimen::live(1, reading));
     live.overrun_frames = 480;
     let mut state = specimen::state(SourceKind::Input);
     let _ = state.take(Arc::new(live));
-    for step in Step::ALL {
-        state.routine.go_to(step);
-        for size in SIZES
-            .into_iter()
-            .filter(|it| it.0 >= SMALLEST.0 && it.1 >= SMALLEST.1)
-        {
-            let text = text(&state, size);
-            let sets_level = step <= Step::Signal;
-            assert!(
-                text.to_lowercase().contains("clip"),
-                "{step:?} {size:?}\n{text}"
-            );
-            if size.1 >= 24 || !sets_level {
-                assert!(
-                    text.contains("samples lost 480"),
-                    "{step:?} {size:?}\n{text}"
-                );
-            }
+    everywhere(&mut state, |step, size, text| {
+        // In fourteen rows the level is set first, and the caution of cleaning
+        // is whole.
+        if size.1 > 14 || !matches!(step, Step::Connect | Step::Signal | Step::Clean) {
+            let told = text.contains("samples lost 480");
+            assert!(told, "{step:?} {size:?}\n{text}");
         }
-    }
+    });
 }
 
 #[test]
