@@ -139,11 +139,9 @@ fn parts(state: &ScreenState, width: u16) -> Vec<Part> {
         None => say(Kind::Do, to_do(state)),
     }
     if first.is_none() {
-        match trouble::sentence(state) {
-            Some((text, true)) if !trouble::is_silence_wanted(state) => say(Kind::Trouble, text),
-            Some((_, true)) => {}
-            Some((text, false)) => say(Kind::Aside, text),
-            None => {}
+        let said = trouble::sentence(state).filter(|_| !trouble::is_silence_wanted(state));
+        if let Some((text, is_bad)) = said {
+            say(if is_bad { Kind::Trouble } else { Kind::Aside }, text);
         }
     }
     if let Some(unsaved) = news::unsaved(state).filter(|_| state.message.is_none()) {
