@@ -321,10 +321,17 @@ fn before_and_after_stand_side_by_side() {
     let weighted = weighted.unwrap_or_default();
     assert!(weighted.contains('█'), "the bar is gone: {weighted}");
     assert!(weighted.ends_with("0.121   0.121"), "{weighted}");
-    assert!(
-        text.contains("before -2.870 ±0.020 % → after +0.020 ±0.020 %"),
-        "{text}"
-    );
+    let result = "before -2.870 ±0.020 % → after +0.020 ±0.020 %";
+    assert!(text.contains(result), "{text}");
+    // With the step done it is what is said first, also beside other news.
+    state.routine.tick(Step::After);
+    state.message = Some("kept after, saved in a folder".to_owned());
+    for size in [(80, 24), (50, 14)] {
+        let rows = drawn(&state, size);
+        let place = |what: &str| rows.iter().position(|row| row.contains(what));
+        assert!(place(result).is_some(), "{}", rows.join("\n"));
+        assert!(place(result) < place("kept after"), "{size:?}");
+    }
 }
 
 #[test]

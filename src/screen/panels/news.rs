@@ -32,7 +32,10 @@ pub(super) fn question(state: &ScreenState) -> Option<&'static str> {
 
 /// What the tape says, and what was kept where that is the step's business.
 pub(super) fn told(state: &ScreenState) -> impl Iterator<Item = String> {
-    let is_business = matches!(state.routine.at(), Step::Before | Step::After);
+    let step = state.routine.at();
+    // Once after is kept, it stands first.
+    let is_first = step == Step::After && state.routine.is_done(step);
+    let is_business = matches!(step, Step::Before | Step::After) && !is_first;
     let is_open = state.unsaved().next().is_some();
     let kept = comparison(state).filter(|_| is_business || is_open);
     kept.into_iter().chain(state.ident_words())
@@ -117,7 +120,7 @@ pub(super) fn unsaved(state: &ScreenState) -> Option<String> {
 }
 
 /// Before and after side by side.
-fn comparison(state: &ScreenState) -> Option<String> {
+pub(super) fn comparison(state: &ScreenState) -> Option<String> {
     let before = state
         .newest_kept(&Slot::Before)
         .map(|kept| state.figure_of(kept));

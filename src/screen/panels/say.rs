@@ -182,9 +182,12 @@ fn to_do(state: &ScreenState) -> String {
             "the wiper is bad: clean it, Space goes there".to_owned()
         }
         Step::Wiper if state.wants_a_new_trimmer() => {
-            "cleaning does not help any more: put in a new trimmer".to_owned()
+            "cleaning does not help: put in a new trimmer".to_owned()
         }
-        Step::After if state.routine.is_done(step) => "all kept: compare, then q quits".to_owned(),
+        // What the work has come to.
+        Step::After if state.routine.is_done(step) => {
+            news::comparison(state).unwrap_or_else(|| state.routine.card().brief.to_owned())
+        }
         step if state.routine.is_done(step) => format!("{}: done, Space goes on", step.name()),
         _ => state.routine.card().brief.to_owned(),
     }
