@@ -48,7 +48,7 @@ wait_for 30 'settled'
 press b
 wait_for 60 'kept before'
 press p
-wait_for 10 'power off'
+wait_for 10 'power OFF'
 press c c c c c
 wait_for 20 'cleaned 5x'
 press p
