@@ -7,12 +7,9 @@ use std::thread;
 
 use super::cli::{ReferenceOptions, TapeError};
 use super::{Failure, copy};
-use crate::readings::{Conditions, Target};
+use crate::readings::Target;
 use crate::references::Reference;
-use crate::screen::Choice;
-
-/// What is ready, or why it is not.
-pub(super) type Ready = Result<(Conditions, Choice, Target), String>;
+use crate::screen::{Choice, Ready};
 
 /// The number of a choice; only the newest counts.
 type Number = u64;

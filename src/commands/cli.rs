@@ -109,7 +109,7 @@ impl Default for Command {
 }
 
 /// What is measured against; the same for every command that measures.
-#[derive(Args, Clone, Debug)]
+#[derive(Args, Clone, Debug, Default)]
 pub struct ReferenceOptions {
     /// What the tape carries: tone:3150 or 3150 (any frequency in Hz),
     /// tone:auto, a held note:A4 (note:A4@442 at
@@ -304,20 +304,6 @@ impl ReferenceOptions {
     /// Which channel the engine is told to take.
     pub fn choice(&self) -> ChannelChoice {
         self.channel.choice()
-    }
-}
-
-impl Default for ReferenceOptions {
-    fn default() -> Self {
-        Self {
-            said: None,
-            tape: None,
-            card: None,
-            tape_error: None,
-            clock: None,
-            channel: Channel::Auto,
-            data: DataOptions::default(),
-        }
     }
 }
 

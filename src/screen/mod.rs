@@ -35,7 +35,7 @@ pub use run::{Ending, Outside, run};
 pub use scale::ZoomingScale;
 pub use state::action::Action;
 pub use state::choosing::Choice;
-pub use state::event::Event;
+pub use state::event::{Event, Ready};
 pub use state::listening::Listening;
 pub use state::long_run::LongRun;
 pub use state::overlay::Overlay;

@@ -8,6 +8,9 @@ use crate::audio::analysis::{LiveState, Request};
 use crate::audio::rehearsal_source::BenchStatus;
 use crate::readings::{Conditions, Target};
 
+/// A reference made ready, with what it is measured by; or why it is not.
+pub type Ready = Result<(Conditions, Choice, Target), String>;
+
 /// What happens outside.
 pub enum Event {
     /// The newest of the analysis.
@@ -17,8 +20,8 @@ pub enum Event {
     /// The snapshot of this number was saved, and lies there now; or why it
     /// could not be.
     Saved(u32, Result<String, String>),
-    /// A reference that was chosen is ready, or why it is not.
-    Reference(Box<Result<(Conditions, Choice, Target), String>>),
+    /// What became of a reference that was chosen.
+    Reference(Box<Ready>),
 }
 
 impl Event {
@@ -48,10 +51,7 @@ impl ScreenState {
         }
     }
 
-    fn reference_ready(
-        &mut self,
-        ready: Result<(Conditions, Choice, Target), String>,
-    ) -> Vec<Effect> {
+    fn reference_ready(&mut self, ready: Ready) -> Vec<Effect> {
         let ready = if self.is_checking() {
             Err("a check was begun meanwhile; choose again after it".to_owned())
         } else {
