@@ -100,12 +100,18 @@ pub fn with_uncertainty(value: f64, uncertainty: Option<f64>, is_signed: bool) -
     }
 }
 
-/// What a terminal can show as it is: control characters, which could move
-/// its cursor or worse, become a placeholder.
+/// What may go to a terminal: control characters, which could move its cursor or
+/// worse, are shown as JSON writes them, so that JSON stays the same JSON.
 pub fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect()
+    let mut shown = String::with_capacity(text.len());
+    for letter in text.chars() {
+        if letter.is_control() {
+            shown.push_str(&format!("\\u{:04x}", u32::from(letter)));
+        } else {
+            shown.push(letter);
+        }
+    }
+    shown
 }
 
 #[cfg(test)]
@@ -183,7 +189,7 @@ mod tests {
 
     #[test]
     fn names_cannot_drive_the_terminal() {
-        assert_eq!(plain("a\u{1b}[2Jb\n"), "a\u{fffd}[2Jb\u{fffd}");
+        assert_eq!(plain("a\u{1b}[2Jb\n"), "a\\u001b[2Jb\\u000a");
         assert_eq!(plain("Gerät ±"), "Gerät ±");
     }
 }

@@ -52,8 +52,6 @@ pub(super) fn measurement() -> Measurement {
                 deviation: Percent(percent),
             })
             .to_vec(),
-        along: None,
-        cut: None,
         flutter: FlutterReading {
             weighted_two_sigma: Some(Percent(0.121)),
             weighted_two_sigma_uncertainty: Some(Percent(0.008)),
@@ -69,16 +67,11 @@ pub(super) fn measurement() -> Measurement {
             valid_in: None,
             band_limit: None,
         },
-        note: None,
-        tuning: None,
-        passage: None,
-        marks: None,
-        recording: None,
-        ident: None,
-        cautions: vec![Caution {
-            code: CautionCode::ReferenceErrorUnknown,
-            text: "Nobody has said how true this tape is.".to_owned(),
-        }],
+        cautions: vec![Caution::told(
+            CautionCode::ReferenceErrorUnknown,
+            "Nobody has said how true this tape is.",
+        )],
+        ..Measurement::default()
     }
 }
 
@@ -99,10 +92,10 @@ pub(super) fn without_tone() -> Measurement {
     measurement.drift = None;
     measurement.stability = Vec::new();
     measurement.flutter = FlutterReading::default();
-    measurement.cautions = vec![Caution {
-        code: CautionCode::ToneNotFound,
-        text: "No steady tone was found.".to_owned(),
-    }];
+    measurement.cautions = vec![Caution::told(
+        CautionCode::ToneNotFound,
+        "No steady tone was found.",
+    )];
     measurement
 }
 

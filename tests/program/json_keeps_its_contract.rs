@@ -35,12 +35,8 @@ fn assert_near(value: &Value, expected: f64, tolerance: f64) {
 /// The line of a measurement, which keeps the contract.
 fn line(measurement: &Measurement, sweep: Option<&SweepReport>) -> Value {
     let line = json::line(&FileReport {
-        file: "a.wav",
-        result: FileResult::Measured(measurement),
-        tolerance: Tolerance::default(),
-        tape: None,
         sweep,
-        contact: None,
+        ..FileReport::of("a.wav", FileResult::Measured(measurement))
     });
     let good = serde_json::from_str(&line).unwrap();
     assert_eq!(breaches(&good), [""; 0], "{line}");
