@@ -6,6 +6,9 @@ pub mod budget;
 mod cautions;
 pub mod comparison;
 pub mod contact;
+#[cfg(test)]
+#[path = "../../tests/support/invented.rs"]
+mod invented;
 pub mod json;
 pub mod listing;
 pub mod numbers;

@@ -12,7 +12,7 @@ use crate::readings::{
     TapeIdent, Unclear, Verdict,
 };
 use crate::references::{Found, TapeCard, Tolerance};
-use crate::units::Seconds;
+use crate::units::{Percent, Seconds};
 
 /// Dropouts whose place is said one by one.
 const DROPOUTS_LISTED: usize = 4;
@@ -299,44 +299,27 @@ fn flutter_lines(reading: &FlutterReading) -> String {
         .map_or(String::new(), |limit| format!(", to {limit:.0}"));
     let mut text =
         String::from("  Flutter %                     two-sigma      quasi-peak     RMS\n");
-    let rows = [
-        (
-            format!("weighted{weighted_band}"),
-            [
-                cell(
-                    reading.weighted_two_sigma,
-                    reading.weighted_two_sigma_uncertainty,
-                ),
-                cell(reading.weighted_peak, reading.weighted_peak_uncertainty),
-                cell(reading.weighted_rms, reading.weighted_rms_uncertainty),
-            ],
-        ),
-        (
-            format!("unweighted{band}"),
-            [
-                cell(reading.unweighted_two_sigma, None),
-                String::new(),
-                cell(reading.unweighted_rms, None),
-            ],
-        ),
-        (
-            "wow, 0.5–6 Hz".to_owned(),
-            [String::new(), String::new(), cell(reading.wow_rms, None)],
-        ),
-        (
-            "flutter, 6–100 Hz".to_owned(),
-            [
-                String::new(),
-                String::new(),
-                cell(reading.flutter_rms, None),
-            ],
-        ),
-    ];
-    for (name, [two_sigma, peak, rms]) in rows {
+    let mut row = |name: &str, cells: [Option<[Option<Percent>; 2]>; 3]| {
+        let [two_sigma, peak, rms] =
+            cells.map(|figure| figure.map_or(String::new(), |[value, known]| cell(value, known)));
         let line = format!("    {name:<28}{two_sigma:<15}{peak:<15}{rms}");
         text.push_str(line.trim_end());
         text.push('\n');
-    }
+    };
+    let alone = |value| Some([value, None]);
+    let it = reading;
+    row(
+        &format!("weighted{weighted_band}"),
+        [
+            Some([it.weighted_two_sigma, it.weighted_two_sigma_uncertainty]),
+            Some([it.weighted_peak, it.weighted_peak_uncertainty]),
+            Some([it.weighted_rms, it.weighted_rms_uncertainty]),
+        ],
+    );
+    let [two_sigma, rms] = [it.unweighted_two_sigma, it.unweighted_rms].map(alone);
+    row(&format!("unweighted{band}"), [two_sigma, None, rms]);
+    row("wow, 0.5–6 Hz", [None, None, alone(it.wow_rms)]);
+    row("flutter, 6–100 Hz", [None, None, alone(it.flutter_rms)]);
     text
 }
 

@@ -15,7 +15,6 @@ use tapewright::readings::{
     BadSpot, Direction, FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, Pass,
     PassageFigures, ReferenceKind, SpotKind, SpotSeen, SweepReport, TuningHint, Unclear, Vibrato,
 };
-use tapewright::references::Tolerance;
 use tapewright::report::{FileReport, FileResult, json};
 use tapewright::units::{Cents, Hertz, Percent, Seconds};
 
