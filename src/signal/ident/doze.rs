@@ -25,8 +25,8 @@ const RECENT_S: f64 = 0.2;
 pub(super) const LEAD_LOOKS: u32 = 7;
 
 /// A single tone, so far as so few values tell: an ear asks for 0.6 over a
-/// lead, and hiss makes 0.2 on average. Tuned on what the tests of the ear
-/// hear in hiss; a look too many costs time and nothing else.
+/// lead, and hiss makes 0.2 on average. Tuned and judged by `--bench ident`; a look
+/// too many costs time and nothing else.
 const LONE: f64 = 0.4;
 
 /// Least part of all sound that such a tone has: hum may be ten times as loud
