@@ -281,6 +281,7 @@ impl Caution {
     }
 }
 
+#[allow(clippy::match_same_arms)] // rows of a table
 fn of_problem(problem: &Problem) -> CautionCode {
     use CautionCode as Code;
     match problem {

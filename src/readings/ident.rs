@@ -31,7 +31,7 @@ impl Measurement {
         self.answer_where_recorded(&Origin::OfIdent(ident.machine.clone()));
         if let Some(taken) = self.nominal {
             if ident.contradicts(taken) {
-                let told = [ident.nominal, taken].map(|tone| tone.to_string());
+                let told = [ident.nominal, taken].map(|tone| format!("tone:{}", tone.0));
                 self.cautions.push(Caution::Contradicts(told));
             } else {
                 // The tape says which of two tones it is.

@@ -59,7 +59,7 @@ fn sentence(caution: &Caution) -> String {
         C::WhichTone([taken, other], heard) => which_tone(*taken, *other, *heard),
         C::Contradicts([says, taken]) => format!(
             "The tape or its card says that it carries {says}, and it is held against {taken}; \
-             choose another --reference or --tape."
+             choose the other with --reference {says}, or another card."
         ),
         C::GivesNoFlutter(kind, has_drift) => no_flutter(*kind, *has_drift),
         C::Clipped(samples, share) => {

@@ -1,4 +1,6 @@
-//! Numbers rounded for people and for scripts.
+//! Numbers rounded for people and for scripts, and text that is safe to show.
+
+use std::fmt::Write as _;
 
 /// Rounded to so many decimal places; `None` for what is no number.
 pub(super) fn places(value: f64, decimals: i32) -> Option<f64> {
@@ -106,7 +108,8 @@ pub fn plain(text: &str) -> String {
     let mut shown = String::with_capacity(text.len());
     for letter in text.chars() {
         if letter.is_control() {
-            shown.push_str(&format!("\\u{:04x}", u32::from(letter)));
+            // Writing to a string cannot fail.
+            let _ = write!(shown, "\\u{:04x}", u32::from(letter));
         } else {
             shown.push(letter);
         }
