@@ -3,6 +3,8 @@
 use cpal::ErrorKind;
 use thiserror::Error;
 
+use crate::report::numbers;
+
 /// Sound that cannot be had.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
 pub enum SoundError {
@@ -202,14 +204,11 @@ impl SoundError {
 }
 
 /// Text of a foreign library or device as it may stand within a sentence and
-/// on a terminal: no control characters, no full stop.
+/// on a terminal: one line, no full stop.
 pub(super) fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect::<String>()
-        .trim_start()
-        .trim_end_matches(|c: char| c == '.' || c.is_whitespace())
-        .to_owned()
+    let words: Vec<_> = text.split_whitespace().collect();
+    let text = words.join(" ");
+    numbers::plain(text.trim_end_matches(['.', ' ']))
 }
 
 fn names(listed: &[String]) -> String {
@@ -273,6 +272,6 @@ mod tests {
 
     #[test]
     fn foreign_text_cannot_drive_the_terminal() {
-        assert_eq!(plain("Mic\u{1b}[2J\n."), "Mic [2J");
+        assert_eq!(plain("Mic\u{1b}[2J\n."), "Mic\\u001b[2J");
     }
 }

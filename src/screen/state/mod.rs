@@ -48,6 +48,11 @@ use crate::units::Hertz;
 /// Columns and rows below which nothing useful can be shown.
 pub const SMALLEST: (u16, u16) = (50, 14);
 
+/// Too little of it can be seen on a terminal of this size to let anything happen.
+pub(super) fn is_too_small((width, height): (u16, u16)) -> bool {
+    width < SMALLEST.0 || height < SMALLEST.1
+}
+
 /// What the samples come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SourceKind {
@@ -392,12 +397,6 @@ impl ScreenState {
             _ => None,
         });
         choice.unwrap_or_default()
-    }
-
-    /// Too little of it can be seen on this terminal to let anything happen.
-    pub fn is_too_small(&self) -> bool {
-        let (width, height) = self.size;
-        width < SMALLEST.0 || height < SMALLEST.1
     }
 
     /// The nominal tone in force, if one is.
