@@ -52,70 +52,42 @@ pub struct Faults {
 
 /// Why a recording cannot be read.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum RecordingError {
-    /// Not there.
     #[error("{}: there is no such file; check the name and the folder", .0.display())]
     Missing(PathBuf),
-    /// A folder.
     #[error("{}: this is a folder; name the recordings in it", .0.display())]
     Folder(PathBuf),
-    /// Not allowed.
     #[error("{}: reading this file is not permitted; change its permissions or copy it", .0.display())]
     Denied(PathBuf),
-    /// No byte in it.
     #[error("{}: the file is empty; record or copy it again", .0.display())]
     Empty(PathBuf),
-    /// Text under the name of a recording.
     #[error(
         "{}: this is a text file, not a recording; name a WAV, FLAC or other sound file", .0.display()
     )]
     Text(PathBuf),
-    /// Nothing known.
     #[error(
         "{}: this is no recording of a known kind; convert it to WAV or FLAC", .0.display()
     )]
     Unknown(PathBuf),
-    /// Neither plain nor of a kind that can be read without going back.
     #[error(
         "{}: this comes through a pipe, in which only WAV, FLAC, MP3 and Ogg can be read, and it is none of these that can be; save it as a file and read that", .0.display()
     )]
     NotThroughPipe(PathBuf),
-    /// A known kind that is broken, or of an unsupported variety.
     #[error("{}: {reason}; convert it to plain WAV or FLAC, or record it again", path.display())]
-    Unusable {
-        /// The file.
-        path: PathBuf,
-        /// What was found.
-        reason: String,
-    },
-    /// The channels that were asked for are not in it.
+    Unusable { path: PathBuf, reason: String },
     #[error(
         "{}: it has {has} channels, and channel {wanted} was asked for; choose others with --channel", path.display()
     )]
     TooFewChannels {
-        /// The file.
         path: PathBuf,
-        /// So many.
         has: u16,
-        /// The highest that was asked for.
         wanted: u16,
     },
-    /// At a rate at which nothing can be measured, as a damaged header claims.
     #[error("{}: {source}", path.display())]
-    Rate {
-        /// The file.
-        path: PathBuf,
-        /// What the rate is, and what it should be.
-        source: EngineError,
-    },
-    /// The system refuses.
+    Rate { path: PathBuf, source: EngineError },
     #[error("{}: cannot be read: {source}; check the disk or the connection", path.display())]
-    Io {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
+    Io { path: PathBuf, source: io::Error },
 }
 
 impl Recording {
