@@ -186,19 +186,11 @@ mod tests {
     #[test]
     fn what_the_system_reports_is_told_apart() {
         let of = |kind| SoundError::of_system(Direction::Input, "Line", &cpal::Error::new(kind));
-        assert!(matches!(of(ErrorKind::DeviceBusy), SoundError::Busy { .. }));
-        assert!(matches!(
-            of(ErrorKind::PermissionDenied),
-            SoundError::Refused { .. }
-        ));
-        assert!(matches!(
-            of(ErrorKind::DeviceNotAvailable),
-            SoundError::Gone { .. }
-        ));
-        assert!(matches!(
-            of(ErrorKind::BackendError),
-            SoundError::System { .. }
-        ));
+        let says = |kind, part| assert!(of(kind).to_string().contains(part), "{part}");
+        says(ErrorKind::DeviceBusy, "in use by another program");
+        says(ErrorKind::PermissionDenied, "refuses access");
+        says(ErrorKind::DeviceNotAvailable, "is gone");
+        says(ErrorKind::BackendError, "cannot be used");
     }
 
     #[test]

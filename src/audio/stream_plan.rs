@@ -203,14 +203,19 @@ mod tests {
         SupportedStreamConfigRange::new(channels, low, high, ANY, samples)
     }
 
+    fn chosen(
+        own: &SupportedStreamConfig,
+        all: &[SupportedStreamConfigRange],
+    ) -> (u16, u32, SampleFormat) {
+        let plan = StreamPlan::choose(Some(own), all).unwrap();
+        (plan.format.channels, plan.format.rate_hz, plan.samples)
+    }
+
     #[test]
     fn the_own_format_of_the_device_goes_first() {
         let own = SupportedStreamConfig::new(1, 96_000, ANY, SampleFormat::I16);
         let all = [range(2, 8000, 192_000, SampleFormat::F32)];
-        let plan = StreamPlan::choose(Some(&own), &all).unwrap();
-        assert_eq!(plan.format.rate_hz, 96_000);
-        assert_eq!(plan.format.channels, 1);
-        assert_eq!(plan.samples, SampleFormat::I16);
+        assert_eq!(chosen(&own, &all), (1, 96_000, SampleFormat::I16));
     }
 
     #[test]
@@ -222,10 +227,7 @@ mod tests {
             range(2, 44_100, 44_100, SampleFormat::I24),
             range(2, 8000, 44_100, SampleFormat::I16),
         ];
-        let plan = StreamPlan::choose(Some(&own), &all).unwrap();
-        assert_eq!(plan.format.channels, 2);
-        assert_eq!(plan.format.rate_hz, 44_100);
-        assert_eq!(plan.samples, SampleFormat::I24);
+        assert_eq!(chosen(&own, &all), (2, 44_100, SampleFormat::I24));
     }
 
     #[test]

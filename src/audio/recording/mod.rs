@@ -22,7 +22,7 @@ pub use feeder::{Pace, start, start_taking};
 
 /// A recording that is being read.
 pub struct Recording {
-    reader: Reader,
+    reader: Box<dyn Reader + Send>,
     /// Of what is taken of it.
     format: StreamFormat,
     read_frames: u64,
@@ -31,9 +31,16 @@ pub struct Recording {
     pick: Option<(Pick, u16)>,
 }
 
-enum Reader {
-    Wav(wav::WavReader),
-    Decoded(Box<decoded::DecodedReader>),
+trait Reader {
+    fn format(&self) -> StreamFormat;
+
+    /// In all, where the file says so.
+    fn total_frames(&self) -> Option<u64>;
+
+    /// Appends the next samples; none at the end.
+    fn next_block(&mut self, samples: &mut Vec<f32>);
+
+    fn faults(&self) -> Faults;
 }
 
 /// What was wrong with a recording, known once all of it is read.
@@ -136,12 +143,7 @@ impl Recording {
             return Self::open_decoded(path, beginning, file);
         }
         match wav::WavReader::open(&beginning, file, length) {
-            Ok(reader) => Ok(Self {
-                format: reader.format(),
-                reader: Reader::Wav(reader),
-                read_frames: 0,
-                pick: None,
-            }),
+            Ok(reader) => Ok(Self::of(reader)),
             // Compressed inside a WAV: read from its beginning again.
             Err(wav::WavError::NotPcm) if length.is_none() => {
                 Err(RecordingError::NotThroughPipe(path.to_path_buf()))
@@ -161,17 +163,21 @@ impl Recording {
         let text = looks_like_text(&beginning);
         let once = !file.metadata().is_ok_and(|it| it.is_file());
         match decoded::DecodedReader::open(path, beginning, file) {
-            Ok(reader) => Ok(Self {
-                format: reader.format(),
-                reader: Reader::Decoded(Box::new(reader)),
-                read_frames: 0,
-                pick: None,
-            }),
+            Ok(reader) => Ok(Self::of(reader)),
             Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
             Err(RecordingError::Unknown(path) | RecordingError::Unusable { path, .. }) if once => {
                 Err(RecordingError::NotThroughPipe(path))
             }
             Err(error) => Err(error),
+        }
+    }
+
+    fn of(reader: impl Reader + Send + 'static) -> Self {
+        Self {
+            format: reader.format(),
+            reader: Box::new(reader),
+            read_frames: 0,
+            pick: None,
         }
     }
 
@@ -182,10 +188,7 @@ impl Recording {
 
     /// Frames in all, where the file says so.
     pub fn total_frames(&self) -> Option<u64> {
-        match &self.reader {
-            Reader::Wav(reader) => reader.total_frames(),
-            Reader::Decoded(reader) => reader.total_frames(),
-        }
+        self.reader.total_frames()
     }
 
     /// Frames read so far.
@@ -197,10 +200,7 @@ impl Recording {
     /// says how many; `None` at the end, and where the file breaks off.
     pub fn next_block(&mut self, block: &mut Vec<f32>) -> Option<usize> {
         block.clear();
-        match &mut self.reader {
-            Reader::Wav(reader) => reader.next_block(block),
-            Reader::Decoded(reader) => reader.next_block(block),
-        }
+        self.reader.next_block(block);
         if let Some((pick, has)) = self.pick {
             let all = std::mem::take(block);
             let frames = all.chunks_exact(usize::from(has));
@@ -214,10 +214,7 @@ impl Recording {
     /// What was wrong with it; complete once [`Recording::next_block`] has
     /// given `None`.
     pub fn faults(&self) -> Faults {
-        match &self.reader {
-            Reader::Wav(reader) => reader.faults(),
-            Reader::Decoded(reader) => reader.faults(),
-        }
+        self.reader.faults()
     }
 }
 
