@@ -356,6 +356,12 @@ impl ScreenState {
         }
     }
 
+    /// Says something and does nothing else.
+    pub(in crate::screen) fn say(&mut self, what: impl Into<String>) -> Vec<Effect> {
+        self.message = Some(what.into());
+        Vec::new()
+    }
+
     /// The newest reading, live or not.
     pub fn reading(&self) -> Option<&Reading> {
         self.live.reading.as_deref()
@@ -503,17 +509,11 @@ impl ScreenState {
             self.needle_scale.follow(furthest, now);
         }
         let flutter = &reading.flutter;
-        let figures = [
-            flutter.wow_rms,
-            flutter.flutter_rms,
-            flutter.weighted_two_sigma,
-        ];
-        if let Some(largest) = figures
+        let [wow, fast] = [flutter.wow_rms, flutter.flutter_rms];
+        let figures = [wow, fast, flutter.weighted_two_sigma]
             .into_iter()
-            .flatten()
-            .map(|it| it.0)
-            .reduce(f64::max)
-        {
+            .flatten();
+        if let Some(largest) = figures.map(|it| it.0).reduce(f64::max) {
             self.flutter_scale.follow(largest, now);
         }
         if let Some(drift) = &reading.drift {
