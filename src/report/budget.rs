@@ -22,13 +22,10 @@ pub fn lines(measurement: &Measurement) -> String {
         add_line(&mut text, &line);
     }
     add_line(&mut text, &sum(speed));
-    if measurement.conditions.kind.has_frequency() {
-        if let Some(worth) = measurement.worth() {
-            text.push_str(&wrapped(
-                "    steadiness              ",
-                &words::worth(&worth),
-            ));
-        }
+    let has_frequency = measurement.conditions.kind.has_frequency();
+    if let Some(worth) = measurement.worth().filter(|_| has_frequency) {
+        let head = "    steadiness              ";
+        text.push_str(&wrapped(head, &words::worth(&worth)));
     }
     text
 }

@@ -21,7 +21,7 @@ mod troubles;
 mod words;
 
 pub use ascii::ascii;
-pub use troubles::{clause, noun, off_by, trouble};
+pub use troubles::{capital, clause, noun, off_by, trouble};
 pub use words::{band, channel, clock_source, lines_of, worth};
 
 use crate::readings::contact::ContactReport;

@@ -13,7 +13,7 @@ pub fn clause(sentence: &str) -> String {
 }
 
 /// As a sentence begins.
-pub(super) fn capital(clause: &str) -> String {
+pub fn capital(clause: &str) -> String {
     let mut letters = clause.chars();
     let first = letters.next().into_iter().flat_map(char::to_uppercase);
     first.chain(letters.clone()).collect()

@@ -4,7 +4,7 @@ use ratatui_core::style::Style;
 
 use crate::readings::{SampleClock, SpeedReading};
 use crate::report::numbers::rounded_up_to;
-use crate::report::{clock_source, worth as worth_words};
+use crate::report::{capital, clock_source, worth};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::ScreenState;
@@ -107,8 +107,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         y += u16::from(line.sum);
     }
     let how = "Independent parts add by their squares (JCGM 100).".to_owned();
-    let worth = state.reading().and_then(|it| it.worth);
-    for sentence in worth.map(|it| worth_words(&it)).into_iter().chain([how]) {
+    let steady = state.reading().and_then(|it| it.worth);
+    let steady = steady.map(|it| capital(&worth(&it)) + ".");
+    for sentence in steady.into_iter().chain([how]) {
         let texts = wrap(&sentence, pen.width());
         // Whole or not at all.
         if y + texts.len() as u16 > last {
