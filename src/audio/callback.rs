@@ -87,7 +87,7 @@ impl SignsOfLife {
         self.overruns.load(Ordering::Acquire)
     }
 
-    /// A callback of an output has asked for so many frames.
+    /// A callback of an output has asked for frames.
     pub(super) fn note_frames(&self, frames: u64) {
         self.frames.fetch_add(frames, Ordering::Release);
     }

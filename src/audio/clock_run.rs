@@ -68,7 +68,7 @@ pub struct Listening {
 pub enum Heard<'a> {
     /// Interleaved samples.
     Samples(&'a [f32]),
-    /// So many frames are missing here.
+    /// This many frames are missing here.
     Missing(u64),
     /// Nothing waits for the moment.
     Nothing,

@@ -18,7 +18,7 @@ use crate::units::{Decibels, Seconds};
 /// Further apart than this the ear hears an echo, and the copy is set anew.
 const APART_S: f64 = 0.08;
 
-/// From one place to another, and from silence, over so long.
+/// From one place to another, and from silence, over this long.
 const FADE_S: f64 = 0.05;
 
 /// Samples made at once.

@@ -3,6 +3,9 @@
 //! Every source (sound card, recording, simulated machine) runs on a thread of
 //! its own and hands over one end of a ring with [`source::SourceEvent`]; the
 //! analysis thread holds the other. The ring is all that they share.
+//!
+//! Lengths of time and of buffers are choices, long enough for a busy computer
+//! and short enough for a hand, unless a comment says where they come from.
 
 pub mod analysis;
 pub mod callback;

@@ -12,7 +12,7 @@ pub struct Pick {
 }
 
 impl Pick {
-    /// The first two of so many, or the only one.
+    /// The first two of these, or the only one.
     pub fn usual(channels: u16) -> Self {
         Self {
             first: 0,

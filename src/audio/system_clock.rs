@@ -24,8 +24,8 @@ const ANSWER: Duration = Duration::from_secs(3);
 const LOOK: Duration = Duration::from_secs(10);
 
 /// The computer slept, or its time of day was set, when the two clocks moved
-/// so far apart.
-const LEAP_S: f64 = 1.0;
+/// this far apart.
+const SET_S: f64 = 1.0;
 
 /// Whether the system's clock is kept right by another one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -144,7 +144,7 @@ impl ClockWatch {
             Err(before) => -before.duration().as_secs_f64(),
         };
         // What steers the clock steers both.
-        (of_day_s - monotonic_s).abs() > LEAP_S
+        (of_day_s - monotonic_s).abs() > SET_S
     }
 
     pub(super) fn steering(&self) -> Option<Steering> {

@@ -11,7 +11,7 @@ use super::source::StreamFormat;
 use crate::signal::rhythm::{Beat, Rhythm};
 use crate::units::{Decibels, Seconds};
 
-/// Nearness is handed over in so many steps.
+/// Nearness is handed over in this many steps.
 const STEPS: f64 = 1000.0;
 
 /// What is to be said, for the callback to take without waiting: one word of
@@ -152,7 +152,7 @@ mod tests {
     };
     const LEVEL: Decibels = Decibels(-20.0);
 
-    /// Whether anything sounds in so many seconds, in blocks of 10 ms.
+    /// Whether anything sounds in these seconds, in blocks of 10 ms.
     fn sounds(fill: &mut FillSamples, seconds: f64, mut before_each: impl FnMut()) -> bool {
         let mut anything = false;
         for _ in 0..(seconds * 100.0) as usize {

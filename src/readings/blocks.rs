@@ -1,6 +1,6 @@
 //! Means of equal blocks of a series, in constant memory whatever its length.
 
-/// Blocks that are kept; when full, neighbours are merged two by two.
+/// Blocks that are kept, a choice; when full, neighbours are merged two by two.
 const MOST_BLOCKS: usize = 4096;
 
 /// Means of equal blocks of a series.

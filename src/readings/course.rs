@@ -99,8 +99,8 @@ const STEADY_WOW: f64 = 2.0;
 /// than the scatter of the machine, are one.
 const SAME: f64 = 5e-4;
 
-/// This much is left out where a turn begins and ends: so long the beginning of
-/// one passes for a part of the line before it.
+/// This much is left out where a turn begins and ends: for this long its
+/// beginning passes for a part of the line before it.
 const TURN_MARGIN_S: f64 = 0.4;
 
 /// More stretches than these are not listed.

@@ -6,14 +6,14 @@ use crate::signal::check::Beside;
 use crate::signal::spectrum::Spectrum;
 use crate::signal::tone_fit::{ToneFit, fit};
 
-/// Longer records lose nothing worth having to the filters.
+/// Longer records lose nothing worth having to the filters. A choice, as what
+/// follows.
 const MOST_S: f64 = 2.0;
 
 /// Shorter ones show nothing.
 const LEAST_S: f64 = 0.02;
 
-/// A channel this much worse than the other is left out: ratio of powers, a
-/// choice.
+/// A channel this much worse than the other is left out: ratio of powers.
 const WORSE: f64 = 0.01;
 
 /// A steady tone that fills a short record.
@@ -25,7 +25,7 @@ pub struct Direct {
     pub length_s: f64,
     /// Mean square of the tone.
     pub tone_power: f64,
-    /// The tone and the rest of it.
+    /// The tone and what stands beside it.
     pub beside: Beside,
     /// Channels that it was made from: left, right.
     pub used: [bool; 2],

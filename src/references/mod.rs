@@ -2,6 +2,7 @@
 //!
 //! Parses what the user says about the reference and the tolerance, and hands
 //! [`crate::readings::Conditions`] down to the engine. Measures nothing.
+//! Limits of what may be said are choices, wide of anything in use.
 
 mod choice;
 mod machine_name;

@@ -312,7 +312,7 @@ impl SimulatedMachine {
         self.config.tone_hz = tone_hz;
     }
 
-    /// Moves the motor's aim by so much at once; without lag the speed too.
+    /// Moves the motor's aim at once; without lag the speed too.
     pub fn step_speed(&mut self, by: Percent) {
         self.stepped += by.0;
         self.aim_again();

@@ -1,5 +1,6 @@
 //! Floor 4: a simulated tape machine whose true speed is known at every
-//! sample. Invented throughout, deterministic from its seed; no clock, no I/O.
+//! sample. Invented throughout, its constants too, unless they say otherwise;
+//! deterministic from its seed; no clock, no I/O.
 //!
 //! [`SimulatedMachine`] renders the line output of a machine that plays a test
 //! tape; [`MachineConfig`] says what is wrong with it, each fault in its own

@@ -166,7 +166,7 @@ fn pick(random: &mut Random, among: usize) -> usize {
     (random.unit() * among as f64) as usize
 }
 
-/// A trimmer that stands wrong by so much, with right speed well inside its
+/// A trimmer that stands wrong by this, with right speed well inside its
 /// travel: turned up it may go faster or slower, over a range of its own.
 fn trimmer_off_by(percent: f64, random: &mut Random) -> TrimmerConfig {
     let span = random.between(9.0, 14.0);

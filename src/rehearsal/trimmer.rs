@@ -1,8 +1,8 @@
 //! The speed trimmer: a wiper on a resistive track, with end stops, and dirt
 //! where the wiper has rested for years.
 //!
-//! A dirty spot adds contact resistance, so the speed is off by so much while
-//! the wiper stands on it; while it stands there, contact comes and goes.
+//! A dirty spot adds contact resistance, so the speed is off while the wiper
+//! stands on it; while it stands there, contact comes and goes.
 //! Every passage of the wiper over a spot rubs part of the dirt away: much
 //! with contact cleaner and the power off, little when dry under power.
 

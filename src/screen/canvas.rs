@@ -15,7 +15,7 @@ pub(super) struct Canvas {
 }
 
 impl Canvas {
-    /// Empty, of so many cells.
+    /// Empty, of these cells.
     pub(super) fn new(columns: usize, rows: usize, unicode: bool) -> Self {
         Self {
             columns,

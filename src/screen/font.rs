@@ -48,7 +48,7 @@ fn rows(letter: char) -> [&'static str; 5] {
     }
 }
 
-/// Cells across that a text takes with strokes of so many times their usual
+/// Cells across that a text takes with strokes of `across` times their usual
 /// width.
 pub(super) fn width(text: &str, across: u16) -> u16 {
     let letters = text

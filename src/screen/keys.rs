@@ -41,7 +41,7 @@ pub struct Binding {
     pub long: &'static str,
 }
 
-/// One small turn of the trimmer, as a part of its travel.
+/// One small turn of the trimmer, as a part of its travel. Invented.
 const FINE: f64 = 0.002;
 /// One large turn.
 const COARSE: f64 = 0.02;
@@ -204,16 +204,8 @@ mod tests {
                 .iter()
                 .any(|other| other.code == one.code && other.modifiers == one.modifiers);
             assert!(!twice, "{:?} {:?}", one.modifiers, one.code);
-            assert!(
-                one.short.is_empty() || !one.shown.is_empty(),
-                "{}",
-                one.short
-            );
-            assert!(
-                one.short.is_empty() || !one.long.is_empty(),
-                "{}",
-                one.short
-            );
+            let is_explained = !one.shown.is_empty() && !one.long.is_empty();
+            assert!(one.short.is_empty() || is_explained, "{}", one.short);
         }
     }
 
@@ -221,12 +213,8 @@ mod tests {
     fn keys_of_the_simulated_machine_do_nothing_on_a_real_one() {
         let real = specimen::state(SourceKind::Input);
         let rehearsal = specimen::state(SourceKind::Rehearsal);
-        for code in [
-            KeyCode::Left,
-            KeyCode::Up,
-            KeyCode::Char('p'),
-            KeyCode::Char('c'),
-        ] {
+        let letters = ['p', 'c'].map(KeyCode::Char);
+        for code in letters.into_iter().chain([KeyCode::Left, KeyCode::Up]) {
             assert_eq!(press(code, NONE, &real), None);
             assert!(press(code, NONE, &rehearsal).is_some());
         }
@@ -243,10 +231,8 @@ mod tests {
         assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
         let _ = state.act(Action::Type(EntryFor::Note));
         assert_eq!(press(KeyCode::Char('c'), CONTROL, &state), interrupt);
-        assert_eq!(
-            press(KeyCode::Char('q'), NONE, &state),
-            Some(Action::Letter('q'))
-        );
+        let letter = Some(Action::Letter('q'));
+        assert_eq!(press(KeyCode::Char('q'), NONE, &state), letter);
         assert_eq!(press(KeyCode::Esc, NONE, &state), Some(Action::Uncover));
     }
 

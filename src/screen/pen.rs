@@ -68,7 +68,7 @@ pub(super) fn wrap(text: &str, room: u16) -> Vec<String> {
     lines_of(text, usize::from(room), |text| usize::from(width(text)))
 }
 
-/// As much of a text as so many lines hold, up to the end of a part: a sentence,
+/// As much of a text as `rows` lines hold, up to the end of a part: a sentence,
 /// or what stands before a comma, a colon or a bracket. What has no part so
 /// short is cut between words.
 pub(super) fn fitting(text: &str, room: u16, rows: usize) -> Vec<String> {

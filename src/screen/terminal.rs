@@ -32,7 +32,7 @@ use super::state::ScreenState;
 const ENDING_SIGNALS: [i32; 4] = [SIGINT, SIGTERM, SIGHUP, SIGQUIT];
 
 /// How long a dying thread waits for the terminal to be given back, and the
-/// main thread for its report.
+/// main thread for its report. A choice.
 const PATIENCE: Duration = Duration::from_millis(500);
 
 /// What is to be given back.

@@ -91,30 +91,22 @@ mod tests {
         // Two's complement little-endian; 8 bit is offset binary.
         let top16 = 32_767.0 / 32_768.0;
         let top24 = 8_388_607.0 / 8_388_608.0;
-        for (coding, bytes, expected) in [
-            (
-                Coding::Unsigned8,
-                &[0, 128, 255][..],
-                [-1.0, 0.0, 127.0 / 128.0],
-            ),
-            (
-                Coding::Signed16,
-                &[0, 0x80, 0, 0, 0xff, 0x7f],
-                [-1.0, 0.0, top16],
-            ),
+        for (coding, bytes, highest) in [
+            (Coding::Unsigned8, &[0, 128, 255][..], 127.0 / 128.0),
+            (Coding::Signed16, &[0, 0x80, 0, 0, 0xff, 0x7f], top16),
             (
                 Coding::Signed24,
                 &[0, 0, 0x80, 0, 0, 0, 0xff, 0xff, 0x7f],
-                [-1.0, 0.0, top24],
+                top24,
             ),
             (
                 Coding::Signed32,
                 &[0, 0, 0, 0x80, 0, 0, 0, 0, 0xff, 0xff, 0xff, 0x7f],
-                [-1.0, 0.0, 1.0],
+                1.0,
             ),
         ] {
             let (samples, replaced) = decoded(coding, bytes);
-            assert_eq!(samples, expected, "{coding:?}");
+            assert_eq!(samples, [-1.0, 0.0, highest], "{coding:?}");
             assert_eq!(replaced, 0);
             assert_eq!(bytes.len(), 3 * coding.bytes());
         }

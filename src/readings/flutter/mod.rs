@@ -1,7 +1,8 @@
 //! Wow and flutter from the speed track: weighting, detectors, bands.
 //!
 //! Everything works on deviations in hertz and at the rate of the track; who
-//! asks divides by the nominal frequency.
+//! asks divides by the nominal frequency. Lengths and counts that say nothing
+//! else are choices.
 
 mod highest;
 mod meter;

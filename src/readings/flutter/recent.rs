@@ -78,7 +78,8 @@ impl Recent {
     pub fn scatter(&self) -> RecentScatter {
         *self.scatter.get_or_init(|| {
             let series = self.series.each_ref();
-            let [squares, sixths, readings] = series.map(|it| Vec::from_iter(it.iter().copied()));
+            let [squares, sixths, readings] =
+                series.map(|it| it.iter().copied().collect::<Vec<f64>>());
             let blocks = FlutterBlocks {
                 squares: &squares,
                 sixths: &sixths,

@@ -59,24 +59,10 @@ impl Scale {
     }
 }
 
-/// The inner part of a way: where the hand has left one end and not yet
-/// reached the other.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Inner {
-    pub(super) from: usize,
-    pub(super) to: usize,
-}
-
-impl Inner {
-    pub(super) fn seconds(self) -> f64 {
-        (self.to - self.from) as f64 / RATE_HZ
-    }
-}
-
 impl Scores {
     /// Over the inner part of a way. `mean` is the speed track, briefly
     /// averaged.
-    pub(super) fn of(traces: &[Trace], inner: Inner, mean: &[f64], scale: Scale) -> Self {
+    pub(super) fn of(traces: &[Trace], inner: Way, mean: &[f64], scale: Scale) -> Self {
         let peaks = traces.iter();
         Self {
             peaks: peaks
@@ -103,7 +89,7 @@ impl Scores {
     }
 }
 
-fn trace_peaks(trace: &Trace, inner: Inner, mean: &[f64], scale: Scale) -> [Vec<Peak>; 2] {
+fn trace_peaks(trace: &Trace, inner: Way, mean: &[f64], scale: Scale) -> [Vec<Peak>; 2] {
     let mut peaks = [vec![Peak::default(); BINS], vec![Peak::default(); BINS]];
     let length = trace.length();
     let aside = (0.1 * RATE_HZ) as usize;
@@ -246,20 +232,4 @@ impl Chance {
 fn agreement(one: f64, other: f64) -> f64 {
     let together = (one + other) * std::f64::consts::FRAC_1_SQRT_2;
     together.min(WEAKER_TIMES * std::f64::consts::SQRT_2 * one.min(other))
-}
-
-/// The inner part of a way: more than `margin` percent from both of its ends.
-pub(super) fn inner_part(way: Way, smooth: &[f64], margin: f64) -> Inner {
-    let [start, end] = [smooth[way.from], smooth[way.to]];
-    let from = (way.from..way.to)
-        .rev()
-        .find(|&k| (smooth[k] - start).abs() < margin)
-        .unwrap_or(way.from);
-    let to = (way.from..way.to)
-        .find(|&k| (smooth[k] - end).abs() < margin)
-        .unwrap_or(way.to);
-    Inner {
-        from,
-        to: to.max(from),
-    }
 }

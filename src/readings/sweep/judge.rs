@@ -3,7 +3,7 @@
 use super::backlash::{backlash, up_less_down};
 use super::bank::{Trace, traces};
 use super::claims::{Claim, Compared};
-use super::evidence::{ASKED_OF_LAG, Agreement, BINS, Inner, Peak, Scale, Scores, inner_part};
+use super::evidence::{ASKED_OF_LAG, Agreement, BINS, Peak, Scale, Scores};
 use super::kinds::{Passage, crackles, kind_of};
 use super::lines::without_lines;
 use super::passes::{Way, extent, ways};
@@ -257,8 +257,7 @@ impl Sweep {
         }
         // From the middle to the first end it may go quickly.
         let whole = |way: &&Way| way.through(&self.smooth) >= WHOLE_WAY * range;
-        let too_fast =
-            |&way: &Way| inner_part(way, &self.smooth, 0.1 * range).seconds() < QUICKEST_WAY_S;
+        let too_fast = |&way: &Way| way.inner(&self.smooth, 0.1 * range).seconds() < QUICKEST_WAY_S;
         let mut whole = self.ways.iter().filter(whole);
         whole.any(too_fast).then_some(Unclear::TooFast)
     }
@@ -279,8 +278,8 @@ impl Sweep {
     fn find_spots(&self, report: &mut SweepReport) -> Vec<Candidate> {
         let range = self.range();
         let ways = || self.ways.iter().copied();
-        let inners: Vec<Inner> = ways()
-            .map(|way| inner_part(way, &self.smooth, TURNING_SHARE * range))
+        let inners: Vec<Way> = ways()
+            .map(|way| way.inner(&self.smooth, TURNING_SHARE * range))
             .collect();
         let marked = self.moving(&inners);
         let shortest = ways().map(Way::seconds).fold(f64::INFINITY, f64::min);
@@ -315,7 +314,7 @@ impl Sweep {
         &self,
         found: &mut Vec<Candidate>,
         clean: &[f64],
-        inners: &[Inner],
+        inners: &[Way],
         pace: f64,
     ) {
         let range = self.range();
@@ -379,17 +378,17 @@ impl Sweep {
     }
 
     /// Usual speed of the sweep in percent a second.
-    fn pace(&self, inners: &[Inner]) -> f64 {
+    fn pace(&self, inners: &[Way]) -> f64 {
         let (mut way, mut time) = (0.0, 0.0);
         for inner in inners {
-            way += (self.smooth[inner.to] - self.smooth[inner.from]).abs();
+            way += inner.through(&self.smooth);
             time += inner.seconds();
         }
         way / time.max(1.0 / RATE_HZ)
     }
 
     /// Which values lie between the ends of the sweep and were heard.
-    fn moving(&self, inners: &[Inner]) -> Vec<bool> {
+    fn moving(&self, inners: &[Way]) -> Vec<bool> {
         let mut marked = vec![false; self.smooth.len()];
         for inner in inners {
             marked[inner.from..inner.to].fill(true);

@@ -23,6 +23,17 @@ impl Way {
     pub(super) fn seconds(self) -> f64 {
         (self.to - self.from) as f64 / RATE_HZ
     }
+
+    /// Its inner part, where the hand has left one end and not yet reached the
+    /// other: more than `margin` percent from both.
+    pub(super) fn inner(self, smooth: &[f64], margin: f64) -> Self {
+        let near = |k: usize, end: usize| (smooth[k] - smooth[end]).abs() < margin;
+        let left = (self.from..self.to).rev().find(|&k| near(k, self.from));
+        let reached = (self.from..self.to).find(|&k| near(k, self.to));
+        let from = left.unwrap_or(self.from);
+        let to = reached.unwrap_or(self.to).max(from);
+        Self { from, to, ..self }
+    }
 }
 
 /// The ways of a smooth series whose values span `range`.

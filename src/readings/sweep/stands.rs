@@ -6,7 +6,7 @@
 //! m on another over a range R, two of them lie within d of each other by
 //! chance about 2 n m d / R times.
 
-use super::evidence::Inner;
+use super::passes::Way;
 use super::series::{RATE_HZ, running_mean};
 
 /// Shorter than this in seconds is no stand.
@@ -53,7 +53,7 @@ impl Stand {
 /// The stands of a way. `values` in percent without the flutter that comes
 /// back, `flutter` what is left of it from peak to peak, `pace` the usual
 /// speed of turning in percent a second.
-pub(super) fn stands(values: &[f64], inner: Inner, flutter: f64, pace: f64) -> Vec<Stand> {
+pub(super) fn stands(values: &[f64], inner: Way, flutter: f64, pace: f64) -> Vec<Stand> {
     let mean = running_mean(values, (0.08 * RATE_HZ) as usize);
     let shortest = SHORTEST_S.max(flutter / (MOVES_SHARE * pace)) * RATE_HZ;
     let band = flutter.max(MOVES_SHARE * pace * SHORTEST_S);
@@ -157,9 +157,10 @@ mod tests {
     #[test]
     fn a_stand_is_found_where_it_is_and_a_ramp_has_none() {
         let found = |values: &[f64]| {
-            let inner = Inner {
+            let inner = Way {
                 from: 20,
                 to: values.len() - 20,
+                up: true,
             };
             stands(values, inner, 0.05, 0.6)
         };

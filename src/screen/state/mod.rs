@@ -1,6 +1,7 @@
 //! Everything that is drawn, as one value. It changes when a newer
 //! [`LiveState`] is taken, when an action is carried out, or when an effect
-//! reports back; it knows no terminal, no clock and no file.
+//! reports back; it knows no terminal, no clock and no file. Its constants are
+//! choices, unless they say otherwise.
 
 pub(in crate::screen) mod action;
 pub(in crate::screen) mod choosing;

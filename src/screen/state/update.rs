@@ -392,15 +392,13 @@ mod tests {
     fn a_tone_that_is_chosen_is_asked_for_and_remembered() {
         let mut state = specimen::asking(-3.0);
         let effects = state.act(Action::ChooseTone(1));
-        let fixed = Nominal::Fixed(crate::units::Hertz(3150.0));
+        let [taken, other] = [3150.0, 3000.0].map(crate::units::Hertz);
+        let fixed = Nominal::Fixed(taken);
         assert!(matches!(effects[..], [Effect::Ask(Request::Nominal(it))] if it == fixed));
         assert_eq!(state.conditions.nominal, fixed);
         // The other tone is no longer suggested once this one is confirmed.
         let mut reading = specimen::reading(-3.0);
-        reading.signal.problems = vec![Problem::Ambiguous {
-            taken: crate::units::Hertz(3150.0),
-            other: crate::units::Hertz(3000.0),
-        }];
+        reading.signal.problems = vec![Problem::Ambiguous { taken, other }];
         let _ = state.take(specimen::live(2, reading));
         assert_eq!(state.problems().count(), 0);
     }
@@ -419,15 +417,13 @@ mod tests {
         bench.powered = false;
         state.bench = Some(bench);
         let effects = state.act(Action::CleanStroke);
-        assert!(matches!(
-            effects[..],
-            [Effect::Bench(BenchCommand::CleanStroke)]
-        ));
+        let asked = |effects: &[Effect]| match effects {
+            [Effect::Bench(command)] => Some(*command),
+            _ => None,
+        };
+        assert_eq!(asked(&effects), Some(BenchCommand::CleanStroke));
         let effects = state.act(Action::Power);
-        assert!(matches!(
-            effects[..],
-            [Effect::Bench(BenchCommand::Power(true))]
-        ));
+        assert_eq!(asked(&effects), Some(BenchCommand::Power(true)));
     }
 
     #[test]
