@@ -12,7 +12,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use super::feed::FillSamples;
-use super::found::{self, Found};
+use super::found::{self, FoundDevice};
 use super::output_stream::OutputStream;
 use super::quiet::QuietStderr;
 use super::sound_error::{Direction, SoundError};
@@ -150,7 +150,11 @@ fn run(wanted: &str, make: &Make, shared: &Shared, tell: &Sender<Result<String, 
 }
 
 /// Tries until the same output is back; `None` when it is to stop.
-fn wait_for_return(lost: &Found, make: &Make, shared: &Shared) -> Option<(Found, OutputStream)> {
+fn wait_for_return(
+    lost: &FoundDevice,
+    make: &Make,
+    shared: &Shared,
+) -> Option<(FoundDevice, OutputStream)> {
     let mut pause = FIRST_RETRY;
     let mut said = None;
     loop {

@@ -18,7 +18,7 @@ use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig, U24};
 
 pub use super::callback::{CallbackSink, SignsOfLife};
-use super::found::{self, Found};
+use super::found::{self, FoundDevice};
 use super::pick::Pick;
 use super::quiet::QuietStderr;
 use super::ring::{RingReader, ring};
@@ -99,7 +99,7 @@ pub fn identify(input: Option<&str>) -> Result<InputKnown, SoundError> {
 }
 
 impl InputKnown {
-    fn of(found: &Found) -> Self {
+    fn of(found: &FoundDevice) -> Self {
         Self {
             id: found.id(),
             name: found.name.clone(),
@@ -231,7 +231,7 @@ fn reason(name: &str, loss: LossKind) -> String {
 /// Tries until the same input is back, or another default that may stand in its
 /// place; `None` when it is to stop. Says why it still waits.
 fn wait_for_return(
-    lost: &Found,
+    lost: &FoundDevice,
     pick: Option<Pick>,
     events: &SourceEvents,
     stop: &AtomicBool,
@@ -264,7 +264,7 @@ fn wait_for_return(
 
 /// An input that delivers.
 struct Opened {
-    found: Found,
+    found: FoundDevice,
     /// Of what is taken of it.
     format: StreamFormat,
     reader: RingReader,
@@ -281,7 +281,7 @@ struct WatchedStream {
 }
 
 impl Opened {
-    fn open(found: Found, pick: Option<Pick>) -> Result<Self, SoundError> {
+    fn open(found: FoundDevice, pick: Option<Pick>) -> Result<Self, SoundError> {
         // Inputs come in pairs; for an odd number a sound server makes up a layout
         // of its own and mixes.
         let needs = pick.map_or(1, Pick::needs);

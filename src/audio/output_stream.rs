@@ -8,7 +8,7 @@ use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig, U24};
 
 use super::feed::{Feed, FillSamples, Progress};
-use super::found::Found;
+use super::found::FoundDevice;
 use super::sound_error::{Direction, SoundError};
 use super::source::StreamFormat;
 use super::stream_plan::StreamPlan;
@@ -33,7 +33,7 @@ impl OutputStream {
     /// Opens the output with blocks of about this length. `make` is called
     /// once with the rate and channels that it has taken.
     pub(super) fn start(
-        found: &Found,
+        found: &FoundDevice,
         block: Seconds,
         make: impl FnOnce(StreamFormat) -> FillSamples,
     ) -> Result<Self, SoundError> {
@@ -77,7 +77,11 @@ impl OutputStream {
     }
 }
 
-fn accepted_size(found: &Found, plan: &StreamPlan, block: Seconds) -> Result<u32, cpal::Error> {
+fn accepted_size(
+    found: &FoundDevice,
+    plan: &StreamPlan,
+    block: Seconds,
+) -> Result<u32, cpal::Error> {
     let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
     for size in plan.block_sizes(block) {
         let silence: FillSamples = Box::new(|_| false);

@@ -7,10 +7,10 @@ use serde::{Deserialize, Serialize};
 
 use super::along::Along;
 use super::asked::{WHERE_RECORDED, reference_cautions};
-use super::found::TapeIdent;
-use super::found::{MarksFigures, PassageFigures, Progress};
-use super::found::{MatchFigures, PlaceInCopy};
-use super::found::{NoteFigures, TuningHint};
+use super::found::{
+    MarksFigures, MatchFigures, NoteFigures, PassageFigures, PlaceInCopy, Progress, TapeIdent,
+    TuningHint,
+};
 use super::guidance::Guidance;
 use super::holding::Holding;
 use super::stability::{StabilityPoint, Worth};

@@ -15,7 +15,7 @@ const LONGEST_S: f64 = 4.0 * 3600.0;
 
 /// Below this (root mean square of the loudest second, full scale being 1)
 /// there is no sound: −80 dB.
-const SILENCE: f64 = 1e-4;
+const SILENT_RMS: f64 = 1e-4;
 
 /// A copy, ready.
 pub struct Copy {
@@ -90,7 +90,7 @@ impl CopyBuilder {
             return Err(CopyError::TooShort(Seconds(length_s)));
         }
         let loudest = loudest_second(&self.samples);
-        if loudest < SILENCE {
+        if loudest < SILENT_RMS {
             return Err(CopyError::Silent);
         }
         let gain = (1.0 / loudest) as f32;

@@ -3,15 +3,14 @@
 use super::matcher::Report;
 use super::speed::SpeedFound;
 use crate::readings::conditions::Conditions;
-use crate::readings::found::CopyState;
-use crate::readings::found::MatchFigures;
+use crate::readings::found::{CopyState, MatchFigures};
 use crate::readings::measurement::Measurement;
 use crate::readings::values::{Caution, CautionCode, SpeedFigures};
 use crate::readings::without_tone::{self, Heard};
 use crate::units::{Hertz, Seconds};
 
 /// The measurement of what was heard, by what is known of its place.
-pub(in crate::readings) fn measured(report: &Report, heard: Heard) -> Measurement {
+pub(super) fn measured(report: &Report, heard: Heard) -> Measurement {
     let mut cautions = Vec::new();
     let mut say = |code, text| cautions.push(Caution { code, text });
     if report.speed.is_some() {

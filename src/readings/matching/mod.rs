@@ -12,7 +12,6 @@
 mod closely;
 mod copy;
 mod course;
-mod ears;
 mod examine;
 mod follower;
 mod hearing;
@@ -26,14 +25,14 @@ mod meter;
 mod sifter;
 mod spectra;
 mod speed;
+mod tracker;
 mod verdict;
 
 pub use copy::{Copy, CopyBuilder, CopyError};
-pub(super) use ears::{CopyTracker, RIGHT_HZ};
 pub use matcher::{Matcher, Report};
-pub(super) use measured::measured;
-pub use meter::CopyMeter;
+pub(super) use meter::CopyMeter;
 pub use speed::SpeedFound;
+pub(super) use tracker::{CopyTracker, RIGHT_HZ};
 pub use verdict::{BandEvidence, Evidence};
 
 use crate::units::Decibels;

@@ -51,6 +51,22 @@ pub(super) struct Strength {
     pub snr: Option<Decibels>,
 }
 
+impl Strength {
+    /// Of what was not found.
+    pub fn unknown(heard: &Listening) -> Self {
+        Self {
+            channel: heard.channel(None),
+            level: None,
+            snr: None,
+        }
+    }
+}
+
+/// A power above the noise; `None` where there is no noise.
+pub(super) fn snr(power: f64, noise: f64) -> Option<Decibels> {
+    Some(Decibels::from_power_ratio(power / noise)).filter(|snr| snr.0.is_finite())
+}
+
 /// The speed that a time tells.
 pub(super) fn speed(timed: &Timed, conditions: &Conditions) -> SpeedFigures {
     let deviation = deviation(timed.measured, timed.expected, conditions);

@@ -18,4 +18,5 @@ pub mod presence;
 pub mod series;
 mod stops;
 pub mod tracker;
+mod views;
 mod voices;

@@ -4,11 +4,12 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-use super::{shown, why};
+use super::{LiveTimed, shown, why};
 use crate::readings::expanded::Expanded;
 use crate::readings::found::{PassageState, Progress};
 use crate::readings::measurement::{Keeping, Measurement};
-use crate::readings::settings::{EngineError, Settings};
+use crate::readings::meter::Meter;
+use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::timed::passage::PassageMeter;
 use crate::readings::timed::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, caution, measurement, speed,
@@ -112,51 +113,6 @@ impl LivePassage {
         })
     }
 
-    /// Nothing heard before this moment counts.
-    pub fn begin_anew(&mut self) {
-        // The format has been taken once already.
-        if let Ok(meter) = PassageMeter::new(self.settings, self.expected) {
-            self.meter = meter;
-        }
-        self.looked = 0;
-        self.quiet.clear();
-        self.noise = None;
-        self.loud = 0;
-        self.silent = 0;
-        self.loudest = 0.0;
-        self.since_s = None;
-        self.by_hand = false;
-    }
-
-    /// Keeps the passage that has just ended, once, or else the next.
-    pub fn keep(&mut self) {
-        let is_fresh = self.ended && self.since_s.is_none() && !self.was_kept;
-        let fresh = self
-            .last
-            .as_ref()
-            .filter(|it| is_fresh && it.speed.is_some());
-        self.kept = Some(match fresh {
-            Some(measured) => {
-                let own = Arc::new(Measurement::clone(measured));
-                self.was_kept = true;
-                Keeping::Done(own)
-            }
-            None => Keeping::Waiting,
-        });
-    }
-
-    /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
-        let channels = usize::from(self.settings.channels);
-        let block = (BLOCK_S * f64::from(self.settings.rate_hz)) as usize * channels;
-        for piece in interleaved.chunks(block.max(channels)) {
-            self.meter.push(piece);
-            while let Some(power) = self.next_block() {
-                self.level(power);
-            }
-        }
-    }
-
     /// Mean power of the next block of the channels that are listened to.
     fn next_block(&mut self) -> Option<f64> {
         let heard = self.meter.heard();
@@ -181,32 +137,6 @@ impl LivePassage {
     /// Heard and looked at since the meter was begun.
     fn heard_s(&self) -> f64 {
         self.looked as f64 * self.meter.heard().hop_s()
-    }
-
-    /// What is being kept.
-    pub fn keeping(&self) -> Option<Keeping> {
-        self.kept.clone()
-    }
-
-    /// Keeps nothing.
-    pub fn forget_kept(&mut self) {
-        self.kept = None;
-    }
-
-    /// Changes what was kept, where something was.
-    pub fn change_kept(&mut self, change: impl FnOnce(&Arc<Measurement>) -> Option<Measurement>) {
-        if let Some(Keeping::Done(measured)) = &self.kept
-            && let Some(changed) = change(measured)
-        {
-            self.kept = Some(Keeping::Done(Arc::new(changed)));
-        }
-    }
-
-    /// Speed of the last one.
-    pub fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
-        let measured = self.last.as_ref()?;
-        let over = measured.passage.and_then(|it| it.length)?;
-        shown(measured, None, over, tolerance)
     }
 
     /// The power of a block.
@@ -333,13 +263,6 @@ impl LivePassage {
         self.spent = Some(quiet);
     }
 
-    /// Nothing more will come.
-    pub fn end_of_input(&mut self) {
-        if self.since_s.is_some() && !self.by_hand {
-            self.ended_with(self.meter.measurement());
-        }
-    }
-
     fn ended_with(&mut self, measured: Measurement) {
         let measured = Arc::new(measured);
         self.was_kept = false;
@@ -352,22 +275,6 @@ impl LivePassage {
         self.last = Some(measured);
     }
 
-    /// See [`super::LiveTimed::edge_by_hand`]; one that plays ends with it,
-    /// however it began.
-    pub fn edge_by_hand(&mut self) {
-        if let Some(from_s) = self.since_s {
-            let measured = Seconds(self.heard_s() - from_s);
-            self.ended_with(self.timed_by_hand(measured));
-            return;
-        }
-        self.begin_anew();
-        self.spent = None;
-        self.since_s = Some(0.0);
-        self.by_hand = true;
-        self.ended = false;
-        self.last = None;
-    }
-
     fn timed_by_hand(&self, measured: Seconds) -> Measurement {
         let conditions = &self.settings.conditions;
         let timed = Timed {
@@ -378,11 +285,7 @@ impl LivePassage {
         };
         let told = speed(&timed, conditions);
         let heard = self.meter.heard();
-        let nothing = Strength {
-            channel: heard.channel(None),
-            level: None,
-            snr: None,
-        };
+        let nothing = Strength::unknown(heard);
         let (told, cautions) = if told.deviation.0.abs() <= FARTHEST {
             let by_hand = caution(
                 CautionCode::EdgesSoft,
@@ -403,9 +306,87 @@ impl LivePassage {
         all.passage = Some(self.meter.timed(measured));
         all
     }
+}
 
-    /// How it stands.
-    pub fn progress(&self) -> Progress {
+impl LiveTimed for LivePassage {
+    fn begin_anew(&mut self) {
+        // The format has been taken once already.
+        if let Ok(meter) = PassageMeter::new(self.settings, self.expected) {
+            self.meter = meter;
+        }
+        self.looked = 0;
+        self.quiet.clear();
+        self.noise = None;
+        self.loud = 0;
+        self.silent = 0;
+        self.loudest = 0.0;
+        self.since_s = None;
+        self.by_hand = false;
+    }
+
+    /// The passage that has just ended, once, or else the next.
+    fn keep(&mut self, _request: KeepRequest) {
+        let is_fresh = self.ended && self.since_s.is_none() && !self.was_kept;
+        let fresh = self
+            .last
+            .as_ref()
+            .filter(|it| is_fresh && it.speed.is_some());
+        self.kept = Some(match fresh {
+            Some(measured) => {
+                let own = Arc::new(Measurement::clone(measured));
+                self.was_kept = true;
+                Keeping::Done(own)
+            }
+            None => Keeping::Waiting,
+        });
+    }
+
+    fn push(&mut self, interleaved: &[f32]) {
+        let channels = usize::from(self.settings.channels);
+        let block = (BLOCK_S * f64::from(self.settings.rate_hz)) as usize * channels;
+        for piece in interleaved.chunks(block.max(channels)) {
+            self.meter.push(piece);
+            while let Some(power) = self.next_block() {
+                self.level(power);
+            }
+        }
+    }
+
+    fn keeping(&self) -> Option<Keeping> {
+        self.kept.clone()
+    }
+
+    fn kept(&mut self) -> &mut Option<Keeping> {
+        &mut self.kept
+    }
+
+    fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
+        let measured = self.last.as_ref()?;
+        let over = measured.passage.and_then(|it| it.length)?;
+        shown(measured, None, over, tolerance)
+    }
+
+    fn end_of_input(&mut self) {
+        if self.since_s.is_some() && !self.by_hand {
+            self.ended_with(self.meter.measurement());
+        }
+    }
+
+    fn edge_by_hand(&mut self) {
+        if let Some(from_s) = self.since_s {
+            let measured = Seconds(self.heard_s() - from_s);
+            self.ended_with(self.timed_by_hand(measured));
+            return;
+        }
+        self.begin_anew();
+        self.spent = None;
+        self.since_s = Some(0.0);
+        self.by_hand = true;
+        self.ended = false;
+        self.last = None;
+    }
+
+    fn progress(&self) -> Progress {
         let state = match (self.since_s, self.noise) {
             (Some(_), _) => PassageState::Playing,
             (None, _) if self.ended => PassageState::Ended,
