@@ -19,6 +19,13 @@
 //! | 8 | [`screen`] | draws the state it is given; never measures |
 //! | 9 | [`commands`] | the command line, a file each |
 //!
+//! # Constants
+//!
+//! A constant that moves a figure says what it is: *derived* (from a formula or
+//! a standard, beside it), *practice* (of the trade, with its source where there
+//! is one) or *tuned*, with the bench that judges it. The others are sizes and
+//! layouts of our own.
+//!
 //! # The way of a sample
 //!
 //! sound card, recording or simulated machine → ring → analysis thread
