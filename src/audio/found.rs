@@ -111,7 +111,7 @@ impl FoundDevice {
         })
     }
 
-    /// The format to open it with, of so many channels or more.
+    /// The format to open it with, of this number of channels or more.
     pub(super) fn plan(&self, channels: u16) -> Result<StreamPlan, SoundError> {
         let all = self.offers()?;
         let own = own_config(&self.device, self.direction).ok();

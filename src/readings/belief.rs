@@ -1,13 +1,13 @@
 //! Is what was followed a test tone? A tone is followed at once, but believed
 //! only when the evidence is in; what is refused leaves no trace in the
-//! measurement.
+//! measurement. The limits are tuned; judged by `--bench refusal`.
 
 use super::stretch::Stretch;
 use crate::signal::piece::{Piece, Witness};
 use crate::signal::tracker::Loss;
 use crate::units::Hertz;
 
-/// So much is wanted before anything is shown.
+/// Length of a piece before anything of it is shown.
 const SHOWN_FROM_S: f64 = 0.3;
 
 /// How often the evidence is looked at while a tone is followed.
@@ -101,7 +101,7 @@ pub struct Belief {
     before: Option<Box<Before>>,
     /// The piece that is followed now is shown.
     shown: bool,
-    /// It was believed for so long that nothing can change that.
+    /// It was believed for longer than [`SURE_AFTER_S`]: nothing changes that.
     sure: bool,
     tone_energy: [f64; 2],
 }

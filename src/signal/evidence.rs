@@ -4,7 +4,7 @@
 //! and can be a sung note, a band of noise or a siren on its way through the
 //! range. Over a longer time they differ: a tone holds its level, stays where
 //! it is but for flutter and a hand at the trimmer, and stands alone but for
-//! its harmonics.
+//! its harmonics. Limits without a formula are tuned; judged by `--bench refusal`.
 
 use std::collections::VecDeque;
 

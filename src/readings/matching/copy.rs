@@ -1,5 +1,7 @@
 //! A digital copy made ready to be searched and followed.
 
+use std::fmt;
+
 use super::RATE_HZ;
 use super::index::Index;
 use crate::signal::level::tame;
@@ -120,6 +122,12 @@ impl Copy {
     /// How long it lasts.
     pub fn length(&self) -> Seconds {
         Seconds(self.samples.len() as f64 / f64::from(RATE_HZ))
+    }
+}
+
+impl fmt::Debug for Copy {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Copy({})", self.length())
     }
 }
 

@@ -19,19 +19,18 @@ const LIKE: f32 = 0.2;
 /// Windows in vain in a row after which the place is lost.
 const MOST_MISSED: usize = 24;
 
-/// After each of the first windows in vain, and after every so many, it is
-/// looked for further off and at other speeds: a hand turns the trimmer, and
+/// After each of the first windows in vain, and then after every fourth, the place
+/// is looked for further off and at other speeds: a hand turns the trimmer, and
 /// sound at a wrong speed is not like itself for longer than some cycles.
 const LOOK_AT_FIRST: usize = 3;
 const LOOK_EVERY: usize = 4;
 
-/// Speeds that are tried beside the last: up to so many steps of this either
-/// way.
+/// Speeds that are tried beside the last: steps either way, and their size.
 const STEPS: i32 = 10;
 const STEP: f64 = 0.004;
 
-/// Of all tries the best is believed when it is this like, and so much
-/// more than the last speed makes it.
+/// Of all tries the best is believed when its correlation is this high, and this
+/// many times that at the last speed.
 const LIKE_ELSEWHERE: f32 = 0.35;
 const MORE_LIKE: f32 = 1.3;
 

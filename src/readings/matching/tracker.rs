@@ -32,7 +32,7 @@ pub const RIGHT_HZ: Hertz = Hertz(1000.0);
 /// do not shake the needle.
 const BESIDE: usize = 2;
 
-/// Without a new place for so long nothing is shown: the music rests, or the
+/// Time without a new place after which nothing is shown: the music rests, or the
 /// tape does not run.
 const RESTS_S: f64 = 2.0;
 

@@ -1,4 +1,5 @@
-//! Marks at a known spacing: every one of them counts.
+//! Marks at a known spacing: every one of them counts. Limits are tuned; judged by
+//! `--bench references -- marks`.
 
 use super::listening::{Listening, joined, level};
 use super::moved::Moved;

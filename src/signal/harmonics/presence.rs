@@ -1,4 +1,5 @@
-//! What speaks for a followed note being one held note, and what against.
+//! What speaks for a followed note being one held note, and what against. Limits
+//! without a formula are tuned; judged by `--bench notes`.
 
 use crate::signal::line::Sums;
 use crate::signal::piece::{

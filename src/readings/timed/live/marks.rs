@@ -11,7 +11,7 @@ use crate::readings::timed::marks::MarksMeter;
 use crate::readings::values::SpeedReading;
 use crate::units::{Percent, Seconds};
 
-/// Marks are measured over once to twice this, or over so many spacings.
+/// Marks are measured over once to twice this, in seconds or in spacings.
 const RECENT_S: f64 = 4.0;
 const RECENT_SPACINGS: f64 = 4.0;
 

@@ -1,5 +1,6 @@
 //! A passage that is waited for, counted while it plays, and measured once it
-//! has ended.
+//! has ended. Its times and levels are our own;
+//! `tests/pure/every_reference_is_live.rs` tries them.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -27,41 +28,40 @@ const QUIET_S: f64 = 0.5;
 const NEWEST_S: f64 = 3.0;
 const MOST_NOISE: f64 = 0.5e-4;
 
-/// Sound is what stands so far above it (powers, 10 and 6 dB), for so many
-/// blocks.
+/// Sound begins above the first of these, a ratio of powers to the noise (10 dB),
+/// in this number of blocks, and ends below the second (6 dB).
 const SOUNDS: f64 = 10.0;
 const ENDS: f64 = 4.0;
 const BEGINS_AFTER: usize = 3;
 
-/// What stays as faint as noise for so long was the hiss of a tape that began to
+/// What stays as faint as noise for this time was the hiss of a tape that began to
 /// run.
 const HISS_S: f64 = 2.0;
 
-/// After so much quiet the record is looked at, and after so much the passage is
-/// over, if it is about as long as it should be: within this many percent.
+/// Quiet after which the record is looked at, and after which the passage is over,
+/// if it is about as long as it should be: within this many percent.
 /// Pauses within are shorter, or come where no end can be.
 const LOOKS_AFTER_S: f64 = 1.5;
 const OVER_AFTER_S: f64 = 4.0;
 const ABOUT: f64 = 12.0;
 
-/// After music that did not end in time so much quiet has to come before the
-/// next passage is waited for; quiet is also what lies so far below its loudest
-/// moment (power; −50 dB), as hiss does that began with it.
+/// Quiet that has to come after music that did not end in time, before the next
+/// passage is waited for; quiet is also what lies this far below its loudest moment
+/// (power; −50 dB), as hiss does that began with it.
 const SPENT_FOR_S: f64 = OVER_AFTER_S;
 const SPENT_BELOW: f64 = 1e-5;
 
-/// The last speed stays until the next passage has lasted so long.
+/// Length of the next passage up to which the last speed stays.
 const STAYS_S: f64 = 5.0;
 
-/// No passage is shorter or longer than so many times its length at right
-/// speed: `FARTHEST` and a bit.
+/// Shortest and longest passage, in lengths at right speed. Derived: `FARTHEST` and a bit.
 const SHORTEST: f64 = 1.0 / (1.0 + FARTHEST / 100.0) - 0.02;
 const LONGEST: f64 = 1.0 / (1.0 - FARTHEST / 100.0) + 0.02;
 
 /// Silence is not remembered for longer, seconds.
 const LONGEST_WAIT_S: f64 = 600.0;
 
-/// A press of a key is off by so many seconds (one standard deviation); common
+/// A press of a key is off by this, in seconds (one standard deviation); common
 /// practice, no source.
 const REACTION_S: f64 = 0.1;
 
