@@ -34,6 +34,10 @@
 
 #![forbid(unsafe_code)]
 
+// What tests invent names the crate as they do.
+#[cfg(test)]
+extern crate self as tapewright;
+
 pub mod audio;
 pub mod commands;
 pub mod readings;

@@ -49,7 +49,7 @@ struct Row {
 impl Row {
     fn add(&mut self, got: &Measurement, truth: f64, seed: u64) {
         let Some(speed) = got.speed else {
-            *self.refused.entry(got.cautions[0].code).or_default() += 1;
+            *self.refused.entry(got.cautions[0].code()).or_default() += 1;
             return;
         };
         let error = (speed.deviation.0 - truth).abs();

@@ -288,7 +288,7 @@ fn what_a_later_version_adds_under_the_same_number_does_no_harm() {
     let measurement = &record.list()[0].measurement;
     assert_eq!(measurement.rate_hz, 48_000);
     let unknown = measurement.cautions.last().unwrap();
-    assert_eq!(unknown.text, "Something that is not known yet.");
+    assert_eq!(unknown.to_string(), "Something that is not known yet.");
 }
 
 #[test]

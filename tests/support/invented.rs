@@ -51,8 +51,6 @@ pub fn measurement() -> Measurement {
                 deviation: Percent(percent),
             })
             .to_vec(),
-        along: None,
-        cut: None,
         flutter: FlutterReading {
             weighted_two_sigma: Some(Percent(0.121)),
             weighted_two_sigma_uncertainty: Some(Percent(0.008)),
@@ -68,15 +66,10 @@ pub fn measurement() -> Measurement {
             valid_in: None,
             band_limit: None,
         },
-        note: None,
-        tuning: None,
-        passage: None,
-        marks: None,
-        recording: None,
-        ident: None,
-        cautions: vec![Caution {
-            code: CautionCode::ReferenceErrorUnknown,
-            text: "Nobody has said how true this tape is.".to_owned(),
-        }],
+        cautions: vec![Caution::told(
+            CautionCode::ReferenceErrorUnknown,
+            "Nobody has said how true this tape is.",
+        )],
+        ..Measurement::default()
     }
 }

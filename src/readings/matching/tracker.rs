@@ -140,7 +140,6 @@ impl Followed for CopyTracker {
         let report = self.matcher.report_over(to_s - stretch.track_s(), to_s);
         let heard = Heard {
             settings,
-            from: "music",
             has_drift: assembled.drift.is_some(),
             frames: stretch.frames,
             clipped: stretch.clipped,

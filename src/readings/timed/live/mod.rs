@@ -12,9 +12,10 @@ use std::sync::Arc;
 
 use self::marks::LiveMarks;
 use self::passage::LivePassage;
+use crate::readings::caution::Caution;
 use crate::readings::conditions::ReferenceKind;
-use crate::readings::found::{Progress, TapeIdent};
-use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::found::TapeIdent;
+use crate::readings::measurement::{Keeping, Measurement, Progress};
 use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::values::{SpeedReading, Steadiness};
 use crate::units::{Percent, Seconds};
@@ -105,7 +106,7 @@ fn shown(
     })
 }
 
-fn why(measurement: Option<&Arc<Measurement>>) -> Option<String> {
+fn why(measurement: Option<&Arc<Measurement>>) -> Option<Caution> {
     let refused = measurement.filter(|it| it.speed.is_none())?;
-    refused.cautions.first().map(|caution| caution.text.clone())
+    refused.cautions.first().cloned()
 }
