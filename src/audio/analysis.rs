@@ -157,12 +157,15 @@ impl Analysis {
             events,
             asked,
             newest: Arc::clone(&newest),
-            wishes: Wishes {
-                conditions,
+            settings: Settings {
+                // Those of the input, once it is connected.
+                rate_hz: 0,
+                channels: 0,
                 choice,
+                conditions,
                 tolerance,
-                target,
             },
+            target,
             clock_at,
             state: LiveState::default(),
             engine: None,
@@ -189,15 +192,6 @@ impl Analysis {
     }
 }
 
-/// What a new engine is told.
-#[derive(Clone)]
-struct Wishes {
-    conditions: Conditions,
-    choice: ChannelChoice,
-    tolerance: Percent,
-    target: Target,
-}
-
 struct Connection {
     reader: RingReader,
     format: StreamFormat,
@@ -208,7 +202,9 @@ struct Worker {
     events: Receiver<SourceEvent>,
     asked: Receiver<Request>,
     newest: Arc<ArcSwap<LiveState>>,
-    wishes: Wishes,
+    /// What a new engine is told.
+    settings: Settings,
+    target: Target,
     clock_at: Option<ClockAtRate>,
     state: LiveState,
     engine: Option<(Engine, StreamFormat)>,
@@ -242,7 +238,7 @@ impl Worker {
         loop {
             match self.asked.try_recv() {
                 Ok(request) => {
-                    self.carry_out(&request);
+                    self.carry_out(request);
                     self.publish();
                 }
                 Err(TryRecvError::Empty) => return Ok(()),
@@ -251,62 +247,51 @@ impl Worker {
         }
     }
 
-    fn carry_out(&mut self, request: &Request) {
+    fn carry_out(&mut self, request: Request) {
         match request {
-            Request::Nominal(nominal) | Request::OtherRun(nominal) => {
-                self.wishes.conditions.nominal = *nominal;
+            Request::Nominal(nominal) => {
+                self.settings.conditions.nominal = nominal;
+                self.tell(|engine| engine.set_nominal(nominal));
             }
-            Request::Reference(conditions, target) => {
+            Request::OtherRun(nominal) => {
+                self.settings.conditions.nominal = nominal;
+                self.tell(|engine| engine.other_run(nominal));
+            }
+            Request::Reference(mut conditions, target) => {
                 // The clock is the input's, not the reference's.
-                let clock = self.wishes.conditions.clock;
-                self.wishes.conditions = Conditions {
-                    clock,
-                    ..*conditions
-                };
-                self.wishes.target = target.clone();
+                conditions.clock = self.settings.conditions.clock;
+                self.settings.conditions = conditions;
+                self.target = target.clone();
+                self.tell(|engine| engine.other_reference(conditions, target));
             }
-            Request::Tolerance(tolerance) => self.wishes.tolerance = *tolerance,
-            Request::BeginContact => return self.begin_contact(),
-            Request::EndContact => return self.end_contact(),
-            Request::ForgetContact => {
-                self.contact = None;
-                self.state.contact = None;
-                return;
+            Request::Tolerance(tolerance) => {
+                self.settings.tolerance = tolerance;
+                self.tell(|engine| engine.set_tolerance(tolerance));
             }
-            Request::Keep(_)
-            | Request::ForgetKept
-            | Request::BeginSweep
-            | Request::EndSweep
-            | Request::ForgetSweep
-            | Request::MarkAnEighth
-            | Request::HandsOff
-            | Request::HandsOn
-            | Request::EdgeByHand => {}
+            Request::Keep(keep) => self.tell(|engine| engine.keep(keep)),
+            Request::ForgetKept => self.tell(Engine::forget_kept),
+            Request::BeginContact => self.begin_contact(),
+            Request::EndContact => self.end_contact(),
+            Request::ForgetContact => self.forget_contact(),
+            Request::BeginSweep => self.tell(Engine::begin_sweep),
+            Request::EndSweep => self.tell(|engine| drop(engine.end_sweep())),
+            Request::ForgetSweep => self.tell(Engine::forget_sweep),
+            Request::MarkAnEighth => self.tell(Engine::mark_an_eighth),
+            Request::HandsOff => self.tell(Engine::hands_off),
+            Request::HandsOn => self.tell(Engine::hands_on),
+            Request::EdgeByHand => self.tell(Engine::edge_by_hand),
         }
-        let Some((engine, _)) = &mut self.engine else {
-            return;
-        };
-        match request {
-            Request::Nominal(nominal) => engine.set_nominal(*nominal),
-            Request::OtherRun(nominal) => engine.other_run(*nominal),
-            Request::Tolerance(tolerance) => engine.set_tolerance(*tolerance),
-            Request::Keep(keep) => engine.keep(*keep),
-            Request::ForgetKept => engine.forget_kept(),
-            Request::BeginSweep => engine.begin_sweep(),
-            Request::EndSweep => {
-                engine.end_sweep();
-            }
-            Request::ForgetSweep => engine.forget_sweep(),
-            Request::MarkAnEighth => engine.mark_an_eighth(),
-            Request::HandsOff => engine.hands_off(),
-            Request::HandsOn => engine.hands_on(),
-            Request::EdgeByHand => engine.edge_by_hand(),
-            Request::Reference(..) => {
-                engine.other_reference(self.wishes.conditions, self.wishes.target.clone());
-            }
-            // Carried out above: the check needs no engine.
-            Request::BeginContact | Request::EndContact | Request::ForgetContact => {}
+    }
+
+    fn tell(&mut self, act: impl FnOnce(&mut Engine)) {
+        if let Some((engine, _)) = &mut self.engine {
+            act(engine);
         }
+    }
+
+    fn forget_contact(&mut self) {
+        self.contact = None;
+        self.state.contact = None;
     }
 
     fn begin_contact(&mut self) {
@@ -348,9 +333,7 @@ impl Worker {
             SourceEvent::Ended => {
                 let name = self.source_name();
                 self.finish_reading();
-                if let Some((engine, _)) = &mut self.engine {
-                    engine.end_of_input();
-                }
+                self.tell(Engine::end_of_input);
                 self.state.source = SourceState::Ended { name };
             }
             SourceEvent::Failed { reason } => {
@@ -365,10 +348,9 @@ impl Worker {
     /// figure for its sample clock.
     fn forget_input(&mut self) {
         self.engine = None;
-        self.contact = None;
-        self.state.contact = None;
+        self.forget_contact();
         self.clock_at = None;
-        self.wishes.conditions.clock = SampleClock::default();
+        self.settings.conditions.clock = SampleClock::default();
     }
 
     fn source_name(&self) -> String {
@@ -396,13 +378,13 @@ impl Worker {
         }
         self.state.sources += u32::from(!is_same);
         if let Some(clock_at) = &self.clock_at {
-            self.wishes.conditions.clock = clock_at(format.rate_hz);
+            self.settings.conditions.clock = clock_at(format.rate_hz);
         }
-        self.state.clock = Some(self.wishes.conditions.clock);
+        self.state.clock = Some(self.settings.conditions.clock);
         match &mut self.engine {
             // The same input is back: what was learnt stays, the gap is told.
             Some((engine, known)) if *known == format => engine.gap(0),
-            _ => match self.wishes.engine(format) {
+            _ => match Engine::by(self.settings_for(format), self.target.clone()) {
                 Ok(engine) => self.engine = Some((engine, format)),
                 Err(error) => {
                     self.state.source = SourceState::Failed {
@@ -415,10 +397,7 @@ impl Worker {
         // What plays now does not continue what was checked.
         match &mut self.contact {
             Some(check) if check.is_of(format.rate_hz, format.channels) => check.gap(),
-            Some(_) => {
-                self.contact = None;
-                self.state.contact = None;
-            }
+            Some(_) => self.forget_contact(),
             None => {}
         }
         self.state.source = SourceState::Running {
@@ -426,6 +405,14 @@ impl Worker {
             format,
         };
         self.connection = Some(new);
+    }
+
+    fn settings_for(&self, format: StreamFormat) -> Settings {
+        Settings {
+            rate_hz: format.rate_hz,
+            channels: format.channels,
+            ..self.settings
+        }
     }
 
     /// Moves what waits from the ring to the engine, but no more than one
@@ -481,19 +468,6 @@ impl Worker {
             .map_or(0, |c| c.reader.lost_frames());
         self.state.overrun_frames = self.overruns_before + now;
         self.newest.store(Arc::new(self.state.clone()));
-    }
-}
-
-impl Wishes {
-    fn engine(&self, format: StreamFormat) -> Result<Engine, crate::readings::EngineError> {
-        let settings = Settings {
-            rate_hz: format.rate_hz,
-            channels: format.channels,
-            choice: self.choice,
-            conditions: self.conditions,
-            tolerance: self.tolerance,
-        };
-        Engine::by(settings, self.target.clone())
     }
 }
 

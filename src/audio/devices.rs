@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use cpal::SupportedStreamConfigRange;
 
-use super::found::{Found, candidates, find_default};
+use super::found::{FoundDevice, candidates, find_default};
 use super::quiet::QuietStderr;
 use super::sound_error::{Direction, SoundError};
 use super::source::StreamFormat;
@@ -71,7 +71,7 @@ fn list_found(direction: Direction) -> Vec<SoundDevice> {
     listed
 }
 
-fn describe(found: &Found, default: Option<&str>) -> SoundDevice {
+fn describe(found: &FoundDevice, default: Option<&str>) -> SoundDevice {
     let id = found.id();
     let plan = found.plan(1);
     let converts = found.converts();

@@ -15,7 +15,7 @@ use super::sound_error::{Direction, SoundError, plain};
 use super::stream_plan::{StreamPlan, offered};
 
 /// A device that can be opened again after it was lost.
-pub(super) struct Found {
+pub(super) struct FoundDevice {
     pub direction: Direction,
     host: HostId,
     /// Taken because it was the host's default, not by its name.
@@ -27,7 +27,7 @@ pub(super) struct Found {
 }
 
 /// The device for what the user said; `None` is the default.
-pub(super) fn find(direction: Direction, wanted: Option<&str>) -> Result<Found, SoundError> {
+pub(super) fn find(direction: Direction, wanted: Option<&str>) -> Result<FoundDevice, SoundError> {
     match wanted {
         Some(wanted) if !wanted.trim().is_empty() && wanted.trim() != "default" => {
             find_named(direction, wanted.trim())
@@ -36,7 +36,7 @@ pub(super) fn find(direction: Direction, wanted: Option<&str>) -> Result<Found, 
     }
 }
 
-impl Found {
+impl FoundDevice {
     fn new(direction: Direction, host: HostId, device: cpal::Device) -> Self {
         Self {
             direction,
@@ -111,7 +111,7 @@ impl Found {
         })
     }
 
-    /// The format to open it with, of so many channels or more.
+    /// The format to open it with, of this number of channels or more.
     pub(super) fn plan(&self, channels: u16) -> Result<StreamPlan, SoundError> {
         let all = self.offers()?;
         let own = own_config(&self.device, self.direction).ok();
@@ -151,7 +151,7 @@ fn same_or_another<D>(
     }
 }
 
-fn find_named(direction: Direction, wanted: &str) -> Result<Found, SoundError> {
+fn find_named(direction: Direction, wanted: &str) -> Result<FoundDevice, SoundError> {
     let candidates = candidates(direction);
     let chosen = choose(&candidates, wanted, |found| {
         (found.id(), found.name.clone())
@@ -175,25 +175,25 @@ fn find_named(direction: Direction, wanted: &str) -> Result<Found, SoundError> {
     }
 }
 
-fn find_unlisted(direction: Direction, wanted: &str) -> Option<Found> {
+fn find_unlisted(direction: Direction, wanted: &str) -> Option<FoundDevice> {
     let id: cpal::DeviceId = wanted.parse().ok()?;
     let host = cpal::host_from_id(id.host()).ok()?;
     let device = by_id(&host, wanted)?;
-    Some(Found {
+    Some(FoundDevice {
         id: wanted.to_owned(),
-        ..Found::new(direction, id.host(), device)
+        ..FoundDevice::new(direction, id.host(), device)
     })
 }
 
-pub(super) fn find_default(direction: Direction) -> Result<Found, SoundError> {
+pub(super) fn find_default(direction: Direction) -> Result<FoundDevice, SoundError> {
     let mut refused = None;
     for host in hosts() {
         let Some(device) = default_of(&host, direction) else {
             continue;
         };
-        let found = Found {
+        let found = FoundDevice {
             is_default: true,
-            ..Found::new(direction, host.id(), device)
+            ..FoundDevice::new(direction, host.id(), device)
         };
         // ALSA always names a default; only opening tells whether there is
         // one.
@@ -248,14 +248,14 @@ fn hosts() -> Vec<cpal::Host> {
 }
 
 /// Devices that a user should see, opened or not.
-pub(super) fn candidates(direction: Direction) -> Vec<Found> {
+pub(super) fn candidates(direction: Direction) -> Vec<FoundDevice> {
     hosts()
         .iter()
         .flat_map(|host| candidates_of(host, direction))
         .collect()
 }
 
-fn candidates_of(host: &cpal::Host, direction: Direction) -> Vec<Found> {
+fn candidates_of(host: &cpal::Host, direction: Direction) -> Vec<FoundDevice> {
     let Ok(devices) = host.devices() else {
         return Vec::new();
     };
@@ -275,7 +275,7 @@ fn candidates_of(host: &cpal::Host, direction: Direction) -> Vec<Found> {
     }
     devices
         .into_iter()
-        .map(|device| Found::new(direction, host.id(), device))
+        .map(|device| FoundDevice::new(direction, host.id(), device))
         .collect()
 }
 
@@ -300,7 +300,7 @@ fn alsa_devices_shown(all: &[cpal::Device], direction: Direction) -> Vec<cpal::D
         .collect()
 }
 
-fn title(found: &Found) -> String {
+fn title(found: &FoundDevice) -> String {
     format!("\"{}\" ({})", found.name, found.id())
 }
 

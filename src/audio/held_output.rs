@@ -13,7 +13,7 @@ use std::time::Duration;
 
 use super::device_thread::{first_word, open_again};
 use super::feed::FillSamples;
-use super::found::{self, Found};
+use super::found::{self, FoundDevice};
 use super::output_stream::OutputStream;
 use super::quiet::QuietStderr;
 use super::sound_error::{Direction, SoundError};
@@ -97,7 +97,7 @@ impl Drop for HeldOutput {
 
 /// The thread that holds the output.
 fn run(wanted: &str, make: &Make, shared: &Shared, tell: &Sender<Result<String, SoundError>>) {
-    let open = |found: Found, silence: Seconds| {
+    let open = |found: FoundDevice, silence: Seconds| {
         let stream = OutputStream::start(&found, BLOCK, |format| make(format, silence))?;
         Ok((found, stream))
     };

@@ -19,7 +19,7 @@ use cpal::{FromSample, SizedSample};
 
 pub use super::callback::{CallbackSink, SignsOfLife};
 use super::device_thread::{close, first_word, open_again};
-use super::found::{self, Found};
+use super::found::{self, FoundDevice};
 use super::pick::Pick;
 use super::quiet::QuietStderr;
 use super::ring::{RingReader, ring};
@@ -93,7 +93,7 @@ pub fn identify(input: Option<&str>) -> Result<InputKnown, SoundError> {
 }
 
 impl InputKnown {
-    fn of(found: &Found) -> Self {
+    fn of(found: &FoundDevice) -> Self {
         Self {
             id: found.id(),
             name: found.name.clone(),
@@ -212,7 +212,7 @@ fn reason(name: &str, loss: LossKind) -> String {
 
 /// An input that delivers.
 struct Opened {
-    found: Found,
+    found: FoundDevice,
     /// Of what is taken of it.
     format: StreamFormat,
     reader: RingReader,
@@ -229,7 +229,7 @@ struct WatchedStream {
 }
 
 impl Opened {
-    fn open(found: Found, pick: Option<Pick>) -> Result<Self, SoundError> {
+    fn open(found: FoundDevice, pick: Option<Pick>) -> Result<Self, SoundError> {
         // Inputs come in pairs; for an odd number a sound server makes up a layout
         // of its own and mixes.
         let needs = pick.map_or(1, Pick::needs);

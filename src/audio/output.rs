@@ -6,7 +6,7 @@ use std::thread;
 use std::time::Duration;
 
 pub use super::feed::FillSamples;
-use super::found::{self, Found};
+use super::found::{self, FoundDevice};
 use super::output_stream::{OutputStream, QUIET};
 use super::quiet::QuietStderr;
 use super::sound_error::{Direction, SoundError};
@@ -56,7 +56,7 @@ pub struct Played {
 
 /// An output and what plays on it.
 struct Running {
-    found: Found,
+    found: FoundDevice,
     stream: OutputStream,
 }
 
@@ -90,7 +90,7 @@ impl Running {
     }
 }
 
-fn lost(found: &Found, had_played: bool) -> SoundError {
+fn lost(found: &FoundDevice, had_played: bool) -> SoundError {
     let direction = Direction::Output;
     let name = found.name.clone();
     if had_played {

@@ -9,7 +9,7 @@ use cpal::{FromSample, SizedSample};
 
 use super::device_thread;
 use super::feed::{Feed, FillSamples, Progress};
-use super::found::Found;
+use super::found::FoundDevice;
 use super::sound_error::{Direction, SoundError};
 use super::source::StreamFormat;
 use super::stream_plan::{SET_UP, StreamPlan, by_samples};
@@ -31,7 +31,7 @@ impl OutputStream {
     /// Opens the output with blocks of about this length. `make` is called
     /// once with the rate and channels that it has taken.
     pub(super) fn start(
-        found: &Found,
+        found: &FoundDevice,
         block: Seconds,
         make: impl FnOnce(StreamFormat) -> FillSamples,
     ) -> Result<Self, SoundError> {

@@ -6,9 +6,7 @@ use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
 use super::cli::{ReferenceOptions, TapeError};
-use super::{Failure, copy};
-use crate::readings::Target;
-use crate::references::Reference;
+use super::copy;
 use crate::screen::{Choice, Ready};
 
 /// The number of a choice; only the newest counts.
@@ -49,7 +47,7 @@ impl Chooser {
         let tell = self.tell.clone();
         let work = move || {
             let conditions = said.conditions(machine.as_deref());
-            let ready = target(&choice.reference)
+            let ready = copy::target(&choice.reference)
                 .map(|target| (conditions, choice, target))
                 .map_err(|failure| failure.message);
             // The screen may have been left meanwhile.
@@ -68,16 +66,4 @@ impl Chooser {
         let (number, ready) = self.ready.try_recv().ok()?;
         (number == self.newest.get()).then_some(ready)
     }
-}
-
-/// What is measured by; a copy is read and made ready here.
-pub(super) fn target(reference: &Reference) -> Result<Target, Failure> {
-    Ok(match reference {
-        Reference::Passage(time) | Reference::Marks(time) => Target::Time(*time),
-        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(..) => Target::Frequency,
-        Reference::Recording(_) => match copy::of(reference)? {
-            Some(copy) => Target::Copy(copy),
-            None => Target::Frequency,
-        },
-    })
 }

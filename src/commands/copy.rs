@@ -1,5 +1,5 @@
-//! The digital copy that `--reference recording:FILE` names, read and made
-//! ready once for all files.
+//! What is measured by; the digital copy that `--reference recording:FILE` names
+//! is read and made ready once for all files.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -7,15 +7,17 @@ use std::sync::Arc;
 use super::progress::Progress;
 use super::{Exit, Failure};
 use crate::audio::recording::Recording;
+use crate::readings::Target;
 use crate::readings::matching::{Copy, CopyBuilder};
 use crate::references::Reference;
 
-/// The copy of a reference that is one; `None` for all others.
-pub(super) fn of(reference: &Reference) -> Result<Option<Arc<Copy>>, Failure> {
-    match reference {
-        Reference::Recording(path) => load(path).map(|copy| Some(Arc::new(copy))),
-        _ => Ok(None),
-    }
+/// The target of a reference.
+pub(super) fn target(reference: &Reference) -> Result<Target, Failure> {
+    Ok(match reference {
+        Reference::Passage(time) | Reference::Marks(time) => Target::Time(*time),
+        Reference::Tone(_) | Reference::ToneAuto | Reference::Note(..) => Target::Frequency,
+        Reference::Recording(path) => Target::Copy(Arc::new(load(path)?)),
+    })
 }
 
 fn load(path: &Path) -> Result<Copy, Failure> {

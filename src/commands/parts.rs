@@ -9,7 +9,7 @@ use super::processor;
 use super::stretch::{Stretch, push_stretch};
 use crate::audio::recording::Recording;
 use crate::readings::{
-    Caution, CautionCode, Cut, Measurement, Parts, ReferenceKind, SteadyStretch,
+    Caution, CautionCode, Cut, Measurement, Parts, ReferenceKind, SteadyStretch, Target,
 };
 use crate::units::Seconds;
 
@@ -33,7 +33,7 @@ pub(super) fn measured(
     let frames = |seconds: f64| stretch.from + (seconds * f64::from(format.rate_hz)) as u64;
     let mut measured = Vec::new();
     for &[from_s, to_s] in &parts.steady {
-        let mut processor = processor::of(options, format, None).ok()?;
+        let mut processor = processor::of(options, format, &Target::Frequency).ok()?;
         let part = Stretch {
             // Nothing is lost where nothing is cut.
             from: if from_s > parts.heard[0] {

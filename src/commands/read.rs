@@ -13,10 +13,9 @@ use super::stretch::{Stretch, push_stretch};
 use super::{Exit, Failure, Outcome, Written, complain};
 use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
-use crate::readings::matching::Copy;
 use crate::readings::{
-    Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, Origin, ReferenceKind,
-    SweepReport, TapeIdent, TuningMeter, Unclear,
+    Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, Meter, Origin,
+    ReferenceKind, SweepReport, TapeIdent, Target, TuningMeter, Unclear,
 };
 use crate::references::{CONCERT_PITCH, Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
@@ -59,12 +58,12 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
             ),
         ));
     }
-    let copy = copy::of(&options.reference.reference())
+    let target = copy::target(&options.reference.reference())
         .inspect_err(|failure| tell_of_every_file(options, failure))?;
     let mut worst = Exit::Done;
     let mut contacts = Vec::new();
     for (index, path) in options.files.iter().enumerate() {
-        let (exit, mut report, contact) = one_file(options, path, copy.as_ref());
+        let (exit, mut report, contact) = one_file(options, path, &target);
         contacts.extend(contact);
         worst = worst.max(exit);
         if index > 0 && !options.json {
@@ -119,11 +118,11 @@ fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> Strin
 fn one_file(
     options: &ReadOptions,
     path: &Path,
-    copy: Option<&Arc<Copy>>,
+    target: &Target,
 ) -> (Exit, String, Option<ContactReport>) {
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let mut measured = measure(options, path, copy).map_err(|error| error.to_string());
+    let mut measured = measure(options, path, target).map_err(|error| error.to_string());
     let is_done = |it: &Measured| it.measurement.signal.usable || it.has_contact();
     let mut exit = Exit::Done;
     if let Some(it) = measured.as_mut().ok().filter(|it| !is_done(it)) {
@@ -202,8 +201,8 @@ fn other_than_card(options: &ReadOptions) -> Option<Caution> {
 
 /// The figures of one recording, for who needs nothing else.
 pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement, Failure> {
-    let copy = copy::of(&options.reference.reference())?;
-    let measured = measure(options, path, copy.as_ref())
+    let target = copy::target(&options.reference.reference())?;
+    let measured = measure(options, path, &target)
         .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let mut measurement = measured.measurement;
     if measurement.signal.usable {
@@ -214,15 +213,11 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
-fn measure(
-    options: &ReadOptions,
-    path: &Path,
-    copy: Option<&Arc<Copy>>,
-) -> Result<Measured, NotMeasured> {
+fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measured, NotMeasured> {
     let mut recording = Recording::open_taking(path, options.reference.channel.pick())?;
     let format = recording.format();
     let mut processor =
-        processor::of(options, format, copy).map_err(|source| NotMeasured::Engine {
+        processor::of(options, format, target).map_err(|source| NotMeasured::Engine {
             file: path.display().to_string(),
             source,
         })?;
@@ -304,16 +299,11 @@ fn programme_tone(
     if !several || chosen || checks || !by_tone || !can_be_read_again(path) {
         return None;
     }
-    let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
-    let format = recording.format();
-    let mut processor = processor::of(options, format, None).ok()?;
-    let stretch = Stretch {
-        from: ident_ended + (BEHIND_IDENT_S * f64::from(format.rate_hz)) as u64,
+    let behind = |rate_hz: u32| Stretch {
+        from: ident_ended + (BEHIND_IDENT_S * f64::from(rate_hz)) as u64,
         to: u64::MAX,
     };
-    push_stretch(&mut recording, stretch, |samples, begins| {
-        processor.push(&samples[begins..]);
-    });
+    let (processor, stretch) = read_again(options, path, behind)?;
     let mut part = processor.measurement();
     if let Some(cut) =
         (processor.parts()).and_then(|parts| parts::measured(&part, &parts, options, path, stretch))
@@ -331,7 +321,7 @@ fn programme_tone(
         stretches: Vec::new(),
     });
     // Nobody has chosen the stretch, so times are those of the recording.
-    let begins = Seconds(stretch.from as f64 / f64::from(format.rate_hz));
+    let begins = Seconds(stretch.from as f64 / f64::from(part.rate_hz));
     part.take_place_of(whole, begins);
     // One loss is the end of the tone; more are losses.
     part.cautions.retain(|it| *it != Caution::ToneLost(1));
@@ -368,14 +358,24 @@ fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
     if !can_be_read_again(path) {
         return None;
     }
+    let (processor, _) = read_again(options, path, |rate_hz| Stretch::new(options, rate_hz))?;
+    Some(processor.measurement()).filter(|it| it.signal.usable)
+}
+
+/// A stretch once more, by its tone.
+fn read_again(
+    options: &ReadOptions,
+    path: &Path,
+    stretch: impl FnOnce(u32) -> Stretch,
+) -> Option<(Box<dyn Meter>, Stretch)> {
     let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
-    let mut processor = processor::of(options, format, None).ok()?;
-    let stretch = Stretch::new(options, format.rate_hz);
+    let mut processor = processor::of(options, format, &Target::Frequency).ok()?;
+    let stretch = stretch(format.rate_hz);
     push_stretch(&mut recording, stretch, |samples, begins| {
         processor.push(&samples[begins..]);
     });
-    Some(processor.measurement()).filter(|it| it.signal.usable)
+    Some((processor, stretch))
 }
 
 /// What was found after all stands in place of what was said of the tone.

@@ -8,11 +8,11 @@ use std::sync::mpsc::{self, Sender};
 
 use jiff::tz::TimeZone;
 
-use super::chooser::{Chooser, target};
+use super::chooser::Chooser;
 use super::cli::{PractiseOptions, SittingOptions, TrimmerChoice, WatchOptions};
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
-use super::{Exit, Failure, Outcome, write_out};
+use super::{Exit, Failure, Outcome, copy, write_out};
 use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
@@ -80,7 +80,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         return Err(no_rehearsal(&reference));
     }
     let wish = ticking::wish(options, matches!(wanted, Wanted::Watch(it) if it.fast))?;
-    let target = target(&reference)?;
+    let target = copy::target(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
     let (events, received) = mpsc::channel();
     let mut runs = options

@@ -1,13 +1,13 @@
 //! Is what was followed a test tone? A tone is followed at once, but believed
 //! only when the evidence is in; what is refused leaves no trace in the
-//! measurement.
+//! measurement. The limits are tuned; judged by `--bench refusal`.
 
 use super::stretch::Stretch;
-use crate::signal::evidence::Witness;
+use crate::signal::piece::{Piece, Witness};
 use crate::signal::tracker::Loss;
 use crate::units::Hertz;
 
-/// So much is wanted before anything is shown.
+/// Length of a piece before anything of it is shown.
 const SHOWN_FROM_S: f64 = 0.3;
 
 /// How often the evidence is looked at while a tone is followed.
@@ -48,7 +48,6 @@ struct Before {
 /// The pieces that were believed, put together.
 #[derive(Clone, Debug, Default)]
 struct Record {
-    pieces: u32,
     present_s: f64,
     longest_s: f64,
     span_s: Option<[f64; 2]>,
@@ -57,18 +56,17 @@ struct Record {
 }
 
 impl Record {
-    fn add(&mut self, piece: &dyn Witness, now_s: f64) {
-        self.pieces += 1;
-        self.present_s += piece.present_s();
-        self.longest_s = self.longest_s.max(piece.length_s());
-        let to = now_s - piece.silent_s();
-        let from = self.span_s.map_or(to - piece.length_s(), |span| span[0]);
+    fn add(&mut self, piece: Piece, now_s: f64) {
+        self.present_s += piece.present_s;
+        self.longest_s = self.longest_s.max(piece.length_s);
+        let to = now_s - piece.silent_s;
+        let from = self.span_s.map_or(to - piece.length_s, |span| span[0]);
         self.span_s = Some([from, to]);
-        if let Some((last, first)) = self.last_hz.zip(piece.first_hz()) {
+        if let Some((last, first)) = self.last_hz.zip(piece.first_hz) {
             self.leaps += u32::from((first / last - 1.0).abs() > LEAP);
         }
-        self.last_hz = piece.last_hz();
-        self.leaps += piece.leaps();
+        self.last_hz = piece.last_hz;
+        self.leaps += piece.leaps;
     }
 
     fn is_a_tone(&self, duration_s: f64, energy_part: f64) -> bool {
@@ -103,7 +101,7 @@ pub struct Belief {
     before: Option<Box<Before>>,
     /// The piece that is followed now is shown.
     shown: bool,
-    /// It was believed for so long that nothing can change that.
+    /// It was believed for longer than [`SURE_AFTER_S`]: nothing changes that.
     sure: bool,
     tone_energy: [f64; 2],
 }
@@ -164,8 +162,9 @@ impl Belief {
         self.until_look = self.until_look.saturating_sub(1);
         if self.until_look == 0 {
             self.until_look = (LOOK_S / self.tick_s) as u64;
-            self.shown = piece.length_s() >= SHOWN_FROM_S && !piece.is_doubted();
-            self.sure |= self.shown && piece.length_s() >= SURE_AFTER_S;
+            let length_s = piece.piece().length_s;
+            self.shown = length_s >= SHOWN_FROM_S && !piece.is_doubted();
+            self.sure |= self.shown && length_s >= SURE_AFTER_S;
         }
         self.shown
     }
@@ -188,7 +187,7 @@ impl Belief {
             self.tone_energy = before.tone_energy;
             return Some((before.whole, before.nominal));
         }
-        self.record.add(piece, self.now_s());
+        self.record.add(piece.piece(), self.now_s());
         None
     }
 
@@ -208,7 +207,7 @@ impl Belief {
                 instead = Some(&before.whole);
                 tone_energy = before.tone_energy;
             } else {
-                record.add(piece, self.now_s());
+                record.add(piece.piece(), self.now_s());
             }
         }
         let part = tone_energy
@@ -227,7 +226,6 @@ mod tests {
 
     fn record(present_s: f64, leaps: u32) -> Record {
         Record {
-            pieces: 1,
             present_s,
             longest_s: present_s,
             span_s: Some([0.0, present_s]),

@@ -14,7 +14,7 @@ use crate::units::Percent;
 
 /// From here on it is as far off as it can be, in percent.
 const FAR_PERCENT: f64 = 5.0;
-/// What lay within the band counts as within it up to so many times its half
+/// What lay within the band counts as within it up to this multiple of its half
 /// width, as long as it is not known better: else flutter at the edge would
 /// switch to and fro.
 const STAY: f64 = 1.25;

@@ -16,7 +16,7 @@ const KNOWN_WELL: f64 = 0.25;
 /// Flutter needs this much valid signal.
 const LEAST_FLUTTER_S: f64 = 5.0;
 
-/// Where the input ends, so much is still worth keeping.
+/// Least that is worth keeping where the input ends.
 const LEAST_AT_THE_END_S: f64 = 5.0;
 
 enum State {

@@ -7,9 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use super::along::Along;
 use super::caution::{Caution, CautionCode, Origin};
-use super::found::TapeIdent;
 use super::found::{
-    MarksFigures, MatchFigures, NoteFigures, PassageFigures, PlaceInCopy, TuningHint,
+    MarksFigures, MatchFigures, NoteFigures, PassageFigures, PlaceInCopy, TapeIdent, TuningHint,
 };
 use super::guidance::Guidance;
 use super::holding::Holding;

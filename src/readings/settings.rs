@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::conditions::{ChannelChoice, Conditions};
+use super::values::ChannelUsed;
 use crate::signal::tracker::MOST_CHANNELS;
 use crate::units::{Percent, Seconds};
 
@@ -35,6 +36,20 @@ impl Settings {
             ChannelChoice::Auto => 0..inputs,
             ChannelChoice::Left => 0..1,
             ChannelChoice::Right => inputs - 1..inputs,
+        }
+    }
+
+    /// What is used of it, where left or right or both have what is measured.
+    pub(super) fn used(&self, has: [bool; MOST_CHANNELS]) -> ChannelUsed {
+        match (self.channels, self.choice, has) {
+            (1, ..) => ChannelUsed::Mono,
+            (_, ChannelChoice::Left, _) | (_, ChannelChoice::Auto, [true, false]) => {
+                ChannelUsed::Left
+            }
+            (_, ChannelChoice::Right, _) | (_, ChannelChoice::Auto, [false, true]) => {
+                ChannelUsed::Right
+            }
+            (_, ChannelChoice::Auto, _) => ChannelUsed::Both,
         }
     }
 

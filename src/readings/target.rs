@@ -1,13 +1,12 @@
 //! By what right speed is known.
 
-use std::fmt;
 use std::sync::Arc;
 
 use super::matching::Copy;
 use crate::units::Seconds;
 
 /// What an engine measures by, beside what its conditions say.
-#[derive(Clone, Default)]
+#[derive(Clone, Debug, Default)]
 pub enum Target {
     /// The frequency that the conditions name.
     #[default]
@@ -16,14 +15,4 @@ pub enum Target {
     Time(Seconds),
     /// A digital copy of the recording on the tape.
     Copy(Arc<Copy>),
-}
-
-impl fmt::Debug for Target {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Frequency => write!(f, "Frequency"),
-            Self::Time(time) => write!(f, "Time({time})"),
-            Self::Copy(copy) => write!(f, "Copy({})", copy.length()),
-        }
-    }
 }

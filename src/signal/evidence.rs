@@ -4,20 +4,21 @@
 //! and can be a sung note, a band of noise or a siren on its way through the
 //! range. Over a longer time they differ: a tone holds its level, stays where
 //! it is but for flutter and a hand at the trimmer, and stands alone but for
-//! its harmonics.
+//! its harmonics. Limits without a formula are tuned; judged by `--bench refusal`.
 
 use std::collections::VecDeque;
 
 use super::check::Beside;
 use super::finder::Line;
+use super::piece::{BLOCK_S, MOST_GLIDE, MOST_GLIDE_OUT, Piece, PieceSums, Witness, goes_one_way};
 
 /// The frequency is averaged this long for what follows: noise is gone, wow
 /// and vibrato are not.
 const FINE_S: f64 = 0.01;
 
-/// Such means are put together in blocks of this length.
-const BLOCK_S: f64 = 0.2;
-const FINE_IN_BLOCK: u32 = (BLOCK_S / FINE_S) as u32;
+/// Such means in a block.
+const FINE_IN_BLOCK: f64 = 20.0;
+const _: () = assert!(FINE_IN_BLOCK * FINE_S == BLOCK_S);
 
 /// The level is held against its mean over about this time.
 const LEVEL_S: f64 = 1.5;
@@ -27,28 +28,13 @@ const LEVEL_S: f64 = 1.5;
 /// 5.1 dB, a narrow band of noise 13.4 dB (Rayleigh distribution).
 const MOST_UNSTEADY_DB: f64 = 6.8;
 
-/// Half of the time the speed changes by no more than this, as a part of
-/// itself in a second. A hand at the trimmer makes 0.03.
-const MOST_GLIDE: f64 = 0.09;
-
-/// The same for what goes one way nearly all of that time, which wow does not.
+/// The most glide of what goes one way nearly all of the time, which wow does
+/// not, as a part of the speed in a second.
 const MOST_GLIDE_ONE_WAY: f64 = 0.045;
-
-/// A tone that ends where the range ends was a glide if it went one way all
-/// the time, by more than this.
-const MOST_GLIDE_OUT: f64 = 0.012;
-
-/// Of all changes so many go the same way when it goes one way.
-const ONE_WAY: f64 = 0.85;
 
 /// Half of the blocks have a smaller standard deviation than this, as a part
 /// of the frequency: 2 % of wow and flutter (peak), as of a ruin.
 const MOST_SPREAD: f64 = 0.015;
-
-/// A leap is a change by this much from block to next block but one, which no
-/// hand at the trimmer makes; a semitone is 0.059, and 1.7 % rms of wow at
-/// 0.6 Hz make 0.033.
-const LEAP: f64 = 0.035;
 
 /// Part of the power that stands in the tone with its harmonics, and in the
 /// tone alone (a square wave: 0.81; a train of pulses: little).
@@ -144,10 +130,7 @@ pub enum Doubt {
 /// See the module: sums over one stretch that was followed, of constant size.
 #[derive(Clone, Debug)]
 pub struct Evidence {
-    rate_hz: f64,
-    ticks: u64,
-    present: u64,
-    present_until: u64,
+    sums: PieceSums,
     mean_power: f64,
     level_ticks: u64,
     longest_memory: u64,
@@ -159,14 +142,9 @@ pub struct Evidence {
     fine: (f64, u32),
     fine_ticks: u32,
     per_fine: u32,
-    block: (f64, f64, u32),
-    first_hz: Option<f64>,
-    before: [Option<f64>; 2],
     glide: Counts,
     rises: u64,
     spread: Counts,
-    leaps: u32,
-    leaping: bool,
     line: Line,
     /// Ticks of the last time, halved now and then, and those of them with a
     /// tone.
@@ -182,10 +160,7 @@ impl Evidence {
     /// Begins, for `rate_hz` values a second, with what was found.
     pub fn new(rate_hz: f64, line: Line) -> Self {
         Self {
-            rate_hz,
-            ticks: 0,
-            present: 0,
-            present_until: 0,
+            sums: PieceSums::new(rate_hz, FINE_IN_BLOCK),
             mean_power: 0.0,
             level_ticks: 0,
             longest_memory: (LEVEL_S * rate_hz) as u64,
@@ -196,14 +171,9 @@ impl Evidence {
             fine: (0.0, 0),
             fine_ticks: 0,
             per_fine: (FINE_S * rate_hz).round() as u32,
-            block: (0.0, 0.0, 0),
-            first_hz: None,
-            before: [None; 2],
             glide: Counts::new(0.005, 100),
             rises: 0,
             spread: Counts::new(0.001, 100),
-            leaps: 0,
-            leaping: false,
             line,
             lately: [0; 2],
             looks: VecDeque::with_capacity(LOOKS + 1),
@@ -213,13 +183,13 @@ impl Evidence {
     /// The newest tick; `None` while nothing can be believed.
     #[inline]
     pub fn push(&mut self, newest: Option<Newest>) {
-        self.ticks += 1;
+        self.sums.ticks += 1;
         self.fine_ticks += 1;
         self.lately[0] += 1;
         if let Some(Newest { hz, power, channel }) = newest {
-            self.present += 1;
+            self.sums.present += 1;
             self.lately[1] += 1;
-            self.present_until = self.ticks;
+            self.sums.present_until = self.sums.ticks;
             self.fine.0 += hz;
             self.fine.1 += 1;
             if channel != self.channel {
@@ -233,7 +203,7 @@ impl Evidence {
             }
             self.mean_power += self.newest_part * (power - self.mean_power);
             // Every fourth will do: neighbours are much the same.
-            if self.present.is_multiple_of(4) {
+            if self.sums.present.is_multiple_of(4) {
                 let db = 10.0 * (power / self.mean_power.max(1e-20)).max(1e-9).log10();
                 self.level_db.push((db + LEVEL_FLOOR_DB).max(0.0));
             }
@@ -261,33 +231,14 @@ impl Evidence {
         if 2 * count < self.per_fine {
             return;
         }
-        let hz = sum / f64::from(count);
-        let origin = *self.first_hz.get_or_insert(hz);
-        let off = hz / origin - 1.0;
-        self.block.0 += off;
-        self.block.1 += off * off;
-        self.block.2 += 1;
-        if self.block.2 == FINE_IN_BLOCK {
-            self.end_block(origin);
-        }
-    }
-
-    fn end_block(&mut self, origin: f64) {
-        let (sum, square, count) = std::mem::take(&mut self.block);
-        let mean = sum / f64::from(count);
-        let hz = origin * (1.0 + mean);
-        let variance = (square / f64::from(count) - mean * mean).max(0.0);
-        self.spread.push(variance.sqrt() * origin / hz);
-        let change = self.before[0].map(|before| hz / before - 1.0);
-        if let Some(change) = change {
+        let Some(block) = self.sums.push(sum / f64::from(count)) else {
+            return;
+        };
+        self.spread.push(block.spread / block.ratio);
+        if let Some(change) = block.change {
             self.rises += u64::from(change > 0.0);
-            let change = change.abs();
-            self.glide.push(change / (2.0 * BLOCK_S));
-            let leaps = change > LEAP;
-            self.leaps += u32::from(leaps && !self.leaping);
-            self.leaping = leaps;
+            self.glide.push(change.abs() / (2.0 * BLOCK_S));
         }
-        self.before = [self.before[1], Some(hz)];
     }
 
     /// A look at the spectrum of every channel.
@@ -311,39 +262,14 @@ impl Evidence {
         }
     }
 
-    /// From the first to the last moment when it was there, in seconds.
-    pub fn length_s(&self) -> f64 {
-        self.present_until as f64 / self.rate_hz
-    }
-
-    /// How long it has been away, in seconds.
-    pub fn silent_s(&self) -> f64 {
-        (self.ticks - self.present_until) as f64 / self.rate_hz
-    }
-
-    /// How long it could be heard, in seconds.
-    pub fn present_s(&self) -> f64 {
-        self.present as f64 / self.rate_hz
-    }
-
-    /// The frequency at the start, in hertz.
-    pub fn first_hz(&self) -> Option<f64> {
-        self.first_hz
-    }
-
-    /// The newest frequency, over some tenths of a second, in hertz.
-    pub fn last_hz(&self) -> Option<f64> {
-        self.before[1].or(self.first_hz)
-    }
-
     /// How often the frequency has leapt.
     pub fn leaps(&self) -> u32 {
-        self.leaps
+        self.sums.leaps
     }
 
     /// Why it is not believed, if so.
     pub fn doubt(&self) -> Option<Doubt> {
-        if self.present_s() < LEAST_S {
+        if self.piece().present_s < LEAST_S {
             return Some(Doubt::TooShort);
         }
         let [alone, pure] = match self.looks.len() {
@@ -354,7 +280,7 @@ impl Evidence {
         if pure < LEAST_PURITY || alone < LEAST_FUNDAMENTAL {
             return Some(Doubt::Impure);
         }
-        let away = self.ticks - self.present_until;
+        let away = self.sums.ticks - self.sums.present_until;
         let [lately, present] = self.lately;
         if (present as f64) < LEAST_PRESENCE * lately.saturating_sub(away) as f64 {
             return Some(Doubt::Broken);
@@ -387,62 +313,13 @@ impl Evidence {
     }
 
     fn goes_one_way(&self) -> bool {
-        let all = self.glide.total() as f64;
-        let rises = self.rises as f64;
-        rises.max(all - rises) >= ONE_WAY * all
+        goes_one_way(self.rises as f64, self.glide.total() as f64)
     }
-
-    /// True when it moved all the time: what ends where the range ends was
-    /// then no tone.
-    pub fn was_on_its_way(&self) -> bool {
-        self.goes_one_way() && self.glide() > MOST_GLIDE_OUT
-    }
-}
-
-/// What a belief is made from: what is known about a piece that was followed.
-pub trait Witness {
-    /// From the first to the last moment when it was there, in seconds.
-    fn length_s(&self) -> f64;
-    /// How long it has been away, in seconds.
-    fn silent_s(&self) -> f64;
-    /// How long it could be heard, in seconds.
-    fn present_s(&self) -> f64;
-    /// The frequency at the start, in hertz.
-    fn first_hz(&self) -> Option<f64>;
-    /// The newest frequency, over some tenths of a second, in hertz.
-    fn last_hz(&self) -> Option<f64>;
-    /// How often the frequency has leapt.
-    fn leaps(&self) -> u32;
-    /// Whether it is not believed.
-    fn is_doubted(&self) -> bool;
-    /// True when it moved all the time: what ends where the range ends was
-    /// then none.
-    fn was_on_its_way(&self) -> bool;
 }
 
 impl Witness for Evidence {
-    fn length_s(&self) -> f64 {
-        self.length_s()
-    }
-
-    fn silent_s(&self) -> f64 {
-        self.silent_s()
-    }
-
-    fn present_s(&self) -> f64 {
-        self.present_s()
-    }
-
-    fn first_hz(&self) -> Option<f64> {
-        self.first_hz()
-    }
-
-    fn last_hz(&self) -> Option<f64> {
-        self.last_hz()
-    }
-
-    fn leaps(&self) -> u32 {
-        self.leaps()
+    fn piece(&self) -> Piece {
+        self.sums.piece()
     }
 
     fn is_doubted(&self) -> bool {
@@ -450,7 +327,7 @@ impl Witness for Evidence {
     }
 
     fn was_on_its_way(&self) -> bool {
-        self.was_on_its_way()
+        self.goes_one_way() && self.glide() > MOST_GLIDE_OUT
     }
 }
 

@@ -64,8 +64,8 @@ const COHERENCE_S: f64 = 0.05;
 /// spoil more.
 const WORSE: f64 = 0.1;
 
-/// Channels whose tones, over some hundredths of a second, were this far apart
-/// within so long carry different sounds: a melody crosses the tone now and
+/// Channels carry different sounds whose tones, over some hundredths of a second,
+/// were this far apart within this time: a melody crosses the tone now and
 /// then, but does not stay there. The channel that was followed first stays.
 const ANOTHER: f64 = 0.01;
 const ANOTHER_S: f64 = 0.5;

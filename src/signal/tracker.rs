@@ -13,6 +13,8 @@ use super::finder::{Finder, Line};
 use super::fir::History;
 use super::following::Following;
 pub use super::following::{ChannelQuality, Loss, MOST_CHANNELS, Track};
+use super::piece::Witness;
+use super::speed_tracker::SpeedTracker;
 
 /// A tone that is bridged for longer than this is lost: tape has no longer
 /// dropouts (common practice, no source).
@@ -123,13 +125,21 @@ impl Tracker {
         &self.plan
     }
 
-    /// Spectra are looked at less often while nothing changes.
-    pub fn be_patient(&mut self) {
+    /// From a sample going in to its value coming out, in seconds; `None`
+    /// while searching.
+    pub fn delay_s(&self) -> Option<f64> {
+        self.following
+            .as_ref()
+            .map(|following| following.delay_s(&self.plan))
+    }
+}
+
+impl SpeedTracker for Tracker {
+    fn be_patient(&mut self) {
         self.longest_check_s = CALM_CHECK_S;
     }
 
-    /// Only tones within one of these ranges are followed.
-    pub fn set_ranges(&mut self, ranges_hz: Vec<[f64; 2]>) {
+    fn set_ranges(&mut self, ranges_hz: Vec<[f64; 2]>) {
         self.ranges_hz = ranges_hz;
         let outside = self
             .following
@@ -140,66 +150,42 @@ impl Tracker {
         }
     }
 
-    fn is_wanted(&self, hz: f64) -> bool {
-        self.ranges_hz
-            .iter()
-            .any(|range| (range[0]..=range[1]).contains(&hz))
-    }
-
-    /// A steady line that is none of the wanted tones, seen while searching.
-    pub fn unwanted(&self) -> Option<Line> {
+    fn unwanted_hz(&self) -> Option<f64> {
         self.line
             .filter(|line| self.following.is_none() && line.is_lasting())
-            .filter(|line| !self.is_wanted(line.hz))
+            .map(|line| line.hz)
+            .filter(|&hz| !self.is_wanted(hz))
     }
 
-    /// Drops the tone and begins to search again.
-    pub fn let_go(&mut self) {
-        self.following = None;
-        self.finder.reset();
-        self.line = None;
-    }
-
-    /// The input broke: nothing before this moment goes with what comes.
-    pub fn gap(&mut self) {
+    fn gap(&mut self) {
         self.let_go();
         self.unbroken_ticks = 0;
     }
 
-    /// What speaks for and against the tone that is followed, or was last.
-    pub fn evidence(&self) -> Option<&Evidence> {
-        self.evidence.as_ref()
+    fn witness(&self) -> Option<&dyn Witness> {
+        self.evidence.as_ref().map(|it| it as &dyn Witness)
     }
 
-    /// True while a tone is followed.
-    pub fn is_following(&self) -> bool {
+    fn is_following(&self) -> bool {
         self.following.is_some()
     }
 
-    /// Quality of each channel; zero while searching.
-    pub fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
+    fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
         let none = [ChannelQuality::default(); MOST_CHANNELS];
         self.following.as_ref().map_or(none, Following::quality)
     }
 
-    /// Edge of the band around the carrier that flutter comes through, in
-    /// hertz; `None` while searching.
-    pub fn band_hz(&self) -> Option<f64> {
+    fn band_hz(&self) -> Option<f64> {
         self.following.as_ref().map(Following::pass_hz)
     }
 
-    /// From a sample going in to its value coming out, in seconds; `None`
-    /// while searching.
-    pub fn delay_s(&self) -> Option<f64> {
-        self.following
-            .as_ref()
-            .map(|following| following.delay_s(&self.plan))
+    fn delay_ticks(&self) -> u64 {
+        let rate_hz = self.plan.output_rate_hz();
+        self.delay_s()
+            .map_or(0, |delay_s| (delay_s * rate_hz) as u64)
     }
 
-    /// Takes the first tick of every channel; what follows from it is added to
-    /// `out`. What stands behind it in the input is what the next calls will
-    /// bring; it may be worked on ahead, and changes nothing before its time.
-    pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
+    fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
         debug_assert_eq!(input.len(), self.channels);
         if self.ahead == 0 {
             self.ahead = input[0].len();
@@ -234,6 +220,21 @@ impl Tracker {
         self.misled = (lead, (MISLED_S * self.plan.output_rate_hz()) as u64);
         self.let_go();
         out.push(Track::Lost(loss));
+    }
+}
+
+impl Tracker {
+    fn is_wanted(&self, hz: f64) -> bool {
+        self.ranges_hz
+            .iter()
+            .any(|range| (range[0]..=range[1]).contains(&hz))
+    }
+
+    /// Drops the tone and begins to search again.
+    fn let_go(&mut self) {
+        self.following = None;
+        self.finder.reset();
+        self.line = None;
     }
 
     /// True when what is followed is doubtful or has leapt, while the other

@@ -13,7 +13,7 @@ use support::seeds::each;
 use support::sound;
 use support::timed_sounds::{Click, Content, Fade, Machine, Marks, Split, passage, seeded};
 use tapewright::readings::timed::{MarksMeter, PassageMeter};
-use tapewright::readings::{CautionCode, Measurement, ReferenceKind, Settings};
+use tapewright::readings::{CautionCode, Measurement, Meter, ReferenceKind, Settings};
 use tapewright::units::{Ppm, Seconds};
 
 fn main() {

@@ -1,5 +1,6 @@
 //! The program's own speed track, placed in time.
 
+use tapewright::signal::speed_tracker::SpeedTracker;
 use tapewright::signal::tracker::{Track, Tracker};
 
 use super::judge::Phase;

@@ -1,4 +1,4 @@
-//! What the ears tell, event by event, and what follows from it.
+//! What the tracker reports, event by event, and what follows from it.
 
 use super::Engine;
 use super::steering::usual_ranges_hz;
@@ -8,6 +8,8 @@ use crate::readings::guidance::Guide;
 use crate::readings::health::{channels_disagree, tone_power};
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge;
+use crate::readings::stretch::Stretch;
+use crate::readings::sweep::SweepRecorder;
 use crate::readings::values::{ToneState, WrongTone};
 use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
 use crate::units::{Hertz, Seconds};
@@ -28,17 +30,16 @@ impl Engine {
             Track::Checked { beside } => {
                 let band_hz = self.tracker.band_hz();
                 self.health.remember_band(band_hz);
-                self.whole.reached(band_hz);
-                self.keeper.each(|stretch| stretch.reached(band_hz));
-                let sum = self.health.checked(&beside, &self.tracker.quality());
-                self.whole.check(&sum);
-                self.keeper.each(|stretch| stretch.check(&sum));
-                if self.settings.listened().len() == MOST_CHANNELS {
-                    let quality = self.tracker.quality();
-                    self.whole.check_sides(&beside, &quality);
-                    self.keeper
-                        .each(|stretch| stretch.check_sides(&beside, &quality));
-                }
+                let quality = self.tracker.quality();
+                let sum = self.health.checked(&beside, &quality);
+                let has_sides = self.settings.listened().len() == MOST_CHANNELS;
+                self.each_stretch(|stretch| {
+                    stretch.reached(band_hz);
+                    stretch.check(&sum);
+                    if has_sides {
+                        stretch.check_sides(&beside, &quality);
+                    }
+                });
             }
             Track::Lost(loss) => {
                 self.whole.losses += 1;
@@ -48,6 +49,12 @@ impl Engine {
                 self.look_for_any();
             }
         }
+    }
+
+    /// Does something to all that is added up.
+    fn each_stretch(&mut self, act: impl Fn(&mut Stretch)) {
+        act(&mut self.whole);
+        self.keeper.each(act);
     }
 
     /// What was followed has ended: it counts, or is as if it had never been.
@@ -61,7 +68,7 @@ impl Engine {
         };
         if let Some((before, nominal)) = self.belief.end(piece, loss) {
             self.trend.refuse_piece();
-            self.sweeps.refuse_piece();
+            self.sweeps.each(SweepRecorder::refuse_piece);
             self.whole = self.whole.replaced_by(before);
             if self.nominal != nominal {
                 self.nominal = nominal;
@@ -128,7 +135,7 @@ impl Engine {
         self.trend.found();
         self.whole.found();
         self.keeper.disturbed();
-        self.sweeps.found();
+        self.sweeps.each(SweepRecorder::found);
         if let Some(vibrato) = &mut self.vibrato {
             vibrato.interrupt();
         }
@@ -146,11 +153,9 @@ impl Engine {
         let used = self.channel_of(&quality);
         let tone_power = tone_power(&quality);
         let disagree = channels_disagree(&quality, hz);
-        self.whole.value(hz, tone_power, used, disagree);
+        self.each_stretch(|stretch| stretch.value(hz, tone_power, used, disagree));
         self.whole.course.push(self.value_tick, hz);
         self.value_tick += 1;
-        self.keeper
-            .each(|stretch| stretch.value(hz, tone_power, used, disagree));
         self.flutter_waiting.push(hz);
         if self.keeper.is_busy() {
             self.follow_flutter();
@@ -178,15 +183,14 @@ impl Engine {
     }
 
     pub(super) fn digit(&mut self, hz: f64) {
-        self.sweeps.push(hz);
+        self.sweeps.each(|record| record.push(hz));
         let Some(digits) = &mut self.digits else {
             return;
         };
         let motion = digits.push(hz);
         let looked = self.vibrato.as_mut().and_then(|vibrato| vibrato.push(hz));
         if let Some(look) = looked {
-            self.whole.vibrato.add(look);
-            self.keeper.each(|stretch| stretch.vibrato.add(look));
+            self.each_stretch(|stretch| stretch.vibrato.add(look));
         }
         if let Some(hold) = &mut self.hold {
             hold.push(hz);

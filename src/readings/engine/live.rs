@@ -8,12 +8,9 @@ use crate::readings::conditions::{ChannelChoice, ReferenceKind};
 use crate::readings::digits::Digits;
 use crate::readings::expanded::Expanded;
 use crate::readings::holding::{Holding, Known};
-use crate::readings::matching::CopyTracker;
 use crate::readings::measurement::Reading;
-use crate::readings::notes;
 use crate::readings::stability::{Worth, stability, worth};
 use crate::readings::target::Target;
-use crate::readings::timed::LiveTimed;
 use crate::readings::values::{
     DriftReading, FlutterReading, Problem, SpeedReading, Steadiness, UncertaintyParts,
 };
@@ -43,22 +40,7 @@ impl Engine {
             };
             signal.problems.retain(|problem| !is_wish(problem));
         }
-        if self.tracker.has_conflict() {
-            // Each channel has a note, and they are not the same.
-            for problem in &mut signal.problems {
-                if matches!(problem, Problem::NoTone | Problem::ToneLost) {
-                    *problem = Problem::ChannelsDisagree;
-                }
-            }
-        }
-        if self.tracker.note().is_some_and(|note| note.taken.is_some()) {
-            for problem in &mut signal.problems {
-                if let Problem::OneChannel(used) | Problem::OtherSound { tone: used, .. } = *problem
-                {
-                    *problem = Problem::ChannelTaken(used);
-                }
-            }
-        }
+        self.tracker.name_problems(&mut signal.problems);
         let besides = speed.map_or(0.0, |speed| {
             let stated = speed.uncertainty_with_reference.or(speed.uncertainty);
             let [stated, scatter] = [stated, speed.scatter].map(|it| it.map_or(0.0, |it| it.0));
@@ -76,11 +58,9 @@ impl Engine {
             at: Seconds(self.frames as f64 / f64::from(self.settings.rate_hz)),
             tone: self.tone,
             signal,
-            nominal: self
-                .nominal
-                .filter(|_| matches!(self.target, Target::Frequency)),
-            place: self.tracker.copy().map(CopyTracker::place),
-            timed: timed.map(LiveTimed::progress),
+            nominal: self.nominal.filter(|_| self.is_by_frequency()),
+            place: self.tracker.place(),
+            timed: timed.map(|timed| timed.progress()),
             speed,
             drift: self.drift(),
             worth: self.worth(),
@@ -95,6 +75,10 @@ impl Engine {
             holding: self.holding(),
             ident: self.tape_ident(),
         }
+    }
+
+    fn is_by_frequency(&self) -> bool {
+        matches!(self.target, Target::Frequency)
     }
 
     /// Percent for each hertz; `None` before there is a nominal.
@@ -112,9 +96,8 @@ impl Engine {
     /// What makes up the ± of the digits, as for a stretch that is kept; noise
     /// is in what they scatter by.
     fn uncertainty_parts(&self, scatter: Option<Expanded>) -> UncertaintyParts {
-        let note = self.tracker.note();
         UncertaintyParts {
-            partials: note.map(notes::of_partials),
+            partials: self.tracker.partials(),
             ..UncertaintyParts::of(Some(Percent(0.0)), scatter, &self.settings.conditions)
         }
     }
@@ -137,9 +120,7 @@ impl Engine {
         Some(SpeedReading {
             deviation: conditions.deviation(hz, nominal),
             measured: self
-                .tracker
-                .copy()
-                .is_none()
+                .is_by_frequency()
                 .then(|| conditions.clock.corrected(hz)),
             uncertainty: parts.sum().map(percent),
             uncertainty_with_reference: parts.sum_with_reference().map(percent),

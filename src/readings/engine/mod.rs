@@ -1,36 +1,41 @@
 //! The only door of this floor: samples in, readings out.
 
-mod ears;
 mod events;
 mod live;
 mod outcome;
+mod recorded;
 mod steering;
 mod sweeps;
 mod trend;
 
-use self::ears::Ears;
+use std::sync::Arc;
+
+pub use self::recorded::recorded;
 use self::sweeps::Sweeps;
 use self::trend::Trend;
 use crate::readings::belief::Belief;
 use crate::readings::conditions::{Nominal, ReferenceKind};
 use crate::readings::digits::Digits;
 use crate::readings::flutter::FlutterMeter;
+use crate::readings::followed::{Followed, Nothing};
 use crate::readings::guidance::Guide;
 use crate::readings::health::Health;
 use crate::readings::holding::HoldCheck;
 use crate::readings::ident::IdentListener;
 use crate::readings::keep::Keeper;
-use crate::readings::matching::RIGHT_HZ;
-use crate::readings::notes::VibratoMeter;
+use crate::readings::matching::{CopyTracker, RIGHT_HZ};
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::short::ShortRecord;
 use crate::readings::stretch::Stretch;
+use crate::readings::sweep::SweepRecorder;
 use crate::readings::target::Target;
-use crate::readings::timed::LiveTimed;
+use crate::readings::timed::{self, LiveTimed};
 use crate::readings::values::{ToneState, WrongTone};
-use crate::signal::demodulator::MOST_TICKS;
+use crate::readings::vibrato::VibratoMeter;
+use crate::signal::demodulator::{MOST_TICKS, Plan};
+use crate::signal::harmonics::tracker::NoteTracker;
 use crate::signal::level::split;
-use crate::signal::tracker::{Loss, MOST_CHANNELS, Track};
+use crate::signal::tracker::{Loss, MOST_CHANNELS, Track, Tracker};
 use crate::units::Hertz;
 
 /// The digits are made from the track at about this rate.
@@ -39,7 +44,8 @@ const DIGITS_HZ: f64 = 200.0;
 /// Measures a stream of samples.
 pub struct Engine {
     settings: Settings,
-    tracker: Ears,
+    plan: Plan,
+    tracker: Box<dyn Followed>,
     health: Health,
     /// Samples of each channel that do not fill a tick yet.
     waiting: Vec<Vec<f32>>,
@@ -74,11 +80,25 @@ pub struct Engine {
     /// Only where the reference is a note.
     vibrato: Option<VibratoMeter>,
     /// Only where right speed is a time.
-    timed: Option<LiveTimed>,
+    timed: Option<Box<dyn LiveTimed>>,
     target: Target,
     /// `None` for recordings, whose ident is listened for beside the engine: it
     /// may stand outside what is measured.
     ident: Option<IdentListener>,
+}
+
+/// What follows a reference.
+fn followed(settings: &Settings, target: &Target) -> Box<dyn Followed> {
+    let (rate_hz, channels) = (settings.rate_hz, settings.listened().len());
+    let conditions = &settings.conditions;
+    match (target, conditions.kind, conditions.nominal) {
+        (Target::Time(_), ..) => Box::new(Nothing),
+        (Target::Copy(copy), ..) => Box::new(CopyTracker::new(rate_hz, channels, Arc::clone(copy))),
+        (Target::Frequency, ReferenceKind::Note, Nominal::Fixed(note)) => {
+            Box::new(NoteTracker::new(rate_hz, channels, note.0))
+        }
+        (Target::Frequency, ..) => Box::new(Tracker::new(rate_hz, channels)),
+    }
 }
 
 impl Engine {
@@ -94,18 +114,18 @@ impl Engine {
             settings.conditions.nominal = Nominal::Fixed(RIGHT_HZ);
         }
         let timed = match target {
-            Target::Time(expected) => Some(LiveTimed::new(settings, expected)?),
+            Target::Time(expected) => Some(timed::live(settings, expected)?),
             Target::Frequency | Target::Copy(_) => None,
         };
         let inputs = settings.inputs();
         let listened = settings.listened().len();
-        let tracker = Ears::new(settings.rate_hz, listened, &settings.conditions, &target);
-        let rate = tracker.plan().output_rate_hz();
+        let plan = Plan::new(settings.rate_hz);
+        let rate = plan.output_rate_hz();
         let per_digit = (rate / DIGITS_HZ).round().max(1.0) as u32;
         let digit_rate_hz = rate / f64::from(per_digit);
         let mut engine = Self {
             settings,
-            health: Health::new(settings.rate_hz, inputs, tracker.plan().tick()),
+            health: Health::new(settings.rate_hz, inputs, plan.tick()),
             waiting: vec![Vec::new(); inputs],
             clipped: Vec::new(),
             frames: 0,
@@ -133,9 +153,10 @@ impl Engine {
             vibrato: (settings.conditions.kind == ReferenceKind::Note)
                 .then(|| VibratoMeter::new(digit_rate_hz)),
             timed,
+            tracker: followed(&settings, &target),
             target,
             ident: Some(IdentListener::new(settings.rate_hz, settings.channels)),
-            tracker,
+            plan,
         };
         engine.set_ranges();
         Ok(engine)
@@ -144,7 +165,7 @@ impl Engine {
     /// Values of the digits a second: about [`DIGITS_HZ`], whole values of the
     /// track for each.
     fn digit_rate_hz(&self) -> f64 {
-        self.tracker.plan().output_rate_hz() / f64::from(self.per_digit)
+        self.plan.output_rate_hz() / f64::from(self.per_digit)
     }
 
     /// For recordings: leaves out what only [`Engine::reading`] needs.
@@ -168,9 +189,9 @@ impl Engine {
             timed.push(interleaved);
         }
         if let (Some(ident), Some(timed)) = (self.tape_ident(), &mut self.timed) {
-            timed.tell_ident(&ident);
+            timed.tell_ident(ident);
         }
-        let frames = MOST_TICKS * self.tracker.plan().tick();
+        let frames = MOST_TICKS * self.plan.tick();
         for piece in interleaved.chunks(frames * channels) {
             self.push_piece(piece);
         }
@@ -191,7 +212,7 @@ impl Engine {
             ident.push(self.waiting.iter().map(|all| &all[waited..]));
         }
         let mut waiting = std::mem::take(&mut self.waiting);
-        let tick = self.tracker.plan().tick();
+        let tick = self.plan.tick();
         let ready = waiting[0].len() / tick * tick;
         let mut inputs: [&[f32]; MOST_CHANNELS] = [&[]; MOST_CHANNELS];
         for (slot, samples) in inputs.iter_mut().zip(&waiting) {
@@ -206,7 +227,7 @@ impl Engine {
     }
 
     fn ticks(&mut self, inputs: &mut [&[f32]]) {
-        let tick = self.tracker.plan().tick();
+        let tick = self.plan.tick();
         let mut clipped = std::mem::take(&mut self.clipped);
         clipped.clear();
         clipped.resize(inputs[0].len() / tick, 0);
@@ -248,7 +269,7 @@ impl Engine {
             self.look_at_unwanted();
         }
         self.trend.tick(self.is_shown());
-        self.sweeps.tick();
+        self.sweeps.each(SweepRecorder::tick);
     }
 
     /// The input broke: `lost_frames` are missing before the next sample (0
@@ -258,7 +279,8 @@ impl Engine {
         // The tracker counts what it was given.
         let skipped = self.waiting[0].len() as u64 + lost_frames;
         self.skipped_s += skipped as f64 / f64::from(self.settings.rate_hz);
-        self.sweeps.gap(skipped / self.tracker.plan().tick() as u64);
+        let skipped_ticks = skipped / self.plan.tick() as u64;
+        self.sweeps.each(|record| record.gap(skipped_ticks));
         for waiting in &mut self.waiting {
             waiting.clear();
         }
@@ -273,7 +295,7 @@ impl Engine {
         self.short.end();
         self.keeper.disturbed();
         if let Some(timed) = &mut self.timed {
-            timed.gap();
+            timed.begin_anew();
         }
         if let (Some(ident), 0) = (&mut self.ident, lost_frames) {
             // Away for nobody knows how long: it may be another tape.

@@ -3,21 +3,18 @@
 use super::Engine;
 use crate::readings::assemble::assemble;
 use crate::readings::cautions::Surroundings;
-use crate::readings::conditions::{ChannelChoice, ReferenceKind};
+use crate::readings::conditions::ReferenceKind;
 use crate::readings::course::Parts;
 use crate::readings::found::TapeIdent;
 use crate::readings::judge;
-use crate::readings::matching::{CopyTracker, measured};
 use crate::readings::measurement::Measurement;
-use crate::readings::notes;
 use crate::readings::stretch::Stretch;
 use crate::readings::values::ChannelUsed;
-use crate::readings::without_tone::Heard;
 use crate::signal::tracker::{ChannelQuality, MOST_CHANNELS};
 use crate::units::Hertz;
 
 /// Quieter than this (mean square; −87 dB of a full-scale sine) is silence.
-const SILENCE: f64 = 1e-9;
+const SILENT_POWER: f64 = 1e-9;
 
 /// In a shorter record there is no time to follow a tone and to believe it.
 const TOO_SHORT_TO_FOLLOW_S: f64 = 0.3;
@@ -32,8 +29,8 @@ impl Engine {
         );
         let mut around = self.surroundings();
         around.believed = believed;
-        if self.is_note() {
-            return self.as_note(assemble(&heard, &around), &heard);
+        if self.settings.conditions.kind != ReferenceKind::Tone {
+            return self.assembled(&heard, &around);
         }
         let direct = self.short.direct(&self.ranges_hz());
         // Too short to be followed, the fit alone has to do.
@@ -77,56 +74,17 @@ impl Engine {
 
     /// The measurement of a stretch that has just ended.
     pub(super) fn finished(&self, stretch: &Stretch) -> Measurement {
-        let assembled = assemble(stretch, &self.surroundings());
-        let mut measurement = match self.tracker.copy() {
-            Some(copy) => self.as_copied(assembled, stretch, copy),
-            None => self.as_note(assembled, stretch),
-        };
+        let mut measurement = self.assembled(stretch, &self.surroundings());
         if let Some(ident) = self.tape_ident() {
             measurement.tell_ident(ident);
         }
         measurement
     }
 
-    /// The same by the places in the copy, which tell the speed more closely
-    /// than the track that was made from them; drift is the track's.
-    pub(super) fn as_copied(
-        &self,
-        assembled: Measurement,
-        stretch: &Stretch,
-        copy: &CopyTracker,
-    ) -> Measurement {
-        let to_s = copy.told_s();
-        let report = copy.report_over(to_s - stretch.track_s(), to_s);
-        let heard = Heard {
-            settings: &self.settings,
-            has_drift: assembled.drift.is_some(),
-            frames: stretch.frames,
-            clipped: stretch.clipped,
-            channel: assembled.channel,
-            level: assembled.signal.level,
-            snr: None,
-        };
-        Measurement {
-            drift: assembled.drift,
-            along: assembled.along,
-            stability: assembled.stability,
-            ..measured(&report, heard)
-        }
-    }
-
-    pub(super) fn is_note(&self) -> bool {
-        self.settings.conditions.kind == ReferenceKind::Note
-    }
-
-    /// With what holds for notes only, where the reference is one.
-    fn as_note(&self, measurement: Measurement, stretch: &Stretch) -> Measurement {
-        if !self.is_note() {
-            return measurement;
-        }
-        let two_things = self.tracker.has_conflict() || stretch.channels_disagree();
-        let vibrato = stretch.vibrato.whole();
-        notes::finish(measurement, self.tracker.note(), vibrato, two_things)
+    /// With what holds for this kind of reference only.
+    fn assembled(&self, stretch: &Stretch, around: &Surroundings) -> Measurement {
+        let assembled = assemble(stretch, around);
+        self.tracker.finish(assembled, stretch, &self.settings)
     }
 
     /// Energy of the channels that are listened to.
@@ -141,7 +99,7 @@ impl Engine {
 
     /// Nothing could be heard in any channel that is listened to.
     pub(super) fn is_silent(&self) -> bool {
-        let is_silent = |energy: f64| energy <= SILENCE * self.heard_s();
+        let is_silent = |energy: f64| energy <= SILENT_POWER * self.heard_s();
         self.energy().into_iter().all(is_silent)
     }
 
@@ -168,20 +126,7 @@ impl Engine {
     }
 
     pub(super) fn channel_of(&self, quality: &[ChannelQuality; MOST_CHANNELS]) -> ChannelUsed {
-        if self.settings.channels == 1 {
-            return ChannelUsed::Mono;
-        }
-        match self.settings.choice {
-            ChannelChoice::Left => ChannelUsed::Left,
-            ChannelChoice::Right => ChannelUsed::Right,
-            ChannelChoice::Auto => {
-                let [left, right] = quality.map(|quality| quality.weight);
-                match (left > 0.0, right > 0.0) {
-                    (true, false) => ChannelUsed::Left,
-                    (false, true) => ChannelUsed::Right,
-                    _ => ChannelUsed::Both,
-                }
-            }
-        }
+        self.settings
+            .used(quality.map(|quality| quality.weight > 0.0))
     }
 }

@@ -7,7 +7,6 @@ use crate::readings::digits::Digits;
 use crate::readings::guidance::Guide;
 use crate::readings::holding::HoldCheck;
 use crate::readings::judge::{self, CAPTURE};
-use crate::readings::notes;
 use crate::readings::settings::{KeepRequest, Settings};
 use crate::readings::target::Target;
 use crate::readings::values::ToneState;
@@ -134,13 +133,9 @@ impl Engine {
     }
 
     pub(super) fn ranges_hz(&self) -> Vec<[f64; 2]> {
-        let capture = if self.is_note() {
-            notes::CAPTURE
-        } else {
-            CAPTURE
-        };
-        self.nominal
-            .map_or_else(usual_ranges_hz, |nominal| vec![around(nominal, capture)])
+        self.nominal.map_or_else(usual_ranges_hz, |nominal| {
+            vec![around(nominal, self.tracker.capture())]
+        })
     }
 
     pub(super) fn set_ranges(&mut self) {

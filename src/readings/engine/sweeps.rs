@@ -19,33 +19,10 @@ pub(super) enum Sweeps {
 }
 
 impl Sweeps {
-    pub(super) fn tick(&mut self) {
+    /// Does something to the record, while one is made.
+    pub(super) fn each(&mut self, act: impl FnOnce(&mut SweepRecorder)) {
         if let Self::Running(recorder) = self {
-            recorder.tick();
-        }
-    }
-
-    pub(super) fn push(&mut self, hz: f64) {
-        if let Self::Running(recorder) = self {
-            recorder.push(hz);
-        }
-    }
-
-    pub(super) fn found(&mut self) {
-        if let Self::Running(recorder) = self {
-            recorder.found();
-        }
-    }
-
-    pub(super) fn refuse_piece(&mut self) {
-        if let Self::Running(recorder) = self {
-            recorder.refuse_piece();
-        }
-    }
-
-    pub(super) fn gap(&mut self, ticks: u64) {
-        if let Self::Running(recorder) = self {
-            recorder.gap(ticks);
+            act(recorder);
         }
     }
 }

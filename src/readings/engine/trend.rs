@@ -46,7 +46,7 @@ pub(super) struct Trend {
 }
 
 impl Trend {
-    /// Empty, for so many values a second.
+    /// Empty, for a track of `rate_hz` values a second.
     pub(super) fn new(rate_hz: f64) -> Self {
         Self {
             sum: 0.0,

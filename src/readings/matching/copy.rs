@@ -1,5 +1,7 @@
 //! A digital copy made ready to be searched and followed.
 
+use std::fmt;
+
 use super::RATE_HZ;
 use super::index::Index;
 use crate::signal::level::tame;
@@ -15,7 +17,7 @@ const LONGEST_S: f64 = 4.0 * 3600.0;
 
 /// Below this (root mean square of the loudest second, full scale being 1)
 /// there is no sound: −80 dB.
-const SILENCE: f64 = 1e-4;
+const SILENT_RMS: f64 = 1e-4;
 
 /// A copy, ready.
 pub struct Copy {
@@ -90,7 +92,7 @@ impl CopyBuilder {
             return Err(CopyError::TooShort(Seconds(length_s)));
         }
         let loudest = loudest_second(&self.samples);
-        if loudest < SILENCE {
+        if loudest < SILENT_RMS {
             return Err(CopyError::Silent);
         }
         let gain = (1.0 / loudest) as f32;
@@ -120,6 +122,12 @@ impl Copy {
     /// How long it lasts.
     pub fn length(&self) -> Seconds {
         Seconds(self.samples.len() as f64 / f64::from(RATE_HZ))
+    }
+}
+
+impl fmt::Debug for Copy {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Copy({})", self.length())
     }
 }
 

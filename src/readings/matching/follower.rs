@@ -17,21 +17,20 @@ const NEAR_S: f64 = 0.001;
 const LIKE: f32 = 0.2;
 
 /// Windows in vain in a row after which the place is lost.
-const LOST: usize = 24;
+const MOST_MISSED: usize = 24;
 
-/// After each of the first windows in vain, and after every so many, it is
-/// looked for further off and at other speeds: a hand turns the trimmer, and
+/// After each of the first windows in vain, and then after every fourth, the place
+/// is looked for further off and at other speeds: a hand turns the trimmer, and
 /// sound at a wrong speed is not like itself for longer than some cycles.
 const LOOK_AT_FIRST: usize = 3;
 const LOOK_EVERY: usize = 4;
 
-/// Speeds that are tried beside the last: up to so many steps of this either
-/// way.
+/// Speeds that are tried beside the last: steps either way, and their size.
 const STEPS: i32 = 10;
 const STEP: f64 = 0.004;
 
-/// Of all tries the best is believed when it is this like, and so much
-/// more than the last speed makes it.
+/// Of all tries the best is believed when its correlation is this high, and this
+/// many times that at the last speed.
 const LIKE_ELSEWHERE: f32 = 0.35;
 const MORE_LIKE: f32 = 1.3;
 
@@ -42,14 +41,9 @@ const BORNE_OUT: usize = 4;
 /// windows: 20 s.
 const MOST_QUIET: usize = 160;
 
-/// What came of following one window further.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Followed {
-    /// Still there.
-    On,
-    /// The tape is not where it should be, or the copy is over.
-    Lost,
-}
+/// The tape is not where it should be, or the copy is over.
+#[derive(Clone, Copy, Debug)]
+pub struct Lost;
 
 /// The speed has been changed: places from this one on go by another.
 #[derive(Clone, Copy, Debug)]
@@ -122,26 +116,26 @@ impl Follower {
     }
 
     /// Goes on to windows that the tape now reaches.
-    pub fn follow(&mut self, hearing: &mut Hearing, copy: &Copy, tape: Tape) -> Followed {
+    pub fn follow(&mut self, hearing: &mut Hearing, copy: &Copy, tape: Tape) -> Result<(), Lost> {
         let half_s = hearing.length(CLOSE) as f64 / RATE / 2.0;
         let hop_s = HOPS_S[CLOSE];
-        let Some(last) = self.places.last() else {
-            return Followed::Lost;
-        };
+        let last = self.places.last().ok_or(Lost)?;
         let mut step = (last[0] / hop_s).round() as usize + self.missed + self.quiet + 1;
         while step as f64 * hop_s + half_s <= tape.end_s() {
-            if self.one(hearing, copy, tape, step as f64 * hop_s) == Followed::Lost {
-                return Followed::Lost;
-            }
+            self.one(hearing, copy, tape, step as f64 * hop_s)?;
             step += 1;
         }
-        Followed::On
+        Ok(())
     }
 
-    fn one(&mut self, hearing: &mut Hearing, copy: &Copy, tape: Tape, time_s: f64) -> Followed {
-        let Some(along) = self.foreseen() else {
-            return Followed::Lost;
-        };
+    fn one(
+        &mut self,
+        hearing: &mut Hearing,
+        copy: &Copy,
+        tape: Tape,
+        time_s: f64,
+    ) -> Result<(), Lost> {
+        let along = self.foreseen().ok_or(Lost)?;
         let window = hearing.window(tape, CLOSE, time_s);
         match hearing.at(&copy.samples, &window, along, CLOSE, self.sign) {
             Some(point) if !point.loud => self.quiet += 1,
@@ -155,11 +149,10 @@ impl Follower {
                 }
             }
         }
-        if self.missed >= LOST || self.quiet >= MOST_QUIET {
-            Followed::Lost
-        } else {
-            Followed::On
+        if self.missed >= MOST_MISSED || self.quiet >= MOST_QUIET {
+            return Err(Lost);
         }
+        Ok(())
     }
 
     fn found(&mut self, point: &Point) {

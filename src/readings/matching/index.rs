@@ -12,7 +12,7 @@ use super::levels::{BANDS, BLOCK, FRAMES_PER_S, Frame, HOP, Levels, changes};
 use super::{RATE, SPEEDS};
 use crate::signal::statistics::parabola_top;
 
-/// Frames in a block, of which so many are compared with.
+/// Frames in a block.
 const LENGTH: usize = 2048;
 
 /// Most frames in a search: 12.8 s of the copy.

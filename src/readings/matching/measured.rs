@@ -4,15 +4,14 @@ use super::matcher::Report;
 use super::speed::SpeedFound;
 use crate::readings::caution::Caution;
 use crate::readings::conditions::Conditions;
-use crate::readings::found::CopyState;
-use crate::readings::found::MatchFigures;
+use crate::readings::found::{CopyState, MatchFigures};
 use crate::readings::measurement::Measurement;
 use crate::readings::values::SpeedFigures;
 use crate::readings::without_tone::{self, Heard};
 use crate::units::{Hertz, Seconds};
 
 /// The measurement of what was heard, by what is known of its place.
-pub(in crate::readings) fn measured(report: &Report, heard: Heard) -> Measurement {
+pub(super) fn measured(report: &Report, heard: Heard) -> Measurement {
     let cautions = if report.speed.is_some() {
         followed_cautions(report)
     } else {

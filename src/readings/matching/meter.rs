@@ -12,10 +12,12 @@ use crate::readings::alike::are_different;
 use crate::readings::caution::Caution;
 use crate::readings::conditions::ReferenceKind;
 use crate::readings::measurement::Measurement;
+use crate::readings::meter::Meter;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::values::{ChannelUsed, Problem};
 use crate::readings::without_tone::Heard;
 use crate::signal::level::{LevelMeter, tame};
+use crate::signal::tracker::MOST_CHANNELS;
 use crate::units::{Decibels, Hertz};
 
 /// Halves that differ by more than this part: wow and drift do not part them
@@ -59,9 +61,10 @@ impl CopyMeter {
             mono: Vec::new(),
         })
     }
+}
 
-    /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
+impl Meter for CopyMeter {
+    fn push(&mut self, interleaved: &[f32]) {
         let frames = interleaved.chunks_exact(usize::from(self.settings.channels));
         let count = frames.len();
         self.frames += count as u64;
@@ -87,8 +90,7 @@ impl CopyMeter {
         self.matcher.push(&self.mono);
     }
 
-    /// What came of everything pushed so far.
-    pub fn measurement(&self) -> Measurement {
+    fn measurement(&self) -> Measurement {
         let heard = Heard {
             settings: &self.settings,
             has_drift: false,
@@ -107,7 +109,9 @@ impl CopyMeter {
         }
         measurement
     }
+}
 
+impl CopyMeter {
     /// The two halves ran at different speeds: the mean of both is neither's.
     fn has_moved(&self, report: &Report) -> Option<Caution> {
         let middle_s = 0.5 * report.heard_s;
@@ -145,21 +149,12 @@ impl CopyMeter {
     }
 
     fn channel(&self) -> ChannelUsed {
-        match &self.channels[..] {
-            _ if self.settings.channels == 1 => ChannelUsed::Mono,
-            [only] if only.number == 0 => ChannelUsed::Left,
-            [_] => ChannelUsed::Right,
-            [left, right, ..] => {
-                let apart = Decibels::from_power_ratio(self.power(right) / self.power(left));
-                if apart < MISSING {
-                    ChannelUsed::Left
-                } else if -apart.0 < MISSING.0 {
-                    ChannelUsed::Right
-                } else {
-                    ChannelUsed::Both
-                }
-            }
-            [] => ChannelUsed::Both,
-        }
+        let [left, right] = &self.channels[..] else {
+            return self.settings.used([true; MOST_CHANNELS]);
+        };
+        let apart = Decibels::from_power_ratio(self.power(right) / self.power(left));
+        let is_missing = |below: f64| below < MISSING.0;
+        let has = [!is_missing(-apart.0), !is_missing(apart.0)];
+        self.settings.used(has)
     }
 }

@@ -7,12 +7,12 @@
 //! of a grid, listens closely at the likeliest places (`closely`: correlation
 //! of the waveforms in three bands), and accepts a place only when most of the
 //! sound agrees with it (`verdict`). From then on it follows, and the line of
-//! place against time is the speed (`line`).
+//! place against time is the speed (`line`). Constants without a formula are tuned;
+//! judged by `--bench matching`.
 
 mod closely;
 mod copy;
 mod course;
-mod ears;
 mod examine;
 mod follower;
 mod hearing;
@@ -26,14 +26,14 @@ mod meter;
 mod sifter;
 mod spectra;
 mod speed;
+mod tracker;
 mod verdict;
 
 pub use copy::{Copy, CopyBuilder, CopyError};
-pub(super) use ears::{CopyTracker, RIGHT_HZ};
 pub use matcher::{Matcher, Report};
-pub(super) use measured::measured;
-pub use meter::CopyMeter;
+pub(super) use meter::CopyMeter;
 pub use speed::SpeedFound;
+pub(super) use tracker::{CopyTracker, RIGHT_HZ};
 pub use verdict::{BandEvidence, Evidence};
 
 use crate::units::Decibels;

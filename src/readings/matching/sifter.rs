@@ -95,7 +95,7 @@ pub fn sifted(stretch: &[[f64; 2]]) -> Vec<[f64; 2]> {
 mod tests {
     use super::*;
 
-    /// Places an eighth of a second apart at right speed, each off by so much.
+    /// Places an eighth of a second apart at right speed, each off by what `off` says of it.
     fn places(off: impl Fn(usize) -> f64) -> Vec<[f64; 2]> {
         (0..40)
             .map(|n| [0.125 * n as f64, 0.125 * n as f64 + off(n)])

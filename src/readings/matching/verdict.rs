@@ -7,14 +7,14 @@ use crate::signal::line::Line;
 use crate::signal::statistics::median;
 use crate::units::Seconds;
 
-/// A band agrees in a window when it finds the course so nearly by itself.
+/// A band agrees in a window when it finds the course to within this by itself.
 const AGREES_S: f64 = 0.001;
 
 /// Least sound that decides, and the same as a part of a short copy.
 const LEAST_S: f64 = 7.5;
 const LEAST_OF_COPY: f64 = 0.55;
 
-/// In so much of the sound must a band agree, and in so many bands.
+/// Part of the sound in which a band must agree, and bands that must.
 const LEAST_SHARE: f64 = 0.4;
 const LEAST_BANDS: usize = 2;
 

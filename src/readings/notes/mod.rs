@@ -2,66 +2,90 @@
 //! must be said of it.
 
 mod tuning;
-mod vibrato;
 
 pub use tuning::TuningMeter;
-pub use vibrato::{VibratoMeter, VibratoTotals};
 
 use super::caution::{Caution, CautionCode};
 use super::conditions::ReferenceKind;
+use super::followed::Followed;
+use super::found::NoteFigures;
 use super::measurement::Measurement;
+use super::settings::Settings;
+use super::stretch::Stretch;
 use super::values::{ChannelUsed, FlutterReading, Problem, SpeedFigures, UncertaintyParts};
-use crate::readings::found::NoteFigures;
-use crate::readings::found::Vibrato;
-use crate::signal::harmonics::tracker::NoteState;
+use crate::signal::harmonics::tracker::{NoteState, NoteTracker};
 use crate::signal::statistics::NORMAL_95;
 use crate::units::Percent;
 
 /// Fundamentals this far from the note are followed: a little more than a
 /// tape that is in any repair is off, and less than two semitones.
-pub const CAPTURE: [f64; 2] = [0.88, 1.12];
+const CAPTURE: [f64; 2] = [0.88, 1.12];
 
-/// Adds to a measurement what holds for notes only.
-pub fn finish(
-    mut measurement: Measurement,
-    state: Option<&NoteState>,
-    vibrato: Option<Vibrato>,
-    two_things: bool,
-) -> Measurement {
-    if two_things && (!measurement.signal.usable || measurement.has(CautionCode::ChannelsDisagree))
-    {
-        refuse(&mut measurement);
+impl Followed for NoteTracker {
+    fn capture(&self) -> [f64; 2] {
+        CAPTURE
     }
-    // A player's vibrato and a machine's flutter cannot be told apart.
-    measurement.flutter = FlutterReading::default();
-    measurement
-        .cautions
-        .retain(|caution| caution.code() != CautionCode::ToneTooLow);
-    if measurement.speed.is_none() {
-        return measurement;
+
+    fn partials(&self) -> Option<Percent> {
+        self.state().map(of_partials)
     }
-    let figures = NoteFigures {
-        vibrato,
-        stiffness: state.map_or(0.0, |state| state.stiffness),
-        partials: state.map_or_else(Vec::new, |state| state.partials.to_vec()),
-    };
-    if let Some((speed, state)) = measurement.speed.as_mut().zip(state) {
-        let parts = UncertaintyParts {
-            partials: Some(of_partials(state)),
-            ..speed.parts
+
+    fn name_problems(&self, problems: &mut [Problem]) {
+        let is_taken = self.state().is_some_and(|note| note.taken.is_some());
+        for problem in problems {
+            match *problem {
+                // Each channel has a note, and they are not the same.
+                Problem::NoTone | Problem::ToneLost if self.has_conflict() => {
+                    *problem = Problem::ChannelsDisagree;
+                }
+                Problem::OneChannel(used) | Problem::OtherSound { tone: used, .. } if is_taken => {
+                    *problem = Problem::ChannelTaken(used);
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn finish(
+        &self,
+        mut measurement: Measurement,
+        stretch: &Stretch,
+        _settings: &Settings,
+    ) -> Measurement {
+        let two_things = self.has_conflict() || stretch.channels_disagree();
+        let refused = !measurement.signal.usable;
+        if two_things && (refused || measurement.has(CautionCode::ChannelsDisagree)) {
+            refuse(&mut measurement);
+        }
+        // A player's vibrato and a machine's flutter cannot be told apart.
+        measurement.flutter = FlutterReading::default();
+        measurement
+            .cautions
+            .retain(|caution| caution.code() != CautionCode::ToneTooLow);
+        let Some(speed) = &mut measurement.speed else {
+            return measurement;
         };
-        *speed = SpeedFigures::of(speed.measured, speed.deviation, parts);
+        let state = self.state();
+        let figures = NoteFigures {
+            vibrato: stretch.vibrato.whole(),
+            stiffness: state.map_or(0.0, |state| state.stiffness),
+            partials: state.map_or_else(Vec::new, |state| state.partials.to_vec()),
+        };
+        if state.is_some() {
+            let parts = UncertaintyParts {
+                partials: self.partials(),
+                ..speed.parts
+            };
+            *speed = SpeedFigures::of(speed.measured, speed.deviation, parts);
+        }
+        let nearer = nearer_note(speed.deviation.ratio());
+        let cautions = &mut measurement.cautions;
+        cautions.extend(of_note(&figures));
+        cautions.extend(state.into_iter().flat_map(of_voices));
+        cautions.extend(nearer);
+        measurement.note = Some(figures);
+        measurement
     }
-    measurement.cautions.extend(of_note(&figures));
-    measurement
-        .cautions
-        .extend(state.into_iter().flat_map(of_voices));
-    if let Some(speed) = measurement.speed {
-        let ratio = 1.0 + speed.deviation.0 / 100.0;
-        measurement.cautions.extend(nearer_note(ratio));
-    }
-    measurement.note = Some(figures);
-    measurement
 }
 
 fn refuse(measurement: &mut Measurement) {
@@ -116,7 +140,7 @@ fn nearer_note(ratio: f64) -> Option<Caution> {
 /// stiffness, √(1 + B): nobody knows which of them the player tuned
 /// (a definitional uncertainty, JCGM 200:2012, 2.27). So it is with voices that
 /// are not in tune with one another, in one channel or from one to the other.
-pub(super) fn of_partials(state: &NoteState) -> Percent {
+fn of_partials(state: &NoteState) -> Percent {
     let count = state.partials.len().max(1) as f64;
     let strayed = NORMAL_95 * state.stray / count.sqrt();
     let stretched = (1.0 + state.stiffness).sqrt() - 1.0;

@@ -96,7 +96,7 @@ impl TuningMeter {
     }
 
     fn look(&mut self) {
-        let lines = self.picker.look(&self.waiting).lines;
+        let lines = self.picker.pick(&self.waiting).lines;
         let strongest = lines.iter().map(|line| line.power).fold(0.0, f64::max);
         let mut block = Direction::default();
         for line in lines {

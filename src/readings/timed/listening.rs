@@ -1,6 +1,5 @@
 //! From interleaved samples to the power of each channel that is listened to.
 
-use crate::readings::conditions::ChannelChoice;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::values::ChannelUsed;
 use crate::signal::level::{ClipCounter, tame};
@@ -70,12 +69,7 @@ impl Listening {
 
     /// What is used when it is `which` of those that are listened to, or all.
     pub fn channel(&self, which: Option<usize>) -> ChannelUsed {
-        match (self.settings.channels, self.settings.choice, which) {
-            (1, _, _) => ChannelUsed::Mono,
-            (_, ChannelChoice::Left, _) | (_, ChannelChoice::Auto, Some(0)) => ChannelUsed::Left,
-            (_, ChannelChoice::Right, _) | (_, ChannelChoice::Auto, Some(_)) => ChannelUsed::Right,
-            (_, ChannelChoice::Auto, None) => ChannelUsed::Both,
-        }
+        self.settings.used([which != Some(1), which != Some(0)])
     }
 }
 
@@ -104,7 +98,7 @@ pub(super) fn level(power: f64) -> Decibels {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::conditions::Conditions;
+    use crate::readings::conditions::{ChannelChoice, Conditions};
     use crate::units::Percent;
 
     fn listening(channels: u16, choice: ChannelChoice) -> Listening {

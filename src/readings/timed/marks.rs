@@ -1,21 +1,25 @@
-//! Marks at a known spacing: every one of them counts.
+//! Marks at a known spacing: every one of them counts. Limits are tuned; judged by
+//! `--bench references -- marks`.
 
 use super::listening::{Listening, joined, level};
 use super::moved::Moved;
 use super::scatter::{NEVER_OFF_S, leave_out_strays, lever, residuals, scatter};
-use super::summary::{FARTHEST, Strength, Timed, deviation, measurement, right_seconds, speed};
+use super::summary::{
+    FARTHEST, Strength, Timed, deviation, measurement, right_seconds, snr, speed,
+};
 use crate::readings::caution::{Caution, NoMarks};
 use crate::readings::conditions::ReferenceKind;
 use crate::readings::expanded::Expanded;
 use crate::readings::found::MarksFigures;
 use crate::readings::measurement::Measurement;
+use crate::readings::meter::Meter;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::values::Problem;
 use crate::signal::line::Line;
 use crate::signal::statistics::{NORMAL_95, median};
 use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
 use crate::signal::timed::train::{Member, row};
-use crate::units::{Decibels, Seconds};
+use crate::units::Seconds;
 
 /// Time between two powers.
 const HOP: Seconds = Seconds(0.0005);
@@ -55,7 +59,7 @@ pub struct MarksMeter {
 }
 
 /// A row that was found.
-struct Found {
+struct FoundRow {
     /// Numbers and times.
     marks: Vec<[f64; 2]>,
     row: Line,
@@ -65,6 +69,24 @@ struct Found {
     noise: f64,
     left_out: usize,
     moved: Option<Moved>,
+}
+
+impl Meter for MarksMeter {
+    fn push(&mut self, interleaved: &[f32]) {
+        self.heard.push(interleaved);
+    }
+
+    fn measurement(&self) -> Measurement {
+        match self.find() {
+            Ok((found, which)) => self.found(&found, which),
+            Err(refusal) => {
+                let nothing = Strength::unknown(&self.heard);
+                let mut refused = measurement(&self.heard, nothing, None, vec![refusal]);
+                refused.marks = Some(self.figures(None));
+                refused
+            }
+        }
+    }
 }
 
 impl MarksMeter {
@@ -78,32 +100,10 @@ impl MarksMeter {
         })
     }
 
-    /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
-        self.heard.push(interleaved);
-    }
-
-    /// What came of everything pushed so far.
-    pub fn measurement(&self) -> Measurement {
-        match self.find() {
-            Ok((found, which)) => self.found(&found, which),
-            Err(refusal) => {
-                let nothing = Strength {
-                    channel: self.heard.channel(None),
-                    level: None,
-                    snr: None,
-                };
-                let mut refused = measurement(&self.heard, nothing, None, vec![refusal]);
-                refused.marks = Some(self.figures(None));
-                refused
-            }
-        }
-    }
-
-    fn find(&self) -> Result<(Found, Option<usize>), Caution> {
+    fn find(&self) -> Result<(FoundRow, Option<usize>), Caution> {
         let refusal = |no| Caution::NoMarks(no, self.spacing);
         let powers = self.heard.powers();
-        let each: Vec<Result<Found, NoMarks>> =
+        let each: Vec<Result<FoundRow, NoMarks>> =
             powers.iter().map(|power| self.row_in(power)).collect();
         if let [Ok(left), Ok(right)] = &each[..] {
             if apart(left, right) {
@@ -126,7 +126,7 @@ impl MarksMeter {
         Err(refusal(refused))
     }
 
-    fn row_in(&self, power: &[f32]) -> Result<Found, NoMarks> {
+    fn row_in(&self, power: &[f32]) -> Result<FoundRow, NoMarks> {
         let hop_s = self.heard.hop_s();
         let apart_s = (APART * self.spacing.0).min(APART_S);
         let heard = standing_out(power, hop_s, apart_s);
@@ -141,7 +141,7 @@ impl MarksMeter {
         found.ok_or(NoMarks::NoRow(heard.marks.len()))
     }
 
-    fn found(&self, found: &Found, which: Option<usize>) -> Measurement {
+    fn found(&self, found: &FoundRow, which: Option<usize>) -> Measurement {
         let conditions = &self.heard.settings.conditions;
         let measured = Seconds(found.row.slope);
         let timed = Timed {
@@ -175,8 +175,7 @@ impl MarksMeter {
             channel: self.heard.channel(which),
             // Of both channels the mean, the quieter noise counting more.
             level: Some(level(found.power)),
-            snr: Some(Decibels::from_power_ratio(found.power / found.noise))
-                .filter(|snr| snr.0.is_finite()),
+            snr: snr(found.power, found.noise),
         };
         let told = usable.then(|| speed(&timed, conditions));
         let mut all = measurement(&self.heard, strength, told, cautions);
@@ -184,7 +183,7 @@ impl MarksMeter {
         all
     }
 
-    fn figures(&self, found: Option<&Found>) -> MarksFigures {
+    fn figures(&self, found: Option<&FoundRow>) -> MarksFigures {
         let conditions = &self.heard.settings.conditions;
         let last = found.and_then(|it| it.marks.last().zip(it.marks.first()));
         MarksFigures {
@@ -206,7 +205,7 @@ impl MarksMeter {
 }
 
 /// The row that these marks make; `None` where it cannot be believed.
-fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Option<Found> {
+fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Option<FoundRow> {
     if members.len() < 2 {
         return None;
     }
@@ -229,7 +228,7 @@ fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Optio
         Some(moved) => moved.off.clone(),
         None => residuals(&placed, &row),
     };
-    let found = Found {
+    let found = FoundRow {
         noise_s: NORMAL_95 * jitter_s / lever(&placed),
         scatter: scatter(&placed, &row),
         power: median(&mut loud).unwrap_or(0.0),
@@ -243,7 +242,7 @@ fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Optio
 }
 
 /// Whether it is a row of marks and no chance among other sounds.
-fn believable(found: &Found, off: &[f64], heard: &Heard) -> bool {
+fn believable(found: &FoundRow, off: &[f64], heard: &Heard) -> bool {
     let count = found.marks.len();
     let [first, last] = [found.marks[0][0] - 0.5, found.marks[count - 1][0] + 0.5];
     let span = last - first;
@@ -263,8 +262,8 @@ fn believable(found: &Found, off: &[f64], heard: &Heard) -> bool {
         && scatter <= (MOST_SCATTER * found.row.slope).max(NEVER_OFF_S)
 }
 
-fn apart(left: &Found, right: &Found) -> bool {
-    let known = |it: &Found| (it.noise_s + it.scatter.half_width) / it.row.slope;
+fn apart(left: &FoundRow, right: &FoundRow) -> bool {
+    let known = |it: &FoundRow| (it.noise_s + it.scatter.half_width) / it.row.slope;
     let apart = (left.row.slope / right.row.slope - 1.0).abs();
     apart > known(left) + known(right) + CHANNELS_APART
 }

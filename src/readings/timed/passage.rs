@@ -2,7 +2,7 @@
 
 use super::listening::{Listening, joined, level};
 use super::summary::{
-    FARTHEST, Strength, Timed, assumed_wow_s, deviation, measurement, right_seconds, speed,
+    FARTHEST, Strength, Timed, assumed_wow_s, deviation, measurement, right_seconds, snr, speed,
 };
 use crate::readings::alike::are_different;
 use crate::readings::caution::{Caution, Ratio};
@@ -10,6 +10,7 @@ use crate::readings::conditions::ReferenceKind;
 use crate::readings::expanded::Expanded;
 use crate::readings::found::PassageFigures;
 use crate::readings::measurement::Measurement;
+use crate::readings::meter::Meter;
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::values::Problem;
 use crate::signal::statistics::NORMAL_95;
@@ -36,10 +37,28 @@ pub struct PassageMeter {
 }
 
 /// What was found, in which channel, and how strong.
-struct Found {
+struct FoundPassage {
     passage: Passage,
     which: Option<usize>,
     level: Decibels,
+}
+
+impl Meter for PassageMeter {
+    fn push(&mut self, interleaved: &[f32]) {
+        self.heard.push(interleaved);
+    }
+
+    fn measurement(&self) -> Measurement {
+        match self.find() {
+            Ok(found) => self.found(&found),
+            Err(refusal) => {
+                let nothing = Strength::unknown(&self.heard);
+                let mut refused = measurement(&self.heard, nothing, None, vec![refusal]);
+                refused.passage = Some(self.figures(None));
+                refused
+            }
+        }
+    }
 }
 
 impl PassageMeter {
@@ -51,23 +70,6 @@ impl PassageMeter {
             heard: Listening::new(settings, HOP)?,
             expected,
         })
-    }
-
-    /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
-        self.heard.push(interleaved);
-    }
-
-    /// What came of everything pushed so far.
-    pub fn measurement(&self) -> Measurement {
-        match self.find() {
-            Ok(found) => self.found(&found),
-            Err(refusal) => {
-                let mut refused = self.refused(refusal);
-                refused.passage = Some(self.figures(None));
-                refused
-            }
-        }
     }
 
     /// What was heard.
@@ -84,11 +86,11 @@ impl PassageMeter {
         }
     }
 
-    fn find(&self) -> Result<Found, Caution> {
+    fn find(&self) -> Result<FoundPassage, Caution> {
         let powers = self.heard.powers();
         let hop_s = self.heard.hop_s();
         let each: Vec<_> = powers.iter().map(|power| passage(power, hop_s)).collect();
-        let one = |which: usize, passage: Passage| Found {
+        let one = |which: usize, passage: Passage| FoundPassage {
             passage,
             which: Some(which),
             level: level(passage.level),
@@ -109,7 +111,7 @@ impl PassageMeter {
                 let both = joined(&powers, &noises);
                 let level = level(0.5 * (left.level + right.level));
                 passage(&both, hop_s)
-                    .map(|passage| Found {
+                    .map(|passage| FoundPassage {
                         passage,
                         which: None,
                         level,
@@ -125,7 +127,7 @@ impl PassageMeter {
         }
     }
 
-    fn found(&self, found: &Found) -> Measurement {
+    fn found(&self, found: &FoundPassage) -> Measurement {
         let conditions = &self.heard.settings.conditions;
         let Passage { start, end, .. } = found.passage;
         let measured = Seconds(end.at_s - start.at_s);
@@ -161,21 +163,11 @@ impl PassageMeter {
         let strength = Strength {
             channel: self.heard.channel(found.which),
             level: Some(found.level),
-            snr: Some(Decibels::from_power_ratio(found.passage.level / noise))
-                .filter(|snr| snr.0.is_finite()),
+            snr: snr(found.passage.level, noise),
         };
         let mut all = measurement(&self.heard, strength, usable.then_some(told), cautions);
         all.passage = Some(self.figures(Some(&found.passage)));
         all
-    }
-
-    fn refused(&self, refusal: Caution) -> Measurement {
-        let nothing = Strength {
-            channel: self.heard.channel(None),
-            level: None,
-            snr: None,
-        };
-        measurement(&self.heard, nothing, None, vec![refusal])
     }
 
     fn figures(&self, found: Option<&Passage>) -> PassageFigures {

@@ -14,12 +14,12 @@ use crate::units::{Decibels, Hertz, Percent, Seconds};
 /// Sound that stands less above the noise is called noisy.
 const LOW_SNR: Decibels = Decibels(20.0);
 
-/// The speed may be off by so much, in percent: faster or slower is another
-/// reference.
+/// Most that the speed may be off, in percent: faster or slower is another
+/// reference. Practice, no source.
 pub(super) const FARTHEST: f64 = 25.0;
 
 /// What a few moments cannot tell of the wow that they were played with is
-/// assumed: lines of so many percent, peak, at so many hertz, more than most
+/// assumed: lines of percent, peak, at hertz, more than most
 /// machines that are worth setting have. Common practice, no source.
 const WOW: [[f64; 2]; 2] = [[0.3, 0.5], [0.05, 0.1]];
 
@@ -50,6 +50,22 @@ pub(super) struct Strength {
     pub channel: ChannelUsed,
     pub level: Option<Decibels>,
     pub snr: Option<Decibels>,
+}
+
+impl Strength {
+    /// Of what was not found.
+    pub fn unknown(heard: &Listening) -> Self {
+        Self {
+            channel: heard.channel(None),
+            level: None,
+            snr: None,
+        }
+    }
+}
+
+/// A power above the noise; `None` where there is no noise.
+pub(super) fn snr(power: f64, noise: f64) -> Option<Decibels> {
+    Some(Decibels::from_power_ratio(power / noise)).filter(|snr| snr.0.is_finite())
 }
 
 /// The speed that a time tells.

@@ -5,7 +5,7 @@
 //! as well, the highest is, for every note is also explained by one an octave
 //! below it with half of its partials missing.
 
-use super::lines::Line;
+use super::lines::SpectralLine;
 use super::series::{Fitted, MOST_STIFFNESS, Measured, Series, fit};
 use crate::signal::resample::greatest_common_divisor;
 
@@ -50,14 +50,11 @@ pub struct Explained {
     /// The series, fitted to the lines.
     pub fitted: Fitted,
     /// Its partials: number, and line.
-    pub partials: Vec<(u32, Line)>,
+    pub partials: Vec<(u32, SpectralLine)>,
     /// Power of what an organ's other stops add to it below and between.
     pub stops: f64,
     /// Part of the lines' power that it explains.
     pub power_share: f64,
-    /// Part of what the lines stand above the noise or the depth looked to, in
-    /// decibels, that it explains.
-    pub share: f64,
     question: Question,
 }
 
@@ -69,7 +66,7 @@ impl Explained {
     }
 
     /// The partial that a line belongs to; what wavers has several lines.
-    pub fn owner(&self, line: &Line) -> Option<u32> {
+    pub fn owner(&self, line: &SpectralLine) -> Option<u32> {
         owner(line, &self.fitted.series, &self.question)
     }
 
@@ -127,13 +124,13 @@ impl Waver {
 
 /// A line with what it counts.
 struct Weighed {
-    line: Line,
+    line: SpectralLine,
     counts: f64,
 }
 
 /// The note that explains the lines best; `None` without lines or with
 /// nothing in the range.
-pub fn explain(lines: &[Line], question: &Question) -> Option<Explained> {
+pub fn explain(lines: &[SpectralLine], question: &Question) -> Option<Explained> {
     let strongest = lines.iter().map(|line| line.power).fold(0.0, f64::max);
     let floor = strongest * 10f64.powf(-DEPTH_DB / 10.0);
     let weighed: Vec<Weighed> = lines
@@ -163,7 +160,7 @@ pub fn explain(lines: &[Line], question: &Question) -> Option<Explained> {
         .filter(|(score, series)| series.hz > highest / 1.03 && *score >= best - BETTER)
         .max_by(|a, b| a.0.total_cmp(&b.0))?
         .1;
-    finish(&weighed, series, question, all)
+    finish(&weighed, series, question)
 }
 
 /// Guesses with the part of all that each explains: all without stiffness, the
@@ -190,7 +187,7 @@ fn scored(
     scored.sort_by(|a, b| b.0.total_cmp(&a.0));
     let best: Vec<Series> = scored.iter().take(REFINED).map(|(_, s)| *s).collect();
     for series in best {
-        if let Some((fitted, ..)) = refined(weighed, series, question) {
+        if let Some((fitted, _)) = refined(weighed, series, question) {
             scored.push(of(fitted.series));
         }
     }
@@ -216,7 +213,7 @@ fn near(hz: f64, series: &Series, question: &Question) -> f64 {
         .min(question.waver.most * series.hz)
 }
 
-fn owner(line: &Line, series: &Series, question: &Question) -> Option<u32> {
+fn owner(line: &SpectralLine, series: &Series, question: &Question) -> Option<u32> {
     let (n, off) = series.nearest(line.hz);
     (n <= MOST_PARTIALS && off.abs() <= near(line.hz, series, question)).then_some(n)
 }
@@ -229,21 +226,18 @@ fn score(weighed: &[Weighed], series: &Series, question: &Question) -> f64 {
         .sum()
 }
 
-/// The series fitted to its lines, its partials, and what they count.
-#[allow(clippy::type_complexity)] // named where it is used
+/// The series fitted to its lines, and its partials.
 fn refined(
     weighed: &[Weighed],
     series: Series,
     question: &Question,
-) -> Option<(Fitted, Vec<(u32, Line)>, f64)> {
+) -> Option<(Fitted, Vec<(u32, SpectralLine)>)> {
     let mut series = series;
     let mut found = None;
     for _ in 0..STEPS {
         let mut partials = Vec::new();
-        let mut counts = 0.0;
         for one in weighed {
             if let Some(n) = owner(&one.line, &series, question) {
-                counts += one.counts;
                 keep_strongest(&mut partials, n, one.line);
             }
         }
@@ -258,7 +252,7 @@ fn refined(
         let fitted = fit(&measured)?;
         let settled = fitted.series == series;
         series = fitted.series;
-        found = Some((fitted, partials, counts));
+        found = Some((fitted, partials));
         if settled {
             break;
         }
@@ -266,22 +260,21 @@ fn refined(
     found
 }
 
-fn finish(weighed: &[Weighed], series: Series, question: &Question, all: f64) -> Option<Explained> {
-    let (fitted, partials, counts) = refined(weighed, series, question)?;
+fn finish(weighed: &[Weighed], series: Series, question: &Question) -> Option<Explained> {
+    let (fitted, partials) = refined(weighed, series, question)?;
     let explained: f64 = partials.iter().map(|(_, line)| line.power).sum();
     let power: f64 = weighed.iter().map(|one| one.line.power).sum();
     Some(Explained {
         fitted,
         stops: 0.0,
         power_share: explained / power.max(f64::MIN_POSITIVE),
-        share: counts / all,
         partials,
         question: *question,
     })
 }
 
 /// One line a partial: what a wavering line is split into is one.
-fn keep_strongest(partials: &mut Vec<(u32, Line)>, n: u32, line: Line) {
+fn keep_strongest(partials: &mut Vec<(u32, SpectralLine)>, n: u32, line: SpectralLine) {
     match partials.iter_mut().find(|(other, _)| *other == n) {
         Some((_, kept)) => {
             let power = kept.power + line.power;
@@ -298,7 +291,7 @@ fn keep_strongest(partials: &mut Vec<(u32, Line)>, n: u32, line: Line) {
 /// about twice the bound of a sine in noise, var(f) = 6 / (π² T² · 2 E/N₀)
 /// (Rife & Boorstyn 1974), and a hundredth of a turn that interpolation and
 /// wavering leave.
-fn line_weight(line: &Line, block_s: f64) -> f64 {
+fn line_weight(line: &SpectralLine, block_s: f64) -> f64 {
     let turns = 2.0 * 0.6 / line.above_noise.max(1.0) + 1e-4;
     (line.hz * block_s).powi(2) / turns
 }
@@ -313,10 +306,10 @@ mod tests {
         waver: Waver::STEADY,
     };
 
-    fn lines(all: &[(f64, f64)]) -> Vec<Line> {
-        let mut lines: Vec<Line> = all
+    fn lines(all: &[(f64, f64)]) -> Vec<SpectralLine> {
+        let mut lines: Vec<SpectralLine> = all
             .iter()
-            .map(|&(hz, db)| Line {
+            .map(|&(hz, db)| SpectralLine {
                 hz,
                 power: 10f64.powf(db / 10.0),
                 above_noise: 10f64.powf((db + 60.0) / 10.0),

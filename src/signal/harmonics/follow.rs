@@ -6,7 +6,7 @@ use super::channels::{Channels, Taken};
 use super::comb::Comb;
 use super::frames::{Frame, Frames, LATELY_S};
 use super::hearing::{Hearing, worth_following};
-use super::partials::{Partials, SMOOTH_S, Told};
+use super::partials::{FrameReading, Partials, SMOOTH_S};
 use super::series::{Fitted, Series};
 use crate::signal::fir::History;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
@@ -174,22 +174,22 @@ impl Follow {
 
     fn frame(&mut self) {
         let hop_s = self.hop_s();
-        let mut told = [Told::default(); MOST_CHANNELS];
-        for (channel, told) in told.iter_mut().enumerate().take(self.channels.count()) {
+        let mut read = [FrameReading::default(); MOST_CHANNELS];
+        for (channel, read) in read.iter_mut().enumerate().take(self.channels.count()) {
             let frames = [&self.before[..], &self.now[..]];
-            *told = self.partials.told(channel, &self.comb, hop_s, frames);
+            *read = self.partials.read(channel, &self.comb, hop_s, frames);
         }
-        let power = self.level(&told);
-        let weights: f64 = self.channels.used().map(|c| told[c].weight).sum();
-        let off = self.channels.used().map(|c| told[c].sum).sum::<f64>() / weights;
+        let power = self.level(&read);
+        let weights: f64 = self.channels.used().map(|c| read[c].weight).sum();
+        let off = self.channels.used().map(|c| read[c].sum).sum::<f64>() / weights;
         let middle = self.next as f64 + 0.5 * (self.comb.length() as f64 - self.comb.hop() as f64);
         let frame = Frame {
             at: middle,
             hz: self.series.hz * (1.0 + off),
             power,
         };
-        if self.frames.believes(&frame, self.strength(&told)) {
-            self.learn(&told, off, weights);
+        if self.frames.believes(&frame, self.strength(&read)) {
+            self.learn(&read, off, weights);
             self.frames.good(frame);
         } else {
             self.partials.interrupt();
@@ -198,10 +198,10 @@ impl Follow {
     }
 
     /// The note's power in the channel that has most of it.
-    fn level(&mut self, told: &[Told; MOST_CHANNELS]) -> f64 {
+    fn level(&mut self, read: &[FrameReading; MOST_CHANNELS]) -> f64 {
         let mut loudest: f64 = 0.0;
-        for (channel, told) in told.iter().enumerate().take(self.channels.count()) {
-            let power = self.whole[channel] * told.all;
+        for (channel, read) in read.iter().enumerate().take(self.channels.count()) {
+            let power = self.whole[channel] * read.all;
             loudest = loudest.max(power);
             let (sum, count) = &mut self.together[channel];
             *sum += power;
@@ -212,9 +212,9 @@ impl Follow {
     }
 
     /// Power and noise in the channel that is read and stands clearest.
-    fn strength(&self, told: &[Told; MOST_CHANNELS]) -> (f64, f64) {
+    fn strength(&self, read: &[FrameReading; MOST_CHANNELS]) -> (f64, f64) {
         let clearness = |power: f64, noise: f64| power / noise.max(1e-30);
-        let strength = self.channels.used().map(|c| (told[c].power, told[c].noise));
+        let strength = self.channels.used().map(|c| (read[c].power, read[c].noise));
         strength.fold((0.0, 0.0), |best, one| {
             if clearness(one.0, one.1) > clearness(best.0, best.1) {
                 one
@@ -226,15 +226,15 @@ impl Follow {
 
     /// How the partials lie to one another, the channels to each other, and
     /// the note to the comb.
-    fn learn(&mut self, told: &[Told; MOST_CHANNELS], off: f64, weights: f64) {
+    fn learn(&mut self, read: &[FrameReading; MOST_CHANNELS], off: f64, weights: f64) {
         let hop_s = self.hop_s();
         let best = self.channels.used();
-        let best = best.max_by(|&a, &b| told[a].weight.total_cmp(&told[b].weight));
-        let best = &told[best.unwrap_or(0)];
+        let best = best.max_by(|&a, &b| read[a].weight.total_cmp(&read[b].weight));
+        let best = &read[best.unwrap_or(0)];
         let part = self.partials.learn(best, off, &self.comb, hop_s, &self.now);
         self.off += (hop_s / LATELY_S).min(1.0) * (off - self.off);
         let slow = (hop_s / OFFSET_S).min(1.0).max(part.min(1.0));
-        for (channel, told) in told.iter().enumerate().take(self.channels.count()) {
+        for (channel, read) in read.iter().enumerate().take(self.channels.count()) {
             let is_used = self.channels.is_used(channel);
             let quality = &mut self.quality[channel];
             if !is_used {
@@ -244,17 +244,17 @@ impl Follow {
                 };
                 continue;
             }
-            let weight = told.weight / weights;
+            let weight = read.weight / weights;
             quality.weight += (hop_s / SMOOTH_S).min(1.0) * (weight - quality.weight);
-            if told.weight > 0.0 {
-                let apart = (told.off() - off) * self.series.hz;
+            if read.weight > 0.0 {
+                let apart = (read.off() - off) * self.series.hz;
                 quality.offset_hz += slow * (apart - quality.offset_hz);
             }
         }
-        if self.channels.count() == 2 && told.iter().all(|told| told.weight > 0.0) {
+        if self.channels.count() == 2 && read.iter().all(|read| read.weight > 0.0) {
             let sure = self.quality.map(|quality| quality.weight);
             self.channels
-                .compare(hop_s, told.map(|told| told.off()), sure);
+                .compare(hop_s, read.map(|read| read.off()), sure);
         }
     }
 

@@ -2,7 +2,7 @@
 //! its partials are worth following.
 
 use super::explain::Explained;
-use super::lines::Line;
+use super::lines::SpectralLine;
 
 /// Partials that are followed, at most.
 pub const MOST_FOLLOWED: usize = 8;
@@ -46,7 +46,7 @@ impl Hearing {
 pub fn worth_following(note: &Explained) -> Vec<u32> {
     let powers = note.partials.iter().map(|(_, line)| line.power);
     let strongest = powers.fold(0.0, f64::max);
-    let clear = |line: &Line| {
+    let clear = |line: &SpectralLine| {
         line.above_noise > LEAST_ABOVE_NOISE && line.power > LEAST_BESIDE_STRONGEST * strongest
     };
     let all: f64 = note.partials.iter().map(|(_, line)| line.power).sum();

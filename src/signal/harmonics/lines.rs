@@ -25,7 +25,7 @@ const IN_PEAK: f64 = 1.0 / 3.0;
 
 /// A line of a spectrum.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
+pub struct SpectralLine {
     /// Frequency in hertz.
     pub hz: f64,
     /// Mean square, with whatever modulation spreads it by a little.
@@ -36,9 +36,9 @@ pub struct Line {
 
 /// What one block holds.
 #[derive(Clone, Debug, Default)]
-pub struct Look {
+pub struct LineSpectrum {
     /// Lines, lowest first.
-    pub lines: Vec<Line>,
+    pub lines: Vec<SpectralLine>,
     /// Mean square of everything from the lowest frequency on.
     pub total: f64,
 }
@@ -87,14 +87,14 @@ impl LinePicker {
     }
 
     /// Looks at a block.
-    pub fn look(&mut self, block: &[f32]) -> Look {
+    pub fn pick(&mut self, block: &[f32]) -> LineSpectrum {
         self.power.fill(0.0);
         self.spectrum.add_power(block, &mut self.power);
         self.find_noise();
         let from = self.spectrum.bin_of(self.low_hz).max(2);
         let to = self.spectrum.bin_of(self.high_hz).min(self.power.len() - 3);
         let total = self.power[from..].iter().map(|&p| f64::from(p)).sum();
-        let mut lines: Vec<Line> = (from..to)
+        let mut lines: Vec<SpectralLine> = (from..to)
             .filter(|&bin| self.is_peak(bin))
             .map(|bin| self.line(bin))
             .collect();
@@ -103,7 +103,7 @@ impl LinePicker {
             lines.truncate(MOST);
             lines.sort_by(|a, b| a.hz.total_cmp(&b.hz));
         }
-        Look { lines, total }
+        LineSpectrum { lines, total }
     }
 
     /// The highest of a main lobe, and above the noise.
@@ -115,7 +115,7 @@ impl LinePicker {
             && self.power[bin - 1] < here
     }
 
-    fn line(&self, bin: usize) -> Line {
+    fn line(&self, bin: usize) -> SpectralLine {
         let at = bin as f64 * self.spectrum.hz_per_bin();
         let near = 0.75 * self.spectrum.hz_per_bin();
         let peak = self.spectrum.peak(&self.power, at - near, at + near);
@@ -123,7 +123,7 @@ impl LinePicker {
         let low = bin.saturating_sub(half);
         let high = (bin + half).min(self.power.len() - 1);
         let power: f64 = self.power[low..=high].iter().map(|&p| f64::from(p)).sum();
-        Line {
+        SpectralLine {
             hz: peak.map_or(at, |peak| peak.hz),
             power,
             above_noise: power * IN_PEAK / f64::from(self.noise[bin]).max(1e-30),

@@ -4,7 +4,8 @@
 //!
 //! [`lines`] picks the lines out of a spectrum, [`explain`] finds the series
 //! that explains them best, [`comb`] follows the strongest partials of that
-//! series, and [`tracker`] makes one speed track out of all of them.
+//! series, and [`tracker`] makes one speed track out of all of them. Constants without a
+//! formula or a source are tuned; judged by `--bench notes`.
 
 pub mod channels;
 pub mod comb;
@@ -18,4 +19,5 @@ pub mod presence;
 pub mod series;
 mod stops;
 pub mod tracker;
+mod views;
 mod voices;

@@ -50,7 +50,7 @@ struct Partial {
 
 /// What a frame tells in one channel.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Told {
+pub struct FrameReading {
     /// How far the note is off the series, weighted and added, and the weights.
     pub sum: f64,
     pub weight: f64,
@@ -63,7 +63,7 @@ pub struct Told {
     offs: [f64; MOST_FOLLOWED],
 }
 
-impl Told {
+impl FrameReading {
     /// How far the note is off the series, relative.
     pub fn off(&self) -> f64 {
         self.sum / self.weight
@@ -145,35 +145,35 @@ impl Partials {
     }
 
     /// What two frames that followed each other tell in a channel.
-    pub fn told(
+    pub fn read(
         &mut self,
         channel: usize,
         comb: &Comb,
         hop_s: f64,
         [before, now]: [&[Complex64]; 2],
-    ) -> Told {
+    ) -> FrameReading {
         let smooth = (hop_s / SMOOTH_S).min(1.0);
         let count = self.each.len();
-        let mut told = Told::default();
+        let mut read = FrameReading::default();
         for (k, partial) in self.each.iter_mut().enumerate() {
             let place = channel * count + k;
             let here = comb.power(now[place]);
             let heard = &mut partial.heard[channel];
             heard.power += smooth * (here - heard.power);
-            told.all += here;
+            read.all += here;
             let off = comb.off(k, before[place], now[place]);
-            told.offs[k] = off;
+            read.offs[k] = off;
             // A partial that beats has no phase to speak of in its nulls.
             let sure = heard.power.min(4.0 * here);
             if sure > 4.0 * heard.noise {
-                told.power += here;
-                told.noise += heard.noise;
+                read.power += here;
+                read.noise += heard.noise;
                 let weight = partial.multiple.powi(2) * sure / (heard.noise + 1e-7 * heard.power);
-                told.sum += weight * off;
-                told.weight += weight;
+                read.sum += weight * off;
+                read.weight += weight;
             }
         }
-        told
+        read
     }
 
     /// From a frame that is believed: how the partials lie to one another, by the
@@ -181,7 +181,7 @@ impl Partials {
     /// which the frame counts.
     pub fn learn(
         &mut self,
-        told: &Told,
+        read: &FrameReading,
         off: f64,
         comb: &Comb,
         hop_s: f64,
@@ -189,7 +189,7 @@ impl Partials {
     ) -> f64 {
         self.learnt_s += hop_s;
         let part = hop_s / self.learnt_s.min(LEARN_S);
-        for (partial, own) in self.each.iter_mut().zip(told.offs) {
+        for (partial, own) in self.each.iter_mut().zip(read.offs) {
             let stray = (own - off).clamp(-0.05, 0.05);
             partial.stray += part * (stray - partial.stray);
         }

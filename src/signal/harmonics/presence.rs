@@ -1,29 +1,17 @@
-//! What speaks for a followed note being one held note, and what against.
+//! What speaks for a followed note being one held note, and what against. Limits
+//! without a formula are tuned; judged by `--bench notes`.
 
-use crate::signal::evidence::Witness;
 use crate::signal::line::Sums;
+use crate::signal::piece::{
+    BLOCK_S, MOST_GLIDE, MOST_GLIDE_OUT, Piece, PieceSums, Witness, goes_one_way,
+};
 use crate::signal::statistics::median;
-
-/// The frequency is averaged over this long for what follows: vibrato is gone.
-const BLOCK_S: f64 = 0.2;
 
 /// Shortest stretch that anything is said about.
 const LEAST_S: f64 = 0.3;
 
 /// Part of the lines' power that must belong to the note, on average.
 const LEAST_SHARE: f64 = 0.8;
-
-/// Half of the time the mean frequency of 0.4 s may change by no more than
-/// this, as a part of itself in a second: slower than a hand at the trimmer
-/// makes it, faster than that slides.
-const MOST_GLIDE: f64 = 0.09;
-
-/// A change by this much from block to next block but one is another note.
-const LEAP: f64 = 0.035;
-
-/// What moved one way by more than this in a second, all the time, was a
-/// slide.
-const MOST_GLIDE_OUT: f64 = 0.012;
 
 /// Partials that lie this far from any series, relative, are of several notes.
 const MOST_MISFIT: f64 = 1.5e-3;
@@ -89,20 +77,11 @@ pub struct Seen {
 #[derive(Clone, Debug)]
 pub struct Presence {
     rate_hz: f64,
-    ticks: u64,
-    present: u64,
-    present_until: u64,
-    block: (f64, f64, u32),
-    block_ticks: u32,
-    first_hz: Option<f64>,
-    last_hz: Option<f64>,
-    before: [Option<f64>; 2],
+    sums: PieceSums,
     changes: Vec<f64>,
     spreads: Vec<f64>,
     level: Sums,
     levels: Vec<f64>,
-    leaps: u32,
-    leaping: bool,
     looks: u32,
     share: f64,
     conflicts: u32,
@@ -116,20 +95,11 @@ impl Presence {
     pub fn new(rate_hz: f64) -> Self {
         Self {
             rate_hz,
-            ticks: 0,
-            present: 0,
-            present_until: 0,
-            block: (0.0, 0.0, 0),
-            block_ticks: 0,
-            first_hz: None,
-            last_hz: None,
-            before: [None; 2],
+            sums: PieceSums::new(rate_hz, BLOCK_S * rate_hz),
             changes: Vec::new(),
             spreads: Vec::new(),
             level: Sums::default(),
             levels: Vec::new(),
-            leaps: 0,
-            leaping: false,
             looks: 0,
             share: 0.0,
             conflicts: 0,
@@ -141,46 +111,25 @@ impl Presence {
 
     /// Ticks that have passed since the note began.
     pub fn now(&mut self, ticks: u64) {
-        self.ticks = ticks;
+        self.sums.ticks = ticks;
     }
 
     /// A value of the tick of this number since then, with the note's power.
     pub fn value(&mut self, hz: f64, tick: u64, power: f64) {
-        self.present += 1;
-        self.present_until = tick;
-        self.first_hz.get_or_insert(hz);
-        let off = hz / self.first_hz.unwrap_or(hz) - 1.0;
-        self.block.0 += off;
-        self.block.1 += off * off;
-        self.block.2 += 1;
+        self.sums.present += 1;
+        self.sums.present_until = tick;
+        if let Some(block) = self.sums.push(hz) {
+            remember(&mut self.spreads, block.spread, BLOCKS);
+            if let Some(change) = block.change {
+                remember(&mut self.changes, change / (2.0 * BLOCK_S), BLOCKS);
+            }
+        }
         self.level
             .push([self.level.count, 10.0 * power.max(1e-20).log10()]);
         if self.level.count >= LEVEL_S * self.rate_hz {
             let level = std::mem::take(&mut self.level);
             remember(&mut self.levels, scatter(&level), LEVELS);
         }
-        self.block_ticks += 1;
-        if f64::from(self.block_ticks) >= BLOCK_S * self.rate_hz {
-            self.end_block();
-        }
-    }
-
-    fn end_block(&mut self) {
-        let (sum, square, count) = std::mem::take(&mut self.block);
-        self.block_ticks = 0;
-        let mean = sum / f64::from(count.max(1));
-        let variance = (square / f64::from(count.max(1)) - mean * mean).max(0.0);
-        remember(&mut self.spreads, variance.sqrt(), BLOCKS);
-        let hz = self.first_hz.unwrap_or(0.0) * (1.0 + mean);
-        self.last_hz = Some(hz);
-        if let Some(before) = self.before[0] {
-            let change = hz / before - 1.0;
-            remember(&mut self.changes, change / (2.0 * BLOCK_S), BLOCKS);
-            let leaps = change.abs() > LEAP;
-            self.leaps += u32::from(leaps && !self.leaping);
-            self.leaping = leaps;
-        }
-        self.before = [self.before[1], Some(hz)];
     }
 
     /// A look at the spectrum.
@@ -233,39 +182,18 @@ impl Presence {
 
     fn goes_one_way(&self) -> bool {
         let rises = self.changes.iter().filter(|change| **change > 0.0).count();
-        let all = self.changes.len();
-        rises.max(all - rises) as f64 >= 0.85 * all as f64
+        goes_one_way(rises as f64, self.changes.len() as f64)
     }
 }
 
 impl Witness for Presence {
-    fn length_s(&self) -> f64 {
-        self.present_until as f64 / self.rate_hz
-    }
-
-    fn silent_s(&self) -> f64 {
-        self.ticks.saturating_sub(self.present_until) as f64 / self.rate_hz
-    }
-
-    fn present_s(&self) -> f64 {
-        self.present as f64 / self.rate_hz
-    }
-
-    fn first_hz(&self) -> Option<f64> {
-        self.first_hz
-    }
-
-    fn last_hz(&self) -> Option<f64> {
-        self.last_hz.or(self.first_hz)
-    }
-
-    fn leaps(&self) -> u32 {
-        self.leaps
+    fn piece(&self) -> Piece {
+        self.sums.piece()
     }
 
     fn is_doubted(&self) -> bool {
         let share = self.share / f64::from(self.looks.max(1));
-        self.present_s() < LEAST_S
+        self.piece().present_s < LEAST_S
             || (self.looks > 0 && share < LEAST_SHARE)
             || self.misfit > MOST_MISFIT
             || self.glide() > MOST_GLIDE

@@ -69,7 +69,7 @@ pub struct Fitted {
     /// only one partial was given.
     pub stiffness_sd: f64,
     /// Weighted root mean square of what is left, relative.
-    pub rest: f64,
+    pub residual: f64,
     /// What the weights foresee of that.
     pub foreseen: f64,
 }
@@ -97,7 +97,7 @@ pub fn fit(partials: &[Measured]) -> Option<Fitted> {
     // Two overtones could be of two notes; with the first, it alone decides.
     let enough = partials.len() > 2 || partials.iter().any(|p| p.n == 1);
     let shown = enough && stiffness > LEAST_STIFFNESS.max(SHOWN * sd);
-    let (kept, (ln_hz, rest)) = if shown {
+    let (kept, (ln_hz, residual)) = if shown {
         (stiffness, level(partials, stiffness)?)
     } else {
         (0.0, without)
@@ -109,7 +109,7 @@ pub fn fit(partials: &[Measured]) -> Option<Fitted> {
         },
         stiffness,
         stiffness_sd: sd,
-        rest,
+        residual,
         foreseen: (partials.len() as f64 / weights).sqrt(),
     })
 }

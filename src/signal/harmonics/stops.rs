@@ -4,7 +4,7 @@
 //! missing.
 
 use super::explain::Explained;
-use super::lines::{ABOVE_NOISE, Line};
+use super::lines::{ABOVE_NOISE, SpectralLine};
 
 /// The named note may be these partials of that series.
 const NUMBERS: [u32; 2] = [2, 4];
@@ -42,7 +42,7 @@ fn is_of_key(n: u32, named: u32) -> bool {
         || [named / 4, named / 2].contains(&n)
 }
 
-fn is_of_stops(partials: &[(u32, Line)], named: u32) -> bool {
+fn is_of_stops(partials: &[(u32, SpectralLine)], named: u32) -> bool {
     let line = |n: u32| {
         let found = partials.iter().find(|(number, _)| *number == n);
         found.map(|(_, line)| *line)
@@ -88,11 +88,11 @@ mod tests {
     use super::*;
 
     fn is_organ(partials: &[(u32, f64)], named: u32) -> bool {
-        let lines: Vec<(u32, Line)> = partials
+        let lines: Vec<(u32, SpectralLine)> = partials
             .iter()
             .map(|&(n, db)| {
                 let power = 10f64.powf(db / 10.0);
-                let line = Line {
+                let line = SpectralLine {
                     hz: 110.0 * f64::from(n),
                     power,
                     above_noise: 1e6 * power,

@@ -4,25 +4,19 @@ use std::sync::Arc;
 
 use super::channels::Taken;
 use super::comb;
-use super::explain::{Explained, Question, Waver, explain};
+use super::explain::Explained;
 use super::follow::{Follow, Past};
 use super::frames::Frame;
 use super::hearing::Hearing;
-use super::lines::{Line, LinePicker, Look};
 use super::presence::{Presence, Seen};
-use super::series::Fitted;
-use super::stops;
+use super::views::{View, Viewer, has_two, misfit};
 use crate::signal::check::{Beside, SpectrumCheck};
 use crate::signal::demodulator::{MOST_TICKS, Plan};
-use crate::signal::evidence::Witness;
 use crate::signal::fir::History;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
+use crate::signal::piece::Witness;
+use crate::signal::speed_tracker::SpeedTracker;
 use crate::signal::tracker::{Loss, Track};
-
-/// Length of a block, in seconds and in periods of the note, whichever is more:
-/// partials of a note an octave lower must stand apart.
-const BLOCK_S: f64 = 0.2;
-const BLOCK_PERIODS: f64 = 16.0;
 
 /// From look to look while searching, and while following.
 const HOP_S: f64 = 0.05;
@@ -35,40 +29,6 @@ const AGREE: f64 = 0.04;
 
 /// Looks that show a note that is not the wanted one for good.
 const LASTING: u32 = 8;
-
-/// Notes that are recognised when they are not the wanted one: two octaves
-/// and a bit either way.
-const FAR: f64 = 4.6;
-
-/// No lower note is looked for.
-const LOWEST_HZ: f64 = 20.0;
-
-/// Lines are looked for up to this multiple of the wanted fundamental, and at
-/// least to here.
-const HIGHEST: f64 = 24.0;
-const HIGH_HZ: f64 = 5000.0;
-
-/// A note holds this part of the power of all lines, and the lines this part
-/// of all power from the lowest line on.
-const LEAST_SHARE: f64 = 0.85;
-const LEAST_TONAL: f64 = 0.08;
-
-/// A lower fundamental explains no more than the note itself when all it adds
-/// is 20 dB weaker: what a sampled sound repeats, or what leaks into it.
-const NEARLY_ALL: f64 = 0.99;
-
-/// Quieter than this (mean square) is silence.
-const SILENCE: f64 = 1e-9;
-
-/// The other channel carries something else when it is not this much quieter,
-/// and this part of it is lines of its own.
-const OTHER_POWER: f64 = 0.01;
-const OTHER_SHARE: f64 = 0.3;
-
-/// Blocks in which two channels show one note lie this near to it: nearer, or
-/// further where by their means they are as near, for voices that beat wander.
-const NEAR: f64 = 0.01;
-const NEAR_FOR_NOW: f64 = 0.03;
 
 /// Time without anything to be believed, in seconds and in windows, that is a
 /// loss.
@@ -115,20 +75,12 @@ struct Candidate {
     confirmations: u32,
 }
 
-/// One channel in one look.
-struct View {
-    look: Look,
-    /// Best note within two octaves.
-    any: Option<Explained>,
-    hearing: Hearing,
-}
-
 /// See the module.
 pub struct NoteTracker {
     plan: Plan,
     channels: usize,
     wanted_hz: [f64; 2],
-    picker: LinePicker,
+    viewer: Viewer,
     check: SpectrumCheck,
     recent: Vec<History>,
     /// Samples that were heard before their time.
@@ -151,15 +103,11 @@ impl NoteTracker {
     /// For one or two channels, and a note of this frequency.
     pub fn new(rate_hz: u32, channels: usize, note_hz: f64) -> Self {
         let plan = Plan::new(rate_hz);
-        let block_s = BLOCK_S.max(BLOCK_PERIODS / note_hz);
-        let low_hz = (0.8 * note_hz / FAR).max(LOWEST_HZ);
-        let high_hz = (HIGHEST * note_hz).max(HIGH_HZ).min(0.47 * plan.rate_hz);
-        let block = (block_s * plan.rate_hz) as usize;
-        let picker = LinePicker::new(block, plan.rate_hz, low_hz, high_hz);
+        let viewer = Viewer::new(plan.rate_hz, note_hz);
         let in_ticks = |seconds: f64| ((seconds * plan.output_rate_hz()) as u64).max(1);
         let confirmed = (f64::from(CONFIRMATIONS) * HOP_S * plan.rate_hz) as usize;
         let check = SpectrumCheck::new(plan.rate_hz);
-        let span = block.max(check.block())
+        let span = viewer.block().max(check.block())
             + confirmed
             + Follow::reach(plan.rate_hz, 0.8 * note_hz)
             + 2 * (MOST_TICKS + 1) * plan.tick();
@@ -171,7 +119,7 @@ impl NoteTracker {
             plan,
             channels,
             wanted_hz: [0.88 * note_hz, 1.12 * note_hz],
-            picker,
+            viewer,
             check,
             ticks: 0,
             unbroken_ticks: 0,
@@ -185,89 +133,61 @@ impl NoteTracker {
         }
     }
 
-    /// Rates that follow from the sample rate.
-    pub fn plan(&self) -> &Plan {
-        &self.plan
-    }
-
-    /// Only fundamentals within this range are followed, in hertz.
-    pub fn set_range(&mut self, range_hz: [f64; 2]) {
-        self.wanted_hz = range_hz;
-        if self
-            .following
-            .as_ref()
-            .is_some_and(|f| !self.is_wanted(f.mean_hz()))
-        {
-            self.let_go();
-        }
-    }
-
-    fn is_wanted(&self, hz: f64) -> bool {
-        (self.wanted_hz[0]..=self.wanted_hz[1]).contains(&hz)
-    }
-
-    /// Fundamental of a steady note that is not the wanted one, seen while
-    /// searching, in hertz.
-    pub fn unwanted_hz(&self) -> Option<f64> {
-        self.candidate
-            .filter(|it| self.following.is_none() && it.confirmations >= LASTING)
-            .map(|it| it.hz)
-            .filter(|&hz| !self.is_wanted(hz))
-    }
-
-    /// Drops the note and begins to search again.
-    pub fn let_go(&mut self) {
-        self.following = None;
-        self.candidate = None;
-        self.last = None;
-    }
-
-    /// The input broke: nothing before this moment goes with what comes.
-    pub fn gap(&mut self) {
-        self.let_go();
-        self.unbroken_ticks = 0;
-    }
-
-    /// What speaks for and against the note that is followed, or was last.
-    pub fn witness(&self) -> Option<&dyn Witness> {
-        self.presence
-            .as_ref()
-            .map(|presence| presence as &dyn Witness)
-    }
-
     /// True when two channels carry two different things.
     pub fn has_conflict(&self) -> bool {
         self.presence.as_ref().is_some_and(Presence::has_conflict)
-    }
-
-    /// True while a note is followed.
-    pub fn is_following(&self) -> bool {
-        self.following.is_some()
-    }
-
-    /// Quality of each channel; zero while searching.
-    pub fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
-        let none = [ChannelQuality::default(); MOST_CHANNELS];
-        self.following
-            .as_ref()
-            .map_or(none, |follow| follow.quality())
-    }
-
-    /// Wow is shown in full up to here, in hertz; `None` while searching.
-    pub fn band_hz(&self) -> Option<f64> {
-        let follow = self.following.as_ref()?;
-        Some(comb::band_hz(follow.window_s()))
     }
 
     /// What is known about the note that is followed, or was last.
     pub fn state(&self) -> Option<&NoteState> {
         self.state.as_ref()
     }
+}
 
-    /// Takes the first tick of every channel; what follows from it is added to
-    /// `out`. What stands behind it in the input is what the next calls will
-    /// bring; it may be worked on ahead, and changes nothing before its time.
-    pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
+impl SpeedTracker for NoteTracker {
+    fn set_ranges(&mut self, ranges_hz: Vec<[f64; 2]>) {
+        if let [range_hz] = ranges_hz[..] {
+            self.wanted_hz = range_hz;
+        }
+        let followed = self.following.as_ref();
+        if followed.is_some_and(|it| !self.is_wanted(it.mean_hz())) {
+            self.let_go();
+        }
+    }
+
+    fn unwanted_hz(&self) -> Option<f64> {
+        self.candidate
+            .filter(|it| self.following.is_none() && it.confirmations >= LASTING)
+            .map(|it| it.hz)
+            .filter(|&hz| !self.is_wanted(hz))
+    }
+
+    fn gap(&mut self) {
+        self.let_go();
+        self.unbroken_ticks = 0;
+    }
+
+    fn witness(&self) -> Option<&dyn Witness> {
+        self.presence.as_ref().map(|it| it as &dyn Witness)
+    }
+
+    fn is_following(&self) -> bool {
+        self.following.is_some()
+    }
+
+    fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
+        let none = [ChannelQuality::default(); MOST_CHANNELS];
+        self.following
+            .as_ref()
+            .map_or(none, |follow| follow.quality())
+    }
+
+    fn band_hz(&self) -> Option<f64> {
+        let follow = self.following.as_ref()?;
+        Some(comb::band_hz(follow.window_s()))
+    }
+
+    fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
         debug_assert_eq!(input.len(), self.channels);
         if self.ahead == 0 {
             self.ahead = input[0].len();
@@ -284,6 +204,19 @@ impl NoteTracker {
             self.search(out);
         }
     }
+}
+
+impl NoteTracker {
+    fn is_wanted(&self, hz: f64) -> bool {
+        (self.wanted_hz[0]..=self.wanted_hz[1]).contains(&hz)
+    }
+
+    /// Drops the note and begins to search again.
+    fn let_go(&mut self) {
+        self.following = None;
+        self.candidate = None;
+        self.last = None;
+    }
 
     /// Samples since the input began.
     fn now(&self) -> u64 {
@@ -297,73 +230,33 @@ impl NoteTracker {
         }
     }
 
-    /// Looks at the newest block of each channel. Of the wanted notes only
-    /// those near `near_hz`, where one is followed.
+    /// The newest block of each channel.
     fn views(&mut self, near_hz: Option<f64>) -> Vec<View> {
-        let block_s = self.picker.block_s();
-        let centre = (self.wanted_hz[0] * self.wanted_hz[1]).sqrt();
-        let wide = Question {
-            range_hz: [(centre / FAR).max(LOWEST_HZ), centre * FAR],
-            block_s,
-            waver: Waver::STEADY,
-        };
-        let wanted_hz = near_hz.map_or(self.wanted_hz, |hz| [hz / 1.05, hz * 1.05]);
-        let close = Question {
-            range_hz: wanted_hz,
-            ..wide
-        };
-        let mut views = Vec::with_capacity(self.channels);
-        for recent in &self.recent {
-            let block = recent.newest(self.ahead, self.picker.block());
-            let look = self.picker.look(block);
-            let any = (look.total > SILENCE).then(|| explained(&look.lines, wide));
-            let any = any.flatten();
-            let note = note_among(&look.lines, close, any.as_ref()).filter(|note| {
-                note.power_share > 0.5 * LEAST_SHARE && note.power() > LEAST_TONAL * look.total
-            });
-            let is_all = |note: &Explained| {
-                any.as_ref().is_none_or(|any| {
-                    let lower = any.fitted.series.hz < note.fitted.series.hz;
-                    lower && note.power() > NEARLY_ALL * any.power()
-                })
-            };
-            let own = note.clone();
-            let any = own.filter(|note| note.stops > 0.0 || is_all(note)).or(any);
-            let hz = note.as_ref().map(|note| note.fitted.series.hz).or(near_hz);
-            let noise_per_hz = (1..=24u32)
-                .map_while(|n| {
-                    let at = f64::from(n) * hz?;
-                    (at < 0.48 * self.plan.rate_hz).then(|| self.picker.noise_per_hz(at))
-                })
-                .collect();
-            views.push(View {
-                look,
-                any,
-                hearing: Hearing { note, noise_per_hz },
-            });
-        }
-        views
+        let length = self.viewer.block();
+        let recent = self.recent.iter();
+        let blocks = recent.map(|recent| recent.newest(self.ahead, length));
+        blocks
+            .map(|block| self.viewer.view(block, self.wanted_hz, near_hz))
+            .collect()
     }
 
     fn search(&mut self, out: &mut Vec<Track>) {
         let known = self.unbroken_ticks as usize * self.plan.tick();
-        if known < self.picker.block() {
+        if known < self.viewer.block() {
             return;
         }
         let views = self.views(None);
         let heard = (0..).zip(&views).filter_map(|(channel, view)| {
-            let note = view.any.as_ref()?;
-            let power = note.power();
-            let clear = note.power_share >= LEAST_SHARE && power > LEAST_TONAL * view.look.total;
-            let hz = note.fitted.series.hz;
+            let note = view.clear_note()?;
+            let (hz, power) = (note.fitted.series.hz, note.power());
             if self.is_wanted(hz) {
-                return clear.then_some((channel, hz, power));
+                return Some((channel, hz, power));
             }
             // What is told, not read, must look like one note: a chord has a
             // far fundamental in common, too.
             let (hz, lowest) = note.in_common();
             let like_one = lowest <= 2 && misfit(&note.fitted) < MOST_MISFIT;
-            (clear && like_one && !self.is_wanted(hz)).then_some((channel, hz, power))
+            (like_one && !self.is_wanted(hz)).then_some((channel, hz, power))
         });
         // A wanted note in one channel goes before another in the other.
         let best = heard.max_by(|a, b| {
@@ -389,7 +282,7 @@ impl NoteTracker {
 
     fn begin(&mut self, candidate: Candidate, views: Vec<View>, out: &mut Vec<Track>) {
         let confirmed = u64::from(CONFIRMATIONS - 1) * self.hop_ticks;
-        let seen = confirmed * self.plan.tick() as u64 + self.picker.block() as u64;
+        let seen = confirmed * self.plan.tick() as u64 + self.viewer.block() as u64;
         let known = self.unbroken_ticks * self.plan.tick() as u64;
         let from = self.now() - seen.min(known);
         let hearings: Vec<Hearing> = views.into_iter().map(|view| view.hearing).collect();
@@ -521,7 +414,7 @@ impl NoteTracker {
         }
         self.state = Some(NoteState {
             stiffness: fitted.series.stiffness,
-            stray: fitted.rest,
+            stray: fitted.residual,
             width: follow.width(),
             taken: follow.taken(),
             has_stops: follow.has_stops(),
@@ -529,80 +422,4 @@ impl NoteTracker {
             window_s: follow.window_s(),
         });
     }
-}
-
-/// The note of this range among the lines, without what an organ's other stops
-/// add to it: they show in the series of `any` note.
-fn note_among(lines: &[Line], close: Question, any: Option<&Explained>) -> Option<Explained> {
-    let organ = any.and_then(|any| Some((any, stops::named(any, close.range_hz)?)));
-    let is_other = |line: &Line| {
-        let of_stop = |(any, named): (&Explained, u32)| Some(any.owner(line)? % named != 0);
-        organ.and_then(of_stop).unwrap_or(false)
-    };
-    let (others, own): (Vec<Line>, Vec<Line>) = lines.iter().copied().partition(is_other);
-    let mut note = explained(&own, close)?;
-    note.stops = others.iter().map(|line| line.power).sum();
-    Some(note)
-}
-
-/// The note that explains the lines: a steady one, or else one that wavers.
-fn explained(lines: &[Line], question: Question) -> Option<Explained> {
-    let steady = explain(lines, &question);
-    if steady
-        .as_ref()
-        .is_some_and(|note| note.power_share >= LEAST_SHARE)
-    {
-        return steady;
-    }
-    let wide = Question {
-        waver: Waver::WIDE,
-        ..question
-    };
-    let share = |note: &Option<Explained>| note.as_ref().map_or(0.0, |note| note.power_share);
-    let wavering = explain(lines, &wide);
-    if share(&wavering) > share(&steady) {
-        wavering
-    } else {
-        steady
-    }
-}
-
-/// How far the partials are from being those of one note, relative. Partials
-/// that crowd are of no string.
-fn misfit(fitted: &Fitted) -> f64 {
-    let crowding = -fitted.stiffness - 5.0 * fitted.stiffness_sd.min(1.0);
-    // Voices that beat stray for a while, and come back.
-    let beyond = fitted.rest - 2.0 * fitted.foreseen;
-    if crowding > 1e-4 {
-        1.0
-    } else {
-        beyond.max(0.0)
-    }
-}
-
-/// True when one channel carries the note, and the other something else that
-/// is neither much quieter nor mere noise. `apart`: how far they lie apart in
-/// the mean.
-fn has_two(views: &[View], hz: f64, apart: f64) -> bool {
-    let near = if apart.abs() < NEAR {
-        NEAR_FOR_NOW
-    } else {
-        NEAR
-    };
-    let is_note = |view: &View| {
-        let note = view.hearing.note.as_ref();
-        note.is_some_and(|note| {
-            note.power_share >= LEAST_SHARE && (note.fitted.series.hz / hz - 1.0).abs() < near
-        })
-    };
-    let [left, right] = views else {
-        return false;
-    };
-    let (note, other) = match (is_note(left), is_note(right)) {
-        (true, false) => (left, right),
-        (false, true) => (right, left),
-        _ => return false,
-    };
-    let lines: f64 = other.look.lines.iter().map(|line| line.power).sum();
-    other.look.total > OTHER_POWER * note.look.total && lines > OTHER_SHARE * other.look.total
 }

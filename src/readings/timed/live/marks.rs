@@ -2,14 +2,15 @@
 
 use std::sync::Arc;
 
-use super::{shown, why};
+use super::{LiveTimed, shown, why};
 use crate::readings::measurement::{Keeping, Measurement, Progress};
+use crate::readings::meter::Meter;
 use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::timed::marks::MarksMeter;
 use crate::readings::values::SpeedReading;
 use crate::units::{Percent, Seconds};
 
-/// Marks are measured over once to twice this, or over so many spacings.
+/// Marks are measured over once to twice this, in seconds or in spacings.
 const RECENT_S: f64 = 4.0;
 const RECENT_SPACINGS: f64 = 4.0;
 
@@ -31,7 +32,8 @@ pub struct LiveMarks {
     last: Option<Arc<Measurement>>,
     needle: Option<Arc<Measurement>>,
     collecting: Option<(KeepRequest, MarksMeter, f64)>,
-    kept: Option<Arc<Measurement>>,
+    /// Done, or none.
+    kept: Option<Keeping>,
 }
 
 impl LiveMarks {
@@ -56,8 +58,38 @@ impl LiveMarks {
         MarksMeter::new(self.settings, self.spacing).ok()
     }
 
-    /// Nothing heard before this moment counts.
-    pub fn begin_anew(&mut self) {
+    fn stretch_s(&self) -> f64 {
+        RECENT_S.max(RECENT_SPACINGS * self.spacing.0)
+    }
+
+    fn look(&mut self) {
+        self.last = Some(Arc::new(self.older.measurement()));
+        let newest = self.newer.measurement();
+        self.needle = newest.speed.is_some().then(|| Arc::new(newest));
+        if self.newer_s >= self.stretch_s()
+            && let Some(fresh) = self.fresh()
+        {
+            self.older = std::mem::replace(&mut self.newer, fresh);
+            self.older_s = self.newer_s;
+            self.newer_s = 0.0;
+        }
+        if let Some((request, meter, have_s)) = &self.collecting
+            && *have_s >= request.at_least.0
+        {
+            let measured = meter.measurement();
+            // What cannot be read goes on being waited for.
+            if measured.speed.is_some() {
+                self.kept = Some(Keeping::Done(Arc::new(measured)));
+                self.collecting = None;
+            } else if *have_s >= request.at_most.0 {
+                self.collecting = self.fresh().map(|meter| (*request, meter, 0.0));
+            }
+        }
+    }
+}
+
+impl LiveTimed for LiveMarks {
+    fn begin_anew(&mut self) {
         if let (Some(older), Some(newer)) = (self.fresh(), self.fresh()) {
             (self.older, self.newer) = (older, newer);
             (self.older_s, self.newer_s) = (0.0, 0.0);
@@ -68,8 +100,7 @@ impl LiveMarks {
         }
     }
 
-    /// Keeps a stretch from now on.
-    pub fn keep(&mut self, request: KeepRequest) {
+    fn keep(&mut self, request: KeepRequest) {
         self.kept = None;
         // A few marks make a speed, however far apart.
         let request = KeepRequest {
@@ -84,13 +115,11 @@ impl LiveMarks {
         self.collecting = self.fresh().map(|meter| (request, meter, 0.0));
     }
 
-    /// Keeps nothing.
-    pub fn forget_kept(&mut self) {
+    fn forget_kept(&mut self) {
         (self.kept, self.collecting) = (None, None);
     }
 
-    /// Speed over the newest seconds; the needle over the newest of them.
-    pub fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
+    fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
         let needle = self.needle.as_ref().and_then(|it| it.speed);
         let needle = needle.map(|speed| speed.deviation);
         shown(
@@ -101,12 +130,7 @@ impl LiveMarks {
         )
     }
 
-    fn stretch_s(&self) -> f64 {
-        RECENT_S.max(RECENT_SPACINGS * self.spacing.0)
-    }
-
-    /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
+    fn push(&mut self, interleaved: &[f32]) {
         let rate = f64::from(self.settings.rate_hz) * f64::from(self.settings.channels);
         let each = (LOOK_S * f64::from(self.settings.rate_hz)) as usize
             * usize::from(self.settings.channels);
@@ -128,61 +152,29 @@ impl LiveMarks {
         }
     }
 
-    fn look(&mut self) {
-        self.last = Some(Arc::new(self.older.measurement()));
-        let newest = self.newer.measurement();
-        self.needle = newest.speed.is_some().then(|| Arc::new(newest));
-        if self.newer_s >= self.stretch_s()
-            && let Some(fresh) = self.fresh()
-        {
-            self.older = std::mem::replace(&mut self.newer, fresh);
-            self.older_s = self.newer_s;
-            self.newer_s = 0.0;
-        }
-        if let Some((request, meter, have_s)) = &self.collecting
-            && *have_s >= request.at_least.0
-        {
-            let measured = meter.measurement();
-            // What cannot be read goes on being waited for.
-            if measured.speed.is_some() {
-                self.kept = Some(Arc::new(measured));
-                self.collecting = None;
-            } else if *have_s >= request.at_most.0 {
-                self.collecting = self.fresh().map(|meter| (*request, meter, 0.0));
-            }
-        }
-    }
-
-    /// Nothing more will come: what there is counts, if it tells a speed.
-    pub fn end_of_input(&mut self) {
+    fn end_of_input(&mut self) {
         if let Some((_, meter, _)) = self.collecting.take() {
             let measured = meter.measurement();
-            self.kept = measured.speed.is_some().then(|| Arc::new(measured));
+            let told = measured.speed.is_some();
+            self.kept = told.then(|| Keeping::Done(Arc::new(measured)));
         }
         self.look();
     }
 
-    /// Changes what was kept, where something was.
-    pub fn change_kept(&mut self, change: impl FnOnce(&Arc<Measurement>) -> Option<Measurement>) {
-        if let Some(changed) = self.kept.as_ref().and_then(change) {
-            self.kept = Some(Arc::new(changed));
-        }
+    fn keeping(&self) -> Option<Keeping> {
+        let collected = self.collecting.as_ref();
+        let averaging = collected.map(|(request, _, have_s)| Keeping::Averaging {
+            have: Seconds(have_s.min(request.at_least.0)),
+            want: request.at_least,
+        });
+        self.kept.clone().or(averaging)
     }
 
-    /// What is being kept.
-    pub fn keeping(&self) -> Option<Keeping> {
-        match (&self.kept, &self.collecting) {
-            (Some(measured), _) => Some(Keeping::Done(Arc::clone(measured))),
-            (None, Some((request, _, have_s))) => Some(Keeping::Averaging {
-                have: Seconds(have_s.min(request.at_least.0)),
-                want: request.at_least,
-            }),
-            (None, None) => None,
-        }
+    fn kept(&mut self) -> &mut Option<Keeping> {
+        &mut self.kept
     }
 
-    /// How it stands.
-    pub fn progress(&self) -> Progress {
+    fn progress(&self) -> Progress {
         let figures = self.last.as_ref().and_then(|it| it.marks);
         Progress::Marks {
             found: figures.map_or(0, |figures| figures.found),

@@ -23,108 +23,57 @@ use crate::units::{Percent, Seconds};
 /// Settled: the ± is at most this part of the tolerance.
 const SETTLED_PART: f64 = 0.5;
 
-/// See the module.
-pub enum LiveTimed {
-    /// A passage.
-    Passage(Box<LivePassage>),
-    /// Marks.
-    Marks(Box<LiveMarks>),
-}
-
-impl LiveTimed {
-    /// For the passage or the marks that the settings name.
-    pub fn new(settings: Settings, expected: Seconds) -> Result<Self, EngineError> {
-        Ok(match settings.conditions.kind {
-            ReferenceKind::Marks => Self::Marks(Box::new(LiveMarks::new(settings, expected)?)),
-            _ => Self::Passage(Box::new(LivePassage::new(settings, expected)?)),
-        })
-    }
-
+/// What times a reference while it plays.
+pub trait LiveTimed: Send {
     /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
-        match self {
-            Self::Passage(passage) => passage.push(interleaved),
-            Self::Marks(marks) => marks.push(interleaved),
-        }
-    }
+    fn push(&mut self, interleaved: &[f32]);
 
-    /// The input broke: no time spans that.
-    pub fn gap(&mut self) {
-        match self {
-            Self::Passage(passage) => passage.begin_anew(),
-            Self::Marks(marks) => marks.begin_anew(),
-        }
-    }
+    /// Nothing heard before this moment counts.
+    fn begin_anew(&mut self);
 
-    /// Keeps what comes next, or what has just been measured.
-    pub fn keep(&mut self, request: KeepRequest) {
-        match self {
-            Self::Passage(passage) => passage.keep(),
-            Self::Marks(marks) => marks.keep(request),
-        }
-    }
-
-    /// Stops keeping, or forgets what was kept.
-    pub fn forget_kept(&mut self) {
-        match self {
-            Self::Passage(passage) => passage.forget_kept(),
-            Self::Marks(marks) => marks.forget_kept(),
-        }
-    }
-
-    /// A passage begins or ends now, as somebody hears it.
-    pub fn edge_by_hand(&mut self) {
-        if let Self::Passage(passage) = self {
-            passage.edge_by_hand();
-        }
-    }
-
-    /// What is being kept.
-    pub fn keeping(&self) -> Option<Keeping> {
-        match self {
-            Self::Passage(passage) => passage.keeping(),
-            Self::Marks(marks) => marks.keeping(),
-        }
-    }
-
-    /// The newest speed.
-    pub fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
-        match self {
-            Self::Passage(passage) => passage.speed(tolerance),
-            Self::Marks(marks) => marks.speed(tolerance),
-        }
-    }
+    /// A passage begins or ends now, as somebody hears it; one that plays ends
+    /// with it, however it began.
+    fn edge_by_hand(&mut self) {}
 
     /// Nothing more will come.
-    pub fn end_of_input(&mut self) {
-        match self {
-            Self::Passage(passage) => passage.end_of_input(),
-            Self::Marks(marks) => marks.end_of_input(),
-        }
+    fn end_of_input(&mut self);
+
+    /// The newest speed.
+    fn speed(&self, tolerance: Percent) -> Option<SpeedReading>;
+
+    /// How it stands.
+    fn progress(&self) -> Progress;
+
+    /// Keeps what comes next, or what has just been measured.
+    fn keep(&mut self, request: KeepRequest);
+
+    /// What is being kept.
+    fn keeping(&self) -> Option<Keeping>;
+
+    /// The same, to be changed.
+    fn kept(&mut self) -> &mut Option<Keeping>;
+
+    /// Stops keeping, or forgets what was kept.
+    fn forget_kept(&mut self) {
+        *self.kept() = None;
     }
 
     /// What the tape has said of itself goes with what was kept of it.
-    pub fn tell_ident(&mut self, ident: &TapeIdent) {
-        let told = |measured: &Arc<Measurement>| {
-            measured.ident.is_none().then(|| {
-                let mut told = Measurement::clone(measured);
-                told.tell_ident(ident.clone());
-                told
-            })
-        };
-        match self {
-            Self::Passage(passage) => passage.change_kept(told),
-            Self::Marks(marks) => marks.change_kept(told),
+    fn tell_ident(&mut self, ident: TapeIdent) {
+        if let Some(Keeping::Done(measured)) = self.kept()
+            && measured.ident.is_none()
+        {
+            Arc::make_mut(measured).tell_ident(ident);
         }
     }
+}
 
-    /// How it stands.
-    pub fn progress(&self) -> Progress {
-        match self {
-            Self::Passage(passage) => passage.progress(),
-            Self::Marks(marks) => marks.progress(),
-        }
-    }
+/// For the passage or the marks that the settings name.
+pub fn live(settings: Settings, expected: Seconds) -> Result<Box<dyn LiveTimed>, EngineError> {
+    Ok(match settings.conditions.kind {
+        ReferenceKind::Marks => Box::new(LiveMarks::new(settings, expected)?),
+        _ => Box::new(LivePassage::new(settings, expected)?),
+    })
 }
 
 /// A measurement as it is shown live.

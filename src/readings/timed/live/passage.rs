@@ -1,14 +1,16 @@
 //! A passage that is waited for, counted while it plays, and measured once it
-//! has ended.
+//! has ended. Its times and levels are our own;
+//! `tests/pure/every_reference_is_live.rs` tries them.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
 
-use super::{shown, why};
+use super::{LiveTimed, shown, why};
 use crate::readings::caution::Caution;
 use crate::readings::expanded::Expanded;
 use crate::readings::measurement::{Keeping, Measurement, PassageState, Progress};
-use crate::readings::settings::{EngineError, Settings};
+use crate::readings::meter::Meter;
+use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::timed::passage::PassageMeter;
 use crate::readings::timed::summary::{
     FARTHEST, Strength, Timed, assumed_wow_s, measurement, speed,
@@ -26,41 +28,40 @@ const QUIET_S: f64 = 0.5;
 const NEWEST_S: f64 = 3.0;
 const MOST_NOISE: f64 = 0.5e-4;
 
-/// Sound is what stands so far above it (powers, 10 and 6 dB), for so many
-/// blocks.
+/// Sound begins above the first of these, a ratio of powers to the noise (10 dB),
+/// in this number of blocks, and ends below the second (6 dB).
 const SOUNDS: f64 = 10.0;
 const ENDS: f64 = 4.0;
 const BEGINS_AFTER: usize = 3;
 
-/// What stays as faint as noise for so long was the hiss of a tape that began to
+/// What stays as faint as noise for this time was the hiss of a tape that began to
 /// run.
 const HISS_S: f64 = 2.0;
 
-/// After so much quiet the record is looked at, and after so much the passage is
-/// over, if it is about as long as it should be: within this many percent.
+/// Quiet after which the record is looked at, and after which the passage is over,
+/// if it is about as long as it should be: within this many percent.
 /// Pauses within are shorter, or come where no end can be.
 const LOOKS_AFTER_S: f64 = 1.5;
 const OVER_AFTER_S: f64 = 4.0;
 const ABOUT: f64 = 12.0;
 
-/// After music that did not end in time so much quiet has to come before the
-/// next passage is waited for; quiet is also what lies so far below its loudest
-/// moment (power; −50 dB), as hiss does that began with it.
+/// Quiet that has to come after music that did not end in time, before the next
+/// passage is waited for; quiet is also what lies this far below its loudest moment
+/// (power; −50 dB), as hiss does that began with it.
 const SPENT_FOR_S: f64 = OVER_AFTER_S;
 const SPENT_BELOW: f64 = 1e-5;
 
-/// The last speed stays until the next passage has lasted so long.
+/// Length of the next passage up to which the last speed stays.
 const STAYS_S: f64 = 5.0;
 
-/// No passage is shorter or longer than so many times its length at right
-/// speed: `FARTHEST` and a bit.
+/// Shortest and longest passage, in lengths at right speed. Derived: `FARTHEST` and a bit.
 const SHORTEST: f64 = 1.0 / (1.0 + FARTHEST / 100.0) - 0.02;
 const LONGEST: f64 = 1.0 / (1.0 - FARTHEST / 100.0) + 0.02;
 
 /// Silence is not remembered for longer, seconds.
 const LONGEST_WAIT_S: f64 = 600.0;
 
-/// A press of a key is off by so many seconds (one standard deviation); common
+/// A press of a key is off by this, in seconds (one standard deviation); common
 /// practice, no source.
 const REACTION_S: f64 = 0.1;
 
@@ -112,51 +113,6 @@ impl LivePassage {
         })
     }
 
-    /// Nothing heard before this moment counts.
-    pub fn begin_anew(&mut self) {
-        // The format has been taken once already.
-        if let Ok(meter) = PassageMeter::new(self.settings, self.expected) {
-            self.meter = meter;
-        }
-        self.looked = 0;
-        self.quiet.clear();
-        self.noise = None;
-        self.loud = 0;
-        self.silent = 0;
-        self.loudest = 0.0;
-        self.since_s = None;
-        self.by_hand = false;
-    }
-
-    /// Keeps the passage that has just ended, once, or else the next.
-    pub fn keep(&mut self) {
-        let is_fresh = self.ended && self.since_s.is_none() && !self.was_kept;
-        let fresh = self
-            .last
-            .as_ref()
-            .filter(|it| is_fresh && it.speed.is_some());
-        self.kept = Some(match fresh {
-            Some(measured) => {
-                let own = Arc::new(Measurement::clone(measured));
-                self.was_kept = true;
-                Keeping::Done(own)
-            }
-            None => Keeping::Waiting,
-        });
-    }
-
-    /// Takes whole frames.
-    pub fn push(&mut self, interleaved: &[f32]) {
-        let channels = usize::from(self.settings.channels);
-        let block = (BLOCK_S * f64::from(self.settings.rate_hz)) as usize * channels;
-        for piece in interleaved.chunks(block.max(channels)) {
-            self.meter.push(piece);
-            while let Some(power) = self.next_block() {
-                self.level(power);
-            }
-        }
-    }
-
     /// Mean power of the next block of the channels that are listened to.
     fn next_block(&mut self) -> Option<f64> {
         let heard = self.meter.heard();
@@ -181,32 +137,6 @@ impl LivePassage {
     /// Heard and looked at since the meter was begun.
     fn heard_s(&self) -> f64 {
         self.looked as f64 * self.meter.heard().hop_s()
-    }
-
-    /// What is being kept.
-    pub fn keeping(&self) -> Option<Keeping> {
-        self.kept.clone()
-    }
-
-    /// Keeps nothing.
-    pub fn forget_kept(&mut self) {
-        self.kept = None;
-    }
-
-    /// Changes what was kept, where something was.
-    pub fn change_kept(&mut self, change: impl FnOnce(&Arc<Measurement>) -> Option<Measurement>) {
-        if let Some(Keeping::Done(measured)) = &self.kept
-            && let Some(changed) = change(measured)
-        {
-            self.kept = Some(Keeping::Done(Arc::new(changed)));
-        }
-    }
-
-    /// Speed of the last one.
-    pub fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
-        let measured = self.last.as_ref()?;
-        let over = measured.passage.and_then(|it| it.length)?;
-        shown(measured, None, over, tolerance)
     }
 
     /// The power of a block.
@@ -328,13 +258,6 @@ impl LivePassage {
         self.spent = Some(quiet);
     }
 
-    /// Nothing more will come.
-    pub fn end_of_input(&mut self) {
-        if self.since_s.is_some() && !self.by_hand {
-            self.ended_with(self.meter.measurement());
-        }
-    }
-
     fn ended_with(&mut self, measured: Measurement) {
         let measured = Arc::new(measured);
         self.was_kept = false;
@@ -347,9 +270,94 @@ impl LivePassage {
         self.last = Some(measured);
     }
 
-    /// See [`super::LiveTimed::edge_by_hand`]; one that plays ends with it,
-    /// however it began.
-    pub fn edge_by_hand(&mut self) {
+    fn timed_by_hand(&self, measured: Seconds) -> Measurement {
+        let conditions = &self.settings.conditions;
+        let timed = Timed {
+            measured,
+            expected: self.expected,
+            noise_s: NORMAL_95 * REACTION_S * 2f64.sqrt(),
+            wow: Expanded::of_limit(NORMAL_95 * assumed_wow_s() * 2f64.sqrt()),
+        };
+        let told = speed(&timed, conditions);
+        let heard = self.meter.heard();
+        let nothing = Strength::unknown(heard);
+        let (told, caution) = if told.deviation.0.abs() <= FARTHEST {
+            (Some(told), Caution::ByHand(Seconds(NORMAL_95 * REACTION_S)))
+        } else {
+            let lengths = [measured, self.expected];
+            (None, Caution::PassageOff(lengths, told.deviation, true))
+        };
+        let mut all = measurement(heard, nothing, told, vec![caution]);
+        all.passage = Some(self.meter.timed(measured));
+        all
+    }
+}
+
+impl LiveTimed for LivePassage {
+    fn begin_anew(&mut self) {
+        // The format has been taken once already.
+        if let Ok(meter) = PassageMeter::new(self.settings, self.expected) {
+            self.meter = meter;
+        }
+        self.looked = 0;
+        self.quiet.clear();
+        self.noise = None;
+        self.loud = 0;
+        self.silent = 0;
+        self.loudest = 0.0;
+        self.since_s = None;
+        self.by_hand = false;
+    }
+
+    /// The passage that has just ended, once, or else the next.
+    fn keep(&mut self, _request: KeepRequest) {
+        let is_fresh = self.ended && self.since_s.is_none() && !self.was_kept;
+        let fresh = self
+            .last
+            .as_ref()
+            .filter(|it| is_fresh && it.speed.is_some());
+        self.kept = Some(match fresh {
+            Some(measured) => {
+                let own = Arc::new(Measurement::clone(measured));
+                self.was_kept = true;
+                Keeping::Done(own)
+            }
+            None => Keeping::Waiting,
+        });
+    }
+
+    fn push(&mut self, interleaved: &[f32]) {
+        let channels = usize::from(self.settings.channels);
+        let block = (BLOCK_S * f64::from(self.settings.rate_hz)) as usize * channels;
+        for piece in interleaved.chunks(block.max(channels)) {
+            self.meter.push(piece);
+            while let Some(power) = self.next_block() {
+                self.level(power);
+            }
+        }
+    }
+
+    fn keeping(&self) -> Option<Keeping> {
+        self.kept.clone()
+    }
+
+    fn kept(&mut self) -> &mut Option<Keeping> {
+        &mut self.kept
+    }
+
+    fn speed(&self, tolerance: Percent) -> Option<SpeedReading> {
+        let measured = self.last.as_ref()?;
+        let over = measured.passage.and_then(|it| it.length)?;
+        shown(measured, None, over, tolerance)
+    }
+
+    fn end_of_input(&mut self) {
+        if self.since_s.is_some() && !self.by_hand {
+            self.ended_with(self.meter.measurement());
+        }
+    }
+
+    fn edge_by_hand(&mut self) {
         if let Some(from_s) = self.since_s {
             let measured = Seconds(self.heard_s() - from_s);
             self.ended_with(self.timed_by_hand(measured));
@@ -363,34 +371,7 @@ impl LivePassage {
         self.last = None;
     }
 
-    fn timed_by_hand(&self, measured: Seconds) -> Measurement {
-        let conditions = &self.settings.conditions;
-        let timed = Timed {
-            measured,
-            expected: self.expected,
-            noise_s: NORMAL_95 * REACTION_S * 2f64.sqrt(),
-            wow: Expanded::of_limit(NORMAL_95 * assumed_wow_s() * 2f64.sqrt()),
-        };
-        let told = speed(&timed, conditions);
-        let heard = self.meter.heard();
-        let nothing = Strength {
-            channel: heard.channel(None),
-            level: None,
-            snr: None,
-        };
-        let (told, caution) = if told.deviation.0.abs() <= FARTHEST {
-            (Some(told), Caution::ByHand(Seconds(NORMAL_95 * REACTION_S)))
-        } else {
-            let lengths = [measured, self.expected];
-            (None, Caution::PassageOff(lengths, told.deviation, true))
-        };
-        let mut all = measurement(heard, nothing, told, vec![caution]);
-        all.passage = Some(self.meter.timed(measured));
-        all
-    }
-
-    /// How it stands.
-    pub fn progress(&self) -> Progress {
+    fn progress(&self) -> Progress {
         let state = match (self.since_s, self.noise) {
             (Some(_), _) => PassageState::Playing,
             (None, _) if self.ended => PassageState::Ended,

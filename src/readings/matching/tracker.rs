@@ -1,20 +1,26 @@
 //! A digital copy as what is followed live: from the place in it against time
 //! to a track of speed, in the manner of a tone's.
 
-use crate::readings::found::PlaceInCopy;
 use std::sync::Arc;
 
 use super::MISSING;
 use super::copy::Copy;
 use super::loudness::Loudness;
-use super::matcher::{Matcher, Report};
+use super::matcher::Matcher;
+use super::measured::measured;
 use super::sifter::Sifter;
 use crate::readings::alike::are_different;
-use crate::readings::found::CopyState;
+use crate::readings::followed::Followed;
+use crate::readings::found::{CopyState, PlaceInCopy};
+use crate::readings::measurement::Measurement;
+use crate::readings::settings::Settings;
+use crate::readings::stretch::Stretch;
+use crate::readings::without_tone::Heard;
 use crate::signal::demodulator::Plan;
-use crate::signal::evidence::Witness;
 use crate::signal::following::{ChannelQuality, MOST_CHANNELS};
 use crate::signal::line::Line;
+use crate::signal::piece::{Piece, Witness};
+use crate::signal::speed_tracker::SpeedTracker;
 use crate::signal::tracker::{Loss, Track};
 use crate::units::{Hertz, Seconds};
 
@@ -26,7 +32,7 @@ pub const RIGHT_HZ: Hertz = Hertz(1000.0);
 /// do not shake the needle.
 const BESIDE: usize = 2;
 
-/// Without a new place for so long nothing is shown: the music rests, or the
+/// Time without a new place after which nothing is shown: the music rests, or the
 /// tape does not run.
 const RESTS_S: f64 = 2.0;
 
@@ -45,7 +51,7 @@ const BLOCK: usize = 512;
 
 /// A piece of the tape that was followed, in seconds of the input.
 #[derive(Clone, Copy, Debug)]
-struct Piece {
+struct Span {
     from_s: f64,
     until_s: f64,
     now_s: f64,
@@ -73,7 +79,7 @@ pub struct CopyTracker {
     counted: Vec<[f64; 2]>,
     /// Number of the next value, counted in ticks.
     next_value: u64,
-    piece: Option<Piece>,
+    piece: Option<Span>,
     following: bool,
 }
 
@@ -99,23 +105,68 @@ impl CopyTracker {
         }
     }
 
-    /// Rates that follow from the sample rate.
-    pub fn plan(&self) -> &Plan {
-        &self.plan
+    /// Seconds of the input up to which a track was given.
+    fn tracked_s(&self) -> f64 {
+        self.next_value as f64 / self.plan.output_rate_hz()
+    }
+}
+
+impl Followed for CopyTracker {
+    fn place(&self) -> Option<PlaceInCopy> {
+        let now_s = self.matcher.at_copy_s(self.now_s());
+        let state = match self.matcher.state() {
+            CopyState::NotFound if self.matcher.sound_s() < PATIENCE_S => CopyState::Listening,
+            state => state,
+        };
+        Some(PlaceInCopy {
+            state,
+            now: now_s.filter(|_| self.following).map(Seconds),
+            length: self.copy.length(),
+            heard: Seconds(self.matcher.sound_s()),
+            repeats: self.matcher.repeats(),
+            two_things: self.carries_two_things(),
+        })
     }
 
-    /// True while the place is known and moves.
-    pub fn is_following(&self) -> bool {
+    /// By the places in the copy, which tell the speed more closely than the
+    /// track that was made from them; drift is the track's.
+    fn finish(
+        &self,
+        assembled: Measurement,
+        stretch: &Stretch,
+        settings: &Settings,
+    ) -> Measurement {
+        let to_s = self.tracked_s();
+        let report = self.matcher.report_over(to_s - stretch.track_s(), to_s);
+        let heard = Heard {
+            settings,
+            has_drift: assembled.drift.is_some(),
+            frames: stretch.frames,
+            clipped: stretch.clipped,
+            channel: assembled.channel,
+            level: assembled.signal.level,
+            snr: None,
+        };
+        Measurement {
+            drift: assembled.drift,
+            along: assembled.along,
+            stability: assembled.stability,
+            ..measured(&report, heard)
+        }
+    }
+}
+
+impl SpeedTracker for CopyTracker {
+    fn is_following(&self) -> bool {
         self.following
     }
 
-    /// The piece that is followed, or was last.
-    pub fn witness(&self) -> Option<&dyn Witness> {
-        self.piece.as_ref().map(|piece| piece as &dyn Witness)
+    fn witness(&self) -> Option<&dyn Witness> {
+        self.piece.as_ref().map(|it| it as &dyn Witness)
     }
 
     /// Level of each channel; one far below the other has no weight.
-    pub fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
+    fn quality(&self) -> [ChannelQuality; MOST_CHANNELS] {
         let loudest = self
             .power
             .iter()
@@ -134,46 +185,7 @@ impl CopyTracker {
         })
     }
 
-    /// What is known of the places between two moments, in seconds of the
-    /// input without what was lost of it.
-    pub fn report_over(&self, from_s: f64, to_s: f64) -> Report {
-        self.matcher.report_over(from_s, to_s)
-    }
-
-    /// Seconds of the input up to which a track was given.
-    pub fn told_s(&self) -> f64 {
-        self.next_value as f64 / self.plan.output_rate_hz()
-    }
-
-    /// For those who watch.
-    pub fn place(&self) -> PlaceInCopy {
-        let now_s = self.matcher.at_copy_s(self.now_s());
-        let state = match self.matcher.state() {
-            CopyState::NotFound if self.matcher.sound_s() < PATIENCE_S => CopyState::Listening,
-            state => state,
-        };
-        PlaceInCopy {
-            state,
-            now: now_s.filter(|_| self.following).map(Seconds),
-            length: self.copy.length(),
-            heard: Seconds(self.matcher.sound_s()),
-            repeats: self.matcher.repeats(),
-            two_things: self.carries_two_things(),
-        }
-    }
-
-    fn carries_two_things(&self) -> bool {
-        let [left, right] = &self.loudness;
-        let (power, least) = (self.power, MISSING.amplitude_ratio().powi(2));
-        let both = power[0] > least * power[1] && power[1] > least * power[0];
-        self.channels == 2
-            && both
-            && self.matcher.sound_s() > COMPARED_S
-            && are_different(left.db(), right.db())
-    }
-
-    /// The input broke: no place spans it.
-    pub fn gap(&mut self) {
+    fn gap(&mut self) {
         // Its clock goes on with ours.
         self.matcher.push(&self.mono);
         self.mono.clear();
@@ -181,9 +193,7 @@ impl CopyTracker {
         self.matcher.gap();
     }
 
-    /// Takes the first tick of every channel; what follows from it is added
-    /// to `out`.
-    pub fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
+    fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
         let tick = self.plan.tick();
         let part = 1.0 / self.channels as f32;
         let fresh = 1.0 / (LEVEL_S * self.plan.output_rate_hz());
@@ -208,7 +218,19 @@ impl CopyTracker {
         }
         self.matcher.push(&self.mono);
         self.mono.clear();
-        self.tell(out);
+        self.report_places(out);
+    }
+}
+
+impl CopyTracker {
+    fn carries_two_things(&self) -> bool {
+        let [left, right] = &self.loudness;
+        let (power, least) = (self.power, MISSING.amplitude_ratio().powi(2));
+        let both = power[0] > least * power[1] && power[1] > least * power[0];
+        self.channels == 2
+            && both
+            && self.matcher.sound_s() > COMPARED_S
+            && are_different(left.db(), right.db())
     }
 
     fn now_s(&self) -> f64 {
@@ -216,7 +238,7 @@ impl CopyTracker {
     }
 
     /// The places that are new become values.
-    fn tell(&mut self, out: &mut Vec<Track>) {
+    fn report_places(&mut self, out: &mut Vec<Track>) {
         let now_s = self.now_s();
         if let Some(piece) = &mut self.piece {
             piece.now_s = now_s;
@@ -242,7 +264,7 @@ impl CopyTracker {
         for place in fresh {
             self.count(place, out);
         }
-        let rests = |piece: &Piece| now_s - piece.until_s > RESTS_S;
+        let rests = |piece: &Span| now_s - piece.until_s > RESTS_S;
         if self.piece.as_ref().is_some_and(rests) {
             self.lose(out);
         }
@@ -285,7 +307,7 @@ impl CopyTracker {
             out.push(Track::Value(hz));
             self.next_value += 1;
         }
-        self.piece = Some(Piece {
+        self.piece = Some(Span {
             until_s: time_s,
             last_hz: hz,
             ..before
@@ -293,7 +315,7 @@ impl CopyTracker {
     }
 
     fn begin(&mut self, [time_s, hz]: [f64; 2], out: &mut Vec<Track>) {
-        self.piece = Some(Piece {
+        self.piece = Some(Span {
             from_s: time_s,
             until_s: time_s,
             now_s: self.now_s(),
@@ -313,37 +335,15 @@ fn slope(places: &[[f64; 2]]) -> Option<f64> {
     Line::fitted(places.iter().copied()).map(|line| line.slope)
 }
 
-impl Witness for Piece {
-    fn length_s(&self) -> f64 {
-        self.until_s - self.from_s
-    }
-
-    fn silent_s(&self) -> f64 {
-        self.now_s - self.until_s
-    }
-
-    fn present_s(&self) -> f64 {
-        self.length_s()
-    }
-
-    fn first_hz(&self) -> Option<f64> {
-        Some(self.first_hz)
-    }
-
-    fn last_hz(&self) -> Option<f64> {
-        Some(self.last_hz)
-    }
-
-    fn leaps(&self) -> u32 {
-        0
-    }
-
-    /// What was accepted as the same music was looked at closely before.
-    fn is_doubted(&self) -> bool {
-        false
-    }
-
-    fn was_on_its_way(&self) -> bool {
-        false
+impl Witness for Span {
+    fn piece(&self) -> Piece {
+        Piece {
+            length_s: self.until_s - self.from_s,
+            silent_s: self.now_s - self.until_s,
+            present_s: self.until_s - self.from_s,
+            first_hz: Some(self.first_hz),
+            last_hz: Some(self.last_hz),
+            leaps: 0,
+        }
     }
 }
