@@ -55,9 +55,10 @@ pub fn trouble(problem: &Problem, kind: ReferenceKind) -> String {
         Problem::Clipped => "Clipped: too loud for the input; turn the output or the input gain \
             down."
             .into(),
-        Problem::Hum { level, .. } => format!(
-            "Mains hum at {level:.0} of the {what}: look for an earth loop, an open chassis or a \
-             broken screen, and keep the cable off mains leads."
+        Problem::Hum { mains, level } => format!(
+            "Hum of {mains} mains, {:.0} dB below the {what}: look for an earth loop, an open \
+             chassis or a broken screen, and keep the cable off mains leads.",
+            -level.0
         ),
         Problem::LowSnr(snr) => format!(
             "Noise only {:.0} dB below the {what}: clean the heads, raise the level, switch noise \

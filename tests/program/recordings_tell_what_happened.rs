@@ -249,7 +249,7 @@ fn strong_hum_is_named_and_the_tone_measured_beside_it() {
         let off = deviation(&got) + 1.0;
         assert!(off.abs() <= known && known < 0.03, "{got}");
         assert!(has(&got, "hum") && !has(&got, "low_snr"), "{got}");
-        let level = format!("Mains hum at -{below_db:.0} dB of the tone");
+        let level = format!("Hum of 50 Hz mains, {below_db:.0} dB below the tone");
         text(&take, "").says(&[&level, "earth loop"]);
         let reading = watched(&take);
         let hum = |problem: &Problem| matches!(problem, Problem::Hum { .. });
