@@ -9,7 +9,6 @@ pub mod disturbed;
 pub mod environment;
 pub mod fast;
 pub mod hands;
-pub mod invented;
 pub mod judge;
 pub mod large_letters;
 pub mod note_sounds;
@@ -26,10 +25,10 @@ pub mod steady_tone;
 pub mod sweeps;
 pub mod take;
 pub mod timed_sounds;
-#[cfg(unix)]
-pub mod tmux;
 pub mod tunes;
 pub mod unsteady;
 pub mod wave_bytes;
 pub mod wavering;
 pub mod weighting_table;
+#[cfg(unix)]
+pub mod window;
