@@ -19,6 +19,13 @@
 //! | 8 | [`screen`] | draws the state it is given; never measures |
 //! | 9 | [`commands`] | the command line, a file each |
 //!
+//! # Constants
+//!
+//! A constant that moves a figure says what it is: *derived* (from a formula or
+//! a standard, beside it), *practice* (of the trade, with its source where there
+//! is one) or *tuned*, with the bench that judges it. The others are sizes and
+//! layouts of our own.
+//!
 //! # The way of a sample
 //!
 //! sound card, recording or simulated machine → ring → analysis thread
@@ -26,6 +33,10 @@
 //! [`readings::Reading`] → screen state → terminal.
 
 #![forbid(unsafe_code)]
+
+// What tests invent names the crate as they do.
+#[cfg(test)]
+extern crate self as tapewright;
 
 pub mod audio;
 pub mod commands;

@@ -225,46 +225,27 @@ mod tests {
 
     #[test]
     fn every_format_reaches_full_scale_and_zero() {
-        let close = |got: Vec<f32>, want: [f32; 4], step: f32| {
-            for (got, want) in got.iter().zip(want) {
+        fn close<T: Copy>(block: [T; 4], step: f32)
+        where
+            f32: FromSample<T>,
+        {
+            for (got, want) in converted(&block).into_iter().zip([-1.0, 0.0, 0.5, 1.0]) {
                 assert!((got - want).abs() <= step, "{got} is not {want}");
             }
-        };
-        let want = [-1.0, 0.0, 0.5, 1.0];
-        close(converted(&[i8::MIN, 0, 1 << 6, i8::MAX]), want, 1.0 / 128.0);
+        }
+        close([i8::MIN, 0, 1 << 6, i8::MAX], 1.0 / 128.0);
+        close([0, 1 << 7, 3 << 6, u8::MAX], 1.0 / 128.0);
+        close([i16::MIN, 0, 1 << 14, i16::MAX], 1.0 / 32_768.0);
+        close([0, 1 << 15, 3 << 14, u16::MAX], 1.0 / 32_768.0);
+        let i24 = [-(1 << 23), 0, 1 << 22, (1 << 23) - 1];
         close(
-            converted(&[0_u8, 1 << 7, 3 << 6, u8::MAX]),
-            want,
-            1.0 / 128.0,
-        );
-        close(
-            converted(&[i16::MIN, 0, 1 << 14, i16::MAX]),
-            want,
-            1.0 / 32_768.0,
-        );
-        close(
-            converted(&[0_u16, 1 << 15, 3 << 14, u16::MAX]),
-            want,
-            1.0 / 32_768.0,
-        );
-        let i24 = |value| cpal::I24::new(value).unwrap();
-        close(
-            converted(&[i24(-(1 << 23)), i24(0), i24(1 << 22), i24((1 << 23) - 1)]),
-            want,
+            i24.map(|value| cpal::I24::new(value).unwrap()),
             1.0 / 8_388_608.0,
         );
-        close(
-            converted(&[i32::MIN, 0, 1 << 30, i32::MAX]),
-            want,
-            f32::EPSILON,
-        );
-        close(
-            converted(&[0_u32, 1 << 31, 3 << 30, u32::MAX]),
-            want,
-            f32::EPSILON,
-        );
-        close(converted(&[-1.0_f32, 0.0, 0.5, 1.0]), want, 0.0);
-        close(converted(&[-1.0_f64, 0.0, 0.5, 1.0]), want, 0.0);
+        close([i32::MIN, 0, 1 << 30, i32::MAX], f32::EPSILON);
+        close([0, 1 << 31, 3 << 30, u32::MAX], f32::EPSILON);
+        close([-1.0_f32, 0.0, 0.5, 1.0], 0.0);
+        close([-1.0_f64, 0.0, 0.5, 1.0], 0.0);
     }
 
     #[test]

@@ -38,31 +38,20 @@ pub struct ClockRun {
 
 /// A run that cannot be used.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum RunError {
-    /// The input cannot be had.
     #[error(transparent)]
     Sound(#[from] SoundError),
-    /// It went away.
     #[error("{0}; check its cable and measure again")]
     Lost(String),
-    /// Some samples never came.
     #[error(
         "{frames} samples were lost after {:.0} s, so their count says nothing about the clock; close other programs and measure again", after.0
     )]
-    FramesLost {
-        /// So many.
-        frames: u64,
-        /// So long after the first.
-        after: Seconds,
-    },
-    /// The comparison was broken.
+    FramesLost { frames: u64, after: Seconds },
     #[error(
         "the computer slept or its time was set after {:.0} s, which breaks the comparison; keep it awake and measure again", after.0
     )]
-    Slept {
-        /// So long after the first samples.
-        after: Seconds,
-    },
+    Slept { after: Seconds },
 }
 
 /// Samples of an open input, one block after the other.

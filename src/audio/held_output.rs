@@ -6,11 +6,12 @@
 //! is reported and looked for until the same one is back.
 
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{self, RecvTimeoutError, Sender};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::mpsc::Sender;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
+use super::device_thread::{first_word, open_again};
 use super::feed::FillSamples;
 use super::found::{self, Found};
 use super::output_stream::OutputStream;
@@ -23,22 +24,17 @@ use crate::units::Seconds;
 /// them.
 const BLOCK: Seconds = Seconds(0.02);
 
-/// Nothing sounds for so long after the first word, so that the caution on
-/// the screen is read first.
+/// Nothing sounds for this long after the first word, so that the caution on
+/// the screen is read first. A choice, as those beside it.
 pub const LEAD_IN: Seconds = Seconds(3.0);
 
-/// Whoever has not been heard of for so long has nothing to say: a screen
+/// Whoever has not been heard of for this long has nothing to say: a screen
 /// that hangs must not go on saying what was.
 pub(super) const STALE: Seconds = Seconds(1.0);
 
-/// The sound system must answer within this time.
-const ANSWER: Duration = Duration::from_secs(10);
-
 const LOOK: Duration = Duration::from_millis(50);
-const FIRST_RETRY: Duration = Duration::from_millis(300);
-const LAST_RETRY: Duration = Duration::from_secs(2);
 
-/// What fills the buffers of a format, after so much silence.
+/// What fills the buffers of a format, after this much silence.
 pub(super) type Make = Box<dyn Fn(StreamFormat, Seconds) -> FillSamples + Send>;
 
 /// See the module. Dropping it ends the output.
@@ -56,33 +52,23 @@ struct Shared {
     why: Mutex<Option<String>>,
 }
 
+impl Shared {
+    fn why(&self) -> MutexGuard<'_, Option<String>> {
+        self.why.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 impl HeldOutput {
     /// Opens the output with this id or name. Standard error stays quiet
     /// meanwhile; while it runs it is the caller's to keep quiet.
     pub fn start(output: &str, thread_name: &str, make: Make) -> Result<Self, SoundError> {
         let _quiet = QuietStderr::start();
         let shared = Arc::new(Shared::default());
-        let (tell, told) = mpsc::channel();
         let wanted = output.to_owned();
         let of_thread = Arc::clone(&shared);
-        thread::Builder::new()
-            .name(thread_name.to_owned())
-            .spawn(move || run(&wanted, &make, &of_thread, &tell))
-            .map_err(|error| SoundError::Thread {
-                direction: Direction::Output,
-                reason: error.to_string(),
-            })?;
-        match told.recv_timeout(ANSWER) {
-            Ok(Ok(name)) => Ok(Self { name, shared }),
-            Ok(Err(error)) => Err(error),
-            Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
-                shared.stop.store(true, Ordering::Release);
-                Err(SoundError::Silent {
-                    direction: Direction::Output,
-                    name: output.to_owned(),
-                })
-            }
-        }
+        let run = move |tell: &Sender<_>| run(&wanted, &make, &of_thread, tell);
+        let name = first_word(Direction::Output, output, thread_name, &shared.stop, run)?;
+        Ok(Self { name, shared })
     }
 
     /// What the output is called.
@@ -97,12 +83,7 @@ impl HeldOutput {
 
     /// Why it is still waited for, each reason once.
     pub fn why_it_waits(&self) -> Option<String> {
-        let mut why = self
-            .shared
-            .why
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
-        why.take()
+        self.shared.why().take()
     }
 }
 
@@ -116,11 +97,12 @@ impl Drop for HeldOutput {
 
 /// The thread that holds the output.
 fn run(wanted: &str, make: &Make, shared: &Shared, tell: &Sender<Result<String, SoundError>>) {
-    let opened = found::find(Direction::Output, Some(wanted)).and_then(|found| {
-        let stream = OutputStream::start(&found, BLOCK, |format| make(format, LEAD_IN))?;
+    let open = |found: Found, silence: Seconds| {
+        let stream = OutputStream::start(&found, BLOCK, |format| make(format, silence))?;
         Ok((found, stream))
-    });
-    let (mut found, mut stream) = match opened {
+    };
+    let found = found::find(Direction::Output, Some(wanted));
+    let (mut found, mut stream) = match found.and_then(|found| open(found, LEAD_IN)) {
         Ok(opened) => opened,
         Err(error) => {
             // Whoever asked may have given up waiting.
@@ -141,38 +123,15 @@ fn run(wanted: &str, make: &Make, shared: &Shared, tell: &Sender<Result<String, 
         }
         shared.lost.store(true, Ordering::Release);
         stream.close();
-        let Some(again) = wait_for_return(&found, make, shared) else {
+        let again = || open(found.again(false)?, Seconds(0.0));
+        let tell = |why| {
+            *shared.why() = Some(why);
+            Some(())
+        };
+        let Some(again) = open_again(&shared.stop, again, tell) else {
             return;
         };
         (found, stream) = again;
         shared.lost.store(false, Ordering::Release);
-    }
-}
-
-/// Tries until the same output is back; `None` when it is to stop.
-fn wait_for_return(lost: &Found, make: &Make, shared: &Shared) -> Option<(Found, OutputStream)> {
-    let mut pause = FIRST_RETRY;
-    let mut said = None;
-    loop {
-        let until = Instant::now() + pause;
-        while Instant::now() < until {
-            if shared.stop.load(Ordering::Acquire) {
-                return None;
-            }
-            thread::sleep(LOOK);
-        }
-        let again = lost.again(false).and_then(|found| {
-            let stream = OutputStream::start(&found, BLOCK, |format| make(format, Seconds(0.0)))?;
-            Ok((found, stream))
-        });
-        let why = match again {
-            Ok(again) => return Some(again),
-            Err(error) => error.why_it_waits(),
-        };
-        if why.is_some() && why != said {
-            said.clone_from(&why);
-            *shared.why.lock().unwrap_or_else(PoisonError::into_inner) = why;
-        }
-        pause = (pause * 2).min(LAST_RETRY);
     }
 }

@@ -10,21 +10,22 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{self, RecvTimeoutError, Sender};
+use std::sync::mpsc::Sender;
 use std::thread;
 use std::time::{Duration, Instant};
 
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{BufferSize, ErrorKind, FromSample, I24, SampleFormat, SizedSample, StreamConfig, U24};
+use cpal::{FromSample, SizedSample};
 
 pub use super::callback::{CallbackSink, SignsOfLife};
+use super::device_thread::{close, first_word, open_again};
 use super::found::{self, Found};
 use super::pick::Pick;
 use super::quiet::QuietStderr;
 use super::ring::{RingReader, ring};
 use super::sound_error::{Direction, SoundError};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
-use super::stream_plan::StreamPlan;
+use super::stream_plan::{SET_UP, StreamPlan, by_samples};
 use super::watchdog::{Look, LossKind, TICKS_PER_SECOND, Verdict, Watchdog};
 use crate::units::Seconds;
 
@@ -33,22 +34,15 @@ use crate::units::Seconds;
 /// sound system holds no more than two blocks.
 const BLOCK: Seconds = Seconds(0.02);
 
-/// What the ring holds: a computer that is busy for so long loses nothing.
+/// What the ring holds: a computer that is busy for this long loses nothing.
+/// This and what follows are choices.
 const RING_S: u32 = 2;
 
 /// An input must deliver within this time of being opened; wireless ones
 /// need a moment.
 const FIRST_BLOCK: Duration = Duration::from_secs(3);
 
-/// The sound system must answer within this time.
-const ANSWER: Duration = Duration::from_secs(10);
-
-/// A sound server may take so long to set a stream up.
-const SET_UP: Duration = Duration::from_secs(2);
-
 const TICK: Duration = Duration::from_millis(1000 / TICKS_PER_SECOND as u64);
-const FIRST_RETRY: Duration = Duration::from_millis(300);
-const LAST_RETRY: Duration = Duration::from_secs(2);
 
 /// A default input that is not back by then, as after a plug was pulled and put
 /// in again, may be another from now on.
@@ -135,32 +129,16 @@ pub fn start_taking(
 ) -> Result<LiveInput, SoundError> {
     let _quiet = QuietStderr::start();
     let stop = Arc::new(AtomicBool::new(false));
-    let (tell, told) = mpsc::channel();
     let wanted = input.map(str::to_owned);
     let source_stop = Arc::clone(&stop);
-    thread::Builder::new()
-        .name("sound input".to_owned())
-        .spawn(move || run(wanted.as_deref(), pick, &events, &source_stop, &tell))
-        .map_err(|error| SoundError::Thread {
-            direction: Direction::Input,
-            reason: error.to_string(),
-        })?;
-    let opened = told.recv_timeout(ANSWER);
-    match opened {
-        Ok(Ok((known, format))) => Ok(LiveInput {
-            known,
-            format,
-            stop,
-        }),
-        Ok(Err(error)) => Err(error),
-        Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
-            stop.store(true, Ordering::Release);
-            Err(SoundError::Silent {
-                direction: Direction::Input,
-                name: input.unwrap_or("default").to_owned(),
-            })
-        }
-    }
+    let run = move |tell: &Sender<_>| run(wanted.as_deref(), pick, &events, &source_stop, tell);
+    let name = input.unwrap_or("default");
+    let (known, format) = first_word(Direction::Input, name, "sound input", &stop, run)?;
+    Ok(LiveInput {
+        known,
+        format,
+        stop,
+    })
 }
 
 /// The thread of the source.
@@ -204,14 +182,18 @@ fn run(
             return;
         }
         let loss = stream.watch(stop);
-        stream.close();
+        close(stream.stream);
         let Some(loss) = loss else { return };
         let reason = reason(&name, loss);
         if events.send(SourceEvent::Lost { reason }).is_err() {
             return;
         }
         was_lost = true;
-        let Some(again) = wait_for_return(&found, pick, events, stop) else {
+        // The same input, or another default that may stand in its place.
+        let begun = Instant::now();
+        let again = || Opened::open(found.again(begun.elapsed() > STAYS_AWAY)?, pick);
+        let tell = |reason| events.send(SourceEvent::Lost { reason }).ok();
+        let Some(again) = open_again(stop, again, tell) else {
             return;
         };
         opened = again;
@@ -226,40 +208,6 @@ fn reason(name: &str, loss: LossKind) -> String {
         LossKind::Moved => "was exchanged by the system",
     };
     format!("The sound input \"{name}\" {what}; waiting for it to return")
-}
-
-/// Tries until the same input is back, or another default that may stand in its
-/// place; `None` when it is to stop. Says why it still waits.
-fn wait_for_return(
-    lost: &Found,
-    pick: Option<Pick>,
-    events: &SourceEvents,
-    stop: &AtomicBool,
-) -> Option<Opened> {
-    let mut pause = FIRST_RETRY;
-    let begun = Instant::now();
-    let mut said = String::new();
-    loop {
-        let until = Instant::now() + pause;
-        while Instant::now() < until {
-            if stop.load(Ordering::Acquire) {
-                return None;
-            }
-            thread::sleep(TICK);
-        }
-        let again = lost.again(begun.elapsed() > STAYS_AWAY);
-        match again.and_then(|found| Opened::open(found, pick)) {
-            Ok(opened) => return Some(opened),
-            Err(error) => {
-                let why = error.why_it_waits().filter(|why| *why != said);
-                if let Some(reason) = why {
-                    said.clone_from(&reason);
-                    events.send(SourceEvent::Lost { reason }).ok()?;
-                }
-            }
-        }
-        pause = (pause * 2).min(LAST_RETRY);
-    }
 }
 
 /// An input that delivers.
@@ -293,7 +241,8 @@ impl Opened {
         let pick = pick.unwrap_or_else(|| Pick::usual(plan.format.channels));
         let failed =
             |error: cpal::Error| SoundError::of_system(Direction::Input, &found.name, &error);
-        let (stream, reader, signs) = build_any(&found.device, &plan, pick).map_err(failed)?;
+        let open = |size| by_samples!(plan.samples, build(&found.device, &plan, pick, size));
+        let (stream, reader, signs) = plan.first_size(BLOCK, open).map_err(failed)?;
         stream.play().map_err(failed)?;
         let Some(began_frames) = first_frames(&signs) else {
             let name = found.name.clone();
@@ -344,19 +293,6 @@ impl WatchedStream {
         }
         None
     }
-
-    fn close(self) {
-        close(self.stream);
-    }
-}
-
-/// Ends a stream on a thread of its own, for it may wait for a sound server
-/// that no longer answers.
-fn close(stream: cpal::Stream) {
-    // Without a thread the closure, and the stream with it, is dropped here.
-    let _ = thread::Builder::new()
-        .name("sound input end".to_owned())
-        .spawn(move || drop(stream));
 }
 
 fn first_frames(signs: &SignsOfLife) -> Option<u64> {
@@ -371,39 +307,6 @@ fn first_frames(signs: &SignsOfLife) -> Option<u64> {
 }
 
 type Built = (cpal::Stream, RingReader, Arc<SignsOfLife>);
-
-/// Tries one size of block after the other.
-fn build_any(device: &cpal::Device, plan: &StreamPlan, pick: Pick) -> Result<Built, cpal::Error> {
-    let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
-    for size in plan.block_sizes(BLOCK) {
-        match build_with(device, plan, pick, size) {
-            Err(error) if error.kind() == ErrorKind::UnsupportedConfig => refused = error,
-            other => return other,
-        }
-    }
-    Err(refused)
-}
-
-fn build_with(
-    device: &cpal::Device,
-    plan: &StreamPlan,
-    pick: Pick,
-    size: u32,
-) -> Result<Built, cpal::Error> {
-    match plan.samples {
-        SampleFormat::F32 => build::<f32>(device, plan, pick, size),
-        SampleFormat::F64 => build::<f64>(device, plan, pick, size),
-        SampleFormat::I8 => build::<i8>(device, plan, pick, size),
-        SampleFormat::I16 => build::<i16>(device, plan, pick, size),
-        SampleFormat::I24 => build::<I24>(device, plan, pick, size),
-        SampleFormat::I32 => build::<i32>(device, plan, pick, size),
-        SampleFormat::U8 => build::<u8>(device, plan, pick, size),
-        SampleFormat::U16 => build::<u16>(device, plan, pick, size),
-        SampleFormat::U24 => build::<U24>(device, plan, pick, size),
-        SampleFormat::U32 => build::<u32>(device, plan, pick, size),
-        _ => Err(cpal::Error::new(ErrorKind::UnsupportedConfig)),
-    }
-}
 
 fn build<T>(
     device: &cpal::Device,
@@ -420,13 +323,8 @@ where
     let signs = Arc::new(SignsOfLife::default());
     let mut sink = CallbackSink::taking(pick, writer, format, Arc::clone(&signs));
     let errors = Arc::clone(&signs);
-    let config = StreamConfig {
-        channels: format.channels,
-        sample_rate: format.rate_hz,
-        buffer_size: BufferSize::Fixed(size),
-    };
     let stream = device.build_input_stream(
-        config,
+        plan.config(size),
         move |block: &[T], _: &cpal::InputCallbackInfo| sink.take(block, Instant::now()),
         move |error: cpal::Error| errors.note_error(error.kind()),
         Some(SET_UP),

@@ -8,6 +8,7 @@ pub mod analysis;
 pub mod callback;
 pub mod clock_run;
 mod device_names;
+mod device_thread;
 pub mod devices;
 pub mod feed;
 mod found;

@@ -8,14 +8,15 @@ use std::time::{Duration, Instant};
 
 use arc_swap::ArcSwap;
 
-use super::ring::{RingWriter, ring};
+use super::ring::ring;
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
 use crate::rehearsal::{
     Control, ControlConfig, Fingers, MachineConfig, RunConfig, SimulatedDeck, SweepingConfig,
     SweepingHand,
 };
 
-/// A block is this long: short enough for the hand on the trimmer.
+/// A block is this long: short enough for the hand on the trimmer. This and what
+/// follows are choices.
 const BLOCK_MS: u32 = 10;
 /// The ring holds this much; the analysis is never that late unless stopped.
 const RING_S: u32 = 2;
@@ -179,7 +180,7 @@ impl Player {
             self.turn(f64::from(BLOCK_MS) / 1000.0);
             self.deck.machine.fill(&mut block);
             self.control.pass(&mut block);
-            deliver(&mut writer, &block);
+            writer.push_all(&block, Duration::from_millis(u64::from(BLOCK_MS)));
             pace.block_done(Instant::now());
         }
     }
@@ -222,7 +223,7 @@ impl Player {
         self.tell();
     }
 
-    /// What the fingers do in so much time.
+    /// What the fingers do in this time.
     fn turn(&mut self, seconds: f64) {
         if let Some((hand, since)) = &mut self.sweep {
             *since += seconds;
@@ -253,20 +254,6 @@ impl Player {
     fn tell(&self) {
         let status = status_of(&self.deck);
         self.status.store(Arc::new(status));
-    }
-}
-
-/// Puts a block in whole, waiting for room; nothing of it is lost unless the
-/// reader is gone.
-fn deliver(writer: &mut RingWriter, block: &[f32]) {
-    let channels = writer.channels();
-    let mut done = 0;
-    loop {
-        done += writer.push_what_fits(&block[done..]) * channels;
-        if done >= block.len() || writer.is_abandoned() {
-            return;
-        }
-        thread::sleep(Duration::from_millis(u64::from(BLOCK_MS)));
     }
 }
 
@@ -310,29 +297,21 @@ mod tests {
 
     fn started() -> (Bench, RingReader, StreamFormat) {
         let (events, incoming) = mpsc::channel();
-        let bench = start(
-            "Test (simulated)".into(),
-            MachineConfig::ideal(),
-            &[],
-            1,
-            events,
-        )
-        .expect("a thread can be started");
+        let name = "Test (simulated)";
+        let bench = start(name.into(), MachineConfig::ideal(), &[], 1, events)
+            .expect("a thread can be started");
         match incoming.recv().expect("connects") {
             SourceEvent::Connected {
                 format,
                 reader,
-                name,
+                name: said,
                 ..
-            } => {
-                assert_eq!(name, "Test (simulated)");
-                (bench, reader, format)
-            }
+            } if said == name => (bench, reader, format),
             _ => panic!("the first event is not a connection"),
         }
     }
 
-    /// Waits for so many frames of the left channel.
+    /// Waits for frames of the left channel.
     fn take(reader: &mut RingReader, frames: usize) -> Vec<f32> {
         let mut left = Vec::new();
         let mut buffer = [0.0; 256];

@@ -8,16 +8,18 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Instant;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use ringbuf::traits::{Consumer, Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 
-/// Losses that can wait to be read; further ones are merged into the count.
+/// Losses that can wait to be read, a choice; further ones are merged into the
+/// count.
 const LOSSES_WAITING: usize = 256;
 
-/// Arrivals that can wait to be read; where nobody reads them, the first ones
-/// stay and the others are forgotten.
+/// Arrivals that can wait to be read, a choice; where nobody reads them, the
+/// first ones stay and the others are forgotten.
 const ARRIVALS_WAITING: usize = 1024;
 
 /// Frames that did not fit, and where.
@@ -72,9 +74,9 @@ struct Shared {
 /// What came out of the ring.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Popped {
-    /// So many samples were put at the start of the buffer.
+    /// This many samples were put at the start of the buffer.
     Samples(usize),
-    /// Here so many frames are missing.
+    /// Here this many frames are missing.
     Gap(u64),
     /// Nothing waits.
     Empty,
@@ -139,6 +141,19 @@ impl RingWriter {
             .offered_frames
             .fetch_add(kept as u64, Ordering::Release);
         kept
+    }
+
+    /// Puts in all of it and waits for room where there is none, a pause at a
+    /// time. False once the reading end is gone.
+    pub fn push_all(&mut self, interleaved: &[f32], pause: Duration) -> bool {
+        let mut left = interleaved;
+        loop {
+            left = &left[self.push_what_fits(left) * self.channels..];
+            if left.is_empty() || self.is_abandoned() {
+                return !self.is_abandoned();
+            }
+            thread::sleep(pause);
+        }
     }
 
     /// Notes frames that were lost before they came here, such as those that

@@ -1,6 +1,11 @@
 //! Which of a device's formats to use.
 
-use cpal::{SampleFormat, SupportedBufferSize, SupportedStreamConfig, SupportedStreamConfigRange};
+use std::time::Duration;
+
+use cpal::{
+    BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfig,
+    SupportedStreamConfigRange,
+};
 
 use super::source::StreamFormat;
 use crate::units::Seconds;
@@ -8,22 +13,38 @@ use crate::units::Seconds;
 /// Rates at which the tones of test tapes and their flutter pass whole.
 const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
 
-/// Formats that are converted, the best first.
-const FORMATS: [SampleFormat; 10] = [
-    SampleFormat::F32,
-    SampleFormat::I32,
-    SampleFormat::I24,
-    SampleFormat::I16,
-    SampleFormat::F64,
-    SampleFormat::U32,
-    SampleFormat::U24,
-    SampleFormat::U16,
-    SampleFormat::I8,
-    SampleFormat::U8,
-];
+/// Formats that are converted, the best first; see [`by_samples`].
+#[rustfmt::skip]
+const FORMATS: [SampleFormat; 10] = {
+    use SampleFormat::{F32, F64, I8, I16, I24, I32, U8, U16, U24, U32};
+    [F32, I32, I24, I16, F64, U32, U24, U16, I8, U8]
+};
 
-/// More channels than any interface has are a plugin's fancy.
+/// More channels than any interface has are a plugin's fancy. A choice.
 const MOST_CHANNELS: u16 = 64;
+
+/// A sound server may take this long to set a stream up. A choice.
+pub(super) const SET_UP: Duration = Duration::from_secs(2);
+
+/// Calls what is generic over the type of a sample with that of a format.
+macro_rules! by_samples {
+    ($samples:expr, $build:ident($($argument:expr),*)) => {
+        match $samples {
+            cpal::SampleFormat::F32 => $build::<f32>($($argument),*),
+            cpal::SampleFormat::F64 => $build::<f64>($($argument),*),
+            cpal::SampleFormat::I8 => $build::<i8>($($argument),*),
+            cpal::SampleFormat::I16 => $build::<i16>($($argument),*),
+            cpal::SampleFormat::I24 => $build::<cpal::I24>($($argument),*),
+            cpal::SampleFormat::I32 => $build::<i32>($($argument),*),
+            cpal::SampleFormat::U8 => $build::<u8>($($argument),*),
+            cpal::SampleFormat::U16 => $build::<u16>($($argument),*),
+            cpal::SampleFormat::U24 => $build::<cpal::U24>($($argument),*),
+            cpal::SampleFormat::U32 => $build::<u32>($($argument),*),
+            _ => Err(cpal::Error::new(cpal::ErrorKind::UnsupportedConfig)),
+        }
+    };
+}
+pub(super) use by_samples;
 
 /// How a stream is to be opened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,7 +64,7 @@ impl StreamPlan {
         Self::choose_with(1, own, all)
     }
 
-    /// The same among those with so many channels or more.
+    /// The same among those with this many channels or more.
     pub(super) fn choose_with(
         channels: u16,
         own: Option<&SupportedStreamConfig>,
@@ -58,10 +79,33 @@ impl StreamPlan {
         })
     }
 
-    /// Sizes of block to try, in frames, around a wanted length; the first
-    /// that the device takes is to be used. Never the system's own choice,
-    /// which with some sound servers is two seconds.
-    pub(super) fn block_sizes(&self, wanted: Seconds) -> Vec<u32> {
+    /// Opens with the first size of block, in frames, that the device takes.
+    pub(super) fn first_size<T>(
+        &self,
+        wanted: Seconds,
+        mut open: impl FnMut(u32) -> Result<T, cpal::Error>,
+    ) -> Result<T, cpal::Error> {
+        let mut refused = cpal::Error::new(ErrorKind::UnsupportedConfig);
+        for size in self.block_sizes(wanted) {
+            match open(size) {
+                Err(error) if error.kind() == ErrorKind::UnsupportedConfig => refused = error,
+                other => return other,
+            }
+        }
+        Err(refused)
+    }
+
+    pub(super) fn config(&self, block_frames: u32) -> StreamConfig {
+        StreamConfig {
+            channels: self.format.channels,
+            sample_rate: self.format.rate_hz,
+            buffer_size: BufferSize::Fixed(block_frames),
+        }
+    }
+
+    /// Sizes of block to try around a wanted length. Never the system's own
+    /// choice, which with some sound servers is two seconds.
+    fn block_sizes(&self, wanted: Seconds) -> Vec<u32> {
         let wanted = f64::from(self.format.rate_hz) * wanted.0;
         let wanted = (wanted as u32).next_power_of_two();
         let mut sizes: Vec<u32> = [wanted, 2 * wanted, 4 * wanted, wanted / 2]
@@ -159,14 +203,19 @@ mod tests {
         SupportedStreamConfigRange::new(channels, low, high, ANY, samples)
     }
 
+    fn chosen(
+        own: &SupportedStreamConfig,
+        all: &[SupportedStreamConfigRange],
+    ) -> (u16, u32, SampleFormat) {
+        let plan = StreamPlan::choose(Some(own), all).unwrap();
+        (plan.format.channels, plan.format.rate_hz, plan.samples)
+    }
+
     #[test]
     fn the_own_format_of_the_device_goes_first() {
         let own = SupportedStreamConfig::new(1, 96_000, ANY, SampleFormat::I16);
         let all = [range(2, 8000, 192_000, SampleFormat::F32)];
-        let plan = StreamPlan::choose(Some(&own), &all).unwrap();
-        assert_eq!(plan.format.rate_hz, 96_000);
-        assert_eq!(plan.format.channels, 1);
-        assert_eq!(plan.samples, SampleFormat::I16);
+        assert_eq!(chosen(&own, &all), (1, 96_000, SampleFormat::I16));
     }
 
     #[test]
@@ -178,10 +227,7 @@ mod tests {
             range(2, 44_100, 44_100, SampleFormat::I24),
             range(2, 8000, 44_100, SampleFormat::I16),
         ];
-        let plan = StreamPlan::choose(Some(&own), &all).unwrap();
-        assert_eq!(plan.format.channels, 2);
-        assert_eq!(plan.format.rate_hz, 44_100);
-        assert_eq!(plan.samples, SampleFormat::I24);
+        assert_eq!(chosen(&own, &all), (2, 44_100, SampleFormat::I24));
     }
 
     #[test]

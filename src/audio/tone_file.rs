@@ -23,27 +23,16 @@ pub enum Coding {
 /// Why the file was not written; nothing is left of it then, and one that was
 /// there is as it was.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum ToneFileError {
-    /// It is there and was not to be replaced.
     #[error("{} is there already; choose another name or add --force to replace it", .0.display())]
     Exists(PathBuf),
-    /// Longer than a WAV file can be.
     #[error(
         "a WAV file holds 4 GiB, which is {longest_s} s in this format; choose fewer --seconds, --mono or --bits 16"
     )]
-    TooLong {
-        /// What would fit.
-        longest_s: u64,
-    },
-    /// The system refuses.
+    TooLong { longest_s: u64 },
     #[error("cannot write {}: {source}; make room or choose another folder", path.display())]
-    Io {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
-    /// Somebody wants it to end.
+    Io { path: PathBuf, source: io::Error },
     #[error("{} was not written, for it was ended before", .0.display())]
     Ended(PathBuf),
 }

@@ -8,15 +8,16 @@
 /// The caller asks this often.
 pub const TICKS_PER_SECOND: u32 = 20;
 
-/// No block for so many ticks in a row, half a second, is a loss. Counted in
-/// ticks, not in time: a process that was stopped and continued has not seen
-/// its input fail.
+/// No block for this many ticks in a row, half a second, is a loss; a choice.
+/// Counted in ticks, not in time: a process that was stopped and continued has
+/// not seen its input fail.
 const QUIET_TICKS: u32 = TICKS_PER_SECOND / 2;
 
-/// So many ticks without a block are enough when errors come meanwhile.
+/// Ticks without a block that are enough when errors come meanwhile: a choice.
 const QUIET_TICKS_WITH_ERRORS: u32 = 3;
 
 /// Lag behind time that no block length or scheduling explains, in seconds.
+/// Tuned, on what is not recorded.
 const UNEXPLAINED_LAG_S: f64 = 0.06;
 
 /// What a stream shows at one tick.
@@ -37,11 +38,9 @@ pub struct Look {
 /// What follows from it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
-    /// It lives.
     Alive,
-    /// It lives, but so many frames have gone missing unreported.
+    /// It lives, but this many frames have gone missing unreported.
     Missing(u64),
-    /// It is lost.
     Lost(LossKind),
 }
 
@@ -79,7 +78,7 @@ struct Lag {
 }
 
 impl Watchdog {
-    /// For a stream of so many frames a second.
+    /// For a stream of this many frames a second.
     pub fn new(rate_hz: u32) -> Self {
         Self {
             rate_hz: f64::from(rate_hz),
@@ -130,9 +129,7 @@ impl Watchdog {
         }
         // The clocks of computer and sound card differ by a fraction of a
         // millisecond each second; following along takes that out.
-        let grown_s = lag
-            .before_s
-            .map_or(0.0, |before_s| lag.smallest_s - before_s);
+        let grown_s = lag.before_s.map_or(0.0, |before| lag.smallest_s - before);
         lag.before_s = Some(lag.smallest_s);
         lag.smallest_s = f64::INFINITY;
         lag.ticks = 0;
@@ -169,27 +166,24 @@ mod tests {
     }
 
     #[test]
-    fn a_steady_stream_lives() {
+    fn a_steady_stream_another_clock_late_blocks_and_errors_among_samples_are_no_loss() {
         assert_eq!(first(2000, steady), None);
-    }
-
-    #[test]
-    fn another_clock_is_no_loss() {
         // 300 ppm slow for 100 s: 30 ms in all.
         let slow = |tick| Look {
             elapsed_s: f64::from(tick) * TICK_S * 1.0003,
             ..steady(tick)
         };
         assert_eq!(first(2000, slow), None);
-    }
-
-    #[test]
-    fn late_blocks_are_no_loss() {
         let late = |tick| Look {
             frames: steady(tick).frames - if tick % 7 == 0 { 2000 } else { 0 },
             ..steady(tick)
         };
         assert_eq!(first(2000, late), None);
+        let crackles = |tick: u32| Look {
+            errors: u64::from(tick),
+            ..steady(tick)
+        };
+        assert_eq!(first(2000, crackles), None);
     }
 
     #[test]
@@ -198,10 +192,8 @@ mod tests {
             frames: steady(tick.min(100)).frames,
             ..steady(tick)
         };
-        assert_eq!(
-            first(2000, stops),
-            Some((110, Verdict::Lost(LossKind::Quiet)))
-        );
+        let quiet = Verdict::Lost(LossKind::Quiet);
+        assert_eq!(first(2000, stops), Some((110, quiet)));
     }
 
     #[test]
@@ -211,19 +203,8 @@ mod tests {
             errors: u64::from(tick.saturating_sub(100)) * 9,
             ..steady(tick)
         };
-        assert_eq!(
-            first(2000, fails),
-            Some((103, Verdict::Lost(LossKind::Failing)))
-        );
-    }
-
-    #[test]
-    fn errors_among_samples_are_survived() {
-        let crackles = |tick: u32| Look {
-            errors: u64::from(tick),
-            ..steady(tick)
-        };
-        assert_eq!(first(2000, crackles), None);
+        let failing = Verdict::Lost(LossKind::Failing);
+        assert_eq!(first(2000, fails), Some((103, failing)));
     }
 
     #[test]

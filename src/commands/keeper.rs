@@ -7,6 +7,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
 use super::{Exit, Failure, no_folder};
+use crate::readings::Origin;
 use crate::records::{
     Label, LinesError, LinesWarning, Record, Snapshot,
     places::{self, Places},
@@ -118,8 +119,8 @@ impl Keeper {
             .map(|it| it.machine.as_str());
         let said = kept.recorded_on.as_deref();
         if let Some(said) = said {
-            let words = format!("You say that it was recorded on \"{said}\".");
-            snapshot.measurement.answer_where_recorded(&words);
+            let said = Origin::Said(said.to_owned());
+            snapshot.measurement.answer_where_recorded(&said);
         }
         if [card, ident, said]
             .iter()

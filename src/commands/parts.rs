@@ -65,11 +65,9 @@ pub(super) fn measured(
     part.take_place_of(whole, Seconds(skipped as f64 / f64::from(format.rate_hz)));
     if moved {
         part.cautions
-            .retain(|caution| caution.code != CautionCode::SpeedMoved);
-        part.cautions.push(Caution {
-            code: CautionCode::SpeedMoved,
-            text: moved_words(&stretches),
-        });
+            .retain(|caution| caution.code() != CautionCode::SpeedMoved);
+        let last = stretches.last().map(|last| [last.from, last.to]);
+        part.cautions.push(Caution::MovedBefore(last));
     }
     let length = |run: Option<[f64; 2]>| Seconds(run.map_or(0.0, |[from, to]| to - from));
     part.cut = Some(Cut {
@@ -92,17 +90,6 @@ fn listed([from_s, to_s]: [f64; 2], of: &Measurement) -> SteadyStretch {
         weighted_two_sigma: of.flutter.weighted_two_sigma,
         weighted_two_sigma_uncertainty: of.flutter.weighted_two_sigma_uncertainty,
     }
-}
-
-fn moved_words(stretches: &[SteadyStretch]) -> String {
-    let last = stretches.last();
-    let where_to = last.map_or(String::new(), |last| {
-        format!(
-            " The figures are of the last steady stretch, {:.1} to {:.1} s.",
-            last.from.0, last.to.0
-        )
-    });
-    format!("The speed was moved during this recording.{where_to}")
 }
 
 /// What comes through a pipe comes once; opened again it would be waited for

@@ -15,8 +15,8 @@ use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::matching::Copy;
 use crate::readings::{
-    Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, ReferenceKind, SweepReport,
-    TapeIdent, TuningMeter, Unclear, off_by,
+    Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, Origin, ReferenceKind,
+    SweepReport, TapeIdent, TuningMeter, Unclear,
 };
 use crate::references::{CONCERT_PITCH, Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
@@ -24,14 +24,6 @@ use crate::units::{Hertz, Seconds};
 
 /// Behind an ident there is a pause of a second at right speed.
 const BEHIND_IDENT_S: f64 = 2.0;
-
-/// Asked of a tape that does not say it.
-const WHERE_RECORDED: &str =
-    "Where was it recorded? On this machine it reads right at any speed (--recorded-on).";
-
-/// Said of music where a tone was to be found.
-const MUSIC: &str = "No test tone was found: what is heard is music. --reference recording:FILE \
-    measures by a digital copy of it, --reference note:A4 by a note that is held.";
 
 /// The tuning of so much music is looked at.
 const TUNING_S: f64 = 300.0;
@@ -204,13 +196,8 @@ fn other_than_card(options: &ReadOptions) -> Option<Caution> {
     let card = options.reference.card.as_ref()?;
     let carries = card.reference()?;
     let reference = options.reference.reference();
-    (carries != reference).then(|| Caution {
-        code: CautionCode::ReferenceContradictsTape,
-        text: format!(
-            "The card of \"{}\" says that it carries {carries}, and it is held against {reference}; name another card or leave --reference out.",
-            card.name
-        ),
-    })
+    (carries != reference)
+        .then(|| Caution::Contradicts([carries, reference].map(|it| it.to_string())))
 }
 
 /// The figures of one recording, for who needs nothing else.
@@ -280,7 +267,7 @@ fn measure(
     }
     let again = can_be_read_again(path);
     if ident.newest().is_some() && !again {
-        measurement.cautions.push(read_once());
+        measurement.cautions.push(Caution::ThroughPipe);
     }
     let reference = options.reference.reference();
     let is_named = matches!(reference, Reference::Tone(_))
@@ -347,16 +334,8 @@ fn programme_tone(
     let begins = Seconds(stretch.from as f64 / f64::from(format.rate_hz));
     part.take_place_of(whole, begins);
     // One loss is the end of the tone; more are losses.
-    let is_its_end =
-        |it: &Caution| it.code == CautionCode::ToneLost && it.text.contains("lost once");
-    part.cautions.retain(|it| !is_its_end(it));
-    part.cautions.push(Caution {
-        code: CautionCode::PartRead,
-        text: format!(
-            "There is more than the tone on this tape; it was read behind the last ident, from {:.0} s on. --from and --to choose another part.",
-            begins.0
-        ),
-    });
+    part.cautions.retain(|it| *it != Caution::ToneLost(1));
+    part.cautions.push(Caution::PartRead(begins));
     Some(part)
 }
 
@@ -380,15 +359,7 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
     let Some((heard, tone)) = speed.zip(found.nominal).filter(near) else {
         return false;
     };
-    replace_not_found(
-        measurement,
-        format!(
-            "A steady tone of {:.0} Hz was heard, which is outside −20 … +25 % of the reference; it looks like a {tone} tape that is {}: --reference tone:{} measures by it.",
-            heard.0,
-            off_by(heard, tone),
-            tone.0
-        ),
-    );
+    replace_not_found(measurement, Caution::AnotherTone(heard, tone));
     true
 }
 
@@ -408,10 +379,10 @@ fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
 }
 
 /// What was found after all stands in place of what was said of the tone.
-fn replace_not_found(measurement: &mut Measurement, text: String) {
+fn replace_not_found(measurement: &mut Measurement, by: Caution) {
     let mut cautions = measurement.cautions.iter_mut();
-    if let Some(caution) = cautions.find(|it| it.code == CautionCode::ToneNotFound) {
-        caution.text = text;
+    if let Some(caution) = cautions.find(|it| it.code() == CautionCode::ToneNotFound) {
+        *caution = by;
     }
 }
 
@@ -436,20 +407,10 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
     if let Some(hint) = meter.hint() {
         if options.reference.reference().kind() == ReferenceKind::Tone {
             // A note that stood out for a while is no tone of a test tape.
-            replace_not_found(measurement, MUSIC.to_owned());
+            replace_not_found(measurement, Caution::Music);
         }
-        measurement.cautions.push(Caution {
-            code: CautionCode::TuningHint,
-            text: hint.text(),
-        });
+        measurement.cautions.push(Caution::Tuning(hint));
         measurement.tuning = Some(hint);
-    }
-}
-
-fn read_once() -> Caution {
-    Caution {
-        code: CautionCode::ThroughPipe,
-        text: "There is more than the tone on this tape, but it came through a pipe, in which its parts cannot be sought; save it as a file and read that, to have the tone by itself.".to_owned(),
     }
 }
 
@@ -465,8 +426,7 @@ fn take_origin(measurement: &mut Measurement, ident: Option<TapeIdent>, options:
     if let Some(ident) = ident {
         measurement.tell_ident(ident);
     }
-    measurement.answer_where_recorded(&said.map_or_else(
-        || WHERE_RECORDED.to_owned(),
-        |said| format!("You say that it was recorded on \"{said}\"."),
-    ));
+    if let Some(said) = said {
+        measurement.answer_where_recorded(&Origin::Said(said.to_owned()));
+    }
 }

@@ -3,11 +3,10 @@
 //! reaches the terminal.
 
 use std::borrow::Cow;
-use std::fmt::Write as _;
 use std::io::{self, Write};
 
 use super::{Exit, Failure};
-use crate::report;
+use crate::report::{self, numbers::plain};
 use crate::screen::{Look, terminal};
 
 /// Whether somebody took what was written.
@@ -21,7 +20,7 @@ pub(super) enum Written {
 /// Writes lines to standard output at once.
 pub(super) fn write_out(text: &str) -> Result<Written, Failure> {
     let mut out = io::stdout().lock();
-    let text = harmless(text, '\n');
+    let text = harmless(text);
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Ok(()) => Ok(Written::Whole),
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Written::NobodyReads),
@@ -66,40 +65,25 @@ fn complaint(sentence: &str) -> String {
 pub(super) fn complain_at_once(sentences: &[String]) {
     let text: String = sentences.iter().map(|it| complaint(it)).collect();
     if !text.is_empty() {
-        terminal::tell_at_once(harmless(&in_locale(&text), '\n').into_owned());
+        terminal::tell_at_once(harmless(&in_locale(&text)));
     }
 }
 
 /// Lines on standard error; where that is closed or full, nobody listens.
 pub(super) fn aside(text: &str) {
     let text = in_locale(text);
-    let _ = io::stderr().write_all(harmless(&text, '\n').as_bytes());
+    let _ = io::stderr().write_all(harmless(&text).as_bytes());
 }
 
 /// A line on standard error that is written over the one before.
 pub(super) fn over_and_over(line: &str) {
-    let line = harmless(line, ' ');
-    let _ = write!(io::stderr(), "\r{line}");
+    let _ = write!(io::stderr(), "\r{}", plain(line));
 }
 
-/// Control characters become what JSON writes for them, so that it stays the
-/// same JSON, and elsewhere it can be seen what they were. One of them means a
-/// new line and may stay.
-fn harmless(text: &str, stays: char) -> Cow<'_, str> {
-    let harms = |letter: char| letter.is_control() && letter != stays;
-    if !text.contains(harms) {
-        return Cow::Borrowed(text);
-    }
-    let mut shown = String::with_capacity(text.len());
-    for letter in text.chars() {
-        if harms(letter) {
-            // Writing to a string cannot fail.
-            let _ = write!(shown, "\\u{:04x}", u32::from(letter));
-        } else {
-            shown.push(letter);
-        }
-    }
-    Cow::Owned(shown)
+/// Lines as they may go to a terminal.
+fn harmless(text: &str) -> String {
+    let lines: Vec<_> = text.split('\n').map(plain).collect();
+    lines.join("\n")
 }
 
 #[cfg(test)]
@@ -110,10 +94,9 @@ mod tests {
     fn no_control_character_is_left_and_json_means_the_same() {
         let name = "a\u{1b}[2J\u{9b}31m\u{7f}\r\u{7}ä";
         let json = serde_json::to_string(name).unwrap() + "\n";
-        let shown = harmless(&json, '\n');
+        let shown = harmless(&json);
         assert_eq!(shown.chars().filter(|it| it.is_control()).count(), 1);
         assert_eq!(serde_json::from_str::<String>(&shown).unwrap(), name);
-        assert_eq!(harmless("Gerät ±\n", '\n'), "Gerät ±\n");
-        assert_eq!(harmless("a\u{1b}b\n", ' '), "a\\u001bb\\u000a");
+        assert_eq!(harmless("Gerät ±\n"), "Gerät ±\n");
     }
 }

@@ -130,10 +130,10 @@ fn measure(options: &MeasureTape, places: &Places) -> Outcome {
 }
 
 /// What makes a speed that of something else than the tape.
-fn spoilt(measurement: &Measurement) -> Option<&str> {
+fn spoilt(measurement: &Measurement) -> Option<String> {
     let spoils = |it: &&Caution| {
         matches!(
-            it.code,
+            it.code(),
             CautionCode::SpeedMoved
                 | CautionCode::ReferenceAmbiguous
                 | CautionCode::ChannelsDisagree
@@ -141,14 +141,14 @@ fn spoilt(measurement: &Measurement) -> Option<&str> {
         )
     };
     let caution = measurement.cautions.iter().find(spoils)?;
-    Some(&caution.text)
+    Some(caution.to_string())
 }
 
 /// Whether a caution about a reading is one about the card that is made from
 /// it: the tape's own error is what was to be found, and a card has no flutter.
 fn concerns_card(caution: &Caution) -> bool {
     !matches!(
-        caution.code,
+        caution.code(),
         CautionCode::ReferenceErrorUnknown
             | CautionCode::ReferenceGivesNoFlutter
             | CautionCode::RecordTooShort
@@ -176,7 +176,7 @@ fn keep(
     cards::write(&path, &card, new.replace).map_err(|error| refused(&error))?;
     let mut text = shown(&card);
     for caution in cautions.iter().filter(|it| concerns_card(it)) {
-        let _ = writeln!(text, "  caution      {}", caution.text);
+        let _ = writeln!(text, "  caution      {caution}");
     }
     let _ = writeln!(text, "  written to {}", path.display());
     say(&text)

@@ -1,19 +1,18 @@
 //! Whether two channels carry the same thing, by how their loudness rises and
 //! falls.
 
-/// Channels whose loudness goes different ways carry two things.
-const LEAST_ALIKE: f64 = 0.1;
-
-/// Loudness that moves less, in decibels, has no way to go.
+/// Correlation below which channels carry two things, and the rms in decibels
+/// below which loudness does not move. Tuned, on what is not recorded.
+const LEAST_CORRELATION: f64 = 0.1;
 const MOVES_DB: f64 = 3.0;
 
 /// True where two series of decibels, of the same moments, go their own ways.
 pub(super) fn are_different(a: &[f64], b: &[f64]) -> bool {
-    alike(a, b).is_some_and(|alike| alike < LEAST_ALIKE)
+    correlation(a, b).is_some_and(|correlation| correlation < LEAST_CORRELATION)
 }
 
 /// Correlation of two series of decibels; `None` where one hardly moves.
-fn alike(a: &[f64], b: &[f64]) -> Option<f64> {
+fn correlation(a: &[f64], b: &[f64]) -> Option<f64> {
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len().max(1) as f64;
     let (mean_a, mean_b) = (mean(a), mean(b));
     let (mut aa, mut bb, mut ab) = (0.0, 0.0, 0.0);

@@ -10,10 +10,10 @@ use super::fluctuation::{Fluctuation, Weighing};
 use super::values::SpeedFigures;
 use crate::units::Percent;
 
-/// A shorter record says nothing about the tape.
+/// A shorter record says nothing about the tape. A choice.
 const LEAST_S: f64 = 60.0;
 
-/// Blocks of a third are joined to about so many: more would say no more.
+/// Blocks of a third are joined to about this many: more would say no more.
 const BLOCKS_OF_A_THIRD: usize = 120;
 
 /// A place on the tape.
@@ -151,8 +151,8 @@ mod tests {
     use std::f64::consts::TAU;
 
     /// Two minutes of a machine in percent: wow with a turn of its own for
-    /// each seed, noise that remembers for some seconds, and a slope from one
-    /// end to the other.
+    /// each seed, noise with a correlation time of some seconds, and a slope from
+    /// one end to the other.
     fn record(seed: u64, slope: f64) -> Along {
         let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
         let mut uniform = move || {

@@ -44,15 +44,8 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         drift,
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
-        cut: None,
         flutter,
-        note: None,
-        tuning: None,
-        passage: None,
-        marks: None,
-        recording: None,
-        ident: None,
-        cautions: Vec::new(),
+        ..Measurement::default()
     };
     measurement.cautions = cautions(stretch, around, &measurement);
     measurement

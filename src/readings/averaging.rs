@@ -13,10 +13,10 @@ const STEP: f64 = 1.03;
 /// A longer length must beat a shorter one by this much of variance × length.
 const WORTHWHILE: f64 = 0.85;
 
-/// The past must hold the longest length so many times.
+/// The past must hold the longest length this many times.
 const LEAST_TURNS: f64 = 3.0;
 
-/// Running means are compared at this distance.
+/// Running means are compared at this distance: a choice, as all above.
 const STRIDE_S: f64 = 0.04;
 
 /// Sums of a track from its beginning, so that any mean is one subtraction.
@@ -48,12 +48,11 @@ impl Averaging {
         let length_s = (sums.cumulative.len().saturating_sub(1)) as f64 / sums.rate_hz;
         let longest = (length_s / LEAST_TURNS).min(LONGEST_S);
         let strided = Strided::new(sums);
-        let mut variances = Vec::with_capacity(100);
-        let mut period = SHORTEST_S;
-        while period <= longest {
-            variances.push((period, strided.variance_of_means(period)?));
-            period *= STEP;
-        }
+        let lengths = std::iter::successors(Some(SHORTEST_S), |length| Some(length * STEP));
+        let variances: Vec<(f64, f64)> = lengths
+            .take_while(|length| *length <= longest)
+            .map(|length| Some((length, strided.variance_of_means(length)?)))
+            .collect::<Option<_>>()?;
         let best = best_of(&variances)?;
         let period_s = refine(&strided, best);
         let of_periods = (1..)
@@ -174,8 +173,8 @@ impl Strided {
 /// Σ (after − before − usual)², as far as both go.
 fn sum_of_squares(before: &[f64], after: &[f64], usual: f64) -> f64 {
     let pairs = before.len().min(after.len());
-    let (before, rest_before) = before[..pairs].as_chunks::<4>();
-    let (after, rest_after) = after[..pairs].as_chunks::<4>();
+    let (before, last_before) = before[..pairs].as_chunks::<4>();
+    let (after, last_after) = after[..pairs].as_chunks::<4>();
     let mut sums = [0.0; 4];
     for (before, after) in before.iter().zip(after) {
         for lane in 0..4 {
@@ -183,9 +182,9 @@ fn sum_of_squares(before: &[f64], after: &[f64], usual: f64) -> f64 {
             sums[lane] += off * off;
         }
     }
-    let rest = rest_before.iter().zip(rest_after);
-    let rest: f64 = rest.map(|(b, a)| (a - b - usual).powi(2)).sum();
-    sums.iter().sum::<f64>() + rest
+    let last = last_before.iter().zip(last_after);
+    let last: f64 = last.map(|(b, a)| (a - b - usual).powi(2)).sum();
+    sums.iter().sum::<f64>() + last
 }
 
 #[cfg(test)]
@@ -217,10 +216,8 @@ mod tests {
         for wow in [0.45, 0.556, 0.75, 1.3] {
             let period = learn(&[(wow, 1.0)], 20.0).period_s;
             let turns = period * wow;
-            assert!(
-                (turns - turns.round()).abs() < 0.02 && turns > 0.9,
-                "{wow}: {turns}"
-            );
+            let is_whole = (turns - turns.round()).abs() < 0.02;
+            assert!(is_whole && turns > 0.9, "{wow}: {turns}");
         }
     }
 
@@ -229,10 +226,8 @@ mod tests {
         let lines = [(0.55, 1.0), (1.1, 0.6), (4.7, 0.8), (8.9, 0.5)];
         let averaging = learn(&lines, 20.0);
         let turns = averaging.period_s * 0.55;
-        assert!(
-            (turns - turns.round()).abs() < 0.03 && turns > 0.9,
-            "{turns}"
-        );
+        let is_whole = (turns - turns.round()).abs() < 0.03;
+        assert!(is_whole && turns > 0.9, "{turns}");
         assert!(averaging.variance(averaging.period_s).sqrt() < 0.06);
         assert!(averaging.variance(0.9).sqrt() > 0.2);
     }

@@ -121,10 +121,11 @@ pub struct ReferenceError {
 }
 
 /// Where the figures about the sample clock come from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ClockSource {
     /// Nobody said: ±100 ppm, common practice for a consumer sound card.
+    #[default]
     Default,
     /// Given on the command line.
     Option,

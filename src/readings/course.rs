@@ -11,10 +11,11 @@ use std::collections::VecDeque;
 use crate::signal::line::Sums;
 use crate::signal::statistics::{median, quantile};
 
-/// A cell: noise is gone, flutter is not.
+/// A cell: noise is gone, flutter is not. Lengths and counts of this file are
+/// choices, thresholds tuned as said at [`LEFT_AT_LEAST`].
 const CELL_S: f64 = 0.01;
 
-/// Both ends are kept as fine as that for so long.
+/// Cells at either end that are kept.
 const END_CELLS: usize = 1000;
 
 /// Blocks of the whole at most; when there are more, neighbours are merged.
@@ -24,7 +25,7 @@ const MOST_BLOCKS: usize = 4096;
 const NEEDLE_CELLS: usize = 4;
 const NEEDLE_S: f64 = NEEDLE_CELLS as f64 * CELL_S;
 
-/// What the machine does beside an end is told from so much of it: two turns
+/// What the machine does beside an end is told from this much of it: two turns
 /// of a slow capstan, and twice the longest run that is looked for.
 const BESIDE_S: f64 = 4.0;
 
@@ -66,7 +67,7 @@ const UP: Least = Least {
 const OUTER: f64 = 0.25;
 const OUTER_OF_SLOW: f64 = 0.5;
 
-/// Its beginning hides in the flutter: so much more is left out, and as much
+/// Its beginning hides in the flutter: this much more is left out, and as much
 /// again as was seen of it.
 const RUN_MARGIN_S: f64 = 0.15;
 
@@ -205,15 +206,12 @@ impl Course {
             self.tail.clear();
             self.to = number;
         }
-        while self.to < number {
-            self.tail.push_back(Cell::default());
-            self.to += 1;
-        }
+        let missing = (number - self.to) as usize;
+        self.tail.resize(self.tail.len() + missing, Cell::default());
         self.tail.push_back(cell);
-        self.to += 1;
-        while self.tail.len() > END_CELLS {
-            self.tail.pop_front();
-        }
+        self.to = number + 1;
+        let surplus = self.tail.len().saturating_sub(END_CELLS);
+        self.tail.drain(..surplus);
         let mut block = (number / self.cells_in_block) as usize;
         while block >= MOST_BLOCKS {
             self.merge();
@@ -246,8 +244,8 @@ impl Course {
     fn divide(&self, moved: bool) -> Parts {
         let cell_s = self.ticks_in_cell as f64 / self.rate_hz;
         let [from_s, to_s] = [self.from, self.to].map(|cell| cell as f64 * cell_s);
-        let head: Vec<f64> = needles(self.head.iter());
-        let tail: Vec<f64> = needles(self.tail.iter().rev());
+        let head = needles(self.head.iter());
+        let tail = needles(self.tail.iter().rev());
         let run_up = run_s(&head, &UP).map(|length_s| [from_s, from_s + length_s]);
         let run_down = run_s(&tail, &DOWN).map(|length_s| [to_s - length_s, to_s]);
         let heard = [from_s, to_s];
@@ -323,11 +321,8 @@ fn run_s(needles: &[f64], least: &Least) -> Option<f64> {
     let depth = level - needles[0];
     let seen_s = end as f64 * NEEDLE_S;
     let outer = needles[end / 2] - needles[0];
-    let least_outer = if depth >= DOWN.per_s * seen_s {
-        OUTER
-    } else {
-        OUTER_OF_SLOW
-    };
+    let is_quick = depth >= DOWN.per_s * seen_s;
+    let least_outer = if is_quick { OUTER } else { OUTER_OF_SLOW };
     let is_run = depth >= least.depth.max(DEEP_TIMES * usual)
         && depth >= least.per_s * seen_s
         && (end < 4 || outer >= least_outer * depth);
@@ -399,22 +394,16 @@ fn steady_within(blocks: &[Cell], block_s: f64, [from_s, to_s]: [f64; 2]) -> Vec
     }
     let half = point_s / 2.0;
     let margin = half + TURN_MARGIN_S;
-    let heard = points.len();
-    let mut seconds = steady.iter().map(|&(from, to)| {
-        let from_s = if from == 0 {
-            from_s
-        } else {
-            points[from].at_s - half + margin
-        };
-        let to_s = if to == heard {
-            to_s
-        } else {
-            points[to - 1].at_s + half - margin
-        };
-        [from_s, to_s]
-    });
+    let seconds = |&(from, to): &(usize, usize)| {
+        let begins = |from: usize| points[from].at_s - half + margin;
+        let ends = |to: usize| points[to - 1].at_s + half - margin;
+        [
+            if from == 0 { from_s } else { begins(from) },
+            if to == points.len() { to_s } else { ends(to) },
+        ]
+    };
     let skipped = steady.len().saturating_sub(MOST_STRETCHES);
-    seconds.by_ref().skip(skipped).collect()
+    steady.iter().skip(skipped).map(seconds).collect()
 }
 
 fn points_of(blocks: &[Cell], joined: usize, point_s: f64, [from_s, to_s]: [f64; 2]) -> Vec<Point> {

@@ -5,6 +5,9 @@
 //! This one starts anew when the speed has moved, by a test that the flutter
 //! of this very machine sets the threshold of, and grows from there to some
 //! seven seconds.
+//!
+//! Constants of this file that say nothing else are tuned, on what is not
+//! recorded; `cargo bench --bench trimming` and `--bench technician` judge them.
 
 use std::collections::VecDeque;
 
@@ -26,16 +29,16 @@ const NEEDLE_S: f64 = 0.15;
 /// The speed has moved when the needle is away from the digits for this long.
 const MOVED_FOR_S: f64 = 0.05;
 
-/// A change by this part of the nominal within a few values is a leap: no
-/// mean over both sides of it says anything. It is over when values a few
-/// apart have been the same to within this, for so long.
-const LEAP: f64 = 0.04;
-const LEAP_OVER: f64 = 0.01;
+/// Change from one value to another a few later, in parts of the nominal, that
+/// is a leap: no mean over both sides of it says anything. It is over when the
+/// change has been below the second for this long.
+const LEAP_CHANGE: f64 = 0.04;
+const CALM_CHANGE: f64 = 0.01;
 const LEAP_APART: usize = 4;
 const CALM_FOR_S: f64 = 0.03;
 
-/// A slow move shows in the newest period against the one before: by this
-/// part of the nominal at least, or so many standard deviations, for so long.
+/// A slow move shows in the newest period against the one before: by this part
+/// of the nominal at least, or this many standard deviations, for this long.
 const CREPT_AT_LEAST: f64 = 0.0004;
 const CREPT_DEVIATIONS: f64 = 5.0;
 const CREPT_FOR_S: f64 = 0.25;
@@ -56,22 +59,20 @@ const SLOW_PART: f64 = 0.8;
 const SLOW_WITHIN_S: f64 = 1.0;
 
 /// A slow turn makes small moves to one side, one soon after the other: by at
-/// most this part of the nominal, within this time. (Tuned on turns of 0.03 to
+/// most this part of the nominal, within this time. Tuned on turns of 0.03 to
 /// 0.25 % a second in steps of 0.4 s; `cargo bench --bench technician` judges
-/// what it costs.)
+/// what it costs.
 const SMALL_MOVE: f64 = 0.003;
 const SOON_S: f64 = 6.0;
 
-/// The newest periods, about so many seconds, say otherwise than the whole
+/// The newest periods, about this many seconds, say otherwise than the whole
 /// average beyond this part of their own 95 %.
 const FRESH_S: f64 = 3.6;
 const SAYS_OTHERWISE: f64 = 0.5;
 /// The least scatter is learnt from records of this length on, seconds.
 const CALM_FROM_S: f64 = 8.0;
 
-/// How far back averages are learnt from, how much there must be, and how
-/// often.
-///
+/// Seconds that averages are learnt from, how much there must be, and how often.
 /// The least scatter is believed for as long: by then a small move that went
 /// unnoticed is learnt from no more, and what is larger still is the machine.
 const LEARN_OVER_S: f64 = 24.0;
@@ -83,8 +84,8 @@ const LEARN_EVERY_S: f64 = 1.0;
 const NOT_LEARNT_S: f64 = 12.0;
 
 /// The length of the average is chosen where its scatter looked least, which
-/// makes it look a little less than it is; found with `cargo bench --bench
-/// trimming`, as the factor that covers correlated noise.
+/// makes it look a little less than it is: the factor that covers correlated
+/// noise. Tuned, `cargo bench --bench trimming`, its usual seeds.
 const CHOSEN_TOO_WELL: f64 = 1.15;
 
 /// What a push has shown.
@@ -204,23 +205,21 @@ impl Digits {
         self.leaping > 0
     }
 
-    /// Change of the newest value against a few before it, as a part of the
+    /// Change of the newest value against one a few before it, in parts of the
     /// nominal.
+    fn change(&self) -> Option<f64> {
+        let change = self.mean(0, 1)? - self.mean(LEAP_APART, 1)?;
+        Some(change.abs() / self.nominal_hz)
+    }
+
     fn has_leapt(&self) -> bool {
-        let change = if self.length > LEAP_APART {
-            let newest = self.mean(0, 1).zip(self.mean(LEAP_APART, 1));
-            newest.map_or(0.0, |(now, before)| (now - before).abs() / self.nominal_hz)
-        } else {
-            0.0
-        };
-        change > LEAP || self.is_leaping()
+        let leaps = self.length > LEAP_APART && self.change().is_some_and(|by| by > LEAP_CHANGE);
+        leaps || self.is_leaping()
     }
 
     /// When the leap is over, all begins with what came after it.
     fn wait_for_calm(&mut self) -> Motion {
-        let newest = self.mean(0, 1).zip(self.mean(LEAP_APART, 1));
-        let calm =
-            newest.is_some_and(|(now, before)| (now - before).abs() < LEAP_OVER * self.nominal_hz);
+        let calm = self.change().is_some_and(|by| by < CALM_CHANGE);
         self.leaping = if self.is_leaping() && calm {
             self.leaping - 1
         } else {
@@ -248,9 +247,7 @@ impl Digits {
 
     /// Values in one wow period, if known.
     pub fn period(&self) -> Option<usize> {
-        self.averaging
-            .as_ref()
-            .map(|averaging| self.values(averaging.period_s).max(1))
+        self.period_s().map(|period_s| self.values(period_s).max(1))
     }
 
     /// The wow period in seconds, if known.
@@ -278,11 +275,8 @@ impl Digits {
     /// The needle, in hertz.
     pub fn needle_hz(&self) -> Option<f64> {
         // After a leap nothing from before it.
-        let available = if self.leapt {
-            self.length.min(self.cumulative.len() - 1)
-        } else {
-            self.cumulative.len() - 1
-        };
+        let since = if self.leapt { self.length } else { usize::MAX };
+        let available = since.min(self.cumulative.len() - 1);
         self.mean(0, self.values(NEEDLE_S).min(available))
     }
 
@@ -326,7 +320,7 @@ impl Digits {
         self.scatter_of_mean_hz(length_s)
     }
 
-    /// The same of any mean over so many seconds.
+    /// The same of any mean over this many seconds.
     pub fn scatter_of_mean_hz(&self, length_s: f64) -> Option<Expanded> {
         Some(known_hz(self.averaging.as_ref()?, length_s))
     }
@@ -369,11 +363,8 @@ impl Digits {
             return Motion::Left;
         };
         let excursion = now - digits;
-        self.hits = if excursion.abs() > self.excursions.most_hz() {
-            self.hits + 1
-        } else {
-            0
-        };
+        let is_away = excursion.abs() > self.excursions.most_hz();
+        self.hits = if is_away { self.hits + 1 } else { 0 };
         if self.hits >= self.values(MOVED_FOR_S) {
             let is_slow = self.came_slowly(now, excursion);
             return self.strayed(excursion, is_slow);
@@ -382,15 +373,15 @@ impl Digits {
         let holds = self.holds_a_period();
         self.excursions.learn(excursion, averages, holds);
         let crept = self.crept();
-        self.creeping = if crept.is_some() {
-            self.creeping + 1
-        } else {
-            0
-        };
-        match crept {
-            Some(step) if self.creeping >= self.values(CREPT_FOR_S) => self.has_crept(step),
-            _ => self.look_for_rest(),
+        self.creeping = crept.map_or(0, |_| self.creeping + 1);
+        if let Some(step) = crept
+            && self.creeping >= self.values(CREPT_FOR_S)
+        {
+            return self.has_crept(step);
         }
+        // A slow turn is over when two means agree that came after it.
+        self.slow = self.slow && self.differs_slowly() != Some(false);
+        Motion::Left
     }
 
     /// Part of the way was made before the newest second.
@@ -424,11 +415,8 @@ impl Digits {
         if self.steps.len() > STEPS {
             self.steps.pop_front();
         }
-        let ways: f64 = self
-            .steps
-            .iter()
-            .map(|step| (step.to - step.from).abs())
-            .sum();
+        let way = |step: &Step| (step.to - step.from).abs();
+        let ways: f64 = self.steps.iter().map(way).sum();
         let first = self.steps[0];
         let gone = (step.to - first.from).abs();
         if self.steps.len() < STEPS || gone > STEPS_LEAD * ways {
@@ -476,14 +464,6 @@ impl Digits {
         self.moved = true;
     }
 
-    /// A slow turn is over when two means agree that came after it.
-    fn look_for_rest(&mut self) -> Motion {
-        if self.slow && self.differs_slowly() == Some(false) {
-            self.slow = false;
-        }
-        Motion::Left
-    }
-
     /// True while the speed goes somewhere, too slowly for a move.
     fn is_creeping(&self) -> bool {
         self.slow || self.differs_slowly() == Some(true)
@@ -514,14 +494,12 @@ impl Digits {
         let (to, from) = self.mean(0, period).zip(self.mean(period, period))?;
         let deviation = (2.0 * averaging.variance(averaging.period_s)).sqrt();
         let threshold = (CREPT_AT_LEAST * self.nominal_hz).max(CREPT_DEVIATIONS * deviation);
-        let age = 0;
-        let step = Step {
-            age,
+        ((to - from).abs() > threshold).then_some(Step {
+            age: 0,
             period,
             from,
             to,
-        };
-        ((to - from).abs() > threshold).then_some(step)
+        })
     }
 
     fn learn(&mut self) {
@@ -560,7 +538,7 @@ impl Digits {
     }
 }
 
-/// 95 % of a mean over so many seconds, in hertz.
+/// 95 % of a mean over this many seconds, in hertz.
 fn known_hz(averaging: &Averaging, length_s: f64) -> Expanded {
     let deviation = averaging.variance(length_s).sqrt();
     let freedom = averaging.freedom(length_s);
@@ -621,9 +599,9 @@ mod tests {
         assert!((1..=3).contains(&moves), "{moves}");
     }
 
-    /// A slow noise that remembers for three seconds, by 0.12 % rms, after so
-    /// many seconds without: how often nothing shows that a hand is at work,
-    /// half a minute to a minute later.
+    /// Slow noise with a correlation time of three seconds, by 0.12 % rms, after
+    /// this long without: how often nothing shows that a hand is at work, half a
+    /// minute to a minute later.
     fn left_alone_after(quiet_s: f64, seed: u64) -> f64 {
         use rand_pcg::rand_core::{Rng, SeedableRng};
         let mut dice = rand_pcg::Pcg64::seed_from_u64(seed);
@@ -647,17 +625,9 @@ mod tests {
 
     #[test]
     fn a_machine_that_grows_restless_is_not_taken_for_a_hand_at_work() {
-        let of = |quiet_s| {
-            (0..12)
-                .map(|seed| left_alone_after(quiet_s, seed))
-                .sum::<f64>()
-                / 12.0
-        };
-        let (alone, after) = (of(0.0), of(30.0));
-        assert!(
-            after > alone - 0.15,
-            "{alone:.2} alone, {after:.2} after quiet"
-        );
+        let of = |quiet_s| -> f64 { (0..12).map(|seed| left_alone_after(quiet_s, seed)).sum() };
+        let (alone, after) = (of(0.0) / 12.0, of(30.0) / 12.0);
+        assert!(after > alone - 0.15, "{alone:.2}, after quiet {after:.2}");
     }
 
     #[test]

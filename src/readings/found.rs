@@ -44,19 +44,6 @@ impl TuningHint {
     pub fn deviation(&self) -> Percent {
         Percent(100.0 * ((self.offset.0 / 1200.0).exp2() - 1.0))
     }
-
-    /// In words, with what it is worth.
-    pub fn text(&self) -> String {
-        format!(
-            "Only a hint: the music's tuning lies {:+.0} ±{:.0} cents ({:+.1} %) from equal \
-             temperament at A4 = {}. That is known only up to a semitone (5.9 %), and tells the \
-             speed only if the players were in tune.",
-            self.offset.0,
-            self.uncertainty.0.ceil(),
-            self.deviation().0,
-            self.concert_pitch,
-        )
-    }
 }
 
 /// A passage of known length, as it was found. Times count from the beginning
@@ -86,47 +73,6 @@ pub struct MarksFigures {
     pub spacing: Option<Seconds>,
     /// Spacing at right speed.
     pub nominal: Seconds,
-}
-
-/// How a passage stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PassageState {
-    /// There is sound, and no silence was heard before it.
-    NeedsSilence,
-    /// The first sound is waited for.
-    Waiting,
-    /// It plays.
-    Playing,
-    /// It has ended.
-    Ended,
-}
-
-/// What is known of a timed reference while it plays.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Progress {
-    /// A passage.
-    Passage {
-        /// How it stands.
-        state: PassageState,
-        /// Time since its first sound, the sample clock's error left in;
-        /// `None` before that.
-        since: Option<Seconds>,
-        /// How long it lasts at right speed.
-        expected: Seconds,
-        /// Started by a key.
-        by_hand: bool,
-        /// Why the last one gave no speed.
-        refused: Option<String>,
-    },
-    /// Marks.
-    Marks {
-        /// Heard in the newest seconds.
-        found: u64,
-        /// Spacing at right speed.
-        spacing: Seconds,
-        /// Why there is no speed.
-        refused: Option<String>,
-    },
 }
 
 /// What is known of the tape's place.

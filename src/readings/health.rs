@@ -66,12 +66,8 @@ pub enum Sides {
     Level(Decibels),
     /// The other has nothing worth the name.
     Only(ChannelUsed),
-    /// The other has something else: what, and how loud beside the tone.
-    Other {
-        tone: ChannelUsed,
-        heard: Hertz,
-        level: Decibels,
-    },
+    /// The other has something else.
+    Other { tone: ChannelUsed, heard: Hertz },
 }
 
 /// Compares left and right by what stands in each, and by which are used.
@@ -91,7 +87,7 @@ pub fn sides(beside: &[Beside; MOST_CHANNELS], used: [bool; MOST_CHANNELS]) -> S
         && (there.loudest_hz / here.loudest_hz - 1.0).abs() > OWN_LINE_OFF;
     if level.0 > -MISSING_DB && is_another {
         let heard = Hertz(there.loudest_hz.round());
-        return Sides::Other { tone, heard, level };
+        return Sides::Other { tone, heard };
     }
     if louder.0.abs() <= MISSING_DB && !is_another {
         // The same tone, but much noise with it.
@@ -340,7 +336,7 @@ impl Health {
         }
         if matches!(health.channel, ChannelUsed::Left | ChannelUsed::Right) && quality.len() == 2 {
             problems.push(match self.sides {
-                Sides::Other { tone, heard, .. } => Problem::OtherSound { tone, heard },
+                Sides::Other { tone, heard } => Problem::OtherSound { tone, heard },
                 _ => Problem::OneChannel(health.channel),
             });
         }

@@ -9,10 +9,11 @@ use std::collections::VecDeque;
 
 use crate::units::{Percent, Seconds};
 
-/// The hand and the tool need so long to go, and the transport to follow.
+/// The hand and the tool need this long to go, and the transport to follow. A
+/// choice, as what follows.
 const LEAVING_S: f64 = 2.0;
 
-/// So much is averaged at least, in seconds and in whole wow periods.
+/// What is averaged at least, in seconds and in whole wow periods.
 const LEAST_S: f64 = 5.0;
 const LEAST_PERIODS: usize = 3;
 
@@ -56,7 +57,7 @@ pub struct Shift {
 pub struct Known<'a> {
     /// Values in one wow period.
     pub period: usize,
-    /// 95 % of a mean over so many seconds, hertz.
+    /// 95 % of a mean over this many seconds, hertz.
     pub scatter_hz: &'a dyn Fn(f64) -> f64,
     /// Percent for each hertz.
     pub scale: f64,

@@ -1,8 +1,8 @@
 //! What the tape says of itself: the idents in the samples of an input.
 
+use super::caution::{Caution, CautionCode, Origin};
 use super::found::TapeIdent;
 use super::measurement::Measurement;
-use super::values::{Caution, CautionCode};
 use crate::signal::ident::{Ident, IdentEar};
 use crate::signal::level;
 use crate::signal::tracker::MOST_CHANNELS;
@@ -28,26 +28,16 @@ impl From<&Ident> for TapeIdent {
 impl Measurement {
     /// Adds what the tape said of itself, and what must be said about that.
     pub fn tell_ident(&mut self, ident: TapeIdent) {
-        self.answer_where_recorded(&format!(
-            "It says that it was recorded on \"{}\".",
-            ident.machine
-        ));
-        if let Some(nominal) = self.nominal.filter(|nominal| ident.contradicts(*nominal)) {
-            self.cautions.push(Caution {
-                code: CautionCode::ReferenceContradictsTape,
-                text: format!(
-                    "The tape says that it carries {}, and it is held against {nominal}; choose the other with --reference tone:{}.",
-                    ident.nominal, ident.nominal.0
-                ),
-            });
-        }
-        if self
-            .nominal
-            .is_some_and(|nominal| !ident.contradicts(nominal))
-        {
-            // The tape says which of two tones it is.
-            self.cautions
-                .retain(|it| it.code != CautionCode::ReferenceAmbiguous);
+        self.answer_where_recorded(&Origin::OfIdent(ident.machine.clone()));
+        if let Some(taken) = self.nominal {
+            if ident.contradicts(taken) {
+                let told = [ident.nominal, taken].map(|tone| format!("tone:{}", tone.0));
+                self.cautions.push(Caution::Contradicts(told));
+            } else {
+                // The tape says which of two tones it is.
+                self.cautions
+                    .retain(|it| it.code() != CautionCode::ReferenceAmbiguous);
+            }
         }
         self.ident = Some(ident);
     }

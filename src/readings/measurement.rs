@@ -6,18 +6,18 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::along::Along;
-use super::asked::{WHERE_RECORDED, reference_cautions};
+use super::caution::{Caution, CautionCode, Origin};
 use super::found::TapeIdent;
-use super::found::{MarksFigures, PassageFigures, Progress};
-use super::found::{MatchFigures, PlaceInCopy};
-use super::found::{NoteFigures, TuningHint};
+use super::found::{
+    MarksFigures, MatchFigures, NoteFigures, PassageFigures, PlaceInCopy, TuningHint,
+};
 use super::guidance::Guidance;
 use super::holding::Holding;
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
 use super::values::{
-    Caution, CautionCode, ChannelUsed, Cut, DriftReading, FlutterReading, SignalFigures,
-    SignalHealth, SpeedFigures, SpeedReading, ToneState,
+    ChannelUsed, Cut, DriftReading, FlutterReading, SignalFigures, SignalHealth, SpeedFigures,
+    SpeedReading, ToneState,
 };
 use crate::units::{Hertz, Percent, Seconds};
 
@@ -61,6 +61,47 @@ pub struct Reading {
     pub ident: Option<TapeIdent>,
 }
 
+/// How a passage stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PassageState {
+    /// There is sound, and no silence was heard before it.
+    NeedsSilence,
+    /// The first sound is waited for.
+    Waiting,
+    /// It plays.
+    Playing,
+    /// It has ended.
+    Ended,
+}
+
+/// What is known of a timed reference while it plays.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Progress {
+    /// A passage.
+    Passage {
+        /// How it stands.
+        state: PassageState,
+        /// Time since its first sound, the sample clock's error left in;
+        /// `None` before that.
+        since: Option<Seconds>,
+        /// How long it lasts at right speed.
+        expected: Seconds,
+        /// Started by a key.
+        by_hand: bool,
+        /// Why the last one gave no speed.
+        refused: Option<Caution>,
+    },
+    /// Marks.
+    Marks {
+        /// Heard in the newest seconds.
+        found: u64,
+        /// Spacing at right speed.
+        spacing: Seconds,
+        /// Why there is no speed.
+        refused: Option<Caution>,
+    },
+}
+
 /// Progress of a stretch that is being kept.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Keeping {
@@ -79,7 +120,7 @@ pub enum Keeping {
 
 /// Everything measured over one stretch: a whole recording, or what a key
 /// kept.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Measurement {
     /// Length of the stretch.
     pub duration: Seconds,
@@ -151,13 +192,10 @@ impl Measurement {
             time.0 += later.0;
         }
         self.signal.clipped_samples = whole.signal.clipped_samples;
-        self.cautions.retain(|it| it.code != CautionCode::Clipped);
-        let clipped = whole.cautions.iter();
-        self.cautions.extend(
-            clipped
-                .filter(|it| it.code == CautionCode::Clipped)
-                .cloned(),
-        );
+        let is_clipped = |it: &&Caution| it.code() == CautionCode::Clipped;
+        self.cautions.retain(|it| !is_clipped(&it));
+        let clipped = whole.cautions.iter().filter(is_clipped);
+        self.cautions.extend(clipped.cloned());
     }
 
     /// The part of all samples that stood at full scale, where it is worth a
@@ -190,45 +228,37 @@ impl Measurement {
             speed.uncertainty_with_reference = None;
             speed.parts.reference = None;
         }
-        let of_the_tape = |caution: &Caution| {
+        let is_of_the_tape = |caution: &Caution| {
             matches!(
-                caution.code,
+                caution.code(),
                 CautionCode::ReferenceErrorUnknown
                     | CautionCode::ReferenceHomeMade
                     | CautionCode::ReferenceRecordedHere
             )
         };
-        self.cautions.retain(|caution| !of_the_tape(caution));
-        let conditions = self.conditions;
-        reference_cautions(&conditions, &mut |code, text| {
-            self.cautions.push(Caution { code, text });
-        });
+        self.cautions.retain(|caution| !is_of_the_tape(caution));
+        self.cautions.push(Caution::RecordedHere);
     }
 
-    /// Where the tape was recorded need not be asked any more, or is asked in
-    /// other words: these stand in place of the question.
-    pub fn answer_where_recorded(&mut self, words: &str) {
+    /// Where the tape was recorded need not be asked any more.
+    pub fn answer_where_recorded(&mut self, answer: &Origin) {
         for caution in &mut self.cautions {
-            caution.text = caution.text.replace(WHERE_RECORDED, words);
+            if let Caution::OwnErrorUnknown(origin) | Caution::HomeMade(origin) = caution
+                && *origin == Origin::Unknown
+            {
+                origin.clone_from(answer);
+            }
         }
     }
 
     /// What must be said of samples at full scale, if there were any.
     pub(super) fn clipped_caution(&self) -> Option<Caution> {
         let samples = self.signal.clipped_samples;
-        let which = match self.clipped_share() {
-            Some(share) => format!("{:.0} % of it", share.0),
-            None if samples == 1 => "One sample".into(),
-            None => format!("{samples} samples"),
-        };
-        (samples > 0).then(|| Caution {
-            code: CautionCode::Clipped,
-            text: format!("{which} stood at full scale; turn the input down."),
-        })
+        (samples > 0).then(|| Caution::Clipped(samples, self.clipped_share()))
     }
 
     /// True when a caution of this code was given.
     pub fn has(&self, code: CautionCode) -> bool {
-        self.cautions.iter().any(|caution| caution.code == code)
+        self.cautions.iter().any(|caution| caution.code() == code)
     }
 }

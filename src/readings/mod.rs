@@ -8,12 +8,12 @@
 
 mod alike;
 mod along;
-mod asked;
 mod assemble;
 mod averaging;
 mod belief;
 mod blocks;
 mod by_ear;
+mod caution;
 mod cautions;
 mod conditions;
 pub mod contact;
@@ -48,9 +48,10 @@ mod warming;
 mod without_tone;
 mod wow;
 
+pub use crate::signal::timed::edges::NoPassage;
 pub use along::{Along, Place, Position};
-pub use asked::off_by;
 pub use by_ear::ByEar;
+pub use caution::{Caution, CautionCode, NoMarks, Origin, Ratio, Told};
 pub use conditions::{
     ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, ReferenceKind,
     SampleClock, USUAL_TONES,
@@ -60,14 +61,14 @@ pub use engine::Engine;
 pub use expanded::Expanded;
 pub use flutter::weighting;
 pub use found::{
-    CopyState, MarksFigures, MatchFigures, NoteFigures, PassageFigures, PassageState, PlaceInCopy,
-    Progress, TapeIdent, TuningHint, Vibrato,
+    CopyState, MarksFigures, MatchFigures, NoteFigures, PassageFigures, PlaceInCopy, TapeIdent,
+    TuningHint, Vibrato,
 };
 pub use guidance::{Advice, Guidance};
 pub use health::DROPOUTS_ALLOWED;
 pub use holding::{Holding, Shift};
 pub use ident::IdentListener;
-pub use measurement::{Keeping, Measurement, Reading};
+pub use measurement::{Keeping, Measurement, PassageState, Progress, Reading};
 pub use notes::TuningMeter;
 pub use settings::{EngineError, KeepRequest, Settings, check_rate};
 pub use stability::{StabilityPoint, Worth};
@@ -77,8 +78,8 @@ pub use sweep::{
 };
 pub use target::Target;
 pub use values::{
-    Caution, CautionCode, ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Likely, Problem,
-    SignalFigures, SignalHealth, SpeedFigures, SpeedReading, Steadiness, SteadyStretch, ToneState,
+    ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Likely, Problem, SignalFigures,
+    SignalHealth, SpeedFigures, SpeedReading, Steadiness, SteadyStretch, ToneState,
     UncertaintyParts, WrongTone,
 };
 pub use verdict::{Verdict, Way};

@@ -12,7 +12,8 @@ const MOST_S: f64 = 2.0;
 /// Shorter ones show nothing.
 const LEAST_S: f64 = 0.02;
 
-/// A channel this much worse than the other is left out (ratio of powers).
+/// A channel this much worse than the other is left out: ratio of powers, a
+/// choice.
 const WORSE: f64 = 0.01;
 
 /// A steady tone that fills a short record.
@@ -39,7 +40,7 @@ pub struct ShortRecord {
 }
 
 impl ShortRecord {
-    /// For so many channels that are listened to.
+    /// For the channels that are listened to.
     pub fn new(rate_hz: u32, channels: usize) -> Self {
         Self {
             rate_hz: f64::from(rate_hz),

@@ -9,14 +9,14 @@ use crate::units::{Percent, Seconds};
 /// Shortest average looked at.
 const SHORTEST: Seconds = Seconds(0.1);
 
-/// The record must hold an average so many times, or its figure is chance.
+/// The record must hold an average this many times, or its figure is chance.
 const LEAST_TIMES: usize = 6;
 
 /// Nothing is said of averages while this is not among them.
 const LEAST_LONGEST: Seconds = Seconds(1.0);
 
 /// An average is worth taking as long as it is steadier than shorter ones by
-/// more than this: less is chance.
+/// more than this: less is chance. A choice, as those above.
 const WORTHWHILE: f64 = 0.85;
 
 /// The Allan deviation at one averaging time.
@@ -74,11 +74,9 @@ pub fn worth(points: &[StabilityPoint]) -> Option<Worth> {
             open: true,
         });
     }
-    let least = points.iter().map(|point| point.deviation.0);
-    let least = least.reduce(f64::min)?;
-    let place = points
-        .iter()
-        .position(|point| WORTHWHILE * point.deviation.0 <= least)?;
+    let deviations = || points.iter().map(|point| point.deviation.0);
+    let least = deviations().reduce(f64::min)?;
+    let place = deviations().position(|deviation| WORTHWHILE * deviation <= least)?;
     Some(Worth {
         point: points[place],
         open: place + 1 == points.len(),

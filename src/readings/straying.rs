@@ -9,8 +9,9 @@ use std::collections::VecDeque;
 use crate::signal::line::Line;
 
 /// The speed has moved when the needle is away from the digits by this part
-/// of the nominal, or by this many times its usual excursion. Tuned: `cargo
-/// bench --bench trimming`.
+/// of the nominal, or by this many times its usual excursion. Tuned, with what
+/// follows, `cargo bench --bench trimming`, on its usual seeds; `--bench
+/// technician` judges it on others.
 const MOVED_AT_LEAST: f64 = 0.0012;
 const MOVED_TIMES: f64 = 1.6;
 /// Extra margin in the first 20 s: what a machine does once in ten seconds has
@@ -21,14 +22,15 @@ const MOVED_TIMES_AT_FIRST: f64 = 1.0;
 /// forgotten, and how late it is learnt (so that a move does not teach its own
 /// threshold).
 const FIRST_EXCURSION: f64 = 0.0075;
-const MEMORY_S: f64 = 20.0;
+const FORGOTTEN_S: f64 = 20.0;
 const LATE_S: f64 = 0.5;
 /// Wow strays to both sides alike, a slow turn to one: of the larger side no
 /// more counts than this many times the smaller.
 const LOPSIDED: f64 = 1.5;
 /// A swing by this many times the usual excursion is wow that has grown: less
 /// than makes a move, and more than the wow of before seems to swing where a
-/// turn bends the line that it swings about (tuned: `tests/pure/history_does_not_matter.rs`).
+/// turn bends the line that it swings about. Tuned:
+/// `tests/pure/history_does_not_matter.rs`.
 const GROWN: f64 = 1.5;
 
 /// A swing is looked for in means of this length, over the newest of these
@@ -83,7 +85,7 @@ impl Excursions {
     pub fn most_hz(&self) -> f64 {
         let first = FIRST_EXCURSION * self.nominal_hz;
         let usual = self.usual_hz().unwrap_or(first);
-        let learnt = self.learnt as f64 / self.values(MEMORY_S) as f64;
+        let learnt = self.learnt as f64 / self.values(FORGOTTEN_S) as f64;
         let times = MOVED_TIMES + MOVED_TIMES_AT_FIRST * (1.0 - learnt).max(0.0);
         (MOVED_AT_LEAST * self.nominal_hz).max(times * usual)
     }
@@ -104,7 +106,7 @@ impl Excursions {
         self.learnt += 1;
         if averages {
             self.known = true;
-            let kept = (-1.0 / (MEMORY_S * self.rate_hz)).exp();
+            let kept = (-1.0 / (FORGOTTEN_S * self.rate_hz)).exp();
             self.largest_hz = self.largest_hz.map(|largest| largest * kept);
         }
         let side = &mut self.largest_hz[usize::from(old > 0.0)];
@@ -147,8 +149,7 @@ pub fn swing(newest_first: &[f64]) -> Option<Swing> {
 }
 
 fn swing_within(means: &[f64]) -> Option<Swing> {
-    let low = means.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = means.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let [low, high] = extent(means.iter().copied());
     let end = END * (high - low);
     let mut side = None;
     let mut crossings = means.iter().enumerate().filter_map(|(age, &mean)| {
@@ -169,14 +170,16 @@ fn swing_within(means: &[f64]) -> Option<Swing> {
     // Counted in whole blocks.
     let is_regular = to.max(fro) <= TIMES_AS_LONG * to.min(fro) + 1.0;
     // A turn that goes on meanwhile makes it no wider.
-    let flat = Line::of_series(means).residuals(means);
-    let (lowest, highest) = flat.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
-        (low.min(mean), high.max(mean))
-    });
+    let [lowest, highest] = extent(Line::of_series(means).residuals(means));
     (is_quick && is_regular).then_some(Swing {
         by: 0.5 * (high - low).min(highest - lowest),
         since_s: ages[2] as f64 * BLOCK_S,
     })
+}
+
+fn extent(values: impl Iterator<Item = f64>) -> [f64; 2] {
+    let ends = [f64::INFINITY, f64::NEG_INFINITY];
+    values.fold(ends, |[low, high], value| [low.min(value), high.max(value)])
 }
 
 #[cfg(test)]
@@ -185,7 +188,7 @@ mod tests {
 
     const RATE_HZ: f64 = 200.0;
 
-    /// What is found in these, each stayed at for so long.
+    /// What is found in these, each stayed at for its seconds.
     fn found(stations: &[(f64, f64)]) -> Option<Swing> {
         let blocks = |&(value, seconds): &(f64, f64)| {
             std::iter::repeat_n(value, (seconds / BLOCK_S) as usize)
@@ -225,9 +228,7 @@ mod tests {
         for n in 0..2000u32 {
             excursions.learn(f64::from(n) * 0.01, true, true);
         }
-        assert!(
-            excursions.most_hz() <= LOPSIDED * before.max(3.78),
-            "{before}"
-        );
+        let most = LOPSIDED * before.max(3.78);
+        assert!(excursions.most_hz() <= most, "{before}");
     }
 }

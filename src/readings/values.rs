@@ -47,7 +47,7 @@ pub enum Likely {
 }
 
 /// Which channels a reading was made from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ChannelUsed {
     /// Left of a stereo input.
@@ -57,6 +57,7 @@ pub enum ChannelUsed {
     /// Both, combined by quality.
     Both,
     /// The input has one channel.
+    #[default]
     Mono,
 }
 
@@ -250,7 +251,7 @@ pub struct Dropout {
 }
 
 /// The parts of the ± of a speed, each 95 %.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct UncertaintyParts {
     /// Noise of the signal.
     pub noise: Option<Percent>,
@@ -294,7 +295,7 @@ impl SpeedFigures {
 }
 
 /// Signal of a whole stretch.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct SignalFigures {
     /// A tone was found and is good enough to read.
     pub usable: bool,
@@ -344,61 +345,4 @@ pub struct SteadyStretch {
     pub weighted_two_sigma: Option<Percent>,
     /// 95 % of it.
     pub weighted_two_sigma_uncertainty: Option<Percent>,
-}
-
-/// Something to keep in mind with a measurement.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Caution {
-    /// For scripts.
-    pub code: CautionCode,
-    /// For people: one sentence.
-    pub text: String,
-}
-
-/// The codes that scripts rely on. More may come; none changes its meaning.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[allow(missing_docs)] // the names say it; the texts stand where they are given
-pub enum CautionCode {
-    ReferenceErrorUnknown,
-    ReferenceHomeMade,
-    ReferenceAmbiguous,
-    ReferenceRecordedHere,
-    RecordTooShort,
-    ToneTooLow,
-    ToneNotFound,
-    ToneLost,
-    HalfOrDoubleSpeed,
-    MainsFrequencyMismatch,
-    Clipped,
-    Dropouts,
-    Hum,
-    LowSnr,
-    ChannelsDisagree,
-    SpeedMoved,
-    Drifting,
-    FileCutShort,
-    FileUnreadable,
-    SamplesReplaced,
-    NotYetMeasured,
-    ReferenceNotFound,
-    ReferenceCutOff,
-    ReferenceMismatch,
-    ReferenceGivesNoFlutter,
-    EdgesSoft,
-    MarksMissing,
-    Vibrato,
-    PartialsStretched,
-    TuningHint,
-    ReferenceContradictsTape,
-    PartRead,
-    ToneNotNeeded,
-    VoicesApart,
-    OneChannel,
-    LevelsDiffer,
-    HeavyWow,
-    ThroughPipe,
-    /// In a kept line of a version that knows more codes; its words say what.
-    #[serde(other)]
-    Other,
 }

@@ -4,9 +4,10 @@
 
 use serde::Serialize;
 
+use super::caution::CautionCode;
 use super::conditions::{HOME_MADE, ReferenceKind};
 use super::measurement::Measurement;
-use super::values::{CautionCode, SpeedFigures, SpeedReading, Steadiness};
+use super::values::{SpeedFigures, SpeedReading, Steadiness};
 use crate::units::Percent;
 
 /// What may explain a reading while nobody has said how true the tape is: it may
@@ -51,16 +52,6 @@ pub enum Way {
     Slow,
     /// More than right.
     Fast,
-}
-
-impl Way {
-    /// In a word.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Slow => "slow",
-            Self::Fast => "fast",
-        }
-    }
 }
 
 impl Verdict {
@@ -149,24 +140,6 @@ impl Verdict {
             Self::MadeHere
         } else {
             self
-        }
-    }
-
-    /// The words, capital so that they stand out from a distance.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::NoReading => "NO READING",
-            Self::WhichTone => "WHICH TONE?",
-            Self::Moving => "MOVING",
-            Self::Moved => "MOVED",
-            Self::Settling => "SETTLING",
-            Self::TooShort => "TOO SHORT TO SAY",
-            Self::InTolerance => "IN TOLERANCE",
-            Self::RightByThisTape => "RIGHT BY THIS TAPE",
-            Self::TooCloseToSay => "TOO CLOSE TO SAY",
-            Self::OutByThisTape => "OUT BY THIS TAPE",
-            Self::Out => "OUT OF TOLERANCE",
-            Self::MadeHere => "RECORDED ON THIS MACHINE",
         }
     }
 

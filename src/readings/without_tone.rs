@@ -1,15 +1,12 @@
 //! What a reference that is no tone tells: a speed as a ratio, no flutter, and
 //! drift only where it was followed live.
 
-use super::asked::reference_cautions;
+use super::caution::Caution;
 use super::conditions::Conditions;
 use super::expanded::Expanded;
 use super::measurement::Measurement;
 use super::settings::Settings;
-use super::values::{
-    Caution, CautionCode, ChannelUsed, FlutterReading, SignalFigures, SpeedFigures,
-    UncertaintyParts,
-};
+use super::values::{ChannelUsed, SignalFigures, SpeedFigures, UncertaintyParts};
 use crate::units::{Decibels, Percent, Seconds};
 
 /// The speed of a deviation whose 95 % parts, relative, are these.
@@ -32,8 +29,6 @@ pub(super) fn speed(
 pub(super) struct Heard<'a> {
     /// With the conditions.
     pub settings: &'a Settings,
-    /// The reference in words, as it stands behind "from".
-    pub from: &'static str,
     /// The drift is known all the same.
     pub has_drift: bool,
     pub frames: u64,
@@ -54,22 +49,9 @@ impl Heard<'_> {
     ) -> Measurement {
         let conditions = self.settings.conditions;
         let mut cautions = before;
-        let mut say = |code, text| cautions.push(Caution { code, text });
         if speed.is_some() {
-            reference_cautions(&conditions, &mut say);
-            say(
-                CautionCode::ReferenceGivesNoFlutter,
-                format!(
-                    "{} cannot be had from {}; use a tone for {}.",
-                    if self.has_drift {
-                        "Flutter"
-                    } else {
-                        "Drift and flutter"
-                    },
-                    self.from,
-                    if self.has_drift { "it" } else { "them" }
-                ),
-            );
+            cautions.extend(Caution::of_reference(&conditions));
+            cautions.push(Caution::GivesNoFlutter(conditions.kind, self.has_drift));
         }
         cautions.extend(after);
         let mut measurement = Measurement {
@@ -77,29 +59,16 @@ impl Heard<'_> {
             rate_hz: self.settings.rate_hz,
             channel: self.channel,
             conditions,
-            nominal: None,
             signal: SignalFigures {
                 usable: speed.is_some(),
                 level: self.level,
                 snr: self.snr,
                 clipped_samples: self.clipped,
-                dropouts: Vec::new(),
-                dropout_count: 0,
-                gaps: 0,
+                ..SignalFigures::default()
             },
             speed,
-            drift: None,
-            stability: Vec::new(),
-            along: None,
-            cut: None,
-            flutter: FlutterReading::default(),
-            note: None,
-            tuning: None,
-            passage: None,
-            marks: None,
-            recording: None,
-            ident: None,
             cautions,
+            ..Measurement::default()
         };
         measurement.cautions.extend(measurement.clipped_caution());
         measurement

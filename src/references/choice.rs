@@ -43,40 +43,30 @@ pub enum Reference {
 
 /// Why a reference was not understood.
 #[derive(Debug, thiserror::Error, PartialEq)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum ReferenceParseError {
-    /// None of the kinds there are.
     #[error(
         "\"{0}\" is no reference; write tone:3150 (any frequency in Hz), tone:auto, note:A4 (A4@442 at another concert pitch), passage:200 or marks:1 (seconds), or recording:FILE (a digital copy of what is on the tape)"
     )]
     Unknown(String),
-    /// A tone outside what can be followed.
     #[error("\"{0}\" cannot be a reference tone; it must lie between 100 and 20000 Hz")]
     OutOfRange(String),
-    /// No note after the colon.
     #[error(transparent)]
     NoNote(#[from] NoteError),
-    /// A note outside what can be followed.
     #[error("{0} cannot be a reference; a note must lie between C1 and C8")]
     NoteOutOfRange(Note),
-    /// No number of seconds after the colon.
     #[error("\"{text}\" says no length; write it in seconds, such as {kind}:{example}")]
     NoSeconds {
-        /// What was written.
         text: String,
-        /// Which kind of reference.
         kind: &'static str,
-        /// How it might look.
         example: &'static str,
     },
-    /// A passage too short or too long.
     #[error(
         "\"{0}\" is no reference; a passage must last between 2 s and 4 hours (14400 s), and the longer the better"
     )]
     PassageLength(String),
-    /// No file after the colon.
     #[error("\"recording:\" says no file; name the digital copy, such as recording:side-a.flac")]
     NoFile,
-    /// Marks too close or too far apart.
     #[error("\"{0}\" is no reference; marks must be between 0.1 and 3600 s apart")]
     MarksSpacing(String),
 }

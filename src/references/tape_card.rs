@@ -74,26 +74,16 @@ pub enum Found {
 
 /// Why a card cannot be used.
 #[derive(Debug, thiserror::Error, PartialEq)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum TapeCardError {
-    /// No card of this program, or a damaged one.
     #[error("line {line}: {reason}")]
-    Unreadable {
-        /// From 1.
-        line: usize,
-        /// What the reader of TOML says.
-        reason: String,
-    },
-    /// From a newer version.
+    Unreadable { line: usize, reason: String },
     #[error("it was written by a newer version of the program (card {0}); use that version")]
     Newer(u32),
-    /// A value that cannot be.
     #[error("{key} is {found}; {wanted}")]
     Impossible {
-        /// Which.
         key: &'static str,
-        /// What stands there.
         found: String,
-        /// What may stand there.
         wanted: &'static str,
     },
 }

@@ -40,16 +40,14 @@ pub struct SpeedTarget {
 
 /// Why a speed was not understood.
 #[derive(Debug, thiserror::Error, PartialEq)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum SpeedError {
-    /// No speed.
     #[error(
         "\"{0}\" is no tape speed; write it in cm/s, such as 9.53, or in inches a second, such as 3.75ips or \"3 3/4 ips\""
     )]
     Unknown(String),
-    /// None that a tape has.
     #[error("{0} cm/s is no speed of a tape; it must lie between 0.5 and 200 cm/s")]
     OutOfRange(f64),
-    /// What follows the `=` is no tone.
     #[error(
         "\"{0}\" is no tone for a speed; write it in Hz from 100 to 20000, such as 9.53=3150, or 9.53=auto"
     )]

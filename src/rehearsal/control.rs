@@ -8,23 +8,20 @@
 
 use super::dirt::{ControlConfig, ControlFault, ControlFaultKind};
 use super::noise::{Purpose, Random};
-use super::sweeping::{SweepingConfig, SweepingHand};
+use super::sweeping::{STEPS_HZ, SweepingConfig, SweepingHand};
 use crate::units::Decibels;
 
 /// What a spot loses in one cleaning stroke with the power off. Invented.
 const RUBBED_OFF_WITH_CLEANER: f64 = 0.5;
-/// A spot with less dirt than this lets nothing be heard.
+/// A spot with less dirt than this lets nothing be heard. Invented.
 const CLEAN: f64 = 0.2;
-/// The wiper must go this far away before a spot is passed anew.
+/// The wiper must go this far away before a spot is passed anew. Invented.
 const ASIDE: f64 = 0.004;
-/// The hand's position is known so many times a second, as [`SweepingHand`]
-/// works it out.
-const NODES_HZ: f64 = 200.0;
-/// A hand that is done lets go near the upper end; so far does it go on by
-/// itself from node to node.
+/// A hand that is done lets go near the upper end; this far does the control go
+/// on by itself from node to node. Invented.
 const LAST_OF_THE_WAY: f64 = 0.001;
-/// Faults that are remembered one by one.
-const MOST_REMEMBERED: usize = 4096;
+/// Faults that are kept one by one: a choice.
+const MOST_KEPT: usize = 4096;
 
 #[derive(Clone, Copy, Debug)]
 struct Spot {
@@ -214,35 +211,37 @@ impl Control {
         let [_, lasts] = self.break_frames();
         self.breaks
             .retain(|(start, ..)| ((frame - start) as f64) < lasts);
-        let rate_hz = u64::from(self.config.rate_hz);
+        let longest = u64::from(self.config.rate_hz) / 100;
         self.scratches
-            .retain(|scratch| scratch.frame + rate_hz / 100 > frame);
+            .retain(|scratch| scratch.frame + longest > frame);
     }
 
     /// One frame on.
     fn advance(&mut self) {
-        self.into_node += NODES_HZ / f64::from(self.config.rate_hz.max(1));
-        if self.into_node < 1.0 {
-            self.touch_spots();
-            return;
+        self.into_node += STEPS_HZ / f64::from(self.config.rate_hz.max(1));
+        if self.into_node >= 1.0 {
+            self.into_node -= 1.0;
+            self.next_node();
         }
-        self.into_node -= 1.0;
+        self.touch_spots();
+    }
+
+    fn next_node(&mut self) {
         self.from = self.to;
         if let Some((hand, nodes)) = &mut self.hand {
             *nodes += 1;
-            self.to = hand.position_at(*nodes as f64 / NODES_HZ);
+            self.to = hand.position_at(*nodes as f64 / STEPS_HZ);
             if hand.is_done() {
                 self.hand = None;
             }
         } else {
             self.to = (self.to + LAST_OF_THE_WAY).min(1.0);
         }
-        self.touch_spots();
     }
 
     fn touch_spots(&mut self) {
         let position = self.position();
-        let before = position - (self.to - self.from) * NODES_HZ / f64::from(self.config.rate_hz);
+        let before = position - (self.to - self.from) * STEPS_HZ / f64::from(self.config.rate_hz);
         for nth in 0..self.spots.len() {
             let spot = &mut self.spots[nth];
             let passed =
@@ -263,11 +262,9 @@ impl Control {
                 let depth_db = self.config.break_depth_db * spot.left;
                 self.breaks.push((self.frame, depth_db, spot.tracks));
             }
-            ControlFaultKind::Crackle => {
-                self.crackle(spot);
-            }
+            ControlFaultKind::Crackle => self.crackle(spot),
         }
-        if self.faults.len() < MOST_REMEMBERED {
+        if self.faults.len() < MOST_KEPT {
             self.faults.push(ControlFault {
                 frame: self.frame,
                 kind: spot.kind,
@@ -281,22 +278,18 @@ impl Control {
         let rate_hz = f64::from(self.config.rate_hz);
         let many = 1 + (self.random.unit() * 3.0) as u32;
         for nth in 0..many {
+            let random = &mut self.random;
             let (after, share) = if nth == 0 {
                 (0.0, 1.0)
             } else {
-                (
-                    self.random.between(0.0005, 0.004),
-                    self.random.between(0.3, 0.9),
-                )
+                (random.between(0.0005, 0.004), random.between(0.3, 0.9))
             };
-            let sign = if self.random.chance(0.5) { 1.0 } else { -1.0 };
-            let decay_s = self.random.between(30e-6, 150e-6);
+            let sign = if random.chance(0.5) { 1.0 } else { -1.0 };
+            let decay_s = random.between(30e-6, 150e-6);
+            let strongest = Decibels(self.config.crackle_dbfs).amplitude_ratio();
             self.scratches.push(Scratch {
                 frame: self.frame + (after * rate_hz) as u64,
-                peak: sign
-                    * share
-                    * spot.left
-                    * Decibels(self.config.crackle_dbfs).amplitude_ratio(),
+                peak: sign * share * spot.left * strongest,
                 keep: (-1.0 / (decay_s * rate_hz)).exp(),
                 tracks: spot.tracks,
             });
@@ -375,13 +368,8 @@ mod tests {
         assert!(low.abs_diff(240) <= 1, "{low}");
         let deepest = sound[2 * (begin + 120)];
         assert!((deepest - 0.25).abs() < 1e-4, "{deepest}");
-        assert!(
-            sound
-                .iter()
-                .skip(1)
-                .step_by(2)
-                .all(|right| (right - 0.5).abs() < 1e-6)
-        );
+        let mut right = sound.iter().skip(1).step_by(2);
+        assert!(right.all(|right| (right - 0.5).abs() < 1e-6));
     }
 
     #[test]

@@ -27,13 +27,13 @@ pub struct FlutterModel {
     /// Standard deviation in percent of independent values drawn 200 times a
     /// second.
     pub white_percent: f64,
-    /// Standard deviation in percent of noise that remembers.
+    /// Standard deviation in percent of correlated noise.
     pub correlated_percent: f64,
-    /// How long it remembers: time constant of its autocorrelation, seconds.
+    /// Its correlation time in seconds.
     pub correlation_s: f64,
 }
 
-/// Scales to 0.15 % weighted two-sigma. Found by passing 8 × 125 s of each
+/// Scales to 0.15 % weighted two-sigma. Derived by passing 8 × 125 s of each
 /// model through the weighting curve of IEC 60386 (table from memory, a
 /// recursive filter within 0.18 dB of it) and taking the level exceeded 5 % of
 /// the time, the first 5 s left out; single runs of 120 s scatter by ±2 %.
@@ -52,6 +52,12 @@ impl FlutterLine {
     }
 }
 
+/// Lines by frequency in Hz and peak in percent.
+fn lines(of: &[(f64, f64)]) -> Vec<FlutterLine> {
+    let line = |&(hz, peak_percent): &(f64, f64)| FlutterLine::new(hz, peak_percent);
+    of.iter().map(line).collect()
+}
+
 impl FlutterModel {
     /// A perfect transport.
     pub fn none() -> Self {
@@ -61,9 +67,8 @@ impl FlutterModel {
     /// One line from phase 0: wow with a closed form.
     pub fn sine(hz: f64, peak_percent: f64) -> Self {
         let line = FlutterLine {
-            hz,
-            peak_percent,
             start_turns: Some(0.0),
+            ..FlutterLine::new(hz, peak_percent)
         };
         Self {
             lines: vec![line],
@@ -74,12 +79,7 @@ impl FlutterModel {
     /// Four mixed lines and noise, 0.15 % weighted two-sigma.
     pub fn mix() -> Self {
         Self {
-            lines: vec![
-                FlutterLine::new(0.55, 1.0),
-                FlutterLine::new(1.1, 0.5),
-                FlutterLine::new(4.7, 0.6),
-                FlutterLine::new(8.9, 0.5),
-            ],
+            lines: lines(&[(0.55, 1.0), (1.1, 0.5), (4.7, 0.6), (8.9, 0.5)]),
             white_percent: 1.0,
             ..Self::default()
         }
@@ -91,17 +91,14 @@ impl FlutterModel {
     /// period.
     pub fn pure_wow() -> Self {
         Self {
-            lines: vec![
-                FlutterLine::new(0.5556, 1.0),
-                FlutterLine::new(1.1112, 0.15),
-            ],
+            lines: lines(&[(0.5556, 1.0), (1.1112, 0.15)]),
             white_percent: 0.2,
             ..Self::default()
         }
         .scaled(PURE_WOW_SCALE)
     }
 
-    /// Noise that remembers for 0.3 s, without any line, 0.15 % weighted
+    /// Noise with a correlation time of 0.3 s, without any line, 0.15 % weighted
     /// two-sigma: what no average over wow periods can take out.
     pub fn correlated() -> Self {
         Self {
@@ -120,14 +117,14 @@ impl FlutterModel {
     /// poles of its commutator 120 Hz. Strengths are invented.
     pub fn portable() -> Self {
         Self {
-            lines: vec![
-                FlutterLine::new(0.55, 0.10),
-                FlutterLine::new(1.26, 0.05),
-                FlutterLine::new(2.9, 0.04),
-                FlutterLine::new(6.06, 0.06),
-                FlutterLine::new(40.0, 0.03),
-                FlutterLine::new(120.0, 0.02),
-            ],
+            lines: lines(&[
+                (0.55, 0.10),
+                (1.26, 0.05),
+                (2.9, 0.04),
+                (6.06, 0.06),
+                (40.0, 0.03),
+                (120.0, 0.02),
+            ]),
             white_percent: 0.06,
             correlated_percent: 0.02,
             correlation_s: 0.3,
@@ -294,7 +291,7 @@ mod tests {
     }
 
     #[test]
-    fn the_noise_remembers_as_long_as_it_says() {
+    fn the_noise_has_the_stated_correlation_time() {
         let model = FlutterModel {
             correlated_percent: 0.2,
             correlation_s: 0.3,

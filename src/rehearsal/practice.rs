@@ -10,15 +10,9 @@ use super::noise::{HumConfig, Purpose, Random};
 use super::trimmer::{TrimmerConfig, WiperConfig};
 
 /// Made-up words; no machine was ever called so, as far as we know.
+#[rustfmt::skip]
 const FIRST: [&str; 8] = [
-    "Quillow",
-    "Marrabee",
-    "Fennimoor",
-    "Oskerlow",
-    "Tamberly",
-    "Wexadine",
-    "Brindlow",
-    "Hollivar",
+    "Quillow", "Marrabee", "Fennimoor", "Oskerlow", "Tamberly", "Wexadine", "Brindlow", "Hollivar",
 ];
 const SECOND: [&str; 6] = [
     "Rambler", "Pocket", "Lantern", "Sparrow", "Meadow", "Harbour",
@@ -58,11 +52,12 @@ impl PracticeMachine {
     /// number divides by four arrive too fast.
     pub fn of_seed(seed: u64) -> Self {
         let mut random = Random::new(seed, Purpose::Practice);
-        let slow = !seed.is_multiple_of(4);
-        let arrives_percent = if slow {
-            random.between(-3.6, -2.6)
+        let (arrives_percent, complaint) = if seed.is_multiple_of(4) {
+            let sharp = "plays sharp, and the speed jumps when the trimmer is touched";
+            (random.between(2.0, 3.2), sharp)
         } else {
-            random.between(2.0, 3.2)
+            let flat = "plays flat, and the speed jumps when the trimmer is touched";
+            (random.between(-3.6, -2.6), flat)
         };
         let jump_percent = dirt_jump(&mut random);
         let trimmer = trimmer_off_by(arrives_percent - jump_percent, &mut random);
@@ -71,11 +66,7 @@ impl PracticeMachine {
         let second = SECOND[pick(&mut random, SECOND.len())];
         Self {
             name: format!("{first} {second} (simulated)"),
-            complaint: if slow {
-                "plays flat, and the speed jumps when the trimmer is touched"
-            } else {
-                "plays sharp, and the speed jumps when the trimmer is touched"
-            },
+            complaint,
             config: MachineConfig {
                 trimmer,
                 // It stood right for years before somebody turned it.
@@ -107,8 +98,8 @@ impl PracticeMachine {
 /// Where a dead place begins, as a share of the travel, and how long it is.
 /// Invented; it lies apart from where the machines arrive and are right.
 const DEAD_LENGTH: f64 = 0.1;
-/// So far from the end of the travel right speed lies where the trimmer is not
-/// to blame. Invented.
+/// Distance from the end of the travel at which right speed lies where the
+/// trimmer is not to blame. Invented.
 const FROM_THE_END: f64 = 0.04;
 
 impl PracticeMachine {
@@ -142,10 +133,8 @@ impl PracticeMachine {
             TrimmerFault::None => {}
         }
         self.config.wiper = WiperConfig::clean();
-        self.complaint = match (
-            fault,
-            self.config.trimmer.percent_at(self.config.trimmer.position) < 0.0,
-        ) {
+        let trimmer = &self.config.trimmer;
+        self.complaint = match (fault, trimmer.percent_at(trimmer.position) < 0.0) {
             (TrimmerFault::AtTheEnd, true) => "has become slower and slower",
             (TrimmerFault::AtTheEnd, false) => "has become faster and faster",
             (_, true) => "plays flat",

@@ -26,21 +26,13 @@ mod tests {
     use super::*;
     use crate::readings::SweepPicture;
     use crate::records::{Label, Snapshot};
-    use crate::references::Tolerance;
     use crate::report::{FileReport, FileResult, comparison, sample, sweep, text};
     use crate::units::{Percent, Seconds};
 
     #[test]
     fn nothing_of_ours_stays_that_a_plain_terminal_lacks() {
         let measurement = sample::measurement();
-        let block = text::block(&FileReport {
-            file: "a.wav",
-            result: FileResult::Measured(&measurement),
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        });
+        let block = text::block(&FileReport::of("a.wav", FileResult::Measured(&measurement)));
         assert!(!block.is_ascii());
         let plain = ascii(&block);
         assert!(plain.is_ascii(), "{plain}");

@@ -3,9 +3,9 @@
 
 use std::fmt::Write as _;
 
-use super::text::worth_line;
-use super::timed;
-use crate::readings::{ClockSource, Measurement, SpeedFigures};
+use super::words::wrapped;
+use super::{timed, words};
+use crate::readings::{Measurement, SpeedFigures};
 use crate::units::Percent;
 
 /// A stated sum may be rounded by this part of it.
@@ -23,7 +23,12 @@ pub fn lines(measurement: &Measurement) -> String {
     }
     add_line(&mut text, &sum(speed));
     if measurement.conditions.kind.has_frequency() {
-        text.push_str(&worth_line(measurement));
+        if let Some(worth) = measurement.worth() {
+            text.push_str(&wrapped(
+                "    steadiness              ",
+                &words::worth(&worth),
+            ));
+        }
     }
     text
 }
@@ -47,11 +52,6 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> Vec<Line> {
     let of = |percent: Option<Percent>| percent.map(|percent| percent.0);
     let parts = &speed.parts;
     let reference = &measurement.conditions.reference;
-    let clock = match measurement.conditions.clock.source {
-        ClockSource::Default => "common practice, taken as normal",
-        ClockSource::Option => "as given, taken as normal",
-        ClockSource::Measured => "as measured earlier, taken as normal",
-    };
     let tape = match (reference.home_made, parts.reference) {
         (true, _) => "home-made, common practice, taken as normal",
         (false, Some(_)) => "as given, taken as normal",
@@ -83,7 +83,7 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> Vec<Line> {
         Line {
             name: "sample clock",
             percent: Some(parts.clock.0),
-            known: clock.into(),
+            known: words::clock_source(measurement.conditions.clock.source).into(),
         },
         Line {
             name: "the tape's own error",
@@ -146,7 +146,7 @@ mod tests {
         let expected = "  Budget of the speed's ±, each part for 95 %
     noise of the signal     ±0.00010 %   from the spectrum, k = 1.96
     wow and flutter left in ±0.00520 %   from this record, 18 degrees of freedom
-    sample clock            ±0.01000 %   common practice, taken as normal
+    sample clock            ±0.01000 %   not measured: common practice
     the tape's own error    not known    left out of the sum
     sum                     ±0.01114 %   k = 1.96, 496 degrees of freedom
     steadiness              averages of 8 s change by 0.006 % from one to the

@@ -5,7 +5,7 @@ use jiff::tz::TimeZone;
 use super::listing::{cut, time};
 use super::numbers::{beside_uncertainty, plain};
 use super::sweep::{self, Between, headline};
-use super::words::{COLUMNS, NONE, band, best_uncertainty, with_uncertainty, wrapped};
+use super::words::{self, COLUMNS, NONE, band, best_uncertainty, cell, with_uncertainty, wrapped};
 use crate::readings::{Measurement, SpeedFigures, Verdict, Way};
 use crate::records::{Label, Snapshot};
 use crate::references::Tolerance;
@@ -32,21 +32,21 @@ const ROWS: [Row; 14] = [
     ("verdict", |s| verdict(s, tolerance(s)).words().to_owned()),
     ("drift % a minute", |s| drift(&s.measurement)),
     ("wow, 0.5–6 Hz, RMS %", |s| {
-        figure(s.measurement.flutter.wow_rms, None)
+        cell(s.measurement.flutter.wow_rms, None)
     }),
     ("flutter, 6–100 Hz, RMS %", |s| {
-        figure(s.measurement.flutter.flutter_rms, None)
+        cell(s.measurement.flutter.flutter_rms, None)
     }),
     ("weighted, two-sigma %", |s| {
         let flutter = &s.measurement.flutter;
-        figure(
+        cell(
             flutter.weighted_two_sigma,
             flutter.weighted_two_sigma_uncertainty,
         )
     }),
     ("weighted, quasi-peak %", |s| {
         let flutter = &s.measurement.flutter;
-        figure(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
+        cell(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
     }),
     ("signal-to-noise dB", |s| {
         s.measurement
@@ -318,28 +318,14 @@ fn speed(snapshot: &Snapshot) -> String {
     figures.as_ref().map_or(NONE.to_owned(), |speed| {
         let said = verdict(snapshot, tolerance(snapshot));
         let way = said.way(speed.deviation, speed.uncertainty);
-        format!(
-            "{} {}",
-            with_uncertainty(speed.deviation.0, best_uncertainty(speed), true),
-            way.map_or("", Way::word)
-        )
+        format!("{} {}", words::deviation(speed), way.map_or("", Way::word))
     })
 }
 
 fn drift(measurement: &Measurement) -> String {
-    measurement.drift.map_or(NONE.to_owned(), |drift| {
-        with_uncertainty(
-            drift.percent_per_minute,
-            drift.uncertainty_percent_per_minute,
-            true,
-        )
-    })
-}
-
-fn figure(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
-    value.map_or(NONE.to_owned(), |value| {
-        with_uncertainty(value.0, uncertainty.map(|u| u.0), false)
-    })
+    measurement
+        .drift
+        .map_or(NONE.to_owned(), |drift| words::drift(&drift))
 }
 
 #[cfg(test)]
@@ -405,10 +391,8 @@ both and falls out of the change.
                         The earlier one was kept with a band of ±0.5 % deck.";
         assert_eq!(said, expected);
         after.tolerance = None;
-        let ambiguous = crate::readings::Caution {
-            code: crate::readings::CautionCode::ReferenceAmbiguous,
-            text: String::new(),
-        };
+        let ambiguous =
+            crate::readings::Caution::told(crate::readings::CautionCode::ReferenceAmbiguous, "");
         before.measurement.cautions.push(ambiguous);
         let said = changes(&before, &after).join(" ");
         assert!(said.contains("WHICH TONE? → RIGHT"), "{said}");

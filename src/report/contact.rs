@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::numbers::tenths;
-use super::words::{counted, wrapped};
+use super::words::{CLEANING, counted, wrapped};
 use crate::readings::contact::{
     ContactChannel, ContactReport, ContactTrack, ContactVerdict, MARK_DB, MARKS,
 };
@@ -12,11 +12,6 @@ use crate::units::Decibels;
 
 /// Breaks that are said one by one.
 const MOST_SAID: usize = 6;
-
-/// Cleaning, with the usual cautions (common practice, no source).
-pub const CLEANING: &str = "Clean it: power off and plug pulled, contact cleaner made for controls \
-and sparingly, with fresh air. Some cleaners attack plastics, and none may reach belts or pinch \
-rollers. Work it end to end a dozen times, let it dry, and repeat the check.";
 
 /// The verdict in a few words.
 pub fn headline(report: &ContactReport) -> &'static str {

@@ -58,7 +58,7 @@ pub fn line(report: &FileReport<'_>) -> String {
     serde_json::to_string(&reading).expect("plain values always become JSON")
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, Default)]
 struct Line<'a> {
     schema: &'static str,
     file: &'a str,
@@ -77,8 +77,8 @@ struct Line<'a> {
     along: Option<Along>,
     #[serde(skip_serializing_if = "Option::is_none")]
     measured: Option<Measured>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    stretches: Option<Vec<Stretch>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    stretches: Vec<Stretch>,
     #[serde(skip_serializing_if = "Option::is_none")]
     note: Option<Note>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -293,7 +293,7 @@ struct BadSpot {
     seen: SpotSeen,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, Default)]
 struct Reference<'a> {
     kind: &'static str,
     hz: Option<f64>,
@@ -340,7 +340,7 @@ struct Parts {
     reference_percent: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, Default)]
 struct Clock {
     error_ppm: Option<f64>,
     uncertainty_ppm: Option<f64>,
@@ -399,25 +399,20 @@ impl<'a> Line<'a> {
         self.along = None;
         self.flutter = Flutter::default();
         self.cautions
-            .retain(|it| !sweep::BY_TURNING.contains(&it.code));
-        self.cautions.push(Caution {
-            code: CautionCode::SpeedMoved,
-            text: "The trimmer was turned through its range, so no speed is told.".to_owned(),
-        });
+            .retain(|it| !sweep::BY_TURNING.contains(&it.code()));
+        self.cautions.push(Caution::Swept);
     }
 
     fn of(file: &'a str, measurement: &'a Measurement, tolerance: Tolerance) -> Self {
         let conditions = &measurement.conditions;
+        let cut = measurement.cut.as_ref();
+        let stretches = cut.map(|cut| &cut.stretches[..]).unwrap_or_default();
         Self {
-            schema: SCHEMA,
-            file,
             duration_s: places(measurement.duration.0, 6),
             rate_hz: Some(measurement.rate_hz),
             channel: Some(measurement.channel),
-            reference: Reference::of(conditions, measurement.nominal),
             signal: Signal::of(&measurement.signal),
             speed: Speed::of(measurement, tolerance.half_width).unwrap_or_default(),
-            clock: Clock::of(&conditions.clock),
             drift: measurement
                 .drift
                 .as_ref()
@@ -427,18 +422,15 @@ impl<'a> Line<'a> {
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
             along: measurement.along.as_ref().map(Along::of),
-            measured: measurement.cut.as_ref().map(Measured::of),
-            stretches: (measurement.cut.as_ref())
-                .filter(|cut| !cut.stretches.is_empty())
-                .map(|cut| cut.stretches.iter().map(Stretch::of).collect()),
+            measured: cut.map(Measured::of),
+            stretches: stretches.iter().map(Stretch::of).collect(),
             note: measurement.note.as_ref().map(Note::of),
             tuning: measurement.tuning.as_ref().map(Tuning::of),
             passage: measurement.passage.as_ref().map(Passage::of),
             marks: measurement.marks.as_ref().map(Marks::of),
             matched: measurement.recording.as_ref().map(Match::of),
             ident: measurement.ident.as_ref().map(TapeSays::of),
-            sweep: None,
-            contact: None,
+            ..Self::empty(file, conditions, measurement.nominal)
         }
     }
 
@@ -451,12 +443,8 @@ impl<'a> Line<'a> {
         self.signal.usable = true;
         self.signal.level_dbfs = contact.highest().and_then(|it| places(it.0, 1));
         self.cautions
-            .retain(|it| !OF_A_REFERENCE.contains(&it.code));
-        self.cautions.push(Caution {
-            code: CautionCode::ToneNotNeeded,
-            text: "Contacts were judged by the sound as it is; no speed was read from it."
-                .to_owned(),
-        });
+            .retain(|it| !OF_A_REFERENCE.contains(&it.code()));
+        self.cautions.push(Caution::ToneNotNeeded);
     }
 
     fn not_measured(
@@ -470,33 +458,19 @@ impl<'a> Line<'a> {
             _ => None,
         };
         Self {
+            cautions: vec![Caution::told(code, reason)],
+            ..Self::empty(file, conditions, nominal)
+        }
+    }
+
+    /// Without a figure.
+    fn empty(file: &'a str, conditions: &Conditions, nominal: Option<Hertz>) -> Self {
+        Self {
             schema: SCHEMA,
             file,
-            duration_s: None,
-            rate_hz: None,
-            channel: None,
             reference: Reference::of(conditions, nominal),
-            signal: Signal::default(),
-            speed: Speed::default(),
             clock: Clock::of(&conditions.clock),
-            drift: Drift::default(),
-            stability: Stability::default(),
-            flutter: Flutter::default(),
-            cautions: vec![Caution {
-                code,
-                text: reason.to_owned(),
-            }],
-            along: None,
-            measured: None,
-            stretches: None,
-            note: None,
-            tuning: None,
-            passage: None,
-            marks: None,
-            matched: None,
-            ident: None,
-            sweep: None,
-            contact: None,
+            ..Self::default()
         }
     }
 }
@@ -738,14 +712,10 @@ mod tests {
     use crate::report::sample;
 
     fn measured(measurement: &Measurement) -> String {
-        line(&FileReport {
-            file: "side-a.wav",
-            result: FileResult::Measured(measurement),
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        })
+        line(&FileReport::of(
+            "side-a.wav",
+            FileResult::Measured(measurement),
+        ))
     }
 
     #[test]
@@ -816,18 +786,14 @@ mod tests {
     #[test]
     fn an_unreadable_file_says_so_and_keeps_its_reference() {
         let conditions = Conditions::default();
-        let line = line(&FileReport {
-            file: "no\"tes.wav",
-            result: FileResult::NotMeasured {
+        let line = line(&FileReport::of(
+            "no\"tes.wav",
+            FileResult::NotMeasured {
                 code: CautionCode::FileUnreadable,
                 conditions: &conditions,
                 reason: "this is a text file",
             },
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        });
+        ));
         let value: serde_json::Value = serde_json::from_str(&line).expect("JSON");
         assert_eq!(value["file"], "no\"tes.wav");
         assert_eq!(value["reference"]["hz"], 3150.0);

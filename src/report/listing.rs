@@ -5,7 +5,7 @@ use jiff::tz::TimeZone;
 
 use super::numbers::plain;
 use super::sweep::headline;
-use super::words::{NONE, best_uncertainty, with_uncertainty, wrapped};
+use super::words::{NONE, deviation, wrapped};
 use crate::records::Snapshot;
 
 /// Widths of the columns whose text is the user's.
@@ -32,9 +32,10 @@ fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
     let measurement = &snapshot.measurement;
     let taken = time(snapshot, zone);
     let machine = snapshot.machine.as_deref().map_or(NONE.to_owned(), plain);
-    let speed = measurement.speed.as_ref().map_or(NONE.to_owned(), |speed| {
-        with_uncertainty(speed.deviation.0, best_uncertainty(speed), true)
-    });
+    let speed = measurement
+        .speed
+        .as_ref()
+        .map_or(NONE.to_owned(), deviation);
     let flutter = measurement
         .flutter
         .weighted_two_sigma
@@ -130,7 +131,7 @@ mod tests {
             "   3  2026-03-01 11:05  kitchen portable  before     -1.232 ±0.012   0.121\n",
             "      9.5 cm/s reverse, start of the tape, supply 2.9 V\n",
             "      new belt, motor oiled, pinch roller cleaned twice\n",
-            "  14  2026-03-01 11:05  kitchen portabl…  a\u{fffd}[2Jb     –               –\n",
+            "  14  2026-03-01 11:05  kitchen portabl…  a\\u001b[2… –               –\n",
             "      SIMULATED\n",
         );
         assert_eq!(text, expected);

@@ -3,8 +3,12 @@
 
 mod ascii;
 pub mod budget;
+mod cautions;
 pub mod comparison;
 pub mod contact;
+#[cfg(test)]
+#[path = "../../tests/support/invented.rs"]
+mod invented;
 pub mod json;
 pub mod listing;
 pub mod numbers;
@@ -13,10 +17,12 @@ mod sample;
 pub mod sweep;
 pub mod text;
 mod timed;
+mod troubles;
 mod words;
 
 pub use ascii::ascii;
-pub use words::lines_of;
+pub use troubles::{clause, noun, off_by, trouble};
+pub use words::{band, channel, clock_source, lines_of, worth};
 
 use crate::readings::contact::ContactReport;
 use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};
@@ -37,6 +43,20 @@ pub struct FileReport<'a> {
     pub sweep: Option<&'a SweepReport>,
     /// What came of the contact check, where one was asked for.
     pub contact: Option<ContactResult<'a>>,
+}
+
+impl<'a> FileReport<'a> {
+    /// With the usual band, no card and no check.
+    pub fn of(file: &'a str, result: FileResult<'a>) -> Self {
+        Self {
+            file,
+            result,
+            tolerance: Tolerance::default(),
+            tape: None,
+            sweep: None,
+            contact: None,
+        }
+    }
 }
 
 /// A contact check that was asked for; `None` where the file could not be read.

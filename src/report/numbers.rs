@@ -1,4 +1,6 @@
-//! Numbers rounded for people and for scripts.
+//! Numbers rounded for people and for scripts, and text that is safe to show.
+
+use std::fmt::Write as _;
 
 /// Rounded to so many decimal places; `None` for what is no number.
 pub(super) fn places(value: f64, decimals: i32) -> Option<f64> {
@@ -100,12 +102,19 @@ pub fn with_uncertainty(value: f64, uncertainty: Option<f64>, is_signed: bool) -
     }
 }
 
-/// What a terminal can show as it is: control characters, which could move
-/// its cursor or worse, become a placeholder.
+/// What may go to a terminal: control characters, which could move its cursor or
+/// worse, are shown as JSON writes them, so that JSON stays the same JSON.
 pub fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect()
+    let mut shown = String::with_capacity(text.len());
+    for letter in text.chars() {
+        if letter.is_control() {
+            // Writing to a string cannot fail.
+            let _ = write!(shown, "\\u{:04x}", u32::from(letter));
+        } else {
+            shown.push(letter);
+        }
+    }
+    shown
 }
 
 #[cfg(test)]
@@ -183,7 +192,7 @@ mod tests {
 
     #[test]
     fn names_cannot_drive_the_terminal() {
-        assert_eq!(plain("a\u{1b}[2Jb\n"), "a\u{fffd}[2Jb\u{fffd}");
+        assert_eq!(plain("a\u{1b}[2Jb\n"), "a\\u001b[2Jb\\u000a");
         assert_eq!(plain("Gerät ±"), "Gerät ±");
     }
 }

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::numbers::signed;
-use super::words::{counted, wrapped};
+use super::words::{CLEANING, counted, wrapped};
 use crate::readings::{
     BadSpot, CautionCode, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear,
 };
@@ -19,11 +19,6 @@ const MOST_SAID: usize = 4;
 /// Where else to look when the wiper is not to blame: the usual suspects,
 /// common practice, no source.
 pub const ELSEWHERE: &str = "belt, pinch roller, motor, supply, dirt in the transport";
-
-/// How to clean, with the usual cautions.
-pub const CLEANING: &str = "Clean it with the power off (unplug a mains machine), contact cleaner \
-made for controls and sparingly, away from plastics it may attack and with fresh air; turn it to \
-both stops a dozen times, let it dry, and repeat the sweep.";
 
 /// Nothing bad where the trimmer will stand.
 const CAN_STAY: &str = "Nothing bad where the trimmer will stand: set it and go on. Cleaning, \
@@ -517,7 +512,7 @@ mod tests {
         assert!(headline(&report).contains("4 % away from right speed, it can stay"));
         assert!(!Between::Cleaned(2).asks_for_a_new_one(&report));
         // Cleaning is no order then, but its caution stands beside it.
-        assert!(!advice(&report).contains("repeat the sweep"));
+        assert!(!advice(&report).contains("repeat the check"));
         assert!(advice(&report).contains("power off"));
     }
 

@@ -3,9 +3,9 @@
 
 use std::fmt::Write as _;
 
-use super::numbers::{places, plain, signed, significant};
-use super::words::{NONE, band, best_uncertainty, channel, counted, with_uncertainty, wrapped};
-use super::{FileReport, FileResult, contact, sweep, timed};
+use super::numbers::{places, plain, signed};
+use super::words::{band, cell, channel, counted, with_uncertainty, wrapped};
+use super::{FileReport, FileResult, contact, noun, sweep, timed, words};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
     CautionCode, Cut, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
@@ -76,8 +76,8 @@ fn swept(file: &str, measurement: &Measurement, report: &SweepReport) -> String 
 /// The cautions but for those of these codes.
 fn cautions(measurement: &Measurement, but: &[CautionCode]) -> String {
     let all = measurement.cautions.iter();
-    all.filter(|caution| !but.contains(&caution.code))
-        .map(|caution| wrapped("  Caution    ", &plain(&caution.text)))
+    all.filter(|caution| !but.contains(&caution.code()))
+        .map(|caution| wrapped("  Caution    ", &plain(&caution.to_string())))
         .collect()
 }
 
@@ -155,13 +155,12 @@ fn judged(speed: &SpeedFigures, verdict: Verdict) -> String {
 }
 
 fn speed_lines(speed: &SpeedFigures, measurement: &Measurement, tolerance: Tolerance) -> String {
-    let uncertainty = best_uncertainty(speed);
     let turned = (measurement.cut.as_ref()).is_some_and(|cut| !cut.stretches.is_empty());
     let before = if turned { "MOVED, THEN " } else { "" };
     let verdict = Verdict::of_measured(measurement, tolerance.half_width);
     let mut text = format!(
         "  Speed      {} %  {}{}\n",
-        with_uncertainty(speed.deviation.0, uncertainty, true),
+        words::deviation(speed),
         before,
         judged(speed, verdict),
     );
@@ -244,7 +243,7 @@ fn drift_line(measurement: &Measurement) -> String {
         return "  Drift      not measured\n".to_owned();
     };
     let span = drift.span.map_or(String::new(), |span| {
-        format!(", 5 s means span {} %", figure(span.0))
+        format!(", 5 s means span {} %", cell(Some(span), None))
     });
     let since = if measurement.has(CautionCode::SpeedMoved) {
         ", since the last move"
@@ -253,30 +252,8 @@ fn drift_line(measurement: &Measurement) -> String {
     };
     format!(
         "  Drift      {} % a minute{span}{since}\n",
-        with_uncertainty(
-            drift.percent_per_minute,
-            drift.uncertainty_percent_per_minute,
-            true
-        )
+        words::drift(drift)
     )
-}
-
-/// How long an average is worth taking, and what it is then steady to.
-pub(super) fn worth_line(measurement: &Measurement) -> String {
-    let Some(worth) = measurement.worth() else {
-        return String::new();
-    };
-    let beyond = if worth.open {
-        "longer ones may be steadier still"
-    } else {
-        "longer ones gain nothing"
-    };
-    let text = format!(
-        "averages of {} s change by {} % from one to the next (Allan deviation); {beyond}",
-        significant(worth.point.averaging.0, 2).unwrap_or_default(),
-        significant(worth.point.deviation.0, 2).unwrap_or_default(),
-    );
-    wrapped("    steadiness              ", &text)
 }
 
 /// Start, middle and end of a long record, and whether the speed goes with the
@@ -322,68 +299,34 @@ fn flutter_lines(reading: &FlutterReading) -> String {
         .map_or(String::new(), |limit| format!(", to {limit:.0}"));
     let mut text =
         String::from("  Flutter %                     two-sigma      quasi-peak     RMS\n");
-    let rows = [
-        (
-            format!("weighted{weighted_band}"),
-            [
-                cell(
-                    reading.weighted_two_sigma,
-                    reading.weighted_two_sigma_uncertainty,
-                ),
-                cell(reading.weighted_peak, reading.weighted_peak_uncertainty),
-                cell(reading.weighted_rms, reading.weighted_rms_uncertainty),
-            ],
-        ),
-        (
-            format!("unweighted{band}"),
-            [
-                cell(reading.unweighted_two_sigma, None),
-                String::new(),
-                cell(reading.unweighted_rms, None),
-            ],
-        ),
-        (
-            "wow, 0.5–6 Hz".to_owned(),
-            [String::new(), String::new(), cell(reading.wow_rms, None)],
-        ),
-        (
-            "flutter, 6–100 Hz".to_owned(),
-            [
-                String::new(),
-                String::new(),
-                cell(reading.flutter_rms, None),
-            ],
-        ),
-    ];
-    for (name, [two_sigma, peak, rms]) in rows {
+    let mut row = |name: &str, cells: [Option<[Option<Percent>; 2]>; 3]| {
+        let [two_sigma, peak, rms] =
+            cells.map(|figure| figure.map_or(String::new(), |[value, known]| cell(value, known)));
         let line = format!("    {name:<28}{two_sigma:<15}{peak:<15}{rms}");
         text.push_str(line.trim_end());
         text.push('\n');
-    }
+    };
+    let alone = |value| Some([value, None]);
+    let it = reading;
+    row(
+        &format!("weighted{weighted_band}"),
+        [
+            Some([it.weighted_two_sigma, it.weighted_two_sigma_uncertainty]),
+            Some([it.weighted_peak, it.weighted_peak_uncertainty]),
+            Some([it.weighted_rms, it.weighted_rms_uncertainty]),
+        ],
+    );
+    let [two_sigma, rms] = [it.unweighted_two_sigma, it.unweighted_rms].map(alone);
+    row(&format!("unweighted{band}"), [two_sigma, None, rms]);
+    row("wow, 0.5–6 Hz", [None, None, alone(it.wow_rms)]);
+    row("flutter, 6–100 Hz", [None, None, alone(it.flutter_rms)]);
     text
-}
-
-fn cell(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
-    match (value, uncertainty) {
-        (None, _) => NONE.to_owned(),
-        (Some(value), None) => figure(value.0),
-        (Some(value), Some(uncertainty)) => with_uncertainty(value.0, Some(uncertainty.0), false),
-    }
-}
-
-/// Three places, or one more where three would show next to nothing.
-fn figure(percent: f64) -> String {
-    if percent.abs() < 0.01 {
-        format!("{percent:.4}")
-    } else {
-        format!("{percent:.3}")
-    }
 }
 
 fn signal(measurement: &Measurement, contact_breaks: bool) -> String {
     let signal = &measurement.signal;
     let kind = measurement.conditions.kind;
-    let carrier = timed::carrier(kind);
+    let carrier = noun(kind);
     let mut parts = Vec::new();
     match signal.level {
         Some(level) => parts.push(format!("{carrier} at {:.1} dBFS", level.0)),
@@ -436,19 +379,15 @@ fn dropouts(signal: &SignalFigures) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::Conditions;
+    use crate::readings::{Caution, Conditions};
     use crate::report::sample;
     use crate::report::words::COLUMNS;
 
     fn text_of(measurement: &Measurement) -> String {
-        block(&FileReport {
-            file: "side-a.wav",
-            result: FileResult::Measured(measurement),
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        })
+        block(&FileReport::of(
+            "side-a.wav",
+            FileResult::Measured(measurement),
+        ))
     }
 
     #[test]
@@ -488,7 +427,8 @@ side-a.wav
         measurement.signal.clipped_samples = 1_234_567;
         measurement.signal.dropout_count = 12_345;
         measurement.signal.gaps = 3;
-        measurement.cautions[0].text = "a caution of many words ".repeat(20);
+        let code = measurement.cautions[0].code();
+        measurement.cautions[0] = Caution::told(code, "a caution of many words ".repeat(20));
         for measurement in [measurement, sample::without_tone()] {
             let text = text_of(&measurement);
             for line in text.lines() {
@@ -508,18 +448,14 @@ side-a.wav
     #[test]
     fn an_unreadable_file_is_in_the_list() {
         let conditions = Conditions::default();
-        let text = block(&FileReport {
-            file: "notes.wav",
-            result: FileResult::NotMeasured {
+        let text = block(&FileReport::of(
+            "notes.wav",
+            FileResult::NotMeasured {
                 code: CautionCode::FileUnreadable,
                 conditions: &conditions,
                 reason: "notes.wav: this is a text file",
             },
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        });
+        ));
         assert_eq!(text, "notes.wav\n  Not read\n");
     }
 }

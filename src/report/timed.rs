@@ -45,17 +45,6 @@ pub(super) fn place(measurement: &Measurement) -> String {
     }
 }
 
-/// What stands in the signal for the reference.
-pub(super) fn carrier(kind: ReferenceKind) -> &'static str {
-    match kind {
-        ReferenceKind::Tone => "tone",
-        ReferenceKind::Note => "note",
-        ReferenceKind::Passage => "passage",
-        ReferenceKind::Marks => "marks",
-        ReferenceKind::Recording => "sound",
-    }
-}
-
 /// The first two lines of the budget: what each is called, and how it is
 /// known; `None` for what comes from a spectrum and a track of speed.
 pub(super) fn parts(kind: ReferenceKind) -> Option<[[&'static str; 2]; 2]> {
@@ -88,18 +77,10 @@ fn said(time: Seconds) -> String {
 mod tests {
     use super::*;
     use crate::readings::{MarksFigures, PassageFigures};
-    use crate::references::Tolerance;
     use crate::report::{FileReport, FileResult, budget, json, sample, text};
 
     fn report(measurement: &Measurement) -> FileReport<'_> {
-        FileReport {
-            file: "side-a.wav",
-            result: FileResult::Measured(measurement),
-            tolerance: Tolerance::default(),
-            tape: None,
-            sweep: None,
-            contact: None,
-        }
+        FileReport::of("side-a.wav", FileResult::Measured(measurement))
     }
 
     fn timed(kind: ReferenceKind) -> Measurement {

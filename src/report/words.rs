@@ -1,11 +1,43 @@
 //! Figures in words, the same in every text, and lines that fit a terminal.
 
+use super::numbers::significant;
 pub(super) use super::numbers::with_uncertainty;
-use crate::readings::{ChannelUsed, SpeedFigures};
+use crate::readings::{ChannelUsed, ClockSource, DriftReading, SpeedFigures, Verdict, Way, Worth};
 use crate::references::Tolerance;
+use crate::units::Percent;
 
 /// Columns of the narrowest usual terminal.
 pub(super) const COLUMNS: usize = 80;
+
+impl Way {
+    /// In a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Slow => "slow",
+            Self::Fast => "fast",
+        }
+    }
+}
+
+impl Verdict {
+    /// The words, capital so that they stand out from a distance.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::NoReading => "NO READING",
+            Self::WhichTone => "WHICH TONE?",
+            Self::Moving => "MOVING",
+            Self::Moved => "MOVED",
+            Self::Settling => "SETTLING",
+            Self::TooShort => "TOO SHORT TO SAY",
+            Self::InTolerance => "IN TOLERANCE",
+            Self::RightByThisTape => "RIGHT BY THIS TAPE",
+            Self::TooCloseToSay => "TOO CLOSE TO SAY",
+            Self::OutByThisTape => "OUT BY THIS TAPE",
+            Self::Out => "OUT OF TOLERANCE",
+            Self::MadeHere => "RECORDED ON THIS MACHINE",
+        }
+    }
+}
 
 /// What stands for a figure that cannot be had.
 pub(super) const NONE: &str = "–";
@@ -15,8 +47,57 @@ pub(super) fn best_uncertainty(speed: &SpeedFigures) -> Option<f64> {
     speed.stated_uncertainty().map(|stated| stated.0)
 }
 
+/// A speed with the ± that is stated of it.
+pub(super) fn deviation(speed: &SpeedFigures) -> String {
+    with_uncertainty(speed.deviation.0, best_uncertainty(speed), true)
+}
+
+/// A drift a minute.
+pub(super) fn drift(drift: &DriftReading) -> String {
+    let known = drift.uncertainty_percent_per_minute;
+    with_uncertainty(drift.percent_per_minute, known, true)
+}
+
+/// A figure that has no sign: three places where its ± is not known, or one more
+/// where three would show next to nothing.
+pub(super) fn cell(value: Option<Percent>, uncertainty: Option<Percent>) -> String {
+    match (value, uncertainty) {
+        (None, _) => NONE.to_owned(),
+        (Some(Percent(value)), None) if value.abs() < 0.01 => format!("{value:.4}"),
+        (Some(value), known) => with_uncertainty(value.0, known.map(|it| it.0), false),
+    }
+}
+
+/// How long an average is worth taking, and what it is then steady to.
+pub fn worth(worth: &Worth) -> String {
+    let beyond = if worth.open {
+        "longer ones may be steadier still"
+    } else {
+        "longer ones gain nothing"
+    };
+    format!(
+        "averages of {} s change by {} % from one to the next (Allan deviation); {beyond}",
+        significant(worth.point.averaging.0, 2).unwrap_or_default(),
+        significant(worth.point.deviation.0, 2).unwrap_or_default(),
+    )
+}
+
+/// Where the figure of the sample clock comes from.
+pub fn clock_source(source: ClockSource) -> &'static str {
+    match source {
+        ClockSource::Default => "not measured: common practice",
+        ClockSource::Option => "as given",
+        ClockSource::Measured => "as measured for this input",
+    }
+}
+
+/// How to clean a control (common practice, no source).
+pub(super) const CLEANING: &str = "Clean it: power off and plug pulled, contact cleaner made for \
+controls and sparingly, with fresh air. Some cleaners attack plastics, and none may reach belts or \
+pinch rollers. Work it end to end a dozen times, let it dry, and repeat the check.";
+
 /// A band as it stands on screen.
-pub(super) fn band(tolerance: Tolerance) -> String {
+pub fn band(tolerance: Tolerance) -> String {
     let half_width = tolerance.half_width.0;
     match tolerance.class {
         Some(class) => format!("±{half_width} % {}", class.name()),
@@ -24,12 +105,30 @@ pub(super) fn band(tolerance: Tolerance) -> String {
     }
 }
 
-pub(super) fn channel(channel: ChannelUsed) -> &'static str {
+/// The channels in use.
+pub fn channel(channel: ChannelUsed) -> &'static str {
     match channel {
         ChannelUsed::Left => "left channel",
         ChannelUsed::Right => "right channel",
         ChannelUsed::Both => "both channels",
         ChannelUsed::Mono => "mono",
+    }
+}
+
+/// The side that a channel is on.
+pub(super) fn side(channel: ChannelUsed) -> &'static str {
+    if channel == ChannelUsed::Left {
+        "left"
+    } else {
+        "right"
+    }
+}
+
+pub(super) fn other_side(channel: ChannelUsed) -> &'static str {
+    if channel == ChannelUsed::Left {
+        "right"
+    } else {
+        "left"
     }
 }
 

@@ -13,7 +13,7 @@ use super::pen::{Pen, wrap};
 use super::state::overlay::Overlay;
 use super::state::routine::Step;
 use super::state::view::View;
-use super::state::{SMALLEST, ScreenState};
+use super::state::{SMALLEST, ScreenState, is_too_small};
 
 /// Names one panel of the rows.
 type Panel = fn(&mut Rows) -> &mut u16;
@@ -161,7 +161,7 @@ impl Column<'_> {
 /// Draws everything.
 pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
     let area = buffer.area;
-    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+    if is_too_small((area.width, area.height)) {
         draw_too_small(state, buffer);
     } else {
         let pen = |buffer| Pen::new(buffer, area);

@@ -6,7 +6,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use super::state::action::Action;
 use super::state::routine::now::key_does;
 use super::state::view::View;
-use super::state::{EntryFor, ScreenState, Slot, SourceKind};
+use super::state::{EntryFor, ScreenState, Slot, SourceKind, is_too_small};
 use crate::readings::ReferenceKind;
 
 /// When a key means something.
@@ -151,7 +151,7 @@ impl Binding {
 
 /// What a key means now; `None` if nothing.
 pub fn action(event: KeyEvent, state: &ScreenState) -> Option<Action> {
-    if state.is_too_small() {
+    if is_too_small(state.size) {
         // Nothing may happen that is not seen.
         let leaves = matches!(event.code, KeyCode::Char('q' | 'Q')).then_some(Action::Quit);
         return action_on_the_terminal(event).or(leaves);

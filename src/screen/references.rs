@@ -2,8 +2,9 @@
 //! a passage has come, how many marks were heard.
 
 use super::words;
-use crate::readings::{CopyState, PassageState, PlaceInCopy, Progress};
+use crate::readings::{Caution, CopyState, PassageState, PlaceInCopy, Progress};
 use crate::readings::{Problem, Reading, ReferenceKind, ToneState};
+use crate::report::{clause, trouble};
 use crate::units::Seconds;
 
 /// Minutes and seconds, as a player shows them.
@@ -88,7 +89,7 @@ fn sentence_of_time(progress: &Progress, is_silent: bool) -> Option<(String, boo
                     false,
                 ),
                 (_, Some(since), _) => (counting(*since, *expected, *by_hand), false),
-                (_, None, Some(why)) => (format!("no speed: {why}"), true),
+                (_, None, Some(why)) => (format!("no speed: {}", clause(&why.to_string())), true),
                 (PassageState::Ended, None, None) => (
                     "the passage has ended; wind back and play it again for the next reading".to_owned(),
                     false,
@@ -118,10 +119,13 @@ fn sentence_of_time(progress: &Progress, is_silent: bool) -> Option<(String, boo
                 false,
             )),
             None => None,
-            Some(why) => Some((
-                format!("no speed from marks {} s apart: {why}", spacing.0),
-                true,
-            )),
+            Some(why) => {
+                let why = clause(&why.to_string());
+                Some((
+                    format!("no speed from marks {} s apart: {why}", spacing.0),
+                    true,
+                ))
+            }
         },
     }
 }
@@ -149,13 +153,12 @@ fn counting(since: Seconds, expected: Seconds, by_hand: bool) -> String {
 fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
     let text = match (place.state, place.now) {
         (_, Some(_)) if place.repeats => {
-            let text =
-                "the music repeats: another place of the copy fits as well, at the same speed";
-            return Some((text.to_owned(), false));
+            return Some((clause(&Caution::PlaceRepeats.to_string()), false));
         }
-        _ if place.two_things => {
-            "left and right do not carry the same sound: if only one is the music of the copy, choose it with --channel".to_owned()
-        }
+        _ if place.two_things => clause(&trouble(
+            &Problem::ChannelsDisagree,
+            ReferenceKind::Recording,
+        )),
         (_, Some(_)) | (CopyState::Silent, None) => return None,
         (CopyState::Listening, None) => {
             return Some((
@@ -166,12 +169,8 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
                 false,
             ));
         }
-        (CopyState::NotFound, None) => format!(
-            "not found in {:.0} s: play on, from where the music is dense; is it this performance and mix, within 10 % of speed, loud enough?",
-            place.heard.0
-        ),
-        (CopyState::Ambiguous, None) => {
-            "the music repeats, at different speeds: play on, or another place".to_owned()
+        (state @ (CopyState::NotFound | CopyState::Ambiguous), None) => {
+            clause(&Caution::NoPlace(state, place.heard).to_string())
         }
         (CopyState::Following, None) => "the music pauses, or the tape has stopped".to_owned(),
         (CopyState::Lost, None) => {

@@ -139,10 +139,7 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
             usable: true,
             level: Some(Decibels(-12.2)),
             snr: Some(Decibels(57.9)),
-            clipped_samples: 0,
-            dropouts: Vec::new(),
-            dropout_count: 0,
-            gaps: 0,
+            ..SignalFigures::default()
         },
         speed: Some(SpeedFigures {
             measured: Some(Hertz(3150.0 * (1.0 + deviation / 100.0))),
@@ -159,17 +156,8 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
             },
         }),
         drift: Some(drift()),
-        stability: Vec::new(),
-        along: None,
-        cut: None,
         flutter: flutter(),
-        note: None,
-        tuning: None,
-        passage: None,
-        marks: None,
-        recording: None,
-        ident: None,
-        cautions: Vec::new(),
+        ..Measurement::default()
     }
 }
 

@@ -112,10 +112,7 @@ mod tests {
         speed.uncertainty = case.own.map(Percent);
         speed.uncertainty_with_reference = case.with_reference.map(Percent);
         measurement.conditions.reference.recorded_here = case.is_made_here;
-        let mut say = |code| {
-            let text = String::new();
-            measurement.cautions.push(Caution { code, text });
-        };
+        let mut say = |code| measurement.cautions.push(Caution::told(code, ""));
         if case.is_open {
             say(CautionCode::ReferenceAmbiguous);
         }

@@ -2,23 +2,13 @@
 
 use super::look::Look;
 use crate::readings::{
-    ChannelUsed, ClockSource, Likely, Problem, Reading, ReferenceKind, SampleClock, ToneState,
-    WrongTone, off_by,
+    ClockSource, Likely, Problem, Reading, ReferenceKind, SampleClock, ToneState, WrongTone,
 };
 pub(super) use crate::report::numbers::signed;
 use crate::report::numbers::{self, rounded_up};
+pub(super) use crate::report::{channel, noun};
+use crate::report::{clause, off_by, trouble};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
-
-/// What a kind of reference is called where something is said about its sound.
-pub(super) fn noun(kind: ReferenceKind) -> &'static str {
-    match kind {
-        ReferenceKind::Tone => "tone",
-        ReferenceKind::Note => "note",
-        ReferenceKind::Passage => "passage",
-        ReferenceKind::Marks => "marks",
-        ReferenceKind::Recording => "music",
-    }
-}
 
 /// An uncertainty with its sign.
 pub(super) fn plus_minus(look: Look, value: Percent) -> String {
@@ -93,20 +83,6 @@ pub(super) fn tone(state: ToneState) -> &'static str {
     }
 }
 
-/// The channels in use.
-pub(super) fn channel(used: ChannelUsed) -> &'static str {
-    match used {
-        ChannelUsed::Left => "left channel",
-        ChannelUsed::Right => "right channel",
-        ChannelUsed::Both => "both channels",
-        ChannelUsed::Mono => "mono",
-    }
-}
-
-/// What is said where a note is wanted and something else is heard.
-pub(super) const NO_NOTE: &str = "sound but no single held note near the one that was named: \
-    chords, tunes and speech cannot be read";
-
 /// A trouble: what is the matter, its likely cause, and what to do.
 pub(super) fn problem(
     problem: &Problem,
@@ -114,59 +90,10 @@ pub(super) fn problem(
     nominal: Option<Hertz>,
     kind: ReferenceKind,
 ) -> String {
-    let what = noun(kind);
     match *problem {
-        Problem::NoSignal => "no signal: is the tape playing? Check the machine's output, \
-            the cable, the channel, the input gain"
-            .to_owned(),
-        Problem::NoTone => "sound but no steady tone: is this the tone part of the test tape? \
-            Music and speech cannot be read"
-            .to_owned(),
-        Problem::ToneLost => format!(
-            "{what} lost: end of the {what}, tape stopped, or a bad contact; wiggle the cable, \
-             rewind"
-        ),
         Problem::WrongTone(wrong) => wrong_tone(wrong, nominal),
-        Problem::Clipped => "clipped: too loud for the input; turn the output or the input \
-            gain down"
-            .to_owned(),
-        Problem::Hum { mains, level } => format!(
-            "hum at {mains}, {:.0} dB below the {what}: move the cable off mains leads, check the \
-             screen and the ground",
-            -level.0
-        ),
-        Problem::LowSnr(snr) => format!(
-            "noise only {:.0} dB below the {what}: clean the heads, raise the level, switch noise \
-             reduction off",
-            snr.0
-        ),
-        Problem::LowLevel(level) => format!(
-            "{what} very quiet ({:.0} dB): turn the input gain up, or use the line output",
-            level.0
-        ),
-        Problem::Dropouts(count) => format!(
-            "{count} {} in 10 s: clean the heads and pinch roller, or the tape is worn",
-            if count == 1 { "dropout" } else { "dropouts" }
-        ),
-        Problem::OneChannel(used) => format!(
-            "{what} on the {} only: dirty head, bad contact, or a mono cable; the reading itself \
-             is good",
-            channel(used)
-        ),
-        Problem::ChannelTaken(used) => format!(
-            "left and right read this note a little apart: the {} is read, the better one or both \
-             alike; the other with --channel",
-            channel(used)
-        ),
-        Problem::OtherSound { tone, heard } => format!(
-            "{what} on the {} only: the other carries something else, about {heard}; is it another \
-             source? The reading is good",
-            channel(tone)
-        ),
-        Problem::ChannelsDisagree => "the channels read different speeds: is the other channel \
-            another source? Choose one with --channel"
-            .to_owned(),
         Problem::Ambiguous { taken, other } => ambiguous(taken, other, reading),
+        _ => clause(&trouble(problem, kind)),
     }
 }
 
@@ -218,6 +145,7 @@ fn ambiguous(taken: Hertz, other: Hertz, reading: &Reading) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::readings::ChannelUsed;
     use crate::screen::specimen;
 
     #[test]

@@ -7,7 +7,8 @@ use super::spectrum::{Spectrum, noise_power};
 /// Shortest block: 50 and 60 Hz must stand apart.
 const BLOCK_S: f64 = 0.3;
 
-/// Left out around the tone and each harmonic: flutter sidebands.
+/// Left out around the tone and each harmonic: flutter sidebands, which reach
+/// to the 200 Hz of the unweighted band (IEC 60386) and a little beyond.
 const SIDEBAND_HZ: f64 = 250.0;
 const SIDEBAND_RELATIVE: f64 = 0.3;
 

@@ -7,25 +7,28 @@
 
 use super::spectrum::Spectrum;
 
-/// Length of a spectrum, and from one to the next.
+/// Length of a spectrum, and time from one to the next. Derived: 10 Hz from line
+/// to line tell the lowest tone from mains hum.
 const BLOCK_S: f64 = 0.1;
 const HOP_S: f64 = 0.025;
 
-/// Part of the power that must lie in the tone and its harmonics.
+/// Part of the power that must lie in the tone and its harmonics: more than all
+/// the rest.
 const LEAST_SHARE: f64 = 0.5;
 
 /// Faster glides than this are no tape: 20 % a second, and the scatter of the
 /// interpolated peak.
 const MOST_CHANGE_PER_HOP: f64 = 0.2 * HOP_S + 0.002;
 
-/// So many spectra in a row must agree.
+/// Spectra in a row that must agree. Tuned with what is believed later
+/// (`--bench refusal`).
 const CONFIRMATIONS: u32 = 4;
 
-/// A line is taken this wide: flutter spreads it.
+/// Half of a line's width: flutter of 1 % and the window spread it this far.
 const LINE_HALF_WIDTH_HZ: f64 = 30.0;
 const LINE_HALF_WIDTH_RELATIVE: f64 = 0.012;
 
-/// Lowest tone looked for.
+/// Tones that are looked for, in hertz.
 const LOWEST_HZ: f64 = 40.0;
 const HIGHEST_HZ: f64 = 21_000.0;
 

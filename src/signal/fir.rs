@@ -124,7 +124,7 @@ impl History {
     /// Takes values, oldest first.
     pub fn extend(&mut self, newest: &[f32]) {
         for part in newest.chunks(MOST_AT_ONCE) {
-            if self.values.len() + part.len() > self.values.capacity() {
+            if self.values.len() + part.len() > 4 * self.span + MOST_AT_ONCE {
                 let from = self.values.len() - self.span;
                 self.values.copy_within(from.., 0);
                 self.values.truncate(self.span);

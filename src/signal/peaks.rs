@@ -16,7 +16,7 @@ use super::level::FULL_SCALE;
 /// True samples that carry the sine and its offset.
 const CARRIERS: usize = 8;
 
-/// They may lie this many periods back.
+/// They may lie this many periods back: further, flutter bends the sine.
 const PERIODS: f64 = 4.0;
 
 /// Harmonics beyond this one are too weak to matter.
@@ -30,7 +30,8 @@ const NEAR_HZ: f64 = 300.0;
 /// 128, and those of one slope alone to 0.
 const LEAST_SPREAD: f64 = 1.0;
 
-/// Peaks are put back up to 12 dB beyond full scale.
+/// Peaks are put back up to 12 dB beyond full scale: with more too few samples
+/// of a period are true.
 const HIGHEST: f64 = 4.0;
 
 /// One channel.

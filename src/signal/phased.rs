@@ -9,8 +9,9 @@
 
 use super::wide::madd;
 
-/// So many outputs are made at a time.
-pub const TILE: usize = 16;
+/// Outputs that are made at a time: two filters keep eight sums of eight lanes
+/// going, as many as the multipliers of a processor can overlap.
+pub const TILE: usize = 32;
 
 /// What a tile of outputs adds up to.
 pub type Tile = [f32; TILE];

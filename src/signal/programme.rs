@@ -31,7 +31,7 @@ impl Programme {
         });
     }
 
-    /// Adds so many samples of silence at the end.
+    /// Adds samples of silence at the end.
     pub fn pause(&mut self, samples: u64) {
         self.length += samples;
     }

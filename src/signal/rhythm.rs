@@ -38,7 +38,7 @@ const SETTLED_S: f64 = 2.0;
 const SETTLED_TICKS: u32 = 4;
 /// Between the ticks of a rattle.
 const RATTLE_S: f64 = 0.04;
-/// A rattle lasts at least so long: a shorter one would pass for a pair.
+/// Shortest rattle: a shorter one would pass for a pair.
 const LEAST_RATTLE_S: f64 = 0.3;
 /// Before another rhythm begins, so that its first tick is not counted with
 /// the last of the one before.

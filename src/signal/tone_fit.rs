@@ -18,19 +18,21 @@ use super::phasor::Phasor;
 const MOST_HARMONICS: usize = 15;
 
 /// A harmonic belongs to the model when it stands this far above what noise
-/// would leave there (as a ratio of powers).
+/// would leave there (as a ratio of powers): noise alone gets there once in
+/// e^16 (exponential law of a periodogram).
 const SIGNIFICANT: f64 = 16.0;
 
 /// Steps of the search for the frequency; it doubles its digits with each.
 const STEPS: usize = 8;
 
 /// Parts of the record, in each of which the tone must
-/// stand with about the same amplitude and within this much of its phase.
+/// stand with about the same amplitude and within this much of its phase. Tuned, on
+/// what is not recorded.
 const PARTS: usize = 8;
 const PART_AMPLITUDE: [f64; 2] = [0.5, 1.5];
 const PART_PHASE_TURNS: f64 = 0.08;
 
-/// Part of the power that the tone and its harmonics must hold.
+/// Part of the power that the tone and its harmonics must hold, as in a search.
 const LEAST_SHARE: f64 = 0.5;
 
 /// Periods that a tone needs to be told from an offset.

@@ -14,20 +14,23 @@ use super::fir::History;
 use super::following::Following;
 pub use super::following::{ChannelQuality, Loss, MOST_CHANNELS, Track};
 
-/// A tone that is bridged for longer than this is lost.
+/// A tone that is bridged for longer than this is lost: tape has no longer
+/// dropouts (common practice, no source).
 const LOST_S: f64 = 0.15;
 
-/// Where each channel has a line of its own, one is the tone that was seen for
-/// at least so many looks, and for so many more than the other; or for so many
-/// that nobody waits any longer.
+/// Looks at two channels with a line each: the tone is the line that was seen
+/// in at least the first number of them, and in the second number more than the
+/// other; after the third nobody waits any longer. Tuned; judged by
+/// `--bench refusal`.
 const SURE_CONFIRMATIONS: u32 = 40;
 const LONGER_CONFIRMATIONS: u32 = 10;
 const MOST_CONFIRMATIONS: u32 = 120;
 
-/// After a loss the other channel goes first for so long.
+/// Time after a loss in which the other channel goes first. Tuned; judged by the same.
 const MISLED_S: f64 = 2.0;
 
-/// Lines of two channels within this are the same tone.
+/// Lines of two channels within this are the same tone: wow of 1 % throws it so
+/// far from look to look. Practice, no source.
 const SAME_TONE: f64 = 0.01;
 
 /// A spectrum is looked at this often while a tone is followed.
@@ -35,11 +38,13 @@ const CHECK_S: f64 = 1.0;
 
 /// Nobody waits for what is learnt from a recording: the time between looks
 /// doubles up to this while they are alike, tone and rest within this ratio.
+/// Tuned for pace.
 const CALM_CHECK_S: f64 = 4.0;
 const ALIKE: f64 = 1.5;
 
 /// A spectrum in which the tone moved by more than this shows two; one is
-/// waited for that does not, though not longer than this.
+/// waited for that does not, though not longer than this. Tuned; judged by
+/// `--bench refusal`.
 const BLURRED: f64 = 0.02;
 const MOST_WAIT_S: f64 = 1.0;
 

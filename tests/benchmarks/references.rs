@@ -38,7 +38,7 @@ fn settings(kind: ReferenceKind, rate_hz: f64) -> Settings {
 type Judged = Result<(f64, f64), CautionCode>;
 
 fn judged(got: &Measurement, truth: f64) -> Judged {
-    let speed = got.speed.ok_or(got.cautions[0].code)?;
+    let speed = got.speed.ok_or_else(|| got.cautions[0].code())?;
     let limit = speed.uncertainty.map_or(f64::NAN, |limit| limit.0);
     Ok((speed.deviation.0 - truth, limit))
 }

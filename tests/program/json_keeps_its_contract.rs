@@ -5,7 +5,7 @@
 use std::f64::consts::TAU;
 use std::process::Stdio;
 
-use crate::invented;
+use crate::support::invented;
 use crate::support::program::{
     Folder, breaches, caution, codes, has, number, published_breaches, schema, tone,
 };
@@ -15,7 +15,6 @@ use tapewright::readings::{
     BadSpot, Direction, FlutterReading, MarksFigures, MatchFigures, Measurement, NoteFigures, Pass,
     PassageFigures, ReferenceKind, SpotKind, SpotSeen, SweepReport, TuningHint, Unclear, Vibrato,
 };
-use tapewright::references::Tolerance;
 use tapewright::report::{FileReport, FileResult, json};
 use tapewright::units::{Cents, Hertz, Percent, Seconds};
 
@@ -35,12 +34,8 @@ fn assert_near(value: &Value, expected: f64, tolerance: f64) {
 /// The line of a measurement, which keeps the contract.
 fn line(measurement: &Measurement, sweep: Option<&SweepReport>) -> Value {
     let line = json::line(&FileReport {
-        file: "a.wav",
-        result: FileResult::Measured(measurement),
-        tolerance: Tolerance::default(),
-        tape: None,
         sweep,
-        contact: None,
+        ..FileReport::of("a.wav", FileResult::Measured(measurement))
     });
     let good = serde_json::from_str(&line).unwrap();
     assert_eq!(breaches(&good), [""; 0], "{line}");

@@ -7,12 +7,6 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-/// The library's own, and where it looks for what it needs.
-#[allow(dead_code)] // a part of it will do
-#[path = "../../src/report/sample.rs"]
-mod invented;
-use tapewright::{readings, units};
-
 mod a_copy_tells_the_speed;
 mod a_held_note_is_a_reference;
 mod a_tape_says_where_it_was_recorded;

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use crate::invented;
+use crate::support::invented;
 use crate::support::program::Folder;
 use serde_json::Value;
 use tapewright::readings::ClockSource;
@@ -398,7 +398,7 @@ fn what_a_later_version_adds_under_the_same_number_does_no_harm() {
     let measurement = &record.list()[0].measurement;
     assert_eq!(measurement.rate_hz, 48_000);
     let unknown = measurement.cautions.last().unwrap();
-    assert_eq!(unknown.text, "Something that is not known yet.");
+    assert_eq!(unknown.to_string(), "Something that is not known yet.");
 }
 
 fn damaged_by_hand<L: Lines>(good: &str, bad: &str, told: &str) {

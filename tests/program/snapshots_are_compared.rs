@@ -3,7 +3,7 @@
 
 use std::fs;
 
-use crate::invented;
+use crate::support::invented;
 use crate::support::program::{Answer, Folder};
 use tapewright::records::{Label, Record, Snapshot};
 use tapewright::units::Percent;

@@ -293,8 +293,8 @@ fn stepped(percent: f64) -> Vec<f32> {
 fn a_speed_that_moves_along_the_marks_is_named() {
     let folder = Folder::new();
     for (percent, says) in [
-        (2.0, "+0.00 % before, +2.00 % after"),
-        (-0.5, "+0.00 % before, -0.50 % after"),
+        (2.0, ": 0.00 % before, +2.00 % after"),
+        (-0.5, ": 0.00 % before, -0.50 % after"),
     ] {
         folder.write("a.wav", RATE, &[&stepped(percent)]);
         let object = folder.measured("--reference marks:1 a.wav");

@@ -215,7 +215,7 @@ fn a_passage_that_never_ends_is_given_up_with_a_reason() {
         Some(Progress::Passage { refused, .. }) => refused.clone(),
         _ => None,
     });
-    assert!(why.expect("a reason").contains("goes on"));
+    assert!(why.expect("a reason").to_string().contains("goes on"));
 }
 
 #[test]

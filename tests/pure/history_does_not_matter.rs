@@ -428,7 +428,7 @@ fn a_recording_of_heavy_wow_is_read_and_was_not_moved() {
         let wow = got.flutter.wow_rms.expect("a wow figure").0;
         let off = wow / (rms * in_the_wow_band(0.6)) - 1.0;
         assert!(off.abs() < 0.05, "{wow}");
-        let moved = |it: &tapewright::readings::Caution| it.text.contains("moved");
+        let moved = |it: &tapewright::readings::Caution| it.to_string().contains("moved");
         assert!(!got.cautions.iter().any(moved), "{:?}", got.cautions);
     }
 }

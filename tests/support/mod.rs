@@ -9,6 +9,7 @@ pub mod disturbed;
 pub mod environment;
 pub mod fast;
 pub mod hands;
+pub mod invented;
 pub mod judge;
 pub mod large_letters;
 pub mod note_sounds;

@@ -16,7 +16,7 @@ use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 
 use super::samples::replace_no_numbers;
-use super::{Faults, RecordingError, failed};
+use super::{Faults, Reader, RecordingError, failed};
 use crate::audio::source::StreamFormat;
 
 /// Coders that work in blocks say their length to a block or two; less than
@@ -131,20 +131,22 @@ impl DecodedReader {
         }
         Ok(())
     }
+}
 
-    pub(super) fn format(&self) -> StreamFormat {
+impl Reader for DecodedReader {
+    fn format(&self) -> StreamFormat {
         self.format
     }
 
-    pub(super) fn total_frames(&self) -> Option<u64> {
+    fn total_frames(&self) -> Option<u64> {
         self.total_frames
     }
 
-    pub(super) fn faults(&self) -> Faults {
+    fn faults(&self) -> Faults {
         self.faults.clone()
     }
 
-    pub(super) fn next_block(&mut self, samples: &mut Vec<f32>) {
+    fn next_block(&mut self, samples: &mut Vec<f32>) {
         if !self.waiting.is_empty() {
             std::mem::swap(samples, &mut self.waiting);
             self.waiting = Vec::new();
@@ -152,7 +154,9 @@ impl DecodedReader {
         }
         while samples.is_empty() && !matches!(self.next_packet(samples), Next::End) {}
     }
+}
 
+impl DecodedReader {
     fn next_packet(&mut self, samples: &mut Vec<f32>) -> Next {
         if self.ended {
             return Next::End;

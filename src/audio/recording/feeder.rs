@@ -20,6 +20,7 @@ pub enum Pace {
 }
 
 /// Room in the ring: long enough that neither end waits for the other's sleep.
+/// This and what follows are choices.
 const RING_SECONDS: u32 = 2;
 
 /// A header may claim any rate and number of channels.
@@ -61,8 +62,8 @@ pub fn start_taking(
     }
 }
 
-/// So long nothing has come of a recording that is still being made or sent
-/// when what is on screen is called live no longer.
+/// What is on screen is called live no longer when nothing has come this long of
+/// a recording that is still being made or sent.
 const STALLED: Duration = Duration::from_millis(500);
 
 /// Blocks read ahead: none of them waits while the next is read.
@@ -101,7 +102,7 @@ fn feed(recording: Recording, name: &str, pace: Pace, events: &SourceEvents) {
         };
         for chunk in block.chunks(chunk) {
             clock.wait_for(chunk.len() / frame);
-            if !push_all(&mut writer, chunk) {
+            if !writer.push_all(chunk, FULL_RING_WAIT) {
                 return;
             }
         }
@@ -179,22 +180,6 @@ fn wait_for_more(
             Err(RecvTimeoutError::Timeout) if writer.is_abandoned() => return More::NobodyListens,
             Err(RecvTimeoutError::Timeout) => {}
         }
-    }
-}
-
-/// False when the reading end is gone.
-fn push_all(writer: &mut RingWriter, samples: &[f32]) -> bool {
-    let mut rest = samples;
-    loop {
-        let pushed = writer.push_what_fits(rest) * writer.channels();
-        rest = &rest[pushed..];
-        if rest.is_empty() {
-            return !writer.is_abandoned();
-        }
-        if writer.is_abandoned() {
-            return false;
-        }
-        thread::sleep(FULL_RING_WAIT);
     }
 }
 

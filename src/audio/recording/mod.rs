@@ -22,7 +22,7 @@ pub use feeder::{Pace, start, start_taking};
 
 /// A recording that is being read.
 pub struct Recording {
-    reader: Reader,
+    reader: Box<dyn Reader + Send>,
     /// Of what is taken of it.
     format: StreamFormat,
     read_frames: u64,
@@ -31,9 +31,16 @@ pub struct Recording {
     pick: Option<(Pick, u16)>,
 }
 
-enum Reader {
-    Wav(wav::WavReader),
-    Decoded(Box<decoded::DecodedReader>),
+trait Reader {
+    fn format(&self) -> StreamFormat;
+
+    /// In all, where the file says so.
+    fn total_frames(&self) -> Option<u64>;
+
+    /// Appends the next samples; none at the end.
+    fn next_block(&mut self, samples: &mut Vec<f32>);
+
+    fn faults(&self) -> Faults;
 }
 
 /// What was wrong with a recording, known once all of it is read.
@@ -52,70 +59,42 @@ pub struct Faults {
 
 /// Why a recording cannot be read.
 #[derive(Debug, thiserror::Error)]
+#[allow(missing_docs)] // Each sentence says what it is.
 pub enum RecordingError {
-    /// Not there.
     #[error("{}: there is no such file; check the name and the folder", .0.display())]
     Missing(PathBuf),
-    /// A folder.
     #[error("{}: this is a folder; name the recordings in it", .0.display())]
     Folder(PathBuf),
-    /// Not allowed.
     #[error("{}: reading this file is not permitted; change its permissions or copy it", .0.display())]
     Denied(PathBuf),
-    /// No byte in it.
     #[error("{}: the file is empty; record or copy it again", .0.display())]
     Empty(PathBuf),
-    /// Text under the name of a recording.
     #[error(
         "{}: this is a text file, not a recording; name a WAV, FLAC or other sound file", .0.display()
     )]
     Text(PathBuf),
-    /// Nothing known.
     #[error(
         "{}: this is no recording of a known kind; convert it to WAV or FLAC", .0.display()
     )]
     Unknown(PathBuf),
-    /// Neither plain nor of a kind that can be read without going back.
     #[error(
         "{}: this comes through a pipe, in which only WAV, FLAC, MP3 and Ogg can be read, and it is none of these that can be; save it as a file and read that", .0.display()
     )]
     NotThroughPipe(PathBuf),
-    /// A known kind that is broken, or of an unsupported variety.
     #[error("{}: {reason}; convert it to plain WAV or FLAC, or record it again", path.display())]
-    Unusable {
-        /// The file.
-        path: PathBuf,
-        /// What was found.
-        reason: String,
-    },
-    /// The channels that were asked for are not in it.
+    Unusable { path: PathBuf, reason: String },
     #[error(
         "{}: it has {has} channels, and channel {wanted} was asked for; choose others with --channel", path.display()
     )]
     TooFewChannels {
-        /// The file.
         path: PathBuf,
-        /// So many.
         has: u16,
-        /// The highest that was asked for.
         wanted: u16,
     },
-    /// At a rate at which nothing can be measured, as a damaged header claims.
     #[error("{}: {source}", path.display())]
-    Rate {
-        /// The file.
-        path: PathBuf,
-        /// What the rate is, and what it should be.
-        source: EngineError,
-    },
-    /// The system refuses.
+    Rate { path: PathBuf, source: EngineError },
     #[error("{}: cannot be read: {source}; check the disk or the connection", path.display())]
-    Io {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        source: io::Error,
-    },
+    Io { path: PathBuf, source: io::Error },
 }
 
 impl Recording {
@@ -164,12 +143,7 @@ impl Recording {
             return Self::open_decoded(path, beginning, file);
         }
         match wav::WavReader::open(&beginning, file, length) {
-            Ok(reader) => Ok(Self {
-                format: reader.format(),
-                reader: Reader::Wav(reader),
-                read_frames: 0,
-                pick: None,
-            }),
+            Ok(reader) => Ok(Self::of(reader)),
             // Compressed inside a WAV: read from its beginning again.
             Err(wav::WavError::NotPcm) if length.is_none() => {
                 Err(RecordingError::NotThroughPipe(path.to_path_buf()))
@@ -189,17 +163,21 @@ impl Recording {
         let text = looks_like_text(&beginning);
         let once = !file.metadata().is_ok_and(|it| it.is_file());
         match decoded::DecodedReader::open(path, beginning, file) {
-            Ok(reader) => Ok(Self {
-                format: reader.format(),
-                reader: Reader::Decoded(Box::new(reader)),
-                read_frames: 0,
-                pick: None,
-            }),
+            Ok(reader) => Ok(Self::of(reader)),
             Err(_) if text => Err(RecordingError::Text(path.to_path_buf())),
             Err(RecordingError::Unknown(path) | RecordingError::Unusable { path, .. }) if once => {
                 Err(RecordingError::NotThroughPipe(path))
             }
             Err(error) => Err(error),
+        }
+    }
+
+    fn of(reader: impl Reader + Send + 'static) -> Self {
+        Self {
+            format: reader.format(),
+            reader: Box::new(reader),
+            read_frames: 0,
+            pick: None,
         }
     }
 
@@ -210,10 +188,7 @@ impl Recording {
 
     /// Frames in all, where the file says so.
     pub fn total_frames(&self) -> Option<u64> {
-        match &self.reader {
-            Reader::Wav(reader) => reader.total_frames(),
-            Reader::Decoded(reader) => reader.total_frames(),
-        }
+        self.reader.total_frames()
     }
 
     /// Frames read so far.
@@ -225,10 +200,7 @@ impl Recording {
     /// says how many; `None` at the end, and where the file breaks off.
     pub fn next_block(&mut self, block: &mut Vec<f32>) -> Option<usize> {
         block.clear();
-        match &mut self.reader {
-            Reader::Wav(reader) => reader.next_block(block),
-            Reader::Decoded(reader) => reader.next_block(block),
-        }
+        self.reader.next_block(block);
         if let Some((pick, has)) = self.pick {
             let all = std::mem::take(block);
             let frames = all.chunks_exact(usize::from(has));
@@ -242,10 +214,7 @@ impl Recording {
     /// What was wrong with it; complete once [`Recording::next_block`] has
     /// given `None`.
     pub fn faults(&self) -> Faults {
-        match &self.reader {
-            Reader::Wav(reader) => reader.faults(),
-            Reader::Decoded(reader) => reader.faults(),
-        }
+        self.reader.faults()
     }
 }
 

@@ -8,8 +8,8 @@
 use std::fs::File;
 use std::io::{self, Read};
 
-use super::Faults;
 use super::samples::Coding;
+use super::{Faults, Reader};
 use crate::audio::source::StreamFormat;
 
 /// Bytes read at a time: large enough to be fast, small enough to stay in the
@@ -101,16 +101,18 @@ impl WavReader {
         reader.read_bytes = reader.buffer.len() as u64;
         Ok(reader)
     }
+}
 
-    pub(super) fn format(&self) -> StreamFormat {
+impl Reader for WavReader {
+    fn format(&self) -> StreamFormat {
         self.format
     }
 
-    pub(super) fn total_frames(&self) -> Option<u64> {
+    fn total_frames(&self) -> Option<u64> {
         self.total_frames
     }
 
-    pub(super) fn faults(&self) -> Faults {
+    fn faults(&self) -> Faults {
         let mut faults = self.faults.clone();
         if faults.cut_short
             && let Some(promised) = self.promised
@@ -122,7 +124,7 @@ impl WavReader {
         faults
     }
 
-    pub(super) fn next_block(&mut self, samples: &mut Vec<f32>) {
+    fn next_block(&mut self, samples: &mut Vec<f32>) {
         let frame_bytes = self.coding.bytes() * usize::from(self.format.channels);
         self.fill(frame_bytes.max(BLOCK_BYTES / frame_bytes * frame_bytes));
         let whole = self.buffer.len() / frame_bytes * frame_bytes;
@@ -130,7 +132,9 @@ impl WavReader {
         // Less than a frame, if anything: what stays for the next block.
         self.buffer.drain(..whole);
     }
+}
 
+impl WavReader {
     /// Reads on until `wanted` bytes wait, or the data is at its end.
     fn fill(&mut self, wanted: usize) {
         let mut filled = self.buffer.len();

@@ -189,7 +189,7 @@ fn measured(
 
 fn nothing_heard(heard: &Measurement, tone: Hertz) -> String {
     let why = heard.cautions.first().map_or(String::new(), |caution| {
-        format!(" ({})", caution.text.trim_end_matches('.'))
+        format!(" ({})", caution.to_string().trim_end_matches('.'))
     });
     format!("no usable tone of {tone} was heard{why}; check the generator, the cable and --tone")
 }

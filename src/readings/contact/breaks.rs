@@ -7,20 +7,20 @@
 //! fall, and from behind, for a rise (see [`super::edges`]). A fall and a rise
 //! that agree are a break.
 
+use std::array;
 use std::collections::VecDeque;
 
-use super::edges::{self, ORDER};
-use super::groups::{Edge, Group, LONGEST_GROUP, MS, SAME_EDGE};
+use super::edges::{self, Edge, Group, LONGEST_GROUP, Loss, MS, ORDER, SAME_EDGE};
 use crate::signal::prediction::{Predictor, Workroom};
 
-/// A predictor is made of so many samples, so often.
+/// Samples that a predictor is made of, and from one to the next.
 const WINDOW: u64 = 480;
 const HOP: u64 = 48;
-/// Moments are looked at in steps of so many samples.
+/// Samples from one moment that is looked at to the next.
 const GRID: u64 = 2;
-/// A predictor keeps so far from the moment, for falls that take their time.
+/// Samples that a predictor keeps from the moment, for falls that take time.
 const GUARD: u64 = 12;
-/// So many samples behind a moment are explained.
+/// Samples behind a moment that are explained.
 const SPAN: usize = 24;
 /// What a moment must have to be looked at as an edge: how much likelier a
 /// step is than none; and how many falls are tried for one rise.
@@ -28,14 +28,14 @@ const LEAST_EVIDENCE: f64 = 14.0;
 const TRIED: usize = 6;
 
 /// Sound below this mean square, −80 dB, is silence: nothing can break.
-const SILENCE: f64 = 0.5e-8;
+const SILENT_SQUARE: f64 = 0.5e-8;
 /// No model foresees better than this part of the power.
 const BEST_FORESIGHT: f64 = 1e-5;
 
 /// A break takes away at least this much: 4.4 dB.
 const BREAK_FACTOR: f64 = 0.6;
-/// Foreseen so many samples ahead of an edge, 2.5 ms; what lies next to the
-/// edge, 0.7 ms, may still be falling; so many beyond it are judged.
+/// Samples ahead of an edge that are foreseen, 2.5 ms; those next to it that may
+/// still be falling, 0.7 ms; and those beyond it that are judged.
 const AHEAD: usize = 30;
 const RAMP: usize = 8;
 const BEYOND: usize = 30;
@@ -44,16 +44,12 @@ const BEYOND: usize = 30;
 const SHARPNESS: f64 = 0.35;
 /// A forecast that has died away to this part of the power says nothing.
 const FORECAST_LEAST: f64 = 0.2;
+/// Logarithms by which fall and rise of one break may differ, at first sight and
+/// as forecast.
+const ALIKE: f64 = 1.1;
+const AGREEING: f64 = 0.6;
 /// The longest break in milliseconds.
 const LONGEST_MS: u64 = 350;
-
-/// A break in samples of the stream pushed.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Found {
-    pub(super) start: u64,
-    pub(super) end: u64,
-    pub(super) factor: f64,
-}
 
 struct Model {
     end: u64,
@@ -92,13 +88,13 @@ impl BreakFinder {
         }
     }
 
-    /// The stream's samples, to be added to; then call [`Self::look`].
+    /// The stream's samples, to be added to; then call [`Self::search`].
     pub(super) fn samples(&mut self) -> &mut Vec<f64> {
         &mut self.samples
     }
 
     /// Looks at what has come and hands over the breaks that are sure by now.
-    pub(super) fn look(&mut self, found: &mut Vec<Found>) {
+    pub(super) fn search(&mut self, found: &mut Vec<Loss>) {
         self.make_models();
         while let Some(last) = self.models.back()
             && last.end >= self.next + GUARD + WINDOW
@@ -155,28 +151,23 @@ impl BreakFinder {
         self.models.get(((end - first) / HOP) as usize)
     }
 
+    /// The sample `offset` behind a moment; looked at backwards, before it. Where
+    /// there is a model there are samples on both sides: more than half a
+    /// [`WINDOW`], and no more than [`ORDER`] + [`BEYOND`] are asked for.
+    fn sample(&self, at: u64, offset: isize, backwards: bool) -> f64 {
+        let here = (at - self.base) as usize;
+        let offset = if backwards { -1 - offset } else { offset };
+        self.samples[here.saturating_add_signed(offset)]
+    }
+
     fn edge(&self, at: u64, backwards: bool) -> Option<Edge> {
         let model = self.model(at, backwards)?;
-        if model.predictor.power < SILENCE {
+        if model.predictor.power < SILENT_SQUARE {
             return None;
         }
-        let here = (at - self.base) as usize;
-        let earlier = self.samples.get(here - ORDER.max(SPAN)..here)?;
-        let later = self.samples.get(here..here + ORDER.max(SPAN))?;
-        let mut before = [0.0; ORDER];
-        let mut behind = [0.0; SPAN];
-        let (past, future): (&[f64], &[f64]) = (earlier, later);
-        if backwards {
-            before.copy_from_slice(&future[..ORDER]);
-            for (behind, x) in behind.iter_mut().zip(past.iter().rev().take(SPAN)) {
-                *behind = *x;
-            }
-        } else {
-            for (before, x) in before.iter_mut().zip(past.iter().rev()) {
-                *before = *x;
-            }
-            behind.copy_from_slice(&future[..SPAN]);
-        }
+        let before: [f64; ORDER] =
+            array::from_fn(|k| self.sample(at, -1 - k.cast_signed(), backwards));
+        let behind: [f64; SPAN] = array::from_fn(|k| self.sample(at, k.cast_signed(), backwards));
         let c = &model.predictor.coefficients;
         let mut step = edges::step(c, model.power, &before, &behind);
         if step.evidence < LEAST_EVIDENCE {
@@ -190,21 +181,10 @@ impl BreakFinder {
     /// step lies elsewhere.
     fn quiet_already(&self, model: &Model, at: u64, backwards: bool, factor: f64) -> f64 {
         let c = &model.predictor.coefficients;
-        let here = (at - self.base) as usize;
         let mut energy = 0.0;
-        for n in 0..SPAN {
-            // As far as ORDER + SPAN from the moment.
-            let error: f64 = if backwards {
-                let at = here + n;
-                let Some(ahead) = self.samples.get(at..=at + ORDER) else {
-                    return 0.0;
-                };
-                c.iter().zip(ahead).map(|(c, x)| c * x).sum()
-            } else {
-                let at = here - 1 - n;
-                let past = &self.samples[at - ORDER..=at];
-                c.iter().zip(past.iter().rev()).map(|(c, x)| c * x).sum()
-            };
+        for n in 1..=SPAN {
+            let past = |k: usize| self.sample(at, -(n + k).cast_signed(), backwards);
+            let error: f64 = c.iter().enumerate().map(|(k, c)| c * past(k)).sum();
             energy += error * error;
         }
         let span = SPAN as f64;
@@ -215,7 +195,7 @@ impl BreakFinder {
     }
 
     /// Puts falls and rises together.
-    fn pair(&mut self, found: &mut Vec<Found>) {
+    fn pair(&mut self, found: &mut Vec<Loss>) {
         while let Some(&rise) = self.rises.front() {
             // A fall that is still being looked at may belong to it.
             if self.next <= rise.at + SAME_EDGE + LONGEST_GROUP {
@@ -223,11 +203,9 @@ impl BreakFinder {
             }
             self.rises.pop_front();
             let near = |fall: &&Edge| {
-                if !alike(fall.step.factor, rise.step.factor) {
-                    return false;
-                }
                 let length = rise.at.saturating_sub(fall.at);
-                (MS * 3 / 5..=LONGEST_MS * MS).contains(&length)
+                agree(fall.step.factor, rise.step.factor, ALIKE)
+                    && (MS * 3 / 5..=LONGEST_MS * MS).contains(&length)
             };
             let falls = self.falls.iter().rev().filter(near).take(TRIED);
             let breaks = falls.filter_map(|fall| self.judge(*fall, rise));
@@ -240,16 +218,16 @@ impl BreakFinder {
     }
 
     /// Whether contact was lost between two edges.
-    fn judge(&self, fall: Edge, rise: Edge) -> Option<Found> {
+    fn judge(&self, fall: Edge, rise: Edge) -> Option<Loss> {
         let (start, end) = (fall.at, rise.at);
         let length = end - start;
         let fall = self.gains(start, length, false)?;
         let rise = self.gains(end, length, true)?;
         let factor = (fall * rise).sqrt();
-        let is_break = agree(fall, rise)
+        let is_break = agree(fall, rise, AGREEING)
             && factor <= BREAK_FACTOR
             && self.is_quiet_between(start, end, factor);
-        is_break.then_some(Found { start, end, factor })
+        is_break.then_some(Loss { start, end, factor })
     }
 
     /// The factor at an edge as forecast from before it, if the forecast is to
@@ -260,53 +238,34 @@ impl BreakFinder {
         let ramp = RAMP.min(whole / 3);
         let far = BEYOND.min(whole.saturating_sub(ramp)).max(ramp + 2);
         // In the order away from the past, the edge after AHEAD samples.
-        let here = (at - self.base) as usize;
-        let sample = |n: usize| -> Option<f64> {
-            if backwards {
-                self.samples
-                    .get((here + AHEAD).checked_sub(n + 1)?)
-                    .copied()
-            } else {
-                self.samples.get((here + n).checked_sub(AHEAD)?).copied()
-            }
-        };
-        let past = |k: usize| -> Option<f64> {
-            if backwards {
-                self.samples.get(here + AHEAD + k).copied()
-            } else {
-                self.samples
-                    .get((here).checked_sub(AHEAD + 1 + k)?)
-                    .copied()
-            }
-        };
+        let sample = |n: usize| self.sample(at, n.cast_signed() - AHEAD.cast_signed(), backwards);
+        let past = |k: usize| self.sample(at, -(AHEAD + 1 + k).cast_signed(), backwards);
         let c = &model.predictor.coefficients;
         let mut forecast = [0.0; AHEAD + BEYOND];
         for n in 0..AHEAD + far {
-            let mut value = 0.0;
-            for k in 1..=ORDER.min(c.len() - 1) {
+            for k in 1..=ORDER {
                 let before = if k <= n {
                     forecast[n - k]
                 } else {
-                    past(k - n - 1)?
+                    past(k - n - 1)
                 };
-                value -= c[k] * before;
+                forecast[n] -= c[k] * before;
             }
-            forecast[n] = value;
         }
-        let energies = |from: usize, to: usize| -> Option<[f64; 2]> {
+        let energies = |from: usize, to: usize| -> [f64; 2] {
             let mut sums = [0.0; 2];
             for (n, forecast) in forecast.iter().enumerate().take(to).skip(from) {
-                sums[0] += sample(n)?.powi(2);
+                sums[0] += sample(n).powi(2);
                 sums[1] += forecast.powi(2);
             }
-            Some(sums.map(|sum| sum / (to - from) as f64))
+            sums.map(|sum| sum / (to - from) as f64)
         };
-        let before = energies(6, AHEAD - ramp)?;
-        let after = energies(AHEAD + ramp, AHEAD + far)?;
+        let before = energies(6, AHEAD - ramp);
+        let after = energies(AHEAD + ramp, AHEAD + far);
         let power = model.predictor.power;
         let mut missed = 0.0;
         for (n, forecast) in forecast.iter().enumerate().take(AHEAD - ramp).skip(6) {
-            missed += (sample(n)? - forecast).powi(2);
+            missed += (sample(n) - forecast).powi(2);
         }
         missed /= (AHEAD - ramp - 6) as f64;
         let trusted = missed < 0.1 * before[1]
@@ -342,13 +301,8 @@ impl BreakFinder {
 
     fn forget(&mut self) {
         let now = self.next;
-        while self
-            .falls
-            .front()
-            .is_some_and(|fall| fall.at + 2 * LONGEST_MS * MS < now)
-        {
-            self.falls.pop_front();
-        }
+        self.falls
+            .retain(|fall| fall.at + 2 * LONGEST_MS * MS >= now);
         // Models that end before the next moment by more than is looked back.
         while self.models.len() > 1
             && self.models[1].end + GUARD + HOP + LONGEST_MS * MS + 2 * WINDOW < now
@@ -363,12 +317,8 @@ impl BreakFinder {
     }
 }
 
-/// Fall and rise by about as much; what is deep is deep.
-fn agree(fall: f64, rise: f64) -> bool {
-    (fall < 0.3 && rise < 0.3) || (fall / rise).ln().abs() < 0.6
-}
-
-/// What two edges say at first sight may be of one break.
-fn alike(fall: f64, rise: f64) -> bool {
-    (fall < 0.3 && rise < 0.3) || (fall / rise).ln().abs() < 1.1
+/// Fall and rise by about as much, the ratio within this logarithm; what is deep
+/// is deep.
+fn agree(fall: f64, rise: f64, within: f64) -> bool {
+    (fall < 0.3 && rise < 0.3) || (fall / rise).ln().abs() < within
 }

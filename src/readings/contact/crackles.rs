@@ -11,14 +11,16 @@ use std::collections::VecDeque;
 use crate::signal::prediction::{Predictor, Workroom};
 use crate::signal::statistics::quantile;
 
+/// Coefficients of the predictor.
 const ORDER: usize = 24;
 /// Samples a predictor is made of, and how often, at about 48 kHz.
 const WINDOW: usize = 960;
 const HOP: usize = 480;
 /// Samples a bin.
-pub(super) const BIN: usize = 12;
+const BIN: usize = 12;
 /// Bins looked at on each side, 10 ms, and left out next to the middle.
 const AROUND: usize = 40;
+const SPAN: usize = 2 * AROUND + 1;
 const APART: usize = 4;
 /// How far above what is usual around it.
 const LEAST_RATIO: f64 = 4.5;
@@ -27,7 +29,7 @@ const LEAST_RATIO: f64 = 4.5;
 const FLOOR: f64 = 1e-4;
 const FLOOR_OF_SOUND: f64 = 2e-3;
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Bin {
     peak: f64,
     rms: f64,
@@ -47,7 +49,6 @@ pub(super) struct CrackleFinder {
     bins: VecDeque<Bin>,
     /// Bins done in all.
     done: u64,
-    sorted: Vec<f64>,
 }
 
 impl CrackleFinder {
@@ -59,20 +60,19 @@ impl CrackleFinder {
             room: Workroom::default(),
             next: WINDOW as u64,
             next_model: WINDOW as u64,
-            bin: EMPTY,
-            bins: VecDeque::with_capacity(SPAN + 1),
+            bin: Bin::default(),
+            bins: VecDeque::new(),
             done: 0,
-            sorted: Vec::with_capacity(AROUND),
         }
     }
 
-    /// The stream's samples, to be added to; then call [`Self::look`].
+    /// The stream's samples, to be added to; then call [`Self::search`].
     pub(super) fn samples(&mut self) -> &mut Vec<f64> {
         &mut self.samples
     }
 
     /// Hands over the sample at which each crackle stands.
-    pub(super) fn look(&mut self, found: &mut Vec<u64>) {
+    pub(super) fn search(&mut self, found: &mut Vec<u64>) {
         let end = self.base + self.samples.len() as u64;
         while self.next < end {
             if self.next == self.next_model {
@@ -106,7 +106,7 @@ impl CrackleFinder {
             self.next += 1;
             if (self.next - WINDOW as u64).is_multiple_of(BIN as u64) {
                 self.bin.rms = rms;
-                let bin = std::mem::replace(&mut self.bin, EMPTY);
+                let bin = std::mem::take(&mut self.bin);
                 self.take_bin(bin, found);
             }
         }
@@ -125,7 +125,7 @@ impl CrackleFinder {
         }
     }
 
-    fn stands_alone(&mut self) -> bool {
+    fn stands_alone(&self) -> bool {
         let middle = self.bins[AROUND];
         let floor = FLOOR.max(FLOOR_OF_SOUND * middle.rms);
         if middle.peak < LEAST_RATIO * floor {
@@ -135,25 +135,13 @@ impl CrackleFinder {
         if self.bins.range(next_to).any(|it| it.peak > middle.peak) {
             return false;
         }
-        let before = self.usual(0, AROUND - APART);
-        if middle.peak < LEAST_RATIO * before {
-            return false;
-        }
-        let after = self.usual(AROUND + APART + 1, SPAN);
-        middle.peak >= LEAST_RATIO * after
+        let above = |usual: f64| middle.peak >= LEAST_RATIO * usual;
+        above(self.usual(0, AROUND - APART)) && above(self.usual(AROUND + APART + 1, SPAN))
     }
 
     /// What nine bins of ten stay below.
-    fn usual(&mut self, from: usize, to: usize) -> f64 {
-        self.sorted.clear();
-        self.sorted
-            .extend(self.bins.range(from..to).map(|it| it.peak));
-        quantile(&mut self.sorted, 0.9).unwrap_or_default()
+    fn usual(&self, from: usize, to: usize) -> f64 {
+        let mut peaks: Vec<f64> = self.bins.range(from..to).map(|it| it.peak).collect();
+        quantile(&mut peaks, 0.9).unwrap_or_default()
     }
 }
-
-const SPAN: usize = 2 * AROUND + 1;
-const EMPTY: Bin = Bin {
-    peak: 0.0,
-    rms: 0.0,
-};

@@ -4,7 +4,7 @@
 use super::report::GONE_DB;
 use crate::units::{Decibels, Seconds};
 
-/// Sums are made over this long, and a level is the median of so many.
+/// Sums are made over this long, and a level is the median of ten of them.
 const SLICE_S: f64 = 0.01;
 const SLICES: usize = 10;
 /// Steps of the level that are told apart, in dB, from [`LOWEST_DB`] upwards.
@@ -13,28 +13,27 @@ const LOWEST_DB: f64 = -100.0;
 const STEPS: usize = 220;
 /// Levels as rare as this at either end do not count.
 const RARE: f64 = 0.01;
-/// The level has turned round once it is so far from its last extreme.
+/// The level has turned round once it is this far from its last extreme.
 const TURNED_DB: f64 = 12.0;
-/// A pass is judged from levels smoothed over so many tenths of a second.
+/// A pass is judged from levels smoothed over this many tenths of a second.
 const SMOOTHED: f64 = 4.0;
 /// A level that falls by more than this from one tenth of a second to the next
-/// is no hand's work, and is left out for so many of them.
+/// is no hand's work, and is left out for this many of them.
 const HELD_DB: f64 = 40.0;
 const HELD: u32 = 10;
 /// Where each channel is this much louder than the other for this part of the
 /// time, they were moved against each other, as a balance control does it.
 const AGAINST_DB: f64 = 6.0;
 const AGAINST: f64 = 0.1;
-/// Left and right are compared in steps of the level of this width, down to
-/// so far below the highest.
-const COMPARED_DB: f64 = 3.0;
-const COMPARED_STEPS: usize = 40;
-const COMPARED_RANGE_DB: f64 = 45.0;
 /// A channel louder than this plays.
 const PLAYS_DB: f64 = -45.0;
-/// And where at least so many slices are known, and this far above the
-/// quietest.
+/// Left and right are compared in steps of the level of this width, where this
+/// many slices are known, down to this far below the highest and this far above
+/// the quietest.
+const COMPARED_DB: f64 = 3.0;
+const COMPARED_STEPS: usize = 40;
 const COMPARED_SLICES: u32 = 20;
+const COMPARED_RANGE_DB: f64 = 45.0;
 const ABOVE_QUIETEST_DB: f64 = 12.0;
 
 /// Level from a mean square: a full-scale sine is 0.
@@ -42,7 +41,7 @@ fn decibels(mean_square: f64) -> f64 {
     10.0 * (2.0 * mean_square).max(1e-12).log10()
 }
 
-#[derive(Clone)]
+#[derive(Clone, Default)]
 struct Channel {
     energy: f64,
     slices: Vec<f64>,
@@ -106,26 +105,16 @@ impl Movement {
         let level = *smooth;
         self.extremes = [self.extremes[0].min(level), self.extremes[1].max(level)];
         let [low, high] = self.extremes;
-        let rises = level > low + TURNED_DB;
-        let falls = level < high - TURNED_DB;
-        if rises && self.direction != Some(true) {
+        let rises = level > low + TURNED_DB && self.direction != Some(true);
+        let falls = level < high - TURNED_DB && self.direction != Some(false);
+        if rises || falls {
             self.passes += 1;
-            self.direction = Some(true);
+            self.direction = Some(rises);
             self.extremes = [level; 2];
-        } else if falls && self.direction != Some(false) {
-            self.passes += 1;
-            self.direction = Some(false);
-            self.extremes = [level; 2];
-        } else if self.direction == Some(true) {
-            self.extremes[0] = high;
-        } else if self.direction == Some(false) {
-            self.extremes[1] = low;
         }
-        match self.direction {
-            // While it rises only the highest matters, from which it may fall.
-            Some(true) => self.extremes[0] = level.min(self.extremes[1]),
-            Some(false) => self.extremes[1] = level.max(self.extremes[0]),
-            None => {}
+        // While it rises only the highest matters, from which it may fall.
+        if let Some(up) = self.direction {
+            self.extremes[usize::from(!up)] = level;
         }
     }
 }
@@ -149,13 +138,8 @@ impl Levels {
             frames: 0,
             channels: vec![
                 Channel {
-                    energy: 0.0,
-                    slices: Vec::with_capacity(SLICES),
                     histogram: vec![0; STEPS],
-                    now: None,
-                    gone: 0,
-                    louder: 0,
-                    movement: Movement::default(),
+                    ..Channel::default()
                 };
                 channels
             ],
@@ -240,12 +224,8 @@ impl Levels {
             }
             if (left_db - right_db).abs() > GONE_DB {
                 // One of them is gone; that is no difference of tracking.
-                let gone = if left_db < right_db {
-                    &mut one.gone
-                } else {
-                    &mut other.gone
-                };
-                *gone += u32::from(left_db.max(right_db) > PLAYS_DB);
+                one.gone += u32::from(left_db < right_db && right_db > PLAYS_DB);
+                other.gone += u32::from(right_db < left_db && left_db > PLAYS_DB);
                 continue;
             }
             let level = decibels(f64::midpoint(*left, *right));

@@ -5,16 +5,16 @@ use std::collections::VecDeque;
 
 /// Sound is looked at about this long at a time, in seconds.
 const SLICE_S: f64 = 0.005;
-/// So many slices are remembered: longer than any crackle waits.
+/// Slices kept, 1.2 s: longer than any crackle waits.
 const KEPT: usize = 240;
-/// What is looked at on either side of an edge, in slices, those next to it
-/// left out.
-const NEXT: usize = 2;
+/// Slices on either side of an edge that are looked at, and those next to it
+/// that are left out.
 const SIDE: usize = 10;
-/// Mean squares that are silence, −66 dB of full scale, and those that are this
-/// many times louder, 26 dB.
-const SILENCE: f64 = 2.5e-7;
-const TIMES: f64 = 400.0;
+const NEXT: usize = 2;
+/// Mean square of silence, −66 dB of full scale, and how many times louder sound
+/// is, 26 dB.
+const SILENT_SQUARE: f64 = 2.5e-7;
+const LOUDER: f64 = 400.0;
 
 /// See the module.
 pub(super) struct Presence {
@@ -68,7 +68,7 @@ impl Presence {
         let [Some(before), Some(after)] = [before, after] else {
             return false;
         };
-        before.min(after) < SILENCE && before.max(after) > TIMES * before.min(after)
+        before.min(after) < SILENT_SQUARE && before.max(after) > LOUDER * before.min(after)
     }
 
     fn loudest(&self, slices: std::ops::Range<usize>) -> Option<f64> {

@@ -36,8 +36,8 @@ pub const MARK_DB: f64 = 3.0;
 
 /// Nothing louder than this is silence.
 const SILENCE_DBFS: f64 = -75.0;
-/// A channel whose highest level lies so far below the other's is silent, and
-/// one that is so far below it for a while is gone.
+/// A channel whose highest level lies this far below the other's is silent, and
+/// one that is this far below it for a while is gone.
 pub(super) const GONE_DB: f64 = 40.0;
 /// Gone for longer than this is no moment between two notes.
 const LEAST_GONE_S: f64 = 0.3;

@@ -3,16 +3,17 @@
 
 use std::collections::VecDeque;
 
-use super::breaks::{BreakFinder, Found};
+use super::breaks::BreakFinder;
 use super::crackles::CrackleFinder;
+use super::edges::Loss;
 use super::presence::Presence;
 use super::report::{ContactBreak, ContactTrack};
-use super::silences::{Silence, SilenceFinder};
+use super::silences::SilenceFinder;
 use crate::signal::decimator::Decimator;
 use crate::signal::fir::kaiser_lowpass;
 use crate::units::{Decibels, Seconds};
 
-/// Crackles are looked for at about this rate, breaks at that.
+/// Rates at which crackles and breaks are looked for, about.
 const CRACKLE_RATE_HZ: f64 = 48_000.0;
 const BREAK_RATE_HZ: f64 = 12_000.0;
 
@@ -30,22 +31,15 @@ const NEWEST_BREAKS: usize = 8;
 /// A crackle waits this long for the break that it may be the edge of.
 const WAIT_S: f64 = 0.5;
 
-/// Levels are remembered so far back, in tenths of a second, for faults that
-/// are found late.
+/// Levels kept, one every tenth of a second, for faults that are found late.
 const LEVELS_KEPT: usize = 12;
-
-/// Ways to find a break, the least exact first.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Exactness {
-    Steady,
-    Silence,
-}
 
 /// A break that may be found once more, in seconds.
 struct Newest {
     start: f64,
     end: f64,
-    exact: Exactness,
+    /// As a silence, which tells its ends more exactly.
+    is_silence: bool,
     /// Its place in the list.
     place: usize,
 }
@@ -63,24 +57,37 @@ fn decimator(rate_hz: f64, wanted_hz: f64) -> Decimator<1> {
     Decimator::new(factor, [taps])
 }
 
+/// What searches the sound, anew after a gap.
+struct Finders {
+    to_crackle_rate: Decimator<1>,
+    to_break_rate: Decimator<1>,
+    crackles: CrackleFinder,
+    breaks: BreakFinder,
+    silences: SilenceFinder,
+}
+
+impl Finders {
+    fn new(rate_hz: f64) -> Self {
+        Self {
+            to_crackle_rate: decimator(rate_hz, CRACKLE_RATE_HZ),
+            to_break_rate: decimator(rate_hz, BREAK_RATE_HZ),
+            crackles: CrackleFinder::new(),
+            breaks: BreakFinder::new(),
+            silences: SilenceFinder::new(rate_hz),
+        }
+    }
+}
+
 /// One channel with what was found on it.
 pub(super) struct Track {
     pub(super) name: ContactTrack,
-    to_crackle_rate: Decimator<1>,
-    to_break_rate: Decimator<1>,
-    crackle_rate_hz: f64,
-    break_rate_hz: f64,
-    crackle_finder: CrackleFinder,
-    break_finder: BreakFinder,
-    silence_finder: SilenceFinder,
-    silences: Vec<Silence>,
+    rate_hz: f64,
+    finders: Finders,
     /// The silence under way: where it began and the level before it.
     silent_since: Option<(u64, Decibels)>,
     /// Seconds pushed in all, and before the finders began anew.
     pushed_s: f64,
     began_s: f64,
-    found: Vec<Found>,
-    impulses: Vec<u64>,
     /// Impulses that may be edges of breaks.
     waiting: VecDeque<f64>,
     last_crackle_s: Option<f64>,
@@ -93,28 +100,17 @@ pub(super) struct Track {
     newest_breaks: VecDeque<Newest>,
     /// Whether sound is there, every few milliseconds.
     presence: Presence,
-    rate_hz: f64,
 }
 
 impl Track {
     pub(super) fn new(name: ContactTrack, rate_hz: f64) -> Self {
-        let to_crackle_rate = decimator(rate_hz, CRACKLE_RATE_HZ);
-        let to_break_rate = decimator(rate_hz, BREAK_RATE_HZ);
         Self {
             name,
-            crackle_rate_hz: rate_hz / to_crackle_rate.factor() as f64,
-            break_rate_hz: rate_hz / to_break_rate.factor() as f64,
-            to_crackle_rate,
-            to_break_rate,
-            crackle_finder: CrackleFinder::new(),
-            break_finder: BreakFinder::new(),
-            silence_finder: SilenceFinder::new(rate_hz),
-            silences: Vec::new(),
+            rate_hz,
+            finders: Finders::new(rate_hz),
             silent_since: None,
             pushed_s: 0.0,
             began_s: 0.0,
-            found: Vec::new(),
-            impulses: Vec::new(),
             waiting: VecDeque::new(),
             last_crackle_s: None,
             levels: VecDeque::new(),
@@ -124,7 +120,6 @@ impl Track {
             breaks: Vec::new(),
             newest_breaks: VecDeque::new(),
             presence: Presence::new(rate_hz),
-            rate_hz,
         }
     }
 
@@ -147,70 +142,48 @@ impl Track {
     pub(super) fn push(&mut self, samples: &[f32]) {
         self.pushed_s += samples.len() as f64 / self.rate_hz;
         self.presence.push(samples);
-        let wanted = self.crackle_finder.samples();
-        self.to_crackle_rate
-            .push(samples, |[value]| wanted.push(f64::from(value)));
-        self.crackle_finder.look(&mut self.impulses);
-        let wanted = self.break_finder.samples();
-        self.to_break_rate
-            .push(samples, |[value]| wanted.push(f64::from(value)));
-        self.break_finder.look(&mut self.found);
-        self.silence_finder.push(samples, &mut self.silences);
-        self.take_impulses();
-        self.take_breaks();
-        self.take_silences();
+        let finders = &mut self.finders;
+        let (mut impulses, mut breaks, mut silences) = (Vec::new(), Vec::new(), Vec::new());
+        let wanted = finders.crackles.samples();
+        let to_crackle_rate = &mut finders.to_crackle_rate;
+        to_crackle_rate.push(samples, |[value]| wanted.push(f64::from(value)));
+        finders.crackles.search(&mut impulses);
+        let wanted = finders.breaks.samples();
+        let to_break_rate = &mut finders.to_break_rate;
+        to_break_rate.push(samples, |[value]| wanted.push(f64::from(value)));
+        finders.breaks.search(&mut breaks);
+        finders.silences.push(samples, &mut silences);
+        let seconds = self.seconds_of(&self.finders.to_crackle_rate);
+        self.waiting.extend(impulses.into_iter().map(seconds));
+        let seconds = self.seconds_of(&self.finders.to_break_rate);
+        for it in breaks {
+            let ends = [it.start, it.end].map(&seconds);
+            self.take_break(ends, it.factor, self.level_at(ends[0]), false);
+        }
+        self.take_silences(silences);
         self.settle_crackles(self.pushed_s - WAIT_S);
     }
 
-    fn take_impulses(&mut self) {
-        let delay_s = self.to_crackle_rate.delay() / self.rate_hz;
-        for at in self.impulses.drain(..) {
-            let at_s = self.began_s + at as f64 / self.crackle_rate_hz - delay_s;
-            self.waiting.push_back(at_s);
-        }
+    /// Seconds since the start at samples of a lower rate.
+    fn seconds_of(&self, decimator: &Decimator<1>) -> impl Fn(u64) -> f64 + use<> {
+        let rate_hz = self.rate_hz / decimator.factor() as f64;
+        let (began_s, delay_s) = (self.began_s, decimator.delay() / self.rate_hz);
+        move |at| began_s + at as f64 / rate_hz - delay_s
     }
 
-    fn take_breaks(&mut self) {
-        let begun_s = self.began_s - self.to_break_rate.delay() / self.rate_hz;
-        let rate_hz = self.break_rate_hz;
-        let seconds = |at: u64| begun_s + at as f64 / rate_hz;
-        for it in std::mem::take(&mut self.found) {
-            let [start, end] = [it.start, it.end].map(seconds);
-            let it = ContactBreak {
-                start: Seconds(start.max(0.0)),
-                length: Seconds(end - start),
-                depth: Decibels(-20.0 * it.factor.log10()),
-                level: self.level_at(start),
-            };
-            self.take_break([start, end], it, Exactness::Steady);
-        }
-    }
-
-    fn take_silences(&mut self) {
-        let seconds = |at: u64| self.began_s + at as f64 / self.rate_hz;
-        let mut found = Vec::new();
-        for it in self.silences.drain(..) {
-            let (start, end) = (seconds(it.start), seconds(it.end));
+    fn take_silences(&mut self, silences: Vec<Loss>) {
+        let (began_s, rate_hz) = (self.began_s, self.rate_hz);
+        let seconds = |at: u64| began_s + at as f64 / rate_hz;
+        for it in silences {
+            let ends = [it.start, it.end].map(seconds);
             // Levels are not remembered for as long as a silence may last.
             let known = self.silent_since.filter(|(at, _)| *at == it.start);
-            let silence = ContactBreak {
-                start: Seconds(start),
-                length: Seconds(end - start),
-                depth: Decibels(-20.0 * it.factor.log10()),
-                level: known.map_or(Decibels(f64::NAN), |(_, level)| level),
-            };
-            found.push(([start, end], known.is_some(), silence));
+            let level = known.map_or_else(|| self.level_at(ends[0]), |(_, level)| level);
+            self.take_break(ends, it.factor, level, true);
         }
-        for (ends, is_known, mut it) in found {
-            if !is_known {
-                it.level = self.level_at(ends[0]);
-            }
-            self.take_break(ends, it, Exactness::Silence);
-        }
-        let began = self.silence_finder.began();
+        let began = self.finders.silences.began();
         if began != self.silent_since.map(|(at, _)| at) {
-            let level = |at: u64| self.level_at(self.began_s + at as f64 / self.rate_hz);
-            self.silent_since = began.map(|at| (at, level(at)));
+            self.silent_since = began.map(|at| (at, self.level_at(seconds(at))));
         }
     }
 
@@ -222,7 +195,19 @@ impl Track {
         breaks
     }
 
-    fn take_break(&mut self, [start, end]: [f64; 2], it: ContactBreak, exact: Exactness) {
+    fn take_break(
+        &mut self,
+        [start, end]: [f64; 2],
+        factor: f64,
+        level: Decibels,
+        is_silence: bool,
+    ) {
+        let it = ContactBreak {
+            start: Seconds(start.max(0.0)),
+            length: Seconds(end - start),
+            depth: Decibels(-20.0 * factor.log10()),
+            level,
+        };
         self.waiting
             .retain(|at| (at - start).abs() > EDGE_S && (at - end).abs() > EDGE_S);
         // All ways of looking may find the same one, the less exact first.
@@ -230,8 +215,8 @@ impl Track {
             known.start <= end + SAME_BREAK_S && start <= known.end + SAME_BREAK_S
         };
         if let Some(newest) = self.newest_breaks.iter_mut().rev().find(same) {
-            if exact > newest.exact {
-                (newest.start, newest.end, newest.exact) = (start, end, exact);
+            if is_silence && !newest.is_silence {
+                (newest.start, newest.end, newest.is_silence) = (start, end, true);
                 if let Some(known) = self.breaks.get_mut(newest.place) {
                     *known = it;
                 }
@@ -242,7 +227,7 @@ impl Track {
         self.newest_breaks.push_back(Newest {
             start,
             end,
-            exact,
+            is_silence,
             place: self.break_count as usize,
         });
         if self.newest_breaks.len() > NEWEST_BREAKS {
@@ -268,9 +253,8 @@ impl Track {
             let Some(at) = self.waiting.pop_front() else {
                 return;
             };
-            let same = self
-                .last_crackle_s
-                .is_some_and(|last| at - last < ONE_CRACKLE_S);
+            let last = self.last_crackle_s;
+            let same = last.is_some_and(|last| at - last < ONE_CRACKLE_S);
             if same || self.is_an_edge(at) || self.presence.begins_or_ends_at(at) {
                 continue;
             }
@@ -289,11 +273,7 @@ impl Track {
 
     pub(super) fn start_anew(&mut self) {
         self.settle_crackles(f64::INFINITY);
-        self.to_crackle_rate = decimator(self.rate_hz, CRACKLE_RATE_HZ);
-        self.to_break_rate = decimator(self.rate_hz, BREAK_RATE_HZ);
-        self.crackle_finder = CrackleFinder::new();
-        self.break_finder = BreakFinder::new();
-        self.silence_finder = SilenceFinder::new(self.rate_hz);
+        self.finders = Finders::new(self.rate_hz);
         self.silent_since = None;
         self.began_s = self.pushed_s;
     }

@@ -153,6 +153,9 @@ impl Engine {
 
     /// Hands the guide the newest value, and the mean once it is one.
     pub(super) fn follow_guide(&mut self, hz: f64) {
+        if !self.is_live {
+            return;
+        }
         let (Some(digits), Some(nominal)) = (&self.digits, self.nominal) else {
             return;
         };

@@ -100,7 +100,6 @@ impl Engine {
         let report = copy.report_over(to_s - stretch.track_s(), to_s);
         let heard = Heard {
             settings: &self.settings,
-            from: "music",
             has_drift: assembled.drift.is_some(),
             frames: stretch.frames,
             clipped: stretch.clipped,

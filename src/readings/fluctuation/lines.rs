@@ -6,10 +6,10 @@ use std::sync::LazyLock;
 
 use statrs::function::gamma::ln_gamma;
 
-use super::memory::{APART, Memory, POINTS, Points, memories};
+use super::noises::{APART, Noise, POINTS, Points, noises};
 
-/// Lines are sought from so many turns over the record on; slower ones cannot
-/// be told from noise.
+/// Turns over the record from which on lines are sought; slower ones cannot be
+/// told from noise.
 const SLOWEST: f64 = 2.5;
 const FASTEST: f64 = 0.5 / APART;
 const STEP: f64 = 0.2;
@@ -19,12 +19,12 @@ const STEP: f64 = 0.2;
 const FINEST: f64 = 0.002;
 
 /// Natural logarithm of the range over which the strength of a line may lie
-/// beforehand, every ratio as likely. (A choice: a factor of 150.)
+/// beforehand, every ratio as likely: a choice, a factor of 150.
 const STRENGTHS: f64 = 5.0;
 
-/// Logarithm of how likely one line more is beforehand, against none. (Tuned
-/// on tracks of 10 s, lines in first-order noise; judged as the weights of the
-/// kinds of noise are, `memory.rs`.)
+/// Logarithm of how likely one line more is beforehand, against none. Tuned on
+/// tracks of 10 s, lines in first-order noise; judged as the weights of the
+/// kinds of noise are, `noises.rs`.
 const LN_ONE_MORE: f64 = -3.0;
 
 /// Two quarters of a line, made independent by one kind of noise.
@@ -55,9 +55,9 @@ impl Crossed {
         self.ss -= s * s;
     }
 
-    /// Squared length of what the line takes out of a rest.
-    fn gain(&self, rest: &Points, [cosine, sine]: &Pair) -> f64 {
-        let (c, s) = (dot(rest, cosine), dot(rest, sine));
+    /// Squared length of what the line takes out of a residual.
+    fn gain(&self, residual: &Points, [cosine, sine]: &Pair) -> f64 {
+        let (c, s) = (dot(residual, cosine), dot(residual, sine));
         let determinant = self.cc * self.ss - self.cs * self.cs;
         if determinant < 1e-6 * self.cc * self.ss {
             return 0.0;
@@ -68,7 +68,7 @@ impl Crossed {
 
 /// One kind of noise with all that does not depend on the record.
 struct Ground {
-    memory: &'static Memory,
+    noise: &'static Noise,
     pairs: Vec<Pair>,
     crossed: Vec<Crossed>,
     /// Orthonormal directions of mean and slope.
@@ -79,14 +79,14 @@ struct Ground {
 }
 
 impl Ground {
-    fn new(memory: &'static Memory, sloping: bool) -> Self {
-        let pairs: Vec<Pair> = rates().iter().map(|&turns| pair(memory, turns)).collect();
+    fn new(noise: &'static Noise, sloping: bool) -> Self {
+        let pairs: Vec<Pair> = rates().iter().map(|&turns| pair(noise, turns)).collect();
         let mut ground = Self {
-            memory,
+            noise,
             crossed: pairs.iter().map(Crossed::of).collect(),
             pairs,
             fitted: Vec::new(),
-            ln_beforehand: memory.ln_prior - memory.ln_half_determinant,
+            ln_beforehand: noise.ln_prior - noise.ln_half_determinant,
         };
         ground.take(&[1.0; POINTS]);
         if sloping {
@@ -96,7 +96,7 @@ impl Ground {
     }
 
     fn take(&mut self, direction: &Points) {
-        let (length, unit) = beyond(&self.fitted, &self.memory.whitened(direction));
+        let (length, unit) = beyond(&self.fitted, &self.noise.whitened(direction));
         for (crossed, pair) in self.crossed.iter_mut().zip(&self.pairs) {
             crossed.take_out(&unit, pair);
         }
@@ -121,10 +121,8 @@ fn grounds(sloping: bool) -> &'static [Ground] {
 }
 
 fn all_grounds(sloping: bool) -> Vec<Ground> {
-    memories()
-        .iter()
-        .map(|memory| Ground::new(memory, sloping))
-        .collect()
+    let noises = noises().iter();
+    noises.map(|noise| Ground::new(noise, sloping)).collect()
 }
 
 /// A record, made independent by one kind of noise, with what was fitted taken
@@ -133,7 +131,7 @@ pub struct Explained {
     ground: &'static Ground,
     crossed: Vec<Crossed>,
     fitted: Vec<Points>,
-    rest: Points,
+    residual: Points,
     ln_lines: f64,
 }
 
@@ -146,7 +144,7 @@ impl Explained {
                 ground,
                 crossed: ground.crossed.clone(),
                 fitted: Vec::with_capacity(12),
-                rest: ground.memory.whitened(points),
+                residual: ground.noise.whitened(points),
                 ln_lines: 0.0,
             };
             for unit in &ground.fitted {
@@ -158,14 +156,14 @@ impl Explained {
     }
 
     /// The kind of noise.
-    pub fn memory(&self) -> &'static Memory {
-        self.ground.memory
+    pub fn noise(&self) -> &'static Noise {
+        self.ground.noise
     }
 
-    /// Fits a line of so many turns over the record too.
+    /// Fits a line of this many turns over the record too.
     pub fn take_line(&mut self, turns: f64) {
         let before = self.square();
-        for white in pair(self.memory(), turns) {
+        for white in pair(self.noise(), turns) {
             let (_, unit) = beyond(&self.fitted, &white);
             for (crossed, pair) in self.crossed.iter_mut().zip(&self.ground.pairs) {
                 crossed.take_out(&unit, pair);
@@ -177,9 +175,9 @@ impl Explained {
     }
 
     fn take_out(&mut self, unit: &Points) {
-        let part = dot(unit, &self.rest);
-        for (rest, value) in self.rest.iter_mut().zip(unit) {
-            *rest -= part * value;
+        let part = dot(unit, &self.residual);
+        for (residual, value) in self.residual.iter_mut().zip(unit) {
+            *residual -= part * value;
         }
         self.fitted.push(*unit);
     }
@@ -191,7 +189,7 @@ impl Explained {
 
     fn square(&self) -> f64 {
         // A record without any fluctuation is explained by everything.
-        dot(&self.rest, &self.rest).max(1e-60)
+        dot(&self.residual, &self.residual).max(1e-60)
     }
 
     /// Variance of the noise.
@@ -211,12 +209,12 @@ impl Explained {
     }
 
     fn gain_at(&self, turns: f64) -> f64 {
-        let pair = pair(self.memory(), turns);
+        let pair = pair(self.noise(), turns);
         let mut crossed = Crossed::of(&pair);
         for unit in &self.fitted {
             crossed.take_out(unit, &pair);
         }
-        crossed.gain(&self.rest, &pair)
+        crossed.gain(&self.residual, &pair)
     }
 }
 
@@ -256,7 +254,7 @@ impl<'a> OneMore<'a> {
     fn at(&self, rate: usize) -> f64 {
         let ground = self.explained.ground;
         let crossed = self.explained.crossed[rate];
-        self.ln_likelihood(crossed.gain(&self.explained.rest, &ground.pairs[rate]))
+        self.ln_likelihood(crossed.gain(&self.explained.residual, &ground.pairs[rate]))
     }
 }
 
@@ -275,11 +273,8 @@ pub fn likeliest_line(explained: &[Explained]) -> Option<(f64, f64)> {
     let rate = (0..ln.len()).max_by(|&a, &b| ln[a].total_cmp(&ln[b]))?;
     let kind = (0..at.len()).max_by(|&a, &b| at[a][rate].total_cmp(&at[b][rate]))?;
     let turns = refined(kinds[kind].explained, rates()[rate]);
-    let most = ln_sum(
-        kinds
-            .iter()
-            .map(|kind| kind.ln_likelihood(kind.explained.gain_at(turns))),
-    );
+    let of = |kind: &OneMore| kind.ln_likelihood(kind.explained.gain_at(turns));
+    let most = ln_sum(kinds.iter().map(of));
     // A line between two rates of the row is narrower than their distance.
     let all = ln_sum(ln.iter().copied()).max(most + (FINEST / STEP).ln());
     let about = all - (rates().len() as f64).ln() - most;
@@ -327,9 +322,9 @@ fn places() -> Points {
     std::array::from_fn(|k| (k as f64 - (POINTS as f64 - 1.0) / 2.0) * APART)
 }
 
-fn pair(memory: &Memory, turns: f64) -> Pair {
+fn pair(noise: &Noise, turns: f64) -> Pair {
     [0.25, 0.0].map(|quarter| {
-        memory.whitened(&places().map(|place| (TAU * (turns * place + quarter)).sin()))
+        noise.whitened(&places().map(|place| (TAU * (turns * place + quarter)).sin()))
     })
 }
 

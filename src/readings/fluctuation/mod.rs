@@ -3,9 +3,9 @@
 //!
 //! A mean over a record is off by what the fluctuation has at rates of about
 //! a turn over the record and slower: by what the record shows least of. So
-//! the slow part is described by a model, lines in first-order noise that
-//! remembers for an unknown part of the record, with or without noise beside
-//! it that does not, or inertia behind it. Every kind of noise is weighed by how well it explains the record,
+//! the slow part is described by a model, lines in first-order noise of unknown
+//! correlation time, with or without nearly white noise beside it, or inertia
+//! behind it. Every kind of noise is weighed by how well it explains the record,
 //! beside no line, one, two and so on up to four: mean, slope, the noise's
 //! power and the lines' strengths are integrated out, and each line pays for
 //! the freedom that it takes. Noise and lines are told from each other by all
@@ -16,7 +16,7 @@
 //! spectrum.
 
 mod lines;
-mod memory;
+mod noises;
 #[cfg(test)]
 mod tests;
 mod weighing;
@@ -24,27 +24,27 @@ mod weighing;
 pub use weighing::Weighing;
 
 use lines::{Explained, likeliest_line, ln_sum};
-use memory::{Memory, POINTS, points};
+use noises::{Noise, POINTS, points};
 
 use super::expanded::Expanded;
-use crate::signal::line;
+use crate::signal::line::Line;
 use crate::signal::spectrum::Spectrum;
 use crate::signal::statistics::{NORMAL_95, student_95, student_beyond};
 
 /// Lines that are told from noise, at most.
 const MOST_LINES: usize = 4;
 
-/// No more lines are sought once one more has made the whole so much less
-/// likely than what came before (logarithm), and no explanation counts that is
-/// less likely than the other (a choice: neither is seen in the ±).
+/// No more lines are sought once one more has made the whole less likely than
+/// what came before by this logarithm, and no explanation counts that is less
+/// likely than the other: a choice, neither is seen in the ±.
 const WORTHLESS: f64 = 4.0;
 const LEAST_PROBABILITY: f64 = 1e-3;
 
-/// A line spreads over so many turns either way in the spectrum (the main
-/// lobe of the Hann window).
+/// Turns either way that a line spreads over in the spectrum: the main lobe of
+/// the Hann window, derived.
 const SPREAD: f64 = 2.1;
 
-/// What a normal distribution leaves beyond one standard deviation.
+/// What a normal distribution leaves beyond one standard deviation: derived.
 const ONE_SIGMA: f64 = 0.317_3;
 
 /// Degrees of freedom that a shape is given: fewer than three have no
@@ -59,7 +59,7 @@ const FAST: f64 = 0.475 * POINTS as f64;
 /// One kind of noise beside some lines as an explanation of the record.
 #[derive(Clone, Copy)]
 struct Candidate {
-    memory: &'static Memory,
+    noise: &'static Noise,
     probability: f64,
     /// Variance of the noise.
     variance: f64,
@@ -68,7 +68,7 @@ struct Candidate {
 
 /// A line, and how likely it is one.
 #[derive(Clone, Copy)]
-struct Line {
+struct LikelyLine {
     turns: f64,
     probability: f64,
 }
@@ -118,7 +118,7 @@ impl Fluctuation {
             .iter()
             .map(|one| Scatter {
                 probability: one.probability,
-                variance: one.variance * one.memory.variance_of_figure(&weights),
+                variance: one.variance * one.noise.variance_of_figure(&weights),
                 freedom: one.freedom,
             })
             .collect();
@@ -136,7 +136,7 @@ impl Fluctuation {
 
 /// All kinds of noise beside no line and more and more lines, each by how
 /// likely it is, and the lines.
-fn weighed(mut explained: Vec<Explained>) -> (Vec<Candidate>, Vec<Line>) {
+fn weighed(mut explained: Vec<Explained>) -> (Vec<Candidate>, Vec<LikelyLine>) {
     // Logarithms until all are known.
     let mut candidates: Vec<Candidate> = Vec::new();
     let mut of_each_number: Vec<f64> = Vec::new();
@@ -145,7 +145,7 @@ fn weighed(mut explained: Vec<Explained>) -> (Vec<Candidate>, Vec<Line>) {
     loop {
         let first = candidates.len();
         candidates.extend(explained.iter().map(|one| Candidate {
-            memory: one.memory(),
+            noise: one.noise(),
             probability: one.ln_likelihood() + ln_rates,
             variance: one.variance(),
             freedom: one.freedom(),
@@ -173,7 +173,7 @@ fn weighed(mut explained: Vec<Explained>) -> (Vec<Candidate>, Vec<Line>) {
     let lines = rates
         .iter()
         .enumerate()
-        .map(|(k, &turns)| Line {
+        .map(|(k, &turns)| LikelyLine {
             turns,
             probability: (ln_sum(of_each_number[k + 1..].iter().copied()) - all).exp(),
         })
@@ -197,16 +197,13 @@ fn mixture(scatter: &[Scatter]) -> Expanded {
 
 fn half_width_of(scatter: &[Scatter], left: f64) -> f64 {
     let beyond = |half_width: f64| -> f64 {
-        scatter
-            .iter()
-            .map(|one| {
-                one.probability * student_beyond(half_width / one.variance.sqrt(), one.freedom)
-            })
-            .sum()
+        let of = |one: &Scatter| {
+            one.probability * student_beyond(half_width / one.variance.sqrt(), one.freedom)
+        };
+        scatter.iter().map(of).sum()
     };
-    let least = scatter
-        .iter()
-        .fold(f64::INFINITY, |least, one| least.min(one.freedom));
+    let freedoms = scatter.iter().map(|one| one.freedom);
+    let least = freedoms.fold(f64::INFINITY, f64::min);
     let deviations = || scatter.iter().map(|one| one.variance.sqrt());
     let widest = deviations().fold(f64::MIN_POSITIVE, f64::max) * student_95(least);
     // No mixture is narrower than a hundredth of the narrowest of its parts.
@@ -214,14 +211,12 @@ fn half_width_of(scatter: &[Scatter], left: f64) -> f64 {
     bisected(narrowest.ln(), widest.ln(), |ln| beyond(ln.exp()) > left).exp()
 }
 
-/// Degrees of freedom of the Student's t whose 95 % half width is so many
-/// times that for 68 %, at least [`LEAST_FREEDOM`].
+/// Degrees of freedom of the Student's t whose 95 % half width is `ratio` times
+/// that for 68 %, at least [`LEAST_FREEDOM`].
 fn freedom_of_shape(ratio: f64) -> f64 {
     let heavier = |freedom: f64| student_beyond(student_95(freedom) / ratio, freedom) < ONE_SIGMA;
-    bisected(LEAST_FREEDOM.ln(), MOST_FREEDOM.ln(), |ln| {
-        heavier(ln.exp())
-    })
-    .exp()
+    let [least, most] = [LEAST_FREEDOM.ln(), MOST_FREEDOM.ln()];
+    bisected(least, most, |ln| heavier(ln.exp())).exp()
 }
 
 /// Halvings of a range of a few hundred to one; to 0.1 %.
@@ -242,8 +237,8 @@ fn bisected(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
 
 /// What is in the bins of the spectrum that belong to lines, by how likely
 /// each is one, or to rates too fast for the points.
-fn fast_part(values: &[f64], lines: &[Line]) -> Vec<(f64, f64)> {
-    let flat = line::Line::of_series(values).residuals(values);
+fn fast_part(values: &[f64], lines: &[LikelyLine]) -> Vec<(f64, f64)> {
+    let flat = Line::of_series(values).residuals(values);
     let flat: Vec<f32> = flat.map(|off| off as f32).collect();
     let mut spectrum = Spectrum::new(flat.len(), 1, flat.len() as f64);
     let mut powers = vec![0.0; spectrum.bins()];
@@ -251,13 +246,15 @@ fn fast_part(values: &[f64], lines: &[Line]) -> Vec<(f64, f64)> {
     powers
         .iter()
         .enumerate()
-        .map(|(turns, &power)| (turns as f64, f64::from(power)))
-        .map(|(turns, power)| (turns, power * part_of_lines(turns, lines)))
+        .map(|(turns, &power)| {
+            let turns = turns as f64;
+            (turns, f64::from(power) * part_of_lines(turns, lines))
+        })
         .filter(|&(turns, power)| turns >= 2.0 && power > 0.0)
         .collect()
 }
 
-fn part_of_lines(turns: f64, lines: &[Line]) -> f64 {
+fn part_of_lines(turns: f64, lines: &[LikelyLine]) -> f64 {
     if turns > FAST {
         return 1.0;
     }

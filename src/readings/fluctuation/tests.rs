@@ -17,12 +17,13 @@ const RATE: f64 = 50.0;
 enum Kind {
     Lines,
     Correlated(f64),
-    /// Half of its power remembers for so many seconds, half ten times as long.
-    TwoMemories(f64),
+    /// Half of its power with this correlation time in seconds, half with ten
+    /// times that.
+    TwoTimes(f64),
     Drift,
     Mix,
     /// Wow, its harmonic, capstan and motor, together half as strong again as
-    /// noise that remembers for so many seconds.
+    /// noise of this correlation time in seconds.
     LinesIn(f64),
 }
 
@@ -46,10 +47,10 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
             (hz, random.random_range(0.01..strongest))
         })
         .collect();
-    let (correlated, memory_s, white) = match kind {
+    let (correlated, time_s, white) = match kind {
         Kind::Lines => (0.0, 1.0, 0.005),
-        Kind::TwoMemories(memory_s) => (0.035, memory_s, 0.005),
-        Kind::Correlated(memory_s) | Kind::LinesIn(memory_s) => (0.05, memory_s, 0.005),
+        Kind::TwoTimes(time_s) => (0.035, time_s, 0.005),
+        Kind::Correlated(time_s) | Kind::LinesIn(time_s) => (0.05, time_s, 0.005),
         Kind::Drift => (0.03, 0.3, 0.005),
         Kind::Mix => (0.02, 0.3, 0.03),
     };
@@ -78,11 +79,11 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
         _ => {}
     }
     let phases: Vec<f64> = lines.iter().map(|_| random.random()).collect();
-    let mut memories_s = vec![memory_s];
-    if matches!(kind, Kind::TwoMemories(_)) {
-        memories_s.push(10.0 * memory_s);
+    let mut times_s = vec![time_s];
+    if matches!(kind, Kind::TwoTimes(_)) {
+        times_s.push(10.0 * time_s);
     }
-    let mut remembered: Vec<f64> = memories_s
+    let mut correlated_now: Vec<f64> = times_s
         .iter()
         .map(|_| correlated * normal(random))
         .collect();
@@ -94,12 +95,12 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
                 .zip(&phases)
                 .map(|((hz, peak), phase)| peak * (TAU * (hz * t + phase)).sin())
                 .sum();
-            for (value, memory_s) in remembered.iter_mut().zip(&memories_s) {
-                let keep = (-1.0 / (RATE * memory_s)).exp();
+            for (value, time_s) in correlated_now.iter_mut().zip(&times_s) {
+                let keep = (-1.0 / (RATE * time_s)).exp();
                 *value = keep * *value + correlated * (1.0 - keep * keep).sqrt() * normal(random);
             }
             waves
-                + remembered.iter().sum::<f64>()
+                + correlated_now.iter().sum::<f64>()
                 + white * normal(random)
                 + rise * (t - seconds / 2.0)
         })
@@ -107,7 +108,7 @@ fn track(kind: Kind, seconds: f64, random: &mut Pcg64Mcg) -> (Vec<f64>, f64) {
     (values, rise)
 }
 
-/// Of so many records: the share in which the truth was held and the median ±
+/// Of several records: the share in which the truth was held and the median ±
 /// over the true 95 % error, for the mean and for the slope.
 struct Judged {
     mean: (f64, f64),
@@ -166,7 +167,7 @@ fn coverage(judged: &[(f64, f64)]) -> (f64, f64) {
     )
 }
 
-/// Coverage is 95 % or a little more; of so few records it scatters by 1.5 %.
+/// Coverage is 95 % or a little more; of these few records it scatters by 1.5 %.
 const RECORDS: u32 = 250;
 const LEAST: f64 = 0.915;
 
@@ -182,17 +183,13 @@ fn mean_and_slope_are_covered_whatever_the_fluctuation_and_the_length() {
             Kind::Mix,
         ] {
             let Judged { mean, slope } = judged(kind, seconds, RECORDS);
-            // Three memories are no record to know a memory from.
-            let least = if seconds / 3.0 < 4.0 {
-                LEAST - 0.02
-            } else {
-                LEAST
-            };
+            // Three correlation times are no record to know one from.
+            let least = if seconds < 12.0 { LEAST - 0.02 } else { LEAST };
             assert!(mean.0 >= least, "{kind:?}, {seconds} s: mean {mean:?}");
             assert!(slope.0 >= least, "{kind:?}, {seconds} s: slope {slope:?}");
-            // Ten memories or fewer leave it wide.
+            // Ten correlation times or fewer leave it wide.
             let widest = match kind {
-                Kind::Correlated(memory_s) if seconds / memory_s <= 10.0 => 3.0,
+                Kind::Correlated(time_s) if seconds / time_s <= 10.0 => 3.0,
                 _ => 2.1,
             };
             assert!(mean.1 <= widest, "{kind:?}, {seconds} s: mean {mean:?}");
@@ -206,14 +203,14 @@ fn slow_noise_is_taken_neither_for_a_line_nor_for_fast_noise() {
     for (seconds, kind) in [
         (10.0, Kind::LinesIn(1.0)),
         (30.0, Kind::LinesIn(3.0)),
-        (10.0, Kind::TwoMemories(0.1)),
-        (30.0, Kind::TwoMemories(0.3)),
+        (10.0, Kind::TwoTimes(0.1)),
+        (30.0, Kind::TwoTimes(0.3)),
     ] {
         let Judged { mean, slope } = judged(kind, seconds, RECORDS);
         for (what, (held, width)) in [("mean", mean), ("slope", slope)] {
             let place = format!("{kind:?}, {what}, {seconds} s: {held:.3} held, {width:.2} wide");
             // A slow tail below white noise hardly shows in a slope.
-            let hides = matches!(kind, Kind::TwoMemories(_)) && what == "slope";
+            let hides = matches!(kind, Kind::TwoTimes(_)) && what == "slope";
             let least = if hides { LEAST - 0.02 } else { LEAST };
             assert!(held >= least && width <= 2.2, "{place}");
         }

@@ -3,7 +3,7 @@
 
 use std::f64::consts::PI;
 
-/// Steps in which a record is weighed.
+/// Steps in which a record is weighed: a choice.
 const STEPS: usize = 240;
 
 /// How the values of a record make one figure.
@@ -34,12 +34,10 @@ impl Weighing {
         });
         // The weights of a mean are 1 together; those of a slope find 1 in a
         // rise of 1 over the record.
-        let sum: f64 = (0..STEPS)
-            .map(|k| match self {
-                Self::Slope => raw[k] * (at(k) - 0.5),
-                _ => raw[k],
-            })
-            .sum();
+        let sum: f64 = match self {
+            Self::Slope => (0..STEPS).map(|k| raw[k] * (at(k) - 0.5)).sum(),
+            _ => raw.iter().sum(),
+        };
         raw.map(|weight| weight / sum)
     }
 
@@ -59,10 +57,10 @@ impl Weighing {
     }
 }
 
-/// Variance of the figure made of first-order noise of variance 1 that
-/// remembers for `memory` parts of the record.
-pub fn variance_of_figure(weights: &[f64], memory: f64) -> f64 {
-    let step = 1.0 / (weights.len() as f64 * memory);
+/// Variance of the figure made of first-order noise of variance 1 and this
+/// correlation time, in parts of the record.
+pub fn variance_of_figure(weights: &[f64], correlation_time: f64) -> f64 {
+    let step = 1.0 / (weights.len() as f64 * correlation_time);
     let within = mean_correlation(0.0, step);
     let next = mean_correlation(1.0, step);
     let fall = (-step).exp();
@@ -123,7 +121,7 @@ mod tests {
     }
 
     #[test]
-    fn noise_with_a_short_memory_averages_out_as_white_noise_does() {
+    fn noise_of_a_short_correlation_time_averages_out_as_white_noise_does() {
         // Variance of a mean is S(0)/T = 2 τ/T, for least squares 6/5 and
         // 12 times that.
         for (weighing, factor) in [

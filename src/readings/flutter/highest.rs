@@ -1,10 +1,9 @@
 //! The highest readings of the indicator in equal pieces of a stretch, in
 //! constant memory whatever its length.
 
-/// Pieces at first: the indicator has forgotten one by the next.
+/// Seconds a piece at first: the indicator has forgotten one by the next.
 const PIECE_S: f64 = 1.0;
-
-/// Pieces that are kept; when full, neighbours are merged two by two.
+/// Pieces that are kept, a choice; when full, neighbours are merged two by two.
 const MOST_PIECES: usize = 512;
 
 /// See the module.

@@ -6,64 +6,47 @@
 
 use std::collections::VecDeque;
 
-use super::bands::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted};
 use super::highest::HighestReadings;
 use super::quasi_peak::QuasiPeak;
 use super::recent::{BLOCK_S, Recent, WINDOW_S};
 use super::scatter::{FlutterBlocks, FlutterScatter};
 use super::two_sigma::TwoSigma;
-use super::weighting::weighting;
+use super::weighting::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted, weighting};
 use crate::readings::blocks::BlockSeries;
 use crate::signal::filters::Bank;
 use crate::signal::fir::kaiser_lowpass;
 use crate::signal::phased::{Phased, PhasedTaps, TILE};
 use crate::signal::wide::{self, Work};
 
-/// The mean of so much track is taken out before the filters start, so that
-/// they need not first swing to it.
+/// The mean of this much track is taken out before the filters start, so that
+/// they need not first swing to it. A choice.
 const LEAD_IN_S: f64 = 0.5;
 
 /// The weighting filter has forgotten a step of 3 % to within 0.001 % after
-/// this time; nothing is read before.
+/// this time; nothing is read before. Derived.
 pub const SETTLING_S: f64 = 4.0;
 
-/// Values are held back for so long: a move is known only some moments after it
-/// began, and what it did meanwhile is no flutter.
+/// Values are held back this long: a move is known only some moments after it
+/// began, and what it did meanwhile is no flutter. Tuned, on what is not recorded.
 const HELD_S: f64 = 0.3;
 
 /// Least signal for a figure: IEC 60386 Amendment 1 asks for 5 s.
 pub const LEAST_S: f64 = 5.0;
 
-/// Flutter proper settles fast and may be shown early.
+/// Flutter proper settles fast and may be shown early. A choice.
 const EARLY_SETTLING_S: f64 = 0.7;
 const EARLY_LEAST_S: f64 = 1.0;
 
-/// Upper edge of everything, and where nothing is left: what lies higher is
-/// crosstalk, not flutter.
+/// Where nothing is left above the upper edge of everything, and how little:
+/// what lies higher is crosstalk, not flutter. A choice.
 const TOP_STOP_HZ: f64 = 290.0;
 const TOP_ATTENUATION_DB: f64 = 70.0;
 
 /// Values that are filtered at a time, at most.
 const MOST_VALUES: usize = 4 * TILE;
 
-/// Squares of one value in the four ways of looking at it.
-#[derive(Clone, Copy, Debug, Default)]
-struct Squares {
-    weighted: f64,
-    unweighted: f64,
-    wow: f64,
-    flutter: f64,
-}
-
-/// What the sliding window remembers of a value: little, for it is long.
-#[derive(Clone, Copy, Debug)]
-struct Shown {
-    weighted: f32,
-    unweighted: f32,
-    wow: f32,
-    flutter: f32,
-    bin: u16,
-}
+/// Squares of one value: weighted, unweighted, wow and flutter.
+type Squares = [f64; 4];
 
 /// Sums over a stretch; see [`FlutterTotals`].
 #[derive(Clone, Debug)]
@@ -117,19 +100,77 @@ pub struct FlutterMeter {
     /// Weighted, unweighted, wow, flutter.
     filters: Bank<4>,
     quasi_peak: QuasiPeak,
-    /// The sliding windows are kept.
-    is_live: bool,
     /// Values since the last restart.
     age: u64,
     lead_in: f64,
     offset_hz: f64,
-    window: VecDeque<Shown>,
+    /// The sliding windows are kept.
+    is_live: bool,
+    live: Live,
+}
+
+/// The sliding windows.
+struct Live {
+    rate_hz: f64,
+    /// Squares and bin of each value: in few bits, for the window is long.
+    window: VecDeque<([f32; 4], u16)>,
     sums: Squares,
+    /// Squares of flutter, before anything else is settled.
     early: VecDeque<f64>,
     early_sum: f64,
     two_sigma: TwoSigma,
     since_resum: usize,
     recent: Recent,
+}
+
+impl Live {
+    fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            window: VecDeque::with_capacity((WINDOW_S * rate_hz) as usize + 1),
+            sums: Squares::default(),
+            early: VecDeque::with_capacity((EARLY_LEAST_S * rate_hz) as usize + 1),
+            early_sum: 0.0,
+            two_sigma: TwoSigma::new(),
+            since_resum: 0,
+            recent: Recent::new(rate_hz),
+        }
+    }
+
+    fn show_early(&mut self, square: f64) {
+        self.early.push_back(square);
+        self.early_sum += square;
+        if self.early.len() > (EARLY_LEAST_S * self.rate_hz) as usize
+            && let Some(old) = self.early.pop_front()
+        {
+            self.early_sum -= old;
+        }
+    }
+
+    fn show(&mut self, squares: Squares, bin: u16, peak: f64) {
+        self.recent.push(squares[0], peak);
+        let short = squares.map(|square| square as f32);
+        self.window.push_back((short, bin));
+        add(&mut self.sums, short.map(f64::from), 1.0);
+        self.two_sigma.add(bin);
+        let longest = (WINDOW_S * self.rate_hz) as usize;
+        if self.window.len() > longest
+            && let Some((old, bin)) = self.window.pop_front()
+        {
+            add(&mut self.sums, old.map(f64::from), -1.0);
+            self.two_sigma.remove(bin);
+        }
+        self.since_resum += 1;
+        if self.since_resum > longest {
+            // Summed anew each lap: rounding never piles up.
+            self.since_resum = 0;
+            self.sums = Squares::default();
+            for (squares, _) in &self.window {
+                add(&mut self.sums, squares.map(f64::from), 1.0);
+            }
+            self.early_sum = self.early.iter().sum();
+        }
+    }
 }
 
 /// The filters of a few values.
@@ -179,11 +220,11 @@ impl FlutterTotals {
     #[inline]
     fn push(&mut self, squares: Squares, bins: [u16; 2], reading: f64) {
         self.seen += 1;
-        self.squares.add(squares);
+        add(&mut self.squares, squares, 1.0);
         self.weighted.add(bins[0]);
         self.unweighted.add(bins[1]);
-        self.blocks.push(squares.weighted);
-        self.sixths.push(squares.weighted.powi(3));
+        self.blocks.push(squares[0]);
+        self.sixths.push(squares[0].powi(3));
         self.highest.push(reading);
     }
 
@@ -197,7 +238,8 @@ impl FlutterTotals {
         if self.seen_s() < LEAST_S {
             return FlutterHz::default();
         }
-        let rms = |square: f64| Some((square / self.seen as f64).sqrt());
+        let rms = self.squares.map(|sum| (sum / self.seen as f64).sqrt());
+        let [weighted_rms, unweighted_rms, wow_rms, flutter_rms] = rms.map(Some);
         let blocks = FlutterBlocks {
             squares: self.blocks.blocks(),
             sixths: self.sixths.blocks(),
@@ -206,12 +248,12 @@ impl FlutterTotals {
         FlutterHz {
             weighted_two_sigma: self.weighted.level(),
             weighted_peak: Some(self.highest.of_all()),
-            weighted_rms: rms(self.squares.weighted),
+            weighted_rms,
             unweighted_two_sigma: self.unweighted.level(),
-            unweighted_rms: rms(self.squares.unweighted),
-            wow_rms: rms(self.squares.wow),
-            flutter_rms: rms(self.squares.flutter),
-            weighted_rms_uncertainty: times(scatter.rms, rms(self.squares.weighted)),
+            unweighted_rms,
+            wow_rms,
+            flutter_rms,
+            weighted_rms_uncertainty: times(scatter.rms, weighted_rms),
             weighted_two_sigma_uncertainty: times(scatter.two_sigma, self.weighted.level()),
             weighted_peak_uncertainty: scatter.of_highest(&self.highest),
         }
@@ -237,17 +279,11 @@ impl FlutterMeter {
                 band(FLUTTER_HZ, rate_hz),
             ]),
             quasi_peak: QuasiPeak::new(rate_hz),
-            is_live: true,
             age: 0,
             lead_in: 0.0,
             offset_hz: 0.0,
-            window: VecDeque::with_capacity((WINDOW_S * rate_hz) as usize + 1),
-            sums: Squares::default(),
-            early: VecDeque::with_capacity((EARLY_LEAST_S * rate_hz) as usize + 1),
-            early_sum: 0.0,
-            two_sigma: TwoSigma::new(),
-            since_resum: 0,
-            recent: Recent::new(rate_hz),
+            is_live: true,
+            live: Live::new(rate_hz),
         }
     }
 
@@ -258,14 +294,8 @@ impl FlutterMeter {
         self.lead_in = 0.0;
         self.before = self.top.stream(MOST_VALUES);
         self.filters.reset();
-        self.quasi_peak.reset();
-        self.window.clear();
-        self.sums = Squares::default();
-        self.early.clear();
-        self.early_sum = 0.0;
-        self.two_sigma.clear();
-        self.since_resum = 0;
-        self.recent = Recent::new(self.rate_hz);
+        self.quasi_peak = QuasiPeak::new(self.rate_hz);
+        self.live = Live::new(self.rate_hz);
     }
 
     /// Nobody will ask for the live figures.
@@ -316,79 +346,33 @@ impl FlutterMeter {
     /// What was filtered of one value.
     #[inline]
     fn add(&mut self, filtered: [f64; 4], filtering_s: f64, totals: &mut [&mut FlutterTotals]) {
-        let [weighted, unweighted, wow, flutter] = filtered;
+        let squares = filtered.map(|value| value * value);
+        let [weighted, unweighted, ..] = filtered;
         let peak = self.quasi_peak.push(weighted);
         if self.is_live && filtering_s > EARLY_SETTLING_S {
-            self.show_early(flutter * flutter);
+            self.live.show_early(squares[3]);
         }
         if filtering_s <= SETTLING_S {
             return;
         }
-        let squares = Squares {
-            weighted: weighted * weighted,
-            unweighted: unweighted * unweighted,
-            wow: wow * wow,
-            flutter: flutter * flutter,
-        };
-        let bin = TwoSigma::bin(weighted);
+        let bins = [weighted, unweighted].map(TwoSigma::bin);
         if self.is_live {
-            self.show(squares, bin);
-            self.recent.push(squares.weighted, peak);
+            self.live.show(squares, bins[0], peak);
         }
-        let unweighted_bin = TwoSigma::bin(unweighted);
         for total in totals {
-            total.push(squares, [bin, unweighted_bin], peak);
-        }
-    }
-
-    fn show_early(&mut self, square: f64) {
-        self.early.push_back(square);
-        self.early_sum += square;
-        if self.early.len() > (EARLY_LEAST_S * self.rate_hz) as usize
-            && let Some(old) = self.early.pop_front()
-        {
-            self.early_sum -= old;
-        }
-    }
-
-    fn show(&mut self, squares: Squares, bin: u16) {
-        let shown = Shown {
-            weighted: squares.weighted as f32,
-            unweighted: squares.unweighted as f32,
-            wow: squares.wow as f32,
-            flutter: squares.flutter as f32,
-            bin,
-        };
-        self.window.push_back(shown);
-        self.sums.add(shown.squares());
-        self.two_sigma.add(bin);
-        let longest = (WINDOW_S * self.rate_hz) as usize;
-        if self.window.len() > longest
-            && let Some(old) = self.window.pop_front()
-        {
-            self.sums.subtract(old.squares());
-            self.two_sigma.remove(old.bin);
-        }
-        self.since_resum += 1;
-        if self.since_resum > longest {
-            // Summed anew each lap: rounding never piles up.
-            self.since_resum = 0;
-            self.sums = Squares::default();
-            for shown in &self.window {
-                self.sums.add(shown.squares());
-            }
-            self.early_sum = self.early.iter().sum();
+            total.push(squares, bins, peak);
         }
     }
 
     /// The live figures and, while the weighted ones are not valid, how many
     /// seconds it takes until they are.
     pub fn figures(&self) -> (FlutterHz, Option<f64>) {
-        let count = self.window.len();
-        let rms = |sum: f64, count: usize| Some((sum.max(0.0) / count.max(1) as f64).sqrt());
         let mut figures = FlutterHz::default();
-        if self.seconds(self.early.len()) >= EARLY_LEAST_S * 0.99 {
-            figures.flutter_rms = rms(self.early_sum, self.early.len());
+        let live = &self.live;
+        let count = live.window.len();
+        let rms = |sum: f64, count: usize| Some((sum.max(0.0) / count.max(1) as f64).sqrt());
+        if self.seconds(live.early.len()) >= EARLY_LEAST_S * 0.99 {
+            figures.flutter_rms = rms(live.early_sum, live.early.len());
         }
         let missing = LEAST_S - self.seconds(count);
         if missing > 0.0 {
@@ -397,52 +381,34 @@ impl FlutterMeter {
             let held = self.seconds(self.most_held() - self.held.len());
             return (figures, Some(held + settling + missing));
         }
-        figures.weighted_two_sigma = self.two_sigma.level();
-        figures.weighted_peak = Some(self.quasi_peak.reading());
-        figures.weighted_rms = rms(self.sums.weighted, count);
-        let scatter = self.recent.scatter();
-        figures.weighted_two_sigma_uncertainty =
-            times(scatter.levels.two_sigma, figures.weighted_two_sigma);
-        figures.weighted_rms_uncertainty = times(scatter.levels.rms, figures.weighted_rms);
-        figures.weighted_peak_uncertainty = scatter.reading;
-        figures.unweighted_rms = rms(self.sums.unweighted, count);
-        figures.wow_rms = rms(self.sums.wow, count);
-        figures.flutter_rms = rms(self.sums.flutter, count);
+        let [weighted_rms, unweighted_rms, wow_rms, flutter_rms] =
+            live.sums.map(|sum| rms(sum, count));
+        let weighted_two_sigma = live.two_sigma.level();
+        let scatter = live.recent.scatter();
+        let figures = FlutterHz {
+            weighted_two_sigma,
+            weighted_peak: Some(self.quasi_peak.reading()),
+            weighted_rms,
+            unweighted_two_sigma: None,
+            unweighted_rms,
+            wow_rms,
+            flutter_rms,
+            weighted_two_sigma_uncertainty: times(scatter.levels.two_sigma, weighted_two_sigma),
+            weighted_peak_uncertainty: scatter.reading,
+            weighted_rms_uncertainty: times(scatter.levels.rms, weighted_rms),
+        };
         (figures, None)
     }
 }
 
 /// A relative uncertainty of a figure in the unit of the figure.
 fn times(relative: Option<f64>, figure: Option<f64>) -> Option<f64> {
-    relative
-        .zip(figure)
-        .map(|(relative, figure)| relative * figure)
+    Some(relative? * figure?)
 }
 
-impl Shown {
-    fn squares(self) -> Squares {
-        Squares {
-            weighted: f64::from(self.weighted),
-            unweighted: f64::from(self.unweighted),
-            wow: f64::from(self.wow),
-            flutter: f64::from(self.flutter),
-        }
-    }
-}
-
-impl Squares {
-    fn add(&mut self, other: Self) {
-        self.weighted += other.weighted;
-        self.unweighted += other.unweighted;
-        self.wow += other.wow;
-        self.flutter += other.flutter;
-    }
-
-    fn subtract(&mut self, other: Self) {
-        self.weighted -= other.weighted;
-        self.unweighted -= other.unweighted;
-        self.wow -= other.wow;
-        self.flutter -= other.flutter;
+fn add(sums: &mut Squares, squares: Squares, sign: f64) {
+    for (sum, square) in sums.iter_mut().zip(squares) {
+        *sum += sign * square;
     }
 }
 
@@ -454,8 +420,8 @@ mod tests {
 
     const RATE_HZ: f64 = 200.0;
 
-    /// Quasi-peak ± of noise that remembers for a tenth of a second, after
-    /// each of two lengths.
+    /// Quasi-peak ± of noise with a correlation time of a tenth of a second,
+    /// after each of two lengths.
     fn peak_uncertainties(lengths_s: [u32; 2], seed: u64) -> [f64; 2] {
         let mut random = Pcg64Mcg::seed_from_u64(seed);
         let mut totals = FlutterTotals::new(RATE_HZ);
@@ -466,10 +432,7 @@ mod tests {
             for _ in 0..(length_s - seen_s) * RATE_HZ as u32 {
                 let fresh = f64::from(random.next_u32()) / f64::from(u32::MAX) - 0.5;
                 weighted = 0.95 * weighted + fresh;
-                let squares = Squares {
-                    weighted: weighted * weighted,
-                    ..Squares::default()
-                };
+                let squares = [weighted * weighted, 0.0, 0.0, 0.0];
                 let bin = TwoSigma::bin(weighted);
                 totals.push(squares, [bin, bin], indicator.push(weighted));
             }

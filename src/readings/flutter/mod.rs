@@ -3,7 +3,6 @@
 //! Everything works on deviations in hertz and at the rate of the track; who
 //! asks divides by the nominal frequency.
 
-mod bands;
 mod highest;
 mod meter;
 mod quasi_peak;

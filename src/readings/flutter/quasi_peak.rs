@@ -9,14 +9,14 @@
 //! and pulses a second apart let it fall. Both depend on the ratio of value
 //! and held value alone, hence nothing changes with the scale.
 
-/// Charge, discharge and meter time constants in seconds. Found by minimising
+/// Charge, discharge and meter time constants in seconds. Derived by minimising
 /// the largest deviation of the pulse series and of sines from 1 to 100 Hz,
 /// each in parts of its tolerance.
 const CHARGE_S: f64 = 0.0302;
 const DISCHARGE_S: f64 = 0.2245;
 const METER_S: f64 = 0.2523;
 
-/// What the detector shows of a sine of peak 1, the same at all rates within
+/// What the detector shows of a sine of peak 1: derived, the same at all rates within
 /// 0.05 dB; the reading is divided by it, so that a sine reads its peak.
 const SINE_READING: f64 = 0.9545;
 
@@ -68,12 +68,6 @@ impl QuasiPeak {
     /// The reading.
     pub fn reading(&self) -> f64 {
         self.shown * (1.0 / SINE_READING)
-    }
-
-    /// Back to rest.
-    pub fn reset(&mut self) {
-        self.held = 0.0;
-        self.shown = 0.0;
     }
 }
 

@@ -29,10 +29,9 @@ pub struct Recent {
     per_block: u32,
     sums: [f64; 3],
     count: u32,
-    squares: VecDeque<f64>,
-    sixths: VecDeque<f64>,
-    readings: VecDeque<f64>,
-    /// Worked out when it is asked for, once in so many blocks.
+    /// Of squares, their sixth powers, and readings.
+    series: [VecDeque<f64>; 3],
+    /// Worked out when it is asked for, once in [`SCATTER_BLOCKS`].
     scatter: OnceCell<RecentScatter>,
     /// Blocks since then.
     age: u32,
@@ -45,9 +44,7 @@ impl Recent {
             per_block: ((BLOCK_S * rate_hz) as u32).max(1),
             sums: [0.0; 3],
             count: 0,
-            squares: VecDeque::new(),
-            sixths: VecDeque::new(),
-            readings: VecDeque::new(),
+            series: [const { VecDeque::new() }; 3],
             scatter: OnceCell::new(),
             age: 0,
         }
@@ -64,8 +61,7 @@ impl Recent {
         }
         let count = f64::from(std::mem::take(&mut self.count));
         let sums = std::mem::take(&mut self.sums);
-        let series = [&mut self.squares, &mut self.sixths, &mut self.readings];
-        for (blocks, sum) in series.into_iter().zip(sums) {
+        for (blocks, sum) in self.series.iter_mut().zip(sums) {
             blocks.push_back(sum / count);
             if blocks.len() > (WINDOW_S / BLOCK_S) as usize {
                 blocks.pop_front();
@@ -81,15 +77,16 @@ impl Recent {
     /// The ± of the live figures, at most half a second old.
     pub fn scatter(&self) -> RecentScatter {
         *self.scatter.get_or_init(|| {
-            let series = |blocks: &VecDeque<f64>| blocks.iter().copied().collect::<Vec<_>>();
+            let series = self.series.each_ref();
+            let [squares, sixths, readings] = series.map(|it| Vec::from_iter(it.iter().copied()));
             let blocks = FlutterBlocks {
-                squares: &series(&self.squares),
-                sixths: &series(&self.sixths),
+                squares: &squares,
+                sixths: &sixths,
             };
             let levels = FlutterScatter::of(&blocks, BLOCK_S);
             RecentScatter {
                 levels,
-                reading: levels.of_reading(&series(&self.readings)),
+                reading: levels.of_reading(&readings),
             }
         })
     }

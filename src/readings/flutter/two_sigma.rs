@@ -1,7 +1,7 @@
 //! The two-sigma indicator of IEC 60386 Amendment 1 and AES6: the level that
 //! the deviations exceed 5 % of the time.
 
-/// Part of the time that the level is exceeded.
+/// Part of the time that the level is exceeded: IEC 60386 Amendment 1.
 const EXCEEDED: f64 = 0.05;
 
 /// Levels are counted from 10⁻⁷ of a hertz upwards in 128 equal steps to the
@@ -63,12 +63,6 @@ impl TwoSigma {
         }
         None
     }
-
-    /// Forgets everything.
-    pub fn clear(&mut self) {
-        self.counts.fill(0);
-        self.total = 0;
-    }
 }
 
 /// Lower edge of a bin.
@@ -108,7 +102,7 @@ mod tests {
         two_sigma.add(TwoSigma::bin(0.01));
         two_sigma.remove(TwoSigma::bin(1.0));
         assert!((two_sigma.level().expect("one left") / 0.01 - 1.0).abs() < 0.02);
-        two_sigma.clear();
+        two_sigma.remove(TwoSigma::bin(0.01));
         assert_eq!(two_sigma.level(), None);
     }
 }

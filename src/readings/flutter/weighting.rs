@@ -1,10 +1,10 @@
 //! The weighting of IEC 60386 (DIN 45507, AES6): follows the standard, table
-//! from memory.
+//! from memory; and the unweighted band and its parts.
 
-use crate::signal::filters::{Cascade, Section};
+use crate::signal::filters::{Cascade, Section, butterworth_highpass, butterworth_lowpass};
 
 /// Poles and zeros of an analogue filter that fits the table within 0.19 dB,
-/// found by minimising the largest error; rad/s. Three more zeros lie at 0.
+/// derived by minimising the largest error; rad/s. Three more zeros lie at 0.
 const POLES: [f64; 4] = [-12.9115, -20.403, -78.1262, -734.479];
 const POLE_PAIR: (f64, f64) = (-1.9262, 1.8468);
 const ZEROS: [f64; 2] = [-30.8025, -575.6029];
@@ -12,6 +12,13 @@ const ZEROS: [f64; 2] = [-30.8025, -575.6029];
 /// The bilinear transform bends the top of the band down; the curve is put
 /// right again at this frequency, by a term that grows like the bend does.
 const TOP_HZ: f64 = 200.0;
+
+/// Wow: common practice, no source for the exact edges.
+pub const WOW_HZ: [f64; 2] = [0.5, 6.0];
+/// Flutter: common practice, no source for the exact edges.
+pub const FLUTTER_HZ: [f64; 2] = [6.0, 100.0];
+/// Unweighted: IEC 60386 Amendment 1 calls 0.1 to 200 Hz a useful complement.
+pub const UNWEIGHTED_HZ: [f64; 2] = [0.1, 200.0];
 
 /// The weighting filter for a track of `rate_hz` values a second; gain 1 at
 /// 4 Hz.
@@ -40,6 +47,17 @@ pub fn weighting(rate_hz: f64) -> Cascade {
     )]));
     filter.normalise_at(4.0, rate_hz);
     filter
+}
+
+/// A band of order 4 on either side, −3 dB at its edges.
+pub fn band(edges_hz: [f64; 2], rate_hz: f64) -> Cascade {
+    butterworth_highpass(4, edges_hz[0], rate_hz).then(butterworth_lowpass(4, edges_hz[1], rate_hz))
+}
+
+/// Takes out what is slower than flutter; the upper edge is set by the filter
+/// in front of everything.
+pub fn unweighted(rate_hz: f64) -> Cascade {
+    butterworth_highpass(2, UNWEIGHTED_HZ[0], rate_hz)
 }
 
 /// Gain of the analogue filter, up to a constant.

@@ -1,25 +1,23 @@
-//! From what was found in the copy to the [`Measurement`] and its words.
+//! From what was found in the copy to the [`Measurement`].
 
 use super::matcher::Report;
 use super::speed::SpeedFound;
+use crate::readings::caution::Caution;
 use crate::readings::conditions::Conditions;
 use crate::readings::found::CopyState;
 use crate::readings::found::MatchFigures;
 use crate::readings::measurement::Measurement;
-use crate::readings::values::{Caution, CautionCode, SpeedFigures};
+use crate::readings::values::SpeedFigures;
 use crate::readings::without_tone::{self, Heard};
 use crate::units::{Hertz, Seconds};
 
 /// The measurement of what was heard, by what is known of its place.
 pub(in crate::readings) fn measured(report: &Report, heard: Heard) -> Measurement {
-    let mut cautions = Vec::new();
-    let mut say = |code, text| cautions.push(Caution { code, text });
-    if report.speed.is_some() {
-        followed_cautions(report, &mut say);
+    let cautions = if report.speed.is_some() {
+        followed_cautions(report)
     } else {
-        let (code, text) = refusal(report);
-        say(code, text);
-    }
+        vec![Caution::NoPlace(report.state, Seconds(report.sound_s))]
+    };
     let conditions = heard.settings.conditions;
     let speed = report.speed.map(|found| speed(&found, &conditions));
     let mut measurement = heard.measurement(speed, Vec::new(), cautions);
@@ -49,48 +47,10 @@ fn figures(report: &Report) -> MatchFigures {
     }
 }
 
-fn followed_cautions(report: &Report, say: &mut impl FnMut(CautionCode, String)) {
-    if report.repeats {
-        say(
-            CautionCode::ReferenceAmbiguous,
-            "The music repeats: another place of the copy fits as well, at the same speed.".into(),
-        );
-    }
+fn followed_cautions(report: &Report) -> Vec<Caution> {
     // The last loss is no trouble where the sound, or the copy, was over.
     let found_again = report.losses - u32::from(report.state == CopyState::Lost);
-    if found_again > 0 {
-        say(
-            CautionCode::ReferenceCutOff,
-            format!(
-                "The place in the copy was lost and found again ({found_again} ×): a fault of the tape, a cut, or another mix; only what could be followed counts."
-            ),
-        );
-    }
-}
-
-/// Why there is no speed.
-fn refusal(report: &Report) -> (CautionCode, String) {
-    let sound_s = report.sound_s;
-    match report.state {
-        CopyState::Silent => (
-            CautionCode::ReferenceNotFound,
-            "There is no sound in it; check the cable and the level.".into(),
-        ),
-        CopyState::Listening | CopyState::Following => (
-            CautionCode::RecordTooShort,
-            format!(
-                "{sound_s:.1} s of sound are too few to be found in the copy; record 10 s or more, a minute for a good ±."
-            ),
-        ),
-        CopyState::Ambiguous => (
-            CautionCode::ReferenceAmbiguous,
-            "The music repeats: several places of the copy fit as well, at different speeds; record a longer stretch or another one.".into(),
-        ),
-        CopyState::NotFound | CopyState::Lost => (
-            CautionCode::ReferenceNotFound,
-            format!(
-                "The copy was not found in {sound_s:.0} s of sound; check that it is the same performance and mix, that the speed is within ±10 %, and that the tape can be heard well."
-            ),
-        ),
-    }
+    let repeats = report.repeats.then_some(Caution::PlaceRepeats);
+    let lost = (found_again > 0).then_some(Caution::PlaceLost(found_again));
+    repeats.into_iter().chain(lost).collect()
 }

@@ -9,9 +9,11 @@ use super::loudness::Loudness;
 use super::matcher::{Matcher, Report};
 use super::measured::measured;
 use crate::readings::alike::are_different;
+use crate::readings::caution::Caution;
+use crate::readings::conditions::ReferenceKind;
 use crate::readings::measurement::Measurement;
 use crate::readings::settings::{EngineError, Settings};
-use crate::readings::values::{Caution, CautionCode, ChannelUsed};
+use crate::readings::values::{ChannelUsed, Problem};
 use crate::readings::without_tone::Heard;
 use crate::signal::level::{LevelMeter, tame};
 use crate::units::{Decibels, Hertz};
@@ -19,9 +21,6 @@ use crate::units::{Decibels, Hertz};
 /// Halves that differ by more than this part: wow and drift do not part them
 /// so far.
 const MOVED: f64 = 0.003;
-
-const TWO_THINGS: &str = "Left and right do not carry the same sound; if only one of them is the \
-                          music of the copy, choose it with --channel.";
 
 /// Measures the speed of a tape against a copy.
 pub struct CopyMeter {
@@ -92,7 +91,6 @@ impl CopyMeter {
     pub fn measurement(&self) -> Measurement {
         let heard = Heard {
             settings: &self.settings,
-            from: "music",
             has_drift: false,
             frames: self.frames,
             clipped: self.clipped,
@@ -104,13 +102,8 @@ impl CopyMeter {
         let mut measurement = measured(&report, heard);
         measurement.cautions.extend(self.has_moved(&report));
         if self.carries_two_things() {
-            measurement.cautions.insert(
-                0,
-                Caution {
-                    code: CautionCode::ChannelsDisagree,
-                    text: TWO_THINGS.into(),
-                },
-            );
+            let two_things = Caution::Trouble(Problem::ChannelsDisagree, ReferenceKind::Recording);
+            measurement.cautions.insert(0, two_things);
         }
         measurement
     }
@@ -123,20 +116,10 @@ impl CopyMeter {
             half(f64::NEG_INFINITY, middle_s)?,
             half(middle_s, f64::INFINITY)?,
         ];
-        let deviation = |ratio: f64| {
-            let conditions = &self.settings.conditions;
-            let off = conditions.deviation(Hertz(ratio), Hertz(1.0)).0;
-            // No minus before what rounds to nothing.
-            (100.0 * off).round() / 100.0 + 0.0
-        };
-        ((first.ratio / second.ratio - 1.0).abs() > MOVED).then(|| Caution {
-            code: CautionCode::SpeedMoved,
-            text: format!(
-                "The speed was moved: {:+.2} % in the first half, {:+.2} % in the second.",
-                deviation(first.ratio),
-                deviation(second.ratio)
-            ),
-        })
+        let conditions = &self.settings.conditions;
+        let deviation = |ratio: f64| conditions.deviation(Hertz(ratio), Hertz(1.0));
+        ((first.ratio / second.ratio - 1.0).abs() > MOVED)
+            .then(|| Caution::MovedBetween([first, second].map(|it| deviation(it.ratio)), None))
     }
 
     fn carries_two_things(&self) -> bool {

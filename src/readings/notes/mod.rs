@@ -3,14 +3,14 @@
 
 mod tuning;
 mod vibrato;
-mod words;
 
 pub use tuning::TuningMeter;
 pub use vibrato::{VibratoMeter, VibratoTotals};
-pub use words::{NO_NOTE, TWO_THINGS, wrong_note};
 
+use super::caution::{Caution, CautionCode};
+use super::conditions::ReferenceKind;
 use super::measurement::Measurement;
-use super::values::{Caution, CautionCode, FlutterReading, SpeedFigures, UncertaintyParts};
+use super::values::{ChannelUsed, FlutterReading, Problem, SpeedFigures, UncertaintyParts};
 use crate::readings::found::NoteFigures;
 use crate::readings::found::Vibrato;
 use crate::signal::harmonics::tracker::NoteState;
@@ -36,7 +36,7 @@ pub fn finish(
     measurement.flutter = FlutterReading::default();
     measurement
         .cautions
-        .retain(|caution| caution.code != CautionCode::ToneTooLow);
+        .retain(|caution| caution.code() != CautionCode::ToneTooLow);
     if measurement.speed.is_none() {
         return measurement;
     }
@@ -52,13 +52,13 @@ pub fn finish(
         };
         *speed = SpeedFigures::of(speed.measured, speed.deviation, parts);
     }
-    measurement.cautions.extend(words::of_note(&figures));
-    if let Some(state) = state {
-        measurement.cautions.extend(words::of_voices(state));
-    }
+    measurement.cautions.extend(of_note(&figures));
+    measurement
+        .cautions
+        .extend(state.into_iter().flat_map(of_voices));
     if let Some(speed) = measurement.speed {
         let ratio = 1.0 + speed.deviation.0 / 100.0;
-        measurement.cautions.extend(words::nearer_note(ratio));
+        measurement.cautions.extend(nearer_note(ratio));
     }
     measurement.note = Some(figures);
     measurement
@@ -72,12 +72,42 @@ fn refuse(measurement: &mut Measurement) {
     measurement.stability.clear();
     let about = [CautionCode::ChannelsDisagree, CautionCode::ToneNotFound];
     let cautions = &mut measurement.cautions;
-    cautions.retain(|caution| !about.contains(&caution.code));
-    let caution = Caution {
-        code: CautionCode::ChannelsDisagree,
-        text: TWO_THINGS.into(),
-    };
-    cautions.insert(0, caution);
+    cautions.retain(|caution| !about.contains(&caution.code()));
+    let two_things = Caution::Trouble(Problem::ChannelsDisagree, ReferenceKind::Note);
+    cautions.insert(0, two_things);
+}
+
+/// What a reading by a note needs said.
+fn of_note(figures: &NoteFigures) -> Vec<Caution> {
+    let mut cautions = vec![Caution::GivesNoFlutter(ReferenceKind::Note, true)];
+    cautions.extend(figures.vibrato.map(Caution::Vibrato));
+    if figures.stiffness > 0.0 {
+        cautions.push(Caution::PartialsStretched(figures.stiffness));
+    }
+    cautions
+}
+
+/// Voices further apart than this, relative, are spoken of.
+const NAMED_WIDTH: f64 = 1e-4;
+
+/// What must be said of a note that is not of one voice.
+fn of_voices(state: &NoteState) -> Vec<Caution> {
+    let taken = state.taken.map(|taken| {
+        let channel = [ChannelUsed::Left, ChannelUsed::Right][taken.channel];
+        Caution::ChannelTaken(channel, taken.clearer, Percent(100.0 * taken.apart))
+    });
+    let apart = Caution::VoicesApart(Percent(100.0 * state.width));
+    let apart = (state.width > NAMED_WIDTH).then_some(apart);
+    let stops = state.has_stops.then_some(Caution::OrganStops);
+    [taken, apart, stops].into_iter().flatten().collect()
+}
+
+/// A note that lies nearer to another one may be that one on a machine that is
+/// less off.
+fn nearer_note(ratio: f64) -> Option<Caution> {
+    let semitones = (12.0 * ratio.log2()).round();
+    let off = Percent(100.0 * (ratio / (semitones / 12.0).exp2() - 1.0));
+    (semitones != 0.0).then_some(Caution::NearerNote(semitones as i32, off))
 }
 
 /// 95 % of the pitch from what the partials are to one another, relative: what
@@ -99,3 +129,19 @@ pub(super) fn of_partials(state: &NoteState) -> Percent {
 /// both about their mean: (r + 1) / (2 √r) where one has r times the power of the
 /// other, here with r = 4. Of voices further apart in level the louder is the note.
 const MIDDLE: f64 = 1.25;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_note_nearer_to_another_is_asked_about() {
+        assert!(nearer_note(1.02).is_none() && nearer_note(0.98).is_none());
+        // A4, 1 % fast, held against A sharp.
+        let caution = nearer_note(1.01 / (1.0f64 / 12.0).exp2());
+        let is_a = |semitones, off: Percent| semitones == -1 && (off.0 - 1.0).abs() < 1e-9;
+        let is_nearer =
+            matches!(caution, Some(Caution::NearerNote(semitones, off)) if is_a(semitones, off));
+        assert!(is_nearer, "{caution:?}");
+    }
+}

@@ -11,16 +11,15 @@ use super::series::RATE_HZ;
 use crate::signal::statistics::median;
 use crate::units::Percent;
 
-/// Beside a pattern the speed is a clean wiper's.
+/// Seconds beside a pattern from which on the speed is a clean wiper's.
 const ASIDE_S: f64 = 0.1;
-/// Ways may meet a spot further apart than they were matched: on either, its
-/// pattern is looked for within this many seconds.
+/// Seconds about a match within which the pattern is looked for on either pass:
+/// they may meet a spot further apart than they were matched.
 const NEARBY_S: f64 = 0.5;
-/// So much at least, in percent: a slow hand turns unevenly on a spot.
+/// Error at 95 % in percent, at least: a slow hand turns unevenly on a spot.
 const LEAST_ERROR: f64 = 0.45;
-/// At the usual pace, 95 sweeps in 100 are off by less than what the hand turns
-/// in so many seconds: it is not even, and dwell and lag are misjudged. By the
-/// benchmark.
+/// Error at 95 %, as seconds of turning at the usual pace: the hand is not
+/// even, and dwell and lag are misjudged. Tuned, `--bench sweep`, its usual seeds.
 const ERROR_S: f64 = 0.45;
 
 /// A spot met on a way up and on a way down: speed up less speed down, in
@@ -29,11 +28,10 @@ const ERROR_S: f64 = 0.45;
 pub(super) fn up_less_down(claim: &Claim, traces: &[Trace], mean: &[f64]) -> Option<f64> {
     // The lag is the machine's, one on both ways.
     let of_lag = |lag: usize| {
-        let alike = || traces.iter().filter(move |trace| trace.lag == lag);
-        claim
-            .agreement
-            .sides
-            .map(|(_, peak)| strongest(alike(), peak.at, claim.agreement.sign))
+        claim.agreement.sides.map(|(_, peak)| {
+            let traces = traces.iter().filter(|trace| trace.lag == lag);
+            strongest(traces, peak.at, claim.agreement.sign)
+        })
     };
     let together = |sides: &[Strongest; 2]| sides[0].score + sides[1].score;
     let sides = (0..LAGS_S.len())
@@ -48,6 +46,7 @@ pub(super) fn up_less_down(claim: &Claim, traces: &[Trace], mean: &[f64]) -> Opt
 }
 
 /// The pattern that shows most strongly, and where it begins.
+#[derive(Default)]
 struct Strongest<'a> {
     trace: Option<&'a Trace>,
     start: usize,
@@ -57,11 +56,7 @@ struct Strongest<'a> {
 /// With its middle near `at`.
 fn strongest<'a>(traces: impl Iterator<Item = &'a Trace>, at: usize, sign: f64) -> Strongest<'a> {
     let near = (NEARBY_S * RATE_HZ) as usize;
-    let mut best = Strongest {
-        trace: None,
-        start: 0,
-        score: 0.0,
-    };
+    let mut best = Strongest::default();
     for trace in traces {
         let from = at.saturating_sub(near + trace.to_middle());
         let to = (at + near).saturating_sub(trace.to_middle());

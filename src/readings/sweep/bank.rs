@@ -9,7 +9,7 @@ use super::series::RATE_HZ;
 use super::whitening::Whitening;
 use crate::signal::statistics::robust_sigma;
 
-/// Seconds that the wiper may be on a spot, each 1.6 times the one before.
+/// Seconds that the wiper may be on a spot, each about 1.6 times the one before.
 pub(super) const DWELLS_S: [f64; 6] = [0.12, 0.2, 0.32, 0.5, 0.8, 1.3];
 
 /// Lags of transports in seconds.
@@ -42,7 +42,7 @@ impl Trace {
 
 /// The traces of all patterns; `marked` says which moments tell what is usual.
 pub(super) fn traces(whitening: &Whitening, white: &[f64], marked: &[bool]) -> Vec<Trace> {
-    let mut traces = Vec::with_capacity(DWELLS_S.len() * LAGS_S.len());
+    let mut traces = Vec::new();
     for (dwell, &dwell_s) in DWELLS_S.iter().enumerate() {
         for (lag, &lag_s) in LAGS_S.iter().enumerate() {
             let (pattern, lead) = whitening.pattern(&spot_shape(dwell_s, lag_s));

@@ -5,30 +5,30 @@ use super::bank::Trace;
 use super::evidence::{Agreement, BINS, Chance, Pair, Scale, Scores};
 use super::passes::Way;
 
+// Tuned, `--bench sweep -- --hands --tuning --track`, at four clean sweeps in a
+// thousand accused, the worst hand's; `--hands` judges on other seeds.
+
 /// Strength from which an agreement of two ways is no chance: more than by
-/// chance elsewhere in the same sweep, whose hand may be a rough one. Tuned at
-/// four clean sweeps in a thousand accused, the worst hand's,
-/// `--bench sweep -- --hands --tuning --track`.
+/// chance elsewhere in the same sweep, whose hand may be a rough one.
 const LEAST_LIMIT: f64 = 2.4;
 const TIMES_CHANCE: f64 = 1.06;
-/// Faults show in what is taken for chance as well, two of them a great deal;
-/// beyond this it is not believed. A hand that starts and stops abruptly
-/// brings about as much as this. Tuned, `--bench sweep -- --hands`.
+/// Chance beyond this is not believed: faults show in it as well, two of them a
+/// great deal. A hand that starts and stops abruptly brings about as much.
 const MOST_CHANCE: f64 = 6.0;
+/// Asked of a way that is moved along the range: more chances to agree.
+const SHIFTED: f64 = 1.15;
 
-/// Two ways in one direction meet the same doings of a hand that does things
-/// the same way twice: their agreement says less.
+/// Asked of two ways in one direction: a hand that does the same thing twice
+/// makes them agree.
 const SAME_DIRECTION: f64 = 1.15;
-/// Of more than two ways every two may agree by chance: so much more is asked
-/// of each pair. By the benchmark, at one clean sweep in a hundred accused.
+/// Asked of each pair of more than two ways, for every two may agree by chance.
+/// Tuned, `--bench sweep`, at one clean sweep in a hundred accused.
 const OF_MANY_WAYS: f64 = 1.12;
 
-/// Out and back are held against each other moved by up to so much percent,
+/// Out and back are held against each other moved by up to this in percent,
+/// and this share of the range.
 const MOST_BACKLASH: f64 = 1.0;
-/// and so much of the range.
 const MOST_BACKLASH_SHARE: f64 = 0.08;
-/// More chances to agree: more is asked. Tuned, `--bench sweep -- --hands --tuning --track`.
-const SHIFTED: f64 = 1.15;
 
 fn limit(by_chance: f64) -> f64 {
     LEAST_LIMIT + TIMES_CHANCE * by_chance.min(MOST_CHANCE)
@@ -48,7 +48,8 @@ impl Claim {
     }
 }
 
-/// What came of it.
+/// What the comparison shows.
+#[derive(Default)]
 pub(super) struct Compared {
     pub(super) claims: Vec<Claim>,
     /// Strengths from which two ways were believed, pair by pair.
@@ -68,11 +69,7 @@ impl Compared {
     ) -> Self {
         let bins = BINS as f64 / (scale.high - scale.low);
         let reach = (((0.08 + 0.1 * pace) * bins) as usize).clamp(2, BINS / 12);
-        let mut compared = Self {
-            claims: Vec::new(),
-            limits: Vec::new(),
-            evidence: 0.0,
-        };
+        let mut compared = Self::default();
         for one in 0..ways.len() {
             for other in one + 1..ways.len() {
                 let pair = Pair::new(&scores[one], &scores[other], traces, reach);
@@ -85,10 +82,7 @@ impl Compared {
                 }
                 compared.add(&pair, &chance, 0, asked, ways);
                 compared.limits.push(asked * limit(chance.strength()));
-                if !opposite {
-                    continue;
-                }
-                for by in shifts(bins, 2 * reach) {
+                for by in shifts(bins, 2 * reach).filter(|_| opposite) {
                     compared.add(&pair, &chance, by, SHIFTED * asked, ways);
                     compared.add(&pair, &chance, -by, SHIFTED * asked, ways);
                 }
@@ -97,8 +91,8 @@ impl Compared {
         compared
     }
 
-    /// Where the pair agrees beyond the limit, one way moved by so many bins;
-    /// `asked` times as much is asked as of two ways alone.
+    /// Where the pair agrees beyond the limit, one way moved `by` bins; `asked`
+    /// times as much is asked as of two ways alone.
     fn add(&mut self, pair: &Pair, chance: &Chance, by: isize, asked: f64, ways: [Way; 2]) {
         for agreement in pair.agreements(by) {
             let limit = limit(chance.strength_beside(agreement.bin, by));
@@ -115,7 +109,7 @@ impl Compared {
     }
 }
 
-/// By how many bins a way is moved; one percent of speed is `bins` of them.
+/// Bins that a way is moved by; one percent of speed is `bins` of them.
 fn shifts(bins: f64, step: usize) -> impl Iterator<Item = isize> {
     let most = (MOST_BACKLASH * bins).min(MOST_BACKLASH_SHARE * BINS as f64);
     (1..=(most / step as f64).round() as isize).map(move |k| k * step.cast_signed())

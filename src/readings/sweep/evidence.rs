@@ -12,18 +12,19 @@ use crate::signal::statistics::median;
 /// Speeds that are told apart, over the range.
 pub(super) const BINS: usize = 240;
 
-/// Dwells on two ways may differ by so many steps of the list.
+/// Steps of the list by which dwells on two ways may differ.
 const DWELL_STEPS: usize = 2;
 
 /// Agreement reaches no further than this many times the weaker score's own.
 const WEAKER_TIMES: f64 = 1.5;
 
-/// A hand's own doings look most like a spot behind a slow transport: so many
-/// times as much is asked of each lag. Tuned, `--bench sweep -- --hands --tuning`.
+/// Asked of each lag: a hand's own doings look most like a spot behind a slow
+/// transport. Tuned, `--bench sweep -- --hands --tuning`; judged without
+/// `--tuning`.
 pub(super) const ASKED_OF_LAG: [f64; LAGS_S.len()] = [1.0, 1.0, 1.1];
 
-/// A spot reaches so many speeds to either side in the traces. Tuned, the same;
-/// 10 and 24 do nearly as well.
+/// Speeds that a spot reaches to either side in the traces. Tuned, the same; 10
+/// and 24 do nearly as well.
 const OWN_PLACE: usize = BINS / 15;
 
 /// A score and the moment it comes from.
@@ -66,15 +67,22 @@ pub(super) struct Inner {
     pub(super) to: usize,
 }
 
+impl Inner {
+    pub(super) fn seconds(self) -> f64 {
+        (self.to - self.from) as f64 / RATE_HZ
+    }
+}
+
 impl Scores {
     /// Over the inner part of a way. `mean` is the speed track, briefly
     /// averaged.
     pub(super) fn of(traces: &[Trace], inner: Inner, mean: &[f64], scale: Scale) -> Self {
-        let peaks = traces
-            .iter()
-            .map(|trace| trace_peaks(trace, inner, mean, scale))
-            .collect();
-        Self { peaks }
+        let peaks = traces.iter();
+        Self {
+            peaks: peaks
+                .map(|trace| trace_peaks(trace, inner, mean, scale))
+                .collect(),
+        }
     }
 
     /// The same, each speed taking the highest score within `reach` bins.
@@ -160,7 +168,7 @@ impl<'a> Pair<'a> {
     }
 
     /// The strongest agreement at each speed of the one way, the other moved
-    /// along the range by so many bins.
+    /// `by` bins along the range.
     pub(super) fn agreements(&self, by: isize) -> Vec<Agreement> {
         (0..BINS).filter_map(|bin| self.best_at(bin, by)).collect()
     }
@@ -171,13 +179,10 @@ impl<'a> Pair<'a> {
         let shifts = [
             -0.36, -0.28, -0.2, -0.14, -0.09, 0.09, 0.14, 0.2, 0.28, 0.36,
         ];
-        let moved = shifts.iter().map(|share| {
+        Chance(shifts.map(|share| {
             let by = (share * BINS as f64) as isize;
             (by, self.agreements(by))
-        });
-        Chance {
-            moved: moved.collect(),
-        }
+        }))
     }
 
     fn best_at(&self, bin: usize, by: isize) -> Option<Agreement> {
@@ -208,11 +213,9 @@ impl<'a> Pair<'a> {
     }
 }
 
-/// Agreements of two ways that were moved along the range.
-pub(super) struct Chance {
-    /// By how many bins, and where they agree then.
-    moved: Vec<(isize, Vec<Agreement>)>,
-}
+/// Two ways that were moved along the range: by how many bins, and where they
+/// agree then.
+pub(super) struct Chance([(isize, Vec<Agreement>); 10]);
 
 impl Chance {
     /// How strongly the ways agree by chance.
@@ -236,7 +239,7 @@ impl Chance {
             let counted = agreements.iter().filter(|it| counts(*by, it));
             counted.map(|it| it.strength).fold(0.0, f64::max)
         };
-        median(&mut self.moved.iter().map(highest).collect::<Vec<_>>()).unwrap_or_default()
+        median(&mut self.0.each_ref().map(highest)).unwrap_or_default()
     }
 }
 

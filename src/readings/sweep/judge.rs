@@ -6,12 +6,12 @@ use super::claims::{Claim, Compared};
 use super::evidence::{ASKED_OF_LAG, Agreement, BINS, Inner, Peak, Scale, Scores, inner_part};
 use super::kinds::{Passage, crackles, kind_of};
 use super::lines::without_lines;
-use super::passes::{Way, ways};
+use super::passes::{Way, extent, ways};
 use super::recorder::pictured;
 use super::series::{RATE_HZ, Series, running_mean, running_median};
 use super::stands::{Stand, dead_places, stands};
 use super::whitening::Whitening;
-use super::{BadSpot, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
+use super::{BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear};
 use crate::signal::statistics::{median, robust_sigma};
 use crate::units::{Percent, Seconds};
 
@@ -20,14 +20,14 @@ const LEAST_RANGE: f64 = 1.5;
 /// Less tone than this share of the time says nothing.
 const LEAST_HEARD: f64 = 0.8;
 const SHORTEST_S: f64 = 2.0;
-/// So much of the rest after the last way belongs to the picture, in seconds.
+/// Seconds of the rest after the last way that belong to the picture.
 const SHOWN_AFTER_S: f64 = 4.0;
 /// A way through most of the range in less time is too fast for a transport.
 const QUICKEST_WAY_S: f64 = 1.2;
-/// A way through so much of the range is a whole one.
+/// A way through this share of the range is a whole one.
 const WHOLE_WAY: f64 = 0.6;
-/// So much of the range is passed twice at least; the rest is left to ends that
-/// a hand does not reach alike.
+/// Share of the range that is passed twice at least; the rest is left to ends
+/// that a hand does not reach alike.
 const LEAST_TWICE: f64 = 0.85;
 /// A way goes through at least this share of the range.
 const LEAST_WAY: f64 = 0.35;
@@ -36,10 +36,11 @@ const TURNING_SHARE: f64 = 0.04;
 
 /// A third of a second of dwell and the longest lag, as indices of the bank.
 const USUAL_PATTERN: [usize; 2] = [2, 2];
-/// Of the normal distribution, nine tenths lie above minus this.
+/// Of the normal distribution, nine tenths lie above minus this: derived.
 const NINE_IN_TEN: f64 = 1.28;
 
-/// Half the band where nobody has said another one, in percent: a deck's.
+/// Half the band where nobody has said another one, in percent: a deck's;
+/// common practice, no source.
 const USUAL_BAND: f64 = 0.5;
 
 /// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
@@ -70,10 +71,10 @@ pub fn judge_track_within(track: &[f64], rate_hz: f64, band: Percent) -> SweepRe
     report
 }
 
-/// What a spot leaves beside itself in the traces lies within so many
-/// seconds of it on both ways.
+/// Seconds about a spot, on both ways, in which it leaves something beside
+/// itself in the traces,
 const ONE_PASSAGE_S: f64 = 1.2;
-/// A little further away it still echoes with the other sign.
+/// and in which it echoes with the other sign.
 const ECHO_S: f64 = 2.2;
 /// Depths in percent below this are not worth showing.
 const LEAST_SHOWN: f64 = 0.08;
@@ -81,10 +82,10 @@ const LEAST_SHOWN: f64 = 0.08;
 /// within the inner two thirds stays inside with it. Derived.
 const MATTERS_SHARE: f64 = 1.0 / 3.0;
 /// A pattern takes the mean of a spot, and the lag hides its top: this part of
-/// the depth shows at most. Tuned, `--bench sweep`.
+/// the depth shows at most. Tuned, `--bench sweep`, its usual seeds.
 const SHOWS_SHARE: f64 = 0.8;
 /// Nobody is accused of less than this in percent, however narrow the band: a
-/// hand that beats once a second feigns as much. Tuned, `--bench sweep`.
+/// hand that beats once a second feigns as much. Tuned likewise.
 const LEAST_ACCUSED: f64 = 0.13;
 
 /// The least depth in percent, as it shows, that a wiper is accused of.
@@ -101,10 +102,10 @@ fn blind_from(band: Percent) -> f64 {
 
 /// A spot, and how deep in percent it may be, by which it is accused; `None`
 /// where it has no depth.
-type Found = (BadSpot, Option<f64>);
+type Candidate = (BadSpot, Option<f64>);
 
 /// What matters is bad, near right speed first; the rest is slight.
-fn sort_out(report: &mut SweepReport, found: Vec<Found>, least: f64) {
+fn sort_out(report: &mut SweepReport, found: Vec<Candidate>, least: f64) {
     for (spot, depth) in found {
         if depth.is_none_or(|depth| depth >= least) {
             report.bad_spots.push(spot);
@@ -193,14 +194,9 @@ impl Sweep {
         }
         let median = running_median(&series.values, (0.16 * RATE_HZ) as usize);
         let smooth = running_mean(&median, (0.14 * RATE_HZ) as usize);
-        let low = smooth.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = smooth.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let all = ways(&smooth, high - low);
-        let through = |way: &Way| (smooth[way.to] - smooth[way.from]).abs();
-        let ways = all
-            .into_iter()
-            .filter(|way| through(way) >= LEAST_WAY * (high - low))
-            .collect();
+        let [low, high] = extent(&smooth);
+        let mut ways = ways(&smooth, high - low);
+        ways.retain(|way| way.through(&smooth) >= LEAST_WAY * (high - low));
         Ok(Self {
             series,
             scale: Scale { low, high },
@@ -211,20 +207,11 @@ impl Sweep {
 
     fn judge(&self, report: &mut SweepReport, band: Percent) {
         let range = self.range();
-        report.range = Some([Percent(self.scale.low), Percent(self.scale.high)]);
-        report.passes = self
-            .ways
-            .iter()
-            .map(|way| {
-                let mut pass = way.pass(RATE_HZ);
-                pass.from.0 += self.series.start_s;
-                pass.to.0 += self.series.start_s;
-                pass
-            })
-            .collect();
+        let ends = [Percent(self.scale.low), Percent(self.scale.high)];
+        report.range = (range >= LEAST_RANGE).then_some(ends);
+        report.passes = self.ways.iter().map(|way| self.pass(way)).collect();
         report.unclear = self.why_unclear(range);
         if range < LEAST_RANGE || self.ways.is_empty() {
-            report.range = report.range.filter(|_| range >= LEAST_RANGE);
             return;
         }
         let found = self.find_spots(report);
@@ -247,6 +234,14 @@ impl Sweep {
         };
     }
 
+    fn pass(&self, way: &Way) -> Pass {
+        Pass {
+            from: self.time(way.from),
+            to: self.time(way.to),
+            direction: Direction::of(way.up),
+        }
+    }
+
     fn why_unclear(&self, range: f64) -> Option<Unclear> {
         if range < LEAST_RANGE {
             return Some(Unclear::HardlyMoved);
@@ -261,18 +256,11 @@ impl Sweep {
             return Some(Unclear::PartOnce);
         }
         // From the middle to the first end it may go quickly.
-        let whole =
-            |way: &&Way| (self.smooth[way.to] - self.smooth[way.from]).abs() >= WHOLE_WAY * range;
-        let quickest = self
-            .ways
-            .iter()
-            .filter(whole)
-            .map(|&way| {
-                let inner = inner_part(way, &self.smooth, 0.1 * range);
-                (inner.to - inner.from) as f64 / RATE_HZ
-            })
-            .fold(f64::INFINITY, f64::min);
-        (quickest < QUICKEST_WAY_S).then_some(Unclear::TooFast)
+        let whole = |way: &&Way| way.through(&self.smooth) >= WHOLE_WAY * range;
+        let too_fast =
+            |&way: &Way| inner_part(way, &self.smooth, 0.1 * range).seconds() < QUICKEST_WAY_S;
+        let mut whole = self.ways.iter().filter(whole);
+        whole.any(too_fast).then_some(Unclear::TooFast)
     }
 
     /// Share of the range that at least two ways went through.
@@ -288,19 +276,14 @@ impl Sweep {
         times.iter().filter(|times| **times >= 2).count() as f64 / BINS as f64
     }
 
-    fn find_spots(&self, report: &mut SweepReport) -> Vec<Found> {
+    fn find_spots(&self, report: &mut SweepReport) -> Vec<Candidate> {
         let range = self.range();
-        let inners: Vec<Inner> = self
-            .ways
-            .iter()
-            .map(|&way| inner_part(way, &self.smooth, TURNING_SHARE * range))
+        let ways = || self.ways.iter().copied();
+        let inners: Vec<Inner> = ways()
+            .map(|way| inner_part(way, &self.smooth, TURNING_SHARE * range))
             .collect();
         let marked = self.moving(&inners);
-        let shortest = self
-            .ways
-            .iter()
-            .map(|way| (way.to - way.from) as f64 / RATE_HZ)
-            .fold(f64::INFINITY, f64::min);
+        let shortest = ways().map(Way::seconds).fold(f64::INFINITY, f64::min);
         let reach_s = (0.1 * shortest).clamp(0.6, 1.4);
         let clean = without_lines(&self.series.values, &self.series.heard, reach_s);
         let (whitening, white) = Whitening::learn(&clean, &marked, reach_s);
@@ -311,7 +294,6 @@ impl Sweep {
             .map(|&inner| Scores::of(&traces, inner, &mean, self.scale))
             .collect();
         let pace = self.pace(&inners);
-        let flutter = self.flutter(&whitening);
         let mut compared = Compared::of(&self.ways, &scores, &traces, self.scale, pace);
         report.evidence = compared.evidence;
         report.smallest_seen = smallest_seen(&traces, &whitening, &marked, &mut compared.limits);
@@ -320,7 +302,7 @@ impl Sweep {
             traces: &traces,
             mean: &mean,
             pace,
-            flutter,
+            flutter: self.flutter(&whitening),
         };
         let mut found = self.note(report, &evidence, compared.claims);
         self.look_for_dead_places(&mut found, &clean, &inners, pace);
@@ -331,7 +313,7 @@ impl Sweep {
     /// The speed stands at the same place on several ways.
     fn look_for_dead_places(
         &self,
-        found: &mut Vec<Found>,
+        found: &mut Vec<Candidate>,
         clean: &[f64],
         inners: &[Inner],
         pace: f64,
@@ -343,7 +325,7 @@ impl Sweep {
             .map(|&inner| stands(clean, inner, flutter, pace))
             .collect();
         for dead in dead_places(&stands, range, flutter) {
-            let near = |(spot, _): &Found| (spot.at.0 - dead.at).abs() < apart(range);
+            let near = |(spot, _): &Candidate| (spot.at.0 - dead.at).abs() < apart(range);
             if found.iter().any(near) {
                 continue;
             }
@@ -359,7 +341,7 @@ impl Sweep {
     }
 
     /// The speed leaps while nobody turns.
-    fn listen_at_rest(&self, found: &mut Vec<Found>, traces: &[Trace]) {
+    fn listen_at_rest(&self, found: &mut Vec<Candidate>, traces: &[Trace]) {
         let turned_at = self.ways.first().map_or(0, |way| way.to);
         for crackle in crackles(&self.series.values, &self.series.heard, traces) {
             if crackle.depth.abs() < LEAST_SHOWN {
@@ -401,7 +383,7 @@ impl Sweep {
         let (mut way, mut time) = (0.0, 0.0);
         for inner in inners {
             way += (self.smooth[inner.to] - self.smooth[inner.from]).abs();
-            time += (inner.to - inner.from) as f64 / RATE_HZ;
+            time += inner.seconds();
         }
         way / time.max(1.0 / RATE_HZ)
     }
@@ -425,7 +407,7 @@ impl Sweep {
         report: &mut SweepReport,
         evidence: &Evidence,
         mut left: Vec<Claim>,
-    ) -> Vec<Found> {
+    ) -> Vec<Candidate> {
         // Ways in opposite directions place a spot better, for what it leaves
         // before and after itself lies on different sides there.
         left.sort_by(|a, b| {
@@ -466,23 +448,22 @@ impl Sweep {
         found
     }
 
-    /// Whether the trimmer passed this speed within so many seconds of `at`.
+    /// Whether the trimmer passed this speed within `seconds` of `at`.
     fn passes_near(&self, at: usize, percent: f64, seconds: f64) -> bool {
         let reach = (seconds * RATE_HZ) as usize;
         let near = &self.smooth[at.saturating_sub(reach)..(at + reach).min(self.smooth.len())];
-        let low = near.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = near.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let [low, high] = extent(near);
         (low..=high).contains(&percent)
     }
 
     fn spot(&self, evidence: &Evidence, claim: &Claim, at: f64, depth: f64) -> BadSpot {
         let sides = claim.agreement.sides;
+        let values = &self.series.values;
         let passages = [0, 1].map(|side| {
             let (pattern, peak) = sides[side];
-            let length = self.series.values.len();
-            Passage::of(&evidence.traces[pattern], peak.at, claim.ways[side], length)
+            let trace = &evidence.traces[pattern];
+            Passage::of(trace, peak.at, claim.ways[side], values.len())
         });
-        let values = &self.series.values;
         BadSpot {
             at: Percent(at),
             depth: Some(Percent(claim.agreement.sign * depth)),

@@ -9,9 +9,10 @@ use crate::signal::statistics::median;
 /// A spot takes the speed against the turning by at least this part of its
 /// depth, or it is no jump and no reversal.
 const AGAINST_SHARE: f64 = 0.35;
-/// A run against the turning that lasts so long is no leap: no lag of a
-/// transport explains it.
+/// A run against the turning that lasts this many seconds is no leap: no lag of
+/// a transport explains it.
 const SLOW_RUN_S: f64 = 0.7;
+
 /// One passage over a spot.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Passage {
@@ -68,9 +69,9 @@ pub(super) fn kind_of(passages: &[Passage], values: &[f64], depth: f64, flutter:
 
 /// Slower than this in percent a second, over a second, is rest.
 const REST_PACE: f64 = 0.12;
-/// A rest lasts so long at least, in seconds, its ends left out.
+/// A rest lasts this many seconds at least, its ends left out,
 const LEAST_REST_S: f64 = 0.8;
-/// What is left out at either end of a rest: the hand stops and starts.
+/// where the hand stops and starts.
 const REST_EDGE_S: f64 = 0.4;
 /// At rest nothing but noise and flutter is about: a score beyond this is
 /// none of theirs.
@@ -93,7 +94,7 @@ pub(super) struct Crackle {
     pub(super) leap: usize,
 }
 
-/// Rests that crackle. `marked` are the values where the trimmer is turned.
+/// Rests that crackle.
 pub(super) fn crackles(values: &[f64], heard: &[bool], traces: &[Trace]) -> Vec<Crackle> {
     rests(values, heard)
         .into_iter()

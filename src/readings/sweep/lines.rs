@@ -22,17 +22,13 @@ const HIGHEST_HZ: f64 = 22.0;
 
 /// Most that are taken out.
 const MOST_LINES: usize = 14;
-
 /// A line stands this many times above the median power about it. By chance one
 /// sweep in five has one.
 const ABOVE: f64 = 12.0;
-
 /// Hertz that the median is taken over.
 const ABOUT_HZ: f64 = 1.0;
-
 /// Frequencies are tried at this part of the resolution.
 const FINENESS: f64 = 0.25;
-
 /// Errors count no more than this many standard deviations.
 const CLIP: f64 = 3.5;
 
@@ -43,59 +39,51 @@ pub(super) fn without_lines(values: &[f64], heard: &[bool], reach_s: f64) -> Vec
     let mut clean = values.to_vec();
     let clocks = [Clock::time(values.len()), Clock::tape(values)];
     for _ in 0..MOST_LINES {
-        let found = clocks.iter().filter_map(|clock| strongest(&white, clock));
-        let Some(best) = found.max_by(|a, b| a.above.total_cmp(&b.above)) else {
+        let peaks = clocks.iter().filter_map(|clock| strongest(&white, clock));
+        let Some(best) = peaks.max_by(|a, b| a.above.total_cmp(&b.above)) else {
             break;
         };
-        let line = fitted(&whitening, &white, best.clock, best.hz);
-        for (value, part) in clean.iter_mut().zip(&line.values) {
-            *value -= part;
-        }
-        for (value, part) in white.iter_mut().zip(&line.white) {
-            *value -= part;
+        let [plain, whitened] = fitted(&whitening, &white, best.clock, best.hz);
+        for (series, line) in [(&mut clean, plain), (&mut white, whitened)] {
+            for (value, part) in series.iter_mut().zip(line) {
+                *value -= part;
+            }
         }
     }
     clean
 }
 
 /// What a line keeps step with, in seconds: time, or tape at right speed.
-struct Clock {
-    seconds: Vec<f64>,
-}
+struct Clock(Vec<f64>);
 
 impl Clock {
     fn time(count: usize) -> Self {
-        Self {
-            seconds: (0..count).map(|k| k as f64 / RATE_HZ).collect(),
-        }
+        Self((0..count).map(|k| k as f64 / RATE_HZ).collect())
     }
 
     fn tape(values: &[f64]) -> Self {
         let mean = running_mean(values, (0.1 * RATE_HZ) as usize);
         let mut passed = 0.0;
-        let seconds = mean
-            .iter()
-            .map(|percent| {
-                let now = passed;
-                passed += (1.0 + percent / 100.0) / RATE_HZ;
-                now
-            })
-            .collect();
-        Self { seconds }
+        let seconds = mean.iter().map(|percent| {
+            let now = passed;
+            passed += (1.0 + percent / 100.0) / RATE_HZ;
+            now
+        });
+        Self(seconds.collect())
     }
 
     /// The series at even steps of this clock, tapered at both ends.
     fn even(&self, white: &[f64]) -> Vec<f64> {
         let count = white.len();
-        let last = self.seconds[count - 1];
+        let last = self.0[count - 1];
         let mut at = 0;
         (0..count)
             .map(|k| {
                 let wanted = last * k as f64 / (count - 1) as f64;
-                while at + 2 < count && self.seconds[at + 1] <= wanted {
+                while at + 2 < count && self.0[at + 1] <= wanted {
                     at += 1;
                 }
-                let [before, after] = [self.seconds[at], self.seconds[at + 1]];
+                let [before, after] = [self.0[at], self.0[at + 1]];
                 let share = ((wanted - before) / (after - before)).clamp(0.0, 1.0);
                 let taper = (std::f64::consts::PI * (k as f64 + 0.5) / count as f64).sin();
                 taper * taper * (white[at] + share * (white[at + 1] - white[at]))
@@ -105,15 +93,15 @@ impl Clock {
 }
 
 /// The line that stands out most on a clock.
-struct Found<'a> {
+struct LinePeak<'a> {
     clock: &'a Clock,
     hz: f64,
     above: f64,
 }
 
-fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<Found<'a>> {
+fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<LinePeak<'a>> {
     let even = clock.even(white);
-    let lasts = clock.seconds[clock.seconds.len() - 1];
+    let lasts = clock.0[clock.0.len() - 1];
     let rate_hz = (even.len() - 1) as f64 / lasts;
     let step_hz = rate_hz / (even.len() as f64 / FINENESS).round();
     let first = (LOWEST_HZ / step_hz) as usize;
@@ -131,13 +119,10 @@ fn strongest<'a>(white: &[f64], clock: &'a Clock) -> Option<Found<'a>> {
         return None;
     }
     // Between the frequencies tried, by a parabola.
-    let beside = |k: Option<usize>| k.and_then(|k| powers.get(k)).map_or(0.0, |p| p.sqrt());
-    let aside = parabola_top(
-        beside(best.checked_sub(1)),
-        beside(Some(best)),
-        beside(Some(best + 1)),
-    );
-    Some(Found {
+    let size = |k: usize| powers.get(k).map_or(0.0, |p| p.sqrt());
+    // Before the first there is none: index usize::MAX.
+    let aside = parabola_top(size(best.wrapping_sub(1)), size(best), size(best + 1));
+    Some(LinePeak {
         clock,
         hz: ((first + best) as f64 + aside) * step_hz,
         above,
@@ -168,19 +153,13 @@ fn floors(powers: &[f64], reach: usize) -> Vec<f64> {
     floors
 }
 
-/// A line, as it is in the track and as it is when whitened.
-struct Line {
-    values: Vec<f64>,
-    white: Vec<f64>,
-}
-
-/// Least squares of a sine and a cosine in the whitened track.
-fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> Line {
-    let wave = |turn: f64| -> Vec<f64> {
-        let seconds = clock.seconds.iter();
-        seconds.map(|t| (TAU * (hz * t + turn)).cos()).collect()
-    };
-    let plain = [wave(0.0), wave(0.25)];
+/// A line by least squares of a sine and a cosine in the whitened track: as it
+/// is in the track, and as it is whitened.
+fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> [Vec<f64>; 2] {
+    let plain = [0.0, 0.25].map(|turn| -> Vec<f64> {
+        let wave = |t: &f64| (TAU * (hz * t + turn)).cos();
+        clock.0.iter().map(wave).collect()
+    });
     let whitened = [0, 1].map(|k| whitening.whitened(&plain[k]));
     let mut normal = Normal::new(2);
     for ((&a, &b), &value) in whitened[0].iter().zip(&whitened[1]).zip(white) {
@@ -190,14 +169,10 @@ fn fitted(whitening: &Whitening, white: &[f64], clock: &Clock, hz: f64) -> Line 
         Some(&[p, q]) => [p, q],
         _ => [0.0; 2],
     };
-    let sum = |parts: &[Vec<f64>; 2]| {
-        let pairs = parts[0].iter().zip(&parts[1]);
+    [plain, whitened].map(|[cosine, sine]| {
+        let pairs = cosine.iter().zip(&sine);
         pairs.map(|(x, y)| p * x + q * y).collect()
-    };
-    Line {
-        values: sum(&plain),
-        white: sum(&whitened),
-    }
+    })
 }
 
 #[cfg(test)]

@@ -1,8 +1,12 @@
 //! The wiper check: the speed while somebody turns the trimmer through its
 //! range and back, judged for what no hand does.
 //!
-//! [`recorder`] keeps the track, [`passes`] finds where it turned and rested,
-//! [`judge`] puts the rest together. What is reported is plain values, below.
+//! [`recorder`] keeps the track, [`passes`] finds where it turned, [`judge`]
+//! puts the rest together. What is reported is plain values, below.
+//!
+//! Constants of this folder that say nothing else are tuned, on what is not
+//! recorded; `cargo bench --bench sweep -- --hands` judges them on hands and
+//! seeds that nothing was tuned on.
 
 mod backlash;
 mod bank;
@@ -71,6 +75,12 @@ pub enum Direction {
     Down,
 }
 
+impl Direction {
+    fn of(up: bool) -> Self {
+        if up { Self::Up } else { Self::Down }
+    }
+}
+
 /// One passage through a good part of the range in one direction.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Pass {
@@ -83,7 +93,7 @@ pub struct Pass {
 }
 
 /// What came of a sweep.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct SweepReport {
     /// In one word.
     pub verdict: SweepVerdict,
@@ -121,7 +131,7 @@ pub struct SweepReport {
 }
 
 /// The verdict on a wiper.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum SweepVerdict {
     /// Nothing that a hand does not do, and right speed well inside the range.
@@ -132,6 +142,7 @@ pub enum SweepVerdict {
     /// fault is elsewhere.
     NearEnd,
     /// Nothing can be said; [`SweepReport::unclear`] says why.
+    #[default]
     Unclear,
 }
 
@@ -208,9 +219,8 @@ pub enum SpotSeen {
     Both,
 }
 
-/// Ways of a sweep out and back twice. From the middle of the travel, one
-/// round has three.
-const WAYS_OF_TWO_ROUNDS: usize = 4;
+/// Passes of two rounds; from the middle of the travel, one round has three.
+const PASSES_OF_TWO_ROUNDS: usize = 4;
 
 /// A spot further from right speed than this in percent is not where the
 /// trimmer will stand. Derived: a spot as wide as a twentieth of a travel of
@@ -218,9 +228,10 @@ const WAYS_OF_TWO_ROUNDS: usize = 4;
 /// twentieth of that travel, 1 %; half a percent for setting it.
 const FAR_FROM_RIGHT: f64 = 2.0;
 
-/// The first and the last tenth of the travel are near the end.
+/// The first and the last tenth of the travel are near the end: common
+/// practice, no source.
 const NEAR_END: f64 = 0.1;
-/// A hand that only touches an end may hide this share of the range from a
+/// Share of the range that a hand that only touches an end may hide from a
 /// transport that follows slowly.
 const HIDDEN_END: f64 = 0.06;
 
@@ -242,25 +253,14 @@ impl SweepReport {
     /// Of a sweep that says nothing.
     pub fn unclear(why: Unclear) -> Self {
         Self {
-            verdict: SweepVerdict::Unclear,
             unclear: Some(why),
-            lasted: Seconds(0.0),
-            passes: Vec::new(),
-            range: None,
-            backlash: None,
-            backlash_error: None,
-            bad_spots: Vec::new(),
-            slight_spots: Vec::new(),
-            smallest_seen: None,
-            band: None,
-            evidence: 0.0,
-            picture: SweepPicture::default(),
+            ..Self::default()
         }
     }
 
     /// Out and back once, or less: a dead place hardly shows.
     pub fn is_one_round(&self) -> bool {
-        self.passes.len() < WAYS_OF_TWO_ROUNDS
+        self.passes.len() < PASSES_OF_TWO_ROUNDS
     }
 
     /// Bad spots, none of them where the trimmer will stand.

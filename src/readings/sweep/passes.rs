@@ -1,7 +1,6 @@
 //! Where a sweep turned: its passes, one direction each.
 
-use super::{Direction, Pass};
-use crate::units::Seconds;
+use super::series::RATE_HZ;
 
 /// A change of direction counts when the speed has come back by this part of
 /// the range; a hand that goes back a little and on again has not turned.
@@ -16,23 +15,19 @@ pub(super) struct Way {
 }
 
 impl Way {
-    pub(super) fn pass(self, rate_hz: f64) -> Pass {
-        Pass {
-            from: Seconds(self.from as f64 / rate_hz),
-            to: Seconds(self.to as f64 / rate_hz),
-            direction: if self.up {
-                Direction::Up
-            } else {
-                Direction::Down
-            },
-        }
+    /// How far it goes through a series.
+    pub(super) fn through(self, smooth: &[f64]) -> f64 {
+        (smooth[self.to] - smooth[self.from]).abs()
+    }
+
+    pub(super) fn seconds(self) -> f64 {
+        (self.to - self.from) as f64 / RATE_HZ
     }
 }
 
 /// The ways of a smooth series whose values span `range`.
 pub(super) fn ways(smooth: &[f64], range: f64) -> Vec<Way> {
-    let turns = turning_points(smooth, TURNED_BY * range);
-    turns
+    turning_points(smooth, TURNED_BY * range)
         .windows(2)
         .map(|pair| Way {
             from: pair[0],
@@ -40,6 +35,13 @@ pub(super) fn ways(smooth: &[f64], range: f64) -> Vec<Way> {
             up: smooth[pair[1]] > smooth[pair[0]],
         })
         .collect()
+}
+
+/// The lowest and the highest value.
+pub(super) fn extent(values: &[f64]) -> [f64; 2] {
+    let ends = [f64::INFINITY, f64::NEG_INFINITY];
+    let wider = |[low, high]: [f64; 2], value: &f64| [low.min(*value), high.max(*value)];
+    values.iter().fold(ends, wider)
 }
 
 /// Indices of the extremes between which the series moves by at least

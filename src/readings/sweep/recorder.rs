@@ -1,14 +1,14 @@
 //! Keeps the speed track of a sweep, with holes where there was no tone, and a
 //! thinned picture of it for the eye.
 
-use super::passes::ways;
+use super::passes::{Way, extent, ways};
 use super::{Direction, SweepPicture, SweepProgress};
 use crate::units::{Percent, Seconds};
 
 /// No hand turns a trimmer for longer; what comes later is not kept.
 const LONGEST_S: f64 = 600.0;
 
-/// The picture is thinned by half when it has so many values.
+/// Values at which the picture is thinned by half: more than a screen is wide.
 const MOST_PICTURED: usize = 480;
 const FIRST_STEP_S: f64 = 0.1;
 
@@ -43,7 +43,7 @@ struct Thinned {
 }
 
 impl SweepRecorder {
-    /// For `rate_hz` values a second, each of so many ticks.
+    /// For `rate_hz` values a second, each of `ticks_per_value` ticks.
     pub(crate) fn new(rate_hz: f64, ticks_per_value: u32) -> Self {
         Self {
             rate_hz,
@@ -110,20 +110,16 @@ impl SweepRecorder {
         }
     }
 
-    /// So many ticks of the input are missing.
+    /// Ticks of the input are missing.
     pub(crate) fn gap(&mut self, ticks: u64) {
         self.ticks += ticks;
     }
 
     fn show(&mut self, hz: f64) {
-        let Some(mean) = self.picture.push(hz) else {
-            return;
-        };
-        if mean.is_nan() {
-            return;
+        if let Some(mean) = self.picture.push(hz).filter(|mean| !mean.is_nan()) {
+            let [low, high] = self.range_hz.unwrap_or([mean; 2]);
+            self.range_hz = Some([low.min(mean), high.max(mean)]);
         }
-        let [low, high] = self.range_hz.unwrap_or([mean; 2]);
-        self.range_hz = Some([low.min(mean), high.max(mean)]);
     }
 
     /// Whether there was a tone at all.
@@ -143,10 +139,8 @@ impl SweepRecorder {
     /// The track so far, as deviations in percent; no number where there was
     /// no tone.
     pub(crate) fn deviations(&self, deviation: impl Fn(f64) -> Percent) -> Vec<f64> {
-        let values = self.track.iter();
-        values
-            .map(|&hz| if hz.is_nan() { hz } else { deviation(hz).0 })
-            .collect()
+        let of = |&hz: &f64| if hz.is_nan() { hz } else { deviation(hz).0 };
+        self.track.iter().map(of).collect()
     }
 
     /// How far the sweep has come.
@@ -166,31 +160,24 @@ impl SweepRecorder {
 
 /// Below this change of speed in percent nobody has turned anything.
 const LEAST_SWEPT: f64 = 1.0;
-/// A way through so much of the range is a whole one.
+/// A way through this share of the range is a whole one.
 const WHOLE_WAY: f64 = 0.85;
-/// Which way the speed goes shows over so many seconds.
+/// Which way the speed goes shows over this many seconds.
 const LATELY_S: f64 = 1.0;
 /// A change of less than this in percent in that time is flutter.
 const LEAST_MOVED: f64 = 0.15;
 
 /// Whole ways that lie behind, two by two.
 fn rounds(picture: &SweepPicture) -> usize {
-    let speed: Vec<f64> = picture
-        .speed
-        .iter()
-        .flatten()
-        .map(|speed| speed.0)
-        .collect();
-    let low = speed.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = speed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let speed = picture.speed.iter().flatten();
+    let speed: Vec<f64> = speed.map(|speed| speed.0).collect();
+    let [low, high] = extent(&speed);
     let range = high - low;
-    if speed.is_empty() || range < LEAST_SWEPT {
+    if range < LEAST_SWEPT {
         return 0;
     }
-    let whole = ways(&speed, range)
-        .into_iter()
-        .filter(|way| (speed[way.to] - speed[way.from]).abs() >= WHOLE_WAY * range);
-    whole.count() / 2
+    let is_whole = |way: &&Way| way.through(&speed) >= WHOLE_WAY * range;
+    ways(&speed, range).iter().filter(is_whole).count() / 2
 }
 
 /// Which way the speed went lately; `None` where it stands.
@@ -199,14 +186,7 @@ fn direction(picture: &SweepPicture) -> Option<Direction> {
     let now = picture.speed.last().copied()??;
     let before = picture.speed.iter().rev().nth(back).copied()??;
     let moved = now.0 - before.0;
-    if moved.abs() < LEAST_MOVED {
-        return None;
-    }
-    Some(if moved > 0.0 {
-        Direction::Up
-    } else {
-        Direction::Down
-    })
+    (moved.abs() >= LEAST_MOVED).then(|| Direction::of(moved > 0.0))
 }
 
 impl Thinned {
@@ -216,7 +196,7 @@ impl Thinned {
             sum: 0.0,
             heard: 0,
             count: 0,
-            values: Vec::with_capacity(MOST_PICTURED),
+            values: Vec::new(),
         }
     }
 
@@ -230,11 +210,8 @@ impl Thinned {
         if self.count < self.per_value {
             return None;
         }
-        let mean = if self.heard > 0 {
-            self.sum / self.heard as f64
-        } else {
-            f64::NAN
-        };
+        // Not a number where none was heard.
+        let mean = self.sum / self.heard as f64;
         (self.sum, self.heard, self.count) = (0.0, 0, 0);
         self.values.push(mean);
         if self.values.len() == MOST_PICTURED {
@@ -257,12 +234,10 @@ impl Thinned {
     }
 
     fn picture(&self, rate_hz: f64, deviation: impl Fn(f64) -> Percent) -> SweepPicture {
-        let values = self.values.iter();
+        let speed = |&hz: &f64| (!hz.is_nan()).then(|| deviation(hz));
         SweepPicture {
             step: Seconds(self.per_value as f64 / rate_hz),
-            speed: values
-                .map(|&hz| (!hz.is_nan()).then(|| deviation(hz)))
-                .collect(),
+            speed: self.values.iter().map(speed).collect(),
         }
     }
 }

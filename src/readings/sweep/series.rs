@@ -27,10 +27,9 @@ impl Series {
         let step = rate_hz / RATE_HZ;
         let count = (track.len() as f64 / step) as usize;
         let half = step.max(1.0);
-        let mut values = Vec::with_capacity(count);
-        for k in 0..count {
-            values.push(triangular(track, (k as f64 + 0.5) * step, half));
-        }
+        let mut values: Vec<f64> = (0..count)
+            .map(|k| triangular(track, (k as f64 + 0.5) * step, half))
+            .collect();
         let heard = values.iter().map(|value| value.is_finite()).collect();
         fill_holes(&mut values);
         Some(Self {
@@ -60,48 +59,35 @@ fn triangular(track: &[f64], centre: f64, half: f64) -> f64 {
             weights += weight;
         }
     }
-    if weights > 0.0 {
-        sum / weights
-    } else {
-        f64::NAN
-    }
+    // Not a number where all is a hole.
+    sum / weights
 }
 
+/// Straight lines across holes; the value next to it for one at an end.
 fn fill_holes(values: &mut [f64]) {
     let mut k = 0;
     while k < values.len() {
-        if values[k].is_finite() {
-            k += 1;
-            continue;
-        }
-        let end = (k..values.len())
-            .find(|&next| values[next].is_finite())
-            .unwrap_or(values.len());
+        let hole = values[k..].iter().take_while(|value| !value.is_finite());
+        let end = k + hole.count();
         let before = k.checked_sub(1).map(|before| values[before]);
         let after = values.get(end).copied();
-        let (from, to) = match (before, after) {
-            (Some(before), Some(after)) => (before, after),
-            (Some(one), None) | (None, Some(one)) => (one, one),
-            (None, None) => return,
+        let (Some(from), Some(to)) = (before.or(after), after.or(before)) else {
+            return;
         };
         let length = (end - k + 1) as f64;
         for (nth, value) in values[k..end].iter_mut().enumerate() {
             *value = from + (to - from) * (nth + 1) as f64 / length;
         }
-        k = end;
+        k = end + 1;
     }
 }
 
 /// Running median over `2 × reach + 1` values.
 pub(super) fn running_median(values: &[f64], reach: usize) -> Vec<f64> {
-    let mut window = Vec::with_capacity(2 * reach + 1);
     (0..values.len())
         .map(|k| {
-            window.clear();
-            window.extend_from_slice(
-                &values[k.saturating_sub(reach)..(k + reach + 1).min(values.len())],
-            );
-            median(&mut window).unwrap_or_default()
+            let near = &values[k.saturating_sub(reach)..(k + reach + 1).min(values.len())];
+            median(&mut near.to_vec()).unwrap_or_default()
         })
         .collect()
 }

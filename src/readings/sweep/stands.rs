@@ -16,7 +16,7 @@ const SHORTEST_S: f64 = 0.4;
 const MOVES_SHARE: f64 = 0.3;
 /// No track is known better than this in percent.
 const LEAST_APART: f64 = 0.02;
-/// Of two stands at the same place the longer lasts so many times as long at
+/// Of two stands at the same place the longer lasts this many times as long at
 /// most: a hand is about as quick out as back.
 const LONGER_TIMES: f64 = 3.0;
 /// A chance below this is not taken for one: with two ways, and with more,
@@ -126,7 +126,7 @@ pub(super) fn dead_places(ways: &[Vec<Stand>], range: f64, flutter: f64) -> Vec<
                     seen.push(**nearest);
                 }
             }
-            // So many sets of other ways might have agreed.
+            // Sets of other ways that might have agreed.
             let sets = 1 << (ways.len() - 1).saturating_sub(seen.len());
             if seen.len() > 1 && chance * f64::from(sets) < most_chance {
                 let at = seen.iter().map(|it| it.at).sum::<f64>() / seen.len() as f64;
@@ -156,29 +156,29 @@ mod tests {
 
     #[test]
     fn a_stand_is_found_where_it_is_and_a_ramp_has_none() {
-        let values = ramp_with_stand(1.3, 60);
-        let inner = Inner {
-            from: 20,
-            to: values.len() - 20,
+        let found = |values: &[f64]| {
+            let inner = Inner {
+                from: 20,
+                to: values.len() - 20,
+            };
+            stands(values, inner, 0.05, 0.6)
         };
-        let found = stands(&values, inner, 0.05, 0.6);
-        assert_eq!(found.len(), 1, "{found:?}");
-        assert!((found[0].at - 1.3).abs() < 0.03, "{found:?}");
-        let values = ramp_with_stand(9.0, 0);
-        let inner = Inner {
-            from: 20,
-            to: values.len() - 20,
-        };
-        assert!(stands(&values, inner, 0.05, 0.6).is_empty());
+        let one = found(&ramp_with_stand(1.3, 60));
+        assert_eq!(one.len(), 1, "{one:?}");
+        assert!((one[0].at - 1.3).abs() < 0.03, "{one:?}");
+        assert!(found(&ramp_with_stand(9.0, 0)).is_empty());
+    }
+
+    fn stand(at: f64) -> Stand {
+        Stand {
+            from: 100,
+            to: 150,
+            at,
+        }
     }
 
     #[test]
     fn two_stands_at_one_speed_are_a_dead_place_and_a_hand_that_stops_often_is_not() {
-        let stand = |at: f64| Stand {
-            from: 100,
-            to: 150,
-            at,
-        };
         let one = vec![stand(-1.51)];
         let other = vec![stand(-1.5)];
         let found = dead_places(&[one.clone(), other], 20.0, 0.05);
@@ -191,11 +191,7 @@ mod tests {
 
     #[test]
     fn right_speed_is_where_anybody_stops() {
-        let at_right = vec![Stand {
-            from: 100,
-            to: 150,
-            at: 0.01,
-        }];
+        let at_right = vec![stand(0.01)];
         assert!(dead_places(&[at_right.clone(), at_right], 20.0, 0.05).is_empty());
     }
 }

@@ -8,16 +8,16 @@ use super::series::RATE_HZ;
 use crate::signal::cholesky::Normal;
 use crate::signal::statistics::robust_sigma;
 
-/// Values that the model looks back on: half a second.
+/// Values that the model looks back on: half a second at 50 a second, derived.
 const ORDER: usize = 24;
 
 /// Errors beyond this many robust standard deviations count less in the fit and
 /// in the correlation.
 const CLIP: f64 = 3.0;
 
-/// Every track is taken to have so much white noise, in percent: what a few
-/// pure lines and a very even hand do can be foreseen to a hair, and the rest
-/// of a real transport cannot.
+/// White noise that every track is taken to have, in percent: what a few pure
+/// lines and a very even hand do can be foreseen to a hair, a real transport
+/// cannot.
 const NOISE_FLOOR: f64 = 0.015;
 
 /// The scale of the errors is taken over this many seconds on either side.
@@ -52,14 +52,17 @@ impl Whitening {
             model = fit(&rough, &weights);
         }
         let errors = errors_of(&rough, &model);
-        let scale = scales(&errors, marked, &model);
-        let white = errors.iter().zip(&scale).map(|(e, s)| e / s).collect();
         let whitening = Self {
+            scale: scales(&errors, marked, &model),
             kernel,
             model,
-            scale,
         };
+        let white = whitening.scaled(&errors);
         (whitening, white)
+    }
+
+    fn scaled(&self, errors: &[f64]) -> Vec<f64> {
+        errors.iter().zip(&self.scale).map(|(e, s)| e / s).collect()
     }
 
     /// Standard deviation of the errors about a value, in the unit of the
@@ -70,8 +73,7 @@ impl Whitening {
 
     /// Another series of the same length after both filters.
     pub(super) fn whitened(&self, values: &[f64]) -> Vec<f64> {
-        let errors = errors_of(&high_passed(values, &self.kernel), &self.model);
-        errors.iter().zip(&self.scale).map(|(e, s)| e / s).collect()
+        self.scaled(&errors_of(&high_passed(values, &self.kernel), &self.model))
     }
 
     /// A pattern after both filters, and at which of its values the pattern

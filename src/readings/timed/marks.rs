@@ -3,15 +3,14 @@
 use super::listening::{Listening, joined, level};
 use super::moved::Moved;
 use super::scatter::{NEVER_OFF_S, leave_out_strays, lever, residuals, scatter};
-use super::summary::{
-    FARTHEST, Strength, Timed, caution, deviation, measurement, right_seconds, speed,
-};
-use crate::readings::asked::SILENCE;
+use super::summary::{FARTHEST, Strength, Timed, deviation, measurement, right_seconds, speed};
+use crate::readings::caution::{Caution, NoMarks};
+use crate::readings::conditions::ReferenceKind;
 use crate::readings::expanded::Expanded;
 use crate::readings::found::MarksFigures;
 use crate::readings::measurement::Measurement;
 use crate::readings::settings::{EngineError, Settings};
-use crate::readings::values::{Caution, CautionCode};
+use crate::readings::values::Problem;
 use crate::signal::line::Line;
 use crate::signal::statistics::{NORMAL_95, median};
 use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
@@ -68,15 +67,6 @@ struct Found {
     moved: Option<Moved>,
 }
 
-/// Why there is none.
-#[derive(Clone, Copy, PartialEq)]
-enum NoMarks {
-    Silence,
-    Nothing,
-    One,
-    NoRow { heard: usize },
-}
-
 impl MarksMeter {
     /// For one input format; the marks stand `spacing` apart at right speed.
     ///
@@ -111,22 +101,18 @@ impl MarksMeter {
     }
 
     fn find(&self) -> Result<(Found, Option<usize>), Caution> {
+        let refusal = |no| Caution::NoMarks(no, self.spacing);
         let powers = self.heard.powers();
         let each: Vec<Result<Found, NoMarks>> =
             powers.iter().map(|power| self.row_in(power)).collect();
         if let [Ok(left), Ok(right)] = &each[..] {
             if apart(left, right) {
-                return Err(caution(
-                    CautionCode::ChannelsDisagree,
-                    format!(
-                        "Left ({:.4} s apart) and right ({:.4} s) do not carry the same marks; choose one with --channel.",
-                        left.row.slope, right.row.slope
-                    ),
-                ));
+                let problem = Problem::ChannelsDisagree;
+                return Err(Caution::Trouble(problem, ReferenceKind::Marks));
             }
             let noises = [left, right].map(|it| it.noise.max(1e-6 * it.power));
             let both = joined(&powers, &noises);
-            let found = self.row_in(&both).map_err(|no| self.refusal(no))?;
+            let found = self.row_in(&both).map_err(refusal)?;
             return Ok((found, None));
         }
         let mut refused = NoMarks::Silence;
@@ -137,7 +123,7 @@ impl MarksMeter {
                 Err(no) => refused = no,
             }
         }
-        Err(self.refusal(refused))
+        Err(refusal(refused))
     }
 
     fn row_in(&self, power: &[f32]) -> Result<Found, NoMarks> {
@@ -152,9 +138,7 @@ impl MarksMeter {
         }
         let members = row(&heard.marks, self.spacing.0);
         let found = row_of(power, hop_s, &heard, &members);
-        found.ok_or(NoMarks::NoRow {
-            heard: heard.marks.len(),
-        })
+        found.ok_or(NoMarks::NoRow(heard.marks.len()))
     }
 
     fn found(&self, found: &Found, which: Option<usize>) -> Measurement {
@@ -171,13 +155,7 @@ impl MarksMeter {
         let figures = self.figures(Some(found));
         let mut cautions = Vec::new();
         if !usable {
-            cautions.push(caution(
-                CautionCode::ReferenceMismatch,
-                format!(
-                    "The marks are {:.4} s apart, which would be {:+.0} % of speed; name their right spacing.",
-                    measured.0, off.0
-                ),
-            ));
+            cautions.push(Caution::MarksOff(measured, off));
         }
         cautions.extend(
             found
@@ -186,20 +164,12 @@ impl MarksMeter {
                 .filter(|_| usable)
                 .map(|it| self.was_moved(it)),
         );
-        let missing = figures.expected - figures.found;
+        let expected = figures.expected;
+        let missing = expected - figures.found;
         if usable && missing > 0 {
-            cautions.push(caution(
-                CautionCode::MarksMissing,
-                format!(
-                    "{missing} of {} marks were not found or came off their time; the others were counted.",
-                    figures.expected
-                ),
-            ));
+            cautions.push(Caution::MarksMissing(missing, expected));
         } else if usable && found.left_out > 0 {
-            cautions.push(caution(
-                CautionCode::MarksMissing,
-                "Sounds off their time were left out; the marks were counted.",
-            ));
+            cautions.push(Caution::SoundsLeftOut);
         }
         let strength = Strength {
             channel: self.heard.channel(which),
@@ -227,37 +197,11 @@ impl MarksMeter {
 
     fn was_moved(&self, moved: &Moved) -> Caution {
         let conditions = &self.heard.settings.conditions;
-        let of = |row: &Line| {
-            let off = deviation(Seconds(row.slope), self.spacing, conditions).0;
-            // No minus before what rounds to nothing.
-            (100.0 * off).round() / 100.0 + 0.0
-        };
-        caution(
-            CautionCode::SpeedMoved,
-            format!(
-                "The speed was moved at {:.0} s: {:+.2} % before, {:+.2} % after; the figure is the mean of both.",
-                moved.at_s,
-                of(&moved.before),
-                of(&moved.after)
-            ),
+        let of = |row: &Line| deviation(Seconds(row.slope), self.spacing, conditions);
+        Caution::MovedBetween(
+            [&moved.before, &moved.after].map(of),
+            Some(Seconds(moved.at_s)),
         )
-    }
-
-    fn refusal(&self, no: NoMarks) -> Caution {
-        let every = self.spacing.0;
-        let text = match no {
-            NoMarks::Silence => SILENCE.to_owned(),
-            NoMarks::Nothing => {
-                "No marks stand out; check the tape, the channel and the input level, and that nothing else sounds.".to_owned()
-            }
-            NoMarks::One => {
-                format!("A single mark was heard; two or more are needed, {every} s apart.")
-            }
-            NoMarks::NoRow { heard } => format!(
-                "{heard} short sounds were heard, but no regular row of marks about {every} s apart; check the spacing, or choose the part that carries them with --from and --to."
-            ),
-        };
-        caution(CautionCode::ReferenceNotFound, text)
     }
 }
 

@@ -2,15 +2,16 @@
 
 use super::listening::{Listening, joined, level};
 use super::summary::{
-    FARTHEST, Strength, Timed, assumed_wow_s, caution, deviation, measurement, right_seconds, speed,
+    FARTHEST, Strength, Timed, assumed_wow_s, deviation, measurement, right_seconds, speed,
 };
 use crate::readings::alike::are_different;
-use crate::readings::asked::SILENCE;
+use crate::readings::caution::{Caution, Ratio};
+use crate::readings::conditions::ReferenceKind;
 use crate::readings::expanded::Expanded;
 use crate::readings::found::PassageFigures;
 use crate::readings::measurement::Measurement;
 use crate::readings::settings::{EngineError, Settings};
-use crate::readings::values::{Caution, CautionCode};
+use crate::readings::values::Problem;
 use crate::signal::statistics::NORMAL_95;
 use crate::signal::timed::edges::{NoPassage, Passage, passage};
 use crate::units::{Decibels, Percent, Seconds};
@@ -99,10 +100,10 @@ impl PassageMeter {
             )
         };
         match each[..] {
-            [only] => only.map(|it| one(0, it)).map_err(refusal),
-            [Ok(left), Ok(right)] if different(&left, &right, &powers, hop_s) => {
-                Err(two_things(&left, &right))
-            }
+            [only] => only.map(|it| one(0, it)).map_err(Caution::NoPassage),
+            [Ok(left), Ok(right)] if different(&left, &right, &powers, hop_s) => Err(
+                Caution::Trouble(Problem::ChannelsDisagree, ReferenceKind::Passage),
+            ),
             [Ok(left), Ok(right)] => {
                 let noises = [left, right].map(noise_of);
                 let both = joined(&powers, &noises);
@@ -113,14 +114,14 @@ impl PassageMeter {
                         which: None,
                         level,
                     })
-                    .map_err(refusal)
+                    .map_err(Caution::NoPassage)
             }
             [Ok(left), Err(no)] if absent(no) => Ok(one(0, left)),
             [Err(no), Ok(right)] if absent(no) => Ok(one(1, right)),
             // What spoils one channel would spoil the other's figure too.
-            [Err(no), Err(other)] if absent(no) => Err(refusal(other)),
-            [Err(no), _] | [_, Err(no)] => Err(refusal(no)),
-            _ => Err(refusal(NoPassage::Silence)),
+            [Err(no), Err(other)] if absent(no) => Err(Caution::NoPassage(other)),
+            [Err(no), _] | [_, Err(no)] => Err(Caution::NoPassage(no)),
+            _ => Err(Caution::NoPassage(NoPassage::Silence)),
         }
     }
 
@@ -145,29 +146,16 @@ impl PassageMeter {
             cautions.extend(mismatch(measured, self.expected, off));
             false
         } else if told.parts.noise.is_some_and(|noise| noise > WORST) {
-            cautions.push(caution(
-                CautionCode::ReferenceNotFound,
-                format!(
-                    "The ends of the passage are known to ±{edges_s:.2} s only, too little for {measured:.0}; choose a longer one, or one that does not fade."
-                ),
-            ));
+            cautions.push(Caution::EndsUnknown(Seconds(edges_s), measured));
             false
         } else {
             true
         };
         if usable && start.rise_s.max(end.rise_s) > SOFT_S {
-            cautions.push(caution(
-                CautionCode::EdgesSoft,
-                format!(
-                    "The passage fades in or out, which leaves ±{edges_s:.2} s; one with clean edges is known better."
-                ),
-            ));
+            cautions.push(Caution::EdgesSoft(Seconds(edges_s)));
         }
         if found.passage.clicks > 0 {
-            cautions.push(caution(
-                CautionCode::ReferenceAmbiguous,
-                "A lone click before or after the passage was not counted; choose the stretch with --from and --to if it belongs to it.",
-            ));
+            cautions.push(Caution::LoneClick);
         }
         let noise = 0.5 * (start.noise + end.noise);
         let strength = Strength {
@@ -228,70 +216,11 @@ fn different(left: &Passage, right: &Passage, powers: &[&[f32]], hop_s: f64) -> 
     are_different(&a, &b)
 }
 
-fn two_things(left: &Passage, right: &Passage) -> Caution {
-    let told = |it: &Passage| format!("{:.1} to {:.1} s", it.start.at_s, it.end.at_s);
-    caution(
-        CautionCode::ChannelsDisagree,
-        format!(
-            "Left ({}) and right ({}) do not carry the same passage; choose one with --channel.",
-            told(left),
-            told(right)
-        ),
-    )
-}
-
-fn mismatch(measured: Seconds, expected: Seconds, off: Percent) -> Vec<Caution> {
-    let mut cautions = vec![caution(
-        CautionCode::ReferenceMismatch,
-        format!(
-            "From the first sound to the last there are {measured:.1}, which would be {:+.0} % of speed for the {} s of the passage; name its right length, or choose it with --from and --to.",
-            off.0, expected.0
-        ),
-    )];
-    let ratio = off.ratio();
-    let half_or_double = if (ratio / 0.5 - 1.0).abs() < 0.1 {
-        Some("half")
-    } else if (ratio / 2.0 - 1.0).abs() < 0.1 {
-        Some("double")
-    } else {
-        None
-    };
-    cautions.extend(half_or_double.map(|what| {
-        caution(
-            CautionCode::HalfOrDoubleSpeed,
-            format!("{measured:.1} is the passage at {what} speed; check the speed switch."),
-        )
-    }));
-    cautions
-}
-
-fn refusal(no: NoPassage) -> Caution {
-    let (code, text) = match no {
-        NoPassage::Silence => (CautionCode::ReferenceNotFound, SILENCE),
-        NoPassage::NothingStandsOut => (
-            CautionCode::ReferenceNotFound,
-            "The sound is the same from beginning to end, so no passage stands out; record the silence before and after it too.",
-        ),
-        NoPassage::InTheNoise => (
-            CautionCode::ReferenceNotFound,
-            "The passage is too often as quiet as the noise to say where it begins and ends; choose a louder one.",
-        ),
-        NoPassage::Begun => (
-            CautionCode::ReferenceCutOff,
-            "There is sound from the first moment on, so the passage may have begun before; record half a second of silence before it.",
-        ),
-        NoPassage::Unended => (
-            CautionCode::ReferenceCutOff,
-            "The sound goes on to the last moment, so the passage may not have ended; record half a second of silence after it.",
-        ),
-        NoPassage::FadesIn => (
-            CautionCode::ReferenceNotFound,
-            "The passage fades in too slowly to say where it begins; choose one with clean edges.",
-        ),
-        NoPassage::FadesOut => (
-            CautionCode::ReferenceNotFound,
-            "The passage fades out too slowly to say where it ends; choose one with clean edges.",
-        ),
-    };
-    caution(code, text)
+fn mismatch(length: Seconds, expected: Seconds, off: Percent) -> Vec<Caution> {
+    let near = |ratio: f64| (off.ratio() / ratio - 1.0).abs() < 0.1;
+    let speeds = [(0.5, Ratio::Half), (2.0, Ratio::Double)];
+    let other = speeds.into_iter().filter(|(ratio, _)| near(*ratio));
+    let other = other.map(|(_, ratio)| Caution::PassageAtSpeed(length, ratio));
+    let off = Caution::PassageOff([length, expected], off, false);
+    std::iter::once(off).chain(other).collect()
 }

@@ -3,10 +3,11 @@
 use std::f64::consts::TAU;
 
 use super::listening::Listening;
-use crate::readings::conditions::{Conditions, ReferenceKind};
+use crate::readings::caution::Caution;
+use crate::readings::conditions::Conditions;
 use crate::readings::expanded::Expanded;
 use crate::readings::measurement::Measurement;
-use crate::readings::values::{Caution, CautionCode, ChannelUsed, SpeedFigures};
+use crate::readings::values::{ChannelUsed, Problem, SpeedFigures};
 use crate::readings::without_tone::{self, Heard};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -84,15 +85,11 @@ pub(super) fn measurement(
         .snr
         .filter(|snr| speed.is_some() && *snr < LOW_SNR)
         .map(|snr| {
-            let text = format!("The sound stands only {snr:.0} above the noise.");
-            caution(CautionCode::LowSnr, text)
+            let kind = heard.settings.conditions.kind;
+            Caution::Trouble(Problem::LowSnr(snr), kind)
         });
     let heard = Heard {
         settings: &heard.settings,
-        from: match heard.settings.conditions.kind {
-            ReferenceKind::Marks => "marks",
-            _ => "a passage",
-        },
         has_drift: false,
         frames: heard.frames(),
         clipped: heard.clipped(),
@@ -101,14 +98,6 @@ pub(super) fn measurement(
         snr: strength.snr,
     };
     heard.measurement(speed, cautions, Vec::from_iter(noisy))
-}
-
-/// A refusal in one sentence.
-pub(super) fn caution(code: CautionCode, text: impl Into<String>) -> Caution {
-    Caution {
-        code,
-        text: text.into(),
-    }
 }
 
 #[cfg(test)]

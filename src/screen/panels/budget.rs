@@ -2,8 +2,9 @@
 
 use ratatui_core::style::Style;
 
-use crate::readings::{ClockSource, SampleClock, SpeedReading};
+use crate::readings::{SampleClock, SpeedReading};
 use crate::report::numbers::rounded_up_to;
+use crate::report::{clock_source, worth as worth_words};
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, wrap};
 use crate::screen::state::ScreenState;
@@ -63,11 +64,7 @@ fn lines(state: &ScreenState, speed: &SpeedReading) -> Vec<Line> {
 }
 
 fn clock_line(look: Look, clock: &SampleClock) -> String {
-    let from = match clock.source {
-        ClockSource::Default => "common practice; tapewright clock measures it",
-        ClockSource::Option => "as given",
-        ClockSource::Measured => "measured on this input",
-    };
+    let from = clock_source(clock.source);
     // Rounded up, as every ± is.
     let uncertainty = (clock.uncertainty.0 * 10.0).ceil() / 10.0;
     let known = format!("{}{uncertainty} ppm", look.plus_minus());
@@ -77,21 +74,6 @@ fn clock_line(look: Look, clock: &SampleClock) -> String {
         let error = clock.error.0;
         format!("sample clock, {error:+.1} ppm taken out, {known} left ({from})")
     }
-}
-
-/// How long an average of this machine is worth taking.
-fn worth(state: &ScreenState) -> Option<String> {
-    let worth = state.reading()?.worth?;
-    let averaging = worth.point.averaging.0;
-    let beyond = if worth.open {
-        "the longest tried so far; longer ones may be steadier still"
-    } else {
-        "longer ones gain nothing"
-    };
-    Some(format!(
-        "Averages of {averaging} s change by {:.4} % from one to the next (Allan deviation): {beyond}.",
-        worth.point.deviation.0
-    ))
 }
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
@@ -125,7 +107,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         y += u16::from(line.sum);
     }
     let how = "Independent parts add by their squares (JCGM 100).".to_owned();
-    for sentence in worth(state).into_iter().chain([how]) {
+    let worth = state.reading().and_then(|it| it.worth);
+    for sentence in worth.map(|it| worth_words(&it)).into_iter().chain([how]) {
         let texts = wrap(&sentence, pen.width());
         // Whole or not at all.
         if y + texts.len() as u16 > last {

@@ -12,6 +12,7 @@ pub(super) mod health;
 pub(super) mod help;
 pub(super) mod needle;
 pub(super) mod news;
+mod pages;
 pub(super) mod say;
 pub(super) mod strip;
 pub(super) mod title;

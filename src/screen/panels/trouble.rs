@@ -1,7 +1,7 @@
 //! The first trouble in a sentence: likely cause and what to do.
 
 use crate::audio::analysis::SourceState;
-use crate::readings::{Problem, ReferenceKind};
+use crate::readings::Problem;
 use crate::report::numbers::plain;
 use crate::screen::references;
 use crate::screen::state::routine::Step;
@@ -59,9 +59,6 @@ fn first_problem(state: &ScreenState) -> Option<(String, bool)> {
     Some(
         match (state.problems().next(), references::sentence(reading)) {
             (Some(problem), Some(said)) if references::is_said_elsewhere(problem, reading) => said,
-            (Some(Problem::NoTone), _) if kind == ReferenceKind::Note => {
-                (words::NO_NOTE.to_owned(), true)
-            }
             (Some(problem), _) => (
                 words::problem(problem, reading, state.nominal(), kind),
                 true,
@@ -100,7 +97,7 @@ pub(super) fn is_silence_wanted(state: &ScreenState) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::Progress;
+    use crate::readings::{Caution, CautionCode, Progress};
     use crate::screen::specimen;
     use crate::units::Seconds;
 
@@ -110,7 +107,7 @@ mod tests {
         reading.timed = Some(Progress::Marks {
             found,
             spacing: Seconds(10.0),
-            refused: refused.map(str::to_owned),
+            refused: refused.map(|why| Caution::told(CautionCode::ReferenceNotFound, why)),
         });
         sentence(&specimen::showing(reading)).expect("said")
     }

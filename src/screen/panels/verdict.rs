@@ -1,11 +1,11 @@
 //! The row under the digits: what may be said, the ±, how steady.
 
 use crate::readings::{Reading, Steadiness, Verdict};
+use crate::report::band;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::ScreenState;
 use crate::screen::words::plus_minus;
-use crate::units::Percent;
 
 /// From so many columns on the facts stand further apart.
 const ROOMY: u16 = 60;
@@ -53,18 +53,9 @@ fn facts(state: &ScreenState) -> Vec<String> {
         facts.extend(uncertainty(look, reading));
         facts.extend(steadiness(reading, state.verdict()));
     }
-    let band = band(look, state.tolerance.half_width);
-    let class = match state.tolerance.class {
-        Some(class) => format!("band {band} % {}", class.name()),
-        None => format!("band {band} %"),
-    };
-    facts.push(class);
+    let band = band(state.tolerance).replace('±', look.plus_minus());
+    facts.push(format!("band {band}"));
     facts
-}
-
-/// A band as it was chosen, without trailing zeros.
-fn band(look: Look, half_width: Percent) -> String {
-    format!("{}{}", look.plus_minus(), half_width.0)
 }
 
 fn uncertainty(look: Look, reading: &Reading) -> Option<String> {

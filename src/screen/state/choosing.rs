@@ -73,26 +73,19 @@ impl ScreenState {
     pub(in crate::screen) fn offers(&self) -> Vec<Offer> {
         let ready = USUAL_TONES[..2].iter().map(|tone| Reference::Tone(*tone));
         let ready = ready.chain([Reference::ToneAuto]).map(Offer::Ready);
-        let typed: &[ReferenceKind] = if self.kind == SourceKind::Rehearsal {
-            &[ReferenceKind::Tone]
-        } else {
-            &[
-                ReferenceKind::Tone,
-                ReferenceKind::Note,
-                ReferenceKind::Passage,
-                ReferenceKind::Marks,
-                ReferenceKind::Recording,
-            ]
-        };
+        let typed = Offer::Typed(ReferenceKind::Tone);
+        let others = [
+            Offer::Typed(ReferenceKind::Note),
+            Offer::Typed(ReferenceKind::Passage),
+            Offer::Typed(ReferenceKind::Marks),
+            Offer::Typed(ReferenceKind::Recording),
+            Offer::HomeMade,
+            Offer::RecordedOn,
+        ];
+        let is_tape = self.kind != SourceKind::Rehearsal;
+        let others = others.into_iter().filter(|_| is_tape);
         let cards = self.cards.iter().cloned().map(Box::new).map(Offer::Card);
-        let typed = typed.iter().map(|kind| Offer::Typed(*kind));
-        let tape: &[Offer] = if self.kind == SourceKind::Rehearsal {
-            &[]
-        } else {
-            &[Offer::HomeMade, Offer::RecordedOn]
-        };
-        let tape = tape.iter().cloned();
-        let offers = ready.chain(typed).chain(tape).chain(cards);
+        let offers = ready.chain([typed]).chain(others).chain(cards);
         // What is chosen now stands in the list as well, and first.
         let now = Offer::Ready(self.reference.clone());
         let mut all: Vec<Offer> = offers.collect();
@@ -112,11 +105,8 @@ impl ScreenState {
     pub(in crate::screen) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
         let last = self.offers().len().saturating_sub(1);
         if let Some(Overlay::References(at)) = &mut self.overlay {
-            *at = if down {
-                (*at + 1).min(last)
-            } else {
-                at.saturating_sub(1)
-            };
+            let above = at.saturating_sub(1);
+            *at = if down { (*at + 1).min(last) } else { above };
         }
         Vec::new()
     }
@@ -164,15 +154,11 @@ impl ScreenState {
         said: Option<&str>,
     ) -> Vec<Effect> {
         let Some(said) = said else {
-            self.message = Some("nothing was typed: the reference stays".to_owned());
-            return Vec::new();
+            return self.say("nothing was typed: the reference stays");
         };
         match Reference::from_str(&format!("{}:{said}", kind.name())) {
             Ok(reference) => self.choose_on_this_tape(reference),
-            Err(error) => {
-                self.message = Some(error.to_string());
-                Vec::new()
-            }
+            Err(error) => self.say(error.to_string()),
         }
     }
 
@@ -202,7 +188,7 @@ impl ScreenState {
         }
         self.choose(Choice {
             home_made: false,
-            is_assumed: matches!(self.conditions.nominal, Nominal::Assumed(_)),
+            is_assumed: is_assumed(self.conditions.nominal),
             reference: self.reference.clone(),
             card: self.tape.clone(),
         })
@@ -210,28 +196,22 @@ impl ScreenState {
 
     fn choose(&mut self, choice: Choice) -> Vec<Effect> {
         if self.runs.are_several() {
-            self.message = Some(
-                "with several speeds or directions each has its own tone; leave, and start with --reference"
-                    .to_owned(),
+            return self.say(
+                "with several speeds or directions each has its own tone; leave, and start with \
+                 --reference",
             );
-            return Vec::new();
         }
         if self.is_checking() {
-            self.message =
-                Some("a check is under way: Space ends it, Esc stops it, then choose".to_owned());
-            return Vec::new();
+            return self.say("a check is under way: Space ends it, Esc stops it, then choose");
         }
         if self.kind == SourceKind::Rehearsal && choice.reference.kind() != ReferenceKind::Tone {
-            self.message = Some("the simulated machine plays a tone; choose one".to_owned());
-            return Vec::new();
+            return self.say("the simulated machine plays a tone; choose one");
         }
         if choice.reference.kind() == ReferenceKind::Recording {
             if self.listening.is_some() {
-                self.message = Some(
-                    "another copy cannot be listened to beside the tape; leave and start with it"
-                        .to_owned(),
+                return self.say(
+                    "another copy cannot be listened to beside the tape; leave and start with it",
                 );
-                return Vec::new();
             }
             self.message = Some("reading the copy…".to_owned());
         }
@@ -386,12 +366,7 @@ mod tests {
         let mut state = specimen::state(SourceKind::Input);
         let kind = ReferenceKind::Passage;
         assert!(state.take_reference(kind, Some("soon")).is_empty());
-        assert!(
-            state
-                .message
-                .as_deref()
-                .is_some_and(|it| it.contains("seconds"))
-        );
+        assert!(state.message.as_deref().unwrap().contains("seconds"));
         let effects = state.take_reference(kind, Some("200"));
         assert_eq!(
             chosen(&effects).reference,

@@ -20,8 +20,7 @@ impl ScreenState {
             return vec![Effect::Ask(Request::EndContact)];
         }
         if !self.is_live() {
-            self.message = Some("nothing to check: no samples come in".to_owned());
-            return Vec::new();
+            return self.say("nothing to check: no samples come in");
         }
         vec![Effect::Ask(Request::BeginContact)]
     }

@@ -48,6 +48,11 @@ use crate::units::Hertz;
 /// Columns and rows below which nothing useful can be shown.
 pub const SMALLEST: (u16, u16) = (50, 14);
 
+/// Too little of it can be seen on a terminal of this size to let anything happen.
+pub(super) fn is_too_small((width, height): (u16, u16)) -> bool {
+    width < SMALLEST.0 || height < SMALLEST.1
+}
+
 /// What the samples come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SourceKind {
@@ -351,6 +356,12 @@ impl ScreenState {
         }
     }
 
+    /// Says something and does nothing else.
+    pub(in crate::screen) fn say(&mut self, what: impl Into<String>) -> Vec<Effect> {
+        self.message = Some(what.into());
+        Vec::new()
+    }
+
     /// The newest reading, live or not.
     pub fn reading(&self) -> Option<&Reading> {
         self.live.reading.as_deref()
@@ -392,12 +403,6 @@ impl ScreenState {
             _ => None,
         });
         choice.unwrap_or_default()
-    }
-
-    /// Too little of it can be seen on this terminal to let anything happen.
-    pub fn is_too_small(&self) -> bool {
-        let (width, height) = self.size;
-        width < SMALLEST.0 || height < SMALLEST.1
     }
 
     /// The nominal tone in force, if one is.
@@ -504,17 +509,11 @@ impl ScreenState {
             self.needle_scale.follow(furthest, now);
         }
         let flutter = &reading.flutter;
-        let figures = [
-            flutter.wow_rms,
-            flutter.flutter_rms,
-            flutter.weighted_two_sigma,
-        ];
-        if let Some(largest) = figures
+        let [wow, fast] = [flutter.wow_rms, flutter.flutter_rms];
+        let figures = [wow, fast, flutter.weighted_two_sigma]
             .into_iter()
-            .flatten()
-            .map(|it| it.0)
-            .reduce(f64::max)
-        {
+            .flatten();
+        if let Some(largest) = figures.map(|it| it.0).reduce(f64::max) {
             self.flutter_scale.follow(largest, now);
         }
         if let Some(drift) = &reading.drift {

@@ -139,15 +139,10 @@ impl ScreenState {
     pub(in crate::screen) fn next_run(&mut self) -> Vec<Effect> {
         let count = self.runs.all.len();
         if count < 2 {
-            self.message = Some(
-                "there is one run only; for more start with --speeds or --directions".to_owned(),
-            );
-            return Vec::new();
+            return self.say("there is one run only; for more start with --speeds or --directions");
         }
         if self.is_sweeping() || self.is_checking_contact() {
-            self.message =
-                Some("a check is under way: Space ends it, Esc stops it, then d".to_owned());
-            return Vec::new();
+            return self.say("a check is under way: Space ends it, Esc stops it, then d");
         }
         let next = (self.runs.at + 1) % count;
         self.switch_run(self.runs.next_to_do().unwrap_or(next))

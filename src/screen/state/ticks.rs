@@ -40,8 +40,9 @@ impl ScreenState {
     }
 
     /// Nothing is said of what is not live, of a tone that nobody has chosen
-    /// yet, with a tape that was recorded on this machine, or while a check asks the hand to turn for its own sake: in a
-    /// check of contacts a tick would pass for a crackle.
+    /// yet, with a tape that was recorded on this machine, or while a check asks
+    /// the hand to turn for its own sake: in a check of contacts a tick would
+    /// pass for a crackle.
     fn beat(&self, ear: &mut ByEar) -> Beat {
         let is_for_trimming = self.view == View::Bench
             && self.is_live()

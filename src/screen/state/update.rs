@@ -18,10 +18,10 @@ pub(in crate::screen) const KEEP: KeepRequest = KeepRequest {
     at_most: Seconds(30.0),
 };
 
-/// No machine is supplied with more, in volts.
+/// No machine is supplied with more, in volts. A choice.
 const HIGHEST_SUPPLY: f64 = 500.0;
 
-/// Longer names and notes are not taken; ways to files are longer.
+/// Letters of a name or note, and of a file with its folders, at most: choices.
 const LONGEST_ENTRY: usize = 60;
 const LONGEST_PATH: usize = 1000;
 
@@ -114,22 +114,19 @@ impl ScreenState {
             return vec![Effect::Quit];
         };
         self.leaving = true;
-        self.message = Some(lost);
-        Vec::new()
+        self.say(lost)
     }
 
     /// What has to be said before the program is left; `None` if nothing is lost.
     fn lost_by_leaving(&self) -> Option<String> {
         let unsaved = self.unsaved().count();
         if unsaved > 0 {
-            return Some(format!(
-                "{unsaved} not saved: r tries again, q again leaves without"
-            ));
+            let lost = format!("{unsaved} not saved: r tries again, q again leaves without");
+            return Some(lost);
         }
-        if let Some(slot) = &self.keeping {
+        if let Some(slot) = self.keeping.as_ref().map(Slot::name) {
             return Some(format!(
-                "{} is still being kept: q again leaves without",
-                slot.name()
+                "{slot} is still being kept: q again leaves without"
             ));
         }
         let under_way = match (self.is_sweeping(), self.is_checking_contact()) {
@@ -143,12 +140,10 @@ impl ScreenState {
     pub(in crate::screen) fn keep(&mut self, slot: Slot) -> Vec<Effect> {
         if let Some(current) = &self.keeping {
             let name = current.name();
-            self.message = Some(format!("still keeping {name}; Esc stops it"));
-            return Vec::new();
+            return self.say(format!("still keeping {name}; Esc stops it"));
         }
         if !self.is_live() {
-            self.message = Some("nothing to keep: no samples come in".to_owned());
-            return Vec::new();
+            return self.say("nothing to keep: no samples come in");
         }
         self.follow_keeping(&slot);
         self.warn_of_hands(&slot);
@@ -192,8 +187,7 @@ impl ScreenState {
 
     fn clean_stroke(&mut self) -> Vec<Effect> {
         if self.is_powered() {
-            self.message = Some(POWER_OFF_FIRST.to_owned());
-            return Vec::new();
+            return self.say(POWER_OFF_FIRST);
         }
         vec![Effect::Bench(BenchCommand::CleanStroke)]
     }
@@ -261,10 +255,7 @@ impl ScreenState {
                 self.tolerance = tolerance;
                 vec![Effect::Ask(Request::Tolerance(tolerance.half_width))]
             }
-            Err(error) => {
-                self.message = Some(error.to_string());
-                Vec::new()
-            }
+            Err(error) => self.say(error.to_string()),
         }
     }
 

@@ -7,7 +7,7 @@ use super::view::View;
 use super::{Effect, ScreenState};
 use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
-use crate::readings::{ReferenceKind, SweepReport, SweepVerdict, Sweeping};
+use crate::readings::{BadSpot, ReferenceKind, SweepReport, SweepVerdict, Sweeping};
 use crate::report::sweep::Between;
 
 /// Jumps of milliseconds do not show in anything else.
@@ -48,8 +48,8 @@ impl ScreenState {
         let judged = |all: &[Swept]| all.iter().rposition(Swept::says_something);
         let before_cleaning = cleaned.and_then(|at| judged(&self.sweeps[..at]));
         if let Some(at) = before_cleaning {
-            let times = self.honest_cleanings();
-            return Some((&self.sweeps[at].report, Between::Cleaned(times)));
+            let between = Between::Cleaned(self.honest_cleanings());
+            return Some((&self.sweeps[at].report, between));
         }
         let at = judged(before)?;
         Some((&before[at].report, Between::Nothing))
@@ -77,10 +77,8 @@ impl ScreenState {
     /// What the newest sweep says has been answered by cleaning as often as
     /// that may help.
     pub(in crate::screen) fn wants_a_new_trimmer(&self) -> bool {
-        let newest = self.newest_sweep();
-        newest
-            .zip(self.earlier_sweep())
-            .is_some_and(|(newest, (_, between))| between.asks_for_a_new_one(newest))
+        let both = self.newest_sweep().zip(self.earlier_sweep());
+        both.is_some_and(|(newest, (_, between))| between.asks_for_a_new_one(newest))
     }
 
     /// The newest sweep that says something found the wiper bad where the
@@ -89,9 +87,8 @@ impl ScreenState {
         let mut judged = self.sweeps.iter().filter(|swept| swept.says_something());
         !self.cleaned_since_sweep
             && judged.next_back().is_some_and(|swept| {
-                let bad = &swept.report.bad_spots;
-                bad.iter()
-                    .any(crate::readings::BadSpot::is_near_right_speed)
+                let mut bad = swept.report.bad_spots.iter();
+                bad.any(BadSpot::is_near_right_speed)
             })
     }
 
@@ -107,8 +104,7 @@ impl ScreenState {
     /// Opens the view and begins, or ends what is under way.
     pub(in crate::screen) fn sweep(&mut self) -> Vec<Effect> {
         if self.conditions.kind != ReferenceKind::Tone {
-            self.message = Some(NEEDS_A_TONE.to_owned());
-            return Vec::new();
+            return self.say(NEEDS_A_TONE);
         }
         self.view = View::Wiper;
         self.follow_view();
@@ -116,8 +112,7 @@ impl ScreenState {
             return vec![Effect::Ask(Request::EndSweep)];
         }
         if !self.is_live() {
-            self.message = Some("nothing to check: no samples come in".to_owned());
-            return Vec::new();
+            return self.say("nothing to check: no samples come in");
         }
         vec![Effect::Ask(Request::BeginSweep)]
     }

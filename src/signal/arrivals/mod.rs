@@ -16,10 +16,10 @@ use super::statistics::median;
 use crate::units::{Ppm, Seconds};
 use line::{Point, jump, slope_95, without_held_up};
 
-/// Left out at the start, while the sound system fills its buffers.
+/// Left out at the start, while the sound system fills its buffers. Practice.
 const SETTLING_S: f64 = 3.0;
 
-/// Of the arrivals within so much sound only the earliest is kept.
+/// Sound of which only the earliest arrival is kept: the others waited.
 const CELL_S: f64 = 1.0;
 
 /// Points that the line is fitted through, at most, where there is enough.

@@ -6,7 +6,7 @@ use super::{SYNC_BITS, TONES_HZ, sync_bits};
 use crate::signal::demodulator::turns_between;
 use rustfft::num_complex::Complex64;
 
-/// The signal is looked at every so many values, some 5 ms.
+/// Values from look to look, some 5 ms.
 pub(super) const HOP: usize = 10;
 
 /// Speeds that are understood, as ratios.
@@ -20,7 +20,8 @@ const SPEEDS_BESIDE: [f64; 3] = [1.0, 0.985, 1.015];
 /// How far back from the jump, in bits.
 const LOOK_BACK_BITS: f64 = 2.0;
 
-/// So many bits of the beginning must be right, and clearly so on average.
+/// Bits of the beginning that must be right, and how clear they must be on
+/// average.
 const SYNC_RIGHT: usize = 21;
 const SYNC_CLEAR: f64 = 0.4;
 

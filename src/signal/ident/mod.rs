@@ -16,6 +16,7 @@
 
 mod band;
 mod burst;
+mod doze;
 mod ear;
 mod frame;
 mod message;

@@ -8,8 +8,8 @@ use super::sounding::{BELOW_LEVEL, Reach, Sounding};
 /// Sound is told from its pauses in blocks of this length.
 const BLOCK_S: f64 = 0.02;
 
-/// The lowest threshold lies so far below what the edge rises to within
-/// [`EDGE_S`]: filters ring for longer below it. −26 dB.
+/// The lowest threshold lies 26 dB below what the edge rises to within
+/// [`EDGE_S`]: filters ring for longer below it.
 const BELOW_EDGE: f64 = 0.0025;
 const EDGE_S: f64 = 0.04;
 
@@ -19,11 +19,12 @@ const FINE_S: f64 = 0.005;
 /// A crossing belongs to the edge if no longer pause follows.
 const PAUSE_S: f64 = 0.03;
 
-/// Noise is heard in so much before the edge, without what is next to it.
+/// Time before the edge in which noise is heard, and what is left out of it next
+/// to the edge.
 const NOISE_S: f64 = 2.0;
 const NEXT_TO_EDGE_S: f64 = 0.04;
 
-/// So much silence there must be before the first sound and after the last.
+/// Least silence before the first sound and after the last.
 pub const LEAD_S: f64 = 0.1;
 
 /// Powers between which the steepness of an edge is taken, beyond the noise.
@@ -38,7 +39,8 @@ const BEFORE: f64 = 1.3;
 const BEFORE_OR_LESS: f64 = 0.9;
 
 /// An edge softer than the first may have begun long before: of what is more,
-/// this many times go into its ±. One softer than the second says nothing.
+/// this many times go into its ±. One softer than the second says nothing. Tuned,
+/// as all that follows, and judged by `--bench references -- passage`.
 const SOFT_S: [f64; 2] = [0.06, 0.1];
 const LONG_BEFORE: f64 = 2.5;
 
@@ -47,18 +49,17 @@ const LONG_BEFORE: f64 = 2.5;
 const SOFT_WITH_PAUSES_S: [f64; 2] = [0.01, 0.025];
 const LONG_BEFORE_WITH_PAUSES: f64 = 5.0;
 
-/// So much of it 25 dB below its level makes a passage one with pauses.
+/// A passage has pauses where this part of it lies 25 dB below its level.
 const PAUSES: f64 = 0.1;
 const BELOW_IN_PAUSES: f64 = 0.003_16;
 
-/// So much of its own sound may be hidden by the noise at an end.
+/// Most of its own sound that the noise may hide at an end.
 const MOST_HIDDEN_S: f64 = 0.1;
 
-/// What ringing of the band and the length of a hop leave. Found by simulation
-/// (`cargo bench --bench references -- passage`).
+/// What ringing of the band and the length of a hop leave.
 const LEAST_S: f64 = 0.0035;
 
-/// Filters ring after the last sound for about so long.
+/// How long filters ring after the last sound.
 const RINGING_S: f64 = 0.0008;
 
 /// One end of a passage.

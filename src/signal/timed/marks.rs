@@ -7,7 +7,8 @@ use crate::signal::statistics::{median, parabola_top};
 /// loudest part of a burst, longer than a click.
 const FINE_S: f64 = 0.008;
 
-/// A mark stands this many times the scatter above the usual power.
+/// A mark stands this many times the scatter above the usual power. Tuned, as
+/// what follows, and judged by `--bench references -- marks`.
 const ABOVE_SCATTER: f64 = 6.0;
 
 /// Nothing is a mark that lies farther below the loudest, as a power: −40 dB.

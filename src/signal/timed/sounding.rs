@@ -28,15 +28,16 @@ pub enum NoPassage {
 const ABOVE_NOISE: f64 = 4.0;
 pub(super) const BELOW_LEVEL: f64 = 1e-4;
 
-/// Sounds with no longer pause between them are one.
+/// Sounds with no longer pause between them are one. Tuned, as what
+/// follows, and judged by `--bench references -- passage`.
 const APART_S: f64 = 0.5;
 
 /// A sound of no more than this is a click: a syllable or a note lasts longer.
 const CLICK_S: f64 = 0.1;
 
-/// It is a lone one if the silence next to it is so many times as long, and so
-/// many times longer than any next to another click: beats that come
-/// regularly are no lone clicks.
+/// A click is a lone one where the silence next to it is this many times as long
+/// as the click, and this many times as long as any next to another: beats that
+/// come regularly are no lone clicks.
 const FAR_LONGER: f64 = 5.0;
 const LONGER_THAN_OTHERS: f64 = 1.5;
 

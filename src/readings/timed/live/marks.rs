@@ -3,8 +3,7 @@
 use std::sync::Arc;
 
 use super::{shown, why};
-use crate::readings::found::Progress;
-use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::measurement::{Keeping, Measurement, Progress};
 use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::timed::marks::MarksMeter;
 use crate::readings::values::SpeedReading;

@@ -8,14 +8,14 @@
 mod marks;
 mod passage;
 
-use crate::readings::found::Progress;
 use std::sync::Arc;
 
 use self::marks::LiveMarks;
 use self::passage::LivePassage;
+use crate::readings::caution::Caution;
 use crate::readings::conditions::ReferenceKind;
 use crate::readings::found::TapeIdent;
-use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::measurement::{Keeping, Measurement, Progress};
 use crate::readings::settings::{EngineError, KeepRequest, Settings};
 use crate::readings::values::{SpeedReading, Steadiness};
 use crate::units::{Percent, Seconds};
@@ -157,7 +157,7 @@ fn shown(
     })
 }
 
-fn why(measurement: Option<&Arc<Measurement>>) -> Option<String> {
+fn why(measurement: Option<&Arc<Measurement>>) -> Option<Caution> {
     let refused = measurement.filter(|it| it.speed.is_none())?;
-    refused.cautions.first().map(|caution| caution.text.clone())
+    refused.cautions.first().cloned()
 }

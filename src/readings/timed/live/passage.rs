@@ -5,15 +5,15 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::{shown, why};
+use crate::readings::caution::Caution;
 use crate::readings::expanded::Expanded;
-use crate::readings::found::{PassageState, Progress};
-use crate::readings::measurement::{Keeping, Measurement};
+use crate::readings::measurement::{Keeping, Measurement, PassageState, Progress};
 use crate::readings::settings::{EngineError, Settings};
 use crate::readings::timed::passage::PassageMeter;
 use crate::readings::timed::summary::{
-    FARTHEST, Strength, Timed, assumed_wow_s, caution, measurement, speed,
+    FARTHEST, Strength, Timed, assumed_wow_s, measurement, speed,
 };
-use crate::readings::values::{CautionCode, SpeedFigures, SpeedReading};
+use crate::readings::values::{SpeedFigures, SpeedReading};
 use crate::signal::statistics::NORMAL_95;
 use crate::units::{Percent, Seconds};
 
@@ -321,13 +321,8 @@ impl LivePassage {
         let quiet = ENDS * self.noise.unwrap_or(0.0).max(1e-12);
         let quiet = quiet.max(SPENT_BELOW * self.loudest);
         if measured.speed.is_none() {
-            measured.cautions = vec![caution(
-                CautionCode::ReferenceCutOff,
-                format!(
-                    "The sound goes on after {lasted_s:.0} s, longer than a passage of {} s lasts at any speed; name its right length. The next one is waited for after {SPENT_FOR_S:.0} s of silence.",
-                    self.expected.0
-                ),
-            )];
+            let times = [Seconds(lasted_s), self.expected, Seconds(SPENT_FOR_S)];
+            measured.cautions = vec![Caution::PassageGoesOn(times)];
         }
         self.ended_with(measured);
         self.spent = Some(quiet);
@@ -383,23 +378,13 @@ impl LivePassage {
             level: None,
             snr: None,
         };
-        let (told, cautions) = if told.deviation.0.abs() <= FARTHEST {
-            let by_hand = caution(
-                CautionCode::EdgesSoft,
-                format!(
-                    "Started and stopped by hand: each press counts with ±{:.1} s.",
-                    NORMAL_95 * REACTION_S
-                ),
-            );
-            (Some(told), by_hand)
+        let (told, caution) = if told.deviation.0.abs() <= FARTHEST {
+            (Some(told), Caution::ByHand(Seconds(NORMAL_95 * REACTION_S)))
         } else {
-            let text = format!(
-                "From press to press there were {measured:.1}, which would be {:+.0} % of speed for the {} s of the passage; time it again.",
-                told.deviation.0, self.expected.0
-            );
-            (None, caution(CautionCode::ReferenceMismatch, text))
+            let lengths = [measured, self.expected];
+            (None, Caution::PassageOff(lengths, told.deviation, true))
         };
-        let mut all = measurement(heard, nothing, told, vec![cautions]);
+        let mut all = measurement(heard, nothing, told, vec![caution]);
         all.passage = Some(self.meter.timed(measured));
         all
     }

@@ -12,14 +12,14 @@ use crate::screen::state::view::View;
 use crate::screen::state::{Effect, ScreenState, Slot};
 use crate::units::Seconds;
 
-/// Strokes that clean a dirty trimmer well enough.
+/// Strokes that clean a dirty trimmer of the simulated machine well enough.
 pub(super) const CLEAN_STROKES: u32 = 5;
 
-/// A tone that is gone for so long ends what was being kept: what comes back
-/// may be another machine, or the same one cleaned.
+/// A tone that is gone for this long ends what was being kept: what comes back
+/// may be another machine, or the same one cleaned. A choice.
 const GONE_S: f64 = 3.0;
 
-/// Dropouts are spoken of for so long.
+/// Dropouts are spoken of for this long. A choice.
 const DROPOUTS_SPOKEN_OF_S: f64 = 10.0;
 
 /// What a key does that has nothing else to do.
@@ -82,9 +82,7 @@ impl ScreenState {
             Step::Wiper => self.leave(step),
             Step::HandsOff if !again && self.is_holding_open() => {
                 self.routine.pressed = true;
-                self.message =
-                    Some("not sure yet that it holds; press again to go on anyway".to_owned());
-                Vec::new()
+                self.say("not sure yet that it holds; press again to go on anyway")
             }
             Step::Connect | Step::Signal | Step::WarmUp | Step::Trim | Step::HandsOff => {
                 self.leave(step)
@@ -102,8 +100,7 @@ impl ScreenState {
         if let Some(step) = self.routine.before(self.routine.at()) {
             return self.arrive(step);
         }
-        self.message = Some("this is the first step".to_owned());
-        Vec::new()
+        self.say("this is the first step")
     }
 
     /// The machine has no trimmer, or has one after all.
@@ -151,12 +148,11 @@ impl ScreenState {
                 open.join(", ")
             )
         };
-        self.message = Some(if self.all_runs_are_set() {
+        self.say(if self.all_runs_are_set() {
             format!("all runs are set, none moved by more than it may; {rest}")
         } else {
             rest
-        });
-        Vec::new()
+        })
     }
 
     fn arrive(&mut self, step: Step) -> Vec<Effect> {
@@ -185,8 +181,7 @@ impl ScreenState {
         self.routine.pressed = true;
         if let Some(current) = &self.keeping {
             let name = current.name();
-            self.message = Some(format!("still keeping {name}; press again to go on anyway"));
-            return Vec::new();
+            return self.say(format!("still keeping {name}; press again to go on anyway"));
         }
         let effects = self.keep(slot);
         if !effects.is_empty() {
@@ -456,10 +451,7 @@ impl ScreenState {
     /// What is said of dropouts may still be of running up.
     pub(in crate::screen) fn is_fresh_from_run_up(&self) -> bool {
         let now = self.reading().map(|reading| reading.at.0);
-        let until = self
-            .run_up
-            .until
-            .map(|until| until.0 + DROPOUTS_SPOKEN_OF_S);
-        now.zip(until).is_some_and(|(now, until)| now < until)
+        let both = now.zip(self.run_up.until);
+        both.is_some_and(|(now, until)| now < until.0 + DROPOUTS_SPOKEN_OF_S)
     }
 }

@@ -10,8 +10,7 @@ use crate::readings::{
 use crate::report::sweep::headline;
 use crate::screen::references;
 use crate::screen::state::{Kept, ScreenState, Slot};
-use crate::screen::words::noun;
-use crate::screen::words::{level, problem, signed, with_uncertainty};
+use crate::screen::words::{level, noun, problem, signed, with_uncertainty};
 use crate::units::Percent;
 
 impl ScreenState {
@@ -135,10 +134,8 @@ impl ScreenState {
             return "no speed".to_owned();
         };
         let known = speed.stated_uncertainty();
-        format!(
-            "{} %",
-            with_uncertainty(self.look, speed.deviation.0, known)
-        )
+        let figure = with_uncertainty(self.look, speed.deviation.0, known);
+        format!("{figure} %")
     }
 
     fn seen_of_power(&self) -> String {
@@ -147,10 +144,8 @@ impl ScreenState {
             Some(bench) if bench.powered => format!("power on, cleaned {}x", bench.strokes),
             Some(bench) => format!("power OFF, cleaned {}x", bench.strokes),
             None if self.reading().is_some_and(|it| it.speed.is_some()) => {
-                format!(
-                    "the {} is there: the power is on",
-                    noun(self.conditions.kind)
-                )
+                let noun = noun(self.conditions.kind);
+                format!("the {noun} is there: the power is on")
             }
             None => heard.map_or_else(|| "nothing heard".to_owned(), |(words, _)| words),
         }
@@ -168,40 +163,30 @@ impl ScreenState {
         let Some(speed) = self.reading().and_then(|it| it.speed.as_ref()) else {
             return "no reading".to_owned();
         };
+        let sign = self.look.plus_minus();
         let known = match speed.stated_uncertainty() {
-            Some(known) => format!(
-                "{} %",
-                with_uncertainty(self.look, speed.deviation.0, Some(known))
-            ),
-            None => format!(
-                "{} %, {} not known yet",
-                signed(speed.deviation.0, 2),
-                self.look.plus_minus()
-            ),
+            Some(known) => self.shifted(speed.deviation, known),
+            None => format!("{} %, {sign} not known yet", signed(speed.deviation.0, 2)),
         };
         let band = self.tolerance.half_width.0;
-        format!(
-            "{known}, band {}{band} %: {}",
-            self.look.plus_minus(),
-            self.verdict().words().to_lowercase()
-        )
+        let verdict = self.verdict().words().to_lowercase();
+        format!("{known}, band {sign}{band} %: {verdict}")
     }
 
     fn seen_of_holding(&self) -> String {
         match self.reading().and_then(|reading| reading.holding) {
             None => "nothing settled to compare with: trim first".to_owned(),
-            Some(Holding::Averaging { have, want }) => format!(
-                "measuring without the tool, {:.0} of {:.0} s",
-                have.0.floor(),
-                want.0
-            ),
+            Some(Holding::Averaging { have, want }) => {
+                let have = have.0.floor();
+                format!("measuring without the tool, {have:.0} of {:.0} s", want.0)
+            }
             Some(Holding::Holds(shift)) => {
                 format!("it holds: {}", self.shifted(shift.by, shift.uncertainty))
             }
-            Some(Holding::Moved(shift)) => format!(
-                "it moved by {}: trim again",
-                self.shifted(shift.by, shift.uncertainty)
-            ),
+            Some(Holding::Moved(shift)) => {
+                let by = self.shifted(shift.by, shift.uncertainty);
+                format!("it moved by {by}: trim again")
+            }
         }
     }
 
@@ -219,32 +204,23 @@ impl ScreenState {
         if let Some(Slot::Along(position)) = &self.keeping {
             return format!("{}: {}", position.name(), self.progress_of_keeping());
         }
-        let kept = Position::ALL.map(|position| self.newest_kept(&Slot::Along(position)));
-        let mut seen: Vec<String> = Position::ALL
-            .iter()
-            .zip(kept)
-            .filter_map(|(position, kept)| {
-                Some(format!("{} {}", position.name(), self.figure_of(kept?)))
-            })
-            .collect();
         if let Some(along) = self.along() {
-            seen.clear();
             let change = self.shifted(along.change, along.change_uncertainty);
-            seen.push(
-                if along.is_sloping() && self.warming() == Warming::Drifting {
-                    format!("{change} from start to end, but it still drifts: repeat it warm")
-                } else if along.is_sloping() {
-                    format!(
-                        "{change} from start to end: take-up tension, holdback or pinch roller?"
-                    )
-                } else {
-                    format!(
-                        "{change} from start to end: no slope beyond the {}",
-                        self.look.plus_minus()
-                    )
-                },
-            );
+            let change = format!("{change} from start to end");
+            return if !along.is_sloping() {
+                let sign = self.look.plus_minus();
+                format!("{change}: no slope beyond the {sign}")
+            } else if self.warming() == Warming::Drifting {
+                format!("{change}, but it still drifts: repeat it warm")
+            } else {
+                format!("{change}: take-up tension, holdback or pinch roller?")
+            };
         }
+        let figure = |position: Position| {
+            let kept = self.newest_kept(&Slot::Along(position))?;
+            Some(format!("{} {}", position.name(), self.figure_of(kept)))
+        };
+        let seen: Vec<String> = Position::ALL.into_iter().filter_map(figure).collect();
         if seen.is_empty() {
             return "nothing kept yet".to_owned();
         }
@@ -265,18 +241,12 @@ impl ScreenState {
         if self.keeping == Some(Slot::After) {
             return self.progress_of_keeping();
         }
-        let pair = self
-            .newest_kept(&Slot::Before)
-            .zip(self.newest_kept(&Slot::After));
-        match pair {
-            Some((before, after)) => format!(
-                "before {} {} after {}",
-                self.figure_of(before),
-                self.look.arrow(),
-                self.figure_of(after)
-            ),
-            None => self.seen_of_keeping(&Slot::After),
-        }
+        let [before, after] = [Slot::Before, Slot::After].map(|slot| self.newest_kept(&slot));
+        let Some((before, after)) = before.zip(after) else {
+            return self.seen_of_keeping(&Slot::After);
+        };
+        let [before, after] = [before, after].map(|kept| self.figure_of(kept));
+        format!("before {before} {} after {after}", self.look.arrow())
     }
 
     /// The simulated machine is switched off: silence is no trouble then.

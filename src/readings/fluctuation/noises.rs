@@ -1,7 +1,8 @@
-//! Noise that remembers, at a few dozen points of a record: how the points
-//! hang together for each of a range of memories, alone, beside noise that
-//! remembers next to nothing, and where what is moved has inertia. The same
-//! for every record, so it is worked out once.
+//! Correlated noise at a few dozen points of a record: how the points hang
+//! together for each of a range of correlation times, alone, beside noise that
+//! is nearly white, and where what is moved has inertia. The same for every
+//! record, so it is worked out once. Correlation times count in parts of the
+//! record.
 
 use std::f64::consts::TAU;
 use std::sync::LazyLock;
@@ -23,50 +24,49 @@ pub const APART: f64 = 1.0 / (POINTS as f64 + 1.0);
 /// Steps in a distance, for the triangular weights.
 const FINE: usize = 8;
 
-/// Memories that are weighed against each other: first, last, how many. (A
-/// choice, judged by `cargo bench --bench coverage`.)
+/// Correlation times that are weighed against each other: first, last, how
+/// many. A choice, judged by `cargo bench --bench coverage`.
 const FIRST: f64 = 0.015;
 const LONGEST: f64 = 1.0;
-const MEMORIES: i32 = 10;
+const TIMES: i32 = 10;
 
-/// Of memories shorter than the first, this one stands for all: it is a tenth
-/// of the distance of two points.
+/// This one stands for all that are shorter than the first: a tenth of the
+/// distance of two points.
 const SHORTEST: f64 = 0.004;
 
-/// Noise that remembers next to nothing stands beside each memory up to the
-/// one given: its density, in parts of the other's at a turn over the record,
-/// and the logarithm of its weight beforehand. It is what the points let
-/// through of fast flutter, and noise of two memories. A longer memory beside
-/// it would be a spike below what the record shows.
+/// Nearly white noise beside each correlation time up to the one given: its
+/// density, in parts of the other's at a turn over the record, and the logarithm
+/// of its weight beforehand. It is what the points let through of fast flutter,
+/// and noise of two correlation times. Beside it a longer one would be a spike
+/// below what the record shows.
 const BESIDE: [(f64, f64); 2] = [(0.03, -0.2), (0.15, 1.2)];
 const LONGEST_BESIDE: f64 = 0.4;
 
-/// Inertia makes the density fall twice as steeply: two memories one after the
-/// other, the second this part of the first. A longer first one would make
-/// what is slower than a turn over the record out of nothing that it shows.
+/// Inertia makes the density fall twice as steeply: two correlation times one
+/// after the other, the second this part of the first. A longer first one would
+/// make what is slower than a turn over the record out of nothing that it shows.
 const SECOND: f64 = 2.0 / 3.0;
 const LONGEST_INERT: f64 = 0.07;
 
-/// Logarithms of the weights beforehand of the shortest memory, which stands
-/// for many, and of inertia, against one memory alone. (Tuned, with those of
-/// [`BESIDE`], on tracks of 10 s: first-order noise of 1/100 to 3/10 of the
-/// record, noise of two memories and noise with inertia, alone and with lines;
-/// with resonances, 1/f noise and white over slow noise in view, so that of
-/// those only the seeds are fresh; and against the width of flutter's ± in noise
-/// that is nearly white. `cargo bench --bench coverage -- mixed` judges them on
-/// other seeds and lengths, and says which.)
+/// Logarithms of the weights beforehand of the shortest correlation time, which
+/// stands for many, and of inertia, against one correlation time alone. Tuned,
+/// with those of [`BESIDE`], on tracks of 10 s: first-order noise of 1/100 to
+/// 3/10 of the record, noise of two correlation times and noise with inertia,
+/// alone and with lines; with resonances, 1/f noise and white over slow noise in
+/// view, so that of those only the seeds are fresh; and against the width of
+/// flutter's ± in noise that is nearly white. `cargo bench --bench coverage --
+/// mixed` judges them on other seeds and lengths, and says which.
 const LN_SHORTEST: f64 = 4.08;
 const LN_INERT: f64 = -1.3;
 
-/// Nobody expects of a record that it is shorter than two memories: what
-/// remembers longer counts for less beforehand, in inverse ratio. (Tuned, as
-/// above.)
+/// Longest correlation time that is as likely beforehand as a short one: nobody
+/// expects of a record that it is shorter than two of them. Longer ones count
+/// for less, in inverse ratio. Tuned as above.
 const USUAL_PART: f64 = 0.6;
 
 /// A kind of noise, of variance 1.
-pub struct Memory {
-    /// Time constants in parts of the record, and with which factors their
-    /// covariances add up.
+pub struct Noise {
+    /// Correlation times, and with which factors their covariances add up.
     parts: [(f64, f64); 2],
     /// Logarithm of its weight beforehand, up to a constant.
     pub ln_prior: f64,
@@ -77,17 +77,17 @@ pub struct Memory {
 }
 
 /// All kinds of noise.
-pub fn memories() -> &'static [Memory] {
-    static ALL: LazyLock<Vec<Memory>> = LazyLock::new(|| {
-        let ratio = (LONGEST / FIRST).powf(1.0 / f64::from(MEMORIES - 1));
-        let mut all = vec![Memory::beside(SHORTEST, 0.0, LN_SHORTEST)];
-        for memory in (0..MEMORIES).map(|k| FIRST * ratio.powi(k)) {
-            all.push(Memory::beside(memory, 0.0, 0.0));
-            if memory < LONGEST_BESIDE {
-                all.extend(BESIDE.map(|(density, ln)| Memory::beside(memory, density, ln)));
+pub fn noises() -> &'static [Noise] {
+    static ALL: LazyLock<Vec<Noise>> = LazyLock::new(|| {
+        let ratio = (LONGEST / FIRST).powf(1.0 / f64::from(TIMES - 1));
+        let mut all = vec![Noise::beside(SHORTEST, 0.0, LN_SHORTEST)];
+        for time in (0..TIMES).map(|k| FIRST * ratio.powi(k)) {
+            all.push(Noise::beside(time, 0.0, 0.0));
+            if time < LONGEST_BESIDE {
+                all.extend(BESIDE.map(|(density, ln)| Noise::beside(time, density, ln)));
             }
-            if memory < LONGEST_INERT {
-                all.push(Memory::inert(memory));
+            if time < LONGEST_INERT {
+                all.push(Noise::inert(time));
             }
         }
         all
@@ -96,24 +96,25 @@ pub fn memories() -> &'static [Memory] {
 }
 
 /// Density of first-order noise of variance 1 at a turn over the record.
-fn density(memory: f64) -> f64 {
-    2.0 * memory / (1.0 + (TAU * memory).powi(2))
+fn density(time: f64) -> f64 {
+    2.0 * time / (1.0 + (TAU * time).powi(2))
 }
 
-impl Memory {
-    /// First-order noise beside noise that remembers next to nothing.
-    fn beside(memory: f64, part: f64, ln_of_kind: f64) -> Self {
-        let beside = part * density(memory) / density(SHORTEST);
+impl Noise {
+    /// First-order noise beside nearly white noise.
+    fn beside(time: f64, part: f64, ln_of_kind: f64) -> Self {
+        let beside = part * density(time) / density(SHORTEST);
         let of = |variance: f64| variance / (1.0 + beside);
-        let ln_prior = ln_of_kind - (memory / USUAL_PART).ln().max(0.0);
-        Self::new([(memory, of(1.0)), (SHORTEST, of(beside))], ln_prior)
+        let ln_prior = ln_of_kind - (time / USUAL_PART).ln().max(0.0);
+        Self::new([(time, of(1.0)), (SHORTEST, of(beside))], ln_prior)
     }
 
-    /// First-order noise that goes through a second memory. For memories a and
-    /// b, a ≠ b, the covariance over a time t is (a e^(−t/a) − b e^(−t/b)) / (a − b).
-    fn inert(memory: f64) -> Self {
+    /// First-order noise through a second filter of first order. For correlation
+    /// times a and b, a ≠ b, the covariance over a time t is
+    /// (a e^(−t/a) − b e^(−t/b)) / (a − b).
+    fn inert(time: f64) -> Self {
         let first = 1.0 / (1.0 - SECOND);
-        Self::new([(memory, first), (SECOND * memory, 1.0 - first)], LN_INERT)
+        Self::new([(time, first), (SECOND * time, 1.0 - first)], LN_INERT)
     }
 
     fn new(parts: [(f64, f64); 2], ln_prior: f64) -> Self {
@@ -131,7 +132,7 @@ impl Memory {
         self.parts
             .iter()
             .filter(|(_, factor)| *factor != 0.0)
-            .map(|(memory, factor)| factor * variance_of_figure(weights, *memory))
+            .map(|(time, factor)| factor * variance_of_figure(weights, *time))
             .sum()
     }
 
@@ -150,12 +151,9 @@ pub fn points(values: &[f64]) -> Option<Points> {
     if values.len() <= POINTS {
         return None;
     }
-    let mut sums = Vec::with_capacity(values.len() + 1);
-    let mut sum = 0.0;
-    sums.push(sum);
-    for value in values {
-        sum += value;
-        sums.push(sum);
+    let mut sums = vec![0.0];
+    for (k, value) in values.iter().enumerate() {
+        sums.push(sums[k] + value);
     }
     // Sum up to a place, a block being cut where need be.
     let up_to = |part: f64| {
@@ -170,12 +168,8 @@ pub fn points(values: &[f64]) -> Option<Points> {
     };
     let weights = triangle();
     Some(std::array::from_fn(|point| {
-        let first = point * FINE;
-        weights
-            .iter()
-            .enumerate()
-            .map(|(k, weight)| weight * step(first + k))
-            .sum()
+        let weighted = |(k, weight): (usize, &f64)| weight * step(point * FINE + k);
+        weights.iter().enumerate().map(weighted).sum()
     }))
 }
 
@@ -188,8 +182,8 @@ fn triangle() -> [f64; 2 * FINE] {
 }
 
 /// Covariance of a point with the points 0, 1, 2 … further on.
-fn covariance(memory: f64) -> Points {
-    let step = APART / FINE as f64 / memory;
+fn covariance(time: f64) -> Points {
+    let step = APART / FINE as f64 / time;
     let weights = triangle();
     std::array::from_fn(|apart| {
         let mut sum = 0.0;
@@ -206,8 +200,8 @@ fn covariance(memory: f64) -> Points {
 /// The same of noises that add up, each by its factor.
 fn together(parts: [(f64, f64); 2]) -> Points {
     let mut sum = [0.0; POINTS];
-    for (memory, factor) in parts {
-        for (sum, one) in sum.iter_mut().zip(covariance(memory)) {
+    for (time, factor) in parts {
+        for (sum, one) in sum.iter_mut().zip(covariance(time)) {
             *sum += factor * one;
         }
     }
@@ -234,14 +228,14 @@ mod tests {
 
     #[test]
     fn whitened_noise_is_independent() {
-        for memory in memories() {
-            let wanted = together(memory.parts);
+        for noise in noises() {
+            let wanted = together(noise.parts);
             // Whitening both sides of the covariance leaves the unit matrix.
             let rows: [Points; POINTS] = std::array::from_fn(|row| {
-                memory.whitened(&std::array::from_fn(|column| wanted[row.abs_diff(column)]))
+                noise.whitened(&std::array::from_fn(|column| wanted[row.abs_diff(column)]))
             });
             for (row, column) in [(0, 0), (5, 5), (7, 2), (31, 0), (31, 30)] {
-                let white = memory.whitened(&std::array::from_fn(|k| rows[k][column]));
+                let white = noise.whitened(&std::array::from_fn(|k| rows[k][column]));
                 let unit = f64::from(u8::from(row == column));
                 assert!(
                     (white[row] - unit).abs() < 1e-4,
