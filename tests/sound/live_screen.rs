@@ -115,8 +115,8 @@ fn a_computer_without_inputs_rehearses_and_says_so() {
             return;
         }
         let terminal = watch("");
-        let screen = terminal.wait_for("SIMULATED");
-        assert!(screen.contains("no sound input"), "{screen}");
+        let said = |screen: &str| screen.contains("SIMULATED") && screen.contains("no sound input");
+        terminal.wait_until("SIMULATED, no sound input", said);
         terminal.quit();
     });
 }

@@ -18,7 +18,7 @@ pub fn tune(seed: u64, drums: u64, seconds: f64) -> Vec<f32> {
     let mut notes = Small::new(seed);
     let mut at_s = 0.0;
     while at_s < seconds {
-        let root = notes.below(12) as i32;
+        let root = i32::from(notes.below(12) as u8);
         for step in [0, [3, 4][notes.below(2)], 7] {
             let pitch = 48 + root + step;
             note(
@@ -33,7 +33,7 @@ pub fn tune(seed: u64, drums: u64, seconds: f64) -> Vec<f32> {
         }
         for beat in 0..4 {
             let at_s = at_s + f64::from(beat) * beat_s;
-            let (low, high) = (36 + root, 60 + notes.below(24) as i32);
+            let (low, high) = (36 + root, 60 + i32::from(notes.below(24) as u8));
             note(&mut samples, at_s, 0.9 * beat_s, low, 0.12, 2.0, &mut notes);
             let late_s = [0.0, 0.5 * beat_s][notes.below(2)];
             let held_s = beat_s * notes.between(0.4, 1.4);

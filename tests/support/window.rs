@@ -176,8 +176,20 @@ impl Window {
         let until = Instant::now() + limit;
         let mut parser = self.shown.parser.lock().expect("nobody panicked");
         loop {
-            let screen = text(parser.screen());
+            let mut screen = text(parser.screen());
             if is_so(&screen) {
+                // On a busy machine the rest of the picture comes later.
+                for _ in 0..5 {
+                    let quiet = Duration::from_millis(20);
+                    let waited = self.shown.changed.wait_timeout(parser, quiet);
+                    let timeout;
+                    (parser, timeout) = waited.expect("nobody panicked");
+                    if timeout.timed_out() {
+                        break;
+                    }
+                    let newer = text(parser.screen());
+                    screen = if is_so(&newer) { newer } else { screen };
+                }
                 return screen;
             }
             let left = until.saturating_duration_since(Instant::now());
