@@ -121,4 +121,11 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn and_so_it_is_without_fused_multiplication() {
+        crate::signal::wide::tests::plainly(|| {
+            it_is_late_by_its_delay_however_the_blocks_fall();
+        });
+    }
 }

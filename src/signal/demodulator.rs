@@ -540,4 +540,13 @@ mod tests {
             assert!((2000.0..4000.0).contains(&hz), "{rate}: {hz}");
         }
     }
+
+    #[test]
+    fn and_so_it_is_without_fused_multiplication() {
+        crate::signal::wide::tests::plainly(|| {
+            small_turns_are_as_good_as_large_ones();
+            a_steady_tone_comes_out_at_its_frequency_at_every_rate();
+            sinusoidal_wow_comes_out_with_its_depth();
+        });
+    }
 }

@@ -276,6 +276,11 @@ mod tests {
 
     #[test]
     fn side_by_side_is_the_same_as_one_by_one_but_for_rounding() {
+        is_the_same_side_by_side::<false>();
+        is_the_same_side_by_side::<true>();
+    }
+
+    fn is_the_same_side_by_side<const FUSED: bool>() {
         let mut cascades = [
             butterworth_lowpass(6, 100.0, 2000.0),
             butterworth_highpass(2, 6.0, 2000.0),
@@ -284,7 +289,7 @@ mod tests {
         for n in 0..3000 {
             // A click, and then a long silence.
             let x = if n < 10 { f64::from(n) } else { 0.0 };
-            let [low, high] = bank.push::<false>(x);
+            let [low, high] = bank.push::<FUSED>(x);
             assert!((low - cascades[0].push(x)).abs() < 1e-12);
             assert!((high - cascades[1].push(x)).abs() < 1e-12);
         }

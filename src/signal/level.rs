@@ -195,4 +195,12 @@ mod tests {
         assert!((level.peak - 0.9).abs() < 1e-3);
         assert_eq!(meter.take(), Level::default());
     }
+
+    #[test]
+    fn and_so_it_is_without_fused_multiplication() {
+        crate::signal::wide::tests::plainly(|| {
+            only_runs_of_three_count_as_clipped();
+            a_full_scale_sine_has_mean_square_one_half();
+        });
+    }
 }

@@ -195,6 +195,11 @@ mod tests {
 
     #[test]
     fn the_tiles_agree_with_the_plain_sum_however_the_blocks_fall() {
+        tiles_agree::<false>();
+        tiles_agree::<true>();
+    }
+
+    fn tiles_agree<const FUSED: bool>() {
         for (phases, length) in [(1, 1), (6, 43), (4, 69), (5, 10), (24, 165)] {
             let by_age: Vec<f64> = (0..length).map(|k| (f64::from(k) * 0.37).sin()).collect();
             let other: Vec<f64> = (0..length).map(|k| (f64::from(k) * 0.11).cos()).collect();
@@ -209,8 +214,8 @@ mod tests {
                 let block = &samples[row * phases..(row + rows) * phases];
                 stream.take(block);
                 for at in (0..rows).step_by(TILE) {
-                    let filters = stream.two_filters::<false>(&a, &b, at);
-                    let alone = stream.filter::<false>(&b, at);
+                    let filters = stream.two_filters::<FUSED>(&a, &b, at);
+                    let alone = stream.filter::<FUSED>(&b, at);
                     for lane in 0..TILE.min(rows - at) {
                         let newest = (row + at + lane) * phases + phases - 1;
                         let plain = |taps: &[f64]| -> f64 {

@@ -275,4 +275,13 @@ mod tests {
         Player::default().play(&samples, -50.0, 1.0, &mut output[..20]);
         assert!(output[..20].iter().all(|x| x.abs() < 1e-9));
     }
+
+    #[test]
+    fn and_so_it_is_without_fused_multiplication() {
+        crate::signal::wide::tests::plainly(|| {
+            a_sine_comes_out_at_its_place_whatever_the_rates();
+            what_would_fold_into_the_pass_band_is_taken_out();
+            an_array_is_played_at_any_speed();
+        });
+    }
 }

@@ -10,9 +10,10 @@
 mod support;
 
 use support::played::{self, Dice, RATE_HZ};
+use support::seeds::{has, numbers};
 use tapewright::readings::contact::{ContactCheck, ContactReport};
 use tapewright::rehearsal::{
-    Control, ControlConfig, ControlFaultKind, DirtyTracks, SweepingConfig,
+    Control, ControlConfig, ControlFault, ControlFaultKind, DirtyTracks, SweepingConfig,
 };
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,7 +24,7 @@ enum Plays {
 
 /// One sweep: what was played and what was read.
 struct Sweep {
-    truth: Vec<(f64, ControlFaultKind, [bool; 2])>,
+    faults: Vec<ControlFault>,
     report: ContactReport,
     seconds: f64,
 }
@@ -40,11 +41,11 @@ fn hand(dice: &mut Dice) -> SweepingConfig {
 }
 
 fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
-    let mut dice = Dice(seed ^ 0x00C0_FFEE);
+    let mut dice = Dice::at(seed ^ 0x00C0_FFEE);
     let hand = hand(&mut dice);
     let seconds = hand.round_trip_s * 1.6 + 4.0;
     let sound = match plays {
-        Plays::Tone => played::tone([3150.0, 1000.0, 315.0][dice.pick(3)], seconds, seed),
+        Plays::Tone => played::tone([3150.0, 1000.0, 315.0][dice.below(3)], seconds, seed),
         Plays::Music => played::music(seconds, seed),
     };
     let mut samples = sound.interleaved();
@@ -65,19 +66,8 @@ fn sweep(plays: Plays, seed: u64, config: &ControlConfig) -> Sweep {
     for block in samples.chunks(1024) {
         check.push(block);
     }
-    let truth = control
-        .faults()
-        .iter()
-        .map(|fault| {
-            (
-                fault.frame as f64 / f64::from(RATE_HZ),
-                fault.kind,
-                fault.tracks,
-            )
-        })
-        .collect();
     Sweep {
-        truth,
+        faults: control.faults().to_vec(),
         report: check.report(),
         seconds: samples.len() as f64 / 2.0 / f64::from(RATE_HZ),
     }
@@ -102,18 +92,8 @@ impl Count {
         self.sweeps += 1;
         self.seconds += sweep.seconds;
         for (track, channel) in sweep.report.channels.iter().enumerate() {
-            let truth = |kind| {
-                let of =
-                    move |it: &&(f64, ControlFaultKind, [bool; 2])| it.1 == kind && it.2[track];
-                sweep
-                    .truth
-                    .iter()
-                    .filter(of)
-                    .map(|it| it.0)
-                    .collect::<Vec<_>>()
-            };
-            let breaks = truth(ControlFaultKind::Break);
-            let crackles = truth(ControlFaultKind::Crackle);
+            let breaks = played::starts(&sweep.faults, ControlFaultKind::Break, track);
+            let crackles = played::starts(&sweep.faults, ControlFaultKind::Crackle, track);
             let near = |a: f64, b: f64, within: f64| (a - b).abs() < within;
             for begin in &breaks {
                 self.breaks += 1;
@@ -167,7 +147,7 @@ impl Count {
 }
 
 fn dirty(depth_db: f64, length_s: f64, seed: u64) -> ControlConfig {
-    let mut dice = Dice(seed ^ 0xD17);
+    let mut dice = Dice::at(seed ^ 0xD17);
     ControlConfig {
         taper: dice.between(1.0, 3.0),
         tracking_db: dice.between(-2.0, 2.0),
@@ -183,30 +163,15 @@ fn dirty(depth_db: f64, length_s: f64, seed: u64) -> ControlConfig {
 }
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().collect();
-    let sweeps: u64 = arguments
-        .iter()
-        .find_map(|it| it.parse().ok())
-        .unwrap_or(400);
-    let calibrate = arguments.iter().any(|it| it == "calibrate");
-    let quick = arguments.iter().any(|it| it == "quick");
-    let first = if calibrate { 1 } else { 1_000_001 };
+    let sweeps = numbers().first().map_or(400, |it| *it as u64);
+    let quick = has("quick");
+    let first = if has("calibrate") { 1 } else { 1_000_001 };
     println!(
-        "{:<34} {:>5} {:>7} {:>7} {:>8} {:>6} {:>6} {:>7} {:>7} {:>8}",
-        "",
-        "sweep",
-        "breaks",
-        "found %",
-        "false/sw",
-        "dB off",
-        "ms off",
-        "crackl",
-        "found %",
-        "false/sw"
+        "{:<34} sweep  breaks found % false/sw dB off ms off  crackl found % false/sw",
+        ""
     );
-    let only = |name: &str| arguments.iter().any(|it| it == name);
     for plays in [Plays::Tone, Plays::Music] {
-        if (plays == Plays::Tone && only("music")) || (plays == Plays::Music && only("tone")) {
+        if (plays == Plays::Tone && has("music")) || (plays == Plays::Music && has("tone")) {
             continue;
         }
         let mut clean = Count::default();
@@ -216,15 +181,11 @@ fn main() {
         }
         clean.print(&format!("{plays:?}, clean"));
         for (depth_db, asked_depth) in [(3.0, false), (6.0, true), (10.0, false), (20.0, false)] {
-            for (length_s, asked_length) in [
-                (0.001, false),
-                (0.002, false),
-                (0.005, true),
-                (0.01, false),
-                (0.05, false),
-            ] {
+            for length_ms in [1, 2, 5, 10, 50] {
+                let length_s = f64::from(length_ms) / 1000.0;
+                let asked_length = length_ms == 5;
                 // In music breaks are not looked for: its row is for crackles.
-                let one = only("one") || plays == Plays::Music;
+                let one = has("one") || plays == Plays::Music;
                 if one && !(asked_depth && asked_length) {
                     continue;
                 }
@@ -236,10 +197,7 @@ fn main() {
                     let config = dirty(depth_db, length_s, seed);
                     count.take(&sweep(plays, seed, &config), depth_db, length_s);
                 }
-                count.print(&format!(
-                    "{plays:?}, {depth_db} dB, {} ms",
-                    length_s * 1000.0
-                ));
+                count.print(&format!("{plays:?}, {depth_db} dB, {length_ms} ms"));
             }
         }
     }

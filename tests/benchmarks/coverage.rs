@@ -14,8 +14,10 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use support::seeds::{each, quantile};
-use support::unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
+use support::seeds::{Errors, each, has, head, numbers, row};
+use support::unsteady::{
+    FIGURES, Kind, LinesIn, LongRun, Slow, Wavering, judged, mean_peak, measured,
+};
 use tapewright::readings::{CautionCode, Measurement};
 
 const LENGTHS_S: [f64; 4] = [3.0, 10.0, 30.0, 100.0];
@@ -31,15 +33,9 @@ const KINDS: [Kind; 6] = [
 /// So many machines of the kinds that differ from one to the next.
 const MACHINES: usize = 40;
 
-/// Figures in the order of the columns.
-const FIGURES: usize = 5;
-
-/// One figure of one record: error and ±.
-type Judged = Option<(f64, f64)>;
-
 struct Record {
     marked: bool,
-    figures: [Judged; FIGURES],
+    figures: [Option<(f64, f64)>; FIGURES.len()],
 }
 
 /// A machine and what it reads in the long run.
@@ -60,72 +56,22 @@ fn machines(kind: Kind) -> Vec<Known> {
     })
 }
 
-fn judge(known: &Known, peak: f64, got: &Measurement) -> Record {
-    let figure = |value: Option<f64>, uncertainty: Option<f64>, truth: f64| {
-        value.map(|value| (value - truth, uncertainty.unwrap_or(0.0)))
-    };
-    let speed = got.speed.and_then(|speed| {
-        figure(
-            Some(speed.deviation.0),
-            speed.uncertainty.map(|percent| percent.0),
-            0.0,
-        )
-    });
-    let drift = got.drift.and_then(|drift| {
-        figure(
-            Some(drift.percent_per_minute),
-            drift.uncertainty_percent_per_minute,
-            known.wavering.drift_per_minute,
-        )
-    });
-    let f = &got.flutter;
-    let flutter = [
-        (
-            f.weighted_two_sigma,
-            f.weighted_two_sigma_uncertainty,
-            known.long_run.two_sigma,
-        ),
-        (
-            f.weighted_rms,
-            f.weighted_rms_uncertainty,
-            known.long_run.rms,
-        ),
-        (f.weighted_peak, f.weighted_peak_uncertainty, peak),
-    ]
-    .map(|(value, uncertainty, truth)| figure(value.map(|v| v.0), uncertainty.map(|u| u.0), truth));
-    Record {
-        marked: got.has(CautionCode::RecordTooShort),
-        figures: [speed, drift, flutter[0], flutter[1], flutter[2]],
-    }
-}
-
 /// Coverage in percent and median ± over the true 95 % error, of the records
 /// that are not marked (of all, where most are marked).
 fn column(records: &[Record], figure: usize, marked_too: bool) -> String {
-    let judged: Vec<(f64, f64)> = records
-        .iter()
-        .filter(|record| marked_too || !record.marked)
-        .filter_map(|record| record.figures[figure])
-        .collect();
-    if judged.len() < 20 {
+    let taken = records.iter().filter(|it| marked_too || !it.marked);
+    let errors = Errors::of(taken.map(|it| it.figures[figure]));
+    if errors.known.len() < 20 {
         return "–".into();
     }
-    let covered = judged.iter().filter(|(error, u)| error.abs() <= *u).count();
-    let errors = judged.iter().map(|(error, _)| error.abs()).collect();
-    let widths = judged.iter().map(|(_, u)| *u).collect();
-    format!(
-        "{:.1} ({:.2})",
-        100.0 * covered as f64 / judged.len() as f64,
-        quantile(widths, 0.5) / quantile(errors, 0.95),
-    )
+    format!("{:.1} ({:.2})", 100.0 * errors.covered(), errors.width())
 }
 
 /// Lines in noise that remembers for 1/100 to 1/10 of the record, a third, as
 /// much and three times as strong; then other kinds of slow noise, alone and
 /// with lines.
 fn mixed(count: usize, lengths_s: &[f64]) {
-    println!("| length | fluctuation | weights were | speed | drift |");
-    println!("| --- | --- | --- | --- | --- |");
+    head("length | fluctuation | weights were | speed | drift");
     for &seconds in lengths_s {
         for anywhere in [false, true] {
             for part in [100.0, 30.0, 10.0] {
@@ -171,88 +117,72 @@ fn line_of_mixed(
         slow,
     });
     let records = each(0..count as u64, |number| {
-        let wavering = kind.machine(70_000 + number);
-        let got = measured(&wavering, seconds, 50_000 + number);
-        let known = Known {
-            wavering,
-            long_run: LongRun {
-                two_sigma: f64::NAN,
-                rms: f64::NAN,
-            },
+        let got = measured(&kind.machine(70_000 + number), seconds, 50_000 + number);
+        let unknown = LongRun {
+            two_sigma: f64::NAN,
+            rms: f64::NAN,
         };
-        judge(&known, f64::NAN, &got)
+        Record {
+            marked: false,
+            figures: judged(&got, 0.0, unknown, f64::NAN),
+        }
     });
-    println!(
-        "| {seconds} s | {} | {} | {} | {} |",
-        kind.name(),
-        if tuned {
-            "tuned on other seeds of it"
-        } else {
-            "not tuned on it"
-        },
-        column(&records, 0, true),
-        column(&records, 1, true),
-    );
+    let was = if tuned {
+        "tuned on other seeds of it"
+    } else {
+        "not tuned on it"
+    };
+    let [speed, drift] = [0, 1].map(|figure| column(&records, figure, true));
+    row(&[&format!("{seconds} s"), &kind.name(), &was, &speed, &drift]);
 }
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().collect();
-    let quick = arguments.iter().any(|argument| argument == "--quick");
-    let chosen: Vec<f64> = arguments.iter().filter_map(|a| a.parse().ok()).collect();
-    let count = if quick { 200 } else { 1000 };
-    if arguments.iter().any(|argument| argument == "mixed") {
-        println!(
-            "coverage in percent, in brackets median ± over the true 95 % error; {count} records a line"
-        );
-        let lengths_s: &[f64] = if chosen.is_empty() {
-            &[10.0, 30.0]
-        } else {
-            &chosen
-        };
-        return mixed(count, lengths_s);
-    }
+    let chosen = numbers();
+    let count = if has("--quick") { 200 } else { 1000 };
     println!(
         "coverage in percent, in brackets median ± over the true 95 % error; {count} records a line"
     );
+    if has("mixed") {
+        let usual = vec![10.0, 30.0];
+        return mixed(count, if chosen.is_empty() { &usual } else { &chosen });
+    }
     println!("lines marked with a star: of all records, as most are marked too short");
-    println!();
-    println!(
-        "| length | fluctuation | marked too short % | speed | drift | two-sigma | rms | quasi-peak |"
-    );
-    println!("| --- | --- | --- | --- | --- | --- | --- | --- |");
+    let figures = FIGURES.join(" | ");
+    head(&format!(
+        "length | fluctuation | marked too short % | {figures}"
+    ));
     for kind in KINDS {
         let known = machines(kind);
         for seconds in LENGTHS_S {
             if !chosen.is_empty() && !chosen.contains(&seconds) {
                 continue;
             }
+            let of = |number: usize| number % known.len();
             let measured = each(0..count as u64, |number| {
-                let known = &known[number as usize % known.len()];
-                measured(&known.wavering, seconds, number)
+                measured(&known[of(number as usize)].wavering, seconds, number)
             });
             let peaks: Vec<f64> = (0..known.len())
                 .map(|first| mean_peak(measured.iter().skip(first).step_by(known.len())))
                 .collect();
-            let records: Vec<Record> = measured
-                .iter()
-                .enumerate()
-                .map(|(number, got)| {
-                    let machine = number % known.len();
-                    judge(&known[machine], peaks[machine], got)
-                })
-                .collect();
+            let judge = |(number, got): (usize, &Measurement)| {
+                let known = &known[of(number)];
+                let drift = known.wavering.drift_per_minute;
+                Record {
+                    marked: got.has(CautionCode::RecordTooShort),
+                    figures: judged(got, drift, known.long_run, peaks[of(number)]),
+                }
+            };
+            let records: Vec<Record> = measured.iter().enumerate().map(judge).collect();
             let marked = records.iter().filter(|record| record.marked).count();
             let all = marked * 2 > count;
-            let columns: Vec<String> = (0..FIGURES)
-                .map(|figure| column(&records, figure, all))
-                .collect();
-            println!(
-                "| {seconds} s{} | {} | {:.1} | {} |",
-                if all { " *" } else { "" },
-                kind.name(),
-                100.0 * marked as f64 / count as f64,
-                columns.join(" | "),
-            );
+            let columns = [0, 1, 2, 3, 4].map(|figure| column(&records, figure, all));
+            let star = if all { " *" } else { "" };
+            row(&[
+                &format!("{seconds} s{star}"),
+                &kind.name(),
+                &format!("{:.1}", 100.0 * marked as f64 / count as f64),
+                &columns.join(" | "),
+            ]);
         }
     }
 }

@@ -7,6 +7,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+use support::seeds::head;
 use support::wavering::{measure, steady};
 use tapewright::readings::Measurement;
 use tapewright::units::Percent;
@@ -26,9 +27,7 @@ fn number(value: Option<Percent>) -> f64 {
 
 fn clean() {
     println!("clean tones, 30 s, 16 bit, −6 dBFS, 1 % slow");
-    println!();
-    println!("| tone Hz | rate Hz | error of deviation % | weighted two-sigma % |");
-    println!("| --- | --- | --- | --- |");
+    head("tone Hz | rate Hz | error of deviation % | weighted two-sigma %");
     for nominal in TONES {
         for rate_hz in [44_100, 48_000, 96_000] {
             let got = slow(rate_hz, nominal, None);
@@ -42,17 +41,8 @@ fn clean() {
 fn noisy() {
     println!("the same at 48 kHz in white noise over 24 kHz:");
     println!("weighted two-sigma %, in brackets unweighted root mean square %");
-    println!();
     let snrs = [None, Some(60.0), Some(50.0), Some(40.0), Some(30.0)];
-    print!("| tone Hz | band Hz |");
-    for snr_db in snrs {
-        match snr_db {
-            None => print!(" clean |"),
-            Some(db) => print!(" {db} dB |"),
-        }
-    }
-    println!();
-    println!("|{}", " --- |".repeat(2 + snrs.len()));
+    head("tone Hz | band Hz | clean | 60 dB | 50 dB | 40 dB | 30 dB");
     for nominal in TONES {
         let all = snrs.map(|snr_db| slow(48_000, nominal, snr_db).flutter);
         let band = all[0].unweighted_band.map_or(f64::NAN, |band| band[1].0);

@@ -13,7 +13,7 @@ mod support;
 use std::f64::consts::{PI, TAU};
 
 use support::dice::Dice;
-use support::seeds::{asked, each, those};
+use support::seeds::{asked, each, head, row, those};
 use support::sounds::{self, NO_TONES, Sound as Invented};
 use tapewright::readings::IdentListener;
 use tapewright::signal::ident::{Ident, IdentBurst};
@@ -144,7 +144,7 @@ fn played(ident: &Ident, state: &State, dice: &mut Dice) -> (Vec<f32>, u32) {
                 1.0
             };
             let there = if missing == Some(channel) { 0.0 } else { sign };
-            samples.push((gain * (there * sample + state.hiss * dice.normal())) as f32);
+            samples.push((gain * (there * sample + state.hiss * dice.bell())) as f32);
         }
     }
     (samples, rate)
@@ -206,9 +206,8 @@ fn dominant(bit: &[f32]) -> f64 {
 
 fn main() {
     let (count, set) = asked();
-    println!("Set {set}.\n");
-    println!("| state of the tape | bursts | heard | wrong | not heard (seeds) |");
-    println!("| --- | --- | --- | --- | --- |");
+    println!("Set {set}.");
+    head("state of the tape | bursts | heard | wrong | not heard (seeds)");
     for (state, name) in STATES.iter().enumerate() {
         let results = each(0..count.unwrap_or(EACH), |seed| {
             let mut dice = Dice::new(1_000_000 * set + 1000 * state as u64 + seed);
@@ -217,16 +216,12 @@ fn main() {
             let (samples, rate) = played(&said, &state, &mut dice);
             heard(&samples, 2, rate).map(|heard| heard == said)
         });
-        let right = results.iter().filter(|it| **it == Some(true)).count();
-        let wrong = results.iter().filter(|it| **it == Some(false)).count();
-        let missed = those(&results, Option::is_none);
-        println!(
-            "| {name} | {} | {right} | {wrong} | {missed:?} |",
-            results.len()
-        );
+        let [right, wrong] =
+            [true, false].map(|is| results.iter().filter(|it| **it == Some(is)).count());
+        let missed = format!("{:?}", those(&results, Option::is_none));
+        row(&[name, &results.len(), &right, &wrong, &missed]);
     }
-    println!("\n| no ident | sounds | heard (seeds) |");
-    println!("| --- | --- | --- |");
+    head("no ident | sounds | heard (seeds)");
     let count = count.unwrap_or(NONE);
     let invented = each(0..count, |seed| {
         let kind = seed as usize % NO_TONES.len();
@@ -234,17 +229,11 @@ fn main() {
         heard(&sound.samples, sound.channels, sounds::RATE).is_some()
     });
     let spoilt = each(0..count, |seed| spoilt(1_000_000 * set + seed));
-    for (name, results) in [
-        (
-            "noise, speech, music, hum, glides, clicks, alarms",
-            invented,
-        ),
-        (
-            "a message with a wrong bit, the same in both copies",
-            spoilt,
-        ),
-    ] {
+    let sounds = "noise, speech, music, hum, glides, clicks, alarms";
+    let messages = "a message with a wrong bit, the same in both copies";
+    for (name, results) in [(sounds, invented), (messages, spoilt)] {
         let heard = those(&results, |heard| *heard);
-        println!("| {name} | {} | {} {heard:?} |", results.len(), heard.len());
+        let heard = format!("{} {heard:?}", heard.len());
+        row(&[&name, &results.len(), &heard]);
     }
 }

@@ -15,8 +15,9 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
-use support::seeds::{each, those};
-use support::tunes::{Player, RATE_HZ, between, chance, tune};
+use support::dice::Small;
+use support::seeds::{Errors, each, quantile, those};
+use support::tunes::{Player, RATE_HZ, tune};
 use tapewright::readings::CopyState;
 use tapewright::readings::matching::{Copy, CopyBuilder, Matcher, Report, SpeedFound};
 
@@ -79,39 +80,24 @@ fn heard(copy: &Arc<Copy>, tape: &[f32]) -> Vec<Report> {
     reports
 }
 
-#[derive(Default)]
-struct Row {
-    errors_ppm: Vec<f64>,
-    limits_ppm: Vec<f64>,
-    within: usize,
-    missed: Vec<u64>,
+/// Error and ± in parts per million.
+fn judged(found: &SpeedFound, speed: f64) -> (f64, f64) {
+    let limit = found.uncertainty.half_width.hypot(found.noise);
+    (1e6 * (found.ratio / speed - 1.0), 1e6 * limit)
 }
 
-impl Row {
-    fn add(&mut self, found: &SpeedFound, speed: f64) {
-        let error = 1e6 * (found.ratio / speed - 1.0).abs();
-        let limit = 1e6 * found.uncertainty.half_width.hypot(found.noise);
-        self.errors_ppm.push(error);
-        self.limits_ppm.push(limit);
-        self.within += usize::from(error <= limit);
-    }
-
-    fn print(&mut self, name: &str, count: u64) {
-        let found = self.errors_ppm.len();
-        self.errors_ppm.sort_by(f64::total_cmp);
-        self.limits_ppm.sort_by(f64::total_cmp);
-        let errors = |part| of(&self.errors_ppm, part);
-        println!(
-            "{name}  {found:>3} of {count:<4} {:>14.1}, {:.1}, {:.1} {:>22.1}   {:.1} %",
-            errors(0.5),
-            errors(0.95),
-            errors(1.0),
-            of(&self.limits_ppm, 0.5),
-            100.0 * self.within as f64 / found.max(1) as f64,
-        );
-        if !self.missed.is_empty() {
-            println!("         not found, by seed: {:?}", self.missed);
-        }
+fn print(name: &str, errors: &Errors, count: u64) {
+    println!(
+        "{name}  {:>3} of {count:<4} {:>14.1}, {:.1}, {:.1} {:>22.1}   {:.1} %",
+        errors.known.len(),
+        errors.error(0.5),
+        errors.error(0.95),
+        errors.error(1.0),
+        errors.limit(),
+        100.0 * errors.covered(),
+    );
+    if !errors.missed.is_empty() {
+        println!("         not found, by seed: {:?}", errors.missed);
     }
 }
 
@@ -122,13 +108,13 @@ fn accuracy(count: u64) {
     let music: Vec<Vec<f32>> = (0..TUNES).map(|k| tune(100 + k, k, TUNE_S)).collect();
     let copies: Vec<Arc<Copy>> = music.iter().map(|samples| ready(samples)).collect();
     for worn in [false, true] {
-        let mut rows: [Row; 3] = std::array::from_fn(|_| Row::default());
+        let mut rows: [Errors; 3] = std::array::from_fn(|_| Errors::default());
         for seed in 0..count {
-            let mut chance = chance(seed);
+            let mut chance = Small::new(seed);
             let which = (seed % TUNES) as usize;
-            let speed = between(&mut chance, 0.9, 1.1);
+            let speed = chance.between(0.9, 1.1);
             let longest_s = TIMES_S[2];
-            let start_s = between(&mut chance, 0.0, TUNE_S - longest_s * speed - 1.0);
+            let start_s = chance.between(0.0, TUNE_S - longest_s * speed - 1.0);
             let good = Player {
                 seed,
                 ..Player::good(speed, start_s, longest_s)
@@ -136,32 +122,19 @@ fn accuracy(count: u64) {
             let player = if worn { good.worn() } else { good };
             let reports = heard(&copies[which], &player.play(&music[which]));
             for (row, report) in rows.iter_mut().zip(reports) {
-                let Some(found) = report.speed else {
-                    row.missed.push(seed);
-                    continue;
-                };
-                row.add(&found, speed);
+                row.add(seed, report.speed.map(|found| judged(&found, speed)));
             }
         }
-        for (row, seconds) in rows.iter_mut().zip(TIMES_S) {
+        for (row, seconds) in rows.iter().zip(TIMES_S) {
             let machine = if worn { "worn   " } else { "good   " };
-            row.print(&format!("{machine}  {seconds:>4.0} s"), count);
+            print(&format!("{machine}  {seconds:>4.0} s"), row, count);
         }
     }
 }
 
-/// The value below which this part of a sorted series lies.
-fn of(sorted: &[f64], part: f64) -> f64 {
-    let last = sorted.len().saturating_sub(1) as f64;
-    sorted
-        .get((part * last).ceil() as usize)
-        .copied()
-        .unwrap_or(f64::NAN)
-}
-
 /// A tape held against a copy of other music; whether it is taken for it.
 fn wrong_one(copies: &[Arc<Copy>], seed: u64) -> bool {
-    let mut chance = chance(1000 + seed);
+    let mut chance = Small::new(1000 + seed);
     let which = seed % TUNES;
     // Every other tape has the drums of the copy, near its tempo.
     let shares = (seed / TUNES).is_multiple_of(2);
@@ -169,7 +142,7 @@ fn wrong_one(copies: &[Arc<Copy>], seed: u64) -> bool {
     let off = if shares { 0.01 } else { 0.1 };
     let player = Player {
         seed,
-        ..Player::good(between(&mut chance, 1.0 - off, 1.0 + off), 1.0, WRONG_S)
+        ..Player::good(chance.between(1.0 - off, 1.0 + off), 1.0, WRONG_S)
     };
     let tape = player.play(&tune(10_000 + seed, drums, 1.2 * WRONG_S));
     let mut matcher = Matcher::new(Arc::clone(&copies[which as usize]), RATE_HZ);
@@ -199,10 +172,10 @@ fn wrong(count: u64) {
 /// A tape that begins and ends with its short copy, and other music over the
 /// same drums that does not end with it.
 fn short(count: u64) {
-    let (mut row, mut taken) = (Row::default(), Vec::new());
+    let (mut row, mut taken) = (Errors::default(), Vec::new());
     for seed in 0..count {
-        let mut chance = chance(90_000 + seed);
-        let seconds = between(&mut chance, 5.0, 10.0);
+        let mut chance = Small::new(90_000 + seed);
+        let seconds = chance.between(5.0, 10.0);
         let music = tune(20_000 + seed, seed, seconds);
         let copy = ready(&music);
         let heard = |music: &[f32], speed: f64, seconds: f64| {
@@ -214,16 +187,14 @@ fn short(count: u64) {
             matcher.push(&player.play(music));
             matcher.report().speed
         };
-        let speed = between(&mut chance, 0.9, 1.1);
-        match heard(&music, speed, seconds / speed) {
-            Some(found) => row.add(&found, speed),
-            None => row.missed.push(seed),
-        }
+        let speed = chance.between(0.9, 1.1);
+        let found = heard(&music, speed, seconds / speed);
+        row.add(seed, found.map(|found| judged(&found, speed)));
         if heard(&tune(30_000 + seed, seed, 15.0), speed, WRONG_S).is_some() {
             taken.push(seed);
         }
     }
-    row.print("copies of 5 to 10 s", count);
+    print("copies of 5 to 10 s", &row, count);
     println!(
         "other music, {WRONG_S} s, over the same drums: {} of {count} taken for it {taken:?}",
         taken.len()
@@ -243,9 +214,9 @@ fn long(count: u64) {
     let copy = ready(&music);
     let (mut found_s, mut wrong, mut missed) = (Vec::new(), Vec::new(), Vec::new());
     for seed in 0..count {
-        let mut chance = chance(70_000 + seed);
-        let speed = between(&mut chance, 0.9, 1.1);
-        let start_s = between(&mut chance, 0.0, 3600.0 - 2.0 * MOST_S as f64);
+        let mut chance = Small::new(70_000 + seed);
+        let speed = chance.between(0.9, 1.1);
+        let start_s = chance.between(0.0, 3600.0 - 2.0 * MOST_S as f64);
         let player = Player {
             seed,
             ..Player::good(speed, start_s, MOST_S as f64)
@@ -270,15 +241,15 @@ fn long(count: u64) {
             wrong.push(seed);
         }
     }
-    found_s.sort_by(f64::total_cmp);
+    let at = |part| quantile(found_s.iter().copied(), part);
     println!(
         "worn tapes in a copy of 60 min: {} of {count} found, median {:.1} s, 95 in 100 {:.1} s, last {:.1} s; \
          within 10 s {}; at a wrong place {wrong:?}, not in {MOST_S} s {missed:?}",
         found_s.len(),
-        of(&found_s, 0.5),
-        of(&found_s, 0.95),
-        of(&found_s, 1.0),
-        found_s.partition_point(|found| *found <= 10.0),
+        at(0.5),
+        at(0.95),
+        at(1.0),
+        found_s.iter().filter(|found| **found <= 10.0).count(),
     );
 }
 

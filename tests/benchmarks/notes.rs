@@ -8,7 +8,7 @@ mod support;
 
 use support::dice::Dice;
 use support::note_sounds::{Ensemble, Held, measured, note_hz};
-use support::seeds::{asked, each, those};
+use support::seeds::{Errors, asked, each, head, row, those};
 use support::sound::stereo;
 use support::sounds::{self, NO_TONES};
 
@@ -156,53 +156,30 @@ fn organ(dice: &mut Dice, seed: u64) -> (f64, Ensemble) {
     (note, sound)
 }
 
-#[derive(Default)]
-struct Row {
-    errors: Vec<f64>,
-    limits: Vec<f64>,
-    within: usize,
-    octaves: usize,
-    refused: Vec<u64>,
-    outside: Vec<u64>,
-}
-
-impl Row {
-    fn add(&mut self, note: f64, held: &Held, (samples, channels): (&[f32], u16), seed: u64) {
-        let got = measured(samples, channels, note);
-        let Some(speed) = got.speed else {
-            self.refused.push(seed);
-            return;
-        };
-        let error = (speed.deviation.0 - 100.0 * (held.hz / note - 1.0)).abs();
-        let limit = speed.uncertainty.map_or(f64::INFINITY, |limit| limit.0);
-        self.octaves += usize::from(error > 10.0);
-        // What rounding leaves is no error.
-        if error <= limit.max(1e-5) {
-            self.within += 1;
-        } else {
-            self.outside.push(seed);
-        }
-        self.errors.push(error);
-        self.limits.push(limit);
-    }
-
-    fn print(mut self, name: &str) {
-        let count = self.errors.len();
-        let part = |values: &mut Vec<f64>, part: f64| {
-            values.sort_by(f64::total_cmp);
-            let at = (part * values.len() as f64) as usize;
-            values.get(at.min(values.len().saturating_sub(1))).copied()
-        };
-        let [half, most] = [0.5, 0.95].map(|it| part(&mut self.errors, it).unwrap_or(f64::NAN));
-        let limit = part(&mut self.limits, 0.5).unwrap_or(f64::NAN);
-        println!(
-            "| {name} | {count} | {half:.5} | {most:.5} | {limit:.5} | {:.1} | {} | {:?} | {:?} |",
-            100.0 * self.within as f64 / count.max(1) as f64,
-            self.octaves,
-            self.refused,
-            self.outside,
-        );
-    }
+/// Measures a case of each seed of a kind, and prints what came of them.
+fn kind(
+    name: &str,
+    count: u64,
+    first: u64,
+    make: impl Fn(u64) -> (f64, f64, Vec<f32>, u16) + Sync,
+) {
+    let errors = Errors::of(each(0..count, |seed| {
+        let (note, hz, samples, channels) = make(first + seed);
+        let speed = measured(&samples, channels, note).speed?;
+        let error = speed.deviation.0 - 100.0 * (hz / note - 1.0);
+        Some((error, speed.uncertainty.map_or(f64::INFINITY, |it| it.0)))
+    }));
+    let octaves = errors.known.iter().filter(|it| it.1 > 10.0).count();
+    println!(
+        "| {name} | {} | {:.5} | {:.5} | {:.5} | {:.1} | {octaves} | {:?} | {:?} |",
+        errors.known.len(),
+        errors.error(0.5),
+        errors.error(0.95),
+        errors.limit(),
+        100.0 * errors.covered(),
+        errors.missed,
+        errors.outside(),
+    );
 }
 
 /// Seeds of those that were read and should not have been.
@@ -249,53 +226,42 @@ fn two_things(seed: u64) -> (Vec<f32>, u16, f64) {
 fn main() {
     let (count, set) = asked();
     let count = count.unwrap_or(EACH);
-    println!(
-        "| note | read | median error % | 95 in 100 | median ± | within ± % | octave wrong | refused (seeds) | outside ± (seeds) |"
+    head(
+        "note | read | median error % | 95 in 100 | median ± | within ± % | octave wrong | refused (seeds) | outside ± (seeds)",
     );
-    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- |");
-    for (kind, (name, make)) in KINDS.iter().enumerate() {
-        let mut row = Row::default();
-        for seed in 0..count {
-            let own = 1_000_000 * set + 1000 * kind as u64 + seed;
-            let (note, held) = make(&mut Dice::new(own), own);
-            row.add(note, &held, (&held.samples(), 1), seed);
-        }
-        row.print(name);
+    let first = |nth: usize| 1_000_000 * set + 1000 * nth as u64;
+    for (nth, (name, make)) in KINDS.iter().enumerate() {
+        kind(name, count, first(nth), |seed| {
+            let (note, held) = make(&mut Dice::new(seed), seed);
+            (note, held.hz, held.samples(), 1)
+        });
     }
-    for (kind, (name, make)) in (KINDS.len()..).zip(&ENSEMBLES) {
-        let mut row = Row::default();
-        for seed in 0..count {
-            let own = 1_000_000 * set + 1000 * kind as u64 + seed;
-            let (note, sound) = make(&mut Dice::new(own), own);
-            row.add(note, &sound.held, (&sound.samples(), 2), seed);
-        }
-        row.print(name);
+    for (nth, (name, make)) in (KINDS.len()..).zip(&ENSEMBLES) {
+        kind(name, count, first(nth), |seed| {
+            let (note, sound) = make(&mut Dice::new(seed), seed);
+            (note, sound.held.hz, sound.samples(), 2)
+        });
     }
-    println!();
-    println!("| no such note | sounds | read in spite (seeds) |");
-    println!("| --- | --- | --- |");
+    head("no such note | sounds | read in spite (seeds)");
+    let print =
+        |name: &str, count: u64, wrong: Vec<u64>| row(&[&name, &count, &format!("{wrong:?}")]);
     for (name, times) in [
         ("an octave above", 2.0),
         ("an octave below", 0.5),
         ("a fifth above", 1.5),
     ] {
         let wrong = read_in_spite(count, set, |seed| other_note(seed, times));
-        println!("| {name} | {count} | {wrong:?} |");
+        print(name, count, wrong);
     }
-    println!(
-        "| triads | {count} | {:?} |",
-        read_in_spite(count, set, chord)
-    );
-    println!(
-        "| two things on two channels | {count} | {:?} |",
-        read_in_spite(count, set, two_things)
-    );
+    print("triads", count, read_in_spite(count, set, chord));
+    let two = read_in_spite(count, set, two_things);
+    print("two things on two channels", count, two);
     for (kind, name) in NO_TONES.iter().enumerate() {
         let of = |seed| {
             let sound = sounds::no_tone(kind, 440.0, 7_000_000 + 1000 * kind as u64 + seed);
             (sound.samples, sound.channels, 440.0)
         };
         let few = count.div_ceil(2);
-        println!("| {name} | {few} | {:?} |", read_in_spite(few, set, of));
+        print(name, few, read_in_spite(few, set, of));
     }
 }

@@ -7,7 +7,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use support::seeds::{self, those};
+use support::seeds::{self, head, row, those};
 use support::sounds::{self, NO_TONES, Sound, TONES};
 
 const NO_TONES_EACH: u64 = 300;
@@ -32,37 +32,22 @@ fn is_accepted(reference: Option<f64>, sound: &Sound) -> bool {
 
 /// How many of `each` sounds of a kind are accepted, and the seeds of those
 /// that should not have been, or should have been.
-fn accepted(
-    kind: usize,
-    each: u64,
-    set: u64,
-    make: fn(usize, f64, u64) -> Sound,
-    wanted: bool,
-) -> (u64, Vec<u64>) {
-    let one = |seed: u64| {
-        let (reference, tone_hz) = REFERENCES[(seed % REFERENCES.len() as u64) as usize];
-        let sound_seed = 100_000 * set + 1000 * kind as u64 + seed;
-        is_accepted(reference, &make(kind, tone_hz, sound_seed))
-    };
-    let all = seeds::each(0..each, one);
-    let wrong = those(&all, |accepted| *accepted != wanted);
-    (those(&all, |accepted| *accepted).len() as u64, wrong)
-}
-
 fn table(kinds: &[&str], each: u64, set: u64, make: fn(usize, f64, u64) -> Sound, wanted: bool) {
-    println!(
-        "| {} | sounds | accepted | wrong (seeds) |",
-        if wanted { "tone" } else { "no tone" }
-    );
-    println!("| --- | --- | --- | --- |");
+    let what = if wanted { "tone" } else { "no tone" };
+    head(&format!("{what} | sounds | accepted | wrong (seeds)"));
     let mut sum = 0;
     for (kind, name) in kinds.iter().enumerate() {
-        let (count, wrong) = accepted(kind, each, set, make, wanted);
+        let all = seeds::each(0..each, |seed| {
+            let (reference, tone_hz) = REFERENCES[(seed % REFERENCES.len() as u64) as usize];
+            let sound_seed = 100_000 * set + 1000 * kind as u64 + seed;
+            is_accepted(reference, &make(kind, tone_hz, sound_seed))
+        });
+        let count = all.iter().filter(|accepted| **accepted).count();
+        let wrong = those(&all, |accepted| *accepted != wanted);
         sum += count;
-        println!("| {name} | {each} | {count} | {wrong:?} |");
+        row(&[name, &each, &count, &format!("{wrong:?}")]);
     }
-    println!("| all | {} | {sum} | |", each * kinds.len() as u64);
-    println!();
+    row(&[&"all", &(each * kinds.len() as u64), &sum, &""]);
 }
 
 fn main() {
@@ -70,7 +55,6 @@ fn main() {
     // takes a set of sounds that nothing was tried on.
     let (each, set) = seeds::asked();
     println!("Set {set}.");
-    println!();
     let no_tones_each = each.unwrap_or(NO_TONES_EACH);
     table(&NO_TONES, no_tones_each, set, sounds::no_tone, false);
     table(&TONES, each.unwrap_or(TONES_EACH), set, sounds::tone, true);

@@ -12,6 +12,7 @@
 mod support;
 
 use support::disturbed::{self, Disturbance, RATE_HZ};
+use support::seeds::{head, numbers, row};
 use support::sound;
 
 const SECONDS: f64 = 10.0;
@@ -58,23 +59,15 @@ fn worst(disturbance: Disturbance, nominal: f64) -> Worst {
 }
 
 fn main() {
-    let named: Vec<f64> = std::env::args()
-        .skip(1)
-        .filter_map(|argument| argument.parse().ok())
-        .collect();
-    let nominals = if named.is_empty() {
-        NOMINALS_HZ.to_vec()
-    } else {
-        named
-    };
+    let mut nominals = numbers();
+    if nominals.is_empty() {
+        nominals.extend(NOMINALS_HZ);
+    }
     println!("steady tones, 10 s, 48 kHz; worst of {OFF_PERCENT:?} % and two phases");
-    println!();
-    println!(
-        "| disturbance | tone Hz | error of deviation % | at Hz | weighted two-sigma % | at Hz | dropouts |"
+    head(
+        "disturbance | tone Hz | error of deviation % | at Hz | weighted two-sigma % | at Hz | dropouts",
     );
-    println!("| --- | --- | --- | --- | --- | --- | --- |");
-    let all = disturbed::all().into_iter().chain(disturbed::dropouts());
-    for disturbance in all {
+    for disturbance in disturbed::all().into_iter().chain(disturbed::dropouts()) {
         for &nominal in &nominals {
             let worst = worst(disturbance, nominal);
             let (error, at) = worst.error;
@@ -86,11 +79,13 @@ fn main() {
                 0 => String::new(),
                 count => format!(" ({count} unread)"),
             };
-            println!(
-                "| {} | {nominal}{unread} | {error:.6} | {at:.1} | {flutter} | {:?} |",
-                disturbance.name(),
-                worst.dropouts,
-            );
+            row(&[
+                &disturbance.name(),
+                &format!("{nominal}{unread}"),
+                &format!("{error:.6} | {at:.1}"),
+                &flutter,
+                &format!("{:?}", worst.dropouts),
+            ]);
         }
     }
 }

@@ -9,6 +9,9 @@
 //! beside it. FLAC, made by `flac` or `sox` where there is one, is measured
 //! with its decoding apart.
 
+#[path = "../support/mod.rs"]
+mod support;
+
 use std::f64::consts::TAU;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
@@ -17,18 +20,18 @@ use std::process::{Command, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
+use support::dice::Dice;
+use support::program::PROGRAM;
+use support::seeds::head;
+use support::wave_bytes::{chunk, format_chunk, sized_chunk, sized_file};
 use tapewright::audio::recording::Recording;
-
-const PROGRAM: &str = env!("CARGO_BIN_EXE_tapewright");
 
 /// The best of so many runs counts.
 const RUNS: u32 = 3;
 
 /// A minute that can be repeated without a seam: every line makes whole turns.
 fn minute(rate_hz: u32) -> Vec<u8> {
-    let mut random = Pcg64Mcg::seed_from_u64(1);
+    let mut dice = Dice::new(1);
     let mut bytes = Vec::with_capacity(rate_hz as usize * 60 * 4);
     for n in 0..rate_hz * 60 {
         let t = f64::from(n) / f64::from(rate_hz);
@@ -38,7 +41,7 @@ fn minute(rate_hz: u32) -> Vec<u8> {
         let down = (t + 4.0) % 7.0 < 0.02;
         let tone = if down { 0.003 } else { 0.35 } * (TAU * turns).sin();
         for balance in [1.0, 0.9] {
-            let hiss: f64 = (0..4).map(|_| random.random_range(-0.001..0.001)).sum();
+            let hiss: f64 = (0..4).map(|_| dice.between(-0.001, 0.001)).sum();
             let code = ((balance * tone + hiss) * 32_768.0).round() as i16;
             bytes.extend_from_slice(&code.to_le_bytes());
         }
@@ -50,23 +53,11 @@ fn write_wav(path: &Path, rate_hz: u32, minutes: u32) -> io::Result<()> {
     let minute = minute(rate_hz);
     let size = u32::try_from(minute.len() as u64 * u64::from(minutes))
         .map_err(|_| io::Error::other("too long for a plain WAV"))?;
+    let format = chunk(*b"fmt ", &format_chunk(1, 2, rate_hz, 16));
+    let data = sized_chunk(*b"data", size, &minute);
     let mut file = BufWriter::new(File::create(path)?);
-    file.write_all(b"RIFF")?;
-    file.write_all(&(size + 36).to_le_bytes())?;
-    file.write_all(b"WAVEfmt ")?;
-    file.write_all(&16u32.to_le_bytes())?;
-    for short in [1u16, 2] {
-        file.write_all(&short.to_le_bytes())?;
-    }
-    for long in [rate_hz, rate_hz * 4] {
-        file.write_all(&long.to_le_bytes())?;
-    }
-    for short in [4u16, 16] {
-        file.write_all(&short.to_le_bytes())?;
-    }
-    file.write_all(b"data")?;
-    file.write_all(&size.to_le_bytes())?;
-    for _ in 0..minutes {
+    file.write_all(&sized_file(*b"RIFF", size + 36, &[format, data]))?;
+    for _ in 1..minutes {
         file.write_all(&minute)?;
     }
     file.flush()
@@ -191,8 +182,7 @@ fn decoding_s(path: &Path) -> Option<f64> {
 
 fn main() -> io::Result<()> {
     let folder = tempfile::tempdir()?;
-    println!("| recording | core s | times real time | by the clock | peak MB |");
-    println!("| --- | --- | --- | --- | --- |");
+    head("recording | core s | times real time | by the clock | peak MB");
     for (rate_hz, minutes) in [
         (48_000, 10),
         (48_000, 30),

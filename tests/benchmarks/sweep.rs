@@ -19,7 +19,7 @@ mod support;
 use std::f64::consts::TAU;
 use support::odd_hands;
 
-use support::seeds::{each, wilson};
+use support::seeds::{each, has, head, option, quantile, row, share as share_of};
 use support::sound;
 use support::sweeps::{Dice, Fault, RATE_HZ, Shape, Sweep, even_but_shaky, movements, staircase};
 use tapewright::readings::{BadSpot, SpotKind, SweepReport, SweepVerdict, judge_track};
@@ -258,49 +258,32 @@ fn trials(seeds: std::ops::Range<u64>, case: &Case, with_sound: bool) -> Vec<Tri
     each(seeds, |seed| trial(seed, case, with_sound))
 }
 
-/// Share in percent with Wilson's interval at 95 %.
 fn share<'a>(all: impl Iterator<Item = &'a Trial>, is_so: impl Fn(&Trial) -> bool) -> String {
-    let (mut n, mut hits) = (0.0, 0.0);
-    for trial in all {
-        n += 1.0;
-        hits += f64::from(u8::from(is_so(trial)));
-    }
-    if n < 1.0 {
-        return "–".to_owned();
-    }
-    let [low, high] = wilson(hits, n);
-    format!(
-        "{:.1} ({:.1}–{:.1}) of {n}",
-        100.0 * hits / n,
-        100.0 * low,
-        100.0 * high
-    )
+    let all: Vec<bool> = all.map(is_so).collect();
+    share_of(all.iter().filter(|it| **it).count(), all.len())
 }
 
 fn erratic(trial: &Trial) -> bool {
     trial.verdict == SweepVerdict::Erratic
 }
 
+fn unclear(trial: &Trial) -> bool {
+    trial.verdict == SweepVerdict::Unclear
+}
+
 fn main() {
-    let option = |name: &str| std::env::args().skip_while(|a| a != name).nth(1);
-    let number =
-        |name: &str, usual: u64| option(name).and_then(|n| n.parse().ok()).unwrap_or(usual);
-    let has = |name: &str| std::env::args().any(|argument| argument == name);
+    let number = |name: &str, usual: u64| option(name).unwrap_or(usual);
     let with_sound = !has("--track");
     let each = number("--cell", 400);
-    let like = option("--like").unwrap_or_default();
+    let like: String = option("--like").unwrap_or_default();
     if has("--hands") {
-        let first = if has("--tuning") {
-            TUNED_FROM
-        } else {
-            JUDGED_FROM
-        };
+        let is_tuning = has("--tuning");
+        let first = if is_tuning { TUNED_FROM } else { JUDGED_FROM };
         return every_hand(number("--clean", 400), each, first, with_sound, &like);
     }
     if !has("--cases") {
         one_round_trip(number("--clean", 2000), each, with_sound);
     }
-    println!();
     cases(each, with_sound, &like);
 }
 
@@ -328,8 +311,7 @@ fn near_ends(first: u64, count: u64, case: &Case, with_sound: bool) -> Vec<Trial
 /// What each hand makes of a clean trimmer and of sharp faults.
 fn every_hand(cleans: u64, each: u64, first: u64, with_sound: bool, like: &str) {
     println!("seeds from {first} (tuned on: {TUNED_FROM}, judged by: {JUDGED_FROM})");
-    println!("| hand | clean, accused % | not judged % | 1 % found | 0.5 % | 0.3 % |");
-    println!("| --- | --- | --- | --- | --- | --- |");
+    head("hand | clean, accused % | not judged % | 1 % found | 0.5 % | 0.3 %");
     for (kind, (name, is_tuned)) in HANDS.iter().enumerate() {
         if !name.contains(like) {
             continue;
@@ -357,12 +339,12 @@ fn every_hand(cleans: u64, each: u64, first: u64, with_sound: bool, like: &str) 
                 share(cell.iter(), erratic)
             });
             let place = if at_end { ", near an end" } else { "" };
-            println!(
-                "| {name}{place}, {told} | {} | {} | {} |",
-                share(clean.iter(), erratic),
-                share(clean.iter(), |trial| trial.verdict == SweepVerdict::Unclear),
-                found.join(" | ")
-            );
+            row(&[
+                &format!("{name}{place}, {told}"),
+                &share(clean.iter(), erratic),
+                &share(clean.iter(), unclear),
+                &found.join(" | "),
+            ]);
         }
     }
 }
@@ -374,134 +356,87 @@ fn one_round_trip(cleans: u64, each: u64, with_sound: bool) {
         let of_kind = || clean.iter().filter(|trial| trial.kind == kind);
         println!("  {name}: {}", share(of_kind(), erratic));
     }
-    let unclear = |trial: &Trial| trial.verdict == SweepVerdict::Unclear;
     println!("  unclear: {}", share(clean.iter(), unclear));
-    let mut smallest: Vec<f64> = clean.iter().map(|trial| trial.smallest_seen).collect();
-    smallest.sort_by(f64::total_cmp);
-    let at = |share: f64| smallest[((smallest.len() - 1) as f64 * share) as usize];
-    println!(
-        "  smallest seen, by its own word, %: {:.2} ({:.2}–{:.2})",
-        at(0.5),
-        at(0.1),
-        at(0.9)
-    );
-    println!();
-    println!("| shape | depth % | found %, dwell ≥ lag | found %, shorter | in place, of found |");
-    println!("| --- | --- | --- | --- | --- |");
+    let at = |part| quantile(clean.iter().map(|trial| trial.smallest_seen), part);
+    let [low, middle, high] = [0.1, 0.5, 0.9].map(at);
+    println!("  smallest seen, by its own word, %: {middle:.2} ({low:.2}–{high:.2})");
+    head("shape | depth % | found %, dwell ≥ lag | found %, shorter | in place, of found");
     let mut first = 600_000;
     for shape in [Shape::Box, Shape::Bump, Shape::Random] {
         for depth in [1.0, 0.5, 0.3] {
             let case = Case::faulty(shape, depth);
             let cell = trials(first..first + each, &case, with_sound);
             first += 10_000;
-            println!(
-                "| {shape:?} | {depth} | {} | {} | {} |",
-                share(cell.iter().filter(|trial| trial.long), erratic),
-                share(cell.iter().filter(|trial| !trial.long), erratic),
-                share(cell.iter().filter(|trial| erratic(trial)), |trial| trial
-                    .placed
-                    > 0),
-            );
+            let is_placed = |trial: &Trial| trial.placed > 0;
+            row(&[
+                &format!("{shape:?} | {depth}"),
+                &share(cell.iter().filter(|trial| trial.long), erratic),
+                &share(cell.iter().filter(|trial| !trial.long), erratic),
+                &share(cell.iter().filter(|trial| erratic(trial)), is_placed),
+            ]);
         }
     }
 }
 
 /// What else a technician does, and what else a trimmer has.
 fn other_cases() -> [Case; 16] {
-    let jump = Case::faulty(Shape::Box, 1.0);
-    let dead = Case::faulty(Shape::Dead, 0.0);
+    let named = |name, case| Case { name, ..case };
+    let twice = |name, case| Case {
+        name,
+        round_trips: 2,
+        ..case
+    };
+    let from_middle = |name, case| Case {
+        name,
+        from_middle: true,
+        ..case
+    };
+    let jump = |depth| Case::faulty(Shape::Box, depth);
+    let dead = |width| Case {
+        width: Some(width),
+        ..Case::faulty(Shape::Dead, 0.0)
+    };
+    let back = |name, backlash| Case {
+        name,
+        backlash,
+        ..jump(1.0)
+    };
+    let right_at = |name, place| Case {
+        name,
+        right_at: Some(place),
+        ..Case::CLEAN
+    };
     [
-        Case {
-            name: "clean, two round trips",
-            round_trips: 2,
-            ..Case::CLEAN
-        },
-        Case {
-            name: "1 %, two round trips",
-            round_trips: 2,
-            ..jump
-        },
-        Case {
-            name: "0.5 %, two round trips",
-            depth: 0.5,
-            round_trips: 2,
-            ..jump
-        },
-        Case {
-            name: "0.3 %, two round trips",
-            depth: 0.3,
-            round_trips: 2,
-            ..jump
-        },
-        Case {
-            name: "clean, from the middle",
-            from_middle: true,
-            ..Case::CLEAN
-        },
-        Case {
-            name: "1 %, from the middle",
-            from_middle: true,
-            ..jump
-        },
+        twice("clean, two round trips", Case::CLEAN),
+        twice("1 %, two round trips", jump(1.0)),
+        twice("0.5 %, two round trips", jump(0.5)),
+        twice("0.3 %, two round trips", jump(0.3)),
+        from_middle("clean, from the middle", Case::CLEAN),
+        from_middle("1 %, from the middle", jump(1.0)),
         Case {
             name: "three of 1 %",
             faults: 3,
-            ..jump
+            ..jump(1.0)
         },
-        Case {
-            name: "dead, 5 % of the travel",
-            width: Some(0.05),
-            ..dead
-        },
-        Case {
-            name: "dead, 10 %",
-            width: Some(0.1),
-            ..dead
-        },
-        Case {
-            name: "dead, 10 %, two round trips",
-            width: Some(0.1),
-            round_trips: 2,
-            ..dead
-        },
+        named("dead, 5 % of the travel", dead(0.05)),
+        named("dead, 10 %", dead(0.1)),
+        twice("dead, 10 %, two round trips", dead(0.1)),
         Case {
             name: "rest on a bad contact, 0.5 %",
-            shape: Shape::Random,
-            depth: 0.5,
             rests_on_it: true,
-            ..jump
+            ..Case::faulty(Shape::Random, 0.5)
         },
-        Case {
-            name: "1 %, back where out was",
-            ..jump
-        },
-        Case {
-            name: "1 %, back 0.3 % from out",
-            backlash: 0.3,
-            ..jump
-        },
-        Case {
-            name: "1 %, back 0.6 % from out",
-            backlash: 0.6,
-            ..jump
-        },
-        Case {
-            name: "right speed at 0.05 of the travel",
-            right_at: Some(0.05),
-            ..Case::CLEAN
-        },
-        Case {
-            name: "right speed at 0.15 of the travel",
-            right_at: Some(0.15),
-            ..Case::CLEAN
-        },
+        back("1 %, back where out was", 0.0),
+        back("1 %, back 0.3 % from out", 0.3),
+        back("1 %, back 0.6 % from out", 0.6),
+        right_at("right speed at 0.05 of the travel", 0.05),
+        right_at("right speed at 0.15 of the travel", 0.15),
     ]
 }
 
 /// Judges them.
 fn cases(each: u64, with_sound: bool, like: &str) {
-    println!("| case | erratic % | in place % | elsewhere | near the end % | unclear % | kinds |");
-    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    head("case | erratic % | in place % | elsewhere | near the end % | unclear % | kinds");
     let mut first = 790_000;
     for case in other_cases() {
         first += 10_000;
@@ -510,18 +445,18 @@ fn cases(each: u64, with_sound: bool, like: &str) {
         }
         let cell = trials(first..first + each, &case, with_sound);
         let is = |verdict: SweepVerdict| share(cell.iter(), |trial| trial.verdict == verdict);
-        let placed: usize = cell.iter().map(|trial| trial.placed).sum();
-        let faults: usize = cell.iter().map(|trial| trial.faults).sum();
-        let stray: usize = cell.iter().map(|trial| trial.stray).sum();
-        println!(
-            "| {} | {} | {:.1} of {faults} | {stray} | {} | {} | {} |",
-            case.name,
-            is(SweepVerdict::Erratic),
-            100.0 * placed as f64 / faults.max(1) as f64,
-            is(SweepVerdict::NearEnd),
-            is(SweepVerdict::Unclear),
-            kinds(&cell),
-        );
+        let sum = |of: fn(&Trial) -> usize| cell.iter().map(of).sum::<usize>();
+        let faults = sum(|it| it.faults);
+        let placed = 100.0 * sum(|it| it.placed) as f64 / faults.max(1) as f64;
+        row(&[
+            &case.name,
+            &is(SweepVerdict::Erratic),
+            &format!("{placed:.1} of {faults}"),
+            &sum(|it| it.stray),
+            &is(SweepVerdict::NearEnd),
+            &is(SweepVerdict::Unclear),
+            &kinds(&cell),
+        ]);
         if case.name.contains("back") {
             println!("{}", backlashes(&cell));
         }
@@ -531,9 +466,7 @@ fn cases(each: u64, with_sound: bool, like: &str) {
 /// How far from the truth the backlash is said to be.
 fn backlashes(cell: &[Trial]) -> String {
     let known: Vec<(f64, bool)> = cell.iter().filter_map(|it| it.backlash_off).collect();
-    let mut off: Vec<f64> = known.iter().map(|(off, _)| off.abs()).collect();
-    off.sort_by(f64::total_cmp);
-    let at = |share: f64| off[((off.len().max(1) - 1) as f64 * share) as usize];
+    let at = |part| quantile(known.iter().map(|(off, _)| off.abs()), part);
     let within = known.iter().filter(|(_, within)| *within).count();
     format!(
         "  backlash told in {}; off by {:.2} % (95 in 100: {:.2}), {:.0} in 100 within what is said",

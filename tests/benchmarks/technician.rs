@@ -37,7 +37,7 @@
 mod support;
 
 use support::hands::{BAND, REACTION_S, START, Seen, TRAVEL_DEGREES, Workplace, machine, turned};
-use support::seeds::{each, wilson};
+use support::seeds::{each, has, head, numbers, quantile, row, share};
 use support::sweeps::Dice;
 use tapewright::readings::Advice;
 
@@ -159,7 +159,7 @@ impl Technician {
             sum += self.step().needle;
             count += 1.0;
         }
-        sum / count + EYE * self.place.dice.normal()
+        sum / count + EYE * self.place.dice.gaussian()
     }
 
     /// Turns, watching; stops when it is seen to pass right.
@@ -328,7 +328,7 @@ fn by_stopwatch(seed: u64) -> Run {
     let rises = trimmer.percent_at_end > trimmer.percent_at_start;
     let way = if rises { 1.0 } else { -1.0 };
     let mut position = trimmer.position;
-    let mut timed = START + 100.0 * JITTER_S / PASSAGE_S * 2f64.sqrt() * dice.normal();
+    let mut timed = START + 100.0 * JITTER_S / PASSAGE_S * 2f64.sqrt() * dice.gaussian();
     // What such a trimmer usually does.
     let mut answer = way * 11.0;
     let mut run = Run {
@@ -343,7 +343,7 @@ fn by_stopwatch(seed: u64) -> Run {
         run.turns += 1;
         run.truth = trimmer.percent_at(position);
         let took_s =
-            PASSAGE_S / (1.0 + run.truth / 100.0) + JITTER_S * (dice.normal() - dice.normal());
+            PASSAGE_S / (1.0 + run.truth / 100.0) + JITTER_S * (dice.gaussian() - dice.gaussian());
         run.seconds += TURN_S + WIND_BACK_S + took_s;
         let now = 100.0 * (PASSAGE_S / took_s - 1.0);
         let learnt = (now - timed) / by;
@@ -356,85 +356,51 @@ fn by_stopwatch(seed: u64) -> Run {
     run
 }
 
-fn runs(count: u64, run: impl Fn(u64) -> Run + Sync) -> Vec<Run> {
-    each(0..count, run)
-}
-
-/// Share in percent with Wilson's interval at 95 %.
-fn share(hits: usize, of: usize) -> String {
-    let [low, high] = wilson(hits as f64, of as f64);
-    format!(
-        "{:.1} % ({:.1}–{:.1})",
-        100.0 * hits as f64 / of as f64,
-        100.0 * low,
-        100.0 * high
-    )
-}
-
 /// Median with its interval at 95 % by order (no distribution assumed), and
 /// the 90th percentile.
 fn times(runs: &[Run]) -> String {
-    let mut seconds: Vec<f64> = runs.iter().map(|run| run.seconds).collect();
-    seconds.sort_by(f64::total_cmp);
-    let n = seconds.len() as f64;
-    let at = |place: f64| seconds[place.clamp(0.0, n - 1.0) as usize];
-    format!(
-        "{:.1} s ({:.1}–{:.1}) | {:.1} s",
-        at(0.5 * n),
-        at(0.5 * n - 0.98 * n.sqrt()),
-        at(0.5 * n + 0.98 * n.sqrt()),
-        at(0.9 * n)
-    )
+    let n = runs.len() as f64;
+    let at = |part: f64| quantile(runs.iter().map(|run| run.seconds), part.max(0.0));
+    let around = 0.98 / n.sqrt();
+    let [low, middle, high, most] = [0.5 - around, 0.5, 0.5 + around, 0.9].map(at);
+    format!("{middle:.1} s ({low:.1}–{high:.1}) | {most:.1} s")
 }
 
-fn row(name: &str, runs: &[Run]) {
-    let right = runs.iter().filter(|run| run.is_right()).count();
-    let wrong = runs
-        .iter()
-        .filter(|run| run.declared && !run.is_right())
-        .count();
-    let gave_up = runs.iter().filter(|run| !run.declared).count();
-    let mut turns: Vec<u32> = runs.iter().map(|run| run.turns).collect();
-    turns.sort_unstable();
-    println!(
-        "| {name} | {} | {} | {wrong} | {gave_up} | {} |",
-        times(runs),
-        share(right, runs.len()),
-        turns[turns.len() / 2]
-    );
+fn way(name: &str, seeds: std::ops::Range<u64>, run: impl Fn(u64) -> Run + Sync) {
+    let runs = each(seeds, run);
+    let count = |is_so: fn(&Run) -> bool| runs.iter().filter(|run| is_so(run)).count();
+    row(&[
+        &name,
+        &times(&runs),
+        &share(count(Run::is_right), runs.len()),
+        &count(|run| run.declared && !run.is_right()),
+        &count(|run| !run.declared),
+        &quantile(runs.iter().map(|run| f64::from(run.turns)), 0.5),
+    ]);
 }
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().collect();
-    let count: u64 = arguments
-        .iter()
-        .find_map(|it| it.parse().ok())
-        .unwrap_or(400);
+    let count = numbers().first().map_or(400, |it| *it as u64);
     println!("{count} machines, each 3 % slow; right is within {BAND} %");
-    println!();
-    println!(
-        "| way | median (95 %) | 90th percentile | really within | declared, not so | gave up | turns |"
+    head(
+        "way | median (95 %) | 90th percentile | really within, % | declared, not so | gave up | turns",
     );
-    println!("| --- | --- | --- | --- | --- | --- | --- |");
-    if arguments.iter().any(|it| it == "choose") {
+    if has("choose") {
+        let seeds = 900_000..900_000 + count;
         for looks_s in [2.0, 3.0, 4.0, 6.0] {
             for within in [0.04, 0.055, 0.07, 0.1] {
                 let patience = Patience { looks_s, within };
-                let all = runs(count, |seed| by_needle(900_000 + seed, patience));
-                row(&format!("needle, {looks_s} s, {within} %"), &all);
+                let name = format!("needle, {looks_s} s, {within} %");
+                way(&name, seeds.clone(), |seed| by_needle(seed, patience));
             }
         }
         return;
     }
-    row("guidance", &runs(count, with_guidance));
-    row("words alone", &runs(count, by_words_alone));
-    row(
-        "needle, quick eye",
-        &runs(count, |seed| by_needle(seed, QUICK)),
-    );
-    row(
-        "needle, patient eye",
-        &runs(count, |seed| by_needle(seed, PATIENT)),
-    );
-    row("stopwatch", &runs(count, by_stopwatch));
+    way("guidance", 0..count, with_guidance);
+    way("words alone", 0..count, by_words_alone);
+    way("needle, quick eye", 0..count, |seed| by_needle(seed, QUICK));
+    way("needle, patient eye", 0..count, |seed| {
+        by_needle(seed, PATIENT)
+    });
+    way("stopwatch", 0..count, by_stopwatch);
 }

@@ -7,7 +7,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use support::seeds::{each, quantile};
+use support::seeds::{each, head, quantile};
 use support::sound;
 use tapewright::rehearsal::{FlutterModel, MachineConfig, SimulatedMachine};
 use tapewright::units::Percent;
@@ -93,16 +93,14 @@ fn main() {
     println!("needle: first within 0.3 %; digits: within 0.05 % for good (in {AFTER_S} s)");
     println!("jitter: rms of the digits over the last 10 s before the step");
     println!("covered: readings whose error is inside the scatter shown");
-    println!();
-    println!("| flutter | needle p50 | p90 | digits p50 | p90 | jitter % rms | covered |");
-    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    head("flutter | needle p50 | p90 | digits p50 | p90 | jitter % rms | covered");
     for (name, model) in [
         ("four mixed lines", FlutterModel::mix()),
         ("nearly pure wow", FlutterModel::pure_wow()),
         ("noise correlated over 0.3 s", FlutterModel::correlated()),
     ] {
         let runs = each(0..RUNS, |seed| run(&model, seed));
-        let of = |get: fn(&Run) -> f64, part| quantile(runs.iter().map(get).collect(), part);
+        let of = |get: fn(&Run) -> f64, part| quantile(runs.iter().map(get), part);
         let jitter = runs.iter().map(|run| run.jitter_square).sum::<f64>() / runs.len() as f64;
         let judged: u32 = runs.iter().map(|run| run.judged).sum();
         let covered: u32 = runs.iter().map(|run| run.covered).sum();

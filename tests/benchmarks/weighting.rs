@@ -8,6 +8,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+use support::seeds::{has, head};
 use support::wavering::{
     measure, pulses, quasi_peak_of_a_sine_db, wavering as tone, weighted_gain_db,
 };
@@ -35,9 +36,7 @@ fn band_hz(rate_hz: u32, tone_hz: f64) -> Option<f64> {
 fn quasi_peak() {
     // IEC 60386; 60 ms and the fall from its text, the rest from memory.
     println!("quasi-peak, % of a 4 Hz sine as high from peak to peak; tone 3150 Hz");
-    println!();
-    println!("| rate Hz | 10 ms | 30 ms | 60 ms | 100 ms | falls to | sines 1–100 Hz, dB |");
-    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    head("rate Hz | 10 ms | 30 ms | 60 ms | 100 ms | falls to | sines 1–100 Hz, dB");
     println!("| asked for | 21 ±3 | 62 ±6 | 90 ±6 | 100 ±4 | 36–44 | ±0.2 |");
     for rate_hz in [8000, 11_025, 16_000, 44_100, 48_000] {
         print!("| {rate_hz} |");
@@ -51,15 +50,15 @@ fn quasi_peak() {
             let g = 100f64.powf(f64::from(k) / f64::from(SINES - 1));
             quasi_peak_of_a_sine_db(rate_hz, g)
         });
-        let (low, high) = errors.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), error| {
-            (low.min(error), high.max(error))
-        });
+        let errors: Vec<f64> = errors.collect();
+        let low = errors.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = errors.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         println!(" {low:+.3} to {high:+.3} |");
     }
 }
 
 fn main() {
-    if !std::env::args().any(|argument| argument == "--quasi-peak") {
+    if !has("--quasi-peak") {
         weighting();
         println!();
     }
@@ -69,13 +68,11 @@ fn main() {
 fn weighting() {
     let points = &WEIGHTING_DB[1..];
     println!("error of the weighted root mean square against the table, dB");
-    println!();
-    print!("| rate Hz | tone Hz | band Hz | largest |");
-    for (g, _) in points {
-        print!(" {g} |");
-    }
-    println!();
-    println!("|{}", " --- |".repeat(4 + points.len()));
+    let columns: Vec<String> = points.iter().map(|(g, _)| g.to_string()).collect();
+    head(&format!(
+        "rate Hz | tone Hz | band Hz | largest | {}",
+        columns.join(" | ")
+    ));
     let mut worst_of_all: f64 = 0.0;
     for rate_hz in RATES {
         for hz in USUAL_TONES.map(|tone| tone.0) {
@@ -91,10 +88,8 @@ fn weighting() {
             worst_of_all = worst_of_all.max(worst);
             print!("| {rate_hz} | {hz} | {band:.0} | {worst:.3} |");
             for error in errors {
-                match error {
-                    Some(error) => print!(" {error:+.3} |"),
-                    None => print!(" – |"),
-                }
+                let error = error.map_or("–".to_owned(), |it| format!("{it:+.3}"));
+                print!(" {error} |");
             }
             println!();
         }

@@ -431,6 +431,6 @@ fn what_is_no_note_and_no_pitch_is_refused_with_a_way_out() {
         ("A4", 500, "400 to 470 Hz"),
     ] {
         let asked = format!("read x.wav --reference note:{note}@{pitch}");
-        folder.run(&asked).ends(2).says(&[words]);
+        folder.run(&asked).ends(2).complains(&[words]);
     }
 }

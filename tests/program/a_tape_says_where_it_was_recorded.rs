@@ -127,7 +127,7 @@ fn a_card_takes_over_what_the_tape_says_and_is_refused_where_it_would_lie() {
         let card = "tape measure home played.wav --reference 3150";
         (tape.folder).run(&format!("{card} {machine} --played-on '{played_on}'"))
     };
-    measure("deck 2").ends(2).says(&["another machine"]);
+    measure("deck 2").ends(2).complains(&["another machine"]);
     measure("deck 1").ends(0).says(&["recorded on Deck 2"]);
 }
 
@@ -171,7 +171,10 @@ fn what_cannot_be_made_is_refused_with_a_way_out() {
         ("--machine 'deck 2'", "--programme"),
         ("--programme --machine 'deck 2' --marks 1", "--marks"),
     ] {
-        folder.run(&format!("tone {more}")).ends(2).says(&[way_out]);
+        folder
+            .run(&format!("tone {more}"))
+            .ends(2)
+            .complains(&[way_out]);
     }
 }
 

@@ -64,7 +64,7 @@ fn what_is_no_reference_tone_is_refused() {
         record(&folder, 3150.0, 0.0, wow, seconds);
         let tone = format!("--file tone.wav --tone {tone} --tone-uncertainty 1");
         let said = clock(&folder, &tone);
-        said.ends(4).says(&[wanted]);
+        said.ends(4).complains(&[wanted]);
         assert_eq!((&*said.text, said.errors.lines().count()), ("", 1));
     }
 }
@@ -112,7 +112,9 @@ fn what_is_kept_is_listed_and_forgotten() {
     folder.with("clocks.jsonl", kept_line(USB_LINE, "USB Line", 48_000));
     let listed = clock(&folder, "--list");
     listed.says(&["USB Line", USB_LINE, "-41.25 ppm ±50.20", "0.0041 % high"]);
-    clock(&folder, "--forget another").ends(2).says(&["--list"]);
+    clock(&folder, "--forget another")
+        .ends(2)
+        .complains(&["--list"]);
     clock(&folder, "--forget 'usb line'").ends(0);
     clock(&folder, "--list").says(&["No sample clock"]);
 }
@@ -141,7 +143,7 @@ fn a_file_of_something_else_is_refused_before_anything_is_measured() {
     let folder = Folder::new();
     folder.with("clocks.jsonl", "a letter\n");
     let said = clock(&folder, "--minutes 1");
-    said.ends(3).says(&["holds no clock figures"]);
+    said.ends(3).complains(&["holds no clock figures"]);
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::process::Stdio;
 
 use crate::support::invented;
 use crate::support::program::{
-    Folder, breaches, codes, has, number, published_breaches, schema, tone,
+    Folder, breaches, caution, codes, has, number, published_breaches, schema, tone,
 };
 use crate::support::wave_bytes::{plain, tone_pcm16};
 use serde_json::Value;
@@ -342,17 +342,6 @@ fn an_unreadable_file_has_its_object_and_its_status() {
 }
 
 #[test]
-fn a_sample_rate_that_cannot_carry_a_tone_is_refused() {
-    let folder = Folder::new();
-    for rate_hz in [0, 1, 7999, 4_000_000] {
-        folder.with("rate.wav", plain(rate_hz, &[0; 4000]));
-        let run = folder.read("rate.wav");
-        let told = format!("the sample rate is {rate_hz} Hz");
-        assert!(run.ends(3).errors.contains(&told), "{}", run.errors);
-    }
-}
-
-#[test]
 fn no_reference_in_a_file_has_its_own_status() {
     let folder = Folder::new();
     folder.with("header.wav", plain(RATE, &[]));
@@ -463,23 +452,38 @@ fn a_check_of_the_wiper_keeps_the_contract_and_a_steady_tone_its_speed() {
 #[test]
 fn every_file_has_its_object_whatever_it_was_to_be_held_against() {
     let folder = Folder::new();
-    write_tone(&folder, "a.wav", 3150.0, 2.0);
-    write_tone(&folder, "b.wav", 3150.0, 2.0);
-    folder.with("bad.wav", "no sound at all, and of no kind");
+    for (name, seconds) in [("a.wav", 2.0), ("b.wav", 2.0), ("short.wav", 3.0)] {
+        write_tone(&folder, name, 3150.0, seconds);
+    }
+    folder.with("silent.wav", plain(RATE, &vec![0; 10 * 4 * RATE as usize]));
+    folder.with("notes.wav", "Side A, spring\n");
     folder.with("card.toml", "tape_card = 1\nname = ");
-    for (against, status) in [
-        ("--reference recording:bad.wav", 3),
-        ("--reference recording:missing.wav", 3),
-        ("--tape missing.toml", 3),
-        ("--tape card.toml", 3),
-        // Too short to be found again.
-        ("--reference recording:b.wav", 4),
+    for (against, file, status, says) in [
+        (
+            "--reference recording:",
+            "short.wav",
+            4,
+            "lasts 3.0 s, too short",
+        ),
+        ("--reference recording:", "silent.wav", 4, "is silent"),
+        ("--reference recording:", "notes.wav", 3, "text file"),
+        ("--reference recording:", "missing.wav", 3, "no such file"),
+        ("--tape ", "missing.toml", 3, ""),
+        ("--tape ", "card.toml", 3, ""),
     ] {
-        let run = folder.read(&format!("{against} a.wav b.wav"));
-        assert_eq!(run.ends(status).objects.len(), 2, "{against}");
+        let run = folder.read(&format!("{against}{file} a.wav b.wav"));
+        let errors = &run.ends(status).errors;
+        assert!(errors.contains(file) && errors.contains(says), "{errors}");
+        assert_eq!(errors.lines().count(), 1, "{errors}");
+        let files: Vec<_> = run.objects.iter().map(|it| &it["file"]).collect();
+        assert_eq!(files, ["a.wav", "b.wav"], "{against}");
         for object in &run.objects {
             assert_eq!(object["signal"]["usable"], false);
-            assert!(has(object, "reference_not_found"));
+            assert!(object["speed"]["deviation_percent"].is_null());
+            let told = caution(object, "reference_not_found").unwrap();
+            assert!(told.contains(says), "{told}");
+            let is_recording = object["reference"]["kind"] == "recording";
+            assert_eq!(is_recording, !says.is_empty(), "{object}");
         }
     }
 }

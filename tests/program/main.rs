@@ -24,4 +24,3 @@ mod the_shell_is_told;
 mod times_tell_the_speed;
 mod tones_are_true;
 mod what_is_said_is_one;
-mod what_spoils_a_time_is_told;

@@ -8,6 +8,7 @@ use std::process::{Command, Stdio};
 use std::sync::mpsc::channel;
 use std::time::{Duration, Instant};
 
+use crate::support::dice::Dice;
 use crate::support::program::{Answer, Folder, deviation};
 use crate::support::wave_bytes::{
     chunk, file, format_chunk, plain, sized_chunk, sized_file, tone_pcm16,
@@ -73,36 +74,19 @@ fn a_plain_file_comes_out_sample_by_sample() {
 fn every_sample_size_is_read() {
     let folder = Folder::new();
     let values = [-1.0, -0.5, 0.0, 0.25, 0.5, 0.75];
-    let bytes = |bits: i32, write: fn(i64) -> Vec<u8>| -> Vec<u8> {
-        let whole = values.iter().map(|v| (v * 2f64.powi(bits - 1)) as i64);
-        whole.flat_map(write).collect()
+    let whole = |bits: u16| {
+        let step = values.map(|v| (v * 2f64.powi(i32::from(bits) - 1)) as i64);
+        // Bytes alone are counted from the bottom.
+        let step = step.map(|v| if bits == 8 { v + 128 } else { v });
+        step.map(|v| v.to_le_bytes()[..usize::from(bits / 8)].to_vec())
+            .concat()
     };
-    let single = values.iter().flat_map(|v| (*v as f32).to_le_bytes());
-    let double = values.iter().flat_map(|v| v.to_le_bytes());
-    let cases: [(&str, u16, u16, Vec<u8>); 6] = [
-        ("8 bit", 1, 8, bytes(8, |v| vec![(v + 128) as u8])),
-        (
-            "16 bit",
-            1,
-            16,
-            bytes(16, |v| v.to_le_bytes()[..2].to_vec()),
-        ),
-        (
-            "24 bit",
-            1,
-            24,
-            bytes(24, |v| v.to_le_bytes()[..3].to_vec()),
-        ),
-        (
-            "32 bit",
-            1,
-            32,
-            bytes(32, |v| v.to_le_bytes()[..4].to_vec()),
-        ),
-        ("float", 3, 32, single.collect()),
-        ("double", 3, 64, double.collect()),
-    ];
-    for (name, tag, bits, data) in cases {
+    for (tag, bits) in [(1, 8), (1, 16), (1, 24), (1, 32), (3, 32), (3, 64)] {
+        let data = match (tag, bits) {
+            (1, _) => whole(bits),
+            (_, 32) => values.map(|v| (v as f32).to_le_bytes()).concat(),
+            _ => values.map(f64::to_le_bytes).concat(),
+        };
         for extensible in [false, true] {
             let mut format = format_chunk(if extensible { 0xfffe } else { tag }, 1, RATE, bits);
             if extensible {
@@ -120,7 +104,7 @@ fn every_sample_size_is_read() {
             ]);
             let got = read(&folder.with("sizes.wav", &bytes));
             let got: Vec<f64> = got.samples.iter().map(|&s| f64::from(s)).collect();
-            assert_eq!(got, values, "{name}, extensible: {extensible}");
+            assert_eq!(got, values, "{tag}, {bits} bit, extensible: {extensible}");
         }
     }
 }
@@ -420,14 +404,7 @@ fn a_feeder_refuses_at_once() {
 fn damage_anywhere_never_stops_the_program() {
     let folder = Folder::new();
     let pcm = tone_pcm16(3150.0, RATE, 0.3);
-    // A fixed sequence: the same damage on every run.
-    let mut state = 1u64;
-    let mut random = |below: usize| {
-        state = state
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1);
-        (state >> 33) as usize % below
-    };
+    let mut dice = Dice::new(1);
     for name in ["tone.flac", "tone.ogg", "tone.aiff", "tone.caf"] {
         let Some(path) = by_sox(&folder, name, &pcm) else {
             continue;
@@ -437,12 +414,12 @@ fn damage_anywhere_never_stops_the_program() {
             let mut bytes = whole.clone();
             // The header is short and deserves as much as the rest.
             let reach = if round % 2 == 0 { 256 } else { bytes.len() };
-            for _ in 0..=random(4) {
-                let at = random(reach.min(bytes.len()));
-                bytes[at] = random(256) as u8;
+            for _ in 0..=dice.below(4) {
+                let at = dice.below(reach.min(bytes.len()));
+                bytes[at] = dice.below(256) as u8;
             }
             if round % 3 == 0 {
-                bytes.truncate(random(bytes.len()));
+                bytes.truncate(dice.below(bytes.len()));
             }
             let damaged = folder.with(name, &bytes);
             // Either refused in a sentence or read to some end.
@@ -479,7 +456,7 @@ fn a_rate_that_nothing_can_be_measured_at_is_refused_wherever_a_recording_is_nam
             "clock --tone 1000 --tone-uncertainty 1 --file odd.wav",
         ] {
             let told = format!("{rate_hz} Hz");
-            folder.run(line).ends(3).says(&["odd.wav", &told]);
+            folder.run(line).ends(3).complains(&["odd.wav", &told]);
         }
         // As `watch --file` opens it.
         let (events, _) = channel();
@@ -532,7 +509,7 @@ fn a_pipe_is_read_once_and_what_cannot_be_had_of_it_is_said() {
     let caf = [&b"caff\x00\x01\x00\x00desc"[..], &[0x80; 4000]].concat();
     for bytes in [adpcm, caf] {
         let answer = through_a_pipe(&folder, bytes, "read");
-        answer.ends(3).says(&["pipe", "save it as a file"]);
+        answer.ends(3).complains(&["pipe", "save it as a file"]);
     }
     // More than the tone: what a file gives besides is said to be wanting.
     let tone = "tone --programme --machine 'deck 2' --mono -o p.wav";

@@ -24,6 +24,12 @@ fn json(take: &Take<'_>) -> Value {
     folder_with(&take.samples()).read("take.wav").object
 }
 
+fn both(take: &Take<'_>) -> (Value, Answer) {
+    let folder = folder_with(&take.samples());
+    let text = folder.run("read take.wav");
+    (folder.read("take.wav").object, text)
+}
+
 #[track_caller]
 fn number(object: &Value, group: &str, key: &str) -> f64 {
     value(&object[group][key])
@@ -89,11 +95,10 @@ fn both_ends_are_left_out_and_it_is_said() {
         lines: &PORTABLE,
         ..Take::of(20.0, &|_| 0.99)
     });
-    let got = json(&take);
+    let (got, said) = both(&take);
     assert_undisturbed(&got, &usual, "both ends");
     assert!(number(&got, "measured", "run_up_s") > 0.5, "{got}");
     assert!((value(&got["duration_s"]) - 26.0).abs() < 0.01);
-    let said = text(&take, "");
     said.says(&["run-up of", "at the end left out"]);
     said.never_says(&["MOVED"]);
 }
@@ -164,7 +169,7 @@ fn heavy_wow_is_named_with_a_figure() {
             lines: &lines,
             ..Take::of(40.0, &|_| 0.99)
         };
-        let got = json(&take);
+        let (got, said) = both(&take);
         assert!(!has(&got, "speed_moved"), "{got}");
         let known = number(&got, "speed", "uncertainty_percent");
         assert!((deviation(&got) + 1.0).abs() <= known, "{got}");
@@ -172,7 +177,7 @@ fn heavy_wow_is_named_with_a_figure() {
         let wow = number(&got, "flutter", "wow_rms_percent");
         assert!((0.7 * rms..=1.05 * rms).contains(&wow), "{rms}: {wow}");
         let named = format!("Heavy wow: about {rms:.1} % at 0.6 Hz");
-        text(&take, "").says(&[&named]);
+        said.says(&[&named]);
     }
 }
 
@@ -185,7 +190,7 @@ fn what_each_channel_carries_is_told() {
             peak,
             ..Take::of(12.0, &speed)
         };
-        (json(&take), text(&take, ""))
+        both(&take)
     };
     let (fair, _) = of([3150.0; 2], [0.25, 0.22]);
     for code in ["one_channel", "levels_differ", "channels_disagree"] {
@@ -243,14 +248,14 @@ fn strong_hum_is_named_and_the_tone_measured_beside_it() {
             hum,
             ..Take::of(12.0, &|_| 0.99)
         };
-        let got = json(&take);
+        let (got, said) = both(&take);
         assert_eq!(got["signal"]["usable"], Value::Bool(true), "{got}");
         let known = number(&got, "speed", "uncertainty_percent");
         let off = deviation(&got) + 1.0;
         assert!(off.abs() <= known && known < 0.03, "{got}");
         assert!(has(&got, "hum") && !has(&got, "low_snr"), "{got}");
         let level = format!("Hum of 50 Hz mains, {below_db:.0} dB below the tone");
-        text(&take, "").says(&[&level, "earth loop"]);
+        said.says(&[&level, "earth loop"]);
         let reading = watched(&take);
         let hum = |problem: &Problem| matches!(problem, Problem::Hum { .. });
         assert!(reading.speed.is_some(), "{reading:?}");

@@ -1,6 +1,7 @@
-//! A record of snapshots loses nothing: an interrupted write at any byte
-//! leaves every earlier line as it was, and programs that keep at the same
-//! time do not tear each other's lines.
+//! What was kept is never lost, be it a snapshot or the error of a sample
+//! clock: an interrupted write at any byte leaves every earlier line as it was,
+//! damage elsewhere in the file does no harm, and programs that keep at the
+//! same time do not tear each other's lines.
 
 use std::fs;
 use std::path::Path;
@@ -9,14 +10,25 @@ use std::process::Command;
 use crate::support::invented;
 use crate::support::program::Folder;
 use serde_json::Value;
-use tapewright::records::{Fault, Label, LinesError, LinesWarning, Record, Snapshot};
+use tapewright::readings::ClockSource;
+use tapewright::records::{
+    Against, ClockFigure, Clocks, Fault, Label, LinesError, LinesWarning, Record, Snapshot,
+};
+use tapewright::units::{Hertz, Ppm, Seconds};
+
+/// A file of lines, each with a name.
+trait Lines: Sized {
+    const SCHEMA: &str;
+    /// A write is torn at every byte, or of long lines at every other.
+    const STEP: usize;
+    fn open(path: &Path) -> Result<(Self, Vec<LinesWarning>), LinesError>;
+    fn keep(&mut self, name: &str) -> Option<LinesWarning>;
+    fn names(&self) -> Vec<String>;
+}
 
 fn snapshot(name: &str) -> Snapshot {
-    let mut snapshot = Snapshot::new(
-        Label::Named(name.to_owned()),
-        "line in",
-        invented::measurement(),
-    );
+    let label = Label::Named(name.to_owned());
+    let mut snapshot = Snapshot::new(label, "line in", invented::measurement());
     snapshot.machine = Some("deck 4".to_owned());
     snapshot.wiper_cleanings = Some(2);
     // What could break a line: line ends, quotes, letters of several bytes.
@@ -24,12 +36,78 @@ fn snapshot(name: &str) -> Snapshot {
     snapshot
 }
 
-fn names(record: &Record) -> Vec<String> {
-    record.list().iter().map(|s| s.label.to_string()).collect()
+impl Lines for Record {
+    const SCHEMA: &str = "tapewright.snapshot";
+    const STEP: usize = 2;
+
+    fn open(path: &Path) -> Result<(Self, Vec<LinesWarning>), LinesError> {
+        Self::open(path)
+    }
+
+    fn keep(&mut self, name: &str) -> Option<LinesWarning> {
+        self.append(&snapshot(name)).unwrap()
+    }
+
+    fn names(&self) -> Vec<String> {
+        self.list().iter().map(|s| s.label.to_string()).collect()
+    }
 }
 
-fn open(path: &Path) -> (Record, Vec<LinesWarning>) {
-    Record::open(path).unwrap_or_else(|error| panic!("{error}"))
+fn figure(input: &str, error_ppm: f64) -> ClockFigure {
+    ClockFigure {
+        input: input.to_owned(),
+        name: "Invented Line In".to_owned(),
+        rate_hz: 48_000,
+        error: Ppm(error_ppm),
+        uncertainty: Ppm(12.0),
+        taken_at: jiff::Timestamp::from_second(1_790_000_000).unwrap(),
+        against: Against::SystemClock {
+            uncertainty: Ppm(5.0),
+            disciplined: true,
+        },
+        over: Seconds(296.0),
+    }
+}
+
+impl Lines for Clocks {
+    const SCHEMA: &str = "tapewright.clock";
+    const STEP: usize = 1;
+
+    fn open(path: &Path) -> Result<(Self, Vec<LinesWarning>), LinesError> {
+        Self::open(path)
+    }
+
+    fn keep(&mut self, name: &str) -> Option<LinesWarning> {
+        self.keep(figure(name, 10.0)).unwrap()
+    }
+
+    fn names(&self) -> Vec<String> {
+        self.list().iter().map(|it| it.input.clone()).collect()
+    }
+}
+
+fn open<L: Lines>(path: &Path) -> (L, Vec<LinesWarning>) {
+    L::open(path).unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// Opened without a word.
+#[track_caller]
+fn whole<L: Lines>(path: &Path) -> L {
+    let (lines, warnings) = open(path);
+    assert!(warnings.is_empty(), "{warnings:?}");
+    lines
+}
+
+/// The number of each line and what is wrong with it, in the words of its kind.
+fn faults(warnings: &[LinesWarning]) -> Vec<(usize, &'static str)> {
+    let kind = |fault: &Fault| match fault {
+        Fault::Torn => "torn",
+        Fault::SetAside => "set aside",
+        Fault::Damaged { .. } => "damaged",
+        Fault::Newer { .. } => "newer",
+    };
+    let fault = |it: &LinesWarning| (it.line, kind(&it.fault));
+    warnings.iter().map(fault).collect()
 }
 
 #[test]
@@ -37,17 +115,15 @@ fn what_was_kept_is_read_back() {
     let folder = Folder::new();
     // Folders are made as needed.
     let path = folder.path("new/folder/record.jsonl");
-    let (mut record, warnings) = open(&path);
-    assert!(record.list().is_empty() && warnings.is_empty());
+    let mut record: Record = whole(&path);
+    assert!(record.list().is_empty());
     assert!(!path.exists(), "opening makes no file");
     let kept = [snapshot("one"), snapshot("two")];
     for snapshot in &kept {
         assert_eq!(record.append(snapshot).unwrap(), None);
     }
     assert_eq!(record.list(), kept);
-    let (record, warnings) = open(&path);
-    assert_eq!(record.list(), kept);
-    assert!(warnings.is_empty());
+    assert_eq!(whole::<Record>(&path).list(), kept);
     let text = fs::read_to_string(&path).unwrap();
     assert_eq!(text.lines().count(), 2);
     assert!(text.starts_with("{\"schema\":\"tapewright.snapshot/1\","));
@@ -55,42 +131,91 @@ fn what_was_kept_is_read_back() {
 }
 
 #[test]
-fn a_write_torn_at_any_byte_costs_that_line_only() {
+fn the_newest_figure_of_an_input_counts_until_it_is_forgotten() {
     let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    let torn = folder.path("record.jsonl.torn");
-    let (mut record, _) = open(&path);
-    record.append(&snapshot("first")).unwrap();
-    let one = fs::read(&path).unwrap();
-    record.append(&snapshot("second")).unwrap();
+    let path = folder.path("clocks.jsonl");
+    let mut clocks: Clocks = whole(&path);
+    let [a, b] = [figure("alsa:a", 10.0), figure("alsa:b", 20.0)];
+    let tone = ClockFigure {
+        against: Against::Tone {
+            frequency: Hertz(10_000.0),
+            uncertainty: Ppm(0.1),
+            recorded: true,
+        },
+        ..figure("alsa:a", 11.0)
+    };
+    for figure in [&a, &b, &tone] {
+        clocks.keep(figure.clone()).unwrap();
+    }
+    let mut clocks: Clocks = whole(&path);
+    assert_eq!(clocks.list(), [tone.clone(), b.clone()]);
+    assert_eq!(clocks.of("alsa:a", 48_000), Some(&tone));
+    // Another rate may have another crystal.
+    assert_eq!(clocks.of("alsa:a", 44_100), None);
+    // Nothing that was there is gone.
+    assert_eq!(fs::read_to_string(&path).unwrap().lines().count(), 3);
+    clocks.forget("alsa:a").unwrap();
+    let mut clocks: Clocks = whole(&path);
+    assert_eq!(clocks.list(), [b]);
+    clocks.keep(a.clone()).unwrap();
+    assert_eq!(whole::<Clocks>(&path).of("alsa:a", 48_000), Some(&a));
+}
+
+#[test]
+fn what_is_applied_of_a_clock_allows_for_other_days() {
+    let clock = figure("alsa:a", 10.0).sample_clock();
+    assert_eq!(clock.error, Ppm(10.0));
+    // 12 and 5 in quadrature.
+    assert!((clock.uncertainty.0 - 13.0).abs() < 1e-9, "{clock:?}");
+    assert_eq!(clock.source, ClockSource::Measured);
+}
+
+/// A write may stop at any byte, in the first line too.
+fn torn_at_any_byte<L: Lines>() {
+    let folder = Folder::new();
+    let path = folder.path("kept.jsonl");
+    let torn = folder.path("kept.jsonl.torn");
+    let mut lines: L = whole(&path);
+    lines.keep("first");
+    let one = fs::read(&path).unwrap().len();
+    lines.keep("second");
     let both = fs::read(&path).unwrap();
-    for length in one.len()..=both.len() {
+    let is_near_an_end = |length: usize| [one, both.len()].iter().any(|it| it.abs_diff(length) < 9);
+    for length in 1..=both.len() {
+        if length % L::STEP > 0 && !is_near_an_end(length) {
+            continue;
+        }
         fs::write(&path, &both[..length]).unwrap();
         let _ = fs::remove_file(&torn);
         // Whole but for its line's end is whole.
-        let is_torn = length > one.len() && length < both.len() - 1;
-        let mut expected = vec!["first"];
-        if length >= both.len() - 1 {
-            expected.push("second");
-        }
+        let is_whole = |end: &usize| length + 1 >= *end;
+        let whole_lines = [one, both.len()].into_iter().filter(is_whole).count();
+        let mut expected = ["first", "second"][..whole_lines].to_vec();
+        let begins = if length < one { 0 } else { one };
+        let is_torn = length > begins && ![one - 1, both.len() - 1, both.len()].contains(&length);
+        let at = expected.len() + 1;
 
-        let (mut record, warnings) = open(&path);
-        assert_eq!(names(&record), expected, "{length}");
-        assert_eq!(warnings.len(), usize::from(is_torn), "{warnings:?}");
+        let (mut lines, warnings) = open::<L>(&path);
+        assert_eq!(lines.names(), expected, "{length}");
+        let told = [(at, "torn")];
+        assert_eq!(faults(&warnings), told[..usize::from(is_torn)], "{length}");
         let after = fs::read(&path).unwrap();
         assert_eq!(after, &both[..length], "opening changes nothing");
 
-        let warning = record.append(&snapshot("third")).unwrap();
-        assert_eq!(warning.is_some(), is_torn, "{length}");
+        let warning = lines.keep("third");
+        let told = [(at, "set aside")];
+        let warned = faults(warning.as_slice());
+        assert_eq!(warned, told[..usize::from(is_torn)], "{length}");
         expected.push("third");
-        let (record, warnings) = open(&path);
-        assert_eq!(names(&record), expected, "{length}");
-        assert!(warnings.is_empty(), "{length}: {warnings:?}");
+        assert_eq!(whole::<L>(&path).names(), expected, "{length}");
         let after = fs::read(&path).unwrap();
-        assert!(after.starts_with(&one), "{length}: the first has changed");
+        let kept = begins.min(length);
+        assert!(
+            after.starts_with(&both[..kept]),
+            "{length}: a line has changed"
+        );
         if is_torn {
-            let mut aside = both[one.len()..length].to_vec();
-            aside.push(b'\n');
+            let aside = [&both[begins..length], b"\n"].concat();
             assert_eq!(fs::read(&torn).unwrap(), aside, "{length}");
         } else {
             assert!(!torn.exists(), "{length}");
@@ -99,71 +224,44 @@ fn a_write_torn_at_any_byte_costs_that_line_only() {
 }
 
 #[test]
-fn the_very_first_line_may_be_torn_too() {
+fn a_write_torn_at_any_byte_costs_that_line_only() {
+    torn_at_any_byte::<Record>();
+    torn_at_any_byte::<Clocks>();
+}
+
+fn damaged_and_newer<L: Lines>() {
     let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    let (mut record, _) = open(&path);
-    record.append(&snapshot("first")).unwrap();
-    let whole = fs::read(&path).unwrap();
-    for length in 1..whole.len() - 1 {
-        fs::write(&path, &whole[..length]).unwrap();
-        let (mut record, warnings) = open(&path);
-        assert!(record.list().is_empty(), "{length}");
-        assert!(matches!(
-            warnings[..],
-            [LinesWarning {
-                line: 1,
-                fault: Fault::Torn,
-                ..
-            }]
-        ));
-        record.append(&snapshot("again")).unwrap();
-        assert_eq!(names(&open(&path).0), ["again"], "{length}");
-    }
+    let path = folder.path("kept.jsonl");
+    whole::<L>(&path).keep("first");
+    let good = fs::read_to_string(&path).unwrap();
+    let schema = L::SCHEMA;
+    let newer = format!("{{\"schema\":\"{schema}/2\",\"all\":\"different\"}}\n");
+    let damaged = format!("{{\"schema\":\"{schema}\u{0}\u{0}\u{0}\n\u{0}rubbish\n");
+    let written = good + &newer + &damaged;
+    fs::write(&path, &written).unwrap();
+    let (mut lines, warnings) = open::<L>(&path);
+    let told = [(2, "newer"), (3, "damaged"), (4, "damaged")];
+    assert_eq!(faults(&warnings), told);
+    assert!(warnings[0].to_string().contains(&format!("{schema}/2")));
+    lines.keep("second");
+    let (lines, _) = open::<L>(&path);
+    assert_eq!(lines.names(), ["first", "second"]);
+    let now = fs::read_to_string(&path).unwrap();
+    assert!(now.starts_with(&written), "{now}");
 }
 
 #[test]
-fn other_lines_are_kept_and_reported() {
-    let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    let (mut record, _) = open(&path);
-    record.append(&snapshot("first")).unwrap();
-    let newer = "{\"schema\":\"tapewright.snapshot/2\",\"all\":\"different\"}\n";
-    let damaged = "{\"schema\":\"tapewright.snapsh\u{0}\u{0}\u{0}\n";
-    let text = fs::read_to_string(&path).unwrap();
-    fs::write(&path, text + newer + damaged).unwrap();
-    let (mut record, warnings) = open(&path);
-    record.append(&snapshot("second")).unwrap();
-    assert_eq!(names(&open(&path).0), ["first", "second"]);
-    let LinesWarning {
-        line: 2,
-        fault: Fault::Newer { schema },
-        ..
-    } = &warnings[0]
-    else {
-        panic!("{warnings:?}");
-    };
-    assert_eq!(schema, "tapewright.snapshot/2");
-    assert!(matches!(
-        warnings[1],
-        LinesWarning {
-            line: 3,
-            fault: Fault::Damaged { .. },
-            ..
-        }
-    ));
-    let text = fs::read_to_string(&path).unwrap();
-    assert!(text.contains(newer) && text.contains(damaged));
+fn damaged_and_newer_lines_are_kept_and_reported() {
+    damaged_and_newer::<Record>();
+    damaged_and_newer::<Clocks>();
 }
 
-#[test]
-fn another_file_is_left_alone() {
+fn left_alone<L: Lines>() {
     let folder = Folder::new();
-    let path = folder.path("letter.txt");
     let letter = "Dear aunt,\nthe deck runs again.\n";
     for content in [letter, "RIFF", "{\"a\":1}\n", "\n\n"] {
-        fs::write(&path, content).unwrap();
-        let refused = Record::open(&path);
+        let path = folder.with("letter.txt", content);
+        let refused = L::open(&path);
         let refused = matches!(refused, Err(LinesError::OfSomethingElse { .. }));
         assert!(refused, "{content}");
         assert_eq!(fs::read_to_string(&path).unwrap(), content);
@@ -171,61 +269,68 @@ fn another_file_is_left_alone() {
 }
 
 #[test]
-fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
-    let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    let (mut record, _) = open(&path);
-    record.append(&snapshot("first")).unwrap();
-    let before = fs::read(&path).unwrap();
-    let mut bad = snapshot("bad");
-    bad.measurement.duration.0 = f64::NAN;
-    assert!(matches!(
-        record.append(&bad),
-        Err(LinesError::Unwritable { .. })
-    ));
-    assert_eq!(fs::read(&path).unwrap(), before);
-    assert_eq!(names(&record), ["first"]);
+fn another_file_is_left_alone() {
+    left_alone::<Record>();
+    left_alone::<Clocks>();
 }
 
-/// Set for a copy of this test program that only appends.
-const APPEND_TO: &str = "TAPEWRIGHT_TEST_APPEND_TO";
+#[test]
+fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
+    let folder = Folder::new();
+    let [records, clocks] = ["records.jsonl", "clocks.jsonl"].map(|it| folder.path(it));
+    Lines::keep(&mut whole::<Record>(&records), "first");
+    Lines::keep(&mut whole::<Clocks>(&clocks), "first");
+    let before = [&records, &clocks].map(|path| fs::read(path).unwrap());
+    let mut bad = snapshot("bad");
+    bad.measurement.duration.0 = f64::NAN;
+    let mut record: Record = whole(&records);
+    let refused = record.append(&bad);
+    assert!(matches!(refused, Err(LinesError::Unwritable { .. })));
+    assert_eq!(record.names(), ["first"]);
+    for bad in [f64::NAN, f64::INFINITY, 1e6] {
+        let refused = whole::<Clocks>(&clocks).keep(figure("alsa:a", bad));
+        let refused = matches!(refused, Err(LinesError::Unwritable { .. }));
+        assert!(refused, "{bad}");
+    }
+    let after = [&records, &clocks].map(|path| fs::read(path).unwrap());
+    assert_eq!(after, before);
+}
+
+/// Set for a copy of this test program that only keeps.
+const KEEP_IN: &str = "TAPEWRIGHT_TEST_KEEP_IN";
 const EACH: usize = 40;
 
 #[test]
 fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
-    if let Ok(path) = std::env::var(APPEND_TO) {
-        append_many(Path::new(&path));
-        return;
+    let keep = |folder: &Path| {
+        let (mut record, _) = open::<Record>(&folder.join("records.jsonl"));
+        let (mut clocks, _) = open::<Clocks>(&folder.join("clocks.jsonl"));
+        for number in 0..EACH {
+            Lines::keep(&mut record, &number.to_string());
+            let input = format!("{}-{number}", std::process::id());
+            Lines::keep(&mut clocks, &input);
+        }
+    };
+    if let Ok(folder) = std::env::var(KEEP_IN) {
+        return keep(Path::new(&folder));
     }
     let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    let children: Vec<_> = (0..3)
-        .map(|_| {
-            let test = "records_survive::programs_that_keep_at_the_same_time_do_not_tear_lines";
-            Command::new(std::env::current_exe().unwrap())
-                .args(["--exact", test])
-                .env(APPEND_TO, &path)
-                .spawn()
-                .unwrap()
-        })
-        .collect();
-    for mut child in children {
+    let test = "records_survive::programs_that_keep_at_the_same_time_do_not_tear_lines";
+    let start = |_| {
+        let mut copy = Command::new(std::env::current_exe().unwrap());
+        copy.args(["--exact", test]).env(KEEP_IN, folder.root());
+        copy.spawn().unwrap()
+    };
+    for mut child in [0; 3].map(start) {
         assert!(child.wait().unwrap().success());
     }
-    let (record, warnings) = open(&path);
-    assert!(warnings.is_empty(), "{warnings:?}");
-    assert_eq!(record.list().len(), 3 * EACH);
+    let record: Record = whole(&folder.path("records.jsonl"));
     let mut ids: Vec<_> = record.list().iter().map(|s| &s.id).collect();
     ids.sort_unstable();
     ids.dedup();
-    assert_eq!(ids.len(), 3 * EACH, "two snapshots share an id");
-}
-
-fn append_many(path: &Path) {
-    let (mut record, _) = open(path);
-    for number in 0..EACH {
-        record.append(&snapshot(&number.to_string())).unwrap();
-    }
+    let clocks: Clocks = whole(&folder.path("clocks.jsonl"));
+    let counts = [record.list().len(), ids.len(), clocks.list().len()];
+    assert_eq!(counts, [3 * EACH; 3]);
 }
 
 /// A line of tests/records/, which never changes.
@@ -255,10 +360,8 @@ fn missing(kept: &Value, of: &Value, at: &str) -> Vec<String> {
 #[test]
 fn what_every_version_wrote_is_read_and_means_the_same() {
     let folder = Folder::new();
-    let (old, new) = (folder.path("old"), folder.path("new"));
-    fs::write(&old, frozen("snapshot-1.jsonl")).unwrap();
-    let (record, warnings) = open(&old);
-    assert!(warnings.is_empty(), "{warnings:?}");
+    let old = folder.with("old", frozen("snapshot-1.jsonl"));
+    let record: Record = whole(&old);
     assert_eq!(record.list().len(), 4);
     let full = &record.list()[2];
     assert_eq!(full.tape.as_deref(), Some("tone tape 3"));
@@ -267,7 +370,8 @@ fn what_every_version_wrote_is_read_and_means_the_same() {
     let speed = full.measurement.speed.unwrap();
     assert!((speed.deviation.0 + 3.514_844).abs() < 1e-6);
     // No figure of theirs is dropped when it is written again.
-    let (mut again, _) = open(&new);
+    let new = folder.path("new");
+    let mut again: Record = whole(&new);
     for snapshot in record.list() {
         again.append(snapshot).unwrap();
     }
@@ -276,84 +380,79 @@ fn what_every_version_wrote_is_read_and_means_the_same() {
         let [kept, written] = [kept, written].map(|it| serde_json::from_str::<Value>(it).unwrap());
         assert_eq!(missing(&kept, &written, ""), [""; 0]);
     }
+    let clocks: Clocks = whole(&folder.with("clocks", frozen("clock-1.jsonl")));
+    let kept = clocks.list().iter().map(|it| (&*it.input, it.error.0));
+    let expected = [
+        ("alsa:hw:CARD=A,DEV=0", -12.5),
+        ("alsa:b", 3.5),
+        ("alsa:c", 1.5),
+    ];
+    assert_eq!(kept.collect::<Vec<_>>(), expected);
 }
 
 #[test]
 fn what_a_later_version_adds_under_the_same_number_does_no_harm() {
     let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    fs::write(&path, frozen("snapshot-1-added-keys.jsonl")).unwrap();
-    let (record, warnings) = open(&path);
-    assert!(warnings.is_empty(), "{warnings:?}");
+    let path = folder.with("record.jsonl", frozen("snapshot-1-added-keys.jsonl"));
+    let record: Record = whole(&path);
     let measurement = &record.list()[0].measurement;
     assert_eq!(measurement.rate_hz, 48_000);
     let unknown = measurement.cautions.last().unwrap();
     assert_eq!(unknown.to_string(), "Something that is not known yet.");
 }
 
+fn damaged_by_hand<L: Lines>(good: &str, bad: &str, told: &str) {
+    let folder = Folder::new();
+    assert_ne!(bad, good);
+    // Also as the only line, and without its end.
+    for (text, line) in [
+        (format!("{good}\n{bad}\n{good}\n"), 2),
+        (format!("{bad}\n"), 1),
+        (bad.to_owned(), 1),
+    ] {
+        let path = folder.with("kept.jsonl", &text);
+        let (mut lines, warnings) = open::<L>(&path);
+        assert_eq!(faults(&warnings), [(line, "damaged")], "{told}");
+        let said = warnings[0].to_string();
+        assert!(said.contains("damaged") && said.contains(told), "{said}");
+        assert!(!said.contains("newer"), "{said}");
+        assert_eq!(lines.keep("next"), None, "{told}");
+        assert!(fs::read_to_string(&path).unwrap().starts_with(&text));
+    }
+}
+
 #[test]
 fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
-    let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    let whole = frozen("snapshot-1.jsonl");
-    let good = whole.lines().nth(1).unwrap();
-    for (bad, told) in [
-        (good.replace("\"duration\"", "\"durration\""), "duration"),
-        (good.replace("\"before\"", "\"befor\""), "befor"),
-        (
-            good.replace("\"note\":null", "\"note\":null,\"note\":null"),
-            "note",
-        ),
-        (good.replace("snapshot/1", "snapshot/0"), "snapshot/0"),
-        (good.replace("10.09", "\"ten\""), "ten"),
+    let [snapshots, clocks] = ["snapshot-1.jsonl", "clock-1.jsonl"].map(frozen);
+    let good = snapshots.lines().nth(1).unwrap();
+    for (from, to, told) in [
+        ("\"duration\"", "\"durration\"", "duration"),
+        ("\"before\"", "\"befor\"", "befor"),
+        ("\"note\":null", "\"note\":null,\"note\":null", "note"),
+        ("snapshot/1", "snapshot/0", "snapshot/0"),
+        ("10.09", "\"ten\"", "ten"),
     ] {
-        assert_ne!(bad, good);
-        // Also as the only line, and without its end.
-        for (text, line) in [
-            (format!("{good}\n{bad}\n{good}\n"), 2),
-            (format!("{bad}\n"), 1),
-            (bad.clone(), 1),
-        ] {
-            fs::write(&path, &text).unwrap();
-            let (mut record, warnings) = open(&path);
-            let [
-                warning @ LinesWarning {
-                    line: at,
-                    fault: Fault::Damaged { .. },
-                    ..
-                },
-            ] = &warnings[..]
-            else {
-                panic!("{told}: {warnings:?}");
-            };
-            assert_eq!(*at, line, "{told}");
-            let said = warning.to_string();
-            assert!(said.contains("damaged") && said.contains(told), "{said}");
-            assert!(!said.contains("newer"), "{said}");
-            assert_eq!(record.append(&snapshot("next")).unwrap(), None, "{told}");
-            assert!(fs::read_to_string(&path).unwrap().starts_with(&text));
-        }
+        damaged_by_hand::<Record>(good, &good.replace(from, to), told);
     }
+    let good = clocks.lines().next().unwrap();
+    damaged_by_hand::<Clocks>(good, &good.replace("rate_hz", "rate"), "rate_hz");
+    // A figure that no clock has.
+    let bad = good.replace("-12.5", "1e9");
+    damaged_by_hand::<Clocks>(good, &bad, "line");
 }
 
 #[test]
 fn a_torn_line_that_was_moved_is_said_to_have_been() {
     let folder = Folder::new();
-    let path = folder.path("record.jsonl");
-    fs::write(&path, &frozen("snapshot-1.jsonl").as_bytes()[..500]).unwrap();
-    let (mut record, warnings) = open(&path);
+    let path = folder.with(
+        "record.jsonl",
+        &frozen("snapshot-1.jsonl").as_bytes()[..500],
+    );
+    let (mut record, warnings) = open::<Record>(&path);
     let warned = warnings[0].to_string();
     assert!(warned.contains("the next snapshot moves it"), "{warned}");
-    let moved = record.append(&snapshot("next")).unwrap().unwrap();
-    assert!(matches!(
-        moved,
-        LinesWarning {
-            line: 1,
-            fault: Fault::SetAside,
-            ..
-        }
-    ));
-    assert!(moved.to_string().contains("was moved to"), "{moved}");
+    let moved = Lines::keep(&mut record, "next").unwrap().to_string();
+    assert!(moved.contains("was moved to"), "{moved}");
 }
 
 #[cfg(unix)]
@@ -361,21 +460,21 @@ fn a_torn_line_that_was_moved_is_said_to_have_been() {
 fn what_is_no_regular_file_is_refused_before_anything_is_measured() {
     let folder = Folder::new();
     let pipe = folder.pipe("pipe");
-    for path in [
+    let odd = [
         &pipe,
         Path::new("/dev/zero"),
         Path::new("/dev/null"),
         folder.root(),
-    ] {
+    ];
+    for path in odd {
         let refused = Record::open(path).unwrap_err();
         let unread = matches!(refused, LinesError::Read { .. });
         assert!(unread, "{path:?}: {refused}");
     }
     // A file in the place of a folder.
-    let file = folder.path("file");
-    fs::write(&file, "x").unwrap();
+    let file = folder.with("file", "x");
     let within = Record::open(file.join("record.jsonl"));
     assert!(within.and_then(|(record, _)| record.check_place()).is_err());
-    let (record, _) = open(&folder.path("new/record.jsonl"));
+    let record: Record = whole(&folder.path("new/record.jsonl"));
     record.check_place().unwrap();
 }

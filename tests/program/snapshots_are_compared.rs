@@ -78,7 +78,7 @@ fn what_cannot_be_compared_is_said() {
         ("1", "2 values required"),
     ] {
         let answer = snapshots(&bench, &format!("compare {more}"));
-        answer.ends(2).says(&[told]);
+        answer.ends(2).complains(&[told]);
         assert_eq!(answer.text, "", "{more}");
     }
 }
@@ -90,7 +90,7 @@ fn a_torn_line_is_reported_and_the_rest_is_listed() {
     record.push_str("{\"schema\":\"tapewright.snapshot/1\",\"id\"");
     bench.with("snapshots.jsonl", record);
     let list = snapshots(&bench, "list");
-    list.ends(0).says(&["line 5", "incomplete"]);
+    list.ends(0).complains(&["line 5", "incomplete"]);
     assert_eq!(list.text.lines().count(), 5, "{}", list.text);
 }
 
@@ -102,5 +102,5 @@ fn nothing_kept_yet_is_no_failure() {
     // A folder is no record.
     std::fs::create_dir_all(folder.path("odd/snapshots.jsonl")).unwrap();
     let refused = folder.run("snapshots --data odd");
-    refused.ends(3).says(&["cannot read the record"]);
+    refused.ends(3).complains(&["cannot read the record"]);
 }

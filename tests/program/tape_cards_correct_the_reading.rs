@@ -50,7 +50,7 @@ fn a_tape_measured_on_a_trusted_machine_takes_that_machines_error_over() {
     let asked = "tape measure home tape.wav --played-on 'deck 1' \
                  --machine-error=0.2±0.05";
     // A tone of 3000 Hz would make another card.
-    folder.run(asked).ends(4).says(&["tone:3000"]);
+    folder.run(asked).ends(4).complains(&["tone:3000"]);
     let made = folder.run(&format!("{asked} --reference 3150"));
     made.ends(0).says(&["measured on deck 1"]);
     // On the same machine it reads that machine's error.
@@ -90,13 +90,13 @@ fn what_the_tape_carries_need_not_be_said_twice() {
 #[test]
 fn a_card_is_never_overwritten_unasked_and_what_is_wrong_is_said() {
     let folder = certified(0.0, "");
-    folder.run(CERTIFY).ends(3).says(&["--replace"]);
+    folder.run(CERTIFY).ends(3).complains(&["--replace"]);
     folder.run(&format!("{CERTIFY} --replace")).ends(0);
     let missing = folder.run("read --tape 'no such' tape.wav");
-    missing.ends(3).says(&["there are: Tone Tape 3"]);
+    missing.ends(3).complains(&["there are: Tone Tape 3"]);
     folder.with("bad.toml", "tape_card = 1\nname = \"a\"\nwrong");
     let bad = folder.run("read --tape bad.toml tape.wav");
-    bad.ends(3).says(&["line 3"]);
+    bad.ends(3).complains(&["line 3"]);
     let both = "read --tape 'tone tape 3' --tape-error 1 tape.wav";
     folder.run(both).ends(2);
 }
@@ -109,7 +109,7 @@ fn a_cards_name_is_a_plain_one() {
         let certify = format!("tape certify {name} --error=±0.1");
         let mut command = folder.command(&certify);
         let made = Answer::of(command.current_dir(folder.path("bench")));
-        made.ends(2).says(&["plain name"]);
+        made.ends(2).complains(&["plain name"]);
     }
     assert_eq!(folder.names(), ["bench"]);
     assert_eq!(std::fs::read_dir(folder.path("bench")).unwrap().count(), 0);
@@ -129,7 +129,7 @@ fn a_speed_that_moved_makes_no_card() {
     folder.write("tape.wav", RATE, &[&moved]);
     let asked = "tape measure moved tape.wav --reference=3150 \
                  --machine-error=0±0.05";
-    folder.run(asked).ends(4).says(&["speed was moved"]);
+    folder.run(asked).ends(4).complains(&["speed was moved"]);
     folder.run("tape").says(&["No tape cards"]);
 }
 

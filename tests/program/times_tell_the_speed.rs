@@ -1,6 +1,7 @@
 //! A passage of known length and marks at a known spacing tell the speed:
 //! files that an invented machine or another program played too fast or too
-//! slow, measured by the real program.
+//! slow, measured by the real program. What spoils a time is told, and makes no
+//! wrong figure.
 
 use crate::support::program::{Answer, Folder, deviation, has, number};
 use crate::support::timed_sounds::{Content, Fade, Machine, Marks, passage, seeded};
@@ -97,7 +98,7 @@ fn a_passage_that_says_nothing_is_refused_with_the_reason() {
     let at = |seconds: f64| (seconds * f64::from(RATE)) as usize;
     let mut chance = seeded(7);
     let mut noise = |seconds: f64| -> Vec<f32> {
-        let one = |_| 0.001 * chance.noise() as f32;
+        let one = |_| 0.001 * chance.bell() as f32;
         (0..at(seconds)).map(one).collect()
     };
     let silence = vec![0.0f32; at(5.0)];
@@ -233,27 +234,130 @@ fn what_is_no_row_of_marks_is_refused() {
     }
 }
 
+/// A machine at right speed with little hiss.
+fn quiet() -> Machine {
+    Machine {
+        snr_db: 50.0,
+        ..machine(0.0)
+    }
+}
+
+/// A piece of 24 s with 4 s of silence before and after it.
+fn piece() -> Vec<f32> {
+    let mut chance = seeded(21);
+    let tape = passage(Content::Music, 24.0, Fade::Cosine(0.01), &mut chance);
+    quiet().play(&tape, 4.0, 32.0, &mut chance)
+}
+
+/// A loud crack at a moment.
+fn crack(samples: &mut [f32], at_s: f64, length_s: f64) {
+    let at = |seconds: f64| (seconds * f64::from(RATE)) as usize;
+    let mut chance = seeded(22);
+    for sample in &mut samples[at(at_s)..at(at_s + length_s)] {
+        *sample += 0.3 * chance.bell() as f32;
+    }
+}
+
+#[test]
+fn a_click_before_or_after_a_passage_is_no_part_of_it() {
+    let folder = Folder::new();
+    for clicks in [
+        &[(2.0, 0.002)][..],
+        &[(30.0, 0.002)],
+        &[(2.0, 0.06), (30.0, 0.002)],
+        // A switch and what it starts.
+        &[(1.0, 0.002), (2.0, 0.03)],
+    ] {
+        let mut samples = piece();
+        for (at_s, length_s) in clicks {
+            crack(&mut samples, *at_s, *length_s);
+        }
+        folder.write("a.wav", RATE, &[&samples]);
+        let object = folder.measured("--reference passage:24 a.wav");
+        let limit = number(&object["speed"]["uncertainty_percent"]);
+        assert!(deviation(&object).abs() < limit, "{clicks:?}: {object}");
+        assert!(limit < 0.1, "{clicks:?}: {limit}");
+        assert!(has(&object, "reference_ambiguous"), "{clicks:?}");
+    }
+}
+
+/// Marks a second apart whose speed goes up by so many percent half way.
+fn stepped(percent: f64) -> Vec<f32> {
+    let marks = Marks::row(1.0, 61);
+    let step = 1.0 + percent / 100.0;
+    let place = |t: f64| t.min(30.0) + step * (t - 30.0).max(0.0);
+    quiet().play_with(|t| marks.sample(place(t)), 61.5, &mut seeded(23))
+}
+
+#[test]
+fn a_speed_that_moves_along_the_marks_is_named() {
+    let folder = Folder::new();
+    for (percent, says) in [
+        (2.0, ": 0.00 % before, +2.00 % after"),
+        (-0.5, ": 0.00 % before, -0.50 % after"),
+    ] {
+        folder.write("a.wav", RATE, &[&stepped(percent)]);
+        let object = folder.measured("--reference marks:1 a.wav");
+        assert!(has(&object, "speed_moved"), "{object}");
+        let text = object["cautions"].to_string();
+        assert!(text.contains(says), "{percent}: {text}");
+        let limit = number(&object["speed"]["uncertainty_percent"]);
+        let off = deviation(&object) - percent / 2.0;
+        assert!(off.abs() < limit, "{off}");
+        folder
+            .run("read --reference=marks:1 a.wav")
+            .says(&["MOVED"]);
+    }
+    folder.write("a.wav", RATE, &[&stepped(0.0)]);
+    let object = folder.measured("--reference marks:1 a.wav");
+    assert!(!has(&object, "speed_moved"), "{object}");
+}
+
+#[test]
+fn silence_is_called_silence_whatever_was_to_be_heard() {
+    let folder = Folder::new();
+    folder.write("a.wav", RATE, &[&vec![0.0; 10 * RATE as usize]]);
+    for reference in ["tone:3150", "tone:auto", "note:A4", "passage:20", "marks:1"] {
+        let read = folder.read(&format!("--reference {reference} a.wav"));
+        let errors = &read.ends(4).errors;
+        assert!(
+            errors.contains("nothing but silence"),
+            "{reference}: {errors}"
+        );
+    }
+}
+
 #[test]
 fn what_cannot_be_meant_is_a_usage_error() {
     let folder = Folder::new();
-    folder.write("a.wav", RATE, &[&vec![0.0; 24_000]]);
-    let too_long = "practise --reference passage:200";
     for (line, says) in [
-        (
-            "read --reference passage:0 a.wav",
-            "between 2 s and 4 hours",
-        ),
-        (
-            "read --reference passage:20000 a.wav",
-            "between 2 s and 4 hours",
-        ),
+        ("read --reference recording: a.wav", "says no file"),
         ("read --reference marks:abc a.wav", "marks:1"),
         ("read --sweep --reference marks:1 a.wav", "--sweep"),
-        (too_long, "the simulated machine plays a tone"),
+        (
+            "practise --reference passage:200",
+            "the simulated machine plays a tone",
+        ),
         ("tone --marks 0", "between 0.1 and 3600"),
         ("tone --marks 2 --seconds 3", "no room for two marks"),
         ("tone 440 --marks 1", "cannot be used with"),
     ] {
-        folder.run(line).ends(2).says(&[says]);
+        folder.run(line).ends(2).complains(&[says]);
+    }
+    // What was written is repeated as it stands there.
+    for (reference, range) in [
+        ("passage:0", "between 2 s and 4 hours"),
+        ("passage:20000", "between 2 s and 4 hours"),
+        ("passage:1e99", "between 2 s and 4 hours"),
+        ("passage:-1", "between 2 s and 4 hours"),
+        ("marks:1e99", "between 0.1 and 3600 s"),
+        ("marks:1e-9", "between 0.1 and 3600 s"),
+        ("tone:1e99", "between 100 and 20000 Hz"),
+    ] {
+        let refused = folder.run(&format!("read --reference {reference} a.wav"));
+        refused
+            .ends(2)
+            .complains(&[range, &format!("\"{reference}\"")]);
+        refused.never_says(&["0000000"]);
     }
 }

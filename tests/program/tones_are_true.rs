@@ -79,7 +79,10 @@ fn frequency_level_and_format_are_as_asked() {
 fn a_file_that_is_there_is_not_replaced() {
     let folder = Folder::new();
     let path = folder.with("tone-3150Hz.wav", "mine");
-    folder.run("tone --seconds 1").ends(3).says(&["--force"]);
+    folder
+        .run("tone --seconds 1")
+        .ends(3)
+        .complains(&["--force"]);
     assert_eq!(fs::read(&path).unwrap(), b"mine");
     folder.run("tone --seconds 1 --force").ends(0);
     assert!(fs::read(&path).unwrap().starts_with(b"RIFF"));
@@ -101,7 +104,7 @@ fn where_there_is_no_room_the_old_file_stays() {
                 .arg(format!("{before}ulimit -f 64; {tone}"));
             folder.settle(&mut limited);
             let told = format!("cannot write {name}");
-            Answer::of(&mut limited).ends(3).says(&[&told]);
+            Answer::of(&mut limited).ends(3).complains(&[&told]);
             assert_eq!(fs::read(&path).unwrap(), b"mine", "{before}{name}");
             assert_eq!(folder.names(), ["link.wav", "old.wav"], "{before}{name}");
         }
@@ -156,7 +159,7 @@ fn what_makes_no_sense_is_refused() {
     ] {
         let answer = folder.run(&format!("tone {asked}"));
         assert!(matches!(answer.status, Some(2 | 3)), "{asked}");
-        answer.says(&[told]);
+        answer.complains(&[told]);
     }
     assert_eq!(folder.names(), [""; 0]);
 }

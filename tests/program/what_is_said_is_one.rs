@@ -117,6 +117,6 @@ fn an_error_is_told_once() {
 fn a_recording_in_the_place_of_a_command_is_offered_to_be_read() {
     let folder = Folder::new();
     let offered = folder.run("side-a.wav");
-    offered.ends(2).says(&["tapewright read side-a.wav"]);
+    offered.ends(2).complains(&["tapewright read side-a.wav"]);
     folder.run("wtch").ends(2).never_says(&["tapewright read"]);
 }

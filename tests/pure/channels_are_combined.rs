@@ -3,9 +3,8 @@
 
 use std::f64::consts::TAU;
 
+use crate::support::dice::Dice;
 use crate::support::sound;
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{
     CautionCode, ChannelChoice, ChannelUsed, Engine, KeepRequest, Keeping, Measurement, Problem,
     Settings,
@@ -26,13 +25,13 @@ fn engine(choice: ChannelChoice) -> Engine {
 }
 
 /// The tone with noise of this mean square in one channel; the tone has ½.
-fn channel(random: &mut Pcg64Mcg, tone: f64, noise: f64) -> Vec<f32> {
+fn channel(dice: &mut Dice, tone: f64, noise: f64) -> Vec<f32> {
     // An even distribution of width w has variance w²/12.
     let width = (12.0 * noise).sqrt();
     (0..3 * RATE as usize)
         .map(|n| {
             let turns = (n as f64 * HZ / f64::from(RATE)).fract();
-            let hiss: f64 = random.random_range(-0.5..0.5);
+            let hiss = dice.between(-0.5, 0.5);
             (0.2 * (tone * (TAU * turns).sin() + width * hiss)) as f32
         })
         .collect()
@@ -54,9 +53,9 @@ fn error_ppm(got: &Measurement) -> f64 {
 fn errors(left_noise: f64, right_tone: f64, right_noise: f64) -> [f64; 2] {
     let mut squares = [0.0; 2];
     for seed in 0..RECORDS {
-        let mut random = Pcg64Mcg::seed_from_u64(seed);
-        let left = channel(&mut random, 1.0, left_noise);
-        let right = channel(&mut random, right_tone, right_noise);
+        let mut dice = Dice::new(seed);
+        let left = channel(&mut dice, 1.0, left_noise);
+        let right = channel(&mut dice, right_tone, right_noise);
         for (square, choice) in squares
             .iter_mut()
             .zip([ChannelChoice::Left, ChannelChoice::Auto])
@@ -89,8 +88,8 @@ fn a_bad_channel_does_no_harm() {
 
 #[test]
 fn one_channel_is_no_trouble_when_it_was_asked_for() {
-    let mut random = Pcg64Mcg::seed_from_u64(1);
-    let tone = channel(&mut random, 1.0, 0.0001);
+    let mut dice = Dice::new(1);
+    let tone = channel(&mut dice, 1.0, 0.0001);
     let silence = vec![0.0; tone.len()];
     let both: Vec<f32> = tone
         .iter()
@@ -128,8 +127,8 @@ fn what_is_kept_live_says_that_one_channel_is_quieter() {
 
 #[test]
 fn dropouts_after_a_gap_stand_where_they_were() {
-    let mut random = Pcg64Mcg::seed_from_u64(2);
-    let mut tone = channel(&mut random, 1.0, 0.0001);
+    let mut dice = Dice::new(2);
+    let mut tone = channel(&mut dice, 1.0, 0.0001);
     tone[96_000..96_960].fill(0.0);
     let both: Vec<f32> = tone.iter().flat_map(|&s| [s, s]).collect();
     let mut engine = engine(ChannelChoice::Auto);

@@ -1,8 +1,9 @@
 //! A passage, marks and a familiar recording give a speed while they play,
 //! through the door that a tone goes through.
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
+use crate::support::dice::Dice;
 use crate::support::sound::{self, stereo};
 use crate::support::tunes::{Player, RATE_HZ, tune};
 use tapewright::readings::matching::Copy;
@@ -25,6 +26,15 @@ fn engine_of(channels: u16, kind: ReferenceKind, target: Target) -> Engine {
     let mut settings = sound::settings(RATE_HZ, channels);
     settings.conditions.kind = kind;
     Engine::by(settings, target).unwrap()
+}
+
+static MUSIC: LazyLock<Vec<f32>> = LazyLock::new(|| tune(11, 1, 60.0));
+static COPY: LazyLock<Arc<Copy>> =
+    LazyLock::new(|| Arc::new(Copy::prepare(&MUSIC, RATE_HZ).unwrap()));
+
+fn by_copy(channels: u16) -> Engine {
+    let target = Target::Copy(Arc::clone(&COPY));
+    engine_of(channels, ReferenceKind::Recording, target)
 }
 
 /// Pushes in blocks of a tenth of a second; the readings after each second.
@@ -71,10 +81,8 @@ fn passage(length_s: f64) -> Vec<f32> {
 
 #[test]
 fn a_recording_is_followed_while_it_plays() {
-    let music = tune(11, 1, 60.0);
-    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
-    let tape = Player::good(1.0123, 3.0, 40.0).worn().play(&music);
+    let mut engine = by_copy(1);
+    let tape = Player::good(1.0123, 3.0, 40.0).worn().play(&MUSIC);
     let before = played(&mut engine, &tape[..12 * RATE_HZ as usize]);
     // Found within ten seconds of sound, then to 0.1 %.
     let found = before[..10].iter().find(|it| it.speed.is_some());
@@ -104,11 +112,9 @@ fn a_recording_is_followed_while_it_plays() {
 
 #[test]
 fn a_turn_of_the_trimmer_shows_on_a_recording() {
-    let music = tune(11, 1, 60.0);
-    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
-    let slow = Player::good(0.98, 3.0, 15.0).play(&music);
-    let right = Player::good(1.0, 3.0 + 15.0 * 0.98, 12.0).play(&music);
+    let mut engine = by_copy(1);
+    let slow = Player::good(0.98, 3.0, 15.0).play(&MUSIC);
+    let right = Player::good(1.0, 3.0 + 15.0 * 0.98, 12.0).play(&MUSIC);
     let before = played(&mut engine, &slow);
     assert!((deviation(before.last().unwrap()) + 2.0).abs() < 0.1);
     let after = played(&mut engine, &right);
@@ -118,8 +124,7 @@ fn a_turn_of_the_trimmer_shows_on_a_recording() {
 
 #[test]
 fn other_music_gives_no_speed() {
-    let copy = Arc::new(Copy::prepare(&tune(11, 1, 60.0), RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
+    let mut engine = by_copy(1);
     let other = Player::good(1.0, 3.0, 30.0).play(&tune(12, 2, 60.0));
     let readings = played(&mut engine, &other);
     assert!(readings.iter().all(|it| it.speed.is_none()));
@@ -131,13 +136,11 @@ fn other_music_gives_no_speed() {
 
 #[test]
 fn two_things_on_two_channels_are_told_apart_from_music_in_stereo() {
-    let music = tune(11, 1, 60.0);
-    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let left = Player::good(1.0, 3.0, 16.0).play(&music);
+    let left = Player::good(1.0, 3.0, 16.0).play(&MUSIC);
     let fainter: Vec<f32> = left.iter().map(|x| 0.4 * x).collect();
     let other = Player::good(1.0, 3.0, 16.0).play(&tune(12, 2, 60.0));
     for (right, differs) in [(&fainter, false), (&other, true)] {
-        let mut engine = engine_of(2, ReferenceKind::Recording, Target::Copy(Arc::clone(&copy)));
+        let mut engine = by_copy(2);
         engine.push(&stereo(&left, right));
         let place = engine.reading().place.unwrap();
         assert_eq!(place.two_things, differs, "{place:?}");
@@ -257,13 +260,11 @@ fn a_passage_is_timed_by_hand_where_its_edges_are_not_clear() {
     assert!((own - 1.39).abs() < 0.03, "{own}");
 }
 
-fn silence(seconds: f64, level: f32) -> Vec<f32> {
-    let mut state = 1u32;
-    (0..(seconds * f64::from(RATE_HZ)) as usize)
-        .map(|_| {
-            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            level * ((state >> 8) as f32 / 8_388_608.0 - 1.0)
-        })
+fn silence(seconds: f64, level: f64) -> Vec<f32> {
+    let mut dice = Dice::new(1);
+    let count = (seconds * f64::from(RATE_HZ)) as usize;
+    (0..count)
+        .map(|_| dice.between(-level, level) as f32)
         .collect()
 }
 
@@ -357,14 +358,12 @@ fn marks_far_apart_can_be_kept() {
 
 #[test]
 fn many_gaps_leave_the_place_where_it_is() {
-    let music = tune(11, 1, 60.0);
-    let copy = Arc::new(Copy::prepare(&music, RATE_HZ).unwrap());
-    let mut engine = engine(ReferenceKind::Recording, Target::Copy(copy));
+    let mut engine = by_copy(1);
     for _ in 0..80 {
         engine.push(&[0.0; 500]);
         engine.gap(16);
     }
-    let tape = Player::good(1.0, 3.0, 14.0).play(&music);
+    let tape = Player::good(1.0, 3.0, 14.0).play(&MUSIC);
     let readings = played(&mut engine, &tape);
     let place = readings.last().unwrap().place.unwrap();
     let now = place.now.expect("followed").0;

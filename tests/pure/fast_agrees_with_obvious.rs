@@ -1,11 +1,10 @@
 //! The fast estimator finds what the slow and obvious one finds
 //! (`tests/support/judge.rs`), over invented tones of all kinds.
 
+use crate::support::dice::Dice;
 use crate::support::fast;
 use crate::support::judge::Phase;
 use crate::support::sound::{self, Line, Tone};
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 
 /// One invented tone and how it was sampled.
 #[derive(Debug)]
@@ -20,8 +19,8 @@ struct Case {
 }
 
 fn case(seed: u64, wow: bool) -> Case {
-    let mut random = Pcg64Mcg::seed_from_u64(seed);
-    let mut one_of = |values: &[f64]| values[random.random_range(0..values.len())];
+    let mut dice = Dice::new(seed);
+    let mut one_of = |values: &[f64]| values[dice.below(values.len())];
     let nominal_hz = one_of(&[3150.0, 3000.0, 1000.0, 440.0, 6300.0]);
     let rate_hz = if nominal_hz > 3500.0 {
         48_000
@@ -29,16 +28,16 @@ fn case(seed: u64, wow: bool) -> Case {
         one_of(&[8000.0, 22_050.0, 44_100.0, 48_000.0, 96_000.0]) as u32
     };
     let noise = one_of(&[0.0, 0.0003, 0.003, 0.01]);
-    let seconds = random.random_range(3.0..9.5);
-    let lines = [0.4..1.5, 1.5..4.0, 4.0..8.0].map(|rates| Line {
-        hz: random.random_range(rates),
-        peak_percent: random.random_range(0.01..0.2),
-        turns: random.random_range(0.0..1.0),
+    let seconds = dice.between(3.0, 9.5);
+    let lines = [(0.4, 1.5), (1.5, 4.0), (4.0, 8.0)].map(|(low, high)| Line {
+        hz: dice.between(low, high),
+        peak_percent: dice.between(0.01, 0.2),
+        turns: dice.between(0.0, 1.0),
     });
     let tone = Tone {
-        hz: nominal_hz * random.random_range(0.93..1.07),
-        turns: random.random_range(0.0..1.0),
-        amplitude: random.random_range(0.01..0.9),
+        hz: nominal_hz * dice.between(0.93, 1.07),
+        turns: dice.between(0.0, 1.0),
+        amplitude: dice.between(0.01, 0.9),
         lines: if wow { lines.to_vec() } else { Vec::new() },
         drift_percent_per_s: if wow { 0.001 } else { 0.0 },
     };
@@ -47,7 +46,7 @@ fn case(seed: u64, wow: bool) -> Case {
     let rms = noise * tone.amplitude * 0.5f64.sqrt();
     let samples = (0..(seconds * rate) as usize)
         .map(|n| {
-            let bell: f64 = (0..12).map(|_| random.random_range(-0.5..0.5)).sum();
+            let bell: f64 = (0..12).map(|_| dice.between(-0.5, 0.5)).sum();
             (tone.at(n as f64 / rate) + rms * bell) as f32
         })
         .collect();

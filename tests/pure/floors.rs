@@ -8,11 +8,10 @@
 //! a test that needs a higher floor lives in `tests/`.
 
 use std::collections::BTreeMap;
-use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::support::rust_tokens::{Token, tokens};
+use crate::support::rust_tokens::{Token, is, paths, tokens};
 
 /// From this floor on, clocks, threads, files and the terminal are allowed.
 const FIRST_WITH_THE_WORLD: u32 = 5;
@@ -25,20 +24,6 @@ const WORLDLY_MODULES: [&str; 5] = ["thread", "fs", "net", "process", "env"];
 const TALKING_MACROS: [&str; 5] = ["println", "eprintln", "print", "eprint", "dbg"];
 
 type Floors = BTreeMap<String, u32>;
-
-/// A breach of the order.
-#[derive(Debug)]
-struct Breach {
-    file: String,
-    line: usize,
-    what: String,
-}
-
-impl fmt::Display for Breach {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}: {}", self.file, self.line, self.what)
-    }
-}
 
 #[test]
 fn no_floor_knows_a_higher_one() {
@@ -60,8 +45,7 @@ fn no_floor_knows_a_higher_one() {
         checked += 1;
     }
     assert!(checked >= floors.len(), "only {checked} files were found");
-    let listed: Vec<String> = breaches.iter().map(Breach::to_string).collect();
-    assert!(breaches.is_empty(), "\n{}", listed.join("\n"));
+    assert!(breaches.is_empty(), "\n{}", breaches.join("\n"));
 }
 
 #[test]
@@ -105,7 +89,7 @@ fn rust_files(folder: &Path, files: &mut Vec<PathBuf>) {
 }
 
 /// All breaches in a file, whose path is relative to `src`.
-fn check(floors: &Floors, file: &Path, text: &str) -> Vec<Breach> {
+fn check(floors: &Floors, file: &Path, text: &str) -> Vec<String> {
     let module = file
         .components()
         .next()
@@ -128,16 +112,10 @@ fn check(floors: &Floors, file: &Path, text: &str) -> Vec<Breach> {
     breaches(file, found)
 }
 
-fn breaches(file: &Path, found: Vec<(usize, String)>) -> Vec<Breach> {
+fn breaches(file: &Path, found: Vec<(usize, String)>) -> Vec<String> {
     let file = Path::new("src").join(file).display().to_string();
-    found
-        .into_iter()
-        .map(|(line, what)| Breach {
-            file: file.clone(),
-            line,
-            what,
-        })
-        .collect()
+    let told = |(line, what)| format!("{file}:{line}: {what}");
+    found.into_iter().map(told).collect()
 }
 
 /// Everything reached by `crate::`, inline or in a group.
@@ -235,39 +213,16 @@ fn worldly(floor: u32, tokens: &[Token], found: &mut Vec<(usize, String)>) {
     }
 }
 
-fn is(tokens: &[Token], at: usize, text: &str) -> bool {
-    tokens.get(at).is_some_and(|token| token.text == text)
-}
-
-/// The names directly under a path's root: the one after `::`, or each first
-/// name of the group after it. A root that is not followed by a path (renamed,
-/// say) is given back itself, as is the `*` of a glob, so that the caller sees
-/// it.
+/// The first names of the paths under a root; the root itself where none
+/// follows (it is renamed, say), so that the caller sees it.
 fn names_under(tokens: &[Token], root: usize) -> Vec<Token> {
-    if !is(tokens, root + 1, "::") {
-        return vec![tokens[root].clone()];
-    }
-    if !is(tokens, root + 2, "{") {
-        return tokens.get(root + 2).cloned().into_iter().collect();
-    }
-    let mut names = Vec::new();
-    let mut depth = 0_usize;
-    let mut first = false;
-    for token in &tokens[root + 2..] {
-        match token.text.as_str() {
-            "{" => depth += 1,
-            "}" => depth -= 1,
-            _ => {}
-        }
-        if depth == 0 {
-            break;
-        }
-        let separator = matches!(token.text.as_str(), "{" | ",") && depth == 1;
-        if first && token.text != "}" && token.text != "::" {
-            names.push(token.clone());
-        }
-        // A leading `::` does not use up the place of the name.
-        first = separator || (first && token.text == "::");
+    let mut names: Vec<Token> = paths(tokens, root)
+        .iter()
+        .map(|path| path[0].clone())
+        .collect();
+    names.dedup();
+    if names.is_empty() {
+        names.push(tokens[root].clone());
     }
     names
 }
@@ -284,138 +239,60 @@ fn planted(file: &str, text: &str) -> Vec<String> {
         ("audio".into(), 7),
     ]);
     check(&floors, Path::new(file), text)
-        .iter()
-        .map(Breach::to_string)
-        .collect()
 }
 
 #[test]
 fn the_checker_finds_what_is_planted() {
-    for (file, text, line, says) in [
-        (
-            "signal/a.rs",
-            "\nuse crate::audio::ring;",
-            2,
-            "above it (floor 7)",
-        ),
-        (
-            "signal/a.rs",
-            "use crate::{units::Hertz,\n readings};",
-            2,
-            "above it",
-        ),
-        (
-            "signal/a.rs",
-            "use crate::{\n    units::{A, b},\n    audio::{x, y},\n};",
-            3,
-            "`audio`",
-        ),
-        (
-            "units.rs",
-            "fn f() { crate :: signal :: g() }",
-            1,
-            "above it",
-        ),
-        (
-            "machine/a.rs",
-            "use crate::references::Tone;",
-            1,
-            "beside it",
-        ),
-        ("audio/a.rs", "use crate::Shortcut;", 1, "no floor"),
-        ("audio/a.rs", "use crate::*;", 1, "no floor"),
-        ("audio/a.rs", "use crate as root;", 1, "no floor"),
-        ("audio/a.rs", "use crate::{self as root};", 1, "no floor"),
-        ("attic/a.rs", "", 1, "no floor"),
-        ("signal/b/a.rs", "use super::super::x;", 1, "climbs"),
-        ("signal/b/a.rs", "use super::{y, super::x};", 1, "climbs"),
-        ("signal/mod.rs", "use super::audio;", 1, "root"),
-        (
-            "units.rs",
-            "mod tests { use super::*; }\nuse super::audio;",
-            2,
-            "root",
-        ),
-        ("signal/a.rs", "use std::time::Instant;", 1, "Instant"),
-        (
-            "signal/a.rs",
-            "fn f() { std::thread::yield_now() }",
-            1,
-            "thread",
-        ),
-        ("signal/a.rs", "use std::{fmt, fs};", 1, "`fs`"),
-        ("readings/a.rs", "fn f() { fs::read(x) }", 1, "`fs`"),
-        (
-            "references/a.rs",
-            "#[cfg(test)] mod t { fn f() { println!() } }",
-            1,
-            "println",
-        ),
-        (
-            "signal/a.rs",
-            "let s = \"\\\"\"; /* a /* b */ c */ use crate::audio;",
-            1,
-            "audio",
-        ),
-        (
-            "signal/a.rs",
-            "let c = ('\"', '\\'', 'a'); fn f<'a>() { crate::audio::g() }",
-            1,
-            "audio",
-        ),
-        (
-            "signal/a.rs",
-            "let s = r#\"\n\"x\n\"#;\nuse crate::audio;",
-            4,
-            "audio",
-        ),
+    for planted_row in [
+        "signal/a.rs:2 | above it (floor 7) | \nuse crate::audio::ring;",
+        "signal/a.rs:2 | above it | use crate::{units::Hertz,\n readings};",
+        "signal/a.rs:3 | `audio` | use crate::{\n    units::{A, b},\n    audio::{x, y},\n};",
+        "units.rs:1 | above it | fn f() { crate :: signal :: g() }",
+        "machine/a.rs:1 | beside it | use crate::references::Tone;",
+        "audio/a.rs:1 | no floor | use crate::Shortcut;",
+        "audio/a.rs:1 | no floor | use crate::*;",
+        "audio/a.rs:1 | no floor | use crate as root;",
+        "audio/a.rs:1 | no floor | use crate::{self as root};",
+        "attic/a.rs:1 | no floor | ",
+        "signal/b/a.rs:1 | climbs | use super::super::x;",
+        "signal/b/a.rs:1 | climbs | use super::{y, super::x};",
+        "signal/mod.rs:1 | root | use super::audio;",
+        "units.rs:2 | root | mod tests { use super::*; }\nuse super::audio;",
+        "signal/a.rs:1 | Instant | use std::time::Instant;",
+        "signal/a.rs:1 | thread | fn f() { std::thread::yield_now() }",
+        "signal/a.rs:1 | `fs` | use std::{fmt, fs};",
+        "readings/a.rs:1 | `fs` | fn f() { fs::read(x) }",
+        "references/a.rs:1 | println | #[cfg(test)] mod t { fn f() { println!() } }",
+        "signal/a.rs:1 | audio | let s = \"\\\"\"; /* a /* b */ c */ use crate::audio;",
+        "signal/a.rs:1 | audio | let c = ('\"', '\\'', 'a'); fn f<'a>() { crate::audio::g() }",
+        "signal/a.rs:4 | audio | let s = r#\"\n\"x\n\"#;\nuse crate::audio;",
     ] {
-        let found = planted(file, text);
-        let place = format!("src/{file}:{line}: ");
+        let mut parts = planted_row.splitn(3, " | ");
+        let [place, says, text] = [(); 3].map(|()| parts.next().expect("three parts"));
+        let found = planted(place.split(':').next().expect("a file"), text);
         assert_eq!(found.len(), 1, "{text}: {found:?}");
-        assert!(found[0].starts_with(&place), "{text}: {found:?}");
-        assert!(found[0].contains(says), "{text}: {found:?}");
+        let told = found[0].strip_prefix(&format!("src/{place}: "));
+        assert!(
+            told.is_some_and(|it| it.contains(says)),
+            "{text}: {found:?}"
+        );
     }
 }
 
 #[test]
 fn the_checker_leaves_the_harmless_alone() {
-    for (file, text) in [
-        (
-            "audio/a.rs",
-            "use crate::{audio::ring, readings::{A, B}, units::Hertz};",
-        ),
-        (
-            "audio/a.rs",
-            "use std::{fs, thread, time::Instant}; fn f() { println!() }",
-        ),
-        ("records/a.rs", "use std::fs; fn f() { fs::read(x) }"),
-        (
-            "signal/a.rs",
-            "// crate::audio\n/// [`crate::audio`]\n/* crate::audio */",
-        ),
-        (
-            "signal/a.rs",
-            "const S: &str = \"crate::audio println! // \";",
-        ),
-        (
-            "signal/a.rs",
-            "pub(crate) fn f(fs: f64) -> f64 { 1.0 / fs }",
-        ),
-        ("signal/b/a.rs", "pub(super) use super::{x, y::z};"),
-        (
-            "signal/mod.rs",
-            "fn f() { if a { b } }\nmod tests { use super::*; fn g() {} }",
-        ),
-        (
-            "signal/a.rs",
-            "mod tests { use super::*; use crate::units; }",
-        ),
+    for harmless in [
+        "audio/a.rs | use crate::{audio::ring, readings::{A, B}, units::Hertz};",
+        "audio/a.rs | use std::{fs, thread, time::Instant}; fn f() { println!() }",
+        "records/a.rs | use std::fs; fn f() { fs::read(x) }",
+        "signal/a.rs | // crate::audio\n/// [`crate::audio`]\n/* crate::audio */",
+        "signal/a.rs | const S: &str = \"crate::audio println! // \";",
+        "signal/a.rs | pub(crate) fn f(fs: f64) -> f64 { 1.0 / fs }",
+        "signal/b/a.rs | pub(super) use super::{x, y::z};",
+        "signal/mod.rs | fn f() { if a { b } }\nmod tests { use super::*; fn g() {} }",
+        "signal/a.rs | mod tests { use super::*; use crate::units; }",
     ] {
-        assert!(
-            planted(file, text).is_empty(),
-            "{text}: {:?}",
-            planted(file, text)
-        );
+        let (file, text) = harmless.split_once(" | ").expect("two parts");
+        assert_eq!(planted(file, text), [""; 0], "{text}");
     }
 }

@@ -7,15 +7,13 @@
 
 use std::f64::consts::TAU;
 
-use crate::support::dice::gaussian;
+use crate::support::dice::Dice;
 use crate::support::wavering::{
     DEPTH_PERCENT, deviating, engine, measure, pulses, quasi_peak_of_a_sine_db, steady,
     wavering as wavering_tone, weighted_gain_db, whole_periods_s,
 };
 use crate::support::weighting_table::WEIGHTING_DB;
-use rand::SeedableRng;
-use rand_pcg::Pcg64Mcg;
-use tapewright::readings::{CautionCode, Engine, FlutterReading};
+use tapewright::readings::{CautionCode, Engine, FlutterReading, weighting};
 use tapewright::units::Percent;
 
 /// Samples a second where nothing else is said: the lowest, so that long
@@ -29,6 +27,18 @@ fn percent(value: Option<Percent>) -> f64 {
 
 fn db(ratio: f64) -> f64 {
     20.0 * ratio.log10()
+}
+
+#[test]
+fn the_weighting_filter_follows_the_table_at_every_rate_of_a_track() {
+    for rate in [2000.0, 2004.5, 2205.0, 2756.0, 3999.0] {
+        let filter = weighting(rate);
+        for (hz, table) in WEIGHTING_DB {
+            let error = db(filter.gain(hz, rate)) - table;
+            assert!(error.abs() <= 0.2, "{hz} Hz at {rate}: {error:.3} dB");
+        }
+        assert!((filter.gain(4.0, rate) - 1.0).abs() < 1e-8);
+    }
 }
 
 /// IEC 60386, DIN 45507, AES6; table from memory.
@@ -107,8 +117,8 @@ fn a_sine_reads_0_9969_of_its_peak_as_two_sigma_and_0_7071_as_root_mean_square()
 fn random_flutter_reads_1_960_times_its_root_mean_square_as_two_sigma() {
     // |x| of a normal distribution exceeds 1.960 σ for 5 % of the time, hence
     // the name of the figure (IEC 60386 Amendment 1, AES6).
-    let mut random = Pcg64Mcg::seed_from_u64(386);
-    let noise = (0..180 * RATE).map(|_| 0.3 * gaussian(&mut random));
+    let mut dice = Dice::new(386);
+    let noise = (0..180 * RATE).map(|_| 0.3 * dice.gaussian());
     let samples = deviating(RATE, TONE, noise);
     let flutter = measure(RATE, TONE, &samples).flutter;
     let ratio = percent(flutter.weighted_two_sigma) / percent(flutter.weighted_rms);

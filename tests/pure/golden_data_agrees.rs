@@ -5,6 +5,7 @@
 //! only its results are stored. The samples are made here by the same formula.
 
 use std::f64::consts::TAU;
+use std::sync::LazyLock;
 
 use crate::support::dice;
 use crate::support::fast;
@@ -66,9 +67,17 @@ struct AllanFound {
     terms: Vec<u64>,
 }
 
-fn golden() -> Golden {
+static GOLDEN: LazyLock<Golden> = LazyLock::new(|| {
     serde_json::from_str(include_str!("../golden/expected.json")).expect("golden data")
-}
+});
+
+/// Each recording of theirs with its speed track.
+static TRACKS: LazyLock<Vec<(&Found, judge::Phase)>> = LazyLock::new(|| {
+    let recordings = GOLDEN.recordings.iter();
+    recordings
+        .map(|it| (it, it.recording.fast_phase()))
+        .collect()
+});
 
 /// Noise from the same whole numbers as in the script.
 fn hiss(n: u64) -> f64 {
@@ -106,6 +115,13 @@ impl Recording {
         fast::phase(&self.samples(), self.rate_hz, range_hz)
     }
 
+    /// Its speed in percent at each step of the phase, for the middle of it.
+    fn speed(&self, phase: &judge::Phase) -> Vec<f64> {
+        let steps = phase.turns.windows(2);
+        let percent = |pair: &[f64]| self.percent((pair[1] - pair[0]) / phase.step_s);
+        steps.map(percent).collect()
+    }
+
     fn measurement(&self) -> Measurement {
         let settings = sound::settings_at(self.rate_hz, 1, self.nominal_hz);
         sound::measure(settings, &self.samples())
@@ -123,9 +139,8 @@ fn rms(values: impl ExactSizeIterator<Item = f64>) -> f64 {
 
 #[test]
 fn the_speed_track_agrees_with_the_analytic_signal() {
-    for found in golden().recordings {
+    for (found, phase) in &*TRACKS {
         let recording = &found.recording;
-        let phase = recording.fast_phase();
         let errors: Vec<f64> = (0..)
             .zip(&found.speed_of_each_step_percent)
             .map(|(k, expected)| {
@@ -145,15 +160,10 @@ fn the_speed_track_agrees_with_the_analytic_signal() {
 
 #[test]
 fn the_weighted_series_agrees_with_the_table_by_fourier_transform() {
-    for found in golden().recordings {
+    for (found, phase) in &*TRACKS {
         let recording = &found.recording;
-        let phase = recording.fast_phase();
         let rate = 1.0 / phase.step_s;
-        let speed: Vec<f64> = phase
-            .turns
-            .windows(2)
-            .map(|pair| recording.percent((pair[1] - pair[0]) * rate))
-            .collect();
+        let speed = recording.speed(phase);
         // As the meter does it: from half a second on, the first mean out.
         let begin = ((0.5 - phase.first_s) * rate) as usize;
         let first = &speed[begin..begin + (0.5 * rate) as usize];
@@ -185,48 +195,43 @@ fn the_weighted_series_agrees_with_the_table_by_fourier_transform() {
 
 #[test]
 fn the_figures_agree_with_scipy() {
-    for found in golden().recordings {
+    for found in &GOLDEN.recordings {
         let got = found.recording.measurement();
         let flutter = got.flutter;
+        let two_sigma = flutter.weighted_two_sigma;
         // 0.2 dB of the weighting curve are 2.3 %.
-        for (name, value, expected, limit) in [
+        for (name, limit, value, expected) in [
             (
                 "weighted rms",
+                0.023,
                 flutter.weighted_rms,
                 found.weighted_rms_percent,
-                0.023,
             ),
             (
-                "weighted two-sigma",
-                flutter.weighted_two_sigma,
-                found.weighted_two_sigma_percent,
+                "two-sigma",
                 0.023,
+                two_sigma,
+                found.weighted_two_sigma_percent,
             ),
             (
                 "unweighted rms",
+                0.01,
                 flutter.unweighted_rms,
                 found.unweighted_rms_percent,
-                0.01,
             ),
-            ("wow rms", flutter.wow_rms, found.wow_rms_percent, 0.01),
+            ("wow rms", 0.01, flutter.wow_rms, found.wow_rms_percent),
             (
                 "flutter rms",
+                0.01,
                 flutter.flutter_rms,
                 found.flutter_rms_percent,
-                0.01,
             ),
         ] {
             let value = value.expect(name).0;
             let error = value / expected - 1.0;
-            println!(
-                "{}: {name} {value:.6} {expected:.6} {error:+.4}",
-                found.recording.name
-            );
-            assert!(
-                error.abs() < limit,
-                "{}: {name} {value}, {expected} expected",
-                found.recording.name
-            );
+            let what = format!("{}: {name}", found.recording.name);
+            println!("{what} {value:.6} {expected:.6} {error:+.4}");
+            assert!(error.abs() < limit, "{what} {value}, {expected} expected");
         }
         let mean = sound::deviation(&got) - found.mean_percent;
         println!("{}: mean {mean:+.6}", found.recording.name);
@@ -235,27 +240,18 @@ fn the_figures_agree_with_scipy() {
         let drift = got.drift.expect("a drift");
         let off = drift.percent_per_minute - found.drift_percent_per_min;
         let known = drift.uncertainty_percent_per_minute.expect("its own");
-        println!("{}: drift {off:+.5} {known}", found.recording.name);
-        assert!(
-            off.abs() < known,
-            "{}: {off}, {known}",
-            found.recording.name
-        );
+        let what = format!("{}: drift {off:+.5} {known}", found.recording.name);
+        println!("{what}");
+        assert!(off.abs() < known, "{what}");
     }
 }
 
 #[test]
 fn lines_of_wow_and_flutter_agree_with_least_squares() {
-    for found in golden().recordings {
+    for (found, phase) in &*TRACKS {
         let recording = &found.recording;
-        let phase = recording.fast_phase();
         let rates: Vec<f64> = recording.lines.iter().map(|line| line[0]).collect();
-        let rate = 1.0 / phase.step_s;
-        let speed: Vec<f64> = phase
-            .turns
-            .windows(2)
-            .map(|pair| recording.percent((pair[1] - pair[0]) * rate))
-            .collect();
+        let speed = recording.speed(phase);
         let t: Vec<f64> = (0..speed.len())
             .map(|k| phase.first_s + (k as f64 + 0.5) * phase.step_s)
             .collect();
@@ -271,7 +267,7 @@ fn lines_of_wow_and_flutter_agree_with_least_squares() {
 
 #[test]
 fn the_allan_deviation_agrees_with_allantools_and_with_its_definition() {
-    let found = golden().allan;
+    let found = &GOLDEN.allan;
     let values: Vec<f64> = (0..found.count)
         .map(|n| {
             let angle = TAU * found.line_turns_per_step * n as f64 + found.line_radians;

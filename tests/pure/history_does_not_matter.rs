@@ -3,13 +3,12 @@
 //! everything that is shown of a machine is what is shown of it alone.
 
 use std::f64::consts::TAU;
+use std::sync::LazyLock;
 
-use crate::support::dice::gaussian;
+use crate::support::dice::Dice;
 use crate::support::seeds::each;
 use crate::support::sound;
 use crate::support::wavering::deviating;
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{
     Engine, KeepRequest, Keeping, Measurement, Nominal, Problem, Reading, Settings, Steadiness,
     ToneState,
@@ -32,11 +31,11 @@ fn frames(seconds: f64) -> usize {
 /// Off by this much, with sinusoidal wow of these rates and peaks, and a
 /// little noise; all in percent.
 fn machine(off: f64, wow: &[(f64, f64)], seconds: f64, seed: u64) -> Vec<f32> {
-    let mut random = Pcg64Mcg::seed_from_u64(seed);
+    let mut dice = Dice::new(seed);
     let mut rough = 0.0;
     let speed = (0..frames(seconds)).map(|n| {
         if n.is_multiple_of(40) {
-            rough = 0.01 * gaussian(&mut random);
+            rough = 0.01 * dice.gaussian();
         }
         let t = n as f64 / f64::from(RATE);
         let lines = wow
@@ -47,21 +46,31 @@ fn machine(off: f64, wow: &[(f64, f64)], seconds: f64, seed: u64) -> Vec<f32> {
     deviating(RATE, TONE_HZ, speed)
 }
 
-fn portable() -> Vec<f32> {
-    machine(-1.2, &[(0.55, 0.2), (4.7, 0.06)], LENGTH_S, 1)
+/// A machine that is judged, and what is shown of it alone.
+struct Judged {
+    sound: Vec<f32>,
+    alone: Vec<Reading>,
 }
 
-fn deck() -> Vec<f32> {
-    machine(0.3, &[(1.3, 0.05), (7.0, 0.02)], LENGTH_S, 2)
+impl Judged {
+    fn of(off: f64, wow: [(f64, f64); 2], seed: u64) -> Self {
+        let sound = machine(off, &wow, LENGTH_S, seed);
+        let alone = watched(&mut fresh(), &sound);
+        Self { sound, alone }
+    }
 }
+
+static PORTABLE: LazyLock<Judged> =
+    LazyLock::new(|| Judged::of(-1.2, [(0.55, 0.2), (4.7, 0.06)], 1));
+static DECK: LazyLock<Judged> = LazyLock::new(|| Judged::of(0.3, [(1.3, 0.05), (7.0, 0.02)], 2));
 
 fn silence(seconds: f64) -> Vec<f32> {
     vec![0.0; frames(seconds)]
 }
 
 fn noise(seconds: f64) -> Vec<f32> {
-    let mut random = Pcg64Mcg::seed_from_u64(3);
-    let mut value = || 0.1 * gaussian(&mut random) as f32;
+    let mut dice = Dice::new(3);
+    let mut value = || 0.1 * dice.gaussian() as f32;
     (0..frames(seconds)).map(|_| value()).collect()
 }
 
@@ -80,9 +89,9 @@ fn notes(all: &[&[f64]], each_s: f64) -> Vec<f32> {
 }
 
 fn music(seconds: f64) -> Vec<f32> {
-    let mut random = Pcg64Mcg::seed_from_u64(4);
+    let mut dice = Dice::new(4);
     let mut chord = || {
-        let root = 220.0 * 2f64.powf(f64::from(random.random_range(0..24u32)) / 12.0);
+        let root = 220.0 * 2f64.powf(dice.below(24) as f64 / 12.0);
         vec![root, 1.26 * root, 1.5 * root, 2.0 * root]
     };
     let chords: Vec<Vec<f64>> = (0..(seconds / 0.5) as usize).map(|_| chord()).collect();
@@ -166,28 +175,10 @@ fn all_before() -> Vec<Before> {
     all
 }
 
-/// One figure, and when it is compared: seconds after the machine begins.
-struct Figure {
-    name: &'static str,
-    from_s: f64,
-    /// It may differ by this, and by this part of itself.
-    by: [f64; 2],
-    get: fn(&Reading) -> Option<f64>,
-}
-
-fn figure(
-    name: &'static str,
-    from_s: f64,
-    by: [f64; 2],
-    get: fn(&Reading) -> Option<f64>,
-) -> Figure {
-    Figure {
-        name,
-        from_s,
-        by,
-        get,
-    }
-}
+/// One figure: its name, from when it is compared (seconds after the machine
+/// begins), by how much and by what part of itself it may differ.
+#[derive(Clone, Copy)]
+struct Figure(&'static str, f64, [f64; 2], fn(&Reading) -> Option<f64>);
 
 fn percent(value: Option<Percent>) -> Option<f64> {
     value.map(|value| value.0)
@@ -222,62 +213,57 @@ fn figures(digits_s: f64, known_s: f64, flutter_s: f64, drift_s: f64) -> Vec<Fig
         let problems = reading.signal.problems.iter();
         Some(problems.filter(|it| named(it)).count() as f64)
     };
+    let same = [0.0, 0.0];
     let digits = [0.012, 0.0];
     let known = [0.005, 0.3];
     let shown = [0.002, 0.03];
+    let two_sigma = |it: &Reading| percent(it.flutter.weighted_two_sigma);
+    let around_it = |it: &Reading| percent(it.flutter.weighted_two_sigma_uncertainty);
+    let quasi_peak = |it: &Reading| percent(it.flutter.weighted_peak);
+    let drift = |it: &Reading| Some(it.drift?.percent_per_minute);
+    let around_drift = |it: &Reading| it.drift?.uncertainty_percent_per_minute;
+    let eighth = |it: &Reading| it.guidance.an_eighth.map(|(by, _)| by.0);
+    let advice = |it: &Reading| Some(f64::from(it.guidance.advice.is_some()));
+    let kept = |it: &Reading| match &it.keeping {
+        Some(Keeping::Done(kept)) => Some(kept.speed?.deviation.0),
+        _ => None,
+    };
     vec![
-        figure("tone", 1.0, [0.0, 0.0], tone),
-        figure("problems", 10.0, [0.0, 0.0], problems),
-        figure("digits", digits_s, digits, |it| Some(it.speed?.deviation.0)),
-        figure("needle", 1.0, digits, |it| Some(it.speed?.needle.0)),
-        figure("±", known_s, known, |it| percent(it.speed?.uncertainty)),
-        figure("steadiness", known_s, [0.0, 0.0], steadiness),
-        figure("wow", flutter_s, shown, |it| percent(it.flutter.wow_rms)),
-        figure("flutter", flutter_s.min(14.0), shown, |it| {
+        Figure("tone", 1.0, same, tone),
+        Figure("problems", 10.0, same, problems),
+        Figure("digits", digits_s, digits, |it| Some(it.speed?.deviation.0)),
+        Figure("needle", 1.0, digits, |it| Some(it.speed?.needle.0)),
+        Figure("±", known_s, known, |it| percent(it.speed?.uncertainty)),
+        Figure("steadiness", known_s, same, steadiness),
+        Figure("wow", flutter_s, shown, |it| percent(it.flutter.wow_rms)),
+        Figure("flutter", flutter_s.min(14.0), shown, |it| {
             percent(it.flutter.flutter_rms)
         }),
-        figure("two-sigma", flutter_s, shown, |it| {
-            percent(it.flutter.weighted_two_sigma)
-        }),
-        figure("± of two-sigma", flutter_s, known, |it| {
-            percent(it.flutter.weighted_two_sigma_uncertainty)
-        }),
-        figure("quasi-peak", flutter_s, shown, |it| {
-            percent(it.flutter.weighted_peak)
-        }),
-        figure("drift", drift_s, [0.04, 0.1], |it| {
-            Some(it.drift?.percent_per_minute)
-        }),
-        figure("± of drift", drift_s, [0.02, 0.3], |it| {
-            it.drift?.uncertainty_percent_per_minute
-        }),
-        figure("last move", known_s, [0.02, 0.0], |it| {
+        Figure("two-sigma", flutter_s, shown, two_sigma),
+        Figure("± of two-sigma", flutter_s, known, around_it),
+        Figure("quasi-peak", flutter_s, shown, quasi_peak),
+        Figure("drift", drift_s, [0.04, 0.1], drift),
+        Figure("± of drift", drift_s, [0.02, 0.3], around_drift),
+        Figure(LAST_MOVE, known_s, [0.02, 0.0], |it| {
             percent(it.guidance.last_move)
         }),
-        figure("an eighth", 1.0, [0.0, 0.0], |it| {
-            it.guidance.an_eighth.map(|(by, _)| by.0)
-        }),
-        figure("heading", known_s, [0.1, 0.0], |it| {
+        Figure("an eighth", 1.0, same, eighth),
+        Figure("heading", known_s, [0.1, 0.0], |it| {
             percent(it.guidance.heading)
         }),
-        figure("advice", known_s, [0.0, 0.0], |it| {
-            Some(f64::from(it.guidance.advice.is_some()))
-        }),
-        figure("kept", KEEP_AFTER_S + 20.0, [0.01, 0.0], |it| {
-            match &it.keeping {
-                Some(Keeping::Done(kept)) => Some(kept.speed?.deviation.0),
-                _ => None,
-            }
-        }),
+        Figure("advice", known_s, same, advice),
+        Figure("kept", KEEP_AFTER_S + 20.0, [0.01, 0.0], kept),
     ]
 }
+
+const LAST_MOVE: &str = "last move";
 
 /// After a pause nothing is waited for, and nothing differs but in the last
 /// digits of the arithmetic.
 fn at_once() -> Vec<Figure> {
     let mut figures = figures(0.5, 0.5, 0.5, 0.5);
-    for figure in &mut figures {
-        figure.by = figure.by.map(|by| by.min(1e-6));
+    for Figure(_, _, by, _) in &mut figures {
+        *by = by.map(|by| by.min(1e-6));
     }
     figures
 }
@@ -300,37 +286,33 @@ fn watched(engine: &mut Engine, sound: &[f32]) -> Vec<Reading> {
 
 /// Where the two tell different things, the first place for each figure.
 fn differences(alone: &[Reading], after: &[Reading], figures: &[Figure]) -> Vec<String> {
-    let differs = |figure: &Figure| {
+    let differs = |&Figure(name, from_s, by, get): &Figure| {
         let looks = alone.iter().zip(after).enumerate();
         let times = looks.map(|(k, pair)| ((k + 1) as f64 * LOOK_S, pair));
-        times
-            .filter(|(at_s, _)| *at_s >= figure.from_s)
-            .find_map(|(at_s, (alone, after))| {
-                let [alone, after] = [alone, after].map(figure.get);
-                let same = match (alone, after) {
-                    (Some(a), Some(b)) => (a - b).abs() <= figure.by[0] + figure.by[1] * a.abs(),
-                    (None, None) => true,
-                    _ => false,
-                };
-                (!same).then(|| {
-                    let name = figure.name;
-                    format!("{name} at {at_s} s: {after:?}, alone {alone:?}")
-                })
-            })
+        let mut judged = times.filter(|(at_s, _)| *at_s >= from_s);
+        judged.find_map(|(at_s, (alone, after))| {
+            let [alone, after] = [alone, after].map(get);
+            let same = match (alone, after) {
+                (Some(a), Some(b)) => (a - b).abs() <= by[0] + by[1] * a.abs(),
+                (None, None) => true,
+                _ => false,
+            };
+            (!same).then(|| format!("{name} at {at_s} s: {after:?}, alone {alone:?}"))
+        })
     };
     figures.iter().filter_map(differs).collect()
 }
 
 /// Each of what came before, then so long a pause, then the machine.
-fn judged(pause_s: f64, sound: &[f32], all: &[Before], figures: &[Figure]) -> Vec<String> {
-    let alone = watched(&mut fresh(), sound);
+fn judged(pause_s: f64, machine: &Judged, figures: &[Figure]) -> Vec<String> {
+    let all = all_before();
     let judge = |nth: u64| {
         let (name, act) = &all[nth as usize];
         let mut engine = engine();
         act(&mut engine);
         engine.push(&silence(pause_s));
-        let after = watched(&mut engine, sound);
-        let found = differences(&alone, &after, figures);
+        let after = watched(&mut engine, &machine.sound);
+        let found = differences(&machine.alone, &after, figures);
         let named = found.into_iter().map(|it| format!("{name}: {it}"));
         named.collect::<Vec<_>>()
     };
@@ -340,8 +322,8 @@ fn judged(pause_s: f64, sound: &[f32], all: &[Before], figures: &[Figure]) -> Ve
 #[test]
 fn what_came_before_a_pause_changes_nothing_that_is_shown() {
     let figures = at_once();
-    for (name, sound) in [("a portable", portable()), ("a deck", deck())] {
-        let found = judged(4.0, &sound, &all_before(), &figures);
+    for (name, machine) in [("a portable", &PORTABLE), ("a deck", &DECK)] {
+        let found = judged(4.0, machine, &figures);
         assert!(found.is_empty(), "{name} after\n{}", found.join("\n"));
     }
 }
@@ -351,8 +333,8 @@ fn what_came_without_a_pause_is_forgotten_in_time() {
     // The tone may never have been lost: averages look back over 24 s, and
     // what the speed went by at the change is what a hand would have done.
     let mut figures = figures(14.0, 34.0, 24.0, 42.0);
-    figures.retain(|figure| figure.name != "last move");
-    let found = judged(0.0, &portable(), &all_before(), &figures);
+    figures.retain(|figure| figure.0 != LAST_MOVE);
+    let found = judged(0.0, &PORTABLE, &figures);
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
@@ -369,26 +351,19 @@ fn settles(engine: &mut Engine, sound: &[f32]) -> (f64, Reading) {
     (unsettled_s, engine.reading())
 }
 
+/// The generator that tried the cable, and a better machine.
 #[test]
-fn a_machine_settles_after_the_generator_that_tried_the_cable() {
-    let mut engine = engine();
-    engine.push(&machine(0.0, &[], 25.0, 11));
-    engine.push(&silence(4.0));
-    let sound = machine(-1.0, &[(0.55, 0.2)], 40.0, 12);
-    let (settled_s, reading) = settles(&mut engine, &sound);
-    assert!(settled_s <= 6.0, "{settled_s} s");
-    let wow = reading.flutter.wow_rms.expect("a wow figure").0;
-    let true_wow = 0.1414 * in_the_wow_band(0.55);
-    assert!((wow / true_wow - 1.0).abs() < 0.05, "{wow}");
-}
-
-#[test]
-fn a_machine_settles_after_a_better_one() {
-    let mut engine = engine();
-    engine.push(&machine(0.0, &[(0.9, 0.05)], 25.0, 13));
-    engine.push(&silence(4.0));
-    let (settled_s, _) = settles(&mut engine, &machine(-1.0, &[(0.6, 0.15)], 40.0, 14));
-    assert!(settled_s <= 6.0, "{settled_s} s");
+fn a_machine_settles_after_another() {
+    for (before, hz, peak) in [(&[][..], 0.55, 0.2), (&[(0.9, 0.05)], 0.6, 0.15)] {
+        let mut engine = engine();
+        engine.push(&machine(0.0, before, 25.0, 11));
+        engine.push(&silence(4.0));
+        let (settled_s, reading) = settles(&mut engine, &machine(-1.0, &[(hz, peak)], 40.0, 12));
+        assert!(settled_s <= 6.0, "after {before:?}: {settled_s} s");
+        let wow = reading.flutter.wow_rms.expect("a wow figure").0;
+        let true_wow = peak / 2f64.sqrt() * in_the_wow_band(hz);
+        assert!((wow / true_wow - 1.0).abs() < 0.05, "{wow}");
+    }
 }
 
 #[test]
@@ -589,8 +564,7 @@ fn hands_off_never_compares_with_another_machine() {
 #[test]
 fn another_run_and_an_input_that_came_back_begin_anew() {
     type Act = (&'static str, fn(&mut Engine));
-    let sound = portable();
-    let alone = watched(&mut fresh(), &sound);
+    let Judged { sound, alone } = &*PORTABLE;
     let figures = at_once();
     let acts: [Act; 4] = [
         ("another run", |it| {
@@ -609,7 +583,7 @@ fn another_run_and_an_input_that_came_back_begin_anew() {
         engine.push(&machine(1.0, &[(0.9, 0.03)], 20.0, 71));
         act(&mut engine);
         engine.push(&silence(1.0));
-        let found = differences(&alone, &watched(&mut engine, &sound), &figures);
+        let found = differences(alone, &watched(&mut engine, sound), &figures);
         assert!(found.is_empty(), "{name}:\n{}", found.join("\n"));
     }
 }

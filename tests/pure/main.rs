@@ -8,7 +8,6 @@
 mod support;
 
 mod channels_are_combined;
-mod clock_figures_survive;
 mod engine_reads_true;
 mod every_reference_is_live;
 mod fast_agrees_with_obvious;

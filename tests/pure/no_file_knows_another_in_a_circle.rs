@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
-use crate::support::rust_tokens::{Token, tokens};
+use crate::support::rust_tokens::{Token, is, paths, tokens};
 
 /// The way to a module, from the root of the crate.
 type Way = Vec<String>;
@@ -39,50 +39,17 @@ fn modules(folder: &Path, way: &Way, all: &mut Modules) {
 
 /// Up to the first `mod tests {`.
 fn without_tests(mut all: Vec<Token>) -> Vec<Token> {
-    let is = |at: usize, text: &str| all.get(at).is_some_and(|token| token.text == text);
-    let tests = (0..all.len()).find(|&at| is(at, "mod") && is(at + 1, "tests") && is(at + 2, "{"));
+    let begins = ["mod", "tests", "{"];
+    let begins = |at: usize| (0..3).all(|k| is(&all, at + k, begins[k]));
+    let tests = (0..all.len()).find(|at| begins(*at));
     all.truncate(tests.unwrap_or(all.len()));
     all
 }
 
-/// Every way that is written after a root token, groups taken apart.
+/// Every way that is written after a root token.
 fn ways_from(tokens: &[Token], root: usize) -> Vec<Way> {
-    let text = |at: usize| tokens.get(at).map_or("", |token| token.text.as_str());
-    if text(root + 1) != "::" {
-        return Vec::new();
-    }
-    if text(root + 2) != "{" {
-        let name = text(root + 2).to_owned();
-        let further = ways_from(tokens, root + 2);
-        if further.is_empty() {
-            return vec![vec![name]];
-        }
-        let joined = |rest: Way| [vec![name.clone()], rest].concat();
-        return further.into_iter().map(joined).collect();
-    }
-    let (mut ways, mut depth, mut fresh) = (Vec::new(), 0, false);
-    for at in root + 2..tokens.len() {
-        match text(at) {
-            "{" => (depth, fresh) = (depth + 1, true),
-            "}" => depth -= 1,
-            "," => fresh = true,
-            name if fresh && depth == 1 => {
-                fresh = false;
-                let further = ways_from(tokens, at);
-                if further.is_empty() {
-                    ways.push(vec![name.to_owned()]);
-                }
-                for rest in further {
-                    ways.push([vec![name.to_owned()], rest].concat());
-                }
-            }
-            _ => {}
-        }
-        if depth == 0 {
-            break;
-        }
-    }
-    ways
+    let text = |path: Vec<Token>| path.into_iter().map(|token| token.text).collect();
+    paths(tokens, root).into_iter().map(text).collect()
 }
 
 /// All that a module names by `crate`, `super` or `self`, from the root.
@@ -210,72 +177,47 @@ fn no_folder_has_a_circle() {
 
 #[test]
 fn a_planted_circle_is_found_and_what_goes_one_way_is_not() {
-    let planted = |files: &[(&str, &str)]| {
-        let way = |file: &str| {
-            file.split('/')
-                .filter(|it| *it != "mod")
-                .map(str::to_owned)
-                .collect()
-        };
-        let all = files
-            .iter()
-            .map(|(file, text)| (way(file), without_tests(tokens(text))))
-            .collect();
-        circles(&all)
+    let way = |file: &str| -> Way {
+        let parts = file.split('/').filter(|it| *it != "mod");
+        parts.map(str::to_owned).collect()
     };
-    for (files, wanted) in [
+    let planted = |files: &str| {
+        let files = files
+            .split(" | ")
+            .map(|it| it.split_once(": ").expect("a file"));
+        let all = files.map(|(file, text)| (way(file), without_tests(tokens(text))));
+        circles(&all.collect())
+    };
+    for (files, circle) in [
         (
-            vec![
-                ("x/mod", ""),
-                ("x/a", "use super::b::B;"),
-                ("x/b", "use super::c;"),
-            ],
-            vec![],
+            "x/mod:  | x/a: use super::b::B; | x/b: use super::c;",
+            false,
         ),
         (
-            vec![
-                ("x/mod", ""),
-                ("x/a", "use super::b::B;"),
-                ("x/b", "use crate::x::{c, a::A};"),
-            ],
-            vec!["src/x: a, b"],
+            "x/mod:  | x/a: use super::b::B; | x/b: use crate::x::{c, a::A};",
+            true,
         ),
         // By what a folder hands on.
         (
-            vec![
-                ("x/mod", "pub use self::a::A;"),
-                ("x/a", "use super::b::B;"),
-                ("x/b", "use super::A;"),
-            ],
-            vec!["src/x: a, b"],
+            "x/mod: pub use self::a::A; | x/a: use super::b::B; | x/b: use super::A;",
+            true,
         ),
         // A folder counts as one, and its tests not at all.
         (
-            vec![
-                ("x/mod", ""),
-                ("x/a/mod", ""),
-                ("x/a/c", "use crate::x::b::B;"),
-                ("x/b", "fn f() { crate::x::a::g() }"),
-            ],
-            vec!["src/x: a, b"],
+            "x/mod:  | x/a/mod:  | x/a/c: use crate::x::b::B; | x/b: fn f() { crate::x::a::g() }",
+            true,
         ),
         (
-            vec![
-                ("x/mod", ""),
-                ("x/a", "use super::b::B;"),
-                ("x/b", "mod tests { use crate::x::a::A; }"),
-            ],
-            vec![],
+            "x/mod:  | x/a: use super::b::B; | x/b: mod tests { use crate::x::a::A; }",
+            false,
         ),
         // What stands in the folder's own file belongs to all of it.
         (
-            vec![
-                ("x/mod", "use self::a::A; struct X;"),
-                ("x/a", "use super::X;"),
-            ],
-            vec![],
+            "x/mod: use self::a::A; struct X; | x/a: use super::X;",
+            false,
         ),
     ] {
-        assert_eq!(planted(&files), wanted, "{files:?}");
+        let told = ["src/x: a, b"];
+        assert_eq!(planted(files), told[..usize::from(circle)], "{files}");
     }
 }

@@ -5,7 +5,9 @@
 //! `cargo bench --bench robustness` prints the figures themselves, lower
 //! tones too.
 
+use crate::support::dice::hiss;
 use crate::support::disturbed::{self, Disturbance, Dropouts, RATE_HZ};
+use crate::support::seeds::each;
 use crate::support::sound::{Line, Tone, deviation, measure, sampled, settings_at, two_sigma};
 use tapewright::readings::{CautionCode, Measurement};
 
@@ -28,8 +30,9 @@ const PLACES: [(f64, f64); 7] = [
 /// Two phases, unlike in every part of the signal.
 const PHASES: [f64; 2] = [0.0, 0.31];
 
-fn every_place(disturbances: &[Disturbance], mut check: impl FnMut(&str, f64, &Measurement)) {
-    for disturbance in disturbances {
+fn every_place(all: &[Disturbance], check: impl Fn(&str, f64, &Measurement) + Sync) {
+    each(0..all.len() as u64, |nth| {
+        let disturbance = all[nth as usize];
         for (nominal, percent) in PLACES {
             for turns in PHASES {
                 let hz = nominal * (1.0 + percent / 100.0);
@@ -39,50 +42,18 @@ fn every_place(disturbances: &[Disturbance], mut check: impl FnMut(&str, f64, &M
                 check(&what, deviation(&got) - percent, &got);
             }
         }
-    }
+    });
 }
 
-fn nothing_is_bent_by(disturbances: &[Disturbance]) {
-    assert!(!disturbances.is_empty());
-    every_place(disturbances, |what, error, got| {
+/// Swelling, hum, harmonics, crosstalk, overload.
+#[test]
+fn what_does_not_move_the_tape_is_not_read_as_speed() {
+    every_place(&disturbed::all(), |what, error, got| {
         assert!(error.abs() <= 0.001, "{what}: off by {error} %");
         let flutter = two_sigma(got);
         assert!(flutter <= 0.002, "{what}: false flutter of {flutter} %");
         assert_eq!(got.signal.dropout_count, 0, "{what}");
     });
-}
-
-fn those(wanted: impl Fn(&Disturbance) -> bool) -> Vec<Disturbance> {
-    disturbed::all().into_iter().filter(wanted).collect()
-}
-
-#[test]
-fn swelling_of_the_level_is_not_read_as_speed() {
-    nothing_is_bent_by(&those(|d| matches!(d, Disturbance::Swelling(..))));
-}
-
-#[test]
-fn mains_hum_is_not_read_as_speed() {
-    nothing_is_bent_by(&those(|d| matches!(d, Disturbance::Hum(..))));
-}
-
-#[test]
-fn harmonics_and_square_waves_are_not_read_as_speed() {
-    nothing_is_bent_by(&those(|d| {
-        matches!(d, Disturbance::Harmonic(_) | Disturbance::Square)
-    }));
-}
-
-#[test]
-fn crosstalk_is_not_read_as_speed() {
-    nothing_is_bent_by(&those(|d| matches!(d, Disturbance::Crosstalk(_))));
-}
-
-#[test]
-fn overload_and_clipping_are_not_read_as_speed() {
-    nothing_is_bent_by(&those(|d| {
-        matches!(d, Disturbance::Overload | Disturbance::Clipped)
-    }));
 }
 
 #[test]
@@ -120,13 +91,8 @@ fn dropouts_change_nothing_on_a_moving_tape_with_hiss_either() {
             lines: vec![line(0.55, 0.1), line(4.7, 0.05), line(24.0, 0.03)],
             drift_percent_per_s: 0.001,
         };
-        // 50 dB below the tone, from a counter mixed up.
-        let hiss = |t: f64| {
-            let mixed =
-                ((t * f64::from(RATE_HZ)).round() as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-            let even = (mixed ^ (mixed >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9) >> 40;
-            0.3 * 0.00224 * 12f64.sqrt() * (even as f64 / f64::from(1 << 24) - 0.5)
-        };
+        // 50 dB below the tone.
+        let hiss = |t: f64| 0.3 * 0.00224 * hiss((t * f64::from(RATE_HZ)).round() as u64);
         let read = |gain: &dyn Fn(f64) -> f64| {
             let samples = sampled(RATE_HZ, 20.0, |t| gain(t) * tone.at(t) + hiss(t));
             measure(settings_at(RATE_HZ, 1, nominal), &samples)

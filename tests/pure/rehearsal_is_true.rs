@@ -36,6 +36,26 @@ fn render(machine: &mut SimulatedMachine, frames: usize) -> Vec<f32> {
     samples
 }
 
+/// Frame by frame against a formula in the seconds from now on.
+#[track_caller]
+fn assert_follows(
+    machine: &mut SimulatedMachine,
+    frames: u32,
+    shown: fn(&SimulatedMachine) -> f64,
+    expected: impl Fn(f64) -> f64,
+) {
+    let mut frame = vec![0.0; usize::from(machine.config().channels)];
+    for n in 0..frames {
+        let off = shown(machine) - expected(f64::from(n) / RATE);
+        assert!(off.abs() < 1e-8, "{n}: {off}");
+        machine.fill(&mut frame);
+    }
+}
+
+fn mean(machine: &SimulatedMachine) -> f64 {
+    machine.mean_deviation().0
+}
+
 /// How far two phases in turns lie apart, whole turns left out.
 fn turns_apart(a: f64, b: f64) -> f64 {
     let apart = a - b;
@@ -136,12 +156,9 @@ fn the_lag_answers_a_step_with_its_exponential() {
         let config = MachineConfig { lag_s, ..mono() };
         let mut machine = SimulatedMachine::new(config, 1);
         machine.step_speed(Percent(3.0));
-        for n in 0..96_000 {
-            let t = f64::from(n) / RATE;
-            let expected = 3.0 * (1.0 - (-t / lag_s).exp());
-            assert!((machine.mean_deviation().0 - expected).abs() < 1e-8, "{n}");
-            render(&mut machine, 1);
-        }
+        assert_follows(&mut machine, 96_000, mean, |t| {
+            3.0 * (1.0 - (-t / lag_s).exp())
+        });
         assert!((machine.aimed_deviation().0 - 3.0).abs() < 1e-12);
     }
 }
@@ -315,29 +332,16 @@ fn power_off_stops_it_and_power_on_spins_it_up() {
         ..mono()
     };
     let mut machine = SimulatedMachine::new(config, 1);
+    let ratio = |machine: &SimulatedMachine| machine.true_deviation().ratio();
+    let left = |t: f64| (-t / 0.3).exp();
     machine.power_off();
     assert!(!machine.is_powered());
-    for n in 0..48_000 {
-        let expected = (-f64::from(n) / RATE / 0.3).exp();
-        assert!(
-            (machine.true_deviation().ratio() - expected).abs() < 1e-8,
-            "{n}"
-        );
-        render(&mut machine, 1);
-    }
+    assert_follows(&mut machine, 48_000, ratio, left);
     let stopped = render(&mut machine, 48_000 * 10);
     assert!(stopped.iter().skip(48_000).all(|x| x.abs() < 1e-9));
     assert!((machine.true_deviation().0 + 100.0).abs() < 1e-12);
-
     machine.power_on();
-    for n in 0..48_000 {
-        let expected = 1.0 - (-f64::from(n) / RATE / 0.3).exp();
-        assert!(
-            (machine.true_deviation().ratio() - expected).abs() < 1e-8,
-            "{n}"
-        );
-        render(&mut machine, 1);
-    }
+    assert_follows(&mut machine, 48_000, ratio, |t| 1.0 - left(t));
     render(&mut machine, 48_000 * 10);
     assert!(machine.true_deviation().0.abs() < 1e-12);
 }
@@ -388,11 +392,7 @@ fn dirt_moves_the_speed_through_the_lag_only_until_it_is_cleaned() {
     assert!((machine.mean_deviation().0 + 0.7).abs() < 1e-12);
     // Off the spot: it goes where the clean track would have it, +0.2 %.
     machine.turn_trimmer(0.02);
-    for n in 0..48_000 {
-        let expected = 0.2 - 0.9 * (-f64::from(n) / RATE / 0.1).exp();
-        assert!((machine.mean_deviation().0 - expected).abs() < 1e-8, "{n}");
-        render(&mut machine, 1);
-    }
+    assert_follows(&mut machine, 48_000, mean, |t| 0.2 - 0.9 * (-t / 0.1).exp());
     machine.power_off();
     for _ in 0..3 {
         machine.clean_wiper_stroke();

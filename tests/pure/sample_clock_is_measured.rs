@@ -2,9 +2,8 @@
 //! ± that covers it, and nothing is said where the arrivals allow nothing.
 //! All arrivals here are invented, with a clock whose error is known.
 
-use crate::support::dice::gaussian;
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
+use crate::support::dice::Dice;
+use crate::support::seeds::{Errors, each};
 use tapewright::signal::arrivals::{Arrival, ArrivalFit, Arrivals, Unfit};
 use tapewright::units::{Ppm, Seconds};
 
@@ -51,37 +50,34 @@ struct Run {
 
 impl Run {
     fn arrivals(&self) -> Vec<Arrival> {
-        let mut random = Pcg64Mcg::seed_from_u64(self.seed);
+        let mut dice = Dice::new(self.seed);
         let rate = f64::from(RATE_HZ) * (1.0 + self.error_ppm * 1e-6);
         let block_s = BLOCK as f64 / rate;
         let blocks = (self.seconds / block_s) as u64;
-        let mut wander = gaussian(&mut random);
+        let mut wander = dice.gaussian();
         let mut busy_until = 0.0;
-        let phase: f64 = random.random();
+        let phase = dice.unit();
         (1..=blocks)
             .map(|n| {
                 let full = 10.0 + n as f64 * block_s;
-                let ready = full + 20e-6 * -(1.0 - random.random::<f64>()).ln();
+                let ready = full + 20e-6 * -(1.0 - dice.unit()).ln();
                 let at = match self.lateness {
-                    Lateness::Exponential(mean) => {
-                        ready - mean * (1.0 - random.random::<f64>()).ln()
-                    }
-                    Lateness::HalfNormal(width) => ready + width * gaussian(&mut random).abs(),
+                    Lateness::Exponential(mean) => ready - mean * (1.0 - dice.unit()).ln(),
+                    Lateness::HalfNormal(width) => ready + width * dice.gaussian().abs(),
                     Lateness::Bursts => {
-                        if random.random::<f64>() < 0.002 {
-                            let long = 0.01 / random.random::<f64>().max(0.003);
+                        if dice.unit() < 0.002 {
+                            let long = 0.01 / dice.unit().max(0.003);
                             busy_until = f64::max(busy_until, ready + long);
                         }
                         f64::max(ready, busy_until)
                     }
                     Lateness::Wandering(width, time_s) => {
                         let keep = (-block_s / time_s).exp();
-                        wander = keep * wander + (1.0 - keep * keep).sqrt() * gaussian(&mut random);
+                        wander = keep * wander + (1.0 - keep * keep).sqrt() * dice.gaussian();
                         ready + width * wander.abs()
                     }
                     Lateness::Ticks(period) | Lateness::Server(period) => {
-                        ((ready / period + phase).ceil() - phase) * period
-                            + 10e-6 * random.random::<f64>()
+                        ((ready / period + phase).ceil() - phase) * period + 10e-6 * dice.unit()
                     }
                 };
                 Arrival {
@@ -105,41 +101,6 @@ fn fit(arrivals: &[Arrival]) -> Result<ArrivalFit, Unfit> {
     run.fit()
 }
 
-/// How often the ± covered the truth, and how large it was.
-struct Tally {
-    inside: usize,
-    said: usize,
-    uncertainties_ppm: Vec<f64>,
-    misses_ppm: Vec<f64>,
-}
-
-fn tally(lateness: Lateness, seconds: f64) -> Tally {
-    let mut random = Pcg64Mcg::seed_from_u64(7);
-    let mut tally = Tally {
-        inside: 0,
-        said: 0,
-        uncertainties_ppm: Vec::new(),
-        misses_ppm: Vec::new(),
-    };
-    for seed in 0..RUNS {
-        let run = Run {
-            error_ppm: random.random::<f64>() * 200.0 - 100.0,
-            seconds,
-            lateness,
-            seed,
-        };
-        let Ok(fit) = run.fit() else { continue };
-        let miss = (fit.error.0 - run.error_ppm).abs();
-        tally.said += 1;
-        tally.inside += usize::from(miss <= fit.uncertainty.0);
-        tally.uncertainties_ppm.push(fit.uncertainty.0);
-        tally.misses_ppm.push(miss);
-    }
-    tally.uncertainties_ppm.sort_by(f64::total_cmp);
-    tally.misses_ppm.sort_by(f64::total_cmp);
-    tally
-}
-
 const RUNS: u64 = 1000;
 
 #[test]
@@ -147,21 +108,21 @@ fn the_uncertainty_covers_the_truth_95_times_in_100() {
     println!("lateness, length: covered, said something, median ±, 95 % of misses (ppm)");
     for lateness in SHAPES {
         for seconds in [60.0, 300.0] {
-            let Tally {
-                inside,
-                said,
-                uncertainties_ppm,
-                misses_ppm,
-            } = tally(lateness, seconds);
-            let covered = inside as f64 / said as f64;
-            let share = said as f64 / RUNS as f64;
-            println!(
-                "{lateness:?}, {seconds} s: {:.1} %, {:.1} %, {:.3}, {:.3}",
-                100.0 * covered,
-                100.0 * share,
-                uncertainties_ppm[said / 2],
-                misses_ppm[said * 95 / 100]
-            );
+            let errors = Errors::of(each(0..RUNS, |seed| {
+                let error_ppm = Dice::new(7000 + seed).between(-100.0, 100.0);
+                let run = Run {
+                    error_ppm,
+                    seconds,
+                    lateness,
+                    seed,
+                };
+                let fit = run.fit().ok()?;
+                Some((fit.error.0 - error_ppm, fit.uncertainty.0))
+            }));
+            let covered = errors.covered();
+            let share = errors.known.len() as f64 / RUNS as f64;
+            let [limit, miss] = [errors.limit(), errors.error(0.95)];
+            println!("{lateness:?}, {seconds} s: {covered:.3}, {share:.3}, {limit:.3}, {miss:.3}");
             // 95 % are meant; 93 % are sure for each kind of lateness.
             assert!(covered >= 0.93, "{lateness:?}, {seconds} s: {covered}");
             assert!(share >= 0.98, "{lateness:?}, {seconds} s: {share}");
@@ -233,28 +194,20 @@ fn lost_frames_are_refused_wherever_they_are_lost() {
     }
 }
 
-#[test]
-fn a_sleep_of_the_computer_is_refused() {
+/// Two minutes into a quiet run the rest is changed.
+fn refused(change: impl Fn(&mut Arrival)) -> Unfit {
     let mut arrivals = quiet(300.0);
-    for arrival in &mut arrivals {
-        if arrival.at.0 > 130.0 {
-            arrival.at.0 += 3600.0;
-        }
-    }
-    let unfit = fit(&arrivals).expect_err("an hour is missing");
-    assert!(matches!(unfit, Unfit::Jump { .. }), "{unfit}");
+    let late = arrivals.iter_mut().filter(|it| it.at.0 > 130.0);
+    late.for_each(change);
+    fit(&arrivals).expect_err("something is wrong")
 }
 
 #[test]
-fn frames_that_came_twice_are_refused() {
-    let mut arrivals = quiet(300.0);
-    for arrival in &mut arrivals {
-        if arrival.at.0 > 130.0 {
-            arrival.frames += BLOCK;
-        }
-    }
-    let unfit = fit(&arrivals).expect_err("a block is counted twice");
-    assert!(unfit.to_string().contains("ahead"), "{unfit}");
+fn a_sleep_of_the_computer_and_frames_that_came_twice_are_refused() {
+    let slept = refused(|arrival| arrival.at.0 += 3600.0);
+    assert!(matches!(slept, Unfit::Jump { .. }), "{slept}");
+    let twice = refused(|arrival| arrival.frames += BLOCK);
+    assert!(twice.to_string().contains("ahead"), "{twice}");
 }
 
 #[test]

@@ -3,10 +3,9 @@
 //! not said.
 
 use std::f64::consts::TAU;
-use std::path::Path;
-use std::process::Command;
 
 use crate::support::odd_hands;
+use crate::support::program::{Folder, has, number, tone};
 use crate::support::sweeps::{self, Dice, Shape, Sweep, movements, staircase};
 use tapewright::readings::{SpotKind, SweepReport, SweepVerdict, Unclear, judge_track};
 
@@ -210,12 +209,19 @@ fn right_speed_at_the_end_or_beyond_is_said() {
     }
 }
 
+/// Where a track turns back.
+fn highest(track: &[f64]) -> usize {
+    let places = 0..track.len();
+    places
+        .max_by(|&a, &b| track[a].total_cmp(&track[b]))
+        .unwrap()
+}
+
 #[test]
 fn what_was_not_swept_out_and_back_is_unclear() {
     let sweep = middling(movements(&mut Dice::new(4)));
     let track = sweep.track(&mut Dice::new(4));
-    let highest = (0..track.len()).max_by(|&a, &b| track[a].total_cmp(&track[b]));
-    let one_way = judge_track(&track[..highest.unwrap()], sweeps::RATE_HZ);
+    let one_way = judge_track(&track[..highest(&track)], sweeps::RATE_HZ);
     assert_eq!(one_way.unclear, Some(Unclear::OneWay));
     let still = judge_track(&vec![-2.0; 4000], sweeps::RATE_HZ);
     assert_eq!(still.unclear, Some(Unclear::HardlyMoved));
@@ -228,10 +234,10 @@ fn what_was_passed_once_only_is_not_called_smooth() {
     for seed in 0..4 {
         let sweep = middling(movements(&mut Dice::new(seed)));
         let track = sweep.track(&mut Dice::new(seed));
-        let highest = (0..track.len()).max_by(|&a, &b| track[a].total_cmp(&track[b]));
+        let highest = highest(&track);
         // The way back ends two thirds down, and rests there.
-        let back = track.iter().skip(highest.unwrap());
-        let stop = highest.unwrap() + back.take_while(|it| **it > -3.0).count();
+        let back = track.iter().skip(highest);
+        let stop = highest + back.take_while(|it| **it > -3.0).count();
         let report = judge_track(&track[..stop], sweeps::RATE_HZ);
         assert_eq!(report.unclear, Some(Unclear::PartOnce), "{seed}");
     }
@@ -254,14 +260,10 @@ fn a_wiper_that_crackles_at_rest_is_found_however_short_the_bursts() {
         }
         let mut speed = 0.0;
         let share = 1.0 / (0.08 * sweeps::RATE_HZ);
+        let still = |k: usize| clean[0] + 0.05 * (k as f64 / sweeps::RATE_HZ * 7.0 * TAU).sin();
         let crackling = wanted.iter().enumerate().map(|(k, wanted)| {
             speed += share * (wanted - speed);
-            let flutter = 0.05 * (k as f64 / sweeps::RATE_HZ * 7.0 * TAU).sin();
-            clean[0] + flutter + speed
-        });
-        let still = (0..rest).map(|k| {
-            let flutter = 0.05 * (k as f64 / sweeps::RATE_HZ * 7.0 * TAU).sin();
-            clean[0] + flutter
+            still(k) + speed
         });
         let judged = |rest: Vec<f64>| {
             let track = [rest, clean.clone()].concat();
@@ -270,110 +272,76 @@ fn a_wiper_that_crackles_at_rest_is_found_however_short_the_bursts() {
         let report = judged(crackling.collect());
         let crackles = |it: &tapewright::readings::BadSpot| it.kind == SpotKind::Crackle;
         assert!(report.bad_spots.iter().any(crackles), "{seed}: {report:?}");
-        let report = judged(still.collect());
+        let report = judged((0..rest).map(still).collect());
         assert_eq!(report.verdict, SweepVerdict::Smooth, "{seed}");
     }
 }
 
-/// A tone of 3150 Hz that the machine bends so.
-fn recorded(path: &Path, track: &[f64]) {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 24_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).unwrap();
-    let mut turns = 0.0;
-    for k in 0..track.len() * 120 {
-        turns += 3150.0 * (1.0 + track[k / 120] / 100.0) / 24_000.0;
-        let sample = 8000.0 * (TAU * turns.fract()).sin();
-        writer.write_sample(sample as i16).unwrap();
-    }
-    writer.finalize().unwrap();
+/// A folder with a tone of 3150 Hz that the machine bends so, in
+/// `trimmer.wav`.
+fn recorded(track: &[f64]) -> Folder {
+    let folder = Folder::new();
+    let at = |t: f64| track[((t * sweeps::RATE_HZ) as usize).min(track.len() - 1)];
+    let seconds = track.len() as f64 / sweeps::RATE_HZ;
+    let sound = tone(24_000, seconds, 3150.0, |t| 1.0 + at(t) / 100.0);
+    folder.write("trimmer.wav", 24_000, &[&sound]);
+    folder
 }
 
-/// What `tapewright read` writes of it.
-fn read(path: &Path, options: &[&str]) -> String {
-    let output = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .arg("read")
-        .args(options)
-        .arg(path)
-        .output()
-        .unwrap();
-    assert!(output.status.success(), "{:?}", output.status);
-    String::from_utf8(output.stdout).unwrap()
-}
-
-fn read_json(path: &Path, options: &[&str]) -> serde_json::Value {
-    let options = [&["--sweep", "--json"], options].concat();
-    serde_json::from_str(&read(path, &options)).unwrap()
+fn faulty(depth: f64) -> Folder {
+    let mut dice = Dice::new(1);
+    let sweep = middling(movements(&mut Dice::new(1))).with_fault(Shape::Box, depth, &mut dice);
+    recorded(&sweep.track(&mut dice))
 }
 
 #[test]
 fn the_program_says_it_in_json_and_in_words() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("trimmer.wav");
-    let mut dice = Dice::new(1);
-    let sweep = middling(movements(&mut Dice::new(1))).with_fault(Shape::Box, 1.0, &mut dice);
-    recorded(&path, &sweep.track(&mut dice));
-    let line = read_json(&path, &[]);
+    let folder = faulty(1.0);
+    let line = folder.measured("--sweep trimmer.wav");
     let judged = &line["sweep"];
     assert_eq!(judged["verdict"], "erratic");
     assert!(
         line["speed"]["deviation_percent"].is_null(),
         "it was turned"
     );
-    let moved = |caution: &serde_json::Value| caution["code"] == "speed_moved";
-    assert!(line["cautions"].as_array().unwrap().iter().any(moved));
+    assert!(has(&line, "speed_moved"));
     assert_eq!(judged["bad_spots"][0]["seen"], "both");
-    let backlash = judged["backlash_percent"].as_f64().unwrap();
+    let backlash = number(&judged["backlash_percent"]);
     assert!(backlash < 0.5, "{backlash}");
-    let words = read(&path, &["--sweep"]);
-    assert!(words.contains("out and back agree to within"), "{words}");
-    assert!(
-        words.contains("JUMPS AT") && words.contains("power off"),
-        "{words}"
-    );
-    let without: serde_json::Value = serde_json::from_str(&read(&path, &["--json"])).unwrap();
-    assert!(without.get("sweep").is_none());
+    let words = folder.run("read --sweep trimmer.wav");
+    words.says(&["out and back agree to within", "JUMPS AT", "power off"]);
+    assert_eq!(folder.measured("trimmer.wav").get("sweep"), None);
 }
 
 #[test]
 fn a_recording_is_judged_by_the_band_that_was_named() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("trimmer.wav");
-    let mut dice = Dice::new(1);
-    let sweep = middling(movements(&mut Dice::new(1))).with_fault(Shape::Box, 0.6, &mut dice);
-    recorded(&path, &sweep.track(&mut dice));
-    assert_eq!(read_json(&path, &[])["sweep"]["verdict"], "erratic");
+    let folder = faulty(0.6);
+    let read = |more: &str| folder.measured(&format!("--sweep trimmer.wav {more}"));
+    assert_eq!(read("")["sweep"]["verdict"], "erratic");
     // A third of that half width is more than the leap.
-    let wide = &read_json(&path, &["--tolerance", "3"])["sweep"];
+    let wide = &read("--tolerance 3")["sweep"];
     assert_eq!(wide["verdict"], "smooth");
     assert_eq!(wide["slight_spots"][0]["kind"], "jump", "{wide}");
 }
 
 #[test]
 fn a_sweep_says_nothing_of_the_speed_by_a_tone_that_nobody_named() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("trimmer.wav");
     // By 3000 Hz from 4.7 % slow to 4.9 % fast.
     let sweep = Sweep {
         low: -9.2,
         high: -0.1,
         ..middling(movements(&mut Dice::new(3)))
     };
-    recorded(&path, &sweep.track(&mut Dice::new(3)));
-    let line = read_json(&path, &[]);
+    let folder = recorded(&sweep.track(&mut Dice::new(3)));
+    let read = |more: &str| folder.measured(&format!("--sweep trimmer.wav {more}"));
+    let line = read("");
     assert_eq!(line["sweep"]["verdict"], "unclear");
     assert_eq!(line["sweep"]["unclear"], "which_tone");
-    let words = read(&path, &["--sweep"]);
-    assert!(words.contains("Which tone does the tape carry?"), "{words}");
-    for never in ["% slow", "% fast", "elsewhere"] {
-        assert!(!words.contains(never), "{never}: {words}");
+    let words = folder.run("read --sweep trimmer.wav");
+    words.says(&["Which tone does the tape carry?"]);
+    words.never_says(&["% slow", "% fast", "elsewhere"]);
+    for (tone, verdict) in [(3150, "near_end"), (3000, "smooth")] {
+        let line = read(&format!("--reference {tone}"));
+        assert_eq!(line["sweep"]["verdict"], verdict, "{tone}");
     }
-    let by_3150 = read_json(&path, &["--reference", "3150"]);
-    assert_eq!(by_3150["sweep"]["verdict"], "near_end");
-    let by_3000 = read_json(&path, &["--reference", "3000"]);
-    assert_eq!(by_3000["sweep"]["verdict"], "smooth");
 }

@@ -4,6 +4,7 @@
 
 use std::f64::consts::TAU;
 
+use crate::support::dice::Dice;
 use crate::support::sound;
 use tapewright::readings::{CautionCode, Engine, Likely, Problem, ToneState};
 
@@ -15,14 +16,11 @@ fn engine(nominal_hz: f64) -> Engine {
 
 /// A tone with a little noise whose frequency is a function of time.
 fn tone(seconds: f64, hz: impl Fn(f64) -> f64) -> Vec<f32> {
-    let mut turns = 0.0;
-    let mut state = 99u32;
+    let (mut turns, mut dice) = (0.0, Dice::new(99));
     (0..(seconds * f64::from(RATE)) as usize)
         .map(|n| {
             turns += hz(n as f64 / f64::from(RATE)) / f64::from(RATE);
-            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            let noise = f64::from(state >> 8) / f64::from(1u32 << 24) - 0.5;
-            (0.3 * (TAU * turns).sin() + 0.01 * noise) as f32
+            (0.3 * (TAU * turns).sin() + dice.between(-0.005, 0.005)) as f32
         })
         .collect()
 }

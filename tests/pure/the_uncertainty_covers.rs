@@ -2,12 +2,14 @@
 //! bought with width. (Many more records, lengths and kinds: `cargo bench
 //! --bench coverage`.)
 
-use crate::support::seeds::{each, quantile};
-use crate::support::unsteady::{Kind, LinesIn, LongRun, Slow, Wavering, mean_peak, measured};
+use crate::support::seeds::{Errors, each};
+use crate::support::unsteady::{
+    FIGURES, Kind, LinesIn, LongRun, Slow, Wavering, judged, mean_peak, measured,
+};
 use tapewright::readings::Measurement;
 
-/// Promised, and what is asked of a sample: two standard errors less, for of
-/// so few records the share that is covered scatters.
+/// Promised; of a sample, some standard errors less are asked, for of few
+/// records the share that is covered scatters.
 const PROMISED: f64 = 0.93;
 
 /// Most that the median ± may be of the error that 95 in 100 records stay
@@ -18,40 +20,21 @@ const WIDEST: f64 = 2.0;
 /// a longer record.
 const LEAST_GIVEN: f64 = 0.8;
 
-/// Error and ± of each figure that is given; without a ±, nothing is covered.
-fn judged(got: &Measurement, long_run: &LongRun, peak: f64) -> [Option<(f64, f64)>; 5] {
-    let judge = |value: Option<f64>, uncertainty: Option<f64>, truth: f64| {
-        value.map(|value| ((value - truth).abs(), uncertainty.unwrap_or(-1.0)))
-    };
-    let flutter = &got.flutter;
-    [
-        judge(
-            got.speed.map(|speed| speed.deviation.0),
-            got.speed.and_then(|speed| speed.uncertainty).map(|u| u.0),
-            0.0,
-        ),
-        judge(
-            got.drift.map(|drift| drift.percent_per_minute),
-            got.drift
-                .and_then(|drift| drift.uncertainty_percent_per_minute),
-            0.0,
-        ),
-        judge(
-            flutter.weighted_two_sigma.map(|figure| figure.0),
-            flutter.weighted_two_sigma_uncertainty.map(|u| u.0),
-            long_run.two_sigma,
-        ),
-        judge(
-            flutter.weighted_rms.map(|figure| figure.0),
-            flutter.weighted_rms_uncertainty.map(|u| u.0),
-            long_run.rms,
-        ),
-        judge(
-            flutter.weighted_peak.map(|figure| figure.0),
-            flutter.weighted_peak_uncertainty.map(|u| u.0),
-            peak,
-        ),
-    ]
+fn assert_covers(errors: &Errors, what: &str, standard_errors: f64, widest: f64) {
+    let [given, missed] = [errors.known.len(), errors.missed.len()];
+    let (covered, width) = (errors.covered(), errors.width());
+    let place = format!("{what}: {covered:.3} of {given} held, width {width:.2}");
+    println!("{place}");
+    let standard_error = (PROMISED * (1.0 - PROMISED) / given as f64).sqrt();
+    assert!(
+        given as f64 >= LEAST_GIVEN * (given + missed) as f64,
+        "{place}"
+    );
+    assert!(
+        covered >= PROMISED - standard_errors * standard_error,
+        "{place}"
+    );
+    assert!(width <= widest, "{place}");
 }
 
 /// As many records, on two threads.
@@ -70,28 +53,12 @@ fn nineteen_times_in_twenty_the_truth_lies_within() {
         let long_run = LongRun::of(&machine, 800.0, 1);
         let records = records(&machine, seconds, count);
         let peak = mean_peak(records.iter());
-        let all: Vec<_> = records
-            .iter()
-            .map(|got| judged(got, &long_run, peak))
-            .collect();
-        for (figure, name) in ["speed", "drift", "two-sigma", "rms", "quasi-peak"]
-            .iter()
-            .enumerate()
-        {
-            let given: Vec<(f64, f64)> = all.iter().filter_map(|one| one[figure]).collect();
-            let number = given.len() as f64;
-            let covered = given.iter().filter(|(error, u)| error <= u).count() as f64 / number;
-            let width = quantile(given.iter().map(|(_, u)| *u).collect(), 0.5)
-                / quantile(given.iter().map(|(error, _)| *error).collect(), 0.95);
-            let place = format!(
-                "{}, {seconds} s: {name}: {covered:.3} of {number} held, width {width:.2}",
-                kind.name()
-            );
-            println!("{place}");
-            let standard_error = (PROMISED * (1.0 - PROMISED) / number).sqrt();
-            assert!(number >= LEAST_GIVEN * count as f64, "{place}");
-            assert!(covered >= PROMISED - 2.0 * standard_error, "{place}");
-            assert!(width <= WIDEST, "{place}");
+        let of = |got| judged(got, 0.0, long_run, peak);
+        let all: Vec<_> = records.iter().map(of).collect();
+        for (figure, name) in FIGURES.iter().enumerate() {
+            let errors = Errors::of(all.iter().map(|one| one[figure]));
+            let what = format!("{}, {seconds} s: {name}", kind.name());
+            assert_covers(&errors, &what, 2.0, WIDEST);
         }
     }
 }
@@ -100,7 +67,7 @@ fn nineteen_times_in_twenty_the_truth_lies_within() {
 fn the_mean_of_a_machine_with_lines_and_slow_noise_is_within_too() {
     // Slow noise must not be taken for a line, nor a line for noise. Other
     // machine for every record, noise that remembers for a tenth of it.
-    const RECORDS: usize = 200;
+    const RECORDS: u64 = 200;
     for seconds in [10.0, 30.0] {
         let kind = Kind::LinesIn(LinesIn {
             anywhere: false,
@@ -108,22 +75,13 @@ fn the_mean_of_a_machine_with_lines_and_slow_noise_is_within_too() {
             noise: 0.05,
             slow: Slow::First(seconds / 10.0),
         });
-        let given = each(0..RECORDS as u64, |seed| {
+        let given = each(0..RECORDS, |seed| {
             let got = measured(&kind.machine(900 + seed), seconds, 5_000 + seed);
             let speed = got.speed?;
-            Some((speed.deviation.0.abs(), speed.uncertainty?.0))
+            Some((speed.deviation.0, speed.uncertainty?.0))
         });
-        let given: Vec<(f64, f64)> = given.into_iter().flatten().collect();
-        let number = given.len() as f64;
-        let covered = given.iter().filter(|(error, u)| error <= u).count() as f64 / number;
-        let width = quantile(given.iter().map(|(_, u)| *u).collect(), 0.5)
-            / quantile(given.iter().map(|(error, _)| *error).collect(), 0.95);
-        let place = format!("{seconds} s: {covered:.3} of {number} held, width {width:.2}");
-        println!("{place}");
-        let standard_error = (PROMISED * (1.0 - PROMISED) / number).sqrt();
-        assert!(number >= LEAST_GIVEN * RECORDS as f64, "{place}");
-        assert!(covered >= PROMISED - standard_error, "{place}");
-        assert!(width <= WIDEST * 1.1, "{place}");
+        let errors = Errors::of(given);
+        assert_covers(&errors, &format!("{seconds} s"), 1.0, 1.1 * WIDEST);
     }
 }
 

@@ -11,7 +11,7 @@ use std::time::Duration;
 use crate::support::environment::within;
 use crate::support::program::{Answer, PROGRAM, program};
 use crate::support::sound_server::with_sound_server;
-use crate::support::tmux::Tmux;
+use crate::support::window::Window;
 use tapewright::records::{Against, ClockFigure, Clocks};
 use tapewright::units::{Ppm, Seconds};
 
@@ -82,16 +82,16 @@ fn a_live_tone_is_compared_and_kept() {
 
 #[test]
 fn a_run_that_is_ended_early_says_that_it_was_too_short() {
-    with_sound_server(&["tmux"], |server| {
-        let tmux = Tmux::start(100, 24);
+    with_sound_server(&[], |server| {
+        let window = Window::of(100, 24);
         let clocks = clocks_path(server.folder());
-        tmux.run(&format!("clock --data {}", server.folder().display()));
-        tmux.wait_for("nothing to say yet");
-        tmux.press("C-c");
-        let screen = tmux.wait_for("too short to say");
+        window.run(&format!("clock --data {}", server.folder().display()));
+        window.wait_for("nothing to say yet");
+        window.press("C-c");
+        let screen = window.wait_for("too short to say");
         assert!(screen.contains("ended early"), "{screen}");
-        assert_eq!(tmux.last_status(), 5);
-        tmux.assert_given_back();
+        assert_eq!(window.last_status(), 5);
+        window.assert_given_back();
         assert!(!clocks.exists());
     });
 }
@@ -109,7 +109,7 @@ fn an_input_that_goes_away_ends_the_run() {
             run.try_wait().expect("a status").is_some()
         });
         let said = Answer::from(run.wait_with_output().expect("a status"));
-        said.ends(5).says(&["went away"]);
+        said.ends(5).complains(&["went away"]);
     });
 }
 
@@ -118,14 +118,14 @@ fn without_any_input_only_what_the_command_has_is_offered() {
     with_sound_server(&[], |mut server| {
         server.kill();
         let said = clock(server.folder(), "");
-        said.ends(5).says(&["no sound input", "--file"]);
+        said.ends(5).complains(&["no sound input", "--file"]);
         said.never_says(&["practise"]);
     });
 }
 
 #[test]
 fn watch_applies_what_is_kept_unless_the_command_line_says_otherwise() {
-    with_sound_server(&["tmux"], |server| {
+    with_sound_server(&[], |server| {
         let _player = server.play_tone(3150.0, 120);
         let path = clocks_path(server.folder());
         let (mut clocks, _) = Clocks::open(&path).expect("a new file");
@@ -144,27 +144,27 @@ fn watch_applies_what_is_kept_unless_the_command_line_says_otherwise() {
             over: Seconds(300.0),
         };
         clocks.keep(figure).expect("room");
-        let tmux = Tmux::start(100, 30);
+        let window = Window::of(100, 30);
         let watch = format!("{PROGRAM} watch --data {}", server.folder().display());
 
-        tmux.type_line(&watch);
-        let screen = tmux.wait_for("3156.3 Hz heard");
+        window.type_line(&watch);
+        let screen = window.wait_for("3156.3 Hz heard");
         let measured = "sample clock as measured on 2026-11-20";
         assert!(screen.contains(measured), "{screen}");
         // 12 and 5 ppm in quadrature.
-        tmux.wait_for("clock ±13 ppm");
-        tmux.quit();
+        window.wait_for("clock ±13 ppm");
+        window.quit();
 
-        tmux.type_line("clear");
-        tmux.type_line(&format!("{watch} --clock 0"));
-        let screen = tmux.wait_for("3150.0 Hz heard");
+        window.type_line("clear");
+        window.type_line(&format!("{watch} --clock 0"));
+        let screen = window.wait_for("3150.0 Hz heard");
         assert!(!screen.contains("as measured on"), "{screen}");
-        tmux.quit();
+        window.quit();
 
         fs::write(&path, "a letter\n").expect("room");
-        tmux.type_line("clear");
-        tmux.type_line(&watch);
-        tmux.wait_for("holds no clock figures");
-        assert_eq!(tmux.last_status(), 3);
+        window.type_line("clear");
+        window.type_line(&watch);
+        window.wait_for("holds no clock figures");
+        assert_eq!(window.last_status(), 3);
     });
 }

@@ -9,15 +9,15 @@ use crate::support::environment::{NOWHERE, in_private_environment};
 use crate::support::large_letters::{large_figure, says_beside_figure};
 use crate::support::program::number;
 use crate::support::sound_server::with_sound_server;
-use crate::support::tmux::Tmux;
+use crate::support::window::Window;
 
 /// 1 % below 3150 Hz: 3150 × 0.99.
 const TONE_HZ: f64 = 3118.5;
 
-fn watch(arguments: &str) -> Tmux {
-    let tmux = Tmux::start(80, 24);
-    tmux.run(&format!("watch {arguments}"));
-    tmux
+fn watch(arguments: &str) -> Window {
+    let window = Window::of(80, 24);
+    window.run(&format!("watch {arguments}"));
+    window
 }
 
 /// The reading that the tone must give. A virtual sound card keeps time by
@@ -30,7 +30,7 @@ fn reads_one_percent_slow(screen: &str) -> bool {
 
 #[test]
 fn a_tape_is_read_kept_lost_and_read_again() {
-    with_sound_server(&["tmux"], |mut server| {
+    with_sound_server(&[], |mut server| {
         let player = server.play_tone(TONE_HZ, 120);
         let record = server.folder().join("snapshots.jsonl");
         let terminal = watch(&format!(
@@ -93,7 +93,7 @@ fn a_tape_is_read_kept_lost_and_read_again() {
 
 #[test]
 fn an_unknown_input_is_an_error_in_a_sentence() {
-    with_sound_server(&["tmux"], |_server| {
+    with_sound_server(&[], |_server| {
         let terminal = watch("--input 'no such input'");
         terminal.wait_for("tapewright: ");
         assert_eq!(terminal.last_status(), 5);
@@ -103,19 +103,20 @@ fn an_unknown_input_is_an_error_in_a_sentence() {
         // One sentence, however the terminal wraps it, and no noise.
         assert_eq!(screen.matches("tapewright:").count(), 1, "{screen}");
         assert!(!screen.contains("ALSA lib"), "{screen}");
+        assert!(!screen.contains("SIMULATED"), "{screen}");
     });
 }
 
 #[test]
 fn a_computer_without_inputs_rehearses_and_says_so() {
-    in_private_environment(&["tmux"], NOWHERE, |_| {
+    in_private_environment(&[], NOWHERE, |_| {
         if !tapewright::audio::devices::list().inputs.is_empty() {
             eprintln!("SKIPPED: this computer has sound hardware");
             return;
         }
         let terminal = watch("");
-        let screen = terminal.wait_for("SIMULATED");
-        assert!(screen.contains("no sound input"), "{screen}");
+        let said = |screen: &str| screen.contains("SIMULATED") && screen.contains("no sound input");
+        terminal.wait_until("SIMULATED, no sound input", said);
         terminal.quit();
     });
 }

@@ -11,15 +11,15 @@ use std::time::Duration;
 use crate::support::environment::in_private_environment;
 use crate::support::program::{Answer, program, write_wav};
 use crate::support::sound_server::{SoundServer, with_sound_server};
-use crate::support::tmux::Tmux;
 use crate::support::tunes::{Player, RATE_HZ as RATE_OF_TUNES_HZ, tune};
+use crate::support::window::Window;
 
 const RATE_HZ: f64 = 48_000.0;
 
-fn sitting(line: &str) -> Tmux {
-    let tmux = Tmux::start(80, 24);
-    tmux.run(line);
-    tmux
+fn sitting(line: &str) -> Window {
+    let window = Window::of(80, 24);
+    window.run(line);
+    window
 }
 
 /// The left channel of what the virtual output plays in so many seconds.
@@ -61,7 +61,7 @@ fn ticks(samples: &[f64]) -> Vec<f64> {
 
 #[test]
 fn a_slow_machine_ticks_singly_out_of_the_output_that_was_named() {
-    with_sound_server(&["tmux", "parec"], |mut server| {
+    with_sound_server(&["parec"], |mut server| {
         // This simulated machine is 2.8 % slow.
         let terminal = sitting("practise 3 --ticks --output alsa:default");
         let wait = |seconds, text: &str| {
@@ -114,7 +114,7 @@ fn write_music(folder: &Path) {
 
 #[test]
 fn the_copy_is_heard_beside_the_tape_until_it_is_muted() {
-    with_sound_server(&["tmux", "parec"], |server| {
+    with_sound_server(&["parec"], |server| {
         write_music(server.folder());
         let here = server.folder().display();
         let terminal = sitting(&format!(
@@ -164,7 +164,7 @@ fn without_an_output_that_is_named_nothing_begins() {
             ),
         ] {
             let refused = Answer::of(&mut program(&format!("watch {line}")));
-            refused.ends(2).says(&[told]);
+            refused.ends(2).complains(&[told]);
         }
     });
 }

@@ -106,6 +106,13 @@ impl Disturbance {
     pub fn samples(self, hz: f64, turns: f64, seconds: f64) -> Vec<f32> {
         let tone = |t: f64| sine(hz * t + turns);
         let beside = |t: f64, hz: f64| sine(hz * t + 1.7 * turns + 0.013 * hz);
+        let weight = |k| match self {
+            Self::Overload => clipped_harmonic(k),
+            _ => 1.0 / k,
+        };
+        let odd = (1..).step_by(2).map(f64::from);
+        let audible = odd.take_while(|k| k * hz < f64::from(RATE_HZ) / 2.0);
+        let weights: Vec<f64> = audible.map(weight).collect();
         let formula = |t: f64| match self {
             Self::Swelling(rate, depth) => (1.0 + depth * beside(t, rate)) * tone(t),
             Self::Hum(mains, 0) => {
@@ -120,8 +127,7 @@ impl Disturbance {
             Self::Harmonic(k) => tone(t) + MINUS_20_DB * beside(t, hz * f64::from(k)),
             Self::Crosstalk(off) => tone(t) + MINUS_40_DB * beside(t, hz + off),
             Self::Clipped => tone(t).clamp(-0.5, 0.5),
-            Self::Square => odd_harmonics(hz * t + turns, hz, |k| 1.0 / k),
-            Self::Overload => odd_harmonics(hz * t + turns, hz, clipped_harmonic),
+            Self::Square | Self::Overload => odd_harmonics(hz * t + turns, &weights),
             Self::Dropouts(dropouts) => dropouts.gain(t) * tone(t),
         };
         // The first two at full scale, as they come from a converter.
@@ -134,15 +140,16 @@ impl Disturbance {
     }
 }
 
-/// Odd harmonics below half the sample rate, each of the given weight.
-fn odd_harmonics(turns: f64, hz: f64, weight: impl Fn(f64) -> f64) -> f64 {
-    let turns = turns.fract();
-    (1..)
-        .step_by(2)
-        .map(f64::from)
-        .take_while(|k| k * hz < f64::from(RATE_HZ) / 2.0)
-        .map(|k| weight(k) * sine(k * turns))
-        .sum()
+/// Odd harmonics, each of its weight: sin (k + 2) x = 2 cos 2x sin kx − sin (k − 2) x.
+fn odd_harmonics(turns: f64, weights: &[f64]) -> f64 {
+    let x = std::f64::consts::TAU * turns.fract();
+    let twice = 2.0 * (2.0 * x).cos();
+    let (mut before, mut now, mut sum) = (-x.sin(), x.sin(), 0.0);
+    for weight in weights {
+        sum += weight * now;
+        (before, now) = (now, twice * now - before);
+    }
+    sum
 }
 
 /// Fourier coefficient of sin x held to ±1/2, which it reaches at π/6:

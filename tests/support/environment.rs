@@ -79,7 +79,6 @@ pub fn inside(test: &str, needed: &[&str], asound: &str, body: impl FnOnce(&Path
         .envs(environment(folder.path()))
         .env_remove("DISPLAY")
         .env_remove("DBUS_SESSION_BUS_ADDRESS")
-        .env_remove("TMUX")
         .status()
         .expect("the test program runs");
     assert!(status.success(), "{test} failed inside: {status}");

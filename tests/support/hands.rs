@@ -104,7 +104,8 @@ fn place_of(trimmer: &TrimmerConfig, percent: f64) -> f64 {
 
 /// How far a hand turns that wants to turn by so much.
 pub fn turned(wanted: f64, dice: &mut Dice) -> f64 {
-    wanted * (1.0 + MISSES_BY * dice.normal()) + MISSES_BY_DEGREES / TRAVEL_DEGREES * dice.normal()
+    wanted * (1.0 + MISSES_BY * dice.gaussian())
+        + MISSES_BY_DEGREES / TRAVEL_DEGREES * dice.gaussian()
 }
 
 /// Machine, program, eyes and hand, a hundredth of a second at a time.

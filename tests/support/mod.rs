@@ -26,10 +26,10 @@ pub mod steady_tone;
 pub mod sweeps;
 pub mod take;
 pub mod timed_sounds;
-#[cfg(unix)]
-pub mod tmux;
 pub mod tunes;
 pub mod unsteady;
 pub mod wave_bytes;
 pub mod wavering;
 pub mod weighting_table;
+#[cfg(unix)]
+pub mod window;

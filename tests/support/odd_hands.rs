@@ -61,7 +61,7 @@ pub fn wobbling(dice: &mut Dice) -> Vec<f64> {
     let keep = (-1.0 / (0.8 * RATE_HZ)).exp();
     let mut moved = turning.positions[0];
     for k in 1..turning.positions.len() {
-        wander = keep * wander + (1.0 - keep * keep).sqrt() * dice.normal();
+        wander = keep * wander + (1.0 - keep * keep).sqrt() * dice.gaussian();
         phase += TAU * hz * (1.0 + unsteady * wander) / RATE_HZ;
         let step = turning.positions[k] - turning.positions[k - 1];
         turning.positions[k - 1] = moved;
@@ -139,7 +139,7 @@ pub fn fast_and_slow(dice: &mut Dice) -> Vec<f64> {
     let mut moved = before;
     let mut positions = Vec::new();
     for &position in &turning.positions {
-        wander = keep * wander + (1.0 - keep * keep).sqrt() * dice.normal();
+        wander = keep * wander + (1.0 - keep * keep).sqrt() * dice.gaussian();
         let step = position - before;
         before = position;
         // What was gone too far is made up for, as a hand does that means to
@@ -159,7 +159,7 @@ pub fn tremor(dice: &mut Dice) -> Vec<f64> {
     let mut turning = Turning::of(even_ways(dice), dice);
     let (mut phase, swell) = (0.0, dice.between(0.0, TAU));
     for (k, position) in turning.positions.iter_mut().enumerate() {
-        phase += TAU * (hz + 1.5 * dice.normal()) / RATE_HZ;
+        phase += TAU * (hz + 1.5 * dice.gaussian()) / RATE_HZ;
         let swollen = 0.5 + 0.5 * (TAU * swells_hz * k as f64 / RATE_HZ + swell).sin();
         *position += by * swollen * phase.sin();
     }
@@ -190,7 +190,7 @@ pub fn regripping(dice: &mut Dice) -> Vec<f64> {
             path.rest(dice.between(0.05, 0.3));
             path.go(-way * springs * dice.unit(), 0.06, |u| u);
             path.rest(grip_s * dice.between(0.6, 1.4));
-            path.go(nudge * dice.normal(), 0.08, |u| u);
+            path.go(nudge * dice.gaussian(), 0.08, |u| u);
         }
         path.rest(dice.between(0.3, 1.5));
     }

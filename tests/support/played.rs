@@ -8,7 +8,8 @@
 
 use std::f64::consts::TAU;
 
-pub use super::dice::Split as Dice;
+pub use super::dice::Quick as Dice;
+use tapewright::rehearsal::{ControlFault, ControlFaultKind};
 
 pub const RATE_HZ: u32 = 48_000;
 
@@ -80,16 +81,23 @@ impl Sound {
 /// full scale as an input's noise is (common practice, no source; rounding to
 /// 16 bits alone makes 101 dB).
 pub fn recorded(samples: &mut [f32], seed: u64) {
-    let mut dice = Dice(seed ^ 0x00CA_4D00);
+    let mut dice = Dice::at(seed ^ 0x00CA_4D00);
     let rms = 10f64.powf(dice.between(-98.0, -88.0) / 20.0);
     for sample in samples {
         *sample += (rms * noise(&mut dice)) as f32;
     }
 }
 
+/// Seconds at which a control did this to a track.
+pub fn starts(faults: &[ControlFault], kind: ControlFaultKind, track: usize) -> Vec<f64> {
+    let of = |it: &&ControlFault| it.kind == kind && it.tracks[track];
+    let seconds = |it: &ControlFault| it.frame as f64 / f64::from(RATE_HZ);
+    faults.iter().filter(of).map(seconds).collect()
+}
+
 /// A tone from tape: a little wow, hiss 40 to 55 dB below it.
 pub fn tone(hz: f64, seconds: f64, seed: u64) -> Sound {
-    let mut dice = Dice(seed);
+    let mut dice = Dice::at(seed);
     let mut sound = Sound::silence(seconds);
     let (wow_hz, wow, start) = (
         dice.between(0.5, 6.0),
@@ -125,7 +133,7 @@ fn envelope(t: f64, attack: f64, lasts: f64, release: f64, decay: f64) -> Option
 
 /// Invented music: chords, a bass, a tune with vibrato, drums, rests.
 pub fn music(seconds: f64, seed: u64) -> Sound {
-    let mut dice = Dice(seed.wrapping_mul(0x1234_5677).wrapping_add(99));
+    let mut dice = Dice::at(seed.wrapping_mul(0x1234_5677).wrapping_add(99));
     let mut sound = Sound::silence(seconds);
     let beat = dice.between(0.38, 0.75);
     let root = dice.between(90.0, 180.0);
@@ -135,7 +143,7 @@ pub fn music(seconds: f64, seed: u64) -> Sound {
     while at < seconds {
         let rests = count > 4 && count % 8 == 7 && style.rests;
         if !rests {
-            let degree = [0, 3, 4, 5][dice.pick(4)];
+            let degree = [0, 3, 4, 5][dice.below(4)];
             if count % 4 == 0 || style.staccato {
                 chord(&mut sound, &mut dice, at, root, degree, beat, &style);
             }
@@ -260,7 +268,7 @@ fn tune(sound: &mut Sound, dice: &mut Dice, at: f64, root: f64, beat: f64, style
     if dice.unit() < 0.25 {
         return;
     }
-    let hz = pitch(root, i32::try_from(dice.pick(10)).expect("below ten"));
+    let hz = pitch(root, i32::try_from(dice.below(10)).expect("below ten"));
     let (vibrato_hz, vibrato) = (dice.between(4.5, 6.5), dice.between(0.0, 0.008));
     let tremolo = dice.between(0.0, 0.3);
     let lasts = beat * dice.between(0.4, 0.95);
@@ -283,14 +291,14 @@ fn drums(sound: &mut Sound, dice: &mut Dice, at: f64, count: u32, beat: f64, sty
             Some(0.9 * level * (TAU * turns).sin())
         });
     } else {
-        let mut hits = Dice(dice.0 ^ 0x55);
+        let mut hits = dice.aside(0x55);
         sound.add(at, 0.45, |t| {
             let level = envelope(t, 0.001, 0.16, 0.02, 0.05)?;
             Some(0.4 * level * (noise(&mut hits) + 0.5 * (TAU * 190.0 * t).sin()))
         });
     }
     for quarter in 0..2 {
-        let mut hits = Dice(dice.0 ^ (77 + quarter));
+        let mut hits = dice.aside(77 + quarter);
         let decay = dice.between(0.012, 0.05);
         let mut last = 0.0;
         sound.add(at + quarter as f64 * beat / 2.0, style.pans[3], |t| {

@@ -164,9 +164,9 @@ impl Answer {
 
     /// All that it said, in one line.
     pub fn said(&self) -> String {
-        let said = self.text.split_whitespace();
-        let said = said.chain(self.errors.split_whitespace());
-        said.collect::<Vec<_>>().join(" ")
+        [&self.text, &self.errors]
+            .map(|it| in_one_line(it))
+            .join(" ")
     }
 
     #[track_caller]
@@ -175,12 +175,23 @@ impl Answer {
         self
     }
 
-    /// All of these words, however they fall into lines.
+    /// All of these words on standard output, however they fall into lines.
     #[track_caller]
     pub fn says(&self, words: &[&str]) -> &Self {
-        let said = self.said();
+        self.has(&self.text, words)
+    }
+
+    /// All of these words on standard error.
+    #[track_caller]
+    pub fn complains(&self, words: &[&str]) -> &Self {
+        self.has(&self.errors, words)
+    }
+
+    #[track_caller]
+    fn has(&self, stream: &str, words: &[&str]) -> &Self {
+        let stream = in_one_line(stream);
         for words in words {
-            assert!(said.contains(words), "no \"{words}\": {said}");
+            assert!(stream.contains(words), "no \"{words}\": {}", self.said());
         }
         self
     }
@@ -193,6 +204,10 @@ impl Answer {
         }
         self
     }
+}
+
+fn in_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The schema of `read --json`, as it is published.

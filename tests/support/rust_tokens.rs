@@ -127,3 +127,49 @@ fn end_of_quote(chars: &[char], at: usize) -> usize {
         _ => at + 1,
     }
 }
+
+pub fn is(tokens: &[Token], at: usize, text: &str) -> bool {
+    tokens.get(at).is_some_and(|token| token.text == text)
+}
+
+/// Every path that is written after a root token, groups taken apart; none
+/// where no path follows.
+pub fn paths(tokens: &[Token], root: usize) -> Vec<Vec<Token>> {
+    // A name and whatever follows it.
+    let from = |at: usize| {
+        let Some(name) = tokens.get(at) else {
+            return Vec::new();
+        };
+        let mut further = paths(tokens, at);
+        if further.is_empty() {
+            further.push(Vec::new());
+        }
+        let joined = |rest: Vec<Token>| [vec![name.clone()], rest].concat();
+        further.into_iter().map(joined).collect()
+    };
+    if !is(tokens, root + 1, "::") {
+        return Vec::new();
+    }
+    if !is(tokens, root + 2, "{") {
+        return from(root + 2);
+    }
+    let (mut all, mut depth, mut fresh) = (Vec::new(), 0, false);
+    for (at, token) in tokens.iter().enumerate().skip(root + 2) {
+        match token.text.as_str() {
+            "{" => (depth, fresh) = (depth + 1, true),
+            "}" => depth -= 1,
+            "," => fresh = true,
+            // One that leads is no name.
+            "::" if fresh => {}
+            _ if fresh && depth == 1 => {
+                fresh = false;
+                all.extend(from(at));
+            }
+            _ => {}
+        }
+        if depth == 0 {
+            break;
+        }
+    }
+    all
+}

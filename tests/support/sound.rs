@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use tapewright::readings::{ChannelChoice, Conditions, Engine, Measurement, Nominal, Settings};
 use tapewright::units::{Hertz, Percent};
 
-/// An engine's settings for the nearest usual tone.
+/// An engine's settings for a tone of 3150 Hz.
 pub fn settings(rate_hz: u32, channels: u16) -> Settings {
     Settings {
         rate_hz,

@@ -51,9 +51,8 @@ impl Sound {
     /// Against a reference, or the nearest usual tone.
     pub fn measured(&self, reference_hz: Option<f64>) -> Measurement {
         let mut settings = sound::settings(RATE, self.channels);
-        if let Some(hz) = reference_hz {
-            settings.conditions.nominal = Nominal::Fixed(Hertz(hz));
-        }
+        let fixed = reference_hz.map(|hz| Nominal::Fixed(Hertz(hz)));
+        settings.conditions.nominal = fixed.unwrap_or(Nominal::Nearest);
         sound::measure(settings, &self.samples)
     }
 }
@@ -78,7 +77,7 @@ fn sweep(length: usize, mut hz: impl FnMut(f64) -> f64) -> Vec<f64> {
 }
 
 fn white(dice: &mut Dice, length: usize) -> Vec<f64> {
-    (0..length).map(|_| dice.normal()).collect()
+    (0..length).map(|_| dice.bell()).collect()
 }
 
 fn add(sound: &mut [f64], other: &[f64], gain: f64) {
@@ -150,7 +149,7 @@ pub fn no_tone(kind: usize, tone_hz: f64, seed: u64) -> Sound {
         level(dice, &mut sound);
         let hiss = dice.ratio(1e-5, 1e-2);
         for sample in &mut sound {
-            *sample += hiss * dice.normal();
+            *sample += hiss * dice.bell();
         }
     }
     let stereo = dice.chance(0.3);
@@ -330,7 +329,7 @@ impl Timbre {
         let end = seconds(length);
         for (n, sample) in note.iter_mut().enumerate() {
             let t = seconds(n);
-            *sample += self.breath * dice.normal();
+            *sample += self.breath * dice.bell();
             *sample *= (t / self.attack_s).min(1.0)
                 * ((end - t) / 0.02).min(1.0)
                 * (-t / self.decay_s).exp();
@@ -620,7 +619,7 @@ pub fn tone(kind: usize, tone_hz: f64, seed: u64) -> Sound {
     let hiss = (0.5 / 10f64.powf(snr_db / 10.0)).sqrt();
     let gain = dice.ratio(0.03, 0.5);
     for sample in &mut sound {
-        *sample = gain * (*sample + hiss * dice.normal());
+        *sample = gain * (*sample + hiss * dice.bell());
     }
     in_channels(dice, &sound, tone_hz, gain, kind == 7)
 }

@@ -3,9 +3,8 @@
 
 use std::f64::consts::TAU;
 
+use super::dice::Dice;
 use super::sound;
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 
 pub const RATE_HZ: u32 = 48_000;
 
@@ -43,10 +42,8 @@ impl Cell {
     /// Measures so many records, tones within 3 % of the nominal.
     pub fn errors(&self, trials: usize) -> Errors {
         let seed = (self.tone_hz + 7.0 * self.snr_db + 1e5 * self.length_s) as u64;
-        let mut random = Pcg64Mcg::seed_from_u64(seed);
-        let errors: Vec<f64> = (0..trials)
-            .filter_map(|_| self.trial(&mut random))
-            .collect();
+        let mut dice = Dice::new(seed);
+        let errors: Vec<f64> = (0..trials).filter_map(|_| self.trial(&mut dice)).collect();
         let bound = self.bound();
         let count = errors.len() as f64;
         Errors {
@@ -56,15 +53,15 @@ impl Cell {
         }
     }
 
-    fn trial(&self, random: &mut Pcg64Mcg) -> Option<f64> {
-        let hz = self.tone_hz * (1.0 + random.random_range(-0.03..0.03));
-        let phase: f64 = random.random();
+    fn trial(&self, dice: &mut Dice) -> Option<f64> {
+        let hz = self.tone_hz * (1.0 + dice.between(-0.03, 0.03));
+        let phase = dice.unit();
         let amplitude = 0.5;
         let noise = amplitude * (0.5 / 10f64.powf(self.snr_db / 10.0)).sqrt();
         let count = (self.length_s * f64::from(RATE_HZ)) as usize;
         let mut samples = Vec::with_capacity(count + 1);
         while samples.len() < count {
-            for white in gaussian_pair(random) {
+            for white in gaussian_pair(dice) {
                 let turns = hz / f64::from(RATE_HZ) * samples.len() as f64 + phase;
                 samples.push((amplitude * (TAU * turns.fract()).sin() + noise * white) as f32);
             }
@@ -76,9 +73,9 @@ impl Cell {
 }
 
 /// Two independent Gaussian numbers (G. E. P. Box and M. E. Muller, 1958).
-fn gaussian_pair(random: &mut Pcg64Mcg) -> [f64; 2] {
-    let even = 1.0 - random.random::<f64>();
-    let (sin, cos) = (TAU * random.random::<f64>()).sin_cos();
+fn gaussian_pair(dice: &mut Dice) -> [f64; 2] {
+    let even = 1.0 - dice.unit();
+    let (sin, cos) = (TAU * dice.unit()).sin_cos();
     let radius = (-2.0 * even.ln()).sqrt();
     [radius * cos, radius * sin]
 }

@@ -3,7 +3,7 @@
 
 use std::f64::consts::TAU;
 
-pub use super::dice::Split as Dice;
+pub use super::dice::Quick as Dice;
 
 /// Values a second of a track.
 pub const RATE_HZ: f64 = 200.0;
@@ -178,13 +178,13 @@ impl Flutter {
     }
 
     fn next(&mut self, t: f64, dice: &mut Dice) -> f64 {
-        self.slow += -self.slow / (0.3 * RATE_HZ) + 0.02 * self.noise * dice.normal();
+        self.slow += -self.slow / (0.3 * RATE_HZ) + 0.02 * self.noise * dice.gaussian();
         let lines: f64 = self
             .lines
             .iter()
             .map(|(hz, peak, phase)| peak * (TAU * hz * t + phase).sin())
             .sum();
-        lines + self.slow + self.noise * dice.normal()
+        lines + self.slow + self.noise * dice.gaussian()
     }
 }
 
@@ -235,7 +235,7 @@ pub fn movements(dice: &mut Dice) -> Vec<f64> {
     let hz = dice.between(6.0, 12.0);
     let mut phase: f64 = 0.0;
     for position in &mut positions {
-        phase += TAU * (hz + 2.0 * dice.normal()) / RATE_HZ;
+        phase += TAU * (hz + 2.0 * dice.gaussian()) / RATE_HZ;
         *position = (*position + tremble * 1.4 * phase.sin()).clamp(0.0, 1.0);
     }
     positions
@@ -287,7 +287,7 @@ pub fn even_but_shaky(dice: &mut Dice) -> Vec<f64> {
     let fresh = (1.0 - keep * keep).sqrt();
     let (mut one, mut two) = (0.0, 0.0);
     for position in &mut positions {
-        one = keep * one + fresh * dice.normal();
+        one = keep * one + fresh * dice.gaussian();
         two = keep * two + (1.0 - keep) * one;
         *position = (0.01 + 0.98 * *position + 1.4 * unrest * two).clamp(0.0, 1.0);
     }
@@ -304,8 +304,8 @@ pub fn shaken(positions: &mut [f64], tremble: f64, dice: &mut Dice) {
     for position in positions {
         let (sine, cosine) = turn.sin_cos();
         (x, y) = (
-            keep * (cosine * x - sine * y) + fresh * dice.normal(),
-            keep * (sine * x + cosine * y) + fresh * dice.normal(),
+            keep * (cosine * x - sine * y) + fresh * dice.gaussian(),
+            keep * (sine * x + cosine * y) + fresh * dice.gaussian(),
         );
         *position = (*position + x).clamp(0.0, 1.0);
     }

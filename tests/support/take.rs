@@ -3,8 +3,7 @@
 
 use std::f64::consts::TAU;
 
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
+use super::dice::Dice;
 
 pub const RATE: u32 = 48_000;
 
@@ -42,8 +41,8 @@ impl Take<'_> {
 
     /// Interleaved samples, ±1 at most.
     pub fn samples(&self) -> Vec<f32> {
-        let mut random = Pcg64Mcg::seed_from_u64(self.seed);
-        let phases: Vec<f64> = self.lines.iter().map(|_| random.random()).collect();
+        let mut dice = Dice::new(self.seed);
+        let phases: Vec<f64> = self.lines.iter().map(|_| dice.unit()).collect();
         let mut turns = [0.0f64; 2];
         let mut samples = Vec::new();
         for n in 0..(self.seconds * f64::from(RATE)) as usize {
@@ -54,11 +53,15 @@ impl Take<'_> {
                 .sum();
             // A head gives in proportion to speed; below half of it that shows.
             let head = (2.0 * run).min(1.0);
-            let hum = self.hum * ((TAU * 50.0 * t).sin() + (TAU * 150.0 * t).sin() / 3.0);
+            let hum = if self.hum > 0.0 {
+                self.hum * ((TAU * 50.0 * t).sin() + (TAU * 150.0 * t).sin() / 3.0)
+            } else {
+                0.0
+            };
             for (channel, turns) in turns.iter_mut().enumerate() {
                 *turns += self.hz[channel] * run * (1.0 + wavers) / f64::from(RATE);
                 let tone = self.peak[channel] * head * (TAU * turns.fract()).sin();
-                let hiss: f64 = random.random_range(-0.001..0.001);
+                let hiss = dice.between(-0.001, 0.001);
                 samples.push((tone + hiss + hum).clamp(-1.0, 1.0) as f32);
             }
         }

@@ -10,11 +10,11 @@ pub const TAPE_RATE: f64 = 24_000.0;
 /// Level of a programme, root mean square, full scale being 1.
 const LEVEL: f64 = 0.12;
 
-pub use super::dice::Split;
+pub use super::dice::Quick;
 
 /// Random numbers of their own.
-pub fn seeded(seed: u64) -> Split {
-    Split(seed.wrapping_mul(0x2545_F491_4F6C_DD1D))
+pub fn seeded(seed: u64) -> Quick {
+    Quick::at(seed.wrapping_mul(0x2545_F491_4F6C_DD1D))
 }
 
 /// What a passage consists of.
@@ -36,7 +36,7 @@ pub enum Fade {
 }
 
 /// A passage of exactly so many seconds from its first sound to its last.
-pub fn passage(content: Content, seconds: f64, fade: Fade, chance: &mut Split) -> Vec<f64> {
+pub fn passage(content: Content, seconds: f64, fade: Fade, chance: &mut Quick) -> Vec<f64> {
     let count = (seconds * TAPE_RATE).round() as usize;
     let mut sound = match content {
         Content::Tone => {
@@ -69,7 +69,7 @@ impl Fade {
 }
 
 /// Plucked notes with four partials, overlapping.
-fn music(count: usize, chance: &mut Split) -> Vec<f64> {
+fn music(count: usize, chance: &mut Quick) -> Vec<f64> {
     let mut sound = vec![0.0; count];
     let mut start = 0;
     while start < count {
@@ -93,7 +93,7 @@ fn music(count: usize, chance: &mut Split) -> Vec<f64> {
 
 /// Syllables of buzz and of hiss, with pauses between words; a syllable
 /// stands at each end.
-fn speech(count: usize, chance: &mut Split) -> Vec<f64> {
+fn speech(count: usize, chance: &mut Quick) -> Vec<f64> {
     let mut sound = vec![0.0; count];
     let mut start = 0;
     loop {
@@ -123,7 +123,7 @@ fn speech(count: usize, chance: &mut Split) -> Vec<f64> {
     }
 }
 
-fn syllable(sound: &mut [f64], length: usize, chance: &mut Split) {
+fn syllable(sound: &mut [f64], length: usize, chance: &mut Quick) {
     let size = chance.between(0.3, 1.5);
     let voice = chance.between(110.0, 220.0);
     let formants = [chance.between(300.0, 800.0), chance.between(1000.0, 2500.0)];
@@ -136,7 +136,7 @@ fn syllable(sound: &mut [f64], length: usize, chance: &mut Split) {
         let left = (length - n) as f64 / TAPE_RATE;
         let envelope = (t / attack).min(left / release).min(1.0);
         let value = if hissing {
-            let noise = chance.noise();
+            let noise = chance.bell();
             let high = noise - before;
             before = noise;
             0.4 * high
@@ -204,7 +204,7 @@ impl Machine {
     }
 
     /// Invented wow: a line of a capstan or reel, one slower, one faster.
-    pub fn with_wow(mut self, percent: f64, chance: &mut Split) -> Self {
+    pub fn with_wow(mut self, percent: f64, chance: &mut Quick) -> Self {
         self.wow = [(0.4, 0.8, 1.0), (0.05, 0.2, 0.4), (1.0, 8.0, 0.7)]
             .map(|(low, high, part)| {
                 [
@@ -239,7 +239,7 @@ impl Machine {
 
     /// Plays `tape`, which begins `lead_s` seconds at right speed after the
     /// recording does, for `seconds` in all.
-    pub fn play(&self, tape: &[f64], lead_s: f64, seconds: f64, chance: &mut Split) -> Vec<f32> {
+    pub fn play(&self, tape: &[f64], lead_s: f64, seconds: f64, chance: &mut Quick) -> Vec<f32> {
         let between = Interpolation::new();
         self.play_with(
             |place| between.at(tape, (place - lead_s) * TAPE_RATE),
@@ -253,14 +253,14 @@ impl Machine {
         &self,
         tape: impl Fn(f64) -> f64,
         seconds: f64,
-        chance: &mut Split,
+        chance: &mut Quick,
     ) -> Vec<f32> {
         let hiss = self.level * 10f64.powf(-self.snr_db / 20.0);
         (0..(seconds * self.rate_hz) as usize)
             .map(|n| {
                 let t = n as f64 / self.rate_hz;
                 let hum = if self.hum > 0.0 { self.hum_at(t) } else { 0.0 };
-                (tape(self.place(t)) + hiss * chance.noise() + hum) as f32
+                (tape(self.place(t)) + hiss * chance.bell() + hum) as f32
             })
             .collect()
     }

@@ -3,34 +3,23 @@
 
 use std::f64::consts::{PI, TAU};
 
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg32;
+use super::dice::Small;
 
 /// Samples a second of all that is made here.
 pub const RATE_HZ: u32 = 16_000;
 const RATE: f64 = RATE_HZ as f64;
-
-/// Chance from a seed.
-pub fn chance(seed: u64) -> Pcg32 {
-    Pcg32::seed_from_u64(seed)
-}
-
-/// A number between two.
-pub fn between(chance: &mut Pcg32, low: f64, high: f64) -> f64 {
-    low + (high - low) * chance.random::<f64>()
-}
 
 /// A tune: chords that are held, a bass and a melody over a drum loop. The
 /// loop, its sounds and its tempo come from a seed of their own, so that
 /// different tunes can share them.
 pub fn tune(seed: u64, drums: u64, seconds: f64) -> Vec<f32> {
     let mut samples = vec![0.0; (seconds * RATE) as usize];
-    let beat_s = between(&mut chance(drums), 0.38, 0.6);
-    let mut notes = chance(seed);
+    let beat_s = Small::new(drums).between(0.38, 0.6);
+    let mut notes = Small::new(seed);
     let mut at_s = 0.0;
     while at_s < seconds {
-        let root = notes.random_range(0..12);
-        for step in [0, [3, 4][notes.random_range(0..2)], 7] {
+        let root = i32::from(notes.below(12) as u8);
+        for step in [0, [3, 4][notes.below(2)], 7] {
             let pitch = 48 + root + step;
             note(
                 &mut samples,
@@ -44,10 +33,10 @@ pub fn tune(seed: u64, drums: u64, seconds: f64) -> Vec<f32> {
         }
         for beat in 0..4 {
             let at_s = at_s + f64::from(beat) * beat_s;
-            let (low, high) = (36 + root, 60 + notes.random_range(0..24));
+            let (low, high) = (36 + root, 60 + i32::from(notes.below(24) as u8));
             note(&mut samples, at_s, 0.9 * beat_s, low, 0.12, 2.0, &mut notes);
-            let late_s = [0.0, 0.5 * beat_s][notes.random_range(0..2)];
-            let held_s = beat_s * between(&mut notes, 0.4, 1.4);
+            let late_s = [0.0, 0.5 * beat_s][notes.below(2)];
+            let held_s = beat_s * notes.between(0.4, 1.4);
             note(
                 &mut samples,
                 at_s + late_s,
@@ -78,10 +67,10 @@ fn note(
     pitch: i32,
     loud: f64,
     fall: f64,
-    chance: &mut Pcg32,
+    chance: &mut Small,
 ) {
     let hz = 440.0 * (f64::from(pitch - 69) / 12.0).exp2();
-    let phases: [f64; 6] = std::array::from_fn(|_| between(chance, 0.0, TAU));
+    let phases: [f64; 6] = std::array::from_fn(|_| chance.between(0.0, TAU));
     // Each overtone as a turning pointer: a sine a sample would cost far more.
     let overtones = (1..).zip(&phases).filter_map(|(harmonic, phase)| {
         let harmonic = f64::from(harmonic);
@@ -117,8 +106,8 @@ fn note(
 }
 
 fn drum_loop(samples: &mut [f32], seed: u64, beat_s: f64) {
-    let mut sounds = chance(seed ^ 0x5eed);
-    let kick_hz = between(&mut sounds, 50.0, 80.0);
+    let mut sounds = Small::new(seed ^ 0x5eed);
+    let kick_hz = sounds.between(50.0, 80.0);
     let kick: Vec<f32> = (0..(0.25 * RATE) as usize)
         .map(|k| {
             let time_s = k as f64 / RATE;
@@ -130,7 +119,7 @@ fn drum_loop(samples: &mut [f32], seed: u64, beat_s: f64) {
         (0..(0.2 * RATE) as usize)
             .map(|k| {
                 let loud = loud * (-fall * k as f64 / RATE).exp();
-                (loud * between(&mut sounds, -1.0, 1.0)) as f32
+                (loud * sounds.between(-1.0, 1.0)) as f32
             })
             .collect()
     };
@@ -204,12 +193,9 @@ impl Player {
     /// What its line output gives. Wow and flutter come back to where they
     /// were, so that the speed is the long-term mean.
     pub fn play(&self, tape: &[f32]) -> Vec<f32> {
-        let mut chance = chance(self.seed);
-        let (wow_hz, flutter_hz) = (
-            between(&mut chance, 0.4, 0.8),
-            between(&mut chance, 5.0, 8.0),
-        );
-        let phases = [0; 2].map(|_| between(&mut chance, 0.0, TAU));
+        let mut chance = Small::new(self.seed);
+        let (wow_hz, flutter_hz) = (chance.between(0.4, 0.8), chance.between(5.0, 8.0));
+        let phases = [0; 2].map(|_| chance.between(0.0, TAU));
         let swing = |part: f64, hz: f64, phase: f64, time_s: f64| {
             part / (TAU * hz) * (phase.cos() - (TAU * hz * time_s + phase).cos())
         };
@@ -235,9 +221,9 @@ impl Player {
         (sound.iter().enumerate())
             .map(|(n, x)| {
                 if n % (3 * RATE_HZ as usize) == 0 {
-                    gain = 10f64.powf(self.steps_db * between(&mut chance, -1.0, 1.0) / 20.0);
+                    gain = 10f64.powf(self.steps_db * chance.between(-1.0, 1.0) / 20.0);
                 }
-                (gain * x + hiss * between(&mut chance, -1.0, 1.0)) as f32
+                (gain * x + hiss * chance.between(-1.0, 1.0)) as f32
             })
             .collect()
     }

@@ -3,10 +3,8 @@
 
 use std::f64::consts::TAU;
 
-use super::dice::bell;
+use super::dice::Dice;
 use super::sound;
-use rand::{Rng, RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{ClockSource, Engine, Measurement, SampleClock};
 use tapewright::units::{Percent, Ppm};
 
@@ -75,14 +73,14 @@ struct Remembered {
 }
 
 impl Remembered {
-    fn new(noise: Noise, random: &mut Pcg64Mcg) -> Self {
+    fn new(noise: Noise, dice: &mut Dice) -> Self {
         let [a, b] = noise.keeps();
         // The variance of second-order autoregressive noise.
         let fresh = ((1.0 + b) * ((1.0 - b).powi(2) - a * a) / (1.0 - b)).sqrt();
-        let newest = noise.rms * normal(random);
+        let newest = noise.rms * dice.bell();
         let alike = a / (1.0 - b);
         let before = if noise.quality.is_some() {
-            alike * newest + (1.0 - alike * alike).sqrt() * noise.rms * normal(random)
+            alike * newest + (1.0 - alike * alike).sqrt() * noise.rms * dice.bell()
         } else {
             0.0
         };
@@ -93,9 +91,9 @@ impl Remembered {
         }
     }
 
-    fn next(&mut self, random: &mut Pcg64Mcg) -> f64 {
+    fn next(&mut self, dice: &mut Dice) -> f64 {
         let [a, b] = self.keeps;
-        let value = a * self.last[0] + b * self.last[1] + self.fresh * normal(random);
+        let value = a * self.last[0] + b * self.last[1] + self.fresh * dice.bell();
         self.last = [value, self.last[0]];
         value
     }
@@ -187,22 +185,22 @@ pub struct LinesIn {
 }
 
 impl LinesIn {
-    fn machine(self, random: &mut Pcg64Mcg) -> Wavering {
+    fn machine(self, dice: &mut Dice) -> Wavering {
         let mut lines: Vec<(f64, f64)> = if self.anywhere {
-            (0..random.random_range(2..=5))
+            (0..2 + dice.below(4))
                 .map(|_| {
-                    let hz = 0.3 * 40f64.powf(random.random::<f64>());
-                    (hz, random.random_range(0.1..1.0))
+                    let hz = 0.3 * 40f64.powf(dice.unit());
+                    (hz, dice.between(0.1, 1.0))
                 })
                 .collect()
         } else {
             [
-                (0.45..0.75, 1.0),
-                (1.1..1.6, 0.5),
-                (4.5..8.0, 0.6),
-                (30.0..45.0, 0.3),
+                (0.45, 0.75, 1.0),
+                (1.1, 1.6, 0.5),
+                (4.5, 8.0, 0.6),
+                (30.0, 45.0, 0.3),
             ]
-            .map(|(range, peak)| (random.random_range(range), peak))
+            .map(|(low, high, peak)| (dice.between(low, high), peak))
             .into()
         };
         let square: f64 = lines.iter().map(|(_, peak)| peak * peak / 2.0).sum();
@@ -242,18 +240,18 @@ impl Kind {
 
     /// One machine of this kind.
     pub fn machine(self, seed: u64) -> Wavering {
-        let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x006d_6163_6869_6e65);
-        let lines = |random: &mut Pcg64Mcg, most: u32, strongest: f64| {
-            (0..random.random_range(2..=most))
+        let mut dice = Dice::new(seed ^ 0x006d_6163_6869_6e65);
+        let lines = |dice: &mut Dice, most: usize, strongest: f64| {
+            (0..2 + dice.below(most - 1))
                 .map(|_| {
-                    let hz = 0.3 * 40f64.powf(random.random::<f64>());
-                    (hz, random.random_range(0.01..strongest))
+                    let hz = 0.3 * 40f64.powf(dice.unit());
+                    (hz, dice.between(0.01, strongest))
                 })
                 .collect::<Vec<_>>()
         };
         match self {
             Self::Lines => Wavering {
-                lines: lines(&mut random, 5, 0.15),
+                lines: lines(&mut dice, 5, 0.15),
                 white: 0.005,
                 ..Wavering::default()
             },
@@ -263,13 +261,13 @@ impl Kind {
                 ..Wavering::default()
             },
             Self::Drift => Wavering {
-                lines: lines(&mut random, 3, 0.1),
+                lines: lines(&mut dice, 3, 0.1),
                 noises: vec![Noise::first(0.03, 0.3)],
                 white: 0.005,
-                drift_per_minute: random.random_range(-0.5..0.5),
+                drift_per_minute: dice.between(-0.5, 0.5),
             },
             Self::Mix => {
-                let mut near = |hz: f64| hz * random.random_range(0.8..1.25);
+                let mut near = |hz: f64| hz * dice.between(0.8, 1.25);
                 let turn = near(0.55);
                 Wavering {
                     lines: vec![
@@ -283,19 +281,15 @@ impl Kind {
                     ..Wavering::default()
                 }
             }
-            Self::LinesIn(it) => it.machine(&mut random),
+            Self::LinesIn(it) => it.machine(&mut dice),
         }
     }
-}
-
-fn normal(random: &mut Pcg64Mcg) -> f64 {
-    bell(random.next_u64())
 }
 
 /// A record of a wavering machine, made as it is asked for.
 pub struct Tone {
     wavering: Wavering,
-    random: Pcg64Mcg,
+    dice: Dice,
     phases: Vec<f64>,
     remembered: Vec<Remembered>,
     node: u64,
@@ -307,20 +301,20 @@ pub struct Tone {
 impl Tone {
     /// Of so many seconds, phases and noise drawn from the seed.
     pub fn new(wavering: &Wavering, seconds: f64, seed: u64) -> Self {
-        let mut random = Pcg64Mcg::seed_from_u64(seed ^ 0x0000_746f_6e65);
-        let phases = wavering.lines.iter().map(|_| random.random()).collect();
+        let mut dice = Dice::new(seed ^ 0x0000_746f_6e65);
+        let phases = wavering.lines.iter().map(|_| dice.unit()).collect();
         let mut tone = Self {
             wavering: wavering.clone(),
             phases,
             remembered: Vec::new(),
-            random,
+            dice,
             node: 0,
             middle_s: seconds / 2.0,
             speed: 0.0,
             turns: 0.0,
         };
         for &noise in &wavering.noises {
-            let remembered = Remembered::new(noise, &mut tone.random);
+            let remembered = Remembered::new(noise, &mut tone.dice);
             tone.remembered.push(remembered);
         }
         tone.speed = tone.next_speed();
@@ -333,7 +327,7 @@ impl Tone {
         let w = &self.wavering;
         let mut remembered = 0.0;
         for noise in &mut self.remembered {
-            remembered += noise.next(&mut self.random);
+            remembered += noise.next(&mut self.dice);
         }
         let lines: f64 = w
             .lines
@@ -343,7 +337,7 @@ impl Tone {
             .sum();
         lines
             + remembered
-            + w.white * normal(&mut self.random)
+            + w.white * self.dice.bell()
             + w.drift_per_minute / 60.0 * (t - self.middle_s)
     }
 
@@ -356,7 +350,7 @@ impl Tone {
             let speed = from + step * (f64::from(frame) + 0.5);
             self.turns += TONE_HZ / f64::from(RATE) * (1.0 + speed / 100.0);
             self.turns = self.turns.fract();
-            let value = 0.5 * (TAU * self.turns).sin() + HISS * normal(&mut self.random);
+            let value = 0.5 * (TAU * self.turns).sin() + HISS * self.dice.bell();
             samples.push(value as f32);
         }
     }
@@ -421,4 +415,33 @@ pub fn mean_peak<'a>(records: impl Iterator<Item = &'a Measurement>) -> f64 {
         .map(|peak| peak.0)
         .collect();
     peaks.iter().sum::<f64>() / peaks.len() as f64
+}
+
+/// Those that have a ±, in the order of the tables.
+pub const FIGURES: [&str; 5] = ["speed", "drift", "two-sigma", "rms", "quasi-peak"];
+
+/// Error and ± of each figure that is given; without a ±, nothing is covered.
+pub fn judged(
+    got: &Measurement,
+    drift_per_minute: f64,
+    long_run: LongRun,
+    peak: f64,
+) -> [Option<(f64, f64)>; FIGURES.len()] {
+    let value = |it: Option<Percent>| it.map(|it| it.0);
+    let speed = got.speed.map(|it| it.deviation.0);
+    let around_speed = got.speed.and_then(|it| value(it.uncertainty));
+    let drift = got.drift.map(|it| it.percent_per_minute);
+    let around_drift = got.drift.and_then(|it| it.uncertainty_percent_per_minute);
+    let it = &got.flutter;
+    let two_sigma = [it.weighted_two_sigma, it.weighted_two_sigma_uncertainty];
+    let rms = [it.weighted_rms, it.weighted_rms_uncertainty];
+    let quasi_peak = [it.weighted_peak, it.weighted_peak_uncertainty];
+    [
+        ([speed, around_speed], 0.0),
+        ([drift, around_drift], drift_per_minute),
+        (two_sigma.map(value), long_run.two_sigma),
+        (rms.map(value), long_run.rms),
+        (quasi_peak.map(value), peak),
+    ]
+    .map(|([value, limit], truth)| Some((value? - truth, limit.unwrap_or(-1.0))))
 }

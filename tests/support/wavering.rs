@@ -3,10 +3,8 @@
 
 use std::f64::consts::TAU;
 
-use super::dice::gaussian;
+use super::dice::Dice;
 use super::sound;
-use rand::{RngExt, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 use tapewright::readings::{Engine, Measurement};
 
 /// Peak of the sinusoidal fluctuation, in percent: small, as a good machine's.
@@ -73,14 +71,14 @@ pub fn weighted_gain_db(rate_hz: u32, tone_hz: f64, g_hz: f64) -> Option<f64> {
 /// A steady tone at −6 dB of full scale in 16 bits with triangular dither, in
 /// white noise where an SNR is given, over half the sample rate.
 pub fn steady(rate_hz: u32, hz: f64, seconds: f64, snr_db: Option<f64>) -> Vec<f32> {
-    let mut random = Pcg64Mcg::seed_from_u64(1);
+    let mut dice = Dice::new(1);
     let amplitude = 10f64.powf(-6.0 / 20.0);
     let noise = snr_db.map(|snr| amplitude / 2f64.sqrt() * 10f64.powf(-snr / 20.0));
     (0..(seconds * f64::from(rate_hz)) as usize)
         .map(|n| {
             let turns = (n as f64 * hz / f64::from(rate_hz)).fract();
-            let noise = noise.map_or(0.0, |sigma| sigma * gaussian(&mut random));
-            let dither: f64 = random.random_range(-0.5..0.5) + random.random_range(-0.5..0.5);
+            let noise = noise.map_or(0.0, |sigma| sigma * dice.gaussian());
+            let dither = dice.between(-0.5, 0.5) + dice.between(-0.5, 0.5);
             let value = amplitude * (TAU * turns).sin() + noise;
             ((value * 32_768.0 + dither).round() / 32_768.0) as f32
         })

@@ -456,4 +456,34 @@ mod tests {
             );
         }
     }
+
+    #[test]
+    fn a_wavering_tone_reads_the_same_without_fused_multiplication() {
+        use crate::readings::{ChannelChoice, Conditions, Engine, Settings};
+        use crate::units::Percent;
+        let sample = |n: u32| {
+            let t = f64::from(n) / 44_100.0;
+            let turns = 3118.5 * t + 0.8 * (7.0 * t).sin();
+            0.5 * (std::f64::consts::TAU * turns).sin() as f32
+        };
+        let samples: Vec<f32> = (0..12 * 44_100).map(sample).collect();
+        let read = || {
+            let mut engine = Engine::new(Settings {
+                rate_hz: 44_100,
+                channels: 1,
+                choice: ChannelChoice::Auto,
+                conditions: Conditions::default(),
+                tolerance: Percent(0.5),
+            });
+            let engine = engine.as_mut().expect("a usual format");
+            engine.push(&samples);
+            let got = engine.measurement();
+            let speed = got.speed.expect("a speed").deviation.0;
+            [speed, got.flutter.weighted_rms.expect("long enough").0]
+        };
+        let [usual, plain] = [read(), crate::signal::wide::tests::plainly(read)];
+        for (usual, plain) in usual.into_iter().zip(plain) {
+            assert!((usual - plain).abs() < 1e-6, "{usual} and {plain}");
+        }
+    }
 }
