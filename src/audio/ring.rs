@@ -144,7 +144,7 @@ impl RingWriter {
     }
 
     /// Puts in all of it and waits for room where there is none, a pause at a
-    /// time. False once the reading end is gone.
+    /// time; never in the callback. False once the reading end is gone.
     pub fn push_all(&mut self, interleaved: &[f32], pause: Duration) -> bool {
         let mut left = interleaved;
         loop {

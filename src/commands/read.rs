@@ -195,8 +195,10 @@ fn other_than_card(options: &ReadOptions) -> Option<Caution> {
     let card = options.reference.card.as_ref()?;
     let carries = card.reference()?;
     let reference = options.reference.reference();
-    (carries != reference)
-        .then(|| Caution::Contradicts([carries, reference].map(|it| it.to_string())))
+    (carries != reference).then(|| {
+        let both = [carries, reference].map(|it| it.to_string());
+        Caution::Contradicts(both, Some(card.name.clone()))
+    })
 }
 
 /// The figures of one recording, for who needs nothing else.

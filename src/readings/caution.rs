@@ -9,7 +9,8 @@ use super::values::{ChannelUsed, Problem};
 use crate::signal::timed::edges::NoPassage;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
-/// Something to keep in mind with a measurement.
+/// Something to keep in mind with a measurement. Records and JSON have it as
+/// [`Told`], whose sentence is made where all words are, in [`crate::report`].
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(from = "Told", into = "Told")]
 #[allow(missing_docs)] // the names say it; the sentences stand where they are made
@@ -24,8 +25,8 @@ pub enum Caution {
     /// What is taken, what else it could be, and what is heard; `None` while the
     /// trimmer is turned, for the mean is nothing that the machine runs at.
     WhichTone([Hertz; 2], Option<Hertz>),
-    /// What the tape or its card says, and what it is held against.
-    Contradicts([String; 2]),
+    /// What the tape says, or its card, named here, and what it is held against.
+    Contradicts([String; 2], Option<String>),
     /// Whether it gives drift.
     GivesNoFlutter(ReferenceKind, bool),
 
@@ -51,8 +52,8 @@ pub enum Caution {
     Trouble(Problem, ReferenceKind),
     /// How much louder the right channel is.
     LevelsDiffer(Decibels),
-    /// RMS, and where.
-    HeavyWow(Percent, f64),
+    /// RMS, and how often it comes.
+    HeavyWow(Percent, Hertz),
 
     // Of a speed that was no steady one.
     TooShort,
@@ -100,6 +101,10 @@ pub enum Caution {
     /// How many, of how many.
     MarksMissing(u64, u64),
     SoundsLeftOut,
+    /// Left and right: from when to when.
+    TwoPassages([[Seconds; 2]; 2]),
+    /// Left and right: how far apart the marks stand.
+    TwoSpacings([Seconds; 2]),
 
     // Of the place in a copy.
     /// And the sound that was heard.
@@ -240,7 +245,7 @@ impl Caution {
             C::WhichTone(..) | C::NearerNote(..) | C::OrganStops => Code::ReferenceAmbiguous,
             C::LoneClick | C::PlaceRepeats => Code::ReferenceAmbiguous,
             C::NoPlace(CopyState::Ambiguous, _) => Code::ReferenceAmbiguous,
-            C::Contradicts(_) => Code::ReferenceContradictsTape,
+            C::Contradicts(..) => Code::ReferenceContradictsTape,
             C::GivesNoFlutter(..) => Code::ReferenceGivesNoFlutter,
             C::Silence | C::NoTone | C::LikeATone | C::NoNote | C::Music => Code::ToneNotFound,
             C::WrongTone(_) | C::AnotherTone(..) | C::WrongNote(..) => Code::ToneNotFound,
@@ -254,6 +259,7 @@ impl Caution {
             C::Dropouts(..) => Code::Dropouts,
             C::Trouble(problem, _) => of_problem(problem),
             C::LevelsDiffer(_) => Code::LevelsDiffer,
+            C::TwoPassages(_) | C::TwoSpacings(_) => Code::ChannelsDisagree,
             C::HeavyWow(..) => Code::HeavyWow,
             C::TooShort | C::BeyondTheEnd(_) => Code::RecordTooShort,
             C::NoPlace(CopyState::Listening | CopyState::Following, _) => Code::RecordTooShort,

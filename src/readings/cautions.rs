@@ -116,7 +116,7 @@ fn wrong_cautions(wrong: WrongTone, named: Option<Hertz>, cautions: &mut Vec<Cau
         _ => None,
     };
     if let Some(named) = named {
-        cautions.push(Caution::WrongNote(heard, named));
+        cautions.push(Caution::WrongNote(wrong.heard, named));
         cautions.extend(octave.map(|ratio| Caution::OctaveOff(heard, ratio)));
         return;
     }
@@ -175,5 +175,5 @@ const HEAVY_WOW: Percent = Percent(0.5);
 fn heavy_wow(stretch: &Stretch, around: &Surroundings) -> Option<Caution> {
     let (wow, nominal) = wow(stretch).zip(around.nominal)?;
     let rms = Percent(wow.rms_hz * around.conditions.percent_per_hz(nominal));
-    (rms >= HEAVY_WOW).then_some(Caution::HeavyWow(rms, wow.hz))
+    (rms >= HEAVY_WOW).then_some(Caution::HeavyWow(rms, Hertz(wow.hz)))
 }

@@ -32,7 +32,7 @@ impl Measurement {
         if let Some(taken) = self.nominal {
             if ident.contradicts(taken) {
                 let told = [ident.nominal, taken].map(|tone| format!("tone:{}", tone.0));
-                self.cautions.push(Caution::Contradicts(told));
+                self.cautions.push(Caution::Contradicts(told, None));
             } else {
                 // The tape says which of two tones it is.
                 self.cautions

@@ -80,7 +80,10 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> Vec<Line> {
         Line {
             name: "sample clock",
             percent: Some(parts.clock.0),
-            known: words::clock_source(measurement.conditions.clock.source).into(),
+            known: {
+                let from = words::clock_source(measurement.conditions.clock.source);
+                format!("{from}, taken as normal").into()
+            },
         },
         Line {
             name: "the tape's own error",
@@ -143,7 +146,7 @@ mod tests {
         let expected = "  Budget of the speed's ±, each part for 95 %
     noise of the signal     ±0.00010 %   from the spectrum, k = 1.96
     wow and flutter left in ±0.00520 %   from this record, 18 degrees of freedom
-    sample clock            ±0.01000 %   not measured: common practice
+    sample clock            ±0.01000 %   common practice, taken as normal
     the tape's own error    not known    left out of the sum
     sum                     ±0.01114 %   k = 1.96, 496 degrees of freedom
     steadiness              averages of 8 s change by 0.006 % from one to the

@@ -57,9 +57,13 @@ fn sentence(caution: &Caution) -> String {
             speed: this is no speed error. Take a tape from elsewhere."
             .into(),
         C::WhichTone([taken, other], heard) => which_tone(*taken, *other, *heard),
-        C::Contradicts([says, taken]) => format!(
-            "The tape or its card says that it carries {says}, and it is held against {taken}; \
-             choose the other with --reference {says}, or another card."
+        C::Contradicts([says, taken], None) => format!(
+            "The tape says that it carries {says}, but it was measured by {taken}; take what it \
+             says with --reference {says}."
+        ),
+        C::Contradicts([says, taken], Some(card)) => format!(
+            "The card of \"{card}\" says that the tape carries {says}, but it was measured by \
+             {taken}; name another card, or leave --reference out."
         ),
         C::GivesNoFlutter(kind, has_drift) => no_flutter(*kind, *has_drift),
         C::Clipped(samples, share) => {
@@ -179,7 +183,7 @@ fn sentence(caution: &Caution) -> String {
         C::WrongNote(heard, named) => {
             let semitones = (12.0 * (heard.0 / named.0).log2()).round() as i32;
             format!(
-                "A note of {heard} was heard, {} the one that was named ({named:.1}); name the \
+                "A note of {heard:.0} was heard, {} the one that was named ({named:.1}); name the \
                  note that is played.",
                 interval(semitones)
             )
@@ -301,6 +305,20 @@ fn sentence(caution: &Caution) -> String {
 
         // Of a place in a copy.
         C::NoPlace(state, sound) => no_place(*state, *sound),
+        C::TwoPassages([left, right]) => {
+            let when = |[from, to]: &[Seconds; 2]| format!("{:.1} to {:.1} s", from.0, to.0);
+            format!(
+                "Left ({}) and right ({}) do not carry the same passage; choose one with \
+                 --channel.",
+                when(left),
+                when(right)
+            )
+        }
+        C::TwoSpacings([left, right]) => format!(
+            "Left ({:.4} s apart) and right ({:.4} s) do not carry the same marks; choose one with \
+             --channel.",
+            left.0, right.0
+        ),
         C::PlaceRepeats => {
             "The music repeats: another place of the copy fits as well, at the same speed.".into()
         }
@@ -344,8 +362,8 @@ fn sentence(caution: &Caution) -> String {
 
 fn where_recorded(origin: &Origin) -> String {
     match origin {
-        Origin::Unknown => "Where was it recorded? On this machine it reads right at any speed \
-            (--recorded-on)."
+        Origin::Unknown => "Where was it recorded? On this machine it reads right at any speed; \
+            say where with --recorded-on (key 0 while watching)."
             .into(),
         Origin::OfIdent(machine) => format!("It says that it was recorded on \"{machine}\"."),
         Origin::Said(machine) => format!("You say that it was recorded on \"{machine}\"."),
@@ -442,5 +460,27 @@ fn times(count: u64) -> String {
         1 => "once".into(),
         2 => "twice".into(),
         more => format!("{more} times"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Hertz;
+
+    #[test]
+    fn intervals_have_their_names() {
+        for (semitones, name) in [
+            (-1, "a semitone below"),
+            (7, "7 semitones above"),
+            (12, "an octave above"),
+            (-24, "two octaves below"),
+        ] {
+            assert_eq!(interval(semitones), name);
+        }
+        // From what was heard, not from its whole hertz, which would be 10.505
+        // semitones above C1.
+        let heard = Caution::WrongNote(Hertz(59.6), Hertz(32.703)).to_string();
+        assert!(heard.contains(" 10 semitones above"), "{heard}");
     }
 }

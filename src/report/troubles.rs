@@ -55,11 +55,17 @@ pub fn trouble(problem: &Problem, kind: ReferenceKind) -> String {
         Problem::Clipped => "Clipped: too loud for the input; turn the output or the input gain \
             down."
             .into(),
-        Problem::Hum { mains, level } => format!(
-            "Hum of {mains} mains, {:.0} dB below the {what}: look for an earth loop, an open \
-             chassis or a broken screen, and keep the cable off mains leads.",
-            -level.0
-        ),
+        Problem::Hum { mains, level } => {
+            let loud = if level.0 < 0.0 {
+                format!("{:.0} dB below the {what}", -level.0)
+            } else {
+                format!("drowns the {what}")
+            };
+            format!(
+                "Hum of {mains} mains, {loud}: look for an earth loop, an open chassis or a broken \
+                 screen, and keep the cable off mains leads."
+            )
+        }
         Problem::LowSnr(snr) => format!(
             "Noise only {:.0} dB below the {what}: clean the heads, raise the level, switch noise \
              reduction off.",
@@ -88,10 +94,18 @@ pub fn trouble(problem: &Problem, kind: ReferenceKind) -> String {
              alike; the other with --channel.",
             channel(used)
         ),
-        Problem::ChannelsDisagree => format!(
-            "Left and right do not carry the same {what}: is one of them another source? Choose \
-             one with --channel."
-        ),
+        Problem::ChannelsDisagree => match kind {
+            ReferenceKind::Tone => "Left and right do not carry the same speed; the figures are \
+                of both. Is one another source? Choose one with --channel."
+                .into(),
+            ReferenceKind::Recording => "Left and right do not carry the same music: if only one \
+                is the music of the copy, choose it with --channel."
+                .into(),
+            _ => format!(
+                "Left and right do not carry the same {what}, so none was read; choose one with \
+                 --channel."
+            ),
+        },
         Problem::Ambiguous { taken, other } => which_tone(taken, other, None),
     }
 }

@@ -85,7 +85,7 @@ pub fn worth(worth: &Worth) -> String {
 /// Where the figure of the sample clock comes from.
 pub fn clock_source(source: ClockSource) -> &'static str {
     match source {
-        ClockSource::Default => "not measured: common practice",
+        ClockSource::Default => "common practice",
         ClockSource::Option => "as given",
         ClockSource::Measured => "as measured for this input",
     }

@@ -169,8 +169,13 @@ fn sentence_of_place(place: &PlaceInCopy) -> Option<(String, bool)> {
                 false,
             ));
         }
-        (state @ (CopyState::NotFound | CopyState::Ambiguous), None) => {
-            clause(&Caution::NoPlace(state, place.heard).to_string())
+        (CopyState::NotFound, None) => format!(
+            "not found in {:.0} s: play on, from where the music is dense; is it this performance \
+             and mix, within 10 % of right speed, loud enough?",
+            place.heard.0
+        ),
+        (CopyState::Ambiguous, None) => {
+            "the music repeats, at different speeds: play on, or another place".to_owned()
         }
         (CopyState::Following, None) => "the music pauses, or the tape has stopped".to_owned(),
         (CopyState::Lost, None) => {

@@ -7,8 +7,7 @@
 
 use super::spectrum::Spectrum;
 
-/// Length of a spectrum, and time from one to the next. Derived: 10 Hz from line
-/// to line tell the lowest tone from mains hum.
+/// Length of a spectrum, and time from one to the next. A choice.
 const BLOCK_S: f64 = 0.1;
 const HOP_S: f64 = 0.025;
 

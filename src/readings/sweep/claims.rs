@@ -5,15 +5,15 @@ use super::bank::Trace;
 use super::evidence::{Agreement, BINS, Chance, Pair, Scale, Scores};
 use super::passes::Way;
 
-// Tuned, `--bench sweep -- --hands --tuning --track`, at four clean sweeps in a
-// thousand accused, the worst hand's; `--hands` judges on other seeds.
-
 /// Strength from which an agreement of two ways is no chance: more than by
-/// chance elsewhere in the same sweep, whose hand may be a rough one.
+/// chance elsewhere in the same sweep, whose hand may be a rough one. Tuned, as
+/// [`SHIFTED`], `--bench sweep -- --hands --tuning --track`, at four clean sweeps
+/// in a thousand accused, the worst hand's; `--hands` judges on other seeds.
 const LEAST_LIMIT: f64 = 2.4;
 const TIMES_CHANCE: f64 = 1.06;
 /// Chance beyond this is not believed: faults show in it as well, two of them a
-/// great deal. A hand that starts and stops abruptly brings about as much.
+/// great deal. A hand that starts and stops abruptly brings about as much. Tuned
+/// on the hands of `--bench sweep -- --hands`, the same that judge it.
 const MOST_CHANCE: f64 = 6.0;
 /// Asked of a way that is moved along the range: more chances to agree.
 const SHIFTED: f64 = 1.15;

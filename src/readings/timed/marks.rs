@@ -8,13 +8,11 @@ use super::summary::{
     FARTHEST, Strength, Timed, deviation, measurement, right_seconds, snr, speed,
 };
 use crate::readings::caution::{Caution, NoMarks};
-use crate::readings::conditions::ReferenceKind;
 use crate::readings::expanded::Expanded;
 use crate::readings::found::MarksFigures;
 use crate::readings::measurement::Measurement;
 use crate::readings::meter::Meter;
 use crate::readings::settings::{EngineError, Settings};
-use crate::readings::values::Problem;
 use crate::signal::line::Line;
 use crate::signal::statistics::{NORMAL_95, median};
 use crate::signal::timed::marks::{Heard, Mark, refined, standing_out};
@@ -107,8 +105,8 @@ impl MarksMeter {
             powers.iter().map(|power| self.row_in(power)).collect();
         if let [Ok(left), Ok(right)] = &each[..] {
             if apart(left, right) {
-                let problem = Problem::ChannelsDisagree;
-                return Err(Caution::Trouble(problem, ReferenceKind::Marks));
+                let spacings = [left, right].map(|it| Seconds(it.row.slope));
+                return Err(Caution::TwoSpacings(spacings));
             }
             let noises = [left, right].map(|it| it.noise.max(1e-6 * it.power));
             let both = joined(&powers, &noises);

@@ -6,13 +6,11 @@ use super::summary::{
 };
 use crate::readings::alike::are_different;
 use crate::readings::caution::{Caution, Ratio};
-use crate::readings::conditions::ReferenceKind;
 use crate::readings::expanded::Expanded;
 use crate::readings::found::PassageFigures;
 use crate::readings::measurement::Measurement;
 use crate::readings::meter::Meter;
 use crate::readings::settings::{EngineError, Settings};
-use crate::readings::values::Problem;
 use crate::signal::statistics::NORMAL_95;
 use crate::signal::timed::edges::{NoPassage, Passage, passage};
 use crate::units::{Decibels, Percent, Seconds};
@@ -103,9 +101,10 @@ impl PassageMeter {
         };
         match each[..] {
             [only] => only.map(|it| one(0, it)).map_err(Caution::NoPassage),
-            [Ok(left), Ok(right)] if different(&left, &right, &powers, hop_s) => Err(
-                Caution::Trouble(Problem::ChannelsDisagree, ReferenceKind::Passage),
-            ),
+            [Ok(left), Ok(right)] if different(&left, &right, &powers, hop_s) => {
+                let ends = |it: Passage| [it.start.at_s, it.end.at_s].map(Seconds);
+                Err(Caution::TwoPassages([left, right].map(ends)))
+            }
             [Ok(left), Ok(right)] => {
                 let noises = [left, right].map(noise_of);
                 let both = joined(&powers, &noises);

@@ -2,7 +2,7 @@
 
 use ratatui_core::style::Style;
 
-use crate::readings::{SampleClock, SpeedReading};
+use crate::readings::{ClockSource, SampleClock, SpeedReading};
 use crate::report::numbers::rounded_up_to;
 use crate::report::{capital, clock_source, worth};
 use crate::screen::look::Look;
@@ -64,7 +64,10 @@ fn lines(state: &ScreenState, speed: &SpeedReading) -> Vec<Line> {
 }
 
 fn clock_line(look: Look, clock: &SampleClock) -> String {
-    let from = clock_source(clock.source);
+    let mut from = clock_source(clock.source).to_owned();
+    if clock.source == ClockSource::Default {
+        from.push_str("; tapewright clock measures it");
+    }
     // Rounded up, as every ± is.
     let uncertainty = (clock.uncertainty.0 * 10.0).ceil() / 10.0;
     let known = format!("{}{uncertainty} ppm", look.plus_minus());

@@ -16,22 +16,24 @@ const STEP_S: f64 = 0.1;
 const LOOK_S: f64 = 0.025;
 const FORGETTING_S: f64 = 0.011;
 
-/// An ear that wakes begins so far back: with a lead of which the look before
-/// had less than it needs, and what the band's filters forget.
-const RECENT_S: f64 = 0.2;
+/// How far back an ear begins that wakes: the 0.21 s of the lead that it needs
+/// before the jump, and seven steps, for a look after the jump that falls on two
+/// bits of the lower tone passes for the lead. Of bits at random four looks in
+/// ten do, seven in a row once in 600 times.
+const RECENT_S: f64 = 1.0;
 
 /// A tone that is the same for longer than this is no lead, the slowest of
 /// which lasts 0.56 s.
 pub(super) const LEAD_LOOKS: u32 = 7;
 
 /// A single tone, so far as so few values tell: an ear asks for 0.6 over a
-/// lead, and hiss makes 0.2 on average. Tuned and judged by `--bench ident`; a look
-/// too many costs time and nothing else.
+/// lead, and hiss makes 0.2 on average. A choice that `--bench ident` judges; a
+/// look too many costs time and nothing else.
 const LONE: f64 = 0.4;
 
-/// Least part of all sound that such a tone has: hum may be ten times as loud
-/// as an ident (common practice, no source), and what the band lets through of
-/// a test tone is 60 dB below it.
+/// Least part of all sound that such a tone has, as powers: −30 dB, so that an
+/// ident is heard beside hum or an offset up to 20 times as large. What the band
+/// lets through of a test tone above 2 kHz is 60 dB below it.
 const LEAST_PART: f64 = 0.001;
 
 /// Frequencies further apart than this are two tones; the tones of an ident
@@ -77,8 +79,8 @@ impl Doze {
         self.step - self.heard
     }
 
-    /// Takes samples up to the end of a look at most. Where one ended: did it
-    /// hear a tone like that of a lead, which the look before did not?
+    /// Takes samples up to the end of a look at most. Where one ended: has a tone
+    /// like that of a lead come, changed or gone since the look before?
     pub(super) fn push(&mut self, samples: &[f32]) -> Option<bool> {
         self.recent.extend(samples);
         let unseen = (self.step - self.look).saturating_sub(self.heard);
@@ -95,8 +97,10 @@ impl Doze {
         let before = std::mem::replace(&mut self.tone_hz, now);
         self.values.clear();
         self.energy = 0.0;
-        let is_same = |before: f64, now: f64| (1.0 / ANOTHER..ANOTHER).contains(&(now / before));
-        Some(now.is_some_and(|now| !before.is_some_and(|before| is_same(before, now))))
+        Some(match (before, now) {
+            (Some(before), Some(now)) => !(1.0 / ANOTHER..ANOTHER).contains(&(now / before)),
+            (before, now) => before.is_some() || now.is_some(),
+        })
     }
 
     /// Frequency of the look, where it is that of a lead, or nearly.

@@ -255,6 +255,24 @@ mod tests {
     }
 
     #[test]
+    fn a_tone_like_the_lead_before_it_hides_no_copy() {
+        for start in 0..12 {
+            for pause in [0, 4800] {
+                // Until another place of the looks; the phase goes on.
+                let tone = (0..72_000 + 400 * start)
+                    .map(|n| 0.25 * (std::f64::consts::TAU * 800.0 * f64::from(n) / 48e3).sin());
+                let mut samples: Vec<f32> = tone.map(|value| value as f32).collect();
+                samples.resize(samples.len() + pause, 0.0);
+                let burst = IdentBurst::new(&ident(), 48_000.0, 0.25);
+                samples.extend((0..burst.length()).map(|n| burst.sample(n) as f32));
+                samples.extend([0.0; 4000]);
+                let heard = heard(&samples, 48_000.0, 4096);
+                assert_eq!(heard, [ident(), ident()], "{start} {pause}");
+            }
+        }
+    }
+
+    #[test]
     fn the_size_of_the_blocks_does_not_matter() {
         let samples = played(0.97, 48_000.0);
         let [mut one, mut other] = [IdentEar::new(48_000.0), IdentEar::new(48_000.0)];
