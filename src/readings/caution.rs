@@ -10,7 +10,7 @@ use crate::signal::timed::edges::NoPassage;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Something to keep in mind with a measurement. Records and JSON have it as
-/// [`Told`], whose sentence is made where all words are, in [`crate::report`].
+/// [`Told`], whose sentence is made on the floor of words.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(from = "Told", into = "Told")]
 #[allow(missing_docs)] // the names say it; the sentences stand where they are made
