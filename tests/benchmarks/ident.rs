@@ -1,7 +1,7 @@
 //! How surely a tape's ident is heard, and how rarely one is heard where there
 //! is none.
 //!
-//! `cargo bench --bench ident`: 200 bursts in each of eleven states of the
+//! `cargo bench --bench ident`: 200 bursts in each of twelve states of the
 //! tape, at speeds from -25 to +25 % and rates of 44.1 and 48 kHz; 1,000
 //! invented sounds without an ident, 1,000 messages of the same scheme with a
 //! wrong bit. `-- 40` makes a quick look, `-- --seed 7` takes
@@ -27,7 +27,7 @@ const NONE: u64 = 1000;
 /// between its samples are 74 dB below it.
 const FINE_HZ: f64 = 192_000.0;
 
-const STATES: [&str; 11] = [
+const STATES: [&str; 12] = [
     "clean",
     "hiss at 20 dB",
     "hiss at 10 dB",
@@ -39,6 +39,7 @@ const STATES: [&str; 11] = [
     "a dropout of 20 to 80 ms in each copy",
     "hum as loud as the ident",
     "all at once, wow 1 %, hum at -10 dB",
+    "behind a tone like its lead, hiss at 20 dB",
 ];
 
 fn ident(dice: &mut Dice) -> Ident {
@@ -62,6 +63,7 @@ struct State {
     dropouts: bool,
     one_channel: bool,
     cancelling: bool,
+    behind_tone: bool,
 }
 
 impl State {
@@ -80,7 +82,7 @@ impl State {
                 dice.between(8.0, 30.0),
             ],
             hiss: match state {
-                1 | 3 | 4 | 10 => decibels(20.0),
+                1 | 3 | 4 | 10 | 11 => decibels(20.0),
                 2 => decibels(10.0),
                 _ => decibels(60.0),
             },
@@ -93,6 +95,7 @@ impl State {
             dropouts: state == 8 || all,
             one_channel: state == 6 || all,
             cancelling: state == 7,
+            behind_tone: state == 11,
         }
     }
 }
@@ -115,7 +118,9 @@ fn played(ident: &Ident, state: &State, dice: &mut Dice) -> (Vec<f32>, u32) {
     while tape_s < 2.0 * copy_s + 0.5 {
         let fine = tape_s * FINE_HZ;
         let number = fine.floor();
-        let mut sample = if number < 0.0 {
+        let mut sample = if number < 0.0 && state.behind_tone {
+            (TAU * 800.0 * tape_s).sin()
+        } else if number < 0.0 {
             0.0
         } else {
             let [one, next] = [0, 1].map(|more| burst.sample(number as u64 + more));
