@@ -30,7 +30,7 @@ impl Progress {
         Self::new(total_frames.filter(|total| *total > LONG_SECONDS * u64::from(rate_hz)))
     }
 
-    /// For so many steps.
+    /// For a number of steps.
     pub(super) fn new(total: Option<u64>) -> Self {
         Self {
             total: total.filter(|total| *total > 0 && io::stderr().is_terminal()),
@@ -39,12 +39,12 @@ impl Progress {
         }
     }
 
-    /// So much is done.
+    /// Moves on to what is done.
     pub(super) fn at(&mut self, done: u64) {
         self.saying(done, "");
     }
 
-    /// So much is done, and this is to be said beside the bar.
+    /// The same, and this is to be said beside the bar.
     pub(super) fn saying(&mut self, done: u64, text: &str) {
         let Some(total) = self.total else { return };
         if self.drawn.is_some_and(|drawn| drawn.elapsed() < INTERVAL) {

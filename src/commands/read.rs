@@ -24,7 +24,7 @@ use crate::units::{Hertz, Seconds};
 /// Behind an ident there is a pause of a second at right speed.
 const BEHIND_IDENT_S: f64 = 2.0;
 
-/// The tuning of so much music is looked at.
+/// Length of the music whose tuning is looked at.
 const TUNING_S: f64 = 300.0;
 
 /// Why a file was not measured.

@@ -80,7 +80,7 @@ fn play(content: &Content<'_>) -> Outcome {
     }
 }
 
-/// Fills buffers with the sound, `at_most` so many frames of it. Neither allocates nor waits.
+/// Fills buffers with the sound, `at_most` frames of it. Neither allocates nor waits.
 fn player(sound: Box<dyn Sound + Send>, channels: u16, at_most: u64) -> FillSamples {
     let end = sound.length().min(at_most);
     let mut next = 0;

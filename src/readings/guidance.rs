@@ -17,7 +17,7 @@ use crate::units::{Percent, Seconds};
 
 /// Seconds that the straight line lasts whose slope counts.
 const SLOPE_S: f64 = 0.2;
-/// So much of the track is remembered, seconds.
+/// Length of the track that is remembered, seconds.
 const MEMORY_S: f64 = 4.0;
 /// A hand is at work when the speed changes faster than this many times what
 /// the flutter alone does, and by this much at least.

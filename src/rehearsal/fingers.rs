@@ -46,7 +46,7 @@ impl Fingers {
         (self.aim - self.position).abs() < THERE && self.pace_per_s.abs() * SWIFTNESS_S < THERE
     }
 
-    /// So much time goes by.
+    /// Time goes by.
     pub fn advance(&mut self, seconds: f64) {
         let steps = (seconds / STEP_S).ceil().max(1.0);
         for _ in 0..steps as u64 {

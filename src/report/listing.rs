@@ -86,7 +86,7 @@ pub(super) fn time(snapshot: &Snapshot, zone: &TimeZone) -> String {
     zoned.strftime("%Y-%m-%d %H:%M").to_string()
 }
 
-/// At most so many characters; the last one shows that there was more.
+/// Cut to a number of characters; the last one shows that there was more.
 pub(super) fn cut(text: &str, width: usize) -> String {
     if text.chars().count() <= width {
         return text.to_owned();

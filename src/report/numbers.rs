@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-/// Rounded to so many decimal places; `None` for what is no number.
+/// Rounded to a number of decimal places; `None` for what is no number.
 pub(super) fn places(value: f64, decimals: i32) -> Option<f64> {
     if !value.is_finite() {
         return None;
@@ -23,7 +23,7 @@ pub(super) fn tenths(value: f64) -> String {
     places(value, 1).map_or_else(|| "–".to_owned(), |value| format!("{value:.1}"))
 }
 
-/// An uncertainty for scripts: so many significant digits, rounded up.
+/// An uncertainty for scripts: to a number of significant digits, rounded up.
 pub(super) fn significant_up(value: f64, digits: i32) -> Option<f64> {
     let near = significant(value, digits)?;
     let step = 10f64.powf(value.abs().log10().floor() - f64::from(digits - 1));
@@ -34,7 +34,7 @@ pub(super) fn significant_up(value: f64, digits: i32) -> Option<f64> {
     }
 }
 
-/// Rounded to so many significant digits; `None` for what is no number.
+/// Rounded to a number of significant digits; `None` for what is no number.
 pub(super) fn significant(value: f64, digits: i32) -> Option<f64> {
     if value == 0.0 {
         return Some(0.0);
@@ -65,7 +65,7 @@ pub fn rounded_up(uncertainty: f64) -> String {
     rounded_up_to(uncertainty, decimals)
 }
 
-/// The same to so many places, for a column of them.
+/// The same to a number of places, for a column of them.
 pub fn rounded_up_to(uncertainty: f64, decimals: usize) -> String {
     let step = [1.0, 10.0, 100.0, 1e3, 1e4, 1e5][decimals.min(5)];
     // What is a step but for the arithmetic is one.

@@ -284,7 +284,7 @@ pub struct Demodulator {
 }
 
 impl Demodulator {
-    /// At rest. So many powers from before a tick stay at hand.
+    /// At rest; `kept_powers` from before a tick stay at hand.
     pub fn new(plan: &Plan, filters: &Filters, kept_powers: usize) -> Self {
         let most_coarse = MOST_TICKS * plan.second;
         let room = most_coarse.next_multiple_of(TILE);

@@ -74,7 +74,7 @@ impl DropoutDetector {
         self.below_since.is_some()
     }
 
-    /// So many powers from before are asked for with each tick.
+    /// Powers from before a tick that are asked for with it.
     pub fn kept_powers(&self) -> usize {
         self.window - 1
     }

@@ -104,7 +104,7 @@ fn pace_s(nearness: f64) -> f64 {
     FAR_S * (NEAR_S / FAR_S).powf(nearness)
 }
 
-/// So many ticks, so far apart, once in a period.
+/// Ticks, seconds from tick to tick, once in a period.
 struct Pattern {
     ticks: u32,
     apart_s: f64,

@@ -14,7 +14,7 @@ use crate::units::Decibels;
 /// Most rows of words.
 pub(in crate::screen) const MOST_ROWS: u16 = 2;
 
-/// From so many columns on figures have their ±, and it is said that the tone
+/// Columns from which on figures have their ±, and it is said that the tone
 /// is there.
 const ROOMY: u16 = 70;
 

@@ -6,7 +6,7 @@ use crate::report::numbers::plain;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::{ScreenState, SourceKind};
 
-/// From so many columns on there is room for all of it.
+/// Columns from which on there is room for all of it.
 const ROOMY: u16 = 70;
 
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {

@@ -12,7 +12,7 @@ pub(in crate::screen) const MOST_ROWS: u16 = 11;
 /// Columns for the scale at the left.
 const LABELS: u16 = 14;
 
-/// One value of the trend stands for so much time.
+/// Time that one value of the trend stands for.
 const STEP: Seconds = Seconds(0.5);
 
 /// Smallest range shown, in percent: below it, noise would fill the strip.

@@ -101,7 +101,7 @@ mod tests {
     use crate::screen::specimen;
     use crate::units::Seconds;
 
-    /// What stands in the row in silence, with so many marks counted.
+    /// What stands in the row in silence, with the marks that were counted.
     fn in_silence(found: u64, refused: Option<&str>) -> (String, bool) {
         let mut reading = specimen::silence();
         reading.timed = Some(Progress::Marks {

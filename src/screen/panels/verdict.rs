@@ -7,7 +7,7 @@ use crate::screen::pen::{Pen, width};
 use crate::screen::state::ScreenState;
 use crate::screen::words::plus_minus;
 
-/// From so many columns on the facts stand further apart.
+/// Columns from which on the facts stand further apart.
 const ROOMY: u16 = 60;
 
 /// The row of the verdict.
