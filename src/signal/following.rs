@@ -160,6 +160,8 @@ pub(super) struct Following {
     used: usize,
     /// Ticks until filters that have seen a dropout have forgotten it.
     settle: u32,
+    /// Ticks from a sample going in to its value coming out.
+    late_ticks: u64,
     newest: Option<Newest>,
     settling: u32,
 }
@@ -197,9 +199,11 @@ impl Following {
             ahead: 0,
             used: 0,
             settle: doubt,
+            late_ticks: 0,
             newest: None,
             settling: doubt,
         };
+        following.late_ticks = following.count_late_ticks(plan);
         following.normalise_weights();
         following.first = following.lead();
         following
@@ -224,6 +228,15 @@ impl Following {
     pub(super) fn delay_s(&self, plan: &Plan) -> f64 {
         // The droop correction waits for one more value than the bridge.
         self.filters.delay_s() + (Bridge::delay() + 1) as f64 / plan.output_rate_hz()
+    }
+
+    fn count_late_ticks(&self, plan: &Plan) -> u64 {
+        (self.delay_s(plan) * plan.output_rate_hz()) as u64
+    }
+
+    /// The same in whole ticks.
+    pub(super) fn late_ticks(&self) -> u64 {
+        self.late_ticks
     }
 
     /// True once the filters are full.
@@ -431,6 +444,7 @@ impl Following {
         self.scatter = 0.0;
         self.earlier_hz = [self.mean_hz; APART];
         self.settle = doubt_ticks(plan, &self.filters);
+        self.late_ticks = self.count_late_ticks(plan);
         for channel in &mut self.channels {
             channel.peaks = Peaks::new(plan.rate_hz, self.carrier_hz);
             channel

@@ -180,9 +180,7 @@ impl SpeedTracker for Tracker {
     }
 
     fn delay_ticks(&self) -> u64 {
-        let rate_hz = self.plan.output_rate_hz();
-        self.delay_s()
-            .map_or(0, |delay_s| (delay_s * rate_hz) as u64)
+        self.following.as_ref().map_or(0, Following::late_ticks)
     }
 
     fn tick(&mut self, input: &[&[f32]], out: &mut Vec<Track>) {
