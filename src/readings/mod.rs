@@ -77,8 +77,8 @@ pub use notes::TuningMeter;
 pub use settings::{EngineError, KeepRequest, Settings, check_rate};
 pub use stability::{StabilityPoint, Worth};
 pub use sweep::{
-    BadSpot, Direction, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress, SweepReport,
-    SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
+    BadSpot, Direction, FEIGNED_BACKLASH, Pass, SpotKind, SpotSeen, SweepPicture, SweepProgress,
+    SweepReport, SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
 };
 pub use target::Target;
 pub use values::{

@@ -82,7 +82,7 @@ fn parts(measurement: &Measurement, speed: &SpeedFigures) -> Vec<Line> {
             percent: Some(parts.clock.0),
             known: {
                 let from = words::clock_source(measurement.conditions.clock.source);
-                format!("{from}, taken as normal").into()
+                format!("{from}, taken as normal")
             },
         },
         Line {

@@ -44,7 +44,6 @@ pub(super) fn sweep() -> SweepReport {
         passes: Vec::new(),
         range: Some([Percent(-4.1), Percent(3.9)]),
         backlash: None,
-        backlash_error: None,
         bad_spots: vec![BadSpot {
             at: Percent(-0.8),
             depth: Some(Percent(0.5)),

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use super::numbers::signed;
 use super::words::{CLEANING, counted, wrapped};
 use crate::readings::{
-    BadSpot, CautionCode, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear,
+    BadSpot, CautionCode, FEIGNED_BACKLASH, SpotKind, SpotSeen, SweepReport, SweepVerdict, Unclear,
 };
 
 /// Columns and rows of the picture.
@@ -220,18 +220,13 @@ pub fn lines(report: &SweepReport) -> String {
 /// was told on both.
 pub fn backlash_words(report: &SweepReport) -> Option<String> {
     let backlash = report.backlash?.0;
-    Some(match report.backlash_error {
-        Some(error) if backlash <= error.0 => {
-            format!(
-                "out and back agree to within {:.1} % of speed",
-                error.0.max(0.1)
-            )
-        }
-        Some(error) => format!(
-            "out and back lie {backlash:.2} % of speed apart, ± {:.2} %",
-            error.0
-        ),
-        None => format!("out and back lie {backlash:.2} % of speed apart"),
+    Some(if backlash <= FEIGNED_BACKLASH.0 {
+        format!(
+            "out and back agree to within {} % of speed",
+            FEIGNED_BACKLASH.0
+        )
+    } else {
+        format!("out and back lie about {backlash:.1} % of speed apart")
     })
 }
 

@@ -80,7 +80,8 @@ fn an_hour() {
     );
 }
 
-/// From the first sample of a step of 10 % going into the ring to a state
+/// From the first sample of a step of 3 % going into the ring to a state (a leap
+/// of more than 4 % is held back until it is over)
 /// whose needle has begun to move.
 fn lateness() -> Option<Duration> {
     let (events, received) = channel();
@@ -110,7 +111,7 @@ fn lateness() -> Option<Duration> {
     let block = RATE as usize / 200;
     let begun = Instant::now();
     for count in 0..600u32 {
-        let hz = if count < 500 { 3150.0 } else { 3465.0 };
+        let hz = if count < 500 { 3150.0 } else { 3244.5 };
         let samples: Vec<f32> = (0..block)
             .map(|_| {
                 turns = (turns + hz / f64::from(RATE)).fract();

@@ -16,11 +16,10 @@ const ASIDE_S: f64 = 0.1;
 /// Seconds about a match within which the pattern is looked for on either pass:
 /// they may meet a spot further apart than they were matched.
 const NEARBY_S: f64 = 0.5;
-/// Error at 95 % in percent, at least: a slow hand turns unevenly on a spot.
-const LEAST_ERROR: f64 = 0.45;
-/// Error at 95 %, as seconds of turning at the usual pace: the hand is not
-/// even, and dwell and lag are misjudged. Tuned, `--bench sweep`, its usual seeds.
-const ERROR_S: f64 = 0.45;
+/// Percent of speed that hand and lag feign of it: less is no backlash. 95 in 100
+/// spots that are met in one place say less, `--bench sweep`, its usual seeds; a
+/// rougher hand may feign more, so it is no ±.
+pub const FEIGNED_BACKLASH: Percent = Percent(0.6);
 
 /// A spot met on a way up and on a way down: speed up less speed down, in
 /// percent, of a wiper that were clean there. `None` of ways in one direction.
@@ -86,10 +85,7 @@ fn clean_speed(spot: &Strongest, mean: &[f64]) -> Option<f64> {
     Some(mean[from] + share.min(1.0) * (mean[to] - mean[from]))
 }
 
-/// Of all spots that were met both ways, and how far that may be off, at 95 %,
-/// by the usual `pace` of turning in percent a second; `None` where there is
-/// no spot.
-pub(super) fn backlash(mut apart: Vec<f64>, pace: f64) -> Option<[Percent; 2]> {
-    let by = median(&mut apart)?.abs();
-    Some([Percent(by), Percent((ERROR_S * pace).hypot(LEAST_ERROR))])
+/// Of all spots that were met both ways; `None` where there is no spot.
+pub(super) fn backlash(mut apart: Vec<f64>) -> Option<Percent> {
+    Some(Percent(median(&mut apart)?.abs()))
 }

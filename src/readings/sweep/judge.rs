@@ -159,7 +159,6 @@ struct Evidence<'a> {
     whitening: &'a Whitening,
     traces: &'a [Trace],
     mean: &'a [f64],
-    pace: f64,
     flutter: f64,
 }
 
@@ -300,7 +299,6 @@ impl Sweep {
             whitening: &whitening,
             traces: &traces,
             mean: &mean,
-            pace,
             flutter: self.flutter(&whitening),
         };
         let mut found = self.note(report, &evidence, compared.claims);
@@ -440,10 +438,7 @@ impl Sweep {
                 apart_by.extend(up_less_down(&claim, evidence.traces, evidence.mean));
             }
         }
-        if let Some([by, error]) = backlash(apart_by, evidence.pace) {
-            report.backlash = Some(by);
-            report.backlash_error = Some(error);
-        }
+        report.backlash = backlash(apart_by);
         found
     }
 

@@ -25,6 +25,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+pub use backlash::FEIGNED_BACKLASH;
 pub use judge::{judge_track, judge_track_within};
 pub(crate) use recorder::SweepRecorder;
 
@@ -109,9 +110,6 @@ pub struct SweepReport {
     /// Backlash in percent of speed: how far apart the same places of the
     /// track lie on the ways out and back; `None` where no place shows it.
     pub backlash: Option<Percent>,
-    /// What lag and flutter may feign of it: less than this is none.
-    #[serde(default)]
-    pub backlash_error: Option<Percent>,
     /// What is wrong with the track: what lies near right speed first, then the
     /// strongest.
     pub bad_spots: Vec<BadSpot>,
