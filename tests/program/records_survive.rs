@@ -378,7 +378,10 @@ fn what_every_version_wrote_is_read_and_means_the_same() {
     let written = fs::read_to_string(&new).unwrap();
     for (kept, written) in frozen("snapshot-1.jsonl").lines().zip(written.lines()) {
         let [kept, written] = [kept, written].map(|it| serde_json::from_str::<Value>(it).unwrap());
-        assert_eq!(missing(&kept, &written, ""), [""; 0]);
+        let mut dropped = missing(&kept, &written, "");
+        // The ± of backlash was none.
+        dropped.retain(|at| !at.ends_with("/backlash_error"));
+        assert_eq!(dropped, [""; 0]);
     }
     let clocks: Clocks = whole(&folder.with("clocks", frozen("clock-1.jsonl")));
     let kept = clocks.list().iter().map(|it| (&*it.input, it.error.0));
