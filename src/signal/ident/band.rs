@@ -23,6 +23,12 @@ const SLOWEST_HZ: [f64; 2] = [8000.0, 2000.0];
 /// Rejection outside.
 const ATTENUATION_DB: f64 = 60.0;
 
+/// Frequency in hertz of values that turn by the angle of `turn` from one to the
+/// next, `values_hz` of them a second.
+pub(super) fn hz_of(turn: Complex64, values_hz: f64) -> f64 {
+    CENTRE_HZ + turn.arg() / std::f64::consts::TAU * values_hz
+}
+
 /// Fewer samples a second, then a band-pass with complex taps, fewer again, and
 /// a turn to 0 Hz.
 #[derive(Clone, Debug)]

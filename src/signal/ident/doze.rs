@@ -4,7 +4,7 @@
 use rustfft::num_complex::Complex64;
 
 use super::TONES_HZ;
-use super::band::{Band, CENTRE_HZ};
+use super::band::{Band, hz_of};
 use super::message::SPEEDS;
 use crate::signal::fir::History;
 
@@ -113,7 +113,7 @@ impl Doze {
             turn += pair[1] * pair[0].conj();
             power += pair[1].norm_sqr();
         }
-        let hz = CENTRE_HZ + turn.arg() / std::f64::consts::TAU * self.values_hz;
+        let hz = hz_of(turn, self.values_hz);
         let lowest_hz = SPEEDS[0] * TONES_HZ[0] / ANOTHER;
         let is_lead = (lowest_hz..SPEEDS[1] * TONES_HZ[0] * ANOTHER).contains(&hz);
         // A tone of amplitude A has the mean square A²/2, and A² in the band.

@@ -1,7 +1,7 @@
 //! Hears an ident in one channel.
 
 use super::TONES_HZ;
-use super::band::{Band, CENTRE_HZ};
+use super::band::{Band, hz_of};
 use super::doze::{Doze, LEAD_LOOKS};
 use super::frame::Ident;
 use super::message::{HOP, Message, SPEEDS, Start, decided};
@@ -119,7 +119,7 @@ impl IdentEar {
             let lead = &self.looks[..LEAD_HOPS];
             // Cheapest first: what turns no faster than the slowest lead jumps
             // nowhere.
-            let now_hz = self.hz(turn);
+            let now_hz = hz_of(turn, self.values.rate_hz);
             if now_hz > JUMP * SPEEDS[0] * TONES_HZ[0]
                 && let Some(lead_hz) = self.lead_hz(lead)
                 && now_hz > JUMP * lead_hz
@@ -135,11 +135,6 @@ impl IdentEar {
         self.looks.push((turn, power));
     }
 
-    fn hz(&self, turn: Complex64) -> f64 {
-        let turns = turn.arg() / std::f64::consts::TAU;
-        CENTRE_HZ + turns * self.values.rate_hz
-    }
-
     /// Frequency of the lead, if it is one.
     fn lead_hz(&self, lead: &[(Complex64, f64)]) -> Option<f64> {
         let mut sum = (Complex64::default(), 0.0);
@@ -147,7 +142,7 @@ impl IdentEar {
             sum.0 += turn;
             sum.1 += power;
         }
-        let hz = self.hz(sum.0);
+        let hz = hz_of(sum.0, self.values.rate_hz);
         let coherent = sum.0.norm() > LEAD_COHERENCE * sum.1;
         let speed = hz / TONES_HZ[0];
         (coherent && (SPEEDS[0]..=SPEEDS[1]).contains(&speed)).then_some(hz)
