@@ -6,9 +6,9 @@ use std::sync::Arc;
 
 use super::cli::ReadOptions;
 use super::copy;
-use super::parts::{self, can_be_read_again};
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
+use super::steady::{self, can_be_read_again};
 use super::stretch::{Stretch, push_stretch};
 use super::{Exit, Failure, Outcome, Written, complain};
 use crate::audio::recording::{Recording, RecordingError};
@@ -246,7 +246,7 @@ fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measur
         .and_then(|at| programme_tone(&measurement, options, path, at));
     let cut = || {
         let parts = processor.parts()?;
-        parts::measured(&measurement, &parts, options, path, stretch)
+        steady::measured(&measurement, &parts, options, path, stretch)
     };
     if let Some(part) = by_ident.or_else(cut) {
         measurement = part;
@@ -307,8 +307,8 @@ fn programme_tone(
     };
     let (processor, stretch) = read_again(options, path, behind)?;
     let mut part = processor.measurement();
-    if let Some(cut) =
-        (processor.parts()).and_then(|parts| parts::measured(&part, &parts, options, path, stretch))
+    if let Some(cut) = (processor.parts())
+        .and_then(|parts| steady::measured(&part, &parts, options, path, stretch))
     {
         part = cut;
     }

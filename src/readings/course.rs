@@ -145,7 +145,7 @@ pub struct Course {
 
 /// The parts of a recording, in seconds from its start.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Parts {
+pub struct SteadyParts {
     /// From the first to the last that was heard of it.
     pub heard: [f64; 2],
     /// While the motor came up to speed.
@@ -235,13 +235,13 @@ impl Course {
 
     /// What can be told of its parts; `moved` where the speed was turned, so
     /// that there may be several steady ones.
-    pub fn parts(&self, moved: bool) -> Parts {
+    pub fn parts(&self, moved: bool) -> SteadyParts {
         let mut all = self.clone();
         all.close();
         all.divide(moved)
     }
 
-    fn divide(&self, moved: bool) -> Parts {
+    fn divide(&self, moved: bool) -> SteadyParts {
         let cell_s = self.ticks_in_cell as f64 / self.rate_hz;
         let [from_s, to_s] = [self.from, self.to].map(|cell| cell as f64 * cell_s);
         let head = needles(self.head.iter());
@@ -253,7 +253,7 @@ impl Course {
         let to_s = run_down.map_or(to_s, |run| run[0]);
         if to_s <= from_s {
             // All of it runs: there is nothing to be cut free.
-            return Parts::default();
+            return SteadyParts::default();
         }
         let block_s = self.cells_in_block as f64 * cell_s;
         let steady = if moved {
@@ -261,7 +261,7 @@ impl Course {
         } else {
             vec![[from_s, to_s]]
         };
-        Parts {
+        SteadyParts {
             heard,
             run_up,
             run_down,
@@ -270,7 +270,7 @@ impl Course {
     }
 }
 
-impl Parts {
+impl SteadyParts {
     /// True where something besides the runs at the ends was left out: a turn.
     pub fn is_turned(&self) -> bool {
         let from = self.run_up.map_or(self.heard[0], |run| run[1]);

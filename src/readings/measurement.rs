@@ -18,6 +18,7 @@ use super::values::{
     ChannelUsed, Cut, DriftReading, FlutterReading, SignalFigures, SignalHealth, SpeedFigures,
     SpeedReading, ToneState,
 };
+use super::wavering::{FlutterLines, TwoChannels};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// The newest state of the live measurement, small enough to hand over whole.
@@ -45,6 +46,13 @@ pub struct Reading {
     pub worth: Option<Worth>,
     /// Wow and flutter; each figure says by itself whether it is valid.
     pub flutter: FlutterReading,
+    /// The regular part of the flutter, line by line, as of the last look;
+    /// `None` while too short.
+    pub lines: Option<Arc<FlutterLines>>,
+    /// Two channels of the tone since it was found; `None` where there is one.
+    pub channels: Option<TwoChannels>,
+    /// The same of the last second, for the hand at the head.
+    pub channels_now: Option<TwoChannels>,
     /// Mean deviation of each half second of the last minutes, oldest first;
     /// `None` where there was no reading.
     pub trend: Arc<[Option<Percent>]>,
@@ -150,6 +158,12 @@ pub struct Measurement {
     pub cut: Option<Cut>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
+    /// The regular part of the flutter, line by line; `None` when too short.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lines: Option<FlutterLines>,
+    /// Two channels of one tone; `None` where there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub channels: Option<TwoChannels>,
     /// Only with a held note.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<NoteFigures>,

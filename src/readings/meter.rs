@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::course::Parts;
+use super::course::SteadyParts;
 use super::measurement::Measurement;
 use super::sweep::SweepReport;
 
@@ -16,7 +16,7 @@ pub trait Meter {
     fn measurement(&self) -> Measurement;
 
     /// The parts of it, where the speed was followed from moment to moment.
-    fn parts(&self) -> Option<Parts> {
+    fn parts(&self) -> Option<SteadyParts> {
         None
     }
 

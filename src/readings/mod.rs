@@ -48,6 +48,7 @@ mod values;
 mod verdict;
 mod vibrato;
 mod warming;
+mod wavering;
 mod without_tone;
 mod wow;
 
@@ -59,7 +60,7 @@ pub use conditions::{
     ChannelChoice, ClockSource, Conditions, HOME_MADE, Nominal, ReferenceError, ReferenceKind,
     SampleClock, USUAL_TONES,
 };
-pub use course::Parts;
+pub use course::SteadyParts;
 pub use engine::{Engine, recorded};
 pub use expanded::Expanded;
 pub use flutter::weighting;
@@ -88,3 +89,7 @@ pub use values::{
 };
 pub use verdict::{Verdict, Way};
 pub use warming::Warming;
+pub use wavering::{
+    Chirp, FlutterLine, FlutterLines, LikelyPart, LineAt, LineCourse, LineMotion, SPECTRUM_CELLS,
+    SPECTRUM_HZ, TwoChannels,
+};

@@ -65,6 +65,9 @@ impl Engine {
             drift: self.drift(),
             worth: self.worth(),
             flutter: self.flutter_reading(),
+            lines: None,
+            channels: None,
+            channels_now: None,
             trend: self.trend_percent(),
             keeping: match timed {
                 Some(timed) => timed.keeping(),

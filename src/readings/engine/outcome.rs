@@ -4,7 +4,7 @@ use super::Engine;
 use crate::readings::assemble::assemble;
 use crate::readings::cautions::Surroundings;
 use crate::readings::conditions::ReferenceKind;
-use crate::readings::course::Parts;
+use crate::readings::course::SteadyParts;
 use crate::readings::found::TapeIdent;
 use crate::readings::judge;
 use crate::readings::measurement::Measurement;
@@ -50,7 +50,7 @@ impl Engine {
 
     /// The parts of everything pushed so far (for recordings of a tone); `None`
     /// where the speed was not followed.
-    pub fn parts(&self) -> Option<Parts> {
+    pub fn parts(&self) -> Option<SteadyParts> {
         if self.settings.conditions.kind != ReferenceKind::Tone {
             return None;
         }

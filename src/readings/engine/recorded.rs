@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::Engine;
 use crate::readings::conditions::ReferenceKind;
-use crate::readings::course::Parts;
+use crate::readings::course::SteadyParts;
 use crate::readings::matching::CopyMeter;
 use crate::readings::measurement::Measurement;
 use crate::readings::meter::Meter;
@@ -45,7 +45,7 @@ impl Meter for Engine {
         self.measurement()
     }
 
-    fn parts(&self) -> Option<Parts> {
+    fn parts(&self) -> Option<SteadyParts> {
         self.parts()
     }
 

@@ -9,7 +9,7 @@ use super::processor;
 use super::stretch::{Stretch, push_stretch};
 use crate::audio::recording::Recording;
 use crate::readings::{
-    Caution, CautionCode, Cut, Measurement, Parts, ReferenceKind, SteadyStretch, Target,
+    Caution, CautionCode, Cut, Measurement, ReferenceKind, SteadyParts, SteadyStretch, Target,
 };
 use crate::units::Seconds;
 
@@ -17,7 +17,7 @@ use crate::units::Seconds;
 /// there is nothing to be left out. `stretch` is what was asked for.
 pub(super) fn measured(
     whole: &Measurement,
-    parts: &Parts,
+    parts: &SteadyParts,
     options: &ReadOptions,
     path: &Path,
     stretch: Stretch,
