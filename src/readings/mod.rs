@@ -31,6 +31,7 @@ mod holding;
 mod ident;
 mod judge;
 mod keep;
+mod lines;
 pub mod matching;
 mod measurement;
 mod meter;

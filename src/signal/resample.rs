@@ -150,31 +150,35 @@ impl Player {
     /// Fills `output` with the samples at `first`, `first` + `step` … (in
     /// samples of the array); outside the array there is silence.
     pub fn play(&self, samples: &[f32], first: f64, step: f64, output: &mut [f32]) {
+        let places = (0..output.len()).map(|n| first + n as f64 * step);
+        self.play_at(samples, places, output);
+    }
+
+    /// Fills `output` with the samples at these places of the array; outside
+    /// it there is silence.
+    pub fn play_at(&self, samples: &[f32], places: impl Iterator<Item = f64>, output: &mut [f32]) {
         wide::run(Play {
             player: self,
             samples,
-            first,
-            step,
+            places,
             output,
         });
     }
 }
 
-struct Play<'a> {
+struct Play<'a, P> {
     player: &'a Player,
     samples: &'a [f32],
-    first: f64,
-    step: f64,
+    places: P,
     output: &'a mut [f32],
 }
 
-impl Work for Play<'_> {
+impl<P: Iterator<Item = f64>> Work for Play<'_, P> {
     type Output = ();
 
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        for (n, slot) in self.output.iter_mut().enumerate() {
-            let place = self.first + n as f64 * self.step;
+        for (slot, place) in self.output.iter_mut().zip(self.places) {
             let whole = place.floor();
             let fine = (place - whole) * PLACES as f64;
             let row = (fine as usize).min(PLACES - 1);
