@@ -34,7 +34,6 @@ pub struct LikelyFault {
 #[serde(deny_unknown_fields)]
 struct Rules {
     #[allow(dead_code)] // the version of the file: there is one
-    #[allow(dead_code)] // the version of the file; there is one
     faults: u32,
     cautions: BTreeMap<String, String>,
     rule: Vec<Rule>,

@@ -5,10 +5,12 @@ mod attribution;
 mod card;
 mod generic;
 mod naming;
+mod part;
 mod rates;
 
 pub use attribution::{HeardAt, attribute};
-pub use card::{Part, PartsCard, ReelSide};
+pub use card::PartsCard;
 pub use generic::generic;
 pub use naming::{Naming, mains_of};
+pub use part::{Part, ReelSide};
 pub use rates::{Pack, PartRate};

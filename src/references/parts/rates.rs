@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::card::{Part, PartsCard, ReelSide};
+use super::part::{Part, ReelSide};
 use crate::readings::Position;
 use crate::references::card_text::CardTextError;
 
@@ -48,20 +48,33 @@ impl Pack {
     }
 }
 
-/// All rates of a card, or what keeps one from being reckoned.
+/// The parts of one machine.
+#[derive(Clone, Copy)]
+struct Machine<'a> {
+    parts: &'a [Part],
+    speed_cm_s: Option<f64>,
+    place: Option<Position>,
+}
+
+/// All rates of a machine, or what keeps one from being reckoned.
 pub(super) fn of(
-    card: &PartsCard,
+    parts: &[Part],
+    speed_cm_s: Option<f64>,
     place: Option<Position>,
 ) -> Result<Vec<PartRate>, CardTextError> {
-    let each = card.parts.iter();
-    each.map(|part| of_part(card, part, place, &mut Vec::new()))
+    let machine = Machine {
+        parts,
+        speed_cm_s,
+        place,
+    };
+    let each = parts.iter();
+    each.map(|part| of_part(machine, part, &mut Vec::new()))
         .collect()
 }
 
 fn of_part<'a>(
-    card: &'a PartsCard,
+    machine: Machine<'a>,
     part: &'a Part,
-    place: Option<Position>,
     on_the_way: &mut Vec<&'a str>,
 ) -> Result<PartRate, CardTextError> {
     let steady = |turns: f64| PartRate {
@@ -74,7 +87,7 @@ fn of_part<'a>(
             let wanted = format!("\"{}\" runs on the tape, so write it at the top", part.name);
             CardTextError::impossible("speed_cm_s", "not said", wanted)
         };
-        card.speed_cm_s.map(|it| 10.0 * it).ok_or_else(missing)
+        machine.speed_cm_s.map(|it| 10.0 * it).ok_or_else(missing)
     };
     if let Some(turns) = part.turns_per_second {
         return Ok(steady(turns));
@@ -87,7 +100,8 @@ fn of_part<'a>(
     {
         let (speed_mm_s, tape_mm) = (speed_mm_s()?, tape_um / 1000.0);
         let diameter = |wound_m: f64| (hub * hub + 4.0 * tape_mm * 1000.0 * wound_m / PI).sqrt();
-        let turns = wound(side, place).map(|it| speed_mm_s / (PI * diameter(it * length_m)));
+        let turns =
+            wound(side, machine.place).map(|it| speed_mm_s / (PI * diameter(it * length_m)));
         return Ok(PartRate {
             turns,
             pack: Some(Pack {
@@ -98,8 +112,8 @@ fn of_part<'a>(
             ..steady(0.0)
         });
     }
-    let driver = driver(card, part, on_the_way)?;
-    let mut rate = of_part(card, driver, place, on_the_way)?;
+    let driver = driver(machine, part, on_the_way)?;
+    let mut rate = of_part(machine, driver, on_the_way)?;
     let ratio = match (part.ratio, part.belt_mm, part.pulley_mm) {
         (Some(ratio), ..) => ratio,
         // A belt goes round as often as its length fits into what passes.
@@ -115,7 +129,7 @@ fn of_part<'a>(
 
 /// The part that turns this one; a circle of them is refused with its names.
 fn driver<'a>(
-    card: &'a PartsCard,
+    machine: Machine<'a>,
     part: &'a Part,
     on_the_way: &mut Vec<&'a str>,
 ) -> Result<&'a Part, CardTextError> {
@@ -123,7 +137,7 @@ fn driver<'a>(
     let key = format!("driven_by of \"{}\"", part.name);
     let found = format!("\"{name}\"");
     on_the_way.push(&part.name);
-    let Some(driver) = card.part(name) else {
+    let Some(driver) = machine.parts.iter().find(|it| it.name == name) else {
         return Err(CardTextError::impossible(
             key,
             found,
@@ -158,6 +172,7 @@ fn wound(side: ReelSide, place: Option<Position>) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests {
+    use super::super::card::PartsCard;
     use super::*;
 
     fn reel(speed_cm_s: f64, hub_mm: f64, tape_um: f64, length_m: f64) -> PartRate {
