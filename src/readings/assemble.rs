@@ -48,6 +48,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
         flutter,
         lines: nominal.and_then(|_| lines(stretch, around)),
+        channels: nominal.and_then(|_| stretch.channels.told()),
         ..Measurement::default()
     };
     measurement.cautions = cautions(stretch, around, &measurement);

@@ -22,6 +22,7 @@ pub mod ident;
 pub mod level;
 pub mod line;
 pub mod lines;
+pub mod pair;
 pub mod peaks;
 pub mod phased;
 pub mod phasor;

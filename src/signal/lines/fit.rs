@@ -86,6 +86,15 @@ fn first_place(count: usize) -> f64 {
     -(count as f64 - 1.0) / 2.0
 }
 
+/// Σ z (cosine − j sine).
+#[inline(always)]
+fn inner<const FUSED: bool>(values: &[f32], [cosine, sine]: &[Vec<f32>; 2]) -> Complex64 {
+    Complex64::new(
+        f64::from(dot::<FUSED>(values, &cosine[..values.len()])),
+        -f64::from(dot::<FUSED>(values, &sine[..values.len()])),
+    )
+}
+
 /// Σ z e^(−j2πft) and Σ t z e^(−j2πft).
 struct Correlate<'a> {
     values: &'a [f32],
@@ -102,12 +111,8 @@ impl Work for Correlate<'_> {
         for (piece, values) in self.values.chunks(PIECE).enumerate() {
             let place = first + (piece * PIECE) as f64;
             let back = self.table.at(place).conj();
-            let [plain, moment] = [&self.table.plain, &self.table.moment].map(|[cosine, sine]| {
-                Complex64::new(
-                    f64::from(dot::<FUSED>(values, &cosine[..values.len()])),
-                    -f64::from(dot::<FUSED>(values, &sine[..values.len()])),
-                )
-            });
+            let plain = inner::<FUSED>(values, &self.table.plain);
+            let moment = inner::<FUSED>(values, &self.table.moment);
             sums[0] += back * plain;
             sums[1] += back * (place * plain + moment);
         }

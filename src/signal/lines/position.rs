@@ -38,8 +38,9 @@ pub fn at_equal_steps(percent: &[f32]) -> Option<Even> {
         let [from, to] = [places[below], places[below + 1]];
         below as f64 + (wanted - from) / (to - from)
     });
+    let evenly: Vec<f64> = evenly.collect();
     let mut values = vec![0.0; kept];
-    PLAYER.play_at(percent, evenly, &mut values);
+    PLAYER.play_at(percent, &evenly, &mut values);
     Some(Even { values, step })
 }
 
