@@ -131,6 +131,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .into_iter()
             .filter_map(|(_, card)| card.ok())
             .collect(),
+        parts: None,
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),

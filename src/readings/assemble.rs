@@ -45,6 +45,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
         flutter,
+        channels: nominal.and_then(|_| stretch.channels.told()),
         ..Measurement::default()
     };
     measurement.cautions = cautions(stretch, around, &measurement);

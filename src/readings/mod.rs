@@ -15,6 +15,7 @@ mod blocks;
 mod by_ear;
 mod caution;
 mod cautions;
+mod channels;
 mod conditions;
 pub mod contact;
 mod course;

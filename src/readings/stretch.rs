@@ -2,6 +2,7 @@
 //! or what a key keeps. Constant memory, whatever the length.
 
 use super::blocks::BlockSeries;
+use super::channels::ChannelTotals;
 use super::course::Course;
 use super::fluctuation::Weighing;
 use super::flutter::FlutterTotals;
@@ -63,6 +64,8 @@ pub struct Stretch {
     pub course: Course,
     /// Wow and flutter.
     pub flutter: FlutterTotals,
+    /// Two channels of the tone.
+    pub channels: ChannelTotals,
     /// A note's regular wavering.
     pub vibrato: VibratoTotals,
     /// Dropouts, as many as are listed.
@@ -106,6 +109,7 @@ impl Stretch {
             undisturbed: BlockSeries::new(BLOCK_S, rate_hz),
             course: Course::new(rate_hz),
             flutter: FlutterTotals::new(rate_hz),
+            channels: ChannelTotals::default(),
             vibrato: VibratoTotals::default(),
             dropouts: Vec::new(),
             dropout_count: 0,

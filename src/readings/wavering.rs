@@ -156,3 +156,12 @@ pub struct TwoChannels {
     /// One channel is wired the other way round.
     pub inverted: bool,
 }
+
+impl TwoChannels {
+    /// What is lost at this frequency when both channels are added to mono, for
+    /// the time between them: 20 log₁₀ |cos(π f t)|.
+    pub fn mono_loss(&self, at: Hertz) -> Decibels {
+        let turns = at.0 * self.right_lags_us * 1e-6;
+        Decibels(20.0 * (std::f64::consts::PI * turns).cos().abs().log10())
+    }
+}

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use super::places::Places;
 use super::whole;
-use crate::references::{TapeCard, TapeCardError};
+use crate::references::{CardTextError, TapeCard};
 
 /// A file larger than this is no card.
 const LARGEST_BYTES: u64 = 64 * 1024;
@@ -40,7 +40,7 @@ pub enum CardError {
         /// The file.
         path: PathBuf,
         /// What is wrong with it.
-        source: TapeCardError,
+        source: CardTextError,
     },
     /// One is there already.
     #[error("{} is there already and was left as it is; choose another name, or say --replace", path.display())]

@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::card_text::{self, CardTextError, checked_between, checked_name};
 use super::{Reference, same_machine};
 use crate::readings::ReferenceError;
 use crate::units::Percent;
@@ -15,9 +16,6 @@ const VERSION: u32 = 1;
 const FURTHEST_PERCENT: f64 = 25.0;
 /// A ± beyond this says nothing, in percent.
 const WIDEST_PERCENT: f64 = 25.0;
-
-/// Longest name in letters.
-const LONGEST_NAME: usize = 60;
 
 /// A card.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -70,22 +68,6 @@ pub enum Found {
     Certificate,
     /// Measured on a machine that is trusted.
     Measured,
-}
-
-/// Why a card cannot be used.
-#[derive(Debug, thiserror::Error, PartialEq)]
-#[allow(missing_docs)] // Each sentence says what it is.
-pub enum TapeCardError {
-    #[error("line {line}: {reason}")]
-    Unreadable { line: usize, reason: String },
-    #[error("it was written by a newer version of the program (card {0}); use that version")]
-    Newer(u32),
-    #[error("{key} is {found}; {wanted}")]
-    Impossible {
-        key: &'static str,
-        found: String,
-        wanted: &'static str,
-    },
 }
 
 /// A speed in percent with its ± at 95 %.
@@ -153,54 +135,24 @@ impl TapeCard {
     }
 
     /// Reads a card.
-    pub fn from_toml(text: &str) -> Result<Self, TapeCardError> {
-        #[derive(Deserialize)]
-        struct Head {
-            tape_card: u32,
-        }
-        let unreadable = |error: toml::de::Error| {
-            let before = error.span().map_or(0, |span| span.start.min(text.len()));
-            let line = text.as_bytes()[..before].iter().filter(|it| **it == b'\n');
-            TapeCardError::Unreadable {
-                line: line.count() + 1,
-                reason: error
-                    .message()
-                    .lines()
-                    .next()
-                    .unwrap_or_default()
-                    .to_owned(),
-            }
-        };
-        let head: Head = toml::from_str(text).map_err(unreadable)?;
-        if head.tape_card > VERSION {
-            return Err(TapeCardError::Newer(head.tape_card));
-        }
-        let card: Self = toml::from_str(text).map_err(unreadable)?;
-        card.checked()
+    pub fn from_toml(text: &str) -> Result<Self, CardTextError> {
+        card_text::read::<Self>(text, "tape_card", VERSION)?.checked()
     }
 
     /// The same card if everything in it can be.
-    pub fn checked(self) -> Result<Self, TapeCardError> {
-        let impossible =
-            |key, found: String, wanted| Err(TapeCardError::Impossible { key, found, wanted });
-        let letters = self.name.chars().count();
-        if letters == 0 || letters > LONGEST_NAME || self.name.chars().any(char::is_control) {
-            return impossible("name", format!("\"{}\"", self.name), "1 to 60 letters");
-        }
+    pub fn checked(self) -> Result<Self, CardTextError> {
+        checked_name("name", &self.name)?;
         let own = &self.speed;
-        if !(-FURTHEST_PERCENT..=FURTHEST_PERCENT).contains(&own.error_percent) {
-            let found = own.error_percent.to_string();
-            return impossible("error_percent", found, "it must lie between -25 and 25");
-        }
-        if !(0.0..=WIDEST_PERCENT).contains(&own.uncertainty_percent) {
-            let found = own.uncertainty_percent.to_string();
-            return impossible("uncertainty_percent", found, "it must lie between 0 and 25");
-        }
+        let error = [-FURTHEST_PERCENT, FURTHEST_PERCENT];
+        checked_between("error_percent", own.error_percent, error)?;
+        let around = [0.0, WIDEST_PERCENT];
+        checked_between("uncertainty_percent", own.uncertainty_percent, around)?;
         if let Some(carries) = self.carries.as_deref()
             && carries.parse::<Reference>().is_err()
         {
             let found = format!("\"{carries}\"");
-            return impossible("carries", found, "write it as for --reference, tone:3150");
+            let wanted = "write it as for --reference, tone:3150";
+            return Err(CardTextError::impossible("carries", found, wanted));
         }
         Ok(self)
     }
@@ -295,7 +247,7 @@ mod tests {
             assert!(error.contains(says), "{error}");
         }
         let newer = text.replace("tape_card = 1", "tape_card = 9");
-        assert_eq!(TapeCard::from_toml(&newer), Err(TapeCardError::Newer(9)));
+        assert_eq!(TapeCard::from_toml(&newer), Err(CardTextError::Newer(9)));
     }
 
     #[test]
@@ -310,7 +262,7 @@ mod tests {
             let wrong = text.replace(from, to);
             assert_ne!(wrong, text, "{from}");
             let error = TapeCard::from_toml(&wrong).expect_err(to);
-            assert!(matches!(error, TapeCardError::Impossible { .. }), "{error}");
+            assert!(matches!(error, CardTextError::Impossible { .. }), "{error}");
         }
     }
 

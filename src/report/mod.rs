@@ -6,10 +6,12 @@ pub mod budget;
 mod cautions;
 pub mod comparison;
 pub mod contact;
+pub mod faults;
 #[cfg(test)]
 #[path = "../../tests/support/invented.rs"]
 mod invented;
 pub mod json;
+pub mod lines;
 pub mod listing;
 pub mod numbers;
 #[cfg(test)]

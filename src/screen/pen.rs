@@ -49,6 +49,16 @@ impl<'a> Pen<'a> {
         self.text(x, y, text, style);
     }
 
+    /// Writes whole texts below each other, each broken into lines.
+    pub(super) fn texts(&mut self, mut y: u16, texts: &[String], style: Style) {
+        for text in texts {
+            for line in wrap(text, self.area.width) {
+                self.text(0, y, &line, style);
+                y += 1;
+            }
+        }
+    }
+
     /// Writes centred on a column, moved inwards at the edges.
     pub(super) fn centred(&mut self, x: u16, y: u16, text: &str, style: Style) {
         let length = width(text);
@@ -66,6 +76,12 @@ pub(super) fn width(text: &str) -> u16 {
 /// can.
 pub(super) fn wrap(text: &str, room: u16) -> Vec<String> {
     lines_of(text, usize::from(room), |text| usize::from(width(text)))
+}
+
+/// Rows that these texts take, each broken into lines.
+pub(super) fn rows_of(texts: &[String], room: u16) -> u16 {
+    let rows = texts.iter().map(|text| wrap(text, room).len());
+    rows.sum::<usize>() as u16
 }
 
 /// As much of a text as `rows` lines hold, up to the end of a part: a sentence,

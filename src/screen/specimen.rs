@@ -217,6 +217,7 @@ pub(super) fn state(kind: SourceKind) -> ScreenState {
         tape: None,
         cards: Vec::new(),
         machine: None,
+        parts: None,
         runs: Vec::new(),
         message: None,
     })

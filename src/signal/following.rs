@@ -9,6 +9,7 @@ use super::demodulator::{Demodulator, Filters, Oscillator, Plan};
 use super::dropout::DropoutDetector;
 use super::evidence::Newest;
 use super::finder::Line;
+use super::pair::{Pair, Pairing};
 use super::peaks::Peaks;
 
 /// What comes out, in order.
@@ -33,6 +34,8 @@ pub enum Track {
         /// What stands beside the tone in each channel.
         beside: [Beside; MOST_CHANNELS],
     },
+    /// Two channels of the tone beside each other.
+    Pair(Pair),
     /// The tone is gone.
     Lost(Loss),
 }
@@ -147,6 +150,7 @@ pub(super) struct Following {
     /// ticks until it is forgotten that they carried different sounds.
     apart_hz: f64,
     another: u32,
+    pairing: Pairing,
     bridge: Bridge,
     /// Output of the bridge two values back, for the droop correction.
     late: [Option<f64>; 2],
@@ -189,6 +193,7 @@ impl Following {
             first: 0,
             apart_hz: 0.0,
             another: 0,
+            pairing: Pairing::new(plan.output_rate_hz()),
             bridge: Bridge::new(plan.output_rate_hz(), line.hz),
             late: [None; 2],
             mean_hz: line.hz,
@@ -354,6 +359,15 @@ impl Following {
             if quality.weight > 0.0 && best.is_none_or(|(weight, ..)| quality.weight > weight) {
                 best = Some((quality.weight, envelope, index));
             }
+        }
+        if let [left, right] = &self.channels[..]
+            && left.doubt == 0
+            && right.doubt == 0
+            && self.another == 0
+        {
+            let envelopes = [left, right].map(|channel| channel.demodulator.envelope(tick));
+            let pair = self.pairing.push(envelopes, self.mean_hz);
+            out.extend(pair.map(Track::Pair));
         }
         self.ticks += 1;
         let raw = match best {

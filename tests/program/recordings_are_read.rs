@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 
 use crate::support::dice::Dice;
 use crate::support::program::{Answer, Folder, deviation};
+use crate::support::sound;
 use crate::support::wave_bytes::{
     chunk, file, format_chunk, plain, sized_chunk, sized_file, tone_pcm16,
 };
@@ -592,5 +593,47 @@ fn channels_beyond_the_second_are_read_where_they_are_asked_for() {
     read("5").ends(3);
     for odd in ["0", "middle", "3,3", "3-4"] {
         read(odd).ends(2);
+    }
+}
+
+/// Runs sox; false where it is not there.
+fn sox(folder: &Folder, arguments: &str) -> bool {
+    let done = Command::new("sox")
+        .args(arguments.split_whitespace())
+        .current_dir(folder.path("."))
+        .output();
+    let is_done = done.is_ok_and(|done| done.status.success());
+    if !is_done {
+        println!("skipped: sox is not there or cannot do {arguments}");
+    }
+    is_done
+}
+
+#[test]
+fn azimuth_is_what_sox_delayed() {
+    // Whole samples at 192 kHz, 5.208 µs each, and noise 40 dB below the tone:
+    // sox's even noise of full scale has 1/√3, the tone 0.25/√2.
+    let folder = Folder::new();
+    for (samples, hz) in [(1, 3150), (-4, 1000), (7, 10_000)] {
+        let lag_us = f64::from(samples) * 1e6 / 192_000.0;
+        let [left, right] = [(-samples).max(0), samples.max(0)];
+        let tone = format!(
+            "-r 192000 -n -c 2 -e floating-point -b 32 tone.wav synth 11 sine {hz} sine {hz} vol 0.25 \
+             delay {left}s {right}s"
+        );
+        let noise = "-R -r 192000 -n -c 2 -e floating-point -b 32 noise.wav synth 11 whitenoise \
+                     whitenoise vol 0.00306";
+        let both = "-m -v 1 tone.wav -v 1 noise.wav -e floating-point -b 32 both.wav rate -v 48000";
+        if ![&tone[..], noise, both].iter().all(|it| sox(&folder, it)) {
+            return;
+        }
+        let recording = read(&folder.path("both.wav"));
+        let settings = sound::settings_at(recording.format.rate_hz, 2, f64::from(hz));
+        let told = sound::measure(settings, &recording.samples).channels;
+        let got = told.expect("two channels").right_lags_us;
+        assert!(
+            (got - lag_us).abs() < 0.1,
+            "{hz} Hz: {got}, not {lag_us} µs"
+        );
     }
 }

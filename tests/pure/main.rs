@@ -8,6 +8,7 @@
 mod support;
 
 mod channels_are_combined;
+mod channels_tell_azimuth;
 mod engine_reads_true;
 mod every_reference_is_live;
 mod fast_agrees_with_obvious;

@@ -63,6 +63,7 @@ impl Bench {
             tape: None,
             cards: Vec::new(),
             machine: None,
+            parts: None,
             runs: planned.to_vec(),
             message: None,
         });

@@ -27,6 +27,7 @@ pub mod sweeps;
 pub mod take;
 pub mod timed_sounds;
 pub mod tunes;
+pub mod two_channels;
 pub mod unsteady;
 pub mod wave_bytes;
 pub mod wavering;

@@ -133,6 +133,7 @@ fn inside() {
         tape: None,
         cards: Vec::new(),
         machine: None,
+        parts: None,
         runs: Vec::new(),
         message: Some(format!("process {}", std::process::id())),
     });

@@ -19,6 +19,13 @@ impl Engine {
         match event {
             Track::Found { hz } => self.found(hz),
             Track::Value(hz) => self.value(hz),
+            Track::Pair(pair) => {
+                if self.is_live {
+                    let at_s = self.ticks as f64 / self.plan.output_rate_hz();
+                    self.channels.push(pair, at_s);
+                }
+                self.each_stretch(|stretch| stretch.channels.push(&pair));
+            }
             Track::Dropout { start_s, length_s } => {
                 let start = Seconds(start_s.max(0.0) + self.skipped_s);
                 let length = Seconds(length_s);
@@ -132,6 +139,7 @@ impl Engine {
         self.hold = None;
         self.digit_sum = (0.0, 0);
         self.flutter.restart();
+        self.channels.found();
         self.trend.found();
         self.whole.found();
         self.keeper.disturbed();

@@ -66,8 +66,8 @@ impl Engine {
             worth: self.worth(),
             flutter: self.flutter_reading(),
             lines: None,
-            channels: None,
-            channels_now: None,
+            channels: self.channels.told().filter(|_| self.is_shown()),
+            channels_now: self.channels.now().filter(|_| self.is_shown()),
             trend: self.trend_percent(),
             keeping: match timed {
                 Some(timed) => timed.keeping(),

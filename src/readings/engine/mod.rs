@@ -14,6 +14,7 @@ pub use self::recorded::recorded;
 use self::sweeps::Sweeps;
 use self::trend::Trend;
 use crate::readings::belief::Belief;
+use crate::readings::channels::LiveChannels;
 use crate::readings::conditions::{Nominal, ReferenceKind};
 use crate::readings::digits::Digits;
 use crate::readings::flutter::FlutterMeter;
@@ -79,6 +80,7 @@ pub struct Engine {
     hold: Option<HoldCheck>,
     /// Only where the reference is a note.
     vibrato: Option<VibratoMeter>,
+    channels: LiveChannels,
     /// Only where right speed is a time.
     timed: Option<Box<dyn LiveTimed>>,
     target: Target,
@@ -152,6 +154,7 @@ impl Engine {
             hold: None,
             vibrato: (settings.conditions.kind == ReferenceKind::Note)
                 .then(|| VibratoMeter::new(digit_rate_hz)),
+            channels: LiveChannels::default(),
             timed,
             tracker: followed(&settings, &target),
             target,
@@ -290,6 +293,7 @@ impl Engine {
         self.tracker.gap();
         self.look_for_any();
         self.health.gap();
+        self.channels = LiveChannels::default();
         self.whole.gaps += 1;
         self.whole.frames += lost_frames;
         self.short.end();

@@ -11,7 +11,7 @@ use crate::report::sweep::{
     spot_words,
 };
 use crate::screen::canvas::Canvas;
-use crate::screen::pen::{Pen, wrap};
+use crate::screen::pen::{Pen, rows_of, wrap};
 use crate::screen::state::{ScreenState, SourceKind};
 use crate::screen::words::signed;
 
@@ -45,7 +45,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 fn draw_before(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     pen.text(0, 0, "wiper check: w begins", look.strong());
-    draw_texts(pen, 1, &how(state), look.faint());
+    pen.texts(1, &how(state), look.faint());
 }
 
 fn how(state: &ScreenState) -> Vec<String> {
@@ -71,7 +71,7 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
     } else {
         texts.push(UNDER_WAY.to_owned());
     }
-    let rows = text_rows(&texts, pen.width());
+    let rows = rows_of(&texts, pen.width());
     let picture = pen.height().saturating_sub(1 + rows).max(LEAST_PICTURE);
     let frame = Frame {
         left: 0,
@@ -80,7 +80,7 @@ fn draw_running(state: &ScreenState, progress: &SweepProgress, pen: &mut Pen) {
         rows: picture,
     };
     draw_picture(state, &progress.picture, None, frame, pen);
-    draw_texts(pen, 1 + picture, &texts, look.faint());
+    pen.texts(1 + picture, &texts, look.faint());
 }
 
 fn running_words(progress: &SweepProgress) -> String {
@@ -117,7 +117,7 @@ fn draw_done(
         y += 1;
     }
     let texts = sentences(earlier, newest);
-    let wanted = text_rows(&texts, pen.width());
+    let wanted = rows_of(&texts, pen.width());
     let picture = pen.height().saturating_sub(y + wanted).max(LEAST_PICTURE);
     let whole = Frame {
         left: 0,
@@ -140,7 +140,7 @@ fn draw_done(
         }
         _ => draw_picture(state, &newest.picture, Some(newest), whole, pen),
     }
-    draw_texts(pen, y + picture, &texts, look.faint());
+    pen.texts(y + picture, &texts, look.faint());
 }
 
 /// What is said under the picture, what matters most first.
@@ -172,20 +172,6 @@ fn sentences(earlier: Option<(&Arc<SweepReport>, Between)>, newest: &SweepReport
     texts.extend(range_words(newest).map(|words| format!("Range {words}.")));
     texts.extend(backlash_words(newest).map(|words| format!("Backlash: {words}.")));
     texts
-}
-
-fn text_rows(texts: &[String], width: u16) -> u16 {
-    let rows = texts.iter().map(|text| wrap(text, width).len());
-    rows.sum::<usize>() as u16
-}
-
-fn draw_texts(pen: &mut Pen, mut y: u16, texts: &[String], style: ratatui_core::style::Style) {
-    for text in texts {
-        for line in wrap(text, pen.width()) {
-            pen.text(0, y, &line, style);
-            y += 1;
-        }
-    }
 }
 
 /// Where a picture stands.

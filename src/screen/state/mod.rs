@@ -39,6 +39,7 @@ use crate::readings::{
     SweepReport, Sweeping, TapeIdent,
 };
 use crate::records::Run;
+use crate::references::parts::PartsCard;
 use crate::references::{Reference, TapeCard, Tolerance};
 use crate::report::sweep::Between;
 use crate::screen::look::Look;
@@ -220,6 +221,8 @@ pub struct Setup {
     pub tape: Option<TapeCard>,
     /// Cards to choose from.
     pub cards: Vec<TapeCard>,
+    /// Card of the machine's parts.
+    pub parts: Option<PartsCard>,
     /// Its speeds and directions in the order of the work; empty where it has
     /// one of each.
     pub runs: Vec<PlannedRun>,
@@ -283,6 +286,8 @@ pub struct ScreenState {
     pub recorded_on: Option<String>,
     /// Cards to choose from.
     pub(in crate::screen) cards: Vec<TapeCard>,
+    /// Card of the machine's parts, that its lines are held against.
+    pub parts: Option<PartsCard>,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -341,6 +346,7 @@ impl ScreenState {
             tape: setup.tape,
             recorded_on: None,
             cards: setup.cards,
+            parts: setup.parts,
             note: None,
             supply_volts: None,
             bench: None,

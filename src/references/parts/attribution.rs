@@ -1,0 +1,241 @@
+//! Lines held against the parts of a card: how likely each part is behind each
+//! line, by its rate, by how that moves, and by the other lines of the part.
+//!
+//! A rate is all that a line has, and a part that is not on the card, or a line
+//! that was recorded on the tape, may have the same by chance: every likelihood
+//! leaves room for that.
+
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
+
+use super::card::PartsCard;
+use super::rates::Pack;
+use crate::readings::{
+    FlutterLine, FlutterLines, HOME_MADE, LikelyPart, LineMotion, Position, SpeedFigures,
+};
+use crate::units::Percent;
+
+/// Beforehand, that a line comes from something that is not on the card.
+/// Practice, no source.
+const NOT_ON_CARD: f64 = 0.25;
+/// Such a line may lie anywhere between 0.1 and 200 a second.
+const ANYWHERE: f64 = NOT_ON_CARD / 7.6; // ln(200 ÷ 0.1)
+/// A part shows itself twice a turn, or at its teeth, half as readily as once.
+/// Practice, no source.
+const HARMONIC: f64 = 0.5;
+/// What speaks against a part leaves it this much: the signs are no proofs.
+const SPOKEN_AGAINST: f64 = 0.02;
+/// From here on a line is sure enough to say more of its part's rate.
+const TEACHES: f64 = 0.8;
+/// How well two lines of one part agree besides the ± of each, as a part.
+const LINES_AGREE: f64 = 2e-4;
+/// Tapes that are thinner or thicker than the card says: how far the pace of a
+/// pack may be off, as a part of it. Practice: 9 to 18 µm.
+const PACE_OFF: f64 = 0.4;
+/// A part that is no reel keeps its rate to this, in percent a minute, drift
+/// of the machine left aside.
+const KEEPS_PERCENT_PER_MINUTE: f64 = 0.2;
+/// Less likely than this is not told.
+const TOLD: f64 = 0.01;
+
+/// At what speed, and where on the tape, the lines were heard.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeardAt {
+    /// Against right speed.
+    pub deviation: Percent,
+    /// 95 % of it, the reference's own error counted.
+    pub uncertainty: Percent,
+    /// Where on the tape; `None` where nobody said.
+    pub place: Option<Position>,
+}
+
+impl HeardAt {
+    /// At a deviation whose ± is known without and with the reference's own
+    /// error. Where that is not known the tape may be home-made, and one
+    /// that was recorded on the machine tells nothing.
+    pub fn new(
+        deviation: Percent,
+        own: Option<Percent>,
+        with_reference: Option<Percent>,
+        recorded_here: bool,
+        place: Option<Position>,
+    ) -> Self {
+        let unknown = Percent(own.unwrap_or_default().0.hypot(HOME_MADE.0));
+        let (deviation, uncertainty) = if recorded_here {
+            (Percent(0.0), unknown)
+        } else {
+            (deviation, with_reference.unwrap_or(unknown))
+        };
+        Self {
+            deviation,
+            uncertainty,
+            place,
+        }
+    }
+
+    /// The same of the figures of a stretch.
+    pub fn of(speed: &SpeedFigures, recorded_here: bool, place: Option<Position>) -> Self {
+        Self::new(
+            speed.deviation,
+            speed.uncertainty,
+            speed.uncertainty_with_reference,
+            recorded_here,
+            place,
+        )
+    }
+}
+
+/// Says of each line which parts of the card it may come from.
+pub fn attribute(lines: &mut FlutterLines, card: &PartsCard, at: &HeardAt) {
+    let shown = Shown::of(card, at);
+    let alone: Vec<Vec<f64>> = lines
+        .lines
+        .iter()
+        .map(|line| likelihoods(line, &shown, |it| it.density(line)))
+        .collect();
+    let together: Vec<Vec<f64>> = (0..lines.lines.len())
+        .map(|nth| with_stronger(nth, &lines.lines, &shown, &alone))
+        .collect();
+    for (line, likelihoods) in lines.lines.iter_mut().zip(together) {
+        line.parts = told(card, &shown, &likelihoods);
+    }
+    lines.card = Some(card.name.clone());
+}
+
+/// A part at one of its harmonics.
+struct Shown {
+    part: usize,
+    harmonic: u32,
+    /// Logarithm of the lowest and highest rate at which it would be heard.
+    at: [f64; 2],
+    /// Standard deviation beside that, the present speed's counted.
+    sd: f64,
+    prior: f64,
+    pack: Option<Pack>,
+}
+
+impl Shown {
+    fn of(card: &PartsCard, heard: &HeardAt) -> Vec<Self> {
+        let rates = card.rates(heard.place);
+        // A deviation of −100 % is that of no tape that plays.
+        let speed = heard.deviation.ratio().max(0.01).ln();
+        let speed_sd = heard.uncertainty.0 / 200.0;
+        let of_part = |nth: usize| {
+            let (part, rate) = (&card.parts[nth], &rates[nth]);
+            let harmonics = part.all_harmonics();
+            let weight = |harmonic: u32| if harmonic == 1 { 1.0 } else { HARMONIC };
+            let all: f64 = harmonics.iter().map(|it| weight(*it)).sum();
+            let prior = (1.0 - NOT_ON_CARD) / rates.len() as f64 / all;
+            harmonics.into_iter().map(move |harmonic| Self {
+                part: nth,
+                harmonic,
+                at: rate
+                    .turns
+                    .map(|it| it.ln() + f64::from(harmonic).ln() + speed),
+                sd: (rate.tolerance_percent / 200.0).hypot(speed_sd),
+                prior: prior * weight(harmonic),
+                pack: rate.pack,
+            })
+        };
+        (0..rates.len()).flat_map(of_part).collect()
+    }
+
+    /// How densely this part's rates lie at that of the line, by the logarithm.
+    fn density(&self, line: &FlutterLine) -> f64 {
+        let sd = self.sd.hypot(relative_sd(line)).max(1e-9);
+        let [low, high] = self.at;
+        let rate = line.hz.0.ln();
+        let Ok(normal) = Normal::new(0.0, sd) else {
+            return 0.0;
+        };
+        if high - low < sd {
+            normal.pdf(rate - f64::midpoint(low, high))
+        } else {
+            (normal.cdf(rate - low) - normal.cdf(rate - high)) / (high - low)
+        }
+    }
+}
+
+/// Standard deviation of a line's rate, as a part of it.
+fn relative_sd(line: &FlutterLine) -> f64 {
+    line.hz_uncertainty.0 / (2.0 * line.hz.0)
+}
+
+/// How likely each is, by densities; what is missing to 1 is what is not on
+/// the card.
+fn likelihoods(line: &FlutterLine, shown: &[Shown], density: impl Fn(&Shown) -> f64) -> Vec<f64> {
+    let weights: Vec<f64> = shown
+        .iter()
+        .map(|it| it.prior * density(it) * otherwise(line, it.pack.as_ref()))
+        .collect();
+    let all = ANYWHERE + weights.iter().sum::<f64>();
+    weights.into_iter().map(|weight| weight / all).collect()
+}
+
+/// What else than its rate speaks of a part: what does not follow the speed is
+/// none, and a rate that moves by itself is a reel's and goes the way of its
+/// pack.
+fn otherwise(line: &FlutterLine, pack: Option<&Pack>) -> f64 {
+    if line.motion == LineMotion::KeepsRate {
+        return SPOKEN_AGAINST;
+    }
+    let Some(chirp) = line.chirp else {
+        return 1.0;
+    };
+    let (pace, own_sd) = pack.map_or((0.0, KEEPS_PERCENT_PER_MINUTE), |pack| {
+        let pace = pack.percent_per_minute(line.hz.0);
+        (pace, PACE_OFF * pace.abs())
+    });
+    let sd = (chirp.uncertainty_percent_per_minute / 2.0).hypot(own_sd);
+    let away = (chirp.percent_per_minute - pace) / sd.max(1e-9);
+    (-0.5 * away * away).exp().max(SPOKEN_AGAINST)
+}
+
+/// A stronger line that is surely of a part says where the others of that part
+/// must lie. A harmonic is then as likely that part's as the stronger line is:
+/// whatever that comes from has harmonics.
+fn with_stronger(
+    nth: usize,
+    lines: &[FlutterLine],
+    shown: &[Shown],
+    alone: &[Vec<f64>],
+) -> Vec<f64> {
+    let line = &lines[nth];
+    let teacher = |part: usize| {
+        let others = lines.iter().zip(alone);
+        let sure = others.filter_map(|(other, likelihoods)| {
+            let mut of_part = shown.iter().zip(likelihoods).filter(|it| it.0.part == part);
+            let (it, likelihood) = of_part.find(|it| *it.1 >= TEACHES)?;
+            (other.peak.0 > line.peak.0).then_some((other, it.harmonic, *likelihood))
+        });
+        sure.max_by(|a, b| a.0.peak.0.total_cmp(&b.0.peak.0))
+    };
+    let taught = likelihoods(line, shown, |it| match teacher(it.part) {
+        None => it.density(line),
+        Some((stronger, harmonic, _)) => {
+            let ratio = f64::from(it.harmonic) / f64::from(harmonic);
+            let sd = relative_sd(stronger).hypot(relative_sd(line)) + LINES_AGREE;
+            let away = (line.hz.0 / (stronger.hz.0 * ratio)).ln();
+            Normal::new(0.0, sd).map_or(0.0, |normal| normal.pdf(away))
+        }
+    });
+    let sure_as = |it: &Shown| teacher(it.part).map_or(1.0, |(.., likelihood)| likelihood);
+    let each = shown.iter().zip(taught);
+    each.map(|(it, likelihood)| likelihood * sure_as(it))
+        .collect()
+}
+
+fn told(card: &PartsCard, shown: &[Shown], likelihoods: &[f64]) -> Vec<LikelyPart> {
+    let mut parts: Vec<LikelyPart> = shown
+        .iter()
+        .zip(likelihoods)
+        .filter(|(_, likelihood)| **likelihood > TOLD)
+        .map(|(it, likelihood)| LikelyPart {
+            name: card.parts[it.part].name.clone(),
+            harmonic: it.harmonic,
+            likelihood: *likelihood,
+            usual: card.parts[it.part].usual(),
+        })
+        .collect();
+    parts.sort_by(|a, b| b.likelihood.total_cmp(&a.likelihood));
+    parts
+}
