@@ -20,6 +20,8 @@ pub enum Event {
     /// The snapshot of this number was saved, and lies there now; or why it
     /// could not be.
     Saved(u32, Result<String, String>),
+    /// A sentence for whoever sits here.
+    Said(String),
     /// What became of a reference that was chosen.
     Reference(Box<Ready>),
 }
@@ -32,7 +34,7 @@ impl Event {
                 live.sequence == state.live.sequence && live.source == state.live.source
             }
             Self::Bench(bench) => *bench == state.bench,
-            Self::Saved(..) | Self::Reference(_) => false,
+            Self::Saved(..) | Self::Said(_) | Self::Reference(_) => false,
         }
     }
 }
@@ -47,6 +49,7 @@ impl ScreenState {
                 self.saved(number, result);
                 Vec::new()
             }
+            Event::Said(sentence) => self.say(sentence),
             Event::Reference(ready) => self.reference_ready(*ready),
         }
     }

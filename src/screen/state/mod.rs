@@ -14,6 +14,7 @@ pub(in crate::screen) mod long_run;
 pub(in crate::screen) mod overlay;
 pub(in crate::screen) mod routine;
 pub(in crate::screen) mod runs;
+pub(in crate::screen) mod supply;
 pub(in crate::screen) mod ticks;
 pub(in crate::screen) mod update;
 pub(in crate::screen) mod view;
@@ -28,6 +29,7 @@ use self::long_run::LongRun;
 use self::overlay::Overlay;
 use self::routine::{KeepWatch, Routine, RunUp};
 use self::runs::{PlannedRun, Runs};
+use self::supply::SupplyRun;
 use self::ticks::TicksShown;
 use self::view::View;
 use self::wiper::Swept;
@@ -162,6 +164,8 @@ pub enum EntryFor {
     Note,
     /// The supply voltage of the machine.
     Supply,
+    /// The next voltage of a supply run.
+    RunVoltage,
     /// A tolerance band of one's own.
     Tolerance,
     /// What stands behind the colon of a reference of this kind.
@@ -292,6 +296,8 @@ pub struct ScreenState {
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
     pub supply_volts: Option<f64>,
+    /// The run through supply voltages.
+    pub(in crate::screen) supply: SupplyRun,
     /// The simulated machine.
     pub bench: Option<BenchStatus>,
     /// Ticks out of a sound output, where they were asked for.
@@ -349,6 +355,7 @@ impl ScreenState {
             parts: setup.parts,
             note: None,
             supply_volts: None,
+            supply: SupplyRun::default(),
             bench: None,
             ticks: None,
             listening: None,
@@ -469,6 +476,7 @@ impl ScreenState {
             _ => Vec::new(),
         };
         effects.extend(self.follow_reading(&reading));
+        self.follow_start(&reading);
         self.remember(&reading);
         effects
     }
@@ -572,6 +580,7 @@ impl ScreenState {
             saving: true,
         };
         self.kept.push(kept.clone());
+        self.follow_supply(&kept);
         self.follow_kept(&kept.slot);
         self.follow_run(&kept);
         Effect::Save(kept)
