@@ -130,6 +130,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .filter_map(|(_, card)| card.ok())
             .collect(),
         parts: None,
+        parts_cards: Vec::new(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -210,6 +211,10 @@ impl Outside for Around<'_> {
                 return Some(Event::Saved(number, Err(refused)));
             }
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
+            Effect::KeepParts(card) => {
+                let refused = "cards cannot be written yet".to_owned();
+                return Some(Event::PartsKept(Box::new(card), Err(refused)));
+            }
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
         }
