@@ -132,7 +132,10 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .filter_map(|(_, card)| card.ok())
             .collect(),
         parts: None,
-        parts_cards: Vec::new(),
+        parts_cards: cards::list::<PartsCard>(&places)
+            .into_iter()
+            .filter_map(|(_, card)| card.ok())
+            .collect(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -156,8 +159,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         chooser: &chooser,
     };
     let ending = sit(&mut state, &mut around);
-    for (number, result) in saving.finish() {
-        state.saved(number, result);
+    for done in saving.finish() {
+        // Nobody asks for anything any more.
+        let _ = state.update(done);
     }
     state.saving_has_ended();
     let ending = ending?;
@@ -186,9 +190,7 @@ struct Around<'a> {
 impl Outside for Around<'_> {
     fn news(&mut self) -> Vec<Event> {
         let mut news = vec![Event::Bench(self.bench.map(Bench::status))];
-        while let Some((number, result)) = self.saving.next_done() {
-            news.push(Event::Saved(number, result));
-        }
+        news.extend(std::iter::from_fn(|| self.saving.next_done()));
         news.push(Event::Live(self.analysis.newest()));
         let ready = self.chooser.next_ready();
         news.extend(ready.map(|ready| Event::Reference(Box::new(ready))));
@@ -207,16 +209,9 @@ impl Outside for Around<'_> {
                     bench.send(command);
                 }
             }
-            Effect::Save(kept) => {
-                let number = kept.number;
-                let refused = self.saving.save(kept).err()?;
-                return Some(Event::Saved(number, Err(refused)));
-            }
+            Effect::Save(kept) => return self.saving.save(kept),
+            Effect::KeepParts(card) => return self.saving.keep_parts(card),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
-            Effect::KeepParts(card) => {
-                let refused = "cards cannot be written yet".to_owned();
-                return Some(Event::PartsKept(Box::new(card), Err(refused)));
-            }
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
         }
