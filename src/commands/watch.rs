@@ -9,7 +9,7 @@ use std::sync::mpsc::{self, Sender};
 use jiff::tz::TimeZone;
 
 use super::chooser::Chooser;
-use super::cli::{PractiseOptions, SittingOptions, TrimmerChoice, WatchOptions};
+use super::cli::{PractiseOptions, SittingOptions, WatchOptions};
 use super::keeper::{Keeper, Saving};
 use super::ticking::{self, ByEar};
 use super::{Exit, Failure, Outcome, copy, write_out};
@@ -63,6 +63,8 @@ struct Source {
     bench: Option<Bench>,
     message: Option<String>,
     machine: Option<String>,
+    /// Which part of a simulated machine was at fault; for the end.
+    truth: Option<String>,
 }
 
 /// What to sit down to.
@@ -130,6 +132,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .filter_map(|(_, card)| card.ok())
             .collect(),
         parts: None,
+        parts_cards: Vec::new(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -160,7 +163,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let ending = ending?;
     report_unsaved(&state);
     if ending == Ending::Quit {
-        for line in state.closing_words() {
+        for line in state.closing_words().into_iter().chain(source.truth) {
             write_out(&format!("{line}\n"))?;
         }
     }
@@ -210,6 +213,10 @@ impl Outside for Around<'_> {
                 return Some(Event::Saved(number, Err(refused)));
             }
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
+            Effect::KeepParts(card) => {
+                let refused = "cards cannot be written yet".to_owned();
+                return Some(Event::PartsKept(Box::new(card), Err(refused)));
+            }
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
         }
@@ -272,9 +279,7 @@ fn open_source(
 ) -> Result<Source, Failure> {
     let options = match wanted {
         Wanted::Watch(options) => options,
-        Wanted::Practise(PractiseOptions { number, fault, .. }) => {
-            return rehearse((*number, *fault), runs, events, None);
-        }
+        Wanted::Practise(options) => return rehearse(practised(options), runs, events, None),
     };
     let pick = sitting.reference.channel.pick();
     if let Some(path) = &options.file {
@@ -288,7 +293,7 @@ fn open_source(
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
         Err(SoundError::NoInput) if bare => rehearse(
-            (1, TrimmerChoice::default()),
+            (1, PracticeMachine::of_seed(1)),
             runs,
             events,
             Some(NO_INPUT.to_owned()),
@@ -297,13 +302,23 @@ fn open_source(
     }
 }
 
+/// The machine to practise on, with its number.
+fn practised(options: &PractiseOptions) -> (u64, PracticeMachine) {
+    let seed = options.number;
+    let practice = PracticeMachine::of_seed(seed).with_trimmer(options.fault.into());
+    let practice = match options.part {
+        Some(part) => practice.with_part(part.fault(seed), seed),
+        None => practice,
+    };
+    (seed, practice)
+}
+
 fn rehearse(
-    (seed, fault): (u64, TrimmerChoice),
+    (seed, mut practice): (u64, PracticeMachine),
     runs: &[PlannedRun],
     events: Sender<SourceEvent>,
     message: Option<String>,
 ) -> Result<Source, Failure> {
-    let mut practice = PracticeMachine::of_seed(seed).with_trimmer(fault.into());
     let name = practice.name.clone();
     let tones = runs.iter().map(|planned| {
         planned
@@ -325,6 +340,12 @@ fn rehearse(
         bench: Some(bench),
         message: message.or(Some(complaint)),
         machine: Some(name),
+        truth: practice.parts.map(|parts| {
+            format!(
+                "what was wrong (simulated {}): {}",
+                parts.transport, parts.truth
+            )
+        }),
     })
 }
 
@@ -336,6 +357,7 @@ impl Source {
             bench: None,
             message: None,
             machine: None,
+            truth: None,
         }
     }
 }

@@ -4,6 +4,7 @@
 mod ascii;
 pub mod budget;
 mod cautions;
+pub mod channels;
 pub mod comparison;
 pub mod contact;
 pub mod faults;

@@ -35,6 +35,11 @@ pub enum Action {
     ChoiceDown,
     TakeChoice,
     NextTolerance,
+    Lines,
+    MarkNextLine,
+    NameLine,
+    NextPartsCard,
+    Causes,
     Keep(Slot),
     Stop,
     RetrySaving,
@@ -58,6 +63,7 @@ impl Action {
             Self::Help
                 | Self::Budget
                 | Self::Card
+                | Self::Causes
                 | Self::Choose
                 | Self::Type(_)
                 | Self::PageOn

@@ -91,6 +91,11 @@ impl ScreenState {
                 let band = self.tolerance.half_width;
                 vec![Effect::Ask(Request::Tolerance(band))]
             }
+            Action::Lines => self.lines_page(),
+            Action::Causes => self.cover(Overlay::Causes(0)),
+            Action::MarkNextLine => self.mark_next_line(),
+            Action::NameLine => self.name_line(),
+            Action::NextPartsCard => self.next_parts_card(),
             Action::Keep(slot) => self.keep(slot),
             Action::Stop => self.stop(),
             Action::RetrySaving => self.retry_saving(),
@@ -158,6 +163,9 @@ impl ScreenState {
         if self.view == View::Wiper {
             return self.leave_wiper();
         }
+        if self.view == View::Lines {
+            return self.lines_page();
+        }
         match self.keeping.take() {
             Some(slot) => {
                 self.long_run = None;
@@ -198,6 +206,7 @@ impl ScreenState {
                 EntryFor::Snapshot
                 | EntryFor::Tolerance
                 | EntryFor::Supply
+                | EntryFor::Part
                 | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::RecordedOn => self.recorded_on.clone(),
@@ -269,6 +278,7 @@ impl ScreenState {
             EntryFor::Machine => return self.take_machine(said),
             EntryFor::RecordedOn => self.take_origin(said),
             EntryFor::Note => self.note = said,
+            EntryFor::Part => return self.learn_part(said),
             EntryFor::Supply => self.take_supply(said.as_deref()),
             EntryFor::Tolerance => return self.take_tolerance(said.as_deref()),
             EntryFor::Reference(kind) => return self.take_reference(kind, said.as_deref()),

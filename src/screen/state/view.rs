@@ -11,4 +11,6 @@ pub enum View {
     Wiper,
     /// The check of a volume control or a switch.
     Contact,
+    /// The lines in the flutter and what makes them.
+    Lines,
 }
