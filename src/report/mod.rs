@@ -21,6 +21,7 @@ pub mod sweep;
 pub mod text;
 mod timed;
 mod troubles;
+mod wavering_json;
 mod words;
 
 pub use ascii::ascii;
