@@ -9,8 +9,8 @@ use std::thread::{self, JoinHandle};
 use super::{Exit, Failure, no_folder};
 use crate::readings::Origin;
 use crate::records::{
-    Label, LinesError, LinesWarning, Record, Snapshot,
-    places::{self, Places}, cards,
+    Label, LinesError, LinesWarning, Record, Snapshot, cards,
+    places::{self, Places},
 };
 use crate::references::parts::PartsCard;
 use crate::references::same_machine;

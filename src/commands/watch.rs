@@ -21,6 +21,7 @@ use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::readings::SampleClock;
 use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
+use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{

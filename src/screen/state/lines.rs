@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::view::View;
 use super::{Effect, Entry, EntryFor, ScreenState};
 use crate::readings::{
-    DROPOUTS_ALLOWED, FlutterLine, FlutterLines, LineMotion, Measurement, Reading,
-    SpeedReading, Verdict,
+    DROPOUTS_ALLOWED, FlutterLine, FlutterLines, LineMotion, Measurement, Reading, SpeedReading,
+    Verdict,
 };
 use crate::references::evidence::Situation;
 use crate::references::faults::{LikelyFault, likely};
