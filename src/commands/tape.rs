@@ -18,7 +18,7 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
     match &options.action {
         None | Some(TapeAction::List) => list(places),
         Some(TapeAction::Show { card }) => {
-            let card = cards::read(places, card).map_err(|error| refused(&error))?;
+            let card: TapeCard = cards::read(places, card).map_err(|error| refused(&error))?;
             say(&shown(&card))
         }
         Some(TapeAction::Certify {
@@ -37,7 +37,7 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
 
 fn refused(error: &CardError) -> Failure {
     let exit = match error {
-        CardError::NoName(_) => Exit::Usage,
+        CardError::NoName { .. } => Exit::Usage,
         _ => Exit::File,
     };
     Failure::new(exit, error.to_string())
@@ -169,7 +169,7 @@ fn keep(
     if new.recorded_on.is_some() {
         card.recorded_on.clone_from(&new.recorded_on);
     }
-    let path = cards::file_of(places, &new.card).map_err(|error| refused(&error))?;
+    let path = cards::file_of::<TapeCard>(places, &new.card).map_err(|error| refused(&error))?;
     let card = card
         .checked()
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
@@ -183,7 +183,7 @@ fn keep(
 }
 
 fn list(places: &Places) -> Outcome {
-    let all = cards::list(places);
+    let all = cards::list::<TapeCard>(places);
     if all.is_empty() {
         return say(
             "No tape cards yet; tapewright tape certify or tapewright tape measure makes one.\n",

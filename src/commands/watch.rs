@@ -23,6 +23,7 @@ use crate::audio::source::SourceEvent;
 use crate::audio::{LogFeed, SoundError};
 use crate::readings::SampleClock;
 use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
+use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::report::LogHead;
@@ -137,6 +138,10 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .filter_map(|(_, card)| card.ok())
             .collect(),
         parts: None,
+        parts_cards: cards::list::<PartsCard>(&places)
+            .into_iter()
+            .filter_map(|(_, card)| card.ok())
+            .collect(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -161,8 +166,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         logging: logging.as_ref(),
     };
     let ending = sit(&mut state, &mut around);
-    for (number, result) in saving.finish() {
-        state.saved(number, result);
+    for done in saving.finish() {
+        // Nobody asks for anything any more.
+        let _ = state.update(done);
     }
     state.saving_has_ended();
     // With it goes whoever feeds the log.
@@ -229,9 +235,7 @@ struct Around<'a> {
 impl Outside for Around<'_> {
     fn news(&mut self) -> Vec<Event> {
         let mut news = vec![Event::Bench(self.bench.map(Bench::status))];
-        while let Some((number, result)) = self.saving.next_done() {
-            news.push(Event::Saved(number, result));
-        }
+        news.extend(std::iter::from_fn(|| self.saving.next_done()));
         news.push(Event::Live(self.analysis.newest()));
         let log_ended = self.logging.and_then(Logging::has_ended);
         news.extend(log_ended.map(Event::Said));
@@ -252,11 +256,8 @@ impl Outside for Around<'_> {
                     bench.send(command);
                 }
             }
-            Effect::Save(kept) => {
-                let number = kept.number;
-                let refused = self.saving.save(kept).err()?;
-                return Some(Event::Saved(number, Err(refused)));
-            }
+            Effect::Save(kept) => return self.saving.save(kept),
+            Effect::KeepParts(card) => return self.saving.keep_parts(card),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}

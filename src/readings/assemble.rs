@@ -2,6 +2,7 @@
 
 use super::along::Along;
 use super::cautions::{Surroundings, cautions};
+use super::conditions::ReferenceKind;
 use super::fluctuation::{Fluctuation, Weighing};
 use super::flutter::FlutterHz;
 use super::measurement::Measurement;
@@ -9,6 +10,7 @@ use super::noise::noise_hz;
 use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
 use super::values::{DriftReading, FlutterReading, SignalFigures, SpeedFigures, UncertaintyParts};
+use super::wavering::FlutterLines;
 use crate::signal::line::Line;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -45,6 +47,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
         flutter,
+        lines: nominal.and_then(|_| lines(stretch, around)),
         channels: nominal.and_then(|_| stretch.channels.told()),
         ..Measurement::default()
     };
@@ -99,6 +102,12 @@ fn drift_figures(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Op
         uncertainty_percent_per_minute: Some(uncertainty * per_minute),
         span: stretch.span_hz().map(|hz| Percent(hz * scale)),
     })
+}
+
+/// Of a tone: a player's unsteadiness cannot be told from the machine's.
+fn lines(stretch: &Stretch, around: &Surroundings) -> Option<FlutterLines> {
+    let is_tone = around.conditions.kind == ReferenceKind::Tone;
+    is_tone.then(|| stretch.flutter.lines.lines()).flatten()
 }
 
 /// The thirds of a record that nothing disturbed.

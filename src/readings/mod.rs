@@ -32,6 +32,7 @@ mod holding;
 mod ident;
 mod judge;
 mod keep;
+mod lines;
 pub mod matching;
 mod measurement;
 mod meter;

@@ -2,7 +2,7 @@
 //!
 //! [`Record`] is a file of [`Snapshot`]s, [`Clocks`] one of the sample clocks
 //! that were measured; both hold one JSON object a line and are only ever
-//! appended to. [`cards`] are the files of tape cards, [`whole`] writes what is
+//! appended to. [`cards`] are the files of cards of tapes and parts, [`whole`] writes what is
 //! there whole or not at all, [`LogFile`] is a log that grows by the second.
 //! [`places`] says where they lie when nobody says otherwise.
 

@@ -1,10 +1,13 @@
 //! The log of a sitting: a line of JSON a second, and one a minute with the
 //! lines in the flutter. The manual describes it (`tapewright help records`).
 
-use serde::Serialize;
+use std::sync::Arc;
 
-use super::numbers::{places, significant, significant_up};
-use crate::readings::{FlutterLine, Reading, ToneState};
+use serde::{Serialize, Serializer};
+
+use super::numbers::{places, significant};
+use super::wavering_json::Line;
+use crate::readings::{FlutterLine, FlutterLines, Reading, ToneState};
 use crate::units::{Decibels, Percent};
 
 /// Value of the key `schema` in the first line.
@@ -85,16 +88,19 @@ pub struct LogSecond {
 pub struct LogLines {
     at_s: u64,
     /// `None` where none can be told.
-    lines: Option<Vec<Wavering>>,
+    #[serde(serialize_with = "for_scripts")]
+    lines: Option<Arc<FlutterLines>>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize)]
-struct Wavering {
-    hz: Option<f64>,
-    uncertainty_hz: Option<f64>,
-    peak_percent: Option<f64>,
-    uncertainty_percent: Option<f64>,
-    weighted_share: Option<f64>,
+/// As they stand in the JSON of a recording.
+#[allow(clippy::ref_option)] // serde gives it so
+fn for_scripts<S: Serializer>(lines: &Option<Arc<FlutterLines>>, to: S) -> Result<S::Ok, S::Error> {
+    let found = lines.as_ref();
+    found.map(|it| to_lines(&it.lines)).serialize(to)
+}
+
+fn to_lines(lines: &[FlutterLine]) -> Vec<Line<'_>> {
+    lines.iter().map(Line::of).collect()
 }
 
 impl LogSecond {
@@ -156,20 +162,7 @@ fn mean_of_the_second(trend: &[Option<Percent>]) -> Option<f64> {
 impl LogLines {
     /// The lines that a reading shows.
     pub fn of(reading: &Reading, at_s: u64) -> Self {
-        let of_all = |all: &[FlutterLine]| all.iter().map(Wavering::of).collect();
-        let lines = reading.lines.as_ref().map(|found| of_all(&found.lines));
+        let lines = reading.lines.clone();
         Self { at_s, lines }
-    }
-}
-
-impl Wavering {
-    fn of(line: &FlutterLine) -> Self {
-        Self {
-            hz: significant(line.hz.0, 5),
-            uncertainty_hz: significant_up(line.hz_uncertainty.0, 2),
-            peak_percent: significant(line.peak.0, 3),
-            uncertainty_percent: significant_up(line.peak_uncertainty.0, 2),
-            weighted_share: places(line.weighted_share, 3),
-        }
     }
 }

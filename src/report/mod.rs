@@ -4,6 +4,7 @@
 mod ascii;
 pub mod budget;
 mod cautions;
+pub mod channels;
 pub mod comparison;
 pub mod contact;
 pub mod faults;
@@ -23,6 +24,7 @@ pub mod sweep;
 pub mod text;
 mod timed;
 mod troubles;
+mod wavering_json;
 mod words;
 
 pub use ascii::ascii;

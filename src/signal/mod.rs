@@ -21,6 +21,7 @@ pub mod harmonics;
 pub mod ident;
 pub mod level;
 pub mod line;
+pub mod lines;
 pub mod pair;
 pub mod peaks;
 pub mod phased;

@@ -158,6 +158,41 @@ impl Player {
             output,
         });
     }
+
+    /// Fills `output` with the samples at as many places of the array; outside
+    /// it there is silence.
+    pub fn play_at(&self, samples: &[f32], places: &[f64], output: &mut [f32]) {
+        wide::run(PlayAt {
+            player: self,
+            samples,
+            places,
+            output,
+        });
+    }
+
+    #[inline(always)]
+    fn value<const FUSED: bool>(&self, samples: &[f32], place: f64) -> f32 {
+        let whole = place.floor();
+        let fine = (place - whole) * PLACES as f64;
+        let row = (fine as usize).min(PLACES - 1);
+        let part = (fine - row as f64) as f32;
+        let from = whole as i64 - BEFORE;
+        let mut edge = [0.0; TAPS];
+        let window = match usize::try_from(from) {
+            Ok(from) if from + TAPS <= samples.len() => &samples[from..from + TAPS],
+            _ => {
+                for (value, at) in edge.iter_mut().zip(from..) {
+                    let at = usize::try_from(at).unwrap_or(usize::MAX);
+                    *value = samples.get(at).copied().unwrap_or(0.0);
+                }
+                &edge
+            }
+        };
+        let rows = &self.kernel[row * TAPS..(row + 2) * TAPS];
+        let low = dot::<FUSED>(&rows[..TAPS], window);
+        let high = dot::<FUSED>(&rows[TAPS..], window);
+        madd::<FUSED>(part, high - low, low)
+    }
 }
 
 struct Play<'a> {
@@ -175,26 +210,25 @@ impl Work for Play<'_> {
     fn run<const FUSED: bool>(self) {
         for (n, slot) in self.output.iter_mut().enumerate() {
             let place = self.first + n as f64 * self.step;
-            let whole = place.floor();
-            let fine = (place - whole) * PLACES as f64;
-            let row = (fine as usize).min(PLACES - 1);
-            let part = (fine - row as f64) as f32;
-            let from = whole as i64 - BEFORE;
-            let mut edge = [0.0; TAPS];
-            let window = match usize::try_from(from) {
-                Ok(from) if from + TAPS <= self.samples.len() => &self.samples[from..from + TAPS],
-                _ => {
-                    for (value, at) in edge.iter_mut().zip(from..) {
-                        let at = usize::try_from(at).unwrap_or(usize::MAX);
-                        *value = self.samples.get(at).copied().unwrap_or(0.0);
-                    }
-                    &edge
-                }
-            };
-            let rows = &self.player.kernel[row * TAPS..(row + 2) * TAPS];
-            let low = dot::<FUSED>(&rows[..TAPS], window);
-            let high = dot::<FUSED>(&rows[TAPS..], window);
-            *slot = madd::<FUSED>(part, high - low, low);
+            *slot = self.player.value::<FUSED>(self.samples, place);
+        }
+    }
+}
+
+struct PlayAt<'a> {
+    player: &'a Player,
+    samples: &'a [f32],
+    places: &'a [f64],
+    output: &'a mut [f32],
+}
+
+impl Work for PlayAt<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (slot, &place) in self.output.iter_mut().zip(self.places) {
+            *slot = self.player.value::<FUSED>(self.samples, place);
         }
     }
 }

@@ -41,7 +41,12 @@ impl Spectrum {
     /// For blocks of `length` samples, padded with zeros to `padding` times
     /// that.
     pub fn new(length: usize, padding: usize, rate_hz: f64) -> Self {
-        let fft = RealFftPlanner::new().plan_fft_forward(length * padding);
+        Self::padded_to(length * padding, length, rate_hz)
+    }
+
+    /// For blocks of `length` samples, padded with zeros to `padded`.
+    pub fn padded_to(padded: usize, length: usize, rate_hz: f64) -> Self {
+        let fft = RealFftPlanner::new().plan_fft_forward(padded);
         let window: Vec<f32> = (0..length)
             .map(|k| (0.5 - 0.5 * (TAU * k as f64 / length as f64).cos()) as f32)
             .collect();
@@ -53,8 +58,8 @@ impl Spectrum {
             bins: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
             window,
-            hz_per_bin: rate_hz / (length * padding) as f64,
-            scale: 2.0 / (energy * (length * padding) as f32),
+            hz_per_bin: rate_hz / padded as f64,
+            scale: 2.0 / (energy * padded as f32),
             fft,
         }
     }

@@ -3,6 +3,7 @@
 #![allow(dead_code)] // compiled into each of them, which uses a part of it
 
 pub mod bench;
+pub mod coloured;
 pub mod dice;
 pub mod disturbed;
 #[cfg(unix)]

@@ -37,6 +37,8 @@ impl Engine {
             Track::Checked { beside } => {
                 let band_hz = self.tracker.band_hz();
                 self.health.remember_band(band_hz);
+                self.follow_flutter();
+                self.flutter.reached(band_hz);
                 let quality = self.tracker.quality();
                 let sum = self.health.checked(&beside, &quality);
                 let has_sides = self.settings.listened().len() == MOST_CHANNELS;
@@ -138,7 +140,7 @@ impl Engine {
         self.guide = Guide::new(rate);
         self.hold = None;
         self.digit_sum = (0.0, 0);
-        self.flutter.restart();
+        self.flutter.restart(false);
         self.channels.found();
         self.trend.found();
         self.whole.found();
@@ -216,7 +218,7 @@ impl Engine {
     /// comes.
     fn moved(&mut self) {
         self.follow_flutter();
-        self.flutter.restart();
+        self.flutter.restart(true);
         self.whole.moved();
         self.trend.begin_anew();
         self.keeper.disturbed();

@@ -14,6 +14,7 @@ use crate::readings::target::Target;
 use crate::readings::values::{
     DriftReading, FlutterReading, Problem, SpeedReading, Steadiness, UncertaintyParts,
 };
+use crate::readings::wavering::FlutterLines;
 use crate::units::{Hertz, Percent, Seconds};
 
 /// Settled: the scatter is at most this part of the tolerance.
@@ -65,7 +66,7 @@ impl Engine {
             drift: self.drift(),
             worth: self.worth(),
             flutter: self.flutter_reading(),
-            lines: None,
+            lines: self.lines(),
             channels: self.channels.told().filter(|_| self.is_shown()),
             channels_now: self.channels.now().filter(|_| self.is_shown()),
             trend: self.trend_percent(),
@@ -218,6 +219,13 @@ impl Engine {
             valid_in: valid_in.map(Seconds),
             ..flutter_figures(&figures, scale, self.tracker.band_hz())
         }
+    }
+
+    /// What wavers, as of the newest look.
+    fn lines(&self) -> Option<Arc<FlutterLines>> {
+        let is_tone = self.settings.conditions.kind == ReferenceKind::Tone;
+        let shown = is_tone && self.is_shown();
+        self.whole.flutter.lines.live().filter(|_| shown).cloned()
     }
 
     fn trend_percent(&self) -> Arc<[Option<Percent>]> {

@@ -161,6 +161,7 @@ impl Engine {
             ident: Some(IdentListener::new(settings.rate_hz, settings.channels)),
             plan,
         };
+        engine.whole.flutter.lines.be_live();
         engine.set_ranges();
         Ok(engine)
     }
@@ -176,6 +177,7 @@ impl Engine {
     /// tone is looked at less often.
     pub fn without_readings(mut self) -> Self {
         self.flutter.only_totals();
+        self.whole = Stretch::new(self.plan.output_rate_hz());
         self.tracker.be_patient();
         self.ident = None;
         self.is_live = false;

@@ -13,6 +13,7 @@ use super::scatter::{FlutterBlocks, FlutterScatter};
 use super::two_sigma::TwoSigma;
 use super::weighting::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted, weighting};
 use crate::readings::blocks::BlockSeries;
+use crate::readings::lines::{LINES_HZ, LineRecord, Run};
 use crate::signal::filters::Bank;
 use crate::signal::fir::kaiser_lowpass;
 use crate::signal::phased::{Phased, PhasedTaps, TILE};
@@ -61,6 +62,8 @@ pub struct FlutterTotals {
     sixths: BlockSeries,
     /// Of the indicator.
     highest: HighestReadings,
+    /// What lines are sought in.
+    pub lines: LineRecord,
     rate_hz: f64,
 }
 
@@ -104,6 +107,16 @@ pub struct FlutterMeter {
     age: u64,
     lead_in: f64,
     offset_hz: f64,
+    /// Restarts, and whether the last was a move.
+    generation: u64,
+    moved: bool,
+    /// Highest rate that reaches the track.
+    band_hz: f64,
+    /// Of these values one is kept for the lines.
+    line_step: usize,
+    /// Values until the next of them, and those of the newest values.
+    until_line: usize,
+    line_values: Vec<f32>,
     /// The sliding windows are kept.
     is_live: bool,
     live: Live,
@@ -196,6 +209,12 @@ impl Work for Chain<'_> {
             for (slot, value) in slots.iter_mut().zip(tile) {
                 *slot = meter.filters.push::<FUSED>(f64::from(value));
             }
+            let mut at = meter.until_line;
+            while at < slots.len() {
+                meter.line_values.push(tile[at]);
+                at += meter.line_step;
+            }
+            meter.until_line = at - slots.len();
         }
     }
 }
@@ -211,6 +230,7 @@ impl FlutterTotals {
             blocks: BlockSeries::new(BLOCK_S, rate_hz),
             sixths: BlockSeries::new(BLOCK_S, rate_hz),
             highest: HighestReadings::new(rate_hz),
+            lines: LineRecord::new(rate_hz / line_step(rate_hz) as f64),
             rate_hz,
         }
     }
@@ -282,13 +302,22 @@ impl FlutterMeter {
             age: 0,
             lead_in: 0.0,
             offset_hz: 0.0,
+            generation: 0,
+            moved: false,
+            band_hz: f64::INFINITY,
+            line_step: line_step(rate_hz),
+            until_line: 0,
+            line_values: Vec::new(),
             is_live: true,
             live: Live::new(rate_hz),
         }
     }
 
     /// Begins anew: the tone was found, or the speed was moved.
-    pub fn restart(&mut self) {
+    pub fn restart(&mut self, moved: bool) {
+        self.generation += 1;
+        self.moved = moved;
+        self.until_line = 0;
         self.held.clear();
         self.age = 0;
         self.lead_in = 0.0;
@@ -301,6 +330,11 @@ impl FlutterMeter {
     /// Nobody will ask for the live figures.
     pub fn only_totals(&mut self) {
         self.is_live = false;
+    }
+
+    /// The highest rate that reaches the values from here on.
+    pub fn reached(&mut self, band_hz: Option<f64>) {
+        self.band_hz = band_hz.unwrap_or(f64::INFINITY);
     }
 
     fn seconds(&self, values: usize) -> f64 {
@@ -331,10 +365,20 @@ impl FlutterMeter {
             self.offset_hz = self.lead_in / self.age as f64;
         }
         for values in values.chunks(MOST_VALUES) {
+            self.line_values.clear();
             wide::run(Chain {
                 meter: self,
                 values,
             });
+            let run = Run {
+                generation: self.generation,
+                moved: self.moved,
+                offset_hz: self.offset_hz,
+                band_hz: self.band_hz,
+            };
+            for total in &mut *totals {
+                total.lines.push(&run, &self.line_values);
+            }
             for k in 0..values.len() {
                 self.age += 1;
                 let filtering_s = (self.age - lead_in) as f64 / self.rate_hz;
@@ -399,6 +443,11 @@ impl FlutterMeter {
         };
         (figures, None)
     }
+}
+
+/// Of so many values of the track one is kept for the lines.
+fn line_step(rate_hz: f64) -> usize {
+    ((rate_hz / LINES_HZ) as usize).max(1)
 }
 
 /// A relative uncertainty of a figure in the unit of the figure.

@@ -13,4 +13,4 @@ mod two_sigma;
 mod weighting;
 
 pub use meter::{FlutterHz, FlutterMeter, FlutterTotals};
-pub use weighting::weighting;
+pub use weighting::{FLUTTER_HZ, WOW_HZ, weighting};

@@ -4,12 +4,14 @@
 pub(super) mod bars;
 pub(super) mod budget;
 pub(super) mod card;
+pub(super) mod causes;
 pub(super) mod choosing;
 pub(super) mod contact;
 pub(super) mod digits;
 pub(super) mod footer;
 pub(super) mod health;
 pub(super) mod help;
+pub(super) mod lines;
 pub(super) mod needle;
 pub(super) mod news;
 mod pages;

@@ -48,6 +48,7 @@ fn typed(entry: &Entry, room: u16) -> String {
         EntryFor::Snapshot => "name of the snapshot",
         EntryFor::Machine => "machine on the bench",
         EntryFor::RecordedOn => "machine that the tape was recorded on",
+        EntryFor::Part => "part that makes the marked line",
         EntryFor::Note => "note",
         EntryFor::Supply | EntryFor::RunVoltage => "supply voltage of the machine",
         EntryFor::Tolerance => "half width of the tolerance band in percent",

@@ -9,6 +9,7 @@ pub(in crate::screen) mod contact;
 pub(in crate::screen) mod event;
 pub(in crate::screen) mod heard;
 pub(in crate::screen) mod ident;
+pub(in crate::screen) mod lines;
 pub(in crate::screen) mod listening;
 pub(in crate::screen) mod long_run;
 pub(in crate::screen) mod overlay;
@@ -24,6 +25,7 @@ use std::sync::Arc;
 
 use self::choosing::Choice;
 use self::heard::Heard;
+use self::lines::Wavering;
 use self::listening::Listening;
 use self::long_run::LongRun;
 use self::overlay::Overlay;
@@ -172,6 +174,8 @@ pub enum EntryFor {
     Reference(ReferenceKind),
     /// The machine that the tape was recorded on.
     RecordedOn,
+    /// The part that makes the marked line.
+    Part,
 }
 
 /// A line of text that is being typed.
@@ -196,6 +200,9 @@ pub enum Effect {
     /// Measure by another reference, with the machine of this name; what comes
     /// of it is an `Event`.
     Choose(Choice, Option<String>),
+    /// Write the card of a machine's parts; its result is an `Event` once it is
+    /// known.
+    KeepParts(PartsCard),
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -227,6 +234,8 @@ pub struct Setup {
     pub cards: Vec<TapeCard>,
     /// Card of the machine's parts.
     pub parts: Option<PartsCard>,
+    /// Cards of parts of this bench, to choose from.
+    pub parts_cards: Vec<PartsCard>,
     /// Its speeds and directions in the order of the work; empty where it has
     /// one of each.
     pub runs: Vec<PlannedRun>,
@@ -292,6 +301,8 @@ pub struct ScreenState {
     pub(in crate::screen) cards: Vec<TapeCard>,
     /// Card of the machine's parts, that its lines are held against.
     pub parts: Option<PartsCard>,
+    /// What wavers, and which parts may do it.
+    pub(in crate::screen) wavering: Wavering,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
@@ -353,6 +364,7 @@ impl ScreenState {
             recorded_on: None,
             cards: setup.cards,
             parts: setup.parts,
+            wavering: Wavering::new(setup.parts_cards),
             note: None,
             supply_volts: None,
             supply: SupplyRun::default(),
@@ -475,6 +487,7 @@ impl ScreenState {
             Some(Keeping::Done(measurement)) => self.take_done(measurement),
             _ => Vec::new(),
         };
+        self.follow_lines(&reading);
         effects.extend(self.follow_reading(&reading));
         self.follow_start(&reading);
         self.remember(&reading);
@@ -564,7 +577,7 @@ impl ScreenState {
         let kept = Kept {
             number: self.kept.last().map_or(1, |last| last.number + 1),
             slot,
-            measurement: Arc::clone(measurement),
+            measurement: self.with_parts(measurement),
             tolerance: self.tolerance,
             machine: self.machine.clone(),
             note: self.note.clone(),

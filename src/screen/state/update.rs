@@ -92,6 +92,11 @@ impl ScreenState {
                 let band = self.tolerance.half_width;
                 vec![Effect::Ask(Request::Tolerance(band))]
             }
+            Action::Lines => self.lines_page(),
+            Action::Causes => self.cover(Overlay::Causes(0)),
+            Action::MarkNextLine => self.mark_next_line(),
+            Action::NameLine => self.name_line(),
+            Action::NextPartsCard => self.next_parts_card(),
             Action::Keep(slot) => self.keep(slot),
             Action::Stop => self.stop(),
             Action::RetrySaving => self.retry_saving(),
@@ -163,6 +168,9 @@ impl ScreenState {
         if self.view == View::Supply && self.keeping.is_none() {
             return self.leave_supply();
         }
+        if self.view == View::Lines {
+            return self.lines_page();
+        }
         match self.keeping.take() {
             Some(slot) => {
                 self.long_run = None;
@@ -204,6 +212,7 @@ impl ScreenState {
                 | EntryFor::Tolerance
                 | EntryFor::Supply
                 | EntryFor::RunVoltage
+                | EntryFor::Part
                 | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::RecordedOn => self.recorded_on.clone(),
@@ -292,6 +301,7 @@ impl ScreenState {
             EntryFor::Machine => return self.take_machine(said),
             EntryFor::RecordedOn => self.take_origin(said),
             EntryFor::Note => self.note = said,
+            EntryFor::Part => return self.learn_part(said),
             EntryFor::Supply => return self.take_supply(said.as_deref()),
             EntryFor::RunVoltage => return self.take_run_voltage(said.as_deref()),
             EntryFor::Tolerance => return self.take_tolerance(said.as_deref()),

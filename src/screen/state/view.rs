@@ -13,4 +13,6 @@ pub enum View {
     Contact,
     /// The run through supply voltages.
     Supply,
+    /// The lines in the flutter and what makes them.
+    Lines,
 }

@@ -1,0 +1,216 @@
+//! What one stretch of the record shows, in percent.
+
+use std::sync::{Arc, LazyLock};
+
+use crate::readings::flutter::{FLUTTER_HZ, WOW_HZ, weighting};
+use crate::readings::wavering::{
+    Chirp, FlutterLine, FlutterLines, LineMotion, SPECTRUM_CELLS, SPECTRUM_HZ,
+};
+use crate::signal::lines::{Found, Sine, find, threshold};
+use crate::units::{Hertz, Percent, Seconds};
+
+/// Nothing is measured above; the low-pass before passes up to here.
+const TOP_HZ: f64 = 200.0;
+
+/// Rates at which the smallest line is told.
+const SMALLEST_AT_HZ: [f64; 3] = [1.0, 10.0, 100.0];
+
+/// From standard deviations to 95 %.
+const EXPANDED: f64 = 2.0;
+
+/// A line of one look.
+#[derive(Clone, Copy, Debug)]
+pub struct LookLine {
+    /// As it was fitted; percent.
+    pub sine: Sine,
+    /// Part of the weighted power of this look.
+    pub share: f64,
+}
+
+/// See the module.
+#[derive(Clone, Debug)]
+pub struct Look {
+    /// Length, and middle since the beginning of the run.
+    pub seconds: f64,
+    pub middle_s: f64,
+    /// Mean frequency of the tone.
+    pub mean_hz: f64,
+    pub lines: Vec<LookLine>,
+    reach_hz: [f64; 2],
+    smallest: [Option<f64>; 3],
+    no_line: [f64; 2],
+    spectrum: Arc<[f32]>,
+}
+
+impl Look {
+    /// At values in hertz about `offset_hz`; lines up to `band_hz` whose ln
+    /// power stands `least` above the floor. `None` where it is too short.
+    pub fn at(
+        values: &[f32],
+        offset_hz: f64,
+        rate_hz: f64,
+        band_hz: f64,
+        least: f64,
+    ) -> Option<Self> {
+        let sum: f64 = values.iter().map(|&hz| f64::from(hz)).sum();
+        let mean_off = sum / values.len().max(1) as f64;
+        let mean_hz = offset_hz + mean_off;
+        let percent = |&hz: &f32| (100.0 * (f64::from(hz) - mean_off) / mean_hz) as f32;
+        let values: Vec<f32> = values.iter().map(percent).collect();
+        let found = find(&values, rate_hz, band_hz.min(TOP_HZ), least)?;
+        let smallest = |hz| found.smallest_peak(hz, threshold(found.seconds));
+        let weighted = weighted_power(&found);
+        Some(Self {
+            seconds: found.seconds,
+            middle_s: 0.0,
+            mean_hz,
+            lines: found
+                .lines
+                .iter()
+                .map(|&sine| LookLine {
+                    sine,
+                    share: (line_power(&sine) / weighted).clamp(0.0, 1.0),
+                })
+                .collect(),
+            reach_hz: found.reach_hz,
+            smallest: SMALLEST_AT_HZ.map(smallest),
+            no_line: [WOW_HZ, FLUTTER_HZ].map(|band| no_line(&found, band)),
+            spectrum: spectrum(&found),
+        })
+    }
+
+    /// The amplitude that a line at a rate could have without standing out.
+    pub fn hidden_peak(&self, hz: f64) -> f64 {
+        f64::from(self.spectrum[cell_of(hz)])
+    }
+
+    /// As the screen and the records have it, with lines of one's own.
+    pub fn with(&self, mut lines: Vec<FlutterLine>, seen_s: f64) -> FlutterLines {
+        lines.sort_by(|a, b| b.weighted_share.total_cmp(&a.weighted_share));
+        FlutterLines {
+            lines,
+            seen: Seconds(seen_s),
+            reach: self.reach_hz.map(Hertz),
+            smallest: self.smallest.map(|peak| peak.map(Percent)),
+            no_line_slow: self.no_line[0],
+            no_line_fast: self.no_line[1],
+            card: None,
+            spectrum: Arc::clone(&self.spectrum),
+        }
+    }
+}
+
+impl LookLine {
+    /// How far it stands out.
+    pub fn above(&self) -> f64 {
+        self.sine.above
+    }
+
+    /// As a reading, of which nothing is known but this look.
+    pub fn reading(&self) -> FlutterLine {
+        let sine = &self.sine;
+        FlutterLine {
+            hz: Hertz(sine.hz),
+            hz_uncertainty: Hertz(EXPANDED * sine.hz_sd),
+            peak: Percent(sine.peak),
+            peak_uncertainty: Percent(EXPANDED * sine.peak_sd),
+            weighted_share: self.share,
+            motion: if sine.keeps_rate {
+                LineMotion::KeepsRate
+            } else {
+                LineMotion::NotTold
+            },
+            course: None,
+            chirp: sine.chirp.map(|[hz_per_s, sd]| {
+                let per_minute = 6000.0 / sine.hz;
+                Chirp {
+                    percent_per_minute: hz_per_s * per_minute,
+                    uncertainty_percent_per_minute: EXPANDED * sd * per_minute,
+                }
+            }),
+            windows: Vec::new(),
+            parts: Vec::new(),
+        }
+    }
+}
+
+/// Mean square of a line after the weighting.
+fn line_power(line: &Sine) -> f64 {
+    0.5 * line.peak * line.peak * weighting_power(line.hz)
+}
+
+/// Mean square of all that was looked at after the weighting: lines and rest.
+fn weighted_power(found: &Found) -> f64 {
+    let bins = found.rest.iter().enumerate().skip(1);
+    let rest: f64 = bins
+        .map(|(bin, &power)| (bin as f64 * found.hz_per_bin, f64::from(power)))
+        .take_while(|(hz, _)| *hz <= found.reach_hz[1])
+        .map(|(hz, power)| power * weighting_power(hz))
+        .sum();
+    let lines: f64 = found.lines.iter().map(line_power).sum();
+    (rest + lines).max(f64::MIN_POSITIVE)
+}
+
+/// Part of the power in a band that is no line; 1 where there is none.
+fn no_line(found: &Found, [low, high]: [f64; 2]) -> f64 {
+    let bins = [low, high].map(|hz| (hz / found.hz_per_bin).round() as usize);
+    let rest: f64 = found.rest[bins[0]..=bins[1].min(found.rest.len() - 1)]
+        .iter()
+        .map(|&power| f64::from(power))
+        .sum();
+    let inside = |line: &&Sine| (low..=high).contains(&line.hz);
+    let lines = found.lines.iter().filter(inside);
+    let lines: f64 = lines.map(|line| 0.5 * line.peak * line.peak).sum();
+    if rest + lines > 0.0 {
+        rest / (rest + lines)
+    } else {
+        1.0
+    }
+}
+
+fn cell_of(hz: f64) -> usize {
+    let [low, high] = SPECTRUM_HZ;
+    let place = (hz / low).ln() / (high / low).ln() * SPECTRUM_CELLS as f64;
+    (place.max(0.0) as usize).min(SPECTRUM_CELLS - 1)
+}
+
+/// Highest amplitude in each cell.
+fn spectrum(found: &Found) -> Arc<[f32]> {
+    let mut cells = vec![0.0f32; SPECTRUM_CELLS];
+    let bin_of = |hz: f64| hz / found.hz_per_bin;
+    let [low, high] = found.reach_hz.map(bin_of);
+    let ratio = SPECTRUM_HZ[1] / SPECTRUM_HZ[0];
+    for (cell, slot) in cells.iter_mut().enumerate() {
+        let edge = |cell: usize| {
+            let hz = SPECTRUM_HZ[0] * ratio.powf(cell as f64 / SPECTRUM_CELLS as f64);
+            bin_of(hz)
+        };
+        let (from, to) = (edge(cell).max(low), edge(cell + 1).min(high));
+        if from < to {
+            // A cell narrower than a bin has the nearest one.
+            let bins = &found.power[from.floor() as usize..=to.ceil() as usize];
+            let most = bins.iter().copied().fold(0.0, f32::max);
+            *slot = found.peak_of(f64::from(most)) as f32;
+        }
+    }
+    cells.into()
+}
+
+/// Power gain of the weighting, from a table even in the logarithm of the rate.
+fn weighting_power(hz: f64) -> f64 {
+    const STEPS: usize = 512;
+    const ENDS_HZ: [f64; 2] = [0.05, 250.0];
+    /// Any track is fast enough for the curve to be that of the table.
+    const RATE_HZ: f64 = 2000.0;
+    static TABLE: LazyLock<Vec<f64>> = LazyLock::new(|| {
+        let filter = weighting(RATE_HZ);
+        let hz =
+            |step: usize| ENDS_HZ[0] * (ENDS_HZ[1] / ENDS_HZ[0]).powf(step as f64 / STEPS as f64);
+        let gain = |step| filter.gain(hz(step), RATE_HZ).powi(2);
+        (0..=STEPS).map(gain).collect()
+    });
+    let place = (hz / ENDS_HZ[0]).ln() / (ENDS_HZ[1] / ENDS_HZ[0]).ln() * STEPS as f64;
+    let place = place.clamp(0.0, STEPS as f64 - 1e-6);
+    let below = place as usize;
+    TABLE[below] + (place - below as f64) * (TABLE[below + 1] - TABLE[below])
+}

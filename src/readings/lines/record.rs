@@ -1,0 +1,259 @@
+//! The record that lines are sought in.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+use super::look::{Look, LookLine};
+use super::motion::{Before, tell};
+use super::windows::{SURELY, TWICE, common, has, with_past};
+use crate::readings::wavering::{FlutterLine, FlutterLines};
+use crate::signal::lines::threshold;
+
+/// Least rate of the values: what the low-pass before leaves above 290 Hz folds
+/// to above 200 (derived).
+pub const LINES_HZ: f64 = 490.0;
+
+/// Values that are kept: 65 s.
+const KEPT: usize = 1 << 15;
+
+/// A window begins every half of that, at first.
+const STRIDE: u64 = KEPT as u64 / 2;
+
+/// Windows that are kept; when there are more, every other one goes and they
+/// come half as often.
+const MOST_WINDOWS: usize = 8;
+
+/// Live, a look is taken each eighth of what is kept.
+const LOOK: u64 = KEPT as u64 / 8;
+
+/// Looks that are kept, live: the oldest is half a window older than the
+/// newest.
+const LOOKS: usize = 5;
+
+/// What ran this long stands until what runs after a disturbance has run as
+/// long. A choice.
+const STANDS_S: f64 = 20.0;
+
+/// What values belong to.
+#[derive(Clone, Copy, Debug)]
+pub struct Run {
+    /// Counts what was followed and moves.
+    pub generation: u64,
+    /// It began with a move.
+    pub moved: bool,
+    /// The values are counted from here.
+    pub offset_hz: f64,
+    /// Highest rate that reaches them.
+    pub band_hz: f64,
+}
+
+/// What ran before.
+#[derive(Clone, Debug)]
+struct Past {
+    found: FlutterLines,
+    mean_hz: f64,
+    /// Only moves lie between.
+    is_same_machine: bool,
+}
+
+/// See the module.
+#[derive(Clone, Debug)]
+pub struct LineRecord {
+    rate_hz: f64,
+    is_live: bool,
+    run: Option<Run>,
+    /// Newest values in hertz about the run's offset.
+    values: VecDeque<f32>,
+    count: u64,
+    windows: Vec<Look>,
+    stride: u64,
+    next_window: u64,
+    looks: VecDeque<Look>,
+    live: Option<Arc<FlutterLines>>,
+    past: Option<Box<Past>>,
+}
+
+impl LineRecord {
+    /// Empty, for `rate_hz` values a second.
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            rate_hz,
+            is_live: false,
+            run: None,
+            values: VecDeque::new(),
+            count: 0,
+            windows: Vec::new(),
+            stride: STRIDE,
+            next_window: KEPT as u64,
+            looks: VecDeque::new(),
+            live: None,
+            past: None,
+        }
+    }
+
+    /// Takes looks as it grows.
+    pub fn be_live(&mut self) {
+        self.is_live = true;
+    }
+
+    /// Values of a run, in hertz about its offset.
+    pub fn push(&mut self, run: &Run, mut values: &[f32]) {
+        if self
+            .run
+            .is_none_or(|known| known.generation != run.generation)
+        {
+            self.begin(run.moved);
+        }
+        self.run = Some(*run);
+        while !values.is_empty() {
+            let until = (self.next_stop() - self.count) as usize;
+            let (now, later) = values.split_at(until.min(values.len()));
+            self.values.extend(now);
+            let old = self.values.len().saturating_sub(KEPT);
+            self.values.drain(..old);
+            self.count += now.len() as u64;
+            values = later;
+            if now.len() == until {
+                self.stop();
+            }
+        }
+    }
+
+    fn next_stop(&self) -> u64 {
+        let next_look = (self.count / LOOK + 1) * LOOK;
+        if self.is_live {
+            self.next_window.min(next_look)
+        } else {
+            self.next_window
+        }
+    }
+
+    /// What comes does not go with what was.
+    fn begin(&mut self, moved: bool) {
+        let was = std::mem::replace(self, Self::new(self.rate_hz));
+        self.is_live = was.is_live;
+        let stands = was.seconds() >= STANDS_S;
+        let found = stands.then(|| was.now(was.is_live)).flatten();
+        self.past = match found {
+            Some((found, mean_hz)) => Some(Box::new(Past {
+                found,
+                mean_hz,
+                is_same_machine: moved,
+            })),
+            None => was.past,
+        };
+        if let (Some(past), false) = (&mut self.past, moved) {
+            past.is_same_machine = false;
+        }
+    }
+
+    fn seconds(&self) -> f64 {
+        self.count as f64 / self.rate_hz
+    }
+
+    /// A look or a window is due.
+    fn stop(&mut self) {
+        let is_window = self.count == self.next_window;
+        let Some(look) = self.look(TWICE.min(self.threshold())) else {
+            return;
+        };
+        if self.is_live {
+            self.live = Some(Arc::new(self.shown(&look)));
+            if self.looks.len() == LOOKS {
+                self.looks.pop_front();
+            }
+            self.looks.push_back(look.clone());
+        }
+        if is_window {
+            self.windows.push(look);
+            if self.windows.len() > MOST_WINDOWS {
+                let mut nth = 0;
+                self.windows.retain(|_| {
+                    nth += 1;
+                    nth % 2 == 1
+                });
+                self.stride *= 2;
+            }
+            self.next_window += self.stride;
+        }
+    }
+
+    fn threshold(&self) -> f64 {
+        threshold(self.values.len() as f64 / self.rate_hz)
+    }
+
+    /// At all that is kept.
+    fn look(&self, least: f64) -> Option<Look> {
+        let run = self.run?;
+        let values: Vec<f32> = self.values.iter().copied().collect();
+        let mut look = Look::at(&values, run.offset_hz, self.rate_hz, run.band_hz, least)?;
+        look.middle_s = self.seconds() - 0.5 * values.len() as f64 / self.rate_hz;
+        Some(look)
+    }
+
+    /// Live: what stands out far enough by itself, or stood there half a window
+    /// ago too.
+    fn shown(&self, look: &Look) -> FlutterLines {
+        let is_full = self.values.len() == KEPT;
+        let alone = if is_full { SURELY } else { self.threshold() };
+        let before = self
+            .looks
+            .front()
+            .filter(|_| is_full && self.looks.len() == LOOKS);
+        let stands = |line: &&LookLine| {
+            line.above() > alone || before.is_some_and(|before| has(before, line, look))
+        };
+        let lines = look.lines.iter().filter(stands);
+        let lines = lines.map(|line| with_past(line, look, &self.windows));
+        let mut lines: Vec<FlutterLine> = lines.collect();
+        self.tell_motion(&mut lines, look.mean_hz);
+        look.with(lines, look.seconds)
+    }
+
+    fn tell_motion(&self, lines: &mut [FlutterLine], mean_hz: f64) {
+        let past = self.past.as_ref().filter(|past| past.is_same_machine);
+        if let Some(past) = past {
+            let before = Before {
+                lines: past.found.lines.clone(),
+                mean_hz: past.mean_hz,
+            };
+            tell(lines, mean_hz, &before);
+        }
+    }
+
+    /// What the newest look showed; `None` before the first.
+    pub fn live(&self) -> Option<&Arc<FlutterLines>> {
+        self.live.as_ref()
+    }
+
+    /// The lines of the record; `None` where it is too short. What ran long
+    /// before a disturbance stands until what runs now has run as long.
+    pub fn lines(&self) -> Option<FlutterLines> {
+        match &self.past {
+            Some(past) if self.seconds() < STANDS_S => Some(past.found.clone()),
+            _ => self.now(false).map(|(found, _)| found),
+        }
+    }
+
+    /// Of the run alone, with its mean frequency; live, as it was shown last.
+    fn now(&self, live: bool) -> Option<(FlutterLines, f64)> {
+        if let (true, Some(shown), Some(look)) = (live, &self.live, self.looks.back()) {
+            return Some(((**shown).clone(), look.mean_hz));
+        }
+        if self.windows.len() < 2 {
+            let look = self.look(self.threshold())?;
+            let mut lines: Vec<FlutterLine> = look.lines.iter().map(LookLine::reading).collect();
+            self.tell_motion(&mut lines, look.mean_hz);
+            return Some((look.with(lines, look.seconds), look.mean_hz));
+        }
+        let mut windows = self.windows.clone();
+        let last_end = self.next_window - self.stride;
+        if self.count >= last_end + STRIDE {
+            windows.extend(self.look(TWICE));
+        }
+        let last = windows.last()?;
+        let mut lines = common(&windows);
+        self.tell_motion(&mut lines, last.mean_hz);
+        Some((last.with(lines, self.seconds()), last.mean_hz))
+    }
+}

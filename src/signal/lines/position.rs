@@ -1,0 +1,101 @@
+//! A record of the speed read at equal steps of tape instead of equal steps of
+//! time: what turns with the tape stays sharp however the speed wavers (order
+//! tracking, as for other turning machines: Fyfe & Munck, Mech. Syst. Signal
+//! Process. 11 (1997) 187, from memory).
+
+use std::sync::LazyLock;
+
+use crate::signal::fir::LANES;
+use crate::signal::resample::Player;
+
+/// Values that are left out at either end: half of what one value between the
+/// values is made of.
+const EDGE: usize = 12;
+
+/// The record at equal steps of tape, about its mean.
+pub struct Even {
+    /// Percent.
+    pub values: Vec<f32>,
+    /// Length of a step in values of the record.
+    pub step: f64,
+}
+
+/// From speeds in percent about their mean. Only the mean: without the slope,
+/// drift would stay in what is to be kept out. `None` below some values.
+pub fn at_equal_steps(percent: &[f32]) -> Option<Even> {
+    static PLAYER: LazyLock<Player> = LazyLock::new(Player::default);
+    let count = percent.len();
+    let kept = count.checked_sub(2 * EDGE).filter(|&kept| kept >= LANES)?;
+    let kept = kept / LANES * LANES;
+    let places = places(percent);
+    let step = step(&places);
+    let mut below = 0;
+    let evenly = (EDGE..EDGE + kept).map(|k| {
+        let wanted = k as f64 * step;
+        while below + 2 < count && places[below + 1] <= wanted {
+            below += 1;
+        }
+        let [from, to] = [places[below], places[below + 1]];
+        below as f64 + (wanted - from) / (to - from)
+    });
+    let evenly: Vec<f64> = evenly.collect();
+    let mut values = vec![0.0; kept];
+    PLAYER.play_at(percent, &evenly, &mut values);
+    Some(Even { values, step })
+}
+
+/// Place of each value on the tape, in values at mean speed.
+fn places(percent: &[f32]) -> Vec<f64> {
+    let mut places = Vec::with_capacity(percent.len());
+    let mut place = 0.0;
+    for (k, value) in percent.iter().enumerate() {
+        if k > 0 {
+            place += 1.0 + (f64::from(*value) + f64::from(percent[k - 1])) / 200.0;
+        }
+        places.push(place);
+    }
+    places
+}
+
+fn step(places: &[f64]) -> f64 {
+    places
+        .last()
+        .map_or(1.0, |last| last / (places.len() - 1).max(1) as f64)
+}
+
+/// Places of a record's values from the middle of what is read at equal steps
+/// of it, in those steps.
+pub fn steps_from_middle(percent: &[f32]) -> Vec<f64> {
+    let mut places = places(percent);
+    let step = step(&places);
+    let kept = percent.len().saturating_sub(2 * EDGE) / LANES * LANES;
+    let middle = EDGE as f64 + (kept as f64 - 1.0) / 2.0;
+    places
+        .iter_mut()
+        .for_each(|place| *place = *place / step - middle);
+    places
+}
+
+/// Takes mean and slope off.
+pub fn detrend(values: &mut [f32]) {
+    let count = values.len() as f64;
+    let middle = (count - 1.0) / 2.0;
+    let (mut mean, mut moment) = (0.0, 0.0);
+    for (k, &value) in values.iter().enumerate() {
+        mean += f64::from(value);
+        moment += (k as f64 - middle) * f64::from(value);
+    }
+    mean /= count;
+    let slope = moment / (count * (count * count - 1.0) / 12.0);
+    for (k, value) in values.iter_mut().enumerate() {
+        *value -= (mean + slope * (k as f64 - middle)) as f32;
+    }
+}
+
+/// Takes the mean off.
+pub fn centred(values: &[f32]) -> Vec<f32> {
+    let sum: f64 = values.iter().map(|&value| f64::from(value)).sum();
+    let mean = sum / values.len().max(1) as f64;
+    let centre = |&value: &f32| (f64::from(value) - mean) as f32;
+    values.iter().map(centre).collect()
+}
