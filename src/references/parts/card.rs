@@ -88,22 +88,6 @@ impl PartsCard {
         ))
     }
 
-    /// Puts a part on the card, in the place of one of the same name. What hung
-    /// on the old one hangs on the new.
-    pub fn learn(&mut self, part: Part) {
-        match self.parts.iter_mut().find(|it| it.name == part.name) {
-            Some(known) => {
-                let before = std::mem::replace(known, part);
-                known.harmonics = before.harmonics;
-                known.also = before.also;
-                known.teeth = before.teeth;
-                known.poles = before.poles;
-                known.normal_percent = before.normal_percent;
-            }
-            None => self.parts.push(part),
-        }
-    }
-
     /// The part of this name.
     pub fn part(&self, name: &str) -> Option<&Part> {
         self.parts.iter().find(|it| it.name == name)

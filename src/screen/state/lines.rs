@@ -6,17 +6,13 @@ use std::sync::Arc;
 use super::view::View;
 use super::{Effect, Entry, EntryFor, ScreenState};
 use crate::readings::{
-    DROPOUTS_ALLOWED, FlutterLine, FlutterLines, LineMotion, Measurement, Reading, Verdict,
+    DROPOUTS_ALLOWED, FlutterLine, FlutterLines, LineMotion, Measurement, Reading, SpeedReading,
+    Verdict,
 };
 use crate::references::evidence::Situation;
 use crate::references::faults::{LikelyFault, likely};
-use crate::references::parts::{HeardAt, Part, PartsCard, attribute, generic};
+use crate::references::parts::{HeardAt, PartsCard, attribute, generic};
 use crate::references::same_machine;
-use crate::units::Percent;
-
-/// A learnt rate is no surer than this, in percent: the machine's speed is not
-/// the same on another day. Practice, no source.
-const LEARNT_TOLERANCE_PERCENT: f64 = 0.3;
 
 /// See the module.
 #[derive(Clone, Debug, Default)]
@@ -142,15 +138,10 @@ impl ScreenState {
         };
         let card = self.wavering.cards.iter().find(own).cloned();
         let mut card = card.unwrap_or_else(|| PartsCard::new(&machine));
-        let turns = line.hz.0 / (1.0 + speed.deviation.0 / 100.0);
-        let line_percent = 100.0 * line.hz_uncertainty.0 / line.hz.0;
-        let speed_percent = speed.stated_uncertainty().unwrap_or(Percent(0.0)).0;
-        let tolerance = LEARNT_TOLERANCE_PERCENT.max(line_percent.hypot(speed_percent));
-        card.learn(Part {
-            tolerance_percent: Some(tolerance),
-            learned: Some("live".to_owned()),
-            ..Part::turning(&name, turns)
-        });
+        let at = self.heard_at(&speed);
+        let guessed = line.parts.iter().find(|part| part.name == name);
+        let harmonic = guessed.map_or(1, |part| part.harmonic);
+        card.learn(&name, line, harmonic, &at, "live".to_owned());
         match card.checked() {
             Ok(card) => vec![Effect::KeepParts(card)],
             Err(error) => self.say(format!("not learnt: {error}")),
@@ -205,17 +196,20 @@ impl ScreenState {
         let speed = self.reading().and_then(|reading| reading.speed);
         let mut lines = self.wavering.measured.as_deref().cloned();
         if let (Some(lines), Some(card), Some(speed)) = (&mut lines, &self.parts, speed) {
-            let at = HeardAt::new(
-                speed.deviation,
-                speed.uncertainty,
-                speed.uncertainty_with_reference,
-                self.is_recorded_here(),
-                None,
-            );
-            attribute(lines, card, &at);
+            attribute(lines, card, &self.heard_at(&speed));
         }
         self.wavering.lines = lines;
         self.wavering.faults = self.likely_faults();
+    }
+
+    fn heard_at(&self, speed: &SpeedReading) -> HeardAt {
+        HeardAt::new(
+            speed.deviation,
+            speed.uncertainty,
+            speed.uncertainty_with_reference,
+            self.is_recorded_here(),
+            None,
+        )
     }
 
     fn likely_faults(&self) -> Vec<LikelyFault> {
