@@ -20,7 +20,10 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::readings::SampleClock;
-use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
+use crate::records::cards::{self, CardError};
+use crate::records::places::Places;
+use crate::records::{ClockFigure, Clocks, LinesWarning};
+use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
 use crate::screen::{
@@ -65,6 +68,8 @@ struct Source {
     machine: Option<String>,
     /// Which part of a simulated machine was at fault; for the end.
     truth: Option<String>,
+    /// Card of the simulated machine's parts.
+    parts: Option<PartsCard>,
 }
 
 /// What to sit down to.
@@ -131,8 +136,11 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .into_iter()
             .filter_map(|(_, card)| card.ok())
             .collect(),
-        parts: None,
-        parts_cards: Vec::new(),
+        parts: options.parts.card.clone().or(source.parts),
+        parts_cards: cards::list(&places)
+            .into_iter()
+            .filter_map(|(_, card)| card.ok())
+            .collect(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -154,6 +162,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         by_ear: by_ear.as_ref(),
         saving: &saving,
         chooser: &chooser,
+        places: &places,
     };
     let ending = sit(&mut state, &mut around);
     for (number, result) in saving.finish() {
@@ -181,6 +190,7 @@ struct Around<'a> {
     by_ear: Option<&'a ByEar>,
     saving: &'a Saving,
     chooser: &'a Chooser,
+    places: &'a Places,
 }
 
 impl Outside for Around<'_> {
@@ -214,14 +224,21 @@ impl Outside for Around<'_> {
             }
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             Effect::KeepParts(card) => {
-                let refused = "cards cannot be written yet".to_owned();
-                return Some(Event::PartsKept(Box::new(card), Err(refused)));
+                let kept = keep_parts(self.places, &card).map_err(|error| error.to_string());
+                return Some(Event::PartsKept(Box::new(card), kept));
             }
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
         }
         None
     }
+}
+
+/// Writes the card of a machine's parts, in the place of the one before.
+fn keep_parts(places: &Places, card: &PartsCard) -> Result<String, CardError> {
+    let path = cards::file_of::<PartsCard>(places, &card.name)?;
+    cards::write(&path, card, true)?;
+    Ok(path.display().to_string())
 }
 
 /// The sitting at the screen; the terminal is given back afterwards.
@@ -358,6 +375,7 @@ impl Source {
             message: None,
             machine: None,
             truth: None,
+            parts: None,
         }
     }
 }
