@@ -64,7 +64,7 @@ fn in_a_line(card: &PartsCard) -> String {
     format!("{}: {}", card.name, names.join(", "))
 }
 
-/// A card with the rates of its parts on a machine that is off by so much.
+/// A card with the rates of its parts on a machine that is off by this.
 fn shown(card: &PartsCard, deviation: Percent) -> String {
     let mut text = format!("{}\n", card.name);
     if card.generic {

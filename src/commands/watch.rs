@@ -20,9 +20,7 @@ use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::readings::SampleClock;
-use crate::records::cards::{self, CardError};
-use crate::records::places::Places;
-use crate::records::{ClockFigure, Clocks, LinesWarning};
+use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
 use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
@@ -137,7 +135,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .filter_map(|(_, card)| card.ok())
             .collect(),
         parts: options.parts.card.clone().or(source.parts),
-        parts_cards: cards::list(&places)
+        parts_cards: cards::list::<PartsCard>(&places)
             .into_iter()
             .filter_map(|(_, card)| card.ok())
             .collect(),
@@ -162,11 +160,11 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         by_ear: by_ear.as_ref(),
         saving: &saving,
         chooser: &chooser,
-        places: &places,
     };
     let ending = sit(&mut state, &mut around);
-    for (number, result) in saving.finish() {
-        state.saved(number, result);
+    for done in saving.finish() {
+        // Nobody asks for anything any more.
+        let _ = state.update(done);
     }
     state.saving_has_ended();
     let ending = ending?;
@@ -190,15 +188,12 @@ struct Around<'a> {
     by_ear: Option<&'a ByEar>,
     saving: &'a Saving,
     chooser: &'a Chooser,
-    places: &'a Places,
 }
 
 impl Outside for Around<'_> {
     fn news(&mut self) -> Vec<Event> {
         let mut news = vec![Event::Bench(self.bench.map(Bench::status))];
-        while let Some((number, result)) = self.saving.next_done() {
-            news.push(Event::Saved(number, result));
-        }
+        news.extend(std::iter::from_fn(|| self.saving.next_done()));
         news.push(Event::Live(self.analysis.newest()));
         let ready = self.chooser.next_ready();
         news.extend(ready.map(|ready| Event::Reference(Box::new(ready))));
@@ -217,28 +212,14 @@ impl Outside for Around<'_> {
                     bench.send(command);
                 }
             }
-            Effect::Save(kept) => {
-                let number = kept.number;
-                let refused = self.saving.save(kept).err()?;
-                return Some(Event::Saved(number, Err(refused)));
-            }
+            Effect::Save(kept) => return self.saving.save(kept),
+            Effect::KeepParts(card) => return self.saving.keep_parts(card),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
-            Effect::KeepParts(card) => {
-                let kept = keep_parts(self.places, &card).map_err(|error| error.to_string());
-                return Some(Event::PartsKept(Box::new(card), kept));
-            }
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
         }
         None
     }
-}
-
-/// Writes the card of a machine's parts, in the place of the one before.
-fn keep_parts(places: &Places, card: &PartsCard) -> Result<String, CardError> {
-    let path = cards::file_of::<PartsCard>(places, &card.name)?;
-    cards::write(&path, card, true)?;
-    Ok(path.display().to_string())
 }
 
 /// The sitting at the screen; the terminal is given back afterwards.
@@ -337,6 +318,9 @@ fn rehearse(
     message: Option<String>,
 ) -> Result<Source, Failure> {
     let name = practice.name.clone();
+    let card = practice.parts.as_ref().map(|parts| parts.card_text(&name));
+    // A test of the simulated machines reads them all.
+    let card = card.and_then(|text| PartsCard::from_toml(&text).ok());
     let tones = runs.iter().map(|planned| {
         planned
             .nominal
@@ -357,6 +341,7 @@ fn rehearse(
         bench: Some(bench),
         message: message.or(Some(complaint)),
         machine: Some(name),
+        parts: card,
         truth: practice.parts.map(|parts| {
             format!(
                 "what was wrong (simulated {}): {}",

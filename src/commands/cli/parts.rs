@@ -19,7 +19,7 @@ pub struct PartsChoice {
     /// Regular wavering is held against it: which part turns as often as that?
     /// [default: the card with the name of --machine, if there is one]
     #[arg(long = "parts", value_name = "CARD")]
-    pub said: Option<String>,
+    pub named: Option<String>,
 
     /// What that card says; read by [`Self::read_card`].
     #[arg(skip)]
@@ -38,7 +38,7 @@ impl PartsChoice {
             };
             own.into_iter().find(named).map(|(_, card)| card)
         };
-        self.card = match &self.said {
+        self.card = match &self.named {
             Some(named) => Some(cards::read(places, named)?),
             None => of_machine().transpose()?,
         };

@@ -138,9 +138,9 @@ impl ScreenState {
         };
         let card = self.wavering.cards.iter().find(own).cloned();
         let mut card = card.unwrap_or_else(|| PartsCard::new(&machine));
+        let known = line.parts.iter().find(|part| part.name == name);
+        let harmonic = known.map_or(1, |part| part.harmonic);
         let at = self.heard_at(&speed);
-        let guessed = line.parts.iter().find(|part| part.name == name);
-        let harmonic = guessed.map_or(1, |part| part.harmonic);
         card.learn(&name, line, harmonic, &at, "live".to_owned());
         match card.checked() {
             Ok(card) => vec![Effect::KeepParts(card)],
@@ -196,7 +196,8 @@ impl ScreenState {
         let speed = self.reading().and_then(|reading| reading.speed);
         let mut lines = self.wavering.measured.as_deref().cloned();
         if let (Some(lines), Some(card), Some(speed)) = (&mut lines, &self.parts, speed) {
-            attribute(lines, card, &self.heard_at(&speed));
+            let at = self.heard_at(&speed);
+            attribute(lines, card, &at);
         }
         self.wavering.lines = lines;
         self.wavering.faults = self.likely_faults();
