@@ -284,6 +284,7 @@ impl TruePart {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::references::parts::PartsCard;
     use crate::rehearsal::PracticeMachine;
     use crate::rehearsal::noise::Purpose;
 
@@ -327,6 +328,8 @@ mod tests {
         for fault in PartFault::ALL {
             let practice = PracticeMachine::of_seed(7).with_part(fault, 7);
             let known = practice.parts.expect("parts");
+            let as_read = PartsCard::from_toml(&known.card_text(&practice.name));
+            assert!(as_read.is_ok(), "{as_read:?}");
             let card: toml::Table = known.card_text(&practice.name).parse().expect("TOML");
             assert_eq!(card["name"].as_str(), Some(practice.name.as_str()));
             let parts = card["part"].as_array().expect("parts");
