@@ -332,6 +332,11 @@ impl FlutterMeter {
         self.is_live = false;
     }
 
+    /// Counts restarts.
+    pub fn generation(&self) -> u64 {
+        self.generation
+    }
+
     /// The highest rate that reaches the values from here on.
     pub fn reached(&mut self, band_hz: Option<f64>) {
         self.band_hz = band_hz.unwrap_or(f64::INFINITY);

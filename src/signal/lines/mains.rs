@@ -66,10 +66,10 @@ pub fn ripple(centred: &[f32], rate_hz: f64, top_hz: f64, turning: &Found) -> Ve
             ..search.line(&seen, turning)
         };
         let off = |other: &Sine| (other.hz - line.hz).abs();
-        let alike = turning.lines.iter().filter(|other| off(other) < aside);
-        let is_sharp = alike
-            .into_iter()
-            .all(|other| line.peak - other.peak > SHARPER * line.peak_sd.hypot(other.peak_sd));
+        let noise = (turning.density(line.hz) / search.seconds).sqrt();
+        let mut alike = turning.lines.iter().filter(|other| off(other) < aside);
+        let is_sharp =
+            alike.all(|other| (1.0 - SHARPER) * line.peak - other.peak > SHARPER_SD * noise);
         let stronger = (turning.lines.iter())
             .filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
         if is_sharp && stays(&wave, centred, &values, stronger) {

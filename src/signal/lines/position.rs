@@ -103,7 +103,8 @@ pub fn centred(values: &[f32]) -> Vec<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signal::lines::find;
+    use crate::signal::lines::fit::{Wave, fit_one};
+    use crate::signal::lines::{Sine, find};
     use std::f64::consts::TAU;
 
     #[test]
@@ -119,7 +120,7 @@ mod tests {
         };
         let values: Vec<f32> = (0..30_000).map(value).collect();
         let found = find(&values, rate_hz, 200.0, 3.9).expect("long enough");
-        let near = |line: &&crate::signal::lines::Sine| (line.hz - 33.0).abs() < 0.2;
+        let near = |line: &&Sine| (line.hz - 33.0).abs() < 0.2;
         let peaks: Vec<f64> = found
             .lines
             .iter()
@@ -131,11 +132,11 @@ mod tests {
         // Read in time it has lost a third to its side bands.
         let mut in_time = values.clone();
         detrend(&mut in_time);
-        let mut wave = super::super::fit::Wave {
+        let mut wave = Wave {
             turns: 33.0 / rate_hz,
             ..Default::default()
         };
-        super::super::fit::fit_one(&in_time, &mut wave);
+        fit_one(&in_time, &mut wave);
         assert!(wave.peak() < 0.8 * 0.05, "{}", wave.peak());
     }
 }
