@@ -353,3 +353,42 @@ impl Search {
         }
     }
 }
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng};
+    use rand_pcg::Pcg64Mcg;
+
+    /// Even noise from −½ to ½.
+    pub(crate) fn noise(count: usize, seed: u64) -> Vec<f64> {
+        let mut random = Pcg64Mcg::seed_from_u64(seed);
+        let mut value = || f64::from(random.next_u32()) / f64::from(u32::MAX) - 0.5;
+        (0..count).map(|_| value()).collect()
+    }
+
+    #[test]
+    fn the_smallest_line_is_where_the_threshold_is() {
+        let rate_hz = 500.0;
+        let rough = noise(30_000, 1);
+        let record = |peak: f64| -> Vec<f32> {
+            let turns = |k: usize| (20.0 * k as f64 / rate_hz).fract();
+            let value = |(k, rough): (usize, &f64)| rough + peak * (2.0 * PI * turns(k)).sin();
+            rough
+                .iter()
+                .enumerate()
+                .map(|it| value(it) as f32)
+                .collect()
+        };
+        let alone = find(&record(0.0), rate_hz, 200.0, 3.9).expect("long enough");
+        assert_eq!(alone.lines, []);
+        let smallest = alone.smallest_peak(20.0, 3.9).expect("within reach");
+        // Noise beneath it adds or takes away.
+        for (part, count) in [(0.6, 0), (1.6, 1)] {
+            let found = find(&record(part * smallest), rate_hz, 200.0, 3.9);
+            assert_eq!(found.expect("long enough").lines.len(), count, "{part}");
+        }
+        assert_eq!(alone.smallest_peak(210.0, 3.9), None);
+        assert!(find(&record(1.0)[..3999], rate_hz, 200.0, 3.9).is_none());
+    }
+}

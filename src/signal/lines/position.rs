@@ -99,3 +99,43 @@ pub fn centred(values: &[f32]) -> Vec<f32> {
     let centre = |&value: &f32| (f64::from(value) - mean) as f32;
     values.iter().map(centre).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::signal::lines::find;
+    use std::f64::consts::TAU;
+
+    #[test]
+    fn wow_and_drift_smear_no_part_of_the_machine() {
+        let rate_hz = 500.0;
+        let slow = |t: f64| 0.3 * (TAU * 0.55 * t).sin() + 0.2 * (t - 30.0) / 60.0;
+        let mut place = 0.0;
+        let value = |n: u32| {
+            let t = f64::from(n) / rate_hz;
+            let speed = slow(t) + 0.05 * (TAU * 33.0 * place).sin();
+            place += (1.0 + speed / 100.0) / rate_hz;
+            speed as f32
+        };
+        let values: Vec<f32> = (0..30_000).map(value).collect();
+        let found = find(&values, rate_hz, 200.0, 3.9).expect("long enough");
+        let near = |line: &&crate::signal::lines::Sine| (line.hz - 33.0).abs() < 0.2;
+        let peaks: Vec<f64> = found
+            .lines
+            .iter()
+            .filter(near)
+            .map(|line| line.peak)
+            .collect();
+        assert_eq!(peaks.len(), 1, "{peaks:?}");
+        assert!((peaks[0] / 0.05 - 1.0).abs() < 0.02, "{}", peaks[0]);
+        // Read in time it has lost a third to its side bands.
+        let mut in_time = values.clone();
+        detrend(&mut in_time);
+        let mut wave = super::super::fit::Wave {
+            turns: 33.0 / rate_hz,
+            ..Default::default()
+        };
+        super::super::fit::fit_one(&in_time, &mut wave);
+        assert!(wave.peak() < 0.8 * 0.05, "{}", wave.peak());
+    }
+}
