@@ -86,6 +86,9 @@ impl ScreenState {
         if self.view == View::Supply {
             return self.ask_voltage();
         }
+        if self.is_checking() {
+            return self.say("end the check first, or stop it: Esc");
+        }
         self.view = View::Supply;
         self.supply.starting = Starting::default();
         Vec::new()
@@ -169,6 +172,12 @@ impl ScreenState {
             of,
         });
         points.sort_by(|one, other| other.volts.total_cmp(&one.volts));
+    }
+
+    /// Another voltage was said meanwhile: the one that was asked for does not
+    /// stand any more.
+    pub(in crate::screen) fn forget_voltage_asked(&mut self) {
+        self.supply.asked = None;
     }
 
     /// The trimmer was turned: what was measured before says nothing of what
@@ -399,6 +408,20 @@ mod tests {
         assert_eq!(state.supply_points().count(), 1);
         let _ = state.act(Action::Turn(0.01));
         assert_eq!(state.supply_points().count(), 0);
+    }
+
+    #[test]
+    fn a_voltage_that_was_said_meanwhile_is_not_taken_for_the_one_asked_for() {
+        let mut state = opened(SourceKind::Input);
+        let _ = type_voltage(&mut state, "6");
+        let _ = state.act(Action::GoOn);
+        let _ = state.act(Action::Type(EntryFor::Supply));
+        let _ = state.act(Action::Letter('5'));
+        let _ = state.act(Action::Accept);
+        let _ = done(&mut state, 0.1);
+        assert_eq!(state.supply_points().count(), 0);
+        assert_eq!(state.voltage_asked(), None);
+        assert_eq!(state.kept[0].supply_volts, Some(5.0));
     }
 
     #[test]

@@ -245,6 +245,7 @@ impl ScreenState {
     /// A voltage as people type it: a comma or a point, with or without V. The
     /// simulated supply goes there.
     fn take_supply(&mut self, said: Option<&str>) -> Vec<Effect> {
+        self.forget_voltage_asked();
         let Some(said) = said else {
             self.supply_volts = None;
             return Vec::new();
