@@ -9,31 +9,41 @@ use std::thread::{self, JoinHandle};
 use super::{Exit, Failure, no_folder};
 use crate::readings::Origin;
 use crate::records::{
-    Label, LinesError, LinesWarning, Record, Snapshot,
+    Label, LinesError, LinesWarning, Record, Snapshot, cards,
     places::{self, Places},
 };
+use crate::references::parts::PartsCard;
 use crate::references::same_machine;
-use crate::screen::{Kept, Slot, SourceKind};
+use crate::screen::{Event, Kept, Slot, SourceKind};
 
-/// The number of a snapshot, and where it lies now or why it does not.
-pub(super) type Saved = (u32, Result<String, String>);
+/// What waits to be written.
+enum Work {
+    Snapshot(Kept),
+    Parts(PartsCard),
+}
 
 /// The thread that saves, and what it has to say.
 pub(super) struct Saving {
-    waiting: Sender<Kept>,
-    done: Receiver<Saved>,
+    waiting: Sender<Work>,
+    done: Receiver<Event>,
     thread: JoinHandle<()>,
 }
 
 impl Saving {
     /// Fails only where the system has no thread to give.
     pub(super) fn start(keeper: Keeper) -> io::Result<Self> {
-        let (waiting, to_save) = channel::<Kept>();
+        let (waiting, to_save) = channel::<Work>();
         let (say, done) = channel();
         let save_all = move || {
-            for kept in to_save {
-                let number = kept.number;
-                if say.send((number, keeper.save(kept))).is_err() {
+            for work in to_save {
+                let done = match work {
+                    Work::Snapshot(kept) => Event::Saved(kept.number, keeper.save(kept)),
+                    Work::Parts(card) => {
+                        let kept = keeper.keep_parts(&card);
+                        Event::PartsKept(Box::new(card), kept)
+                    }
+                };
+                if say.send(done).is_err() {
                     return;
                 }
             }
@@ -48,20 +58,27 @@ impl Saving {
         })
     }
 
-    /// Saves it as soon as what was given before is saved.
-    pub(super) fn save(&self, kept: Kept) -> Result<(), String> {
-        self.waiting
-            .send(kept)
-            .map_err(|_| "what writes the record has stopped".to_owned())
+    /// Saves it as soon as what was given before is saved; what comes of it at
+    /// once.
+    pub(super) fn save(&self, kept: Kept) -> Option<Event> {
+        let number = kept.number;
+        let refused = self.waiting.send(Work::Snapshot(kept)).err();
+        refused.map(|_| Event::Saved(number, Err(STOPPED.to_owned())))
+    }
+
+    /// Writes the card of a machine's parts, likewise.
+    pub(super) fn keep_parts(&self, card: PartsCard) -> Option<Event> {
+        let refused = self.waiting.send(Work::Parts(card.clone())).err();
+        refused.map(|_| Event::PartsKept(Box::new(card), Err(STOPPED.to_owned())))
     }
 
     /// What was saved since it was asked last; never waits.
-    pub(super) fn next_done(&self) -> Option<Saved> {
+    pub(super) fn next_done(&self) -> Option<Event> {
         self.done.try_recv().ok()
     }
 
     /// Waits until everything is saved.
-    pub(super) fn finish(self) -> Vec<Saved> {
+    pub(super) fn finish(self) -> Vec<Event> {
         drop(self.waiting);
         let rest = self.done.iter().collect();
         // A panic of it has been reported on the shell already.
@@ -70,8 +87,11 @@ impl Saving {
     }
 }
 
-/// Keeps snapshots in a record.
+const STOPPED: &str = "what writes the record has stopped";
+
+/// Keeps snapshots in a record, and cards beside it.
 pub(super) struct Keeper {
+    places: Places,
     path: PathBuf,
     simulated: bool,
 }
@@ -94,7 +114,22 @@ impl Keeper {
         let (record, warnings) = Record::open(&path).map_err(unusable)?;
         record.check_place().map_err(unusable)?;
         let news = warnings.first().map(LinesWarning::to_string);
-        Ok((Self { path, simulated }, news))
+        let places = places.clone();
+        let keeper = Self {
+            places,
+            path,
+            simulated,
+        };
+        Ok((keeper, news))
+    }
+
+    /// Where the card lies now, or why it does not. It takes the place of the one
+    /// that it grew from.
+    fn keep_parts(&self, card: &PartsCard) -> Result<String, String> {
+        let path = cards::file_of::<PartsCard>(&self.places, &card.name);
+        let path = path.map_err(|error| error.to_string())?;
+        cards::write(&path, card, true).map_err(|error| error.to_string())?;
+        Ok(path.display().to_string())
     }
 
     /// Where it lies now, or why it does not. The record is read again each
@@ -202,12 +237,13 @@ mod tests {
         let path = folder.path().join("snapshots.jsonl");
         let saving = saving_in(folder.path());
         for number in 1..=5 {
-            saving.save(kept(number)).expect("it runs");
+            assert!(saving.save(kept(number)).is_none());
         }
-        let done = saving.finish();
-        let numbers: Vec<u32> = done.iter().map(|(number, _)| *number).collect();
-        assert_eq!(numbers, [1, 2, 3, 4, 5]);
-        assert!(done.iter().all(|(_, result)| result.is_ok()), "{done:?}");
+        let saved = saving.finish().into_iter().map(|done| match done {
+            Event::Saved(number, Ok(_)) => number,
+            _ => panic!("not saved"),
+        });
+        assert_eq!(saved.collect::<Vec<u32>>(), [1, 2, 3, 4, 5]);
         let (record, _) = Record::open(&path).expect("a record");
         let labels: Vec<String> = record
             .list()
@@ -225,11 +261,10 @@ mod tests {
         let saving = saving_in(folder.path());
         // A folder in the place of the record.
         std::fs::create_dir(&path).expect("room");
-        saving.save(kept(1)).expect("it runs");
+        assert!(saving.save(kept(1)).is_none());
         let done = saving.finish();
         assert!(
-            matches!(&done[..], [(1, Err(reason))] if reason.contains("snapshots.jsonl")),
-            "{done:?}"
+            matches!(&done[..], [Event::Saved(1, Err(reason))] if reason.contains("snapshots.jsonl"))
         );
     }
 }

@@ -18,7 +18,7 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
     match &options.action {
         None | Some(TapeAction::List) => list(places),
         Some(TapeAction::Show { card }) => {
-            let card = cards::read(places, card).map_err(|error| refused(&error))?;
+            let card: TapeCard = cards::read(places, card).map_err(|error| refused(&error))?;
             say(&shown(&card))
         }
         Some(TapeAction::Certify {
@@ -35,9 +35,9 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
     }
 }
 
-fn refused(error: &CardError) -> Failure {
+pub(super) fn refused(error: &CardError) -> Failure {
     let exit = match error {
-        CardError::NoName(_) => Exit::Usage,
+        CardError::NoName { .. } => Exit::Usage,
         _ => Exit::File,
     };
     Failure::new(exit, error.to_string())
@@ -48,15 +48,15 @@ fn say(text: &str) -> Outcome {
     Ok(Exit::Done)
 }
 
-fn today() -> String {
+pub(super) fn today() -> String {
     Timestamp::now()
         .to_zoned_datetime(TimeZone::system())
         .strftime("%Y-%m-%d")
         .to_string()
 }
 
-/// The tape's name where a file was named.
-fn name_of(named: &str) -> String {
+/// The card's name where a file was named.
+pub(super) fn name_of(named: &str) -> String {
     let path = Path::new(named);
     match (path.extension(), path.file_stem()) {
         (Some(extension), Some(stem)) if extension.eq_ignore_ascii_case("toml") => {
@@ -169,7 +169,7 @@ fn keep(
     if new.recorded_on.is_some() {
         card.recorded_on.clone_from(&new.recorded_on);
     }
-    let path = cards::file_of(places, &new.card).map_err(|error| refused(&error))?;
+    let path = cards::file_of::<TapeCard>(places, &new.card).map_err(|error| refused(&error))?;
     let card = card
         .checked()
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
@@ -183,7 +183,7 @@ fn keep(
 }
 
 fn list(places: &Places) -> Outcome {
-    let all = cards::list(places);
+    let all = cards::list::<TapeCard>(places);
     if all.is_empty() {
         return say(
             "No tape cards yet; tapewright tape certify or tapewright tape measure makes one.\n",

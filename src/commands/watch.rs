@@ -6,23 +6,27 @@
 
 use std::sync::mpsc::{self, Sender};
 
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::chooser::Chooser;
-use super::cli::{PractiseOptions, SittingOptions, TrimmerChoice, WatchOptions};
+use super::cli::{PractiseOptions, SittingOptions, WatchOptions};
 use super::keeper::{Keeper, Saving};
+use super::logging::Logging;
 use super::ticking::{self, ByEar};
 use super::{Exit, Failure, Outcome, copy, write_out};
-use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
+use crate::audio::{LogFeed, SoundError};
 use crate::readings::SampleClock;
 use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
+use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
+use crate::report::LogHead;
 use crate::screen::{
     self, Effect, Ending, Event, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind,
     Terminal, TerminalError, terminal,
@@ -63,6 +67,10 @@ struct Source {
     bench: Option<Bench>,
     message: Option<String>,
     machine: Option<String>,
+    /// Which part of a simulated machine was at fault; for the end.
+    truth: Option<String>,
+    /// Card of the simulated machine's parts.
+    parts: Option<PartsCard>,
 }
 
 /// What to sit down to.
@@ -88,7 +96,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         .planned(&options.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(options, wanted, &runs, events)?;
-    let machine = options.machine.clone().or(source.machine);
+    let machine = options.machine.clone().or_else(|| source.machine.clone());
     let mut conditions = options.reference.conditions(machine.as_deref());
     if source.kind == SourceKind::Rehearsal {
         // The simulated tape has a label.
@@ -107,6 +115,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
+    let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
         received,
         conditions,
@@ -114,6 +123,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         options.tolerance.half_width,
         target,
         clock_at,
+        log,
     )
     .map_err(|error| cannot_start(&error))?;
     let (keeper, news) = Keeper::open(&places, source.kind)?;
@@ -129,7 +139,11 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .into_iter()
             .filter_map(|(_, card)| card.ok())
             .collect(),
-        parts: None,
+        parts: options.parts.card.clone().or(source.parts),
+        parts_cards: cards::list::<PartsCard>(&places)
+            .into_iter()
+            .filter_map(|(_, card)| card.ok())
+            .collect(),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -151,24 +165,63 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         by_ear: by_ear.as_ref(),
         saving: &saving,
         chooser: &chooser,
+        logging: logging.as_ref(),
     };
     let ending = sit(&mut state, &mut around);
-    for (number, result) in saving.finish() {
-        state.saved(number, result);
+    for done in saving.finish() {
+        // Nobody asks for anything any more.
+        let _ = state.update(done);
     }
     state.saving_has_ended();
+    // With it goes whoever feeds the log.
+    drop(analysis);
+    let (logged, log_exit) = logging.map_or_else(|| (Vec::new(), Exit::Done), Logging::finish);
     let ending = ending?;
     report_unsaved(&state);
     if ending == Ending::Quit {
-        for line in state.closing_words() {
+        for line in state
+            .closing_words()
+            .into_iter()
+            .chain(source.truth)
+            .chain(logged)
+        {
             write_out(&format!("{line}\n"))?;
         }
     }
-    let exit = finish(ending)?;
+    let exit = finish(ending)?.max(log_exit);
     Ok(match state.unsaved().next() {
         Some(_) => exit.max(Exit::File),
         None => exit,
     })
+}
+
+/// The log that was asked for, with what feeds it.
+fn begin_log(
+    options: &SittingOptions,
+    wanted: Wanted,
+    source: &Source,
+    machine: Option<&str>,
+) -> Result<Option<(Logging, LogFeed)>, Failure> {
+    let Some(path) = &options.log else {
+        return Ok(None);
+    };
+    let file = match wanted {
+        Wanted::Watch(watched) => watched.file.as_ref(),
+        Wanted::Practise(_) => None,
+    };
+    let input = source
+        .input
+        .as_ref()
+        .map(|input| input.known().name.clone());
+    let name = file.map(|path| path.display().to_string()).or(input);
+    let mut head = LogHead::of(name.unwrap_or_else(|| "simulated machine".to_owned()));
+    let now = Timestamp::now().round(jiff::Unit::Second);
+    head.started = now.map_or_else(|_| String::new(), |now| now.to_string());
+    head.machine = machine.map(str::to_owned);
+    head.reference = options.reference.reference().to_string();
+    head.tolerance_percent = options.tolerance.half_width.0;
+    head.simulated = source.kind == SourceKind::Rehearsal;
+    Logging::begin(path, &head).map(Some)
 }
 
 /// What a sitting works with.
@@ -178,15 +231,16 @@ struct Around<'a> {
     by_ear: Option<&'a ByEar>,
     saving: &'a Saving,
     chooser: &'a Chooser,
+    logging: Option<&'a Logging>,
 }
 
 impl Outside for Around<'_> {
     fn news(&mut self) -> Vec<Event> {
         let mut news = vec![Event::Bench(self.bench.map(Bench::status))];
-        while let Some((number, result)) = self.saving.next_done() {
-            news.push(Event::Saved(number, result));
-        }
+        news.extend(std::iter::from_fn(|| self.saving.next_done()));
         news.push(Event::Live(self.analysis.newest()));
+        let log_ended = self.logging.and_then(Logging::has_ended);
+        news.extend(log_ended.map(Event::Said));
         let ready = self.chooser.next_ready();
         news.extend(ready.map(|ready| Event::Reference(Box::new(ready))));
         news
@@ -204,11 +258,8 @@ impl Outside for Around<'_> {
                     bench.send(command);
                 }
             }
-            Effect::Save(kept) => {
-                let number = kept.number;
-                let refused = self.saving.save(kept).err()?;
-                return Some(Event::Saved(number, Err(refused)));
-            }
+            Effect::Save(kept) => return self.saving.save(kept),
+            Effect::KeepParts(card) => return self.saving.keep_parts(card),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
@@ -272,9 +323,7 @@ fn open_source(
 ) -> Result<Source, Failure> {
     let options = match wanted {
         Wanted::Watch(options) => options,
-        Wanted::Practise(PractiseOptions { number, fault, .. }) => {
-            return rehearse((*number, *fault), runs, events, None);
-        }
+        Wanted::Practise(options) => return rehearse(practised(options), runs, events, None),
     };
     let pick = sitting.reference.channel.pick();
     if let Some(path) = &options.file {
@@ -288,7 +337,7 @@ fn open_source(
         Ok(live) => Ok(Source::without_bench(SourceKind::Input, Some(live))),
         // Nothing to listen to at all: the only case that becomes a rehearsal.
         Err(SoundError::NoInput) if bare => rehearse(
-            (1, TrimmerChoice::default()),
+            (1, PracticeMachine::of_seed(1)),
             runs,
             events,
             Some(NO_INPUT.to_owned()),
@@ -297,14 +346,27 @@ fn open_source(
     }
 }
 
+/// The machine to practise on, with its number.
+fn practised(options: &PractiseOptions) -> (u64, PracticeMachine) {
+    let seed = options.number;
+    let practice = PracticeMachine::of_seed(seed).with_trimmer(options.fault.into());
+    let practice = match options.part {
+        Some(part) => practice.with_part(part.fault(seed), seed),
+        None => practice,
+    };
+    (seed, practice)
+}
+
 fn rehearse(
-    (seed, fault): (u64, TrimmerChoice),
+    (seed, mut practice): (u64, PracticeMachine),
     runs: &[PlannedRun],
     events: Sender<SourceEvent>,
     message: Option<String>,
 ) -> Result<Source, Failure> {
-    let mut practice = PracticeMachine::of_seed(seed).with_trimmer(fault.into());
     let name = practice.name.clone();
+    let card = practice.parts.as_ref().map(|parts| parts.card_text(&name));
+    // A test of the simulated machines reads them all.
+    let card = card.and_then(|text| PartsCard::from_toml(&text).ok());
     let tones = runs.iter().map(|planned| {
         planned
             .nominal
@@ -325,6 +387,13 @@ fn rehearse(
         bench: Some(bench),
         message: message.or(Some(complaint)),
         machine: Some(name),
+        parts: card,
+        truth: practice.parts.map(|parts| {
+            format!(
+                "what was wrong (simulated {}): {}",
+                parts.transport, parts.truth
+            )
+        }),
     })
 }
 
@@ -336,6 +405,8 @@ impl Source {
             bench: None,
             message: None,
             machine: None,
+            truth: None,
+            parts: None,
         }
     }
 }

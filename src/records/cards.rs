@@ -1,5 +1,5 @@
-//! The files of tape cards: one TOML file a tape, written whole or not at all,
-//! and never over another one unasked.
+//! The files of cards of reference tapes and of parts of machines: one TOML
+//! file each, written whole or not at all, and never over another one unasked.
 
 use std::ffi::OsStr;
 use std::fs;
@@ -8,17 +8,95 @@ use std::path::{Path, PathBuf};
 
 use super::places::Places;
 use super::whole;
+use crate::references::parts::{PartsCard, generic};
 use crate::references::{CardTextError, TapeCard};
 
 /// A file larger than this is no card.
 const LARGEST_BYTES: u64 = 64 * 1024;
 
+/// What kinds of card differ in.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Kind {
+    /// What it is called.
+    what: &'static str,
+    /// A name for one, as an example.
+    example: &'static str,
+    /// What makes one.
+    maker: &'static str,
+    /// The folder of all of them.
+    folder: &'static str,
+}
+
+/// A kind of card.
+pub trait Card: Clone + Sized + 'static {
+    /// Which.
+    const KIND: Kind;
+    /// From its text.
+    fn of_toml(text: &str) -> Result<Self, CardTextError>;
+    /// Its text.
+    fn toml(&self) -> Result<String, toml::ser::Error>;
+    /// What it is of.
+    fn name(&self) -> &str;
+    /// Those that come with the program.
+    fn built_in() -> &'static [Self] {
+        &[]
+    }
+}
+
+impl Card for TapeCard {
+    const KIND: Kind = Kind {
+        what: "tape card",
+        example: "tone tape 3",
+        maker: "tapewright tape",
+        folder: "tapes",
+    };
+
+    fn of_toml(text: &str) -> Result<Self, CardTextError> {
+        Self::from_toml(text)
+    }
+
+    fn toml(&self) -> Result<String, toml::ser::Error> {
+        self.to_toml()
+    }
+
+    fn name(&self) -> &str {
+        &self.name
+    }
+}
+
+impl Card for PartsCard {
+    const KIND: Kind = Kind {
+        what: "parts card",
+        example: "bench deck",
+        maker: "tapewright parts",
+        folder: "parts",
+    };
+
+    fn of_toml(text: &str) -> Result<Self, CardTextError> {
+        Self::from_toml(text)
+    }
+
+    fn toml(&self) -> Result<String, toml::ser::Error> {
+        self.to_toml()
+    }
+
+    fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn built_in() -> &'static [Self] {
+        generic()
+    }
+}
+
 /// Why a card cannot be had or kept.
 #[derive(Debug, thiserror::Error)]
 pub enum CardError {
     /// There is none.
-    #[error("there is no tape card \"{named}\" ({}); {there_are}", path.display())]
+    #[error("there is no {} \"{named}\" ({}); {there_are}", kind.what, path.display())]
     Missing {
+        /// Of which kind.
+        kind: &'static Kind,
         /// As the user named it.
         named: String,
         /// Where it was looked for.
@@ -27,16 +105,20 @@ pub enum CardError {
         there_are: String,
     },
     /// The file cannot be read.
-    #[error("cannot read the tape card {}: {source}; check that it is a file of yours", path.display())]
+    #[error("cannot read the {} {}: {source}; check that it is a file of yours", kind.what, path.display())]
     Read {
+        /// Of which kind.
+        kind: &'static Kind,
         /// The file.
         path: PathBuf,
         /// What the system says.
         source: io::Error,
     },
     /// The file is no card.
-    #[error("{} is no tape card that can be used: {source}; mend that line, or make a new one with tapewright tape", path.display())]
+    #[error("{} is no {} that can be used: {source}; mend that line, or make a new one with {}", path.display(), kind.what, kind.maker)]
     Unusable {
+        /// Of which kind.
+        kind: &'static Kind,
         /// The file.
         path: PathBuf,
         /// What is wrong with it.
@@ -49,8 +131,10 @@ pub enum CardError {
         path: PathBuf,
     },
     /// It cannot be written; nothing was lost.
-    #[error("cannot write the tape card {}: {source}; nothing was changed, so make room or name another file", path.display())]
+    #[error("cannot write the {} {}: {source}; nothing was changed, so make room or name another file", kind.what, path.display())]
     Write {
+        /// Of which kind.
+        kind: &'static Kind,
         /// The file.
         path: PathBuf,
         /// What the system says.
@@ -58,19 +142,25 @@ pub enum CardError {
     },
     /// Neither a name nor a file of a card.
     #[error(
-        "\"{0}\" is no name for a tape card; write a plain name such as \"tone tape 3\", or a file that ends in .toml"
+        "\"{named}\" is no name for a {}; write a plain name such as \"{}\", or a file that ends in .toml",
+        kind.what, kind.example
     )]
-    NoName(String),
+    NoName {
+        /// Of which kind.
+        kind: &'static Kind,
+        /// As the user named it.
+        named: String,
+    },
     /// The system names no folder for data.
     #[error(
-        "this system names no folder for data; name one with --data, or give the card as a file, tape.toml"
+        "this system names no folder for data; name one with --data, or give the card as a file that ends in .toml"
     )]
     NoFolder,
 }
 
 /// The file that a card's name, or a path to it, means. What ends in `.toml` is
 /// a path, anything else a name: with a letter or digit and no folder in it.
-pub fn file_of(places: &Places, named: &str) -> Result<PathBuf, CardError> {
+pub fn file_of<C: Card>(places: &Places, named: &str) -> Result<PathBuf, CardError> {
     let path = Path::new(named);
     let is_toml = |it: &OsStr| it.eq_ignore_ascii_case("toml");
     if path.extension().is_some_and(is_toml) {
@@ -78,9 +168,12 @@ pub fn file_of(places: &Places, named: &str) -> Result<PathBuf, CardError> {
     }
     let in_folder = named.contains(['/', '\\']) || named.starts_with('.');
     if in_folder || !named.contains(char::is_alphanumeric) {
-        return Err(CardError::NoName(named.to_owned()));
+        return Err(CardError::NoName {
+            kind: &C::KIND,
+            named: named.to_owned(),
+        });
     }
-    let folder = places.tapes().ok_or(CardError::NoFolder)?;
+    let folder = places.cards(C::KIND.folder).ok_or(CardError::NoFolder)?;
     Ok(folder.join(format!("{}.toml", plain_name(named))))
 }
 
@@ -90,21 +183,28 @@ fn plain_name(name: &str) -> String {
     name.trim().to_lowercase().chars().map(letter).collect()
 }
 
-/// Reads the card of a name or path.
-pub fn read(places: &Places, named: &str) -> Result<TapeCard, CardError> {
-    let path = file_of(places, named)?;
-    if !path.exists() {
-        return Err(CardError::Missing {
-            named: named.to_owned(),
-            there_are: there_are(places),
-            path,
-        });
+/// Reads the card of a name or path: the user's own before those that come with
+/// the program.
+pub fn read<C: Card>(places: &Places, named: &str) -> Result<C, CardError> {
+    let path = file_of::<C>(places, named)?;
+    if path.exists() {
+        return read_file(&path);
     }
-    read_file(&path)
+    let is_named = |card: &&C| plain_name(card.name()) == plain_name(named);
+    if let Some(card) = C::built_in().iter().find(is_named) {
+        return Ok(card.clone());
+    }
+    Err(CardError::Missing {
+        kind: &C::KIND,
+        named: named.to_owned(),
+        there_are: there_are::<C>(places),
+        path,
+    })
 }
 
-fn read_file(path: &Path) -> Result<TapeCard, CardError> {
+fn read_file<C: Card>(path: &Path) -> Result<C, CardError> {
     let cannot = |source| CardError::Read {
+        kind: &C::KIND,
         path: path.to_owned(),
         source,
     };
@@ -113,15 +213,17 @@ fn read_file(path: &Path) -> Result<TapeCard, CardError> {
         return Err(cannot(too_large));
     }
     let text = fs::read_to_string(path).map_err(cannot)?;
-    TapeCard::from_toml(&text).map_err(|source| CardError::Unusable {
+    C::of_toml(&text).map_err(|source| CardError::Unusable {
+        kind: &C::KIND,
         path: path.to_owned(),
         source,
     })
 }
 
-/// All cards of the folder by name, usable or not.
-pub fn list(places: &Places) -> Vec<(PathBuf, Result<TapeCard, CardError>)> {
-    let entries = places.tapes().and_then(|folder| fs::read_dir(folder).ok());
+/// All of the user's cards by name, usable or not.
+pub fn list<C: Card>(places: &Places) -> Vec<(PathBuf, Result<C, CardError>)> {
+    let folder = places.cards(C::KIND.folder);
+    let entries = folder.and_then(|folder| fs::read_dir(folder).ok());
     let mut paths: Vec<PathBuf> = entries
         .into_iter()
         .flatten()
@@ -136,14 +238,14 @@ pub fn list(places: &Places) -> Vec<(PathBuf, Result<TapeCard, CardError>)> {
     paths.into_iter().map(card).collect()
 }
 
-fn there_are(places: &Places) -> String {
-    let cards = list(places);
-    let names: Vec<&str> = cards
-        .iter()
-        .filter_map(|(_, card)| Some(card.as_ref().ok()?.name.as_str()))
+fn there_are<C: Card>(places: &Places) -> String {
+    let own = list::<C>(places).into_iter();
+    let mut names: Vec<String> = own
+        .filter_map(|(_, card)| Some(card.ok()?.name().to_owned()))
         .collect();
+    names.extend(C::built_in().iter().map(|it| it.name().to_owned()));
     if names.is_empty() {
-        "tapewright tape certify or tapewright tape measure makes one".to_owned()
+        format!("{} makes one", C::KIND.maker)
     } else {
         format!("there are: {}", names.join(", "))
     }
@@ -151,13 +253,14 @@ fn there_are(places: &Places) -> String {
 
 /// Writes a card, whole or not at all. One that is there is replaced only where
 /// `replace` says so.
-pub fn write(path: &Path, card: &TapeCard, replace: bool) -> Result<(), CardError> {
+pub fn write<C: Card>(path: &Path, card: &C, replace: bool) -> Result<(), CardError> {
     let cannot = |source| CardError::Write {
+        kind: &C::KIND,
         path: path.to_owned(),
         source,
     };
     let text = card
-        .to_toml()
+        .toml()
         .map_err(|error| cannot(io::Error::new(io::ErrorKind::InvalidData, error)))?;
     if let Some(folder) = path.parent().filter(|it| !it.as_os_str().is_empty()) {
         fs::create_dir_all(folder).map_err(cannot)?;
@@ -192,30 +295,52 @@ mod tests {
         write(&path, &card(0.1), false).unwrap();
         let again = write(&path, &card(0.2), false).unwrap_err();
         assert!(matches!(again, CardError::Exists { .. }), "{again}");
-        assert_eq!(read_file(&path).unwrap(), card(0.1));
+        assert_eq!(read_file::<TapeCard>(&path).unwrap(), card(0.1));
         write(&path, &card(0.2), true).unwrap();
-        assert_eq!(read_file(&path).unwrap(), card(0.2));
+        assert_eq!(read_file::<TapeCard>(&path).unwrap(), card(0.2));
         assert_eq!(fs::read_dir(path.parent().unwrap()).unwrap().count(), 1);
     }
 
     #[test]
     fn a_name_lies_in_the_usual_folder_and_a_path_where_it_says() {
         assert_eq!(
-            file_of(&Places::default(), "x/a.toml").unwrap(),
+            file_of::<TapeCard>(&Places::default(), "x/a.toml").unwrap(),
             Path::new("x/a.toml")
         );
         assert_eq!(
-            file_of(&Places::default(), "a.toml").unwrap(),
+            file_of::<TapeCard>(&Places::default(), "a.toml").unwrap(),
             Path::new("a.toml")
         );
         for odd in ["a/b", "../evil", "x/", "a\\b", "..", "", " ", ".toml"] {
             assert!(
-                matches!(file_of(&Places::default(), odd), Err(CardError::NoName(_))),
+                matches!(
+                    file_of::<TapeCard>(&Places::default(), odd),
+                    Err(CardError::NoName { .. })
+                ),
                 "{odd}"
             );
         }
-        if let Ok(path) = file_of(&Places::default(), "Tone Tape 3") {
+        if let Ok(path) = file_of::<TapeCard>(&Places::default(), "Tone Tape 3") {
             assert!(path.ends_with("tapes/tone-tape-3.toml"), "{path:?}");
         }
+    }
+
+    #[test]
+    fn a_card_of_ones_own_goes_before_one_that_comes_with_the_program() {
+        let folder = tempfile::tempdir().unwrap();
+        let places = Places::in_folder(folder.path().to_owned());
+        let named = "Portable cassette";
+        let built_in: PartsCard = read(&places, named).unwrap();
+        assert!(built_in.generic);
+        let path = file_of::<PartsCard>(&places, named).unwrap();
+        write(&path, &PartsCard::new(named), false).unwrap();
+        let own: PartsCard = read(&places, named).unwrap();
+        assert!(!own.generic && own.parts.is_empty());
+        let missing = read::<PartsCard>(&places, "deck 99").unwrap_err();
+        let said = missing.to_string();
+        assert!(
+            said.contains("parts card") && said.contains("microcassette"),
+            "{said}"
+        );
     }
 }

@@ -50,9 +50,9 @@ impl Places {
         self.file("clocks.jsonl")
     }
 
-    /// The folder of tape cards; `None` as above.
-    pub fn tapes(&self) -> Option<PathBuf> {
-        self.file("tapes")
+    /// The folder of a kind of card; `None` as above.
+    pub(super) fn cards(&self, kind: &str) -> Option<PathBuf> {
+        self.file(kind)
     }
 
     fn file(&self, name: &str) -> Option<PathBuf> {

@@ -1,7 +1,7 @@
 //! Places where the tape gives less: dirt, creases, missing oxide.
 
-use super::flutter::NODES_HZ;
 use super::noise::{Purpose, Random};
+use super::varying::NODES_HZ;
 use crate::units::Decibels;
 
 /// The level falls and rises over this long, in seconds. Invented.

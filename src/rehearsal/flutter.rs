@@ -1,22 +1,33 @@
-//! Speed that does not stay: lines from rotating parts, and noise.
+//! How speed does not stay: lines from rotating parts, and noise.
 
-use super::noise::{Purpose, Random};
-use super::oscillator::{advance_turns, sine_of_turns};
-
-/// Noise is drawn at this rate and joined by straight lines, so that it has
-/// no part worth mentioning above 200 Hz, as in a real transport.
-pub(super) const NODES_HZ: f64 = 200.0;
+use super::pack::Pack;
 
 /// A sinusoidal variation of speed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FlutterLine {
-    /// Frequency at nominal speed in Hz; it follows the speed, as the part
-    /// that makes it turns with the tape.
+    /// Frequency at nominal speed and at the start in Hz.
     pub hz: f64,
     /// Peak in percent of the speed.
     pub peak_percent: f64,
     /// Phase at the start in turns; `None`: drawn from the seed.
     pub start_turns: Option<f64>,
+    /// What else its rate does.
+    pub follows: Follows,
+    /// Standard deviation in turns by which its phase has strayed after a
+    /// minute: belts creep, rollers slip.
+    pub strays_turns: f64,
+}
+
+/// What the rate of a line goes with.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum Follows {
+    /// The speed, as the part that makes it turns with the tape.
+    #[default]
+    Speed,
+    /// The speed and the pack on the reel that makes it.
+    Pack(Pack),
+    /// Nothing: the mains keep their own time.
+    Nothing,
 }
 
 /// How the speed varies about its mean.
@@ -31,6 +42,19 @@ pub struct FlutterModel {
     pub correlated_percent: f64,
     /// Its correlation time in seconds.
     pub correlation_s: f64,
+    /// A governor that hunts.
+    pub hunting: Hunting,
+}
+
+/// Noise about one rate, as a governor makes it that corrects too late.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Hunting {
+    /// Standard deviation in percent.
+    pub percent: f64,
+    /// The rate about which it swings, Hz.
+    pub hz: f64,
+    /// Over how many swings, times π, it forgets itself: its quality.
+    pub quality: f64,
 }
 
 /// Scales to 0.15 % weighted two-sigma. Derived by passing 8 × 125 s of each
@@ -48,6 +72,8 @@ impl FlutterLine {
             hz,
             peak_percent,
             start_turns: None,
+            follows: Follows::Speed,
+            strays_turns: 0.0,
         }
     }
 }
@@ -128,6 +154,7 @@ impl FlutterModel {
             white_percent: 0.06,
             correlated_percent: 0.02,
             correlation_s: 0.3,
+            ..Self::default()
         }
     }
 
@@ -138,6 +165,7 @@ impl FlutterModel {
         }
         self.white_percent *= factor;
         self.correlated_percent *= factor;
+        self.hunting.percent *= factor;
         self
     }
 
@@ -148,187 +176,12 @@ impl FlutterModel {
             .iter()
             .map(|line| line.peak_percent.powi(2) / 2.0)
             .sum();
-        (lines + self.white_percent.powi(2) + self.correlated_percent.powi(2)).sqrt()
-    }
-}
-
-/// Makes the variation, frame by frame.
-#[derive(Clone, Debug)]
-pub(super) struct Flutter {
-    lines: Vec<TurningLine>,
-    white_percent: f64,
-    correlated: Correlated,
-    random: Random,
-    /// Noise at the node just passed and at the next one.
-    from: f64,
-    to: f64,
-    noisy: bool,
-}
-
-#[derive(Clone, Debug)]
-struct TurningLine {
-    turns: f64,
-    turns_per_frame: f64,
-    peak_percent: f64,
-}
-
-/// First-order autoregressive noise: x ← a x + sqrt(1 − a²) n.
-#[derive(Clone, Debug)]
-struct Correlated {
-    value: f64,
-    keep: f64,
-    fresh: f64,
-}
-
-impl Flutter {
-    pub(super) fn new(model: &FlutterModel, rate_hz: f64, seed: u64) -> Self {
-        let mut phases = Random::new(seed, Purpose::LinePhases);
-        let lines = model
-            .lines
-            .iter()
-            .map(|line| {
-                // Drawn even if not used: a fixed phase moves no other.
-                let drawn = phases.unit();
-                TurningLine {
-                    turns: line.start_turns.unwrap_or(drawn),
-                    turns_per_frame: line.hz / rate_hz,
-                    peak_percent: line.peak_percent,
-                }
-            })
-            .collect();
-        let mut random = Random::new(seed, Purpose::FlutterNoise);
-        let keep = if model.correlation_s > 0.0 {
-            (-1.0 / (NODES_HZ * model.correlation_s)).exp()
-        } else {
-            0.0
-        };
-        let correlated = Correlated {
-            value: model.correlated_percent * random.normal(),
-            keep,
-            fresh: model.correlated_percent * (1.0 - keep * keep).sqrt(),
-        };
-        let mut flutter = Self {
-            lines,
-            white_percent: model.white_percent,
-            correlated,
-            random,
-            from: 0.0,
-            to: 0.0,
-            noisy: model.white_percent > 0.0 || model.correlated_percent > 0.0,
-        };
-        flutter.next_node();
-        flutter.next_node();
-        flutter
-    }
-
-    /// The noise has reached its next node.
-    pub(super) fn next_node(&mut self) {
-        if !self.noisy {
-            return;
-        }
-        let correlated = &mut self.correlated;
-        correlated.value =
-            correlated.keep * correlated.value + correlated.fresh * self.random.normal();
-        self.from = self.to;
-        self.to = correlated.value + self.white_percent * self.random.normal();
-    }
-
-    /// One frame on, the parts turning at this ratio of nominal speed.
-    pub(super) fn advance(&mut self, ratio: f64) {
-        for line in &mut self.lines {
-            advance_turns(&mut line.turns, line.turns_per_frame * ratio);
-        }
-    }
-
-    /// The variation now in percent; `between` says how far the noise is from
-    /// one node to the next, 0 to 1.
-    pub(super) fn percent(&self, between: f64) -> f64 {
-        let lines: f64 = self
-            .lines
-            .iter()
-            .map(|line| line.peak_percent * sine_of_turns(line.turns))
-            .sum();
-        lines + self.from + (self.to - self.from) * between
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn nodes(model: &FlutterModel, n: usize, seed: u64) -> Vec<f64> {
-        let mut flutter = Flutter::new(model, NODES_HZ, seed);
-        (0..n)
-            .map(|_| {
-                let value = flutter.percent(0.0);
-                flutter.advance(1.0);
-                flutter.next_node();
-                value
-            })
-            .collect()
-    }
-
-    fn autocorrelation(values: &[f64], lag: usize) -> f64 {
-        let n = values.len() - lag;
-        values[..n]
-            .iter()
-            .zip(&values[lag..])
-            .map(|(a, b)| a * b)
-            .sum::<f64>()
-            / n as f64
-    }
-
-    #[test]
-    fn a_line_is_a_sine_and_follows_the_speed() {
-        let model = FlutterModel::sine(2.0, 0.3);
-        let mut flutter = Flutter::new(&model, 1000.0, 1);
-        for frame in 0..5000 {
-            let expected =
-                0.3 * (std::f64::consts::TAU * 2.0 * 0.9 * f64::from(frame) / 1000.0).sin();
-            assert!((flutter.percent(0.0) - expected).abs() < 1e-12, "{frame}");
-            flutter.advance(0.9);
-        }
-    }
-
-    #[test]
-    fn the_noise_has_the_stated_correlation_time() {
-        let model = FlutterModel {
-            correlated_percent: 0.2,
-            correlation_s: 0.3,
-            ..FlutterModel::none()
-        };
-        let values = nodes(&model, 400_000, 3);
-        let power = autocorrelation(&values, 0);
-        assert!((power.sqrt() - 0.2).abs() < 0.006, "{}", power.sqrt());
-        for (lag, seconds) in [(20, 0.1), (60, 0.3), (120, 0.6)] {
-            let expected = f64::exp(-seconds / 0.3);
-            let got = autocorrelation(&values, lag) / power;
-            assert!(
-                (got - expected).abs() < 0.05,
-                "{seconds} s: {got} {expected}"
-            );
-        }
-    }
-
-    #[test]
-    fn the_standard_deviation_is_what_the_parts_add_up_to() {
-        for model in [
-            FlutterModel::mix(),
-            FlutterModel::pure_wow(),
-            FlutterModel::correlated(),
-            FlutterModel::portable(),
-        ] {
-            let values = nodes(&model, 400_000, 7);
-            let got = autocorrelation(&values, 0).sqrt();
-            let expected = model.standard_deviation_percent();
-            assert!((got / expected - 1.0).abs() < 0.02, "{got} {expected}");
-        }
-    }
-
-    #[test]
-    fn seeds_turn_the_lines_to_other_phases() {
-        let start = |seed| Flutter::new(&FlutterModel::pure_wow(), 48_000.0, seed).lines[0].turns;
-        assert!((start(1) - start(2)).abs() > 1e-3);
-        assert!((start(1) - start(1)).abs() < 1e-15);
+        let noises = [
+            self.white_percent,
+            self.correlated_percent,
+            self.hunting.percent,
+        ];
+        let noise: f64 = noises.iter().map(|percent| percent.powi(2)).sum();
+        (lines + noise).sqrt()
     }
 }

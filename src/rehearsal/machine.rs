@@ -1,16 +1,18 @@
 //! The simulated machine: everything that acts on speed and level, put
 //! together frame by frame.
 //!
-//! Speed = run × (1 + motor + warm-up + pack) × (1 + flutter), each as a
-//! ratio: `motor` follows the trimmer through the lag of motor and flywheel,
+//! Speed = run × (1 + motor + warm-up + pack + supply) × (1 + flutter), each as
+//! a ratio: `motor` follows the trimmer through the lag of motor and flywheel,
 //! `run` is 1 at play and falls to 0 with the power off. The phase of the
 //! tone is the integral of the speed by the trapezium rule, in f64.
 
 use super::dropouts::{DropoutConfig, Dropouts};
-use super::flutter::{Flutter, FlutterModel, NODES_HZ};
+use super::flutter::FlutterModel;
 use super::noise::{Hum, HumConfig, Purpose, Random};
 use super::oscillator::{advance_turns, sine_of_turns};
+use super::supply::{Supply, SupplyConfig};
 use super::trimmer::{Trimmer, TrimmerConfig, WiperConfig};
+use super::varying::{Flutter, NODES_HZ};
 use crate::units::{Decibels, Percent};
 
 /// The line amplifier comes and goes with this time constant, seconds.
@@ -49,6 +51,8 @@ pub struct MachineConfig {
     pub warm_up_s: f64,
     /// Drift in percent per minute as the pack on the reels changes.
     pub pack_percent_per_min: f64,
+    /// What drives it.
+    pub supply: SupplyConfig,
     /// Wow and flutter.
     pub flutter: FlutterModel,
     /// RMS of the tone over RMS of the hiss, from 0 Hz to half the rate, in
@@ -84,6 +88,7 @@ impl MachineConfig {
             cold_percent: 0.0,
             warm_up_s: 60.0,
             pack_percent_per_min: 0.0,
+            supply: SupplyConfig::steady(),
             flutter: FlutterModel::none(),
             hiss_snr_db: None,
             hum: None,
@@ -161,6 +166,7 @@ pub struct SimulatedMachine {
     /// How cold it is, 1 to 0.
     cold: f64,
     pack_percent: f64,
+    supply: Supply,
     amplifier: f64,
     /// Between two nodes of the noise, 0 to 1.
     between_nodes: f64,
@@ -199,6 +205,7 @@ impl SimulatedMachine {
             run: 1.0,
             cold: 1.0,
             pack_percent: 0.0,
+            supply: Supply::new(config.supply),
             amplifier: 1.0,
             between_nodes: 0.0,
             speed: 0.0,
@@ -295,6 +302,16 @@ impl SimulatedMachine {
         self.powered
     }
 
+    /// Voltage of the supply.
+    pub fn supply_volts(&self) -> f64 {
+        self.supply.volts()
+    }
+
+    /// Sets the voltage of the supply.
+    pub fn set_supply_volts(&mut self, volts: f64) {
+        self.supply.set_volts(volts);
+    }
+
     /// Dropouts that have begun so far.
     pub fn dropouts_begun(&self) -> u64 {
         self.dropouts.count()
@@ -328,7 +345,7 @@ impl SimulatedMachine {
     }
 
     fn slow_percent(&self) -> f64 {
-        self.config.cold_percent * self.cold + self.pack_percent
+        self.config.cold_percent * self.cold + self.pack_percent + self.supply.percent()
     }
 
     fn mean_ratio(&self) -> f64 {
@@ -373,6 +390,7 @@ impl SimulatedMachine {
         approach(&mut self.cold, 1.0 - on, self.warm_gain);
         approach(&mut self.amplifier, on, self.amplifier_gain);
         self.pack_percent += self.run * self.config.pack_percent_per_min / 60.0 / rate_hz;
+        self.supply.pass(self.run, 1.0 / rate_hz);
         let next = self.speed_now();
         let mean = f64::midpoint(self.speed, next);
         advance_turns(&mut self.turns, self.config.tone_hz * mean / rate_hz);

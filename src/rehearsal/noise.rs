@@ -18,6 +18,10 @@ pub(super) enum Purpose {
     Crackle = 6,
     Practice = 7,
     Hand = 8,
+    Hunting = 9,
+    Straying = 10,
+    Parts = 11,
+    PartFault = 12,
     Control = 20,
 }
 

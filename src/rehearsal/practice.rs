@@ -7,6 +7,7 @@ use super::dropouts::DropoutConfig;
 use super::flutter::FlutterModel;
 use super::machine::MachineConfig;
 use super::noise::{HumConfig, Purpose, Random};
+use super::transports::MachineParts;
 use super::trimmer::{TrimmerConfig, WiperConfig};
 
 /// Made-up words; no machine was ever called so, as far as we know.
@@ -42,9 +43,11 @@ pub struct PracticeMachine {
     /// Its name, which says that it is simulated.
     pub name: String,
     /// What its invented owner says.
-    pub complaint: &'static str,
+    pub complaint: String,
     /// Its faults.
     pub config: MachineConfig,
+    /// What turns in it, where one of these is at fault.
+    pub parts: Option<MachineParts>,
 }
 
 impl PracticeMachine {
@@ -66,7 +69,8 @@ impl PracticeMachine {
         let second = SECOND[pick(&mut random, SECOND.len())];
         Self {
             name: format!("{first} {second} (simulated)"),
-            complaint,
+            complaint: complaint.to_owned(),
+            parts: None,
             config: MachineConfig {
                 trimmer,
                 // It stood right for years before somebody turned it.
@@ -139,7 +143,8 @@ impl PracticeMachine {
             (TrimmerFault::AtTheEnd, false) => "has become faster and faster",
             (_, true) => "plays flat",
             (_, false) => "plays sharp",
-        };
+        }
+        .to_owned();
         self
     }
 

@@ -6,8 +6,8 @@
 //! Every passage of the wiper over a spot rubs part of the dirt away: much
 //! with contact cleaner and the power off, little when dry under power.
 
-use super::flutter::NODES_HZ;
 use super::noise::{Purpose, Random};
+use super::varying::NODES_HZ;
 
 /// What a spot loses when the wiper passes over the whole of it once, with
 /// the power off and contact cleaner in it. Invented.

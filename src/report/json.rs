@@ -7,7 +7,7 @@
 use serde::Serialize;
 
 use super::numbers::{places, significant, significant_up};
-use super::{FileReport, FileResult, sweep};
+use super::{FileReport, FileResult, sweep, wavering_json};
 use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, Cut, DriftReading,
@@ -72,7 +72,11 @@ struct Line<'a> {
     drift: Drift,
     stability: Stability,
     flutter: Flutter,
+    lines: Option<Vec<wavering_json::Line<'a>>>,
+    channels: Option<wavering_json::Channels>,
     cautions: Vec<Caution>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    parts_card: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     along: Option<Along>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -398,6 +402,8 @@ impl<'a> Line<'a> {
         self.stability = Stability::default();
         self.along = None;
         self.flutter = Flutter::default();
+        self.lines = None;
+        self.parts_card = None;
         self.cautions
             .retain(|it| !sweep::BY_TURNING.contains(&it.code()));
         self.cautions.push(Caution::Swept);
@@ -405,6 +411,7 @@ impl<'a> Line<'a> {
 
     fn of(file: &'a str, measurement: &'a Measurement, tolerance: Tolerance) -> Self {
         let conditions = &measurement.conditions;
+        let lines = measurement.lines.as_ref();
         let cut = measurement.cut.as_ref();
         let stretches = cut.map(|cut| &cut.stretches[..]).unwrap_or_default();
         Self {
@@ -421,6 +428,12 @@ impl<'a> Line<'a> {
             stability: Stability::of(measurement),
             flutter: Flutter::of(&measurement.flutter),
             cautions: measurement.cautions.clone(),
+            lines: lines.map(|it| it.lines.iter().map(wavering_json::Line::of).collect()),
+            channels: measurement
+                .channels
+                .as_ref()
+                .map(wavering_json::Channels::of),
+            parts_card: lines.and_then(|it| it.card.as_deref()),
             along: measurement.along.as_ref().map(Along::of),
             measured: cut.map(Measured::of),
             stretches: stretches.iter().map(Stretch::of).collect(),
@@ -734,7 +747,7 @@ mod tests {
             r#""weighted_peak_percent":0.142,"weighted_peak_uncertainty_percent":0.012,"#,
             r#""weighted_rms_percent":0.06,"weighted_rms_uncertainty_percent":0.004,"#,
             r#""unweighted_two_sigma_percent":0.31,"unweighted_rms_percent":0.12,"unweighted_band_hz":[0.1,200.0],"#,
-            r#""wow_rms_percent":0.1,"flutter_rms_percent":0.05},"#,
+            r#""wow_rms_percent":0.1,"flutter_rms_percent":0.05},"lines":null,"channels":null,"#,
             r#""cautions":[{"code":"reference_error_unknown","text":"Nobody has said how true this tape is."}]}"#,
         );
         assert_eq!(measured(&sample::measurement()), expected);

@@ -4,6 +4,7 @@
 mod ascii;
 pub mod budget;
 mod cautions;
+pub mod channels;
 pub mod comparison;
 pub mod contact;
 pub mod faults;
@@ -13,21 +14,28 @@ mod invented;
 pub mod json;
 pub mod lines;
 pub mod listing;
+mod log;
+mod log_summary;
 pub mod numbers;
 #[cfg(test)]
 mod sample;
+pub mod supply;
 pub mod sweep;
 pub mod text;
 mod timed;
 mod troubles;
+mod wavering_json;
 mod words;
 
 pub use ascii::ascii;
+pub use log::{LogHead, LogLine, LogLines, LogSecond};
+pub use log_summary::LogSummary;
 pub use troubles::{capital, clause, noun, off_by, trouble};
 pub use words::{band, channel, clock_source, lines_of, worth};
 
 use crate::readings::contact::ContactReport;
 use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};
+use crate::references::parts::PartsCard;
 use crate::references::{TapeCard, Tolerance};
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
@@ -41,6 +49,8 @@ pub struct FileReport<'a> {
     pub tolerance: Tolerance,
     /// Card of the tape that was played.
     pub tape: Option<&'a TapeCard>,
+    /// Card of the parts that lines were held against.
+    pub parts: Option<&'a PartsCard>,
     /// What came of the wiper check, where one was asked for.
     pub sweep: Option<&'a SweepReport>,
     /// What came of the contact check, where one was asked for.
@@ -55,6 +65,7 @@ impl<'a> FileReport<'a> {
             result,
             tolerance: Tolerance::default(),
             tape: None,
+            parts: None,
             sweep: None,
             contact: None,
         }

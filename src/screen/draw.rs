@@ -6,8 +6,8 @@ use ratatui_core::layout::Rect;
 
 use super::font;
 use super::panels::{
-    bars, budget, card, choosing, contact, digits, footer, health, help, needle, news, say, strip,
-    title, trend, verdict, wiper,
+    bars, budget, card, causes, choosing, contact, digits, footer, health, help, lines, needle,
+    news, say, strip, supply, title, trend, verdict, wiper,
 };
 use super::pen::{Pen, wrap};
 use super::state::overlay::Overlay;
@@ -169,6 +169,7 @@ pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
             Some(Overlay::Help(page)) => help::draw(state, page, &mut pen(buffer)),
             Some(Overlay::Budget) => budget::draw(state, &mut pen(buffer)),
             Some(Overlay::Card(page)) => card::draw(state, page, &mut pen(buffer)),
+            Some(Overlay::Causes(page)) => causes::draw(state, page, &mut pen(buffer)),
             Some(Overlay::References(at)) => choosing::draw(state, at, &mut pen(buffer)),
             Some(Overlay::Entry(_)) | None if state.view == View::Bench => {
                 draw_panels(state, buffer);
@@ -226,6 +227,8 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
         View::Bench => {}
         View::Wiper => wiper::draw(state, &mut column.next(room)),
         View::Contact => contact::draw(state, &mut column.next(room)),
+        View::Supply => supply::draw(state, &mut column.next(room)),
+        View::Lines => lines::draw(state, &mut column.next(room)),
     }
     news::draw(state, &mut column.next(news));
     strip::draw(state, &mut column.next(1));

@@ -25,6 +25,8 @@ enum When {
     Ticking,
     /// Only with a passage as reference.
     Timing,
+    /// Only on the page of lines.
+    Lines,
 }
 
 /// A key and what it does.
@@ -60,6 +62,10 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('s'), NONE, When::Always, || Action::Card, "s", "step", "all about the present step: what, why, cautions"),
     key(KeyCode::Char('x'), NONE, When::Ticking, || Action::MuteTicks, "x", "mute", "mute the ticks or the copy, or let them sound (with --ticks, --listen)"),
     key(KeyCode::Esc, NONE, When::Stoppable, || Action::Stop, "Esc", "stop", "stop what is under way; close what lies over the screen"),
+    key(KeyCode::Char('5'), NONE, When::Lines, || Action::MarkNextLine, "5", "next line", "on that page: mark the next line"),
+    key(KeyCode::Char('8'), NONE, When::Lines, || Action::Causes, "8", "causes", "on that page: the likely causes, what to check first and with what care, the two channels"),
+    key(KeyCode::Char('6'), NONE, When::Lines, || Action::NameLine, "6", "name it", "on that page: name the part that makes the marked line, for the card of this machine"),
+    key(KeyCode::Char('7'), NONE, When::Lines, || Action::NextPartsCard, "7", "parts card", "on that page: hold the lines against the next parts card"),
     key(KeyCode::Char('z'), NONE, When::Timing, || Action::Edge, "z", "begins/ends", "the passage begins, or ends, now: time it by hand where its edges are not clear"),
     key(KeyCode::Char('r'), NONE, When::Unsaved, || Action::RetrySaving, "r", "save again", "try again to save what could not be saved"),
     key(KeyCode::Char('1'), NONE, When::Choosing, || Action::ChooseTone(0), "1", "", ""),
@@ -75,6 +81,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('p'), NONE, When::Rehearsing, || Action::Power, "p", "power", "power of the simulated machine on or off"),
     key(KeyCode::Char('c'), NONE, When::Rehearsing, || Action::CleanStroke, "c", "clean", "clean the trimmer: work it once back and forth, power off"),
     key(KeyCode::Char('w'), NONE, When::Always, || Action::Sweep, "w", "wiper", "check the wiper: begin, turn the trimmer out and back twice, end"),
+    key(KeyCode::Char('3'), NONE, When::Always, || Action::Lines, "3", "lines", "what wavers: the lines in the flutter, the parts behind them, the likely cause"),
     key(KeyCode::Char('j'), NONE, When::Rehearsing, || Action::SweepByHand, "j", "sweep", "let the simulated hand turn the trimmer out and back twice"),
     key(KeyCode::Char('k'), NONE, When::Always, || Action::Contact, "k", "contacts", "check a volume control or switch: begin, work it, end"),
     key(KeyCode::Char('o'), NONE, When::Rehearsing, || Action::WorkControl, "o", "control", "let the simulated hand work the volume control"),
@@ -93,6 +100,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),
     key(KeyCode::Char('e'), NONE, When::Always, || Action::Type(EntryFor::Note), "e", "note", "write a note, kept with the next snapshots"),
     key(KeyCode::Char('v'), NONE, When::Always, || Action::Type(EntryFor::Supply), "v", "", "type in the supply voltage, kept with the next snapshots"),
+    key(KeyCode::Char('4'), NONE, When::Always, || Action::Supply, "4", "supply", "speed against supply voltage: at two or more, holds or follows the cells"),
     key(KeyCode::Char('h'), NONE, When::Always, || Action::Help, "", "", ""),
     key(KeyCode::Char('l'), CONTROL, When::Always, || Action::Repaint, "Ctrl-L", "", "draw the screen anew"),
     key(KeyCode::Char('z'), CONTROL, When::Always, || Action::Suspend, "Ctrl-Z", "", "back to the shell for a while; fg returns"),
@@ -129,6 +137,7 @@ impl Binding {
             When::Stoppable => state.keeping.is_some() || state.view != View::Bench,
             When::Unsaved => state.unsaved().next().is_some(),
             When::Ticking => state.ticks.is_some() || state.listening.is_some(),
+            When::Lines => state.view == View::Lines,
             When::Timing => state.conditions.kind == ReferenceKind::Passage,
         }
     }
@@ -138,6 +147,7 @@ impl Binding {
         match (self.action)() {
             Action::GoOn => key_does(&state.routine, state),
             // Nothing runs on the page of a verdict.
+            Action::Stop if state.view == View::Supply && state.keeping.is_some() => self.short,
             Action::Stop if state.view != View::Bench && !state.is_checking() => "close",
             _ => self.short,
         }

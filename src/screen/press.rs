@@ -3,7 +3,7 @@
 use crossterm::event::KeyEvent;
 
 use super::keys;
-use super::panels::{card, help};
+use super::panels::{card, causes, help};
 use super::state::action::Action;
 use super::state::overlay::Overlay;
 use super::state::{Effect, ScreenState};
@@ -19,6 +19,7 @@ fn is_last_page(state: &ScreenState) -> bool {
     match state.overlay {
         Some(Overlay::Help(page)) => page + 1 >= help::pages(state),
         Some(Overlay::Card(page)) => page + 1 >= card::pages(state),
+        Some(Overlay::Causes(page)) => page + 1 >= causes::pages(state),
         _ => false,
     }
 }

@@ -6,9 +6,10 @@ use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
 use crate::readings::{
-    BadSpot, ChannelUsed, Conditions, DriftReading, FlutterReading, Guidance, Measurement, Nominal,
-    Problem, Reading, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, SpotKind, SpotSeen,
-    Steadiness, ToneState, UncertaintyParts,
+    BadSpot, ChannelUsed, Conditions, DriftReading, FlutterLine, FlutterLines, FlutterReading,
+    Guidance, LineAt, LineCourse, LineMotion, Measurement, Nominal, Problem, Reading,
+    SPECTRUM_CELLS, SPECTRUM_HZ, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, SpotKind,
+    SpotSeen, Steadiness, ToneState, UncertaintyParts,
 };
 use crate::references::{MachineClass, Reference};
 use crate::screen::Look;
@@ -93,6 +94,54 @@ pub(super) fn bad_spot(at: f64) -> BadSpot {
         kind: SpotKind::Jump,
         seen: SpotSeen::Both,
         times: Vec::new(),
+    }
+}
+
+/// A capstan, its second harmonic and a slow line; the spectrum has them.
+pub(super) fn lines() -> FlutterLines {
+    let line = |hz: f64, peak: f64, share: f64| FlutterLine {
+        hz: Hertz(hz),
+        hz_uncertainty: Hertz(0.002),
+        peak: Percent(peak),
+        peak_uncertainty: Percent(0.002),
+        weighted_share: share,
+        motion: LineMotion::NotTold,
+        course: Some(LineCourse::Growing),
+        chirp: None,
+        windows: (0..5)
+            .map(|at| LineAt {
+                at: Seconds(33.0 * f64::from(at + 1)),
+                hz: Hertz(hz),
+                peak: Percent(peak * (0.5 + 0.1 * f64::from(at))),
+            })
+            .collect(),
+        parts: Vec::new(),
+    };
+    let lines = vec![
+        line(7.51, 0.162, 0.62),
+        line(15.02, 0.034, 0.11),
+        line(0.47, 0.043, 0.02),
+        line(33.3, 0.021, 0.04),
+    ];
+    let octave = (SPECTRUM_HZ[1] / SPECTRUM_HZ[0]).ln();
+    let cell = |hz: f64| ((hz / SPECTRUM_HZ[0]).ln() / octave * SPECTRUM_CELLS as f64) as usize;
+    let mut spectrum = vec![0.002f32; SPECTRUM_CELLS];
+    for line in &lines {
+        spectrum[cell(line.hz.0)] = line.peak.0 as f32;
+    }
+    FlutterLines {
+        lines,
+        seen: Seconds(64.0),
+        reach: [Hertz(0.1), Hertz(200.0)],
+        smallest: [
+            Some(Percent(0.004)),
+            Some(Percent(0.003)),
+            Some(Percent(0.002)),
+        ],
+        no_line_slow: 0.1,
+        no_line_fast: 0.2,
+        card: None,
+        spectrum: spectrum.into(),
     }
 }
 
@@ -218,6 +267,7 @@ pub(super) fn state(kind: SourceKind) -> ScreenState {
         cards: Vec::new(),
         machine: None,
         parts: None,
+        parts_cards: Vec::new(),
         runs: Vec::new(),
         message: None,
     })

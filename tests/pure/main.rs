@@ -20,6 +20,7 @@ mod lines_are_found;
 mod no_file_knows_another_in_a_circle;
 mod nothing_else_changes_a_reading;
 mod only_test_tones_are_read;
+mod parts_are_named;
 mod pitch_follows_iso_16;
 mod readings_are_not_biased;
 mod rehearsal_is_true;

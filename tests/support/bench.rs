@@ -64,6 +64,7 @@ impl Bench {
             cards: Vec::new(),
             machine: None,
             parts: None,
+            parts_cards: Vec::new(),
             runs: planned.to_vec(),
             message: None,
         });

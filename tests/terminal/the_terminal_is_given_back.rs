@@ -134,6 +134,7 @@ fn inside() {
         cards: Vec::new(),
         machine: None,
         parts: None,
+        parts_cards: Vec::new(),
         runs: Vec::new(),
         message: Some(format!("process {}", std::process::id())),
     });

@@ -3,7 +3,7 @@
 use clap::Args;
 
 use super::SittingOptions;
-use crate::rehearsal::TrimmerFault;
+use crate::rehearsal::{PartFault, TrimmerFault};
 
 /// `tapewright practise`.
 #[derive(Args, Debug)]
@@ -15,6 +15,10 @@ pub struct PractiseOptions {
     /// What is wrong with its trimmer
     #[arg(long, value_enum, value_name = "FAULT", default_value_t = TrimmerChoice::Dirty)]
     pub fault: TrimmerChoice,
+
+    /// Which part of its transport is at fault; told on leaving
+    #[arg(long, value_enum, value_name = "FAULT")]
+    pub part: Option<PartChoice>,
 
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -49,6 +53,55 @@ impl From<TrimmerChoice> for TrimmerFault {
     }
 }
 
+/// What is wrong with the transport of the simulated machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum PartChoice {
+    /// Any of these, by the number of the machine
+    Any,
+    /// Capstan or flywheel
+    Capstan,
+    /// Pinch roller
+    PinchRoller,
+    /// Belt
+    Belt,
+    /// Motor
+    Motor,
+    /// A reel, whose rate goes with the pack
+    Reel,
+    /// Idler or guide roller
+    Idler,
+    /// Ripple of the mains, which keeps its rate
+    Ripple,
+    /// A governor that hunts
+    Hunting,
+    /// Cells that run down
+    TiredCells,
+    /// The two channels apart in time
+    Azimuth,
+    /// None, but its parts turn
+    Sound,
+}
+
+impl PartChoice {
+    /// The fault in the machine of this number.
+    pub fn fault(self, seed: u64) -> PartFault {
+        match self {
+            Self::Any => PartFault::of_seed(seed),
+            Self::Capstan => PartFault::Capstan,
+            Self::PinchRoller => PartFault::PinchRoller,
+            Self::Belt => PartFault::Belt,
+            Self::Motor => PartFault::Motor,
+            Self::Reel => PartFault::Reel,
+            Self::Idler => PartFault::Idler,
+            Self::Ripple => PartFault::Ripple,
+            Self::Hunting => PartFault::Hunting,
+            Self::TiredCells => PartFault::TiredCells,
+            Self::Azimuth => PartFault::Azimuth,
+            Self::Sound => PartFault::None,
+        }
+    }
+}
+
 pub(super) const ABOUT: &str = "\
 Practise the whole job on a simulated machine
 
@@ -65,6 +118,8 @@ Examples:
           another machine
   tapewright practise --fault at-the-end
           a trimmer that is not to blame; also worn, dead, clean
+  tapewright practise 3 --part any
+          a part of the transport is at fault too: which one is told on leaving
 
 On a real machine the cautions count that the steps show (s): mains parts can
 kill, cleaner is flammable, belts and flywheels catch fingers.

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{ReferenceOptions, RunOptions, TicksOptions};
+use super::{PartsChoice, ReferenceOptions, RunOptions, TicksOptions};
 use crate::references::Tolerance;
 
 /// `tapewright watch`.
@@ -45,11 +45,23 @@ pub struct SittingOptions {
 
     #[command(flatten)]
     #[allow(missing_docs)]
+    pub parts: PartsChoice,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
     pub runs: RunOptions,
 
     #[command(flatten)]
     #[allow(missing_docs)]
     pub by_ear: TicksOptions,
+
+    /// Keep a log: a line of JSON a second into a new file
+    ///
+    /// Speed, flutter and health of a whole side, in constant memory. A program
+    /// that is killed loses a second of it at most. Start, middle and end are
+    /// told on leaving; tapewright help records describes the lines.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
 
     /// Plain characters only, for terminals without Unicode
     ///
@@ -91,7 +103,8 @@ Examples:
           its own before and after; d goes to the next
   tapewright watch --file side-a.wav
           a recording instead of an input, at its own pace
-
+  tapewright watch --log side-a.jsonl
+          a whole side: a line a second goes into a new file
   tapewright watch --ticks --output \"usb speaker\"
           ticks for the ear while the eyes stay on the screwdriver: one at a
           time slow, two fast, a roll right, a rattle stop; x mutes

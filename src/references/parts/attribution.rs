@@ -239,3 +239,128 @@ fn told(card: &PartsCard, shown: &[Shown], likelihoods: &[f64]) -> Vec<LikelyPar
     parts.sort_by(|a, b| b.likelihood.total_cmp(&a.likelihood));
     parts
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::hand_made::{line, together};
+    use super::*;
+    use crate::readings::Chirp;
+
+    /// A machine with a capstan, a pinch roller, an idler near it, and reels.
+    const CARD: &str = "parts_card = 1\nname = \"bench\"\nspeed_cm_s = 4.7625\n\
+        [[part]]\nname = \"capstan\"\nturns_per_second = 6.0\ntolerance_percent = 1.5\n\
+        harmonics = [1, 2]\nnormal_percent = 0.02\n\
+        [[part]]\nname = \"pinch roller\"\nturns_per_second = 1.30\ntolerance_percent = 2\n\
+        [[part]]\nname = \"idler\"\nturns_per_second = 1.31\ntolerance_percent = 2\n\
+        [[part]]\nname = \"take-up reel\"\nreel = \"take_up\"\nhub_mm = 22\ntape_um = 18\n\
+        length_m = 86\n\
+        [[part]]\nname = \"supply reel\"\nreel = \"supply\"\nhub_mm = 22\ntape_um = 18\n\
+        length_m = 86\n";
+
+    fn at(deviation: f64, place: Option<Position>) -> HeardAt {
+        HeardAt {
+            deviation: Percent(deviation),
+            uncertainty: Percent(0.2),
+            place,
+        }
+    }
+
+    fn held(lines: Vec<FlutterLine>, at: &HeardAt) -> Vec<FlutterLine> {
+        let mut lines = together(lines);
+        attribute(&mut lines, &PartsCard::from_toml(CARD).unwrap(), at);
+        for line in &lines.lines {
+            let all: f64 = line.parts.iter().map(|it| it.likelihood).sum();
+            assert!((0.0..=1.0).contains(&all), "{line:?}");
+        }
+        lines.lines
+    }
+
+    fn names(line: &FlutterLine) -> Vec<&str> {
+        let likely = line.parts.iter().filter(|it| it.likelihood > 0.1);
+        likely.map(|it| it.name.as_str()).collect()
+    }
+
+    #[test]
+    fn a_part_is_known_at_the_speed_that_the_machine_runs_at() {
+        let right = held(vec![line(6.0, 0.05)], &at(0.0, None));
+        assert_eq!(names(&right[0]), ["capstan"]);
+        assert_eq!(right[0].parts[0].usual, Some(Percent(0.02)));
+        let fast = held(vec![line(6.0 * 1.08, 0.05)], &at(8.0, None));
+        assert_eq!(names(&fast[0]), ["capstan"]);
+        let elsewhere = held(vec![line(6.0 * 1.08, 0.05)], &at(0.0, None));
+        assert_eq!(names(&elsewhere[0]), [""; 0]);
+    }
+
+    #[test]
+    fn two_parts_that_fit_are_both_named() {
+        let lines = held(vec![line(1.305, 0.05)], &at(0.0, None));
+        let mut names = names(&lines[0]);
+        names.sort_unstable();
+        assert_eq!(names, ["idler", "pinch roller"]);
+    }
+
+    #[test]
+    fn what_fits_nothing_is_not_named() {
+        let lines = held(vec![line(3.3, 0.05)], &at(0.0, None));
+        assert_eq!(lines[0].parts, []);
+    }
+
+    #[test]
+    fn a_reel_is_told_by_the_way_its_rate_moves() {
+        for (slope, wanted) in [(-3.5, "take-up reel"), (3.5, "supply reel")] {
+            let mut moving = line(0.5, 0.08);
+            moving.chirp = Some(Chirp {
+                percent_per_minute: slope,
+                uncertainty_percent_per_minute: 1.2,
+            });
+            let lines = held(vec![moving], &at(0.0, None));
+            assert_eq!(names(&lines[0]), [wanted]);
+        }
+        let still = held(vec![line(0.5, 0.08)], &at(0.0, None));
+        assert_eq!(names(&still[0]).len(), 2, "nothing tells them apart");
+    }
+
+    #[test]
+    fn a_place_that_is_said_tells_the_reels_apart() {
+        // Near the start the take-up reel is empty, so it is the fast one.
+        for (hz, wanted) in [(0.66, "take-up reel"), (0.32, "supply reel")] {
+            let lines = held(vec![line(hz, 0.08)], &at(0.0, Some(Position::Start)));
+            assert_eq!(names(&lines[0]), [wanted]);
+        }
+    }
+
+    #[test]
+    fn harmonics_go_with_their_part() {
+        // The capstan of this machine turns at 6.05: twice that is 12.1, and
+        // what lies at 12.0 is something else, though the card allows it.
+        let lines = held(
+            vec![line(6.05, 0.05), line(12.1, 0.02), line(12.0, 0.015)],
+            &at(0.0, None),
+        );
+        assert_eq!(names(&lines[1]), ["capstan"]);
+        assert_eq!(lines[1].parts[0].harmonic, 2);
+        assert_eq!(names(&lines[2]), [""; 0]);
+        let sure = [0, 1].map(|nth: usize| lines[nth].parts[0].likelihood);
+        assert!(
+            sure[1] <= sure[0],
+            "no surer than the part itself: {sure:?}"
+        );
+    }
+
+    #[test]
+    fn what_does_not_follow_the_speed_is_no_part() {
+        let mut stays = line(6.0, 0.05);
+        stays.motion = LineMotion::KeepsRate;
+        let lines = held(vec![stays], &at(0.0, None));
+        assert!(lines[0].parts.iter().all(|it| it.likelihood < 0.8));
+    }
+
+    #[test]
+    fn nobody_who_has_not_said_how_true_the_tape_is_gets_a_narrow_window() {
+        let unknown = HeardAt::new(Percent(0.0), Some(Percent(0.01)), None, false, None);
+        assert!(unknown.uncertainty.0 >= HOME_MADE.0);
+        let here = HeardAt::new(Percent(-2.0), Some(Percent(0.01)), None, true, None);
+        assert_eq!(here.deviation, Percent(0.0), "it reads right at any speed");
+        assert!(here.uncertainty.0 >= HOME_MADE.0);
+    }
+}

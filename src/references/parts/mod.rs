@@ -4,6 +4,9 @@
 mod attribution;
 mod card;
 mod generic;
+#[cfg(test)]
+pub mod hand_made;
+mod learning;
 mod naming;
 mod part;
 mod rates;

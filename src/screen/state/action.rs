@@ -20,6 +20,7 @@ pub enum Action {
     GoBack,
     Pass,
     LongRun,
+    Supply,
     NextRun,
     Card,
     NoTrimmer,
@@ -35,6 +36,11 @@ pub enum Action {
     ChoiceDown,
     TakeChoice,
     NextTolerance,
+    Lines,
+    MarkNextLine,
+    NameLine,
+    NextPartsCard,
+    Causes,
     Keep(Slot),
     Stop,
     RetrySaving,
@@ -58,6 +64,7 @@ impl Action {
             Self::Help
                 | Self::Budget
                 | Self::Card
+                | Self::Causes
                 | Self::Choose
                 | Self::Type(_)
                 | Self::PageOn

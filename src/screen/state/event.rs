@@ -7,6 +7,7 @@ use super::{Effect, ScreenState};
 use crate::audio::analysis::{LiveState, Request};
 use crate::audio::rehearsal_source::BenchStatus;
 use crate::readings::{Conditions, Target};
+use crate::references::parts::PartsCard;
 
 /// A reference made ready, with what it is measured by; or why it is not.
 pub type Ready = Result<(Conditions, Choice, Target), String>;
@@ -20,6 +21,10 @@ pub enum Event {
     /// The snapshot of this number was saved, and lies there now; or why it
     /// could not be.
     Saved(u32, Result<String, String>),
+    /// A sentence for whoever sits here.
+    Said(String),
+    /// The card of parts was written, and lies there now; or why it could not be.
+    PartsKept(Box<PartsCard>, Result<String, String>),
     /// What became of a reference that was chosen.
     Reference(Box<Ready>),
 }
@@ -32,7 +37,7 @@ impl Event {
                 live.sequence == state.live.sequence && live.source == state.live.source
             }
             Self::Bench(bench) => *bench == state.bench,
-            Self::Saved(..) | Self::Reference(_) => false,
+            Self::Saved(..) | Self::PartsKept(..) | Self::Said(_) | Self::Reference(_) => false,
         }
     }
 }
@@ -45,6 +50,11 @@ impl ScreenState {
             Event::Bench(bench) => self.take_bench(bench),
             Event::Saved(number, result) => {
                 self.saved(number, result);
+                Vec::new()
+            }
+            Event::Said(sentence) => self.say(sentence),
+            Event::PartsKept(card, result) => {
+                self.parts_kept(*card, result);
                 Vec::new()
             }
             Event::Reference(ready) => self.reference_ready(*ready),

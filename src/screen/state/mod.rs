@@ -9,11 +9,13 @@ pub(in crate::screen) mod contact;
 pub(in crate::screen) mod event;
 pub(in crate::screen) mod heard;
 pub(in crate::screen) mod ident;
+pub(in crate::screen) mod lines;
 pub(in crate::screen) mod listening;
 pub(in crate::screen) mod long_run;
 pub(in crate::screen) mod overlay;
 pub(in crate::screen) mod routine;
 pub(in crate::screen) mod runs;
+pub(in crate::screen) mod supply;
 pub(in crate::screen) mod ticks;
 pub(in crate::screen) mod update;
 pub(in crate::screen) mod view;
@@ -23,11 +25,13 @@ use std::sync::Arc;
 
 use self::choosing::Choice;
 use self::heard::Heard;
+use self::lines::Wavering;
 use self::listening::Listening;
 use self::long_run::LongRun;
 use self::overlay::Overlay;
 use self::routine::{KeepWatch, Routine, RunUp};
 use self::runs::{PlannedRun, Runs};
+use self::supply::SupplyRun;
 use self::ticks::TicksShown;
 use self::view::View;
 use self::wiper::Swept;
@@ -162,12 +166,16 @@ pub enum EntryFor {
     Note,
     /// The supply voltage of the machine.
     Supply,
+    /// The next voltage of a supply run.
+    RunVoltage,
     /// A tolerance band of one's own.
     Tolerance,
     /// What stands behind the colon of a reference of this kind.
     Reference(ReferenceKind),
     /// The machine that the tape was recorded on.
     RecordedOn,
+    /// The part that makes the marked line.
+    Part,
 }
 
 /// A line of text that is being typed.
@@ -192,6 +200,9 @@ pub enum Effect {
     /// Measure by another reference, with the machine of this name; what comes
     /// of it is an `Event`.
     Choose(Choice, Option<String>),
+    /// Write the card of a machine's parts; its result is an `Event` once it is
+    /// known.
+    KeepParts(PartsCard),
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
@@ -223,6 +234,8 @@ pub struct Setup {
     pub cards: Vec<TapeCard>,
     /// Card of the machine's parts.
     pub parts: Option<PartsCard>,
+    /// Cards of parts of this bench, to choose from.
+    pub parts_cards: Vec<PartsCard>,
     /// Its speeds and directions in the order of the work; empty where it has
     /// one of each.
     pub runs: Vec<PlannedRun>,
@@ -288,10 +301,14 @@ pub struct ScreenState {
     pub(in crate::screen) cards: Vec<TapeCard>,
     /// Card of the machine's parts, that its lines are held against.
     pub parts: Option<PartsCard>,
+    /// What wavers, and which parts may do it.
+    pub(in crate::screen) wavering: Wavering,
     /// Note kept with the next snapshots.
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
     pub supply_volts: Option<f64>,
+    /// The run through supply voltages.
+    pub(in crate::screen) supply: SupplyRun,
     /// The simulated machine.
     pub bench: Option<BenchStatus>,
     /// Ticks out of a sound output, where they were asked for.
@@ -346,9 +363,11 @@ impl ScreenState {
             tape: setup.tape,
             recorded_on: None,
             cards: setup.cards,
+            wavering: Wavering::new(setup.parts.as_ref(), setup.parts_cards),
             parts: setup.parts,
             note: None,
             supply_volts: None,
+            supply: SupplyRun::default(),
             bench: None,
             ticks: None,
             listening: None,
@@ -468,7 +487,9 @@ impl ScreenState {
             Some(Keeping::Done(measurement)) => self.take_done(measurement),
             _ => Vec::new(),
         };
+        self.follow_lines(&reading);
         effects.extend(self.follow_reading(&reading));
+        self.follow_start(&reading);
         self.remember(&reading);
         effects
     }
@@ -556,7 +577,7 @@ impl ScreenState {
         let kept = Kept {
             number: self.kept.last().map_or(1, |last| last.number + 1),
             slot,
-            measurement: Arc::clone(measurement),
+            measurement: self.with_parts(measurement),
             tolerance: self.tolerance,
             machine: self.machine.clone(),
             note: self.note.clone(),
@@ -572,6 +593,7 @@ impl ScreenState {
             saving: true,
         };
         self.kept.push(kept.clone());
+        self.follow_supply(&kept);
         self.follow_kept(&kept.slot);
         self.follow_run(&kept);
         Effect::Save(kept)

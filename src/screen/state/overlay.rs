@@ -16,6 +16,8 @@ pub enum Overlay {
     Budget,
     /// A page of all about the present step, from 0.
     Card(usize),
+    /// A page of all about what wavers, from 0.
+    Causes(usize),
     /// The list of references, with the line that is marked.
     References(usize),
     /// A line of text that is being typed, in the row of the news.
@@ -34,7 +36,9 @@ impl Overlay {
                 KeyCode::Esc | KeyCode::Char('0' | 'q' | 'Q') => Some(Action::Uncover),
                 _ => None,
             },
-            Self::Help(_) | Self::Budget | Self::Card(_) => self.page_action(event.code),
+            Self::Help(_) | Self::Budget | Self::Card(_) | Self::Causes(_) => {
+                self.page_action(event.code)
+            }
         }
     }
 
@@ -44,6 +48,7 @@ impl Overlay {
         let own = match self {
             Self::Help(_) => ['?', 'h'],
             Self::Budget => ['i'; 2],
+            Self::Causes(_) => ['8'; 2],
             _ => ['s'; 2],
         };
         match code {
@@ -82,8 +87,13 @@ impl ScreenState {
     /// are drawn: see what a press of a key does.
     pub(in crate::screen) fn turn_page(&mut self, on: bool) -> Vec<Effect> {
         match &mut self.overlay {
-            Some(Overlay::Help(page) | Overlay::Card(page)) if on => *page += 1,
-            Some(Overlay::Help(page) | Overlay::Card(page)) => *page = page.saturating_sub(1),
+            Some(Overlay::Help(page) | Overlay::Card(page) | Overlay::Causes(page)) => {
+                *page = if on {
+                    *page + 1
+                } else {
+                    page.saturating_sub(1)
+                };
+            }
             Some(Overlay::Budget) if on => self.overlay = None,
             _ => {}
         }
@@ -124,6 +134,7 @@ mod tests {
             Overlay::Help(0),
             Overlay::Budget,
             Overlay::Card(0),
+            Overlay::Causes(0),
             Overlay::References(1),
             Overlay::Entry(Entry {
                 purpose: EntryFor::Note,
