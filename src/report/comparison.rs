@@ -633,7 +633,7 @@ both and falls out of the change.
         for part in [
             "line at 5.926 (which part?) fell from 0.090 to 0.020 %",
             "line at 2.864 (which part?) is gone; it was 0.050 %",
-            "line at 40.0 (which part?) is new: 0.040 %",
+            "line at 40.00 (which part?) is new: 0.040 %",
         ] {
             assert!(said.contains(part), "{part}: {said}");
         }
