@@ -11,6 +11,7 @@ use std::time::Duration;
 
 use arc_swap::ArcSwap;
 
+use super::log_feed::LogFeed;
 use super::ring::{Popped, RingReader};
 use super::source::{SourceEvent, StreamFormat};
 use crate::readings::contact::{ContactCheck, ContactReport};
@@ -140,7 +141,7 @@ pub struct Analysis {
 
 impl Analysis {
     /// Starts the thread on the events of a source. With `None` the clock of
-    /// the conditions counts at every rate.
+    /// the conditions counts at every rate, and no log is kept.
     ///
     /// Fails only when the system has no thread to give.
     pub fn start(
@@ -150,6 +151,7 @@ impl Analysis {
         tolerance: Percent,
         target: Target,
         clock_at: Option<ClockAtRate>,
+        log: Option<LogFeed>,
     ) -> std::io::Result<Self> {
         let newest = Arc::new(ArcSwap::from_pointee(LiveState::default()));
         let (requests, asked) = channel();
@@ -167,6 +169,7 @@ impl Analysis {
             },
             target,
             clock_at,
+            log,
             state: LiveState::default(),
             engine: None,
             connection: None,
@@ -206,6 +209,7 @@ struct Worker {
     settings: Settings,
     target: Target,
     clock_at: Option<ClockAtRate>,
+    log: Option<LogFeed>,
     state: LiveState,
     engine: Option<(Engine, StreamFormat)>,
     connection: Option<Connection>,
@@ -467,6 +471,9 @@ impl Worker {
             .as_ref()
             .map_or(0, |c| c.reader.lost_frames());
         self.state.overrun_frames = self.overruns_before + now;
+        if let (Some(log), Some(reading)) = (&mut self.log, &self.state.reading) {
+            log.look(reading, self.state.overrun_frames);
+        }
         self.newest.store(Arc::new(self.state.clone()));
     }
 }
@@ -476,7 +483,9 @@ mod tests {
     use super::*;
     use crate::audio::ring::ring;
     use crate::readings::ClockSource;
+    use crate::report::{LogLine, LogSecond};
     use crate::units::Ppm;
+    use std::sync::mpsc::sync_channel;
     use std::time::Instant;
 
     const FORMAT: StreamFormat = StreamFormat {
@@ -489,6 +498,13 @@ mod tests {
     }
 
     fn start_with(clock_at: Option<ClockAtRate>) -> (Sender<SourceEvent>, Analysis) {
+        start_logging(clock_at, None)
+    }
+
+    fn start_logging(
+        clock_at: Option<ClockAtRate>,
+        log: Option<LogFeed>,
+    ) -> (Sender<SourceEvent>, Analysis) {
         let (events, source) = channel();
         let analysis = Analysis::start(
             source,
@@ -497,6 +513,7 @@ mod tests {
             Percent(0.5),
             Target::Frequency,
             clock_at,
+            log,
         )
         .expect("a thread");
         (events, analysis)
@@ -560,6 +577,63 @@ mod tests {
         assert!((reading.at.0 - 2.0).abs() < 1e-9);
         let speed = reading.speed.expect("a speed");
         assert!((speed.deviation.0 + 1.0).abs() < 1e-4, "{speed:?}");
+    }
+
+    fn seconds_of(lines: &Receiver<LogLine>) -> Vec<LogSecond> {
+        let second = |line| match line {
+            LogLine::Second(second) => Some(second),
+            LogLine::Lines(_) => None,
+        };
+        lines.try_iter().filter_map(second).collect()
+    }
+
+    #[test]
+    fn every_second_is_logged_once_also_across_inputs() {
+        let (sender, lines) = sync_channel(128);
+        let (events, analysis) = start_logging(None, Some(LogFeed::new(sender)));
+        let played = |at_s: f64, sources| {
+            wait_for(&analysis, |state| {
+                let at = state.reading.as_ref().map_or(0.0, |reading| reading.at.0);
+                state.sources == sources && (at - at_s).abs() < 0.01
+            });
+        };
+        connected(&events, &tone(5 * 48_000));
+        played(5.0, 1);
+        let seconds = seconds_of(&lines);
+        let times: Vec<u64> = seconds.iter().map(|second| second.at_s).collect();
+        assert_eq!(times, [1, 2, 3, 4, 5]);
+        let last = seconds[4].deviation_percent.expect("a speed");
+        assert!((last + 1.0).abs() < 1e-3, "{last}");
+        connected_as(&events, "another", FORMAT, &tone(2 * 48_000), false);
+        played(2.0, 2);
+        let times: Vec<u64> = seconds_of(&lines).iter().map(|it| it.at_s).collect();
+        assert_eq!(times, [6, 7]);
+    }
+
+    #[test]
+    fn a_log_that_takes_nothing_holds_nobody_up_and_what_it_missed_is_counted() {
+        let (sender, lines) = sync_channel(1);
+        let (events, analysis) = start_logging(None, Some(LogFeed::new(sender)));
+        let at_least = |at_s| {
+            wait_for(&analysis, |state| {
+                state
+                    .reading
+                    .as_ref()
+                    .is_some_and(|reading| reading.at.0 > at_s)
+            });
+        };
+        connected(&events, &tone(4 * 48_000));
+        at_least(3.99);
+        assert_eq!(seconds_of(&lines).len(), 1);
+        let reason = "unplugged".to_owned();
+        events
+            .send(SourceEvent::Lost { reason })
+            .expect("somebody listens");
+        connected(&events, &tone(2 * 48_000));
+        at_least(5.99);
+        let next = &seconds_of(&lines)[0];
+        let counted = serde_json::to_value(next).expect("plain values");
+        assert_eq!((next.at_s, &counted["skipped"]), (5, &3.into()));
     }
 
     #[test]

@@ -18,6 +18,7 @@ mod found;
 mod held_output;
 pub mod input;
 pub mod listen;
+mod log_feed;
 pub mod output;
 mod output_stream;
 pub mod pick;
@@ -33,4 +34,5 @@ pub mod ticks;
 pub mod tone_file;
 mod watchdog;
 
+pub use log_feed::LogFeed;
 pub use sound_error::{Direction, SoundError};

@@ -38,6 +38,8 @@ pub enum BenchCommand {
     WorkControl,
     /// Switch the machine on or off.
     Power(bool),
+    /// Set its supply to this many volts.
+    Supply(f64),
     /// Switch it to the speed or direction of this number, from 0.
     Run(usize),
 }
@@ -214,6 +216,7 @@ impl Player {
             }
             BenchCommand::Power(true) => self.deck.machine.power_on(),
             BenchCommand::Power(false) => self.deck.machine.power_off(),
+            BenchCommand::Supply(volts) => self.deck.machine.set_supply_volts(volts),
             BenchCommand::Run(number) => {
                 self.sweep = None;
                 self.deck.switch_to(number);

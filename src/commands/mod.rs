@@ -9,6 +9,7 @@ mod help;
 mod inputs;
 mod interrupt;
 mod keeper;
+mod logging;
 mod machine_parts;
 mod making;
 mod processor;

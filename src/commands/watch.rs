@@ -6,24 +6,27 @@
 
 use std::sync::mpsc::{self, Sender};
 
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::chooser::Chooser;
 use super::cli::{PractiseOptions, SittingOptions, WatchOptions};
 use super::keeper::{Keeper, Saving};
+use super::logging::Logging;
 use super::ticking::{self, ByEar};
 use super::{Exit, Failure, Outcome, copy, write_out};
-use crate::audio::SoundError;
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
 use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
+use crate::audio::{LogFeed, SoundError};
 use crate::readings::SampleClock;
 use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
 use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
 use crate::rehearsal::PracticeMachine;
+use crate::report::LogHead;
 use crate::screen::{
     self, Effect, Ending, Event, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind,
     Terminal, TerminalError, terminal,
@@ -93,7 +96,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         .planned(&options.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let source = open_source(options, wanted, &runs, events)?;
-    let machine = options.machine.clone().or(source.machine);
+    let machine = options.machine.clone().or_else(|| source.machine.clone());
     let mut conditions = options.reference.conditions(machine.as_deref());
     if source.kind == SourceKind::Rehearsal {
         // The simulated tape has a label.
@@ -112,6 +115,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
+    let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
         received,
         conditions,
@@ -119,6 +123,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         options.tolerance.half_width,
         target,
         clock_at,
+        log,
     )
     .map_err(|error| cannot_start(&error))?;
     let (keeper, news) = Keeper::open(&places, source.kind)?;
@@ -160,6 +165,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         by_ear: by_ear.as_ref(),
         saving: &saving,
         chooser: &chooser,
+        logging: logging.as_ref(),
     };
     let ending = sit(&mut state, &mut around);
     for done in saving.finish() {
@@ -167,18 +173,55 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         let _ = state.update(done);
     }
     state.saving_has_ended();
+    // With it goes whoever feeds the log.
+    drop(analysis);
+    let (logged, log_exit) = logging.map_or_else(|| (Vec::new(), Exit::Done), Logging::finish);
     let ending = ending?;
     report_unsaved(&state);
     if ending == Ending::Quit {
-        for line in state.closing_words().into_iter().chain(source.truth) {
+        for line in state
+            .closing_words()
+            .into_iter()
+            .chain(source.truth)
+            .chain(logged)
+        {
             write_out(&format!("{line}\n"))?;
         }
     }
-    let exit = finish(ending)?;
+    let exit = finish(ending)?.max(log_exit);
     Ok(match state.unsaved().next() {
         Some(_) => exit.max(Exit::File),
         None => exit,
     })
+}
+
+/// The log that was asked for, with what feeds it.
+fn begin_log(
+    options: &SittingOptions,
+    wanted: Wanted,
+    source: &Source,
+    machine: Option<&str>,
+) -> Result<Option<(Logging, LogFeed)>, Failure> {
+    let Some(path) = &options.log else {
+        return Ok(None);
+    };
+    let file = match wanted {
+        Wanted::Watch(watched) => watched.file.as_ref(),
+        Wanted::Practise(_) => None,
+    };
+    let input = source
+        .input
+        .as_ref()
+        .map(|input| input.known().name.clone());
+    let name = file.map(|path| path.display().to_string()).or(input);
+    let mut head = LogHead::of(name.unwrap_or_else(|| "simulated machine".to_owned()));
+    let now = Timestamp::now().round(jiff::Unit::Second);
+    head.started = now.map_or_else(|_| String::new(), |now| now.to_string());
+    head.machine = machine.map(str::to_owned);
+    head.reference = options.reference.reference().to_string();
+    head.tolerance_percent = options.tolerance.half_width.0;
+    head.simulated = source.kind == SourceKind::Rehearsal;
+    Logging::begin(path, &head).map(Some)
 }
 
 /// What a sitting works with.
@@ -188,6 +231,7 @@ struct Around<'a> {
     by_ear: Option<&'a ByEar>,
     saving: &'a Saving,
     chooser: &'a Chooser,
+    logging: Option<&'a Logging>,
 }
 
 impl Outside for Around<'_> {
@@ -195,6 +239,8 @@ impl Outside for Around<'_> {
         let mut news = vec![Event::Bench(self.bench.map(Bench::status))];
         news.extend(std::iter::from_fn(|| self.saving.next_done()));
         news.push(Event::Live(self.analysis.newest()));
+        let log_ended = self.logging.and_then(Logging::has_ended);
+        news.extend(log_ended.map(Event::Said));
         let ready = self.chooser.next_ready();
         news.extend(ready.map(|ready| Event::Reference(Box::new(ready))));
         news

@@ -11,6 +11,7 @@ pub mod faults;
 mod machine_name;
 mod note;
 pub mod parts;
+pub mod supply;
 mod tape_card;
 mod tape_speed;
 mod tolerance;

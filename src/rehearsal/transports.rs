@@ -324,22 +324,23 @@ mod tests {
     }
 
     #[test]
-    fn the_card_of_a_machine_says_one_rate_for_each_part() {
-        for fault in PartFault::ALL {
-            let practice = PracticeMachine::of_seed(7).with_part(fault, 7);
+    fn the_card_of_a_machine_has_its_true_rates_within_tolerance() {
+        for (seed, fault) in (0..).zip(PartFault::ALL) {
+            let practice = PracticeMachine::of_seed(seed).with_part(fault, seed);
             let known = practice.parts.expect("parts");
-            let as_read = PartsCard::from_toml(&known.card_text(&practice.name));
-            assert!(as_read.is_ok(), "{as_read:?}");
-            let card: toml::Table = known.card_text(&practice.name).parse().expect("TOML");
-            assert_eq!(card["name"].as_str(), Some(practice.name.as_str()));
-            let parts = card["part"].as_array().expect("parts");
-            assert_eq!(parts.len(), known.parts.len());
-            for (part, known) in parts.iter().zip(&known.parts) {
-                assert_eq!(part["name"].as_str(), Some(known.name));
-                match part.get("turns_per_second").and_then(toml::Value::as_float) {
-                    Some(turns) => assert!((turns - known.card_turns_per_second).abs() < 1e-4),
-                    None => assert!(part.get("reel").is_some(), "{part}"),
-                }
+            let card = PartsCard::from_toml(&known.card_text(&practice.name));
+            let card = card.unwrap_or_else(|error| panic!("{error}"));
+            assert_eq!((&card.name, card.generic), (&practice.name, false));
+            let rates = card.rates(None);
+            assert_eq!(rates.len(), known.parts.len());
+            for (rate, part) in rates.iter().zip(&known.parts) {
+                // The card's figures are rounded.
+                let wider = part.tolerance_percent / 100.0 + 1e-4;
+                let low = rate.turns[0] * (1.0 - wider);
+                let high = rate.turns[1] * (1.0 + wider);
+                let turns = part.turns_per_second;
+                assert!((low..high).contains(&turns), "{part:?}: {rate:?}");
+                assert!((rate.tolerance_percent - part.tolerance_percent).abs() < 1e-9);
             }
         }
     }

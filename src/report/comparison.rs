@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 use super::lines;
 use super::listing::{cut, time};
 use super::numbers::{beside_uncertainty, plain};
+use super::supply;
 use super::sweep::{self, Between, headline};
 use super::words::{self, COLUMNS, NONE, band, best_uncertainty, cell, with_uncertainty, wrapped};
 use crate::readings::{
@@ -12,13 +13,11 @@ use crate::readings::{
 };
 use crate::records::{Label, Snapshot};
 use crate::references::Tolerance;
+use crate::references::supply::{SAME_SUPPLY, SupplyJudgement, SupplyPoint};
 use crate::units::{Percent, Seconds};
 
 const NAME: usize = 28;
 const COLUMN: usize = 25;
-
-/// Supplies this near to each other count as the same, in volts.
-const SAME_SUPPLY: f64 = 0.05;
 
 /// A row: what it is, and how it is read off a snapshot.
 type Row = (&'static str, fn(&Snapshot) -> String);
@@ -327,8 +326,7 @@ fn lines_change(before: &Measurement, after: &Measurement) -> Vec<String> {
 /// trimmer may have been turned in between.
 fn supply_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
     let (before, after) = (earlier.supply_volts?, later.supply_volts?);
-    let volts = after - before;
-    if volts.abs() < SAME_SUPPLY {
+    if (after - before).abs() < SAME_SUPPLY {
         return None;
     }
     let from_to = format!("from {before} to {after} V");
@@ -338,19 +336,17 @@ fn supply_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
             "The supply went {from_to} as well, so part of the change may be its."
         ));
     }
-    let (one, other) = (earlier.measurement.speed?, later.measurement.speed?);
-    let change = other.deviation.0 - one.deviation.0;
-    let uncertainty = combined(one.uncertainty, other.uncertainty)?;
-    if change.abs() <= uncertainty {
-        return Some(format!(
-            "The supply went {from_to} and the speed stayed within the ±: it is held well."
-        ));
-    }
-    let slope = with_uncertainty(change / volts, Some(uncertainty / volts.abs()), true);
-    Some(format!(
-        "The supply went {from_to}; if nothing else was touched, the speed goes by {slope} % for \
-         each volt more: tired cells, or a speed regulator that does not hold."
-    ))
+    let point = |snapshot: &Snapshot, volts| {
+        let speed = snapshot.measurement.speed?;
+        Some(SupplyPoint {
+            volts,
+            deviation: speed.deviation,
+            uncertainty: speed.uncertainty?,
+        })
+    };
+    let points = [point(earlier, before)?, point(later, after)?];
+    let judged = SupplyJudgement::of(&points, tolerance(later).half_width)?;
+    Some(supply::between_snapshots(&judged, &from_to))
 }
 
 /// What cleaning did to the wiper: the check that was kept earlier, or the

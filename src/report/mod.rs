@@ -14,9 +14,12 @@ mod invented;
 pub mod json;
 pub mod lines;
 pub mod listing;
+mod log;
+mod log_summary;
 pub mod numbers;
 #[cfg(test)]
 mod sample;
+pub mod supply;
 pub mod sweep;
 pub mod text;
 mod timed;
@@ -25,6 +28,8 @@ mod wavering_json;
 mod words;
 
 pub use ascii::ascii;
+pub use log::{LogHead, LogLine, LogLines, LogSecond};
+pub use log_summary::LogSummary;
 pub use troubles::{capital, clause, noun, off_by, trouble};
 pub use words::{band, channel, clock_source, lines_of, worth};
 

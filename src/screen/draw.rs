@@ -7,7 +7,7 @@ use ratatui_core::layout::Rect;
 use super::font;
 use super::panels::{
     bars, budget, card, causes, choosing, contact, digits, footer, health, help, lines, needle,
-    news, say, strip, title, trend, verdict, wiper,
+    news, say, strip, supply, title, trend, verdict, wiper,
 };
 use super::pen::{Pen, wrap};
 use super::state::overlay::Overlay;
@@ -227,6 +227,7 @@ fn draw_view(state: &ScreenState, buffer: &mut Buffer) {
         View::Bench => {}
         View::Wiper => wiper::draw(state, &mut column.next(room)),
         View::Contact => contact::draw(state, &mut column.next(room)),
+        View::Supply => supply::draw(state, &mut column.next(room)),
         View::Lines => lines::draw(state, &mut column.next(room)),
     }
     news::draw(state, &mut column.next(news));

@@ -100,6 +100,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),
     key(KeyCode::Char('e'), NONE, When::Always, || Action::Type(EntryFor::Note), "e", "note", "write a note, kept with the next snapshots"),
     key(KeyCode::Char('v'), NONE, When::Always, || Action::Type(EntryFor::Supply), "v", "", "type in the supply voltage, kept with the next snapshots"),
+    key(KeyCode::Char('4'), NONE, When::Always, || Action::Supply, "4", "supply", "speed against supply voltage: at two or more, holds or follows the cells"),
     key(KeyCode::Char('h'), NONE, When::Always, || Action::Help, "", "", ""),
     key(KeyCode::Char('l'), CONTROL, When::Always, || Action::Repaint, "Ctrl-L", "", "draw the screen anew"),
     key(KeyCode::Char('z'), CONTROL, When::Always, || Action::Suspend, "Ctrl-Z", "", "back to the shell for a while; fg returns"),
@@ -146,6 +147,7 @@ impl Binding {
         match (self.action)() {
             Action::GoOn => key_does(&state.routine, state),
             // Nothing runs on the page of a verdict.
+            Action::Stop if state.view == View::Supply && state.keeping.is_some() => self.short,
             Action::Stop if state.view != View::Bench && !state.is_checking() => "close",
             _ => self.short,
         }

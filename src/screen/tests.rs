@@ -89,7 +89,10 @@ fn all_kinds() -> Vec<ScreenState> {
         name: "Line In".to_owned(),
         reason: "the device is gone".to_owned(),
     };
+    let mut supplied = rehearsing();
+    let _ = supplied.act(Action::Supply);
     vec![
+        supplied,
         specimen::state(SourceKind::Input),
         specimen::showing(specimen::silence()),
         specimen::showing(specimen::reading(-0.3)),

@@ -92,6 +92,7 @@ fn lateness() -> Option<Duration> {
         Percent(0.5),
         Target::Frequency,
         None,
+        None,
     )
     .ok()?;
     let (mut writer, reader) = ring(RATE as usize, 1);

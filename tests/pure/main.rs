@@ -16,6 +16,7 @@ mod floors;
 mod flutter_follows_the_standard;
 mod golden_data_agrees;
 mod history_does_not_matter;
+mod lines_are_found;
 mod no_file_knows_another_in_a_circle;
 mod nothing_else_changes_a_reading;
 mod only_test_tones_are_read;

@@ -192,6 +192,7 @@ fn what_comes_back_as_the_default_may_be_another_and_begins_anew() {
             Percent(0.5),
             Target::Frequency,
             Some(Box::new(move |_| measured)),
+            None,
         )
         .expect("a thread");
         let wait_for = |what: &str, wanted: &dyn Fn(&LiveState) -> bool| {

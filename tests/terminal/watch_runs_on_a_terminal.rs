@@ -107,3 +107,97 @@ fn a_snapshot_that_was_left_unsaved_is_told_by_the_exit_status() {
     assert_eq!(window.last_status(), 3);
     assert!(window.screen().contains("could not be saved"));
 }
+
+/// The lines of a log that are whole; the last may have been torn.
+fn logged(path: &std::path::Path) -> Vec<serde_json::Value> {
+    let text = std::fs::read_to_string(path).unwrap_or_default();
+    let mut lines: Vec<_> = text.lines().map(serde_json::from_str).collect();
+    lines.pop_if(|line| line.is_err());
+    let whole = lines.into_iter().map(|line| line.expect("a whole line"));
+    whole.collect()
+}
+
+#[test]
+fn a_log_loses_at_most_a_second_when_killed() {
+    use std::time::{Duration, Instant};
+    let window = Window::open();
+    let log = window.home().join("side.jsonl");
+    let program = crate::support::program::PROGRAM;
+    window.type_line(&format!(
+        "sh -c 'echo $$ > pid; exec {program} practise --log side.jsonl'"
+    ));
+    window.wait_for("tone found");
+    let lines = || logged(&log).len();
+    while lines() < 3 {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    // One line has just come; count from it.
+    let (before, begun) = (lines(), Instant::now());
+    std::thread::sleep(Duration::from_millis(4500));
+    let pid = std::fs::read_to_string(window.home().join("pid")).expect("its number");
+    let passed = begun.elapsed().as_secs_f64();
+    let killed = std::process::Command::new("kill")
+        .args(["-9", pid.trim()])
+        .status();
+    assert!(killed.expect("kill runs").success());
+    window.wait_for("Killed");
+    let lines = logged(&log);
+    let came = (lines.len() - before) as f64;
+    assert!(came > passed - 1.0, "{came} lines in {passed} s");
+    assert_eq!(lines[0]["schema"], "tapewright.log/1");
+    assert_eq!(lines[0]["simulated"], true);
+    for (second, line) in (1u64..).zip(&lines[1..]) {
+        assert_eq!(line["at_s"], second);
+    }
+    let last = &lines[lines.len() - 1];
+    let deviation = last["deviation_percent"].as_f64().expect("a speed");
+    assert!((-4.5..-2.0).contains(&deviation), "{last}");
+}
+
+#[test]
+fn a_log_is_never_written_over_and_its_start_middle_and_end_are_told() {
+    let window = Window::open();
+    let path = window.home().join("tone.wav");
+    // 200 s, 1 % slow.
+    write_wav(&path, 48_000, 1, tone(48_000, 200.0, 3118.5, |_| 1.0));
+    let run = "watch --fast --reference 3150 --file tone.wav --log side.jsonl";
+    window.run(run);
+    window.wait_for("has ended");
+    window.quit();
+    let told = window.screen();
+    for needed in [
+        "log side.jsonl: 3 min 20 s",
+        "start -1.000 %, middle -1.000 %, end -1.000 %",
+    ] {
+        assert!(
+            told.replace('\n', " ").contains(needed),
+            "{needed} is missing:\n{told}"
+        );
+    }
+    let log = window.home().join("side.jsonl");
+    let lines = logged(&log);
+    let minutes = lines.iter().filter(|line| line.get("lines").is_some());
+    assert_eq!((lines.len(), minutes.count()), (1 + 200 + 3, 3));
+    window.run(run);
+    assert_eq!(window.last_status(), 3);
+    assert!(window.screen().contains("is not empty"));
+    assert_eq!(logged(&log).len(), lines.len());
+}
+
+/// A file that may not grow any more is a full disk.
+#[test]
+fn a_log_that_cannot_go_on_says_so_and_the_sitting_goes_on() {
+    let window = Window::open();
+    let log = window.home().join("side.jsonl");
+    window.type_line("ulimit -f 1");
+    window.run("practise --log side.jsonl");
+    window.wait_for("the log has ended");
+    // The needle goes on, and other words come.
+    window.press("t");
+    window.press("u");
+    window.wait_for("cents");
+    window.press("q");
+    assert_eq!(window.last_status(), 3);
+    assert!(window.screen().contains("the log ended early"));
+    assert!(!logged(&log).is_empty());
+}

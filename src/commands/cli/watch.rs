@@ -55,6 +55,14 @@ pub struct SittingOptions {
     #[allow(missing_docs)]
     pub by_ear: TicksOptions,
 
+    /// Keep a log: a line of JSON a second into a new file
+    ///
+    /// Speed, flutter and health of a whole side, in constant memory. A program
+    /// that is killed loses a second of it at most. Start, middle and end are
+    /// told on leaving; tapewright help records describes the lines.
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+
     /// Plain characters only, for terminals without Unicode
     ///
     /// Taken by itself where the locale is not UTF-8 and on the Linux console.
@@ -95,7 +103,8 @@ Examples:
           its own before and after; d goes to the next
   tapewright watch --file side-a.wav
           a recording instead of an input, at its own pace
-
+  tapewright watch --log side-a.jsonl
+          a whole side: a line a second goes into a new file
   tapewright watch --ticks --output \"usb speaker\"
           ticks for the ear while the eyes stay on the screwdriver: one at a
           time slow, two fast, a roll right, a rattle stop; x mutes

@@ -221,9 +221,12 @@ impl LineRecord {
         }
     }
 
-    /// What the newest look showed; `None` before the first.
-    pub fn live(&self) -> Option<&Arc<FlutterLines>> {
-        self.live.as_ref()
+    /// What the newest look at a run showed; `None` before the first.
+    pub fn live(&self, generation: u64) -> Option<&Arc<FlutterLines>> {
+        let is_it = |run: &Run| run.generation == generation;
+        self.live
+            .as_ref()
+            .filter(|_| self.run.as_ref().is_some_and(is_it))
     }
 
     /// The lines of the record; `None` where it is too short. What ran long
@@ -255,5 +258,104 @@ impl LineRecord {
         let mut lines = common(&windows);
         self.tell_motion(&mut lines, last.mean_hz);
         Some((last.with(lines, self.seconds()), last.mean_hz))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::signal::lines::tests::noise;
+    use std::f64::consts::TAU;
+
+    const RATE_HZ: f64 = 500.0;
+
+    fn run(generation: u64, moved: bool) -> Run {
+        Run {
+            generation,
+            moved,
+            offset_hz: 3150.0,
+            band_hz: 200.0,
+        }
+    }
+
+    /// A tone that wavers at `hz`, about the run's offset.
+    fn wavering(hz: f64, seconds: f64) -> Vec<f32> {
+        let value = |(n, rough): (usize, f64)| {
+            let t = n as f64 / RATE_HZ;
+            (3.0 * (TAU * hz * t).sin() + rough) as f32
+        };
+        let rough = noise((seconds * RATE_HZ) as usize, 4);
+        rough.into_iter().enumerate().map(value).collect()
+    }
+
+    fn record(live: bool) -> LineRecord {
+        let mut record = LineRecord::new(RATE_HZ);
+        if live {
+            record.be_live();
+        }
+        record
+    }
+
+    fn rates(found: &FlutterLines) -> Vec<f64> {
+        found
+            .lines
+            .iter()
+            .map(|line| (10.0 * line.hz.0).round() / 10.0)
+            .collect()
+    }
+
+    #[test]
+    fn memory_is_bounded_and_block_size_changes_nothing() {
+        let values = wavering(7.0, 400.0);
+        let mut whole = record(true);
+        whole.push(&run(1, false), &values);
+        assert_eq!(whole.values.len(), KEPT);
+        for most in [1, 997] {
+            let mut pieces = record(true);
+            for few in values.chunks(most) {
+                pieces.push(&run(1, false), few);
+            }
+            assert_eq!(pieces.lines(), whole.lines(), "{most}");
+            assert_eq!(pieces.live(1), whole.live(1), "{most}");
+        }
+        let mut long = record(false);
+        for nth in 0..20 {
+            long.push(&run(1, false), &values);
+            assert!(long.windows.len() <= MOST_WINDOWS, "{nth}");
+        }
+        let found = long.lines().expect("long");
+        assert!((found.seen.0 - 8000.0).abs() < 1.0);
+        let windows = &found.lines[0].windows;
+        assert!(windows.len() > MOST_WINDOWS / 2);
+        // From end to end.
+        assert!(windows[0].at.0 < 40.0 && windows[windows.len() - 1].at.0 > 7900.0);
+    }
+
+    #[test]
+    fn what_ran_before_a_move_is_no_part_of_what_runs_after() {
+        let mut both = record(true);
+        both.push(&run(1, false), &wavering(7.0, 40.0));
+        both.push(&run(2, true), &wavering(9.0, 12.0));
+        // Live, only what runs now; of the whole, what ran long.
+        assert_eq!(rates(both.live(2).expect("a look")), [9.0]);
+        assert_eq!(rates(&both.lines().expect("a run")), [7.0]);
+        both.push(&run(2, true), &wavering(9.0, 48.0)[6000..]);
+        assert_eq!(rates(&both.lines().expect("a run")), [9.0]);
+        let mut alone = record(true);
+        alone.push(&run(2, false), &wavering(9.0, 12.0));
+        alone.push(&run(2, false), &wavering(9.0, 48.0)[6000..]);
+        assert_eq!(alone.live(2), both.live(2));
+        // What begins has shown nothing yet.
+        assert_eq!(both.live(3), None);
+    }
+
+    #[test]
+    fn too_short_is_not_the_same_as_none() {
+        let mut still = record(false);
+        let rough: Vec<f32> = noise(15_000, 5).iter().map(|&value| value as f32).collect();
+        still.push(&run(1, false), &rough[..3000]);
+        assert_eq!(still.lines(), None);
+        still.push(&run(1, false), &rough[3000..]);
+        assert_eq!(still.lines().map(|found| found.lines.len()), Some(0));
     }
 }

@@ -17,6 +17,7 @@ pub(super) mod news;
 mod pages;
 pub(super) mod say;
 pub(super) mod strip;
+pub(super) mod supply;
 pub(super) mod title;
 pub(super) mod trend;
 mod trouble;

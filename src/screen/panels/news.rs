@@ -2,6 +2,7 @@
 //! after.
 
 use crate::report::numbers::plain;
+use crate::report::supply::headline;
 use crate::screen::pen::{Pen, fitting, width, wrap};
 use crate::screen::state::choosing::hint;
 use crate::screen::state::overlay::Overlay;
@@ -49,7 +50,7 @@ fn typed(entry: &Entry, room: u16) -> String {
         EntryFor::RecordedOn => "machine that the tape was recorded on",
         EntryFor::Part => "part that makes the marked line",
         EntryFor::Note => "note",
-        EntryFor::Supply => "supply voltage of the machine",
+        EntryFor::Supply | EntryFor::RunVoltage => "supply voltage of the machine",
         EntryFor::Tolerance => "half width of the tolerance band in percent",
         EntryFor::Reference(kind) => hint(kind),
     };
@@ -93,11 +94,17 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
 }
 
 impl ScreenState {
-    /// What stays on the shell when the screen is left: before, after and where
-    /// they are kept; nothing where nothing was.
+    /// What stays on the shell when the screen is left: before, after, what the
+    /// supply did and where they are kept; nothing where nothing was.
     pub fn closing_words(&self) -> Vec<String> {
         let places = self.record.iter().map(|place| format!("kept in {place}"));
-        comparison(self).into_iter().chain(places).collect()
+        let supply = self.supply_judged();
+        let supply = supply.map(|judged| format!("supply: {}", headline(&judged)));
+        comparison(self)
+            .into_iter()
+            .chain(supply)
+            .chain(places)
+            .collect()
     }
 }
 

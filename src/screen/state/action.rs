@@ -20,6 +20,7 @@ pub enum Action {
     GoBack,
     Pass,
     LongRun,
+    Supply,
     NextRun,
     Card,
     NoTrimmer,

@@ -21,6 +21,8 @@ pub enum Event {
     /// The snapshot of this number was saved, and lies there now; or why it
     /// could not be.
     Saved(u32, Result<String, String>),
+    /// A sentence for whoever sits here.
+    Said(String),
     /// The card of parts was written, and lies there now; or why it could not be.
     PartsKept(Box<PartsCard>, Result<String, String>),
     /// What became of a reference that was chosen.
@@ -35,7 +37,7 @@ impl Event {
                 live.sequence == state.live.sequence && live.source == state.live.source
             }
             Self::Bench(bench) => *bench == state.bench,
-            Self::Saved(..) | Self::PartsKept(..) | Self::Reference(_) => false,
+            Self::Saved(..) | Self::PartsKept(..) | Self::Said(_) | Self::Reference(_) => false,
         }
     }
 }
@@ -50,6 +52,7 @@ impl ScreenState {
                 self.saved(number, result);
                 Vec::new()
             }
+            Event::Said(sentence) => self.say(sentence),
             Event::PartsKept(card, result) => {
                 self.parts_kept(*card, result);
                 Vec::new()

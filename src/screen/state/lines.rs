@@ -30,10 +30,15 @@ pub struct Wavering {
 }
 
 impl Wavering {
-    /// With the cards of this bench.
-    pub(in crate::screen) fn new(own: Vec<PartsCard>) -> Self {
+    /// With the card in use and the cards of this bench.
+    pub(in crate::screen) fn new(used: Option<&PartsCard>, own: Vec<PartsCard>) -> Self {
         let mut cards = own;
         cards.extend_from_slice(generic());
+        if let Some(used) = used
+            && !cards.iter().any(|card| card.name == used.name)
+        {
+            cards.insert(0, used.clone());
+        }
         Self {
             cards,
             ..Self::default()
@@ -49,7 +54,7 @@ impl ScreenState {
         }
         self.view = match self.view {
             View::Lines => View::Bench,
-            View::Bench | View::Wiper | View::Contact => View::Lines,
+            View::Bench | View::Wiper | View::Contact | View::Supply => View::Lines,
         };
         Vec::new()
     }
@@ -231,6 +236,7 @@ impl ScreenState {
             recorded_here: self.is_recorded_here(),
             wiper: self.newest_sweep().map(|report| report.verdict),
             no_trimmer: self.routine.has_no_trimmer(),
+            follows_supply: self.follows_supply(),
             ..Situation::default()
         };
         likely(&situation.evidence())

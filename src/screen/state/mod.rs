@@ -15,6 +15,7 @@ pub(in crate::screen) mod long_run;
 pub(in crate::screen) mod overlay;
 pub(in crate::screen) mod routine;
 pub(in crate::screen) mod runs;
+pub(in crate::screen) mod supply;
 pub(in crate::screen) mod ticks;
 pub(in crate::screen) mod update;
 pub(in crate::screen) mod view;
@@ -30,6 +31,7 @@ use self::long_run::LongRun;
 use self::overlay::Overlay;
 use self::routine::{KeepWatch, Routine, RunUp};
 use self::runs::{PlannedRun, Runs};
+use self::supply::SupplyRun;
 use self::ticks::TicksShown;
 use self::view::View;
 use self::wiper::Swept;
@@ -164,6 +166,8 @@ pub enum EntryFor {
     Note,
     /// The supply voltage of the machine.
     Supply,
+    /// The next voltage of a supply run.
+    RunVoltage,
     /// A tolerance band of one's own.
     Tolerance,
     /// What stands behind the colon of a reference of this kind.
@@ -303,6 +307,8 @@ pub struct ScreenState {
     pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
     pub supply_volts: Option<f64>,
+    /// The run through supply voltages.
+    pub(in crate::screen) supply: SupplyRun,
     /// The simulated machine.
     pub bench: Option<BenchStatus>,
     /// Ticks out of a sound output, where they were asked for.
@@ -357,10 +363,11 @@ impl ScreenState {
             tape: setup.tape,
             recorded_on: None,
             cards: setup.cards,
+            wavering: Wavering::new(setup.parts.as_ref(), setup.parts_cards),
             parts: setup.parts,
-            wavering: Wavering::new(setup.parts_cards),
             note: None,
             supply_volts: None,
+            supply: SupplyRun::default(),
             bench: None,
             ticks: None,
             listening: None,
@@ -482,6 +489,7 @@ impl ScreenState {
         };
         self.follow_lines(&reading);
         effects.extend(self.follow_reading(&reading));
+        self.follow_start(&reading);
         self.remember(&reading);
         effects
     }
@@ -585,6 +593,7 @@ impl ScreenState {
             saving: true,
         };
         self.kept.push(kept.clone());
+        self.follow_supply(&kept);
         self.follow_kept(&kept.slot);
         self.follow_run(&kept);
         Effect::Save(kept)

@@ -67,6 +67,7 @@ impl ScreenState {
             Action::GoOn => self.go_on(),
             Action::GoBack => self.go_back(),
             Action::Pass => self.pass(),
+            Action::Supply => self.supply_key(),
             Action::LongRun => self.long_run_key(),
             Action::NextRun => self.next_run(),
             Action::NoTrimmer => self.toggle_trimmer(),
@@ -102,6 +103,7 @@ impl ScreenState {
             Action::ChooseTone(number) => self.choose_tone(number),
             Action::Turn(by) => {
                 self.follow_turning();
+                self.forget_supply_points();
                 vec![Effect::Bench(BenchCommand::Turn(by))]
             }
             Action::CleanStroke => self.clean_stroke(),
@@ -163,6 +165,9 @@ impl ScreenState {
         if self.view == View::Wiper {
             return self.leave_wiper();
         }
+        if self.view == View::Supply && self.keeping.is_none() {
+            return self.leave_supply();
+        }
         if self.view == View::Lines {
             return self.lines_page();
         }
@@ -206,6 +211,7 @@ impl ScreenState {
                 EntryFor::Snapshot
                 | EntryFor::Tolerance
                 | EntryFor::Supply
+                | EntryFor::RunVoltage
                 | EntryFor::Part
                 | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
@@ -236,24 +242,42 @@ impl ScreenState {
         Vec::new()
     }
 
-    /// A voltage as people type it: a comma or a point, with or without V.
-    fn take_supply(&mut self, said: Option<&str>) {
+    /// A voltage as people type it: a comma or a point, with or without V. The
+    /// simulated supply goes there.
+    fn take_supply(&mut self, said: Option<&str>) -> Vec<Effect> {
+        self.forget_voltage_asked();
         let Some(said) = said else {
             self.supply_volts = None;
-            return;
+            return Vec::new();
         };
+        let Some(volts) = self.voltage_of(said) else {
+            return Vec::new();
+        };
+        self.message = Some(format!("{volts} V goes with the next snapshots"));
+        self.set_supply(volts)
+    }
+
+    /// What was typed; says so where it is none.
+    pub(in crate::screen) fn voltage_of(&mut self, said: &str) -> Option<f64> {
         let plain = said.trim_end_matches(['V', 'v']).trim().replace(',', ".");
-        match plain.parse::<f64>() {
-            Ok(volts) if volts.is_finite() && volts > 0.0 && volts <= HIGHEST_SUPPLY => {
-                self.supply_volts = Some(volts);
-                self.message = Some(format!("{volts} V goes with the next snapshots"));
-            }
-            _ => {
-                self.message = Some(format!(
-                    "\"{}\" is no voltage from 0 to {HIGHEST_SUPPLY} V, such as 2.9; v asks again",
-                    said.chars().take(12).collect::<String>()
-                ));
-            }
+        let possible = |volts: &f64| volts.is_finite() && *volts > 0.0 && *volts <= HIGHEST_SUPPLY;
+        let volts = plain.parse::<f64>().ok().filter(possible);
+        if volts.is_none() {
+            self.message = Some(format!(
+                "\"{}\" is no voltage from 0 to {HIGHEST_SUPPLY} V, such as 2.9; type it again",
+                said.chars().take(12).collect::<String>()
+            ));
+        }
+        volts
+    }
+
+    /// It goes with the next snapshots, and the simulated supply goes there.
+    pub(in crate::screen) fn set_supply(&mut self, volts: f64) -> Vec<Effect> {
+        self.supply_volts = Some(volts);
+        if self.bench.is_some() {
+            vec![Effect::Bench(BenchCommand::Supply(volts))]
+        } else {
+            Vec::new()
         }
     }
 
@@ -279,7 +303,8 @@ impl ScreenState {
             EntryFor::RecordedOn => self.take_origin(said),
             EntryFor::Note => self.note = said,
             EntryFor::Part => return self.learn_part(said),
-            EntryFor::Supply => self.take_supply(said.as_deref()),
+            EntryFor::Supply => return self.take_supply(said.as_deref()),
+            EntryFor::RunVoltage => return self.take_run_voltage(said.as_deref()),
             EntryFor::Tolerance => return self.take_tolerance(said.as_deref()),
             EntryFor::Reference(kind) => return self.take_reference(kind, said.as_deref()),
             EntryFor::Snapshot => match said {

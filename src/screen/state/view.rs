@@ -11,6 +11,8 @@ pub enum View {
     Wiper,
     /// The check of a volume control or a switch.
     Contact,
+    /// The run through supply voltages.
+    Supply,
     /// The lines in the flutter and what makes them.
     Lines,
 }

@@ -3,18 +3,19 @@
 //! round for all that turns with the tape.
 
 use super::fit::{self, Wave};
-use super::position::{detrend, steps_from_middle};
-use super::{Found, LOBE_TURNS, Search, Sine, threshold};
+use super::position::{detrend, in_time, steps_from_middle};
+use super::{Found, LOBE_TURNS, Search, Seen, Sine, threshold};
 
 /// Rates of the mains and what rectifiers make of them, and how far the mains
 /// stray.
 const RATES_HZ: [f64; 6] = [50.0, 60.0, 100.0, 120.0, 150.0, 180.0];
 const STRAYS: f64 = 0.002;
 
-/// So much more of it must show in time than at steps of tape: where both
-/// are alike, nothing can be told. Tuned: simulated machines, 0.05 to 0.3 % of
-/// wow.
-const SHARPER: f64 = 1.15;
+/// More of it must show in time than at steps of tape, by this many standard
+/// deviations of noise and this part: where both are alike, nothing can be
+/// told. A choice; what turns shows less in time by as much.
+const SHARPER_SD: f64 = 5.0;
+const SHARPER: f64 = 0.01;
 
 /// A line at steps of tape is looked for this far aside, in parts of what the
 /// speed strays by.
@@ -29,23 +30,25 @@ const STAYS: f64 = 0.7;
 /// The speed strays by the range of its means over this.
 const MEAN_S: f64 = 0.5;
 
-/// Lines that keep their rate, with what to take out of the record.
-pub fn ripple(centred: &[f32], rate_hz: f64, top_hz: f64, turning: &Found) -> Vec<(Sine, Wave)> {
-    let mut values = centred.to_vec();
+/// Lines that keep their rate.
+pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Found) -> Vec<Sine> {
+    let mut values = in_time(centred).to_vec();
     detrend(&mut values);
-    let mut search = Search::new(values.len(), rate_hz, top_hz);
     let power = search.power(&values);
-    let floor = search.layout.floor(&power);
     let strays = range_of_means(centred, (MEAN_S * rate_hz) as usize) / 100.0;
     let mut found = Vec::new();
-    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= top_hz) {
-        let near = [1.0 - STRAYS, 1.0 + STRAYS].map(|part| search.spectrum.bin_of(hz * part));
-        let band = search.layout.band.clone();
-        let bins = (near[0]..=near[1]).filter(|bin| band.contains(bin));
-        let Some(bin) = bins.max_by(|&a, &b| power[a].total_cmp(&power[b])) else {
+    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= search.top_hz) {
+        let [from, to] = [1.0 - STRAYS, 1.0 + STRAYS].map(|part| search.spectrum.bin_of(hz * part));
+        let layout = search.layout.part(from..to + 1);
+        let floor = layout.floor(&power);
+        let Some(bin) = layout
+            .band
+            .clone()
+            .max_by(|&a, &b| power[a].total_cmp(&power[b]))
+        else {
             continue;
         };
-        let above = f64::from(power[bin]).max(1e-300).ln() - floor[bin - band.start];
+        let above = f64::from(power[bin].max(f32::MIN_POSITIVE).ln()) - floor[bin - from];
         if above <= threshold(search.seconds) {
             continue;
         }
@@ -55,25 +58,26 @@ pub fn ripple(centred: &[f32], rate_hz: f64, top_hz: f64, turning: &Found) -> Ve
         };
         fit::fit_one(&values, &mut wave);
         let aside = (LOBE_TURNS / search.seconds).max(SMEARED * hz * strays);
-        let off = |line: &Sine| (line.hz - wave.turns * rate_hz).abs();
-        let alike = turning.lines.iter().filter(|line| off(line) < aside);
-        let strongest = alike.map(|line| line.peak).fold(0.0, f64::max);
-        let stronger = turning
-            .lines
-            .iter()
-            .filter(|line| off(line) < SIDEBANDS_HZ && line.peak > wave.peak());
-        if wave.peak() > SHARPER * strongest && stays(&wave, centred, &values, stronger) {
+        let seen = Seen {
+            wave,
+            above,
+            bend_sd: 0.0,
+        };
+        let line = Sine {
+            hz: wave.turns * rate_hz,
+            keeps_rate: true,
+            ..search.line(&seen, turning)
+        };
+        let off = |other: &Sine| (other.hz - line.hz).abs();
+        let noise = (turning.density(line.hz) / search.seconds).sqrt();
+        let mut alike = turning.lines.iter().filter(|other| off(other) < aside);
+        let is_sharp =
+            alike.all(|other| (1.0 - SHARPER) * line.peak - other.peak > SHARPER_SD * noise);
+        let stronger = (turning.lines.iter())
+            .filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
+        if is_sharp && stays(&wave, centred, &values, stronger) {
             fit::add(&mut values, &wave, -1.0);
-            let seen = super::Seen {
-                wave,
-                above,
-                bend_sd: 0.0,
-            };
-            let line = Sine {
-                keeps_rate: true,
-                ..search.line(&seen, turning)
-            };
-            found.push((line, wave));
+            found.push(line);
         }
     }
     found
@@ -106,4 +110,56 @@ fn range_of_means(values: &[f32], each: usize) -> f64 {
     let ends = |(low, high): (f64, f64), mean: f64| (low.min(mean), high.max(mean));
     let (low, high) = means.fold((f64::INFINITY, f64::NEG_INFINITY), ends);
     (high - low).max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::signal::lines::tests::noise;
+    use crate::signal::lines::{Sine, find};
+    use std::f64::consts::TAU;
+
+    /// A minute with wow, a part at one rate and ripple at another.
+    fn lines(part: (f64, f64), ripple: (f64, f64)) -> Vec<Sine> {
+        let rate_hz = 500.0;
+        let mut place = 0.0;
+        let value = |(n, rough): (usize, &f64)| {
+            let t = n as f64 / rate_hz;
+            let speed = 0.2 * (TAU * 0.55 * t).sin()
+                + 0.2 * t / 60.0
+                + ripple.1 * (TAU * ripple.0 * t).sin()
+                + part.1 * (TAU * part.0 * place).sin()
+                + 0.05 * rough;
+            place += (1.0 + speed / 100.0) / rate_hz;
+            speed as f32
+        };
+        let rough = noise(30_000, 2);
+        let values: Vec<f32> = rough.iter().enumerate().map(value).collect();
+        find(&values, rate_hz, 200.0, 3.9)
+            .expect("long enough")
+            .lines
+    }
+
+    #[test]
+    fn ripple_that_keeps_its_rate_is_told_from_a_motor_near_it() {
+        for (part, ripple) in [((48.7, 0.03), (50.0, 0.02)), ((101.3, 0.02), (100.0, 0.03))] {
+            let lines = lines(part, ripple);
+            let rates = |keeps| {
+                let those = lines.iter().filter(move |line| line.keeps_rate == keeps);
+                those.map(|line| line.hz).collect::<Vec<f64>>()
+            };
+            let (kept, turning) = (rates(true), rates(false));
+            assert_eq!(kept.len(), 1, "{lines:?}");
+            assert!((kept[0] - ripple.0).abs() < 0.01);
+            assert_eq!(turning.len(), 2, "{lines:?}");
+            assert!(turning.iter().any(|hz| (hz - part.0).abs() < 0.02));
+        }
+    }
+
+    #[test]
+    fn a_side_band_of_what_turns_is_no_ripple() {
+        // Wow makes one at 50 Hz, in time, of what turns at 49.45.
+        let lines = lines((49.45, 0.05), (130.0, 0.0));
+        assert!(lines.iter().all(|line| !line.keeps_rate), "{lines:?}");
+        assert_eq!(lines.len(), 2, "{lines:?}");
+    }
 }

@@ -48,6 +48,9 @@ impl ScreenState {
         if self.is_checking_contact() {
             return self.check_contact();
         }
+        if self.view == View::Supply {
+            return self.supply_goes_on();
+        }
         let step = self.routine.at();
         if self.routine.mark(step) == Mark::LeftOut {
             return self.leave(step);

@@ -9,6 +9,7 @@ use crate::readings::{
 };
 use crate::report::sweep::headline;
 use crate::screen::references;
+use crate::screen::state::view::View;
 use crate::screen::state::{Kept, ScreenState, Slot};
 use crate::screen::words::{level, noun, problem, signed, with_uncertainty};
 use crate::units::Percent;
@@ -266,6 +267,9 @@ pub(in crate::screen) fn key_does(routine: &Routine, state: &ScreenState) -> &'s
     let done = routine.is_done(routine.at());
     if state.is_checking_contact() {
         return "end the check";
+    }
+    if state.view == View::Supply {
+        return state.supply_key_does();
     }
     match routine.at() {
         Step::Before | Step::Along | Step::After if state.keeping.is_some() => "wait",
