@@ -2,6 +2,7 @@
 //! nothing else.
 
 mod clock;
+mod parts;
 mod practise;
 mod read;
 mod runs;
@@ -24,6 +25,7 @@ use crate::records::places::Places;
 use crate::references::{Reference, TapeCard};
 
 pub use clock::ClockOptions;
+pub use parts::{LearnPart, PartsAction, PartsChoice, PartsOptions};
 pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
@@ -73,6 +75,9 @@ pub enum Command {
     /// Make, show and list the cards of reference tapes
     #[command(long_about = tape::ABOUT, after_long_help = tape::EXAMPLES)]
     Tape(TapeOptions),
+    /// List, show, make and learn the rotating parts of machines
+    #[command(long_about = parts::ABOUT, after_long_help = parts::EXAMPLES)]
+    Parts(PartsOptions),
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
@@ -166,7 +171,7 @@ pub struct ReferenceOptions {
 /// Where things are kept.
 #[derive(Args, Clone, Debug, Default)]
 pub struct DataOptions {
-    /// Folder for snapshots, clock figures and tape cards instead of the usual
+    /// Folder for snapshots, clock figures and cards instead of the usual
     /// one, which is the system's folder for data
     #[arg(long = "data", value_name = "FOLDER", global = true)]
     pub folder: Option<PathBuf>,

@@ -23,11 +23,12 @@ macro_rules! chapter {
 }
 
 /// In the order in which a job needs them.
-const MANUAL: [Chapter; 11] = [
+const MANUAL: [Chapter; 12] = [
     chapter!("safety", "before you open a machine"),
     chapter!("connect", "wiring, level, settings of the system"),
     chapter!("practise", "the whole job on a simulated machine"),
     chapter!("figures", "verdicts, what the figures mean, limits"),
+    chapter!("lines", "what wavers: parts, their cards, likely causes"),
     chapter!(
         "wiper",
         "a trimmer that cannot be trusted, a crackling control"

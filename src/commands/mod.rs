@@ -10,6 +10,8 @@ mod inputs;
 mod interrupt;
 mod keeper;
 mod logging;
+mod machine_parts;
+mod making;
 mod processor;
 mod programme;
 mod progress;
@@ -28,7 +30,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::Parser;
-use cli::{Cli, Command, ReferenceOptions};
+use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptions};
 use say::{Written, complain, write_out};
 
 use crate::records::cards::CardError;
@@ -79,10 +81,32 @@ fn no_folder() -> Failure {
     Failure::new(Exit::File, sentence)
 }
 
-/// The card that was named must do: nothing is measured without it.
-fn with_card(options: &mut ReferenceOptions) -> Result<(), Failure> {
+/// The cards that were named must do: nothing is measured without them.
+fn with_cards(
+    reference: &mut ReferenceOptions,
+    parts: &mut PartsChoice,
+    machine: Option<&str>,
+) -> Result<(), Failure> {
     let cannot = |error: CardError| Failure::new(Exit::File, error.to_string());
-    options.read_card().map_err(cannot)
+    reference.read_card().map_err(cannot)?;
+    let places = reference.data.places();
+    parts.read_card(&places, machine).map_err(cannot)
+}
+
+fn with_cards_of_sitting(sitting: &mut SittingOptions) -> Result<(), Failure> {
+    with_cards(
+        &mut sitting.reference,
+        &mut sitting.parts,
+        sitting.machine.as_deref(),
+    )
+}
+
+fn with_cards_of_reading(options: &mut ReadOptions) -> Result<(), Failure> {
+    with_cards(
+        &mut options.reference,
+        &mut options.parts,
+        options.machine.as_deref(),
+    )
 }
 
 /// A file that may not grow any more (`ulimit -f`) is told like a full disk:
@@ -97,14 +121,15 @@ fn outlive_the_limit_of_a_file() {
 pub fn run(cli: Cli) -> ExitCode {
     outlive_the_limit_of_a_file();
     let outcome = match cli.command.unwrap_or_default() {
-        Command::Watch(mut options) => with_card(&mut options.sitting.reference)
+        Command::Watch(mut options) => with_cards_of_sitting(&mut options.sitting)
             .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
-        Command::Practise(mut options) => with_card(&mut options.sitting.reference)
+        Command::Practise(mut options) => with_cards_of_sitting(&mut options.sitting)
             .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
-        Command::Read(mut options) => with_card(&mut options.reference)
+        Command::Read(mut options) => with_cards_of_reading(&mut options)
             .inspect_err(|failure| read::tell_of_every_file(&options, failure))
             .and_then(|()| read::run(&options)),
         Command::Tape(options) => tape::run(&options),
+        Command::Parts(options) => machine_parts::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),

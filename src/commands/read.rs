@@ -17,6 +17,7 @@ use crate::readings::{
     Caution, CautionCode, Cut, EngineError, IdentListener, Measurement, Meter, Origin,
     ReferenceKind, SweepReport, TapeIdent, Target, TuningMeter, Unclear,
 };
+use crate::references::parts::{HeardAt, PartsCard, attribute};
 use crate::references::{CONCERT_PITCH, Reference, same_machine};
 use crate::report::{self, FileReport, FileResult, budget, json, text};
 use crate::units::{Hertz, Seconds};
@@ -107,6 +108,7 @@ fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> Strin
         },
         tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
+        parts: options.parts.card.as_ref(),
         sweep: None,
         contact: options.contact.then_some(None),
     };
@@ -159,6 +161,7 @@ fn one_file(
         result,
         tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
+        parts: options.parts.card.as_ref(),
         sweep,
         contact: options
             .contact
@@ -275,6 +278,7 @@ fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measur
     if !measurement.signal.usable && again && by_frequency && !is_named {
         add_tuning(&mut measurement, options, path);
     }
+    hold_against_parts(&mut measurement, options.parts.card.as_ref());
     let mut faults = recording.faults();
     faults.cut_short &= reached_end;
     add_faults(&mut measurement, &faults, &recording);
@@ -283,6 +287,20 @@ fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measur
         sweep: processor.end_sweep(),
         contact: contact.map(|mut contact| contact.report()),
     })
+}
+
+/// Names the parts behind the lines, where there is a card of them.
+fn hold_against_parts(measurement: &mut Measurement, card: Option<&PartsCard>) {
+    let recorded_here = measurement.conditions.reference.recorded_here;
+    let (Some(lines), Some(speed), Some(card)) = (&mut measurement.lines, &measurement.speed, card)
+    else {
+        return;
+    };
+    attribute(lines, card, &HeardAt::of(speed, recorded_here, None));
+    if card.generic && !lines.lines.is_empty() {
+        let name = card.name.clone();
+        measurement.cautions.push(Caution::GenericParts(name));
+    }
 }
 
 /// A whole programme has more than the tone on it, and what stands between is

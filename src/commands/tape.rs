@@ -35,7 +35,7 @@ pub(super) fn run(options: &TapeOptions) -> Outcome {
     }
 }
 
-fn refused(error: &CardError) -> Failure {
+pub(super) fn refused(error: &CardError) -> Failure {
     let exit = match error {
         CardError::NoName { .. } => Exit::Usage,
         _ => Exit::File,
@@ -48,15 +48,15 @@ fn say(text: &str) -> Outcome {
     Ok(Exit::Done)
 }
 
-fn today() -> String {
+pub(super) fn today() -> String {
     Timestamp::now()
         .to_zoned_datetime(TimeZone::system())
         .strftime("%Y-%m-%d")
         .to_string()
 }
 
-/// The tape's name where a file was named.
-fn name_of(named: &str) -> String {
+/// The card's name where a file was named.
+pub(super) fn name_of(named: &str) -> String {
     let path = Path::new(named);
     match (path.extension(), path.file_stem()) {
         (Some(extension), Some(stem)) if extension.eq_ignore_ascii_case("toml") => {

@@ -69,6 +69,8 @@ struct Source {
     machine: Option<String>,
     /// Which part of a simulated machine was at fault; for the end.
     truth: Option<String>,
+    /// Card of the simulated machine's parts.
+    parts: Option<PartsCard>,
 }
 
 /// What to sit down to.
@@ -137,7 +139,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             .into_iter()
             .filter_map(|(_, card)| card.ok())
             .collect(),
-        parts: None,
+        parts: options.parts.card.clone().or(source.parts),
         parts_cards: cards::list::<PartsCard>(&places)
             .into_iter()
             .filter_map(|(_, card)| card.ok())
@@ -362,6 +364,9 @@ fn rehearse(
     message: Option<String>,
 ) -> Result<Source, Failure> {
     let name = practice.name.clone();
+    let card = practice.parts.as_ref().map(|parts| parts.card_text(&name));
+    // A test of the simulated machines reads them all.
+    let card = card.and_then(|text| PartsCard::from_toml(&text).ok());
     let tones = runs.iter().map(|planned| {
         planned
             .nominal
@@ -382,6 +387,7 @@ fn rehearse(
         bench: Some(bench),
         message: message.or(Some(complaint)),
         machine: Some(name),
+        parts: card,
         truth: practice.parts.map(|parts| {
             format!(
                 "what was wrong (simulated {}): {}",
@@ -400,6 +406,7 @@ impl Source {
             message: None,
             machine: None,
             truth: None,
+            parts: None,
         }
     }
 }

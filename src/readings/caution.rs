@@ -55,6 +55,16 @@ pub enum Caution {
     /// RMS, and how often it comes.
     HeavyWow(Percent, Hertz),
 
+    // Of lines of flutter and of two channels.
+    /// Too short for lines.
+    NoLinesYet,
+    /// The card of this name is that of a kind of machine.
+    GenericParts(String),
+    /// The time between the channels is near half a period: it may be the other
+    /// way round.
+    LagNearHalfPeriod(f64),
+    ChannelInverted,
+
     // Of a speed that was no steady one.
     TooShort,
     /// Whether it falls.
@@ -202,6 +212,10 @@ pub enum CautionCode {
     ToneNotNeeded,
     VoicesApart,
     OneChannel,
+    LinesTooShort,
+    ChannelPeriodAmbiguous,
+    ChannelInverted,
+    PartsCardGeneric,
     LevelsDiffer,
     HeavyWow,
     ThroughPipe,
@@ -259,6 +273,10 @@ impl Caution {
             C::Dropouts(..) => Code::Dropouts,
             C::Trouble(problem, _) => of_problem(problem),
             C::LevelsDiffer(_) => Code::LevelsDiffer,
+            C::NoLinesYet => Code::LinesTooShort,
+            C::GenericParts(_) => Code::PartsCardGeneric,
+            C::LagNearHalfPeriod(_) => Code::ChannelPeriodAmbiguous,
+            C::ChannelInverted => Code::ChannelInverted,
             C::TwoPassages(_) | C::TwoSpacings(_) => Code::ChannelsDisagree,
             C::HeavyWow(..) => Code::HeavyWow,
             C::TooShort | C::BeyondTheEnd(_) => Code::RecordTooShort,

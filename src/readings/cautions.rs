@@ -7,6 +7,7 @@ use super::judge::{LOUD_HUM, LOW_SNR, ambiguous, mains_mismatch};
 use super::measurement::Measurement;
 use super::stretch::Stretch;
 use super::values::{ChannelUsed, Likely, Problem, WrongTone};
+use super::wavering::TwoChannels;
 use super::wow::wow;
 use crate::units::{Decibels, Hertz, Percent};
 
@@ -94,6 +95,10 @@ fn signal_cautions(
     if stretch.channels_disagree() {
         cautions.push(Caution::Trouble(Problem::ChannelsDisagree, kind));
     }
+    if let Some(channels) = &got.channels {
+        cautions.extend(channels.inverted.then_some(Caution::ChannelInverted));
+        cautions.extend(near_half_a_period(channels));
+    }
     if got.signal.usable && kind != ReferenceKind::Note {
         cautions.extend(match stretch.sides() {
             Sides::Alike => None,
@@ -153,6 +158,8 @@ fn speed_cautions(
     let too_short = got.speed.is_some_and(|speed| speed.uncertainty.is_none());
     if too_short || got.flutter.weighted_rms.is_none() && got.flutter.band_limit.is_none() {
         cautions.push(Caution::TooShort);
+    } else if got.lines.is_none() && around.conditions.kind == ReferenceKind::Tone {
+        cautions.push(Caution::NoLinesYet);
     }
     cautions.extend(got.flutter.band_limit.map(Caution::ToneTooLow));
     let drift = got.drift.filter(|drift| {
@@ -176,4 +183,14 @@ fn heavy_wow(stretch: &Stretch, around: &Surroundings) -> Option<Caution> {
     let (wow, nominal) = wow(stretch).zip(around.nominal)?;
     let rms = Percent(wow.rms_hz * around.conditions.percent_per_hz(nominal));
     (rms >= HEAVY_WOW).then_some(Caution::HeavyWow(rms, Hertz(wow.hz)))
+}
+
+/// Azimuth and weave move the time between the channels by this part of a
+/// period without anybody touching the head. Practice, no source.
+const NEAR_HALF: f64 = 0.1;
+
+fn near_half_a_period(channels: &TwoChannels) -> Option<Caution> {
+    let period_us = channels.ambiguous_by_us?;
+    let is_near = channels.right_lags_us.abs() > (0.5 - NEAR_HALF) * period_us;
+    is_near.then_some(Caution::LagNearHalfPeriod(period_us))
 }

@@ -51,6 +51,7 @@ mod verdict;
 mod vibrato;
 mod warming;
 mod wavering;
+mod weighting;
 mod without_tone;
 mod wow;
 
@@ -65,7 +66,7 @@ pub use conditions::{
 pub use course::SteadyParts;
 pub use engine::{Engine, recorded};
 pub use expanded::Expanded;
-pub use flutter::weighting;
+
 pub use found::{
     CopyState, MarksFigures, MatchFigures, NoteFigures, PassageFigures, PlaceInCopy, TapeIdent,
     TuningHint, Vibrato,
@@ -95,3 +96,4 @@ pub use wavering::{
     Chirp, FlutterLine, FlutterLines, LikelyPart, LineAt, LineCourse, LineMotion, SPECTRUM_CELLS,
     SPECTRUM_HZ, TwoChannels,
 };
+pub use weighting::weighting;

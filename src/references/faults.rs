@@ -30,6 +30,17 @@ pub struct LikelyFault {
     pub reasons: Vec<Evidence>,
 }
 
+impl LikelyFault {
+    /// What wavers, or the head, speaks of it, and not the speed alone.
+    pub fn is_of_wavering(&self) -> bool {
+        let of_it = |it: &Evidence| {
+            let broad = matches!(it.sign, Sign::BroadSlow | Sign::BroadFast);
+            it.line.is_some() || broad || it.sign == Sign::AzimuthOff
+        };
+        self.reasons.iter().any(of_it)
+    }
+}
+
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Rules {

@@ -98,6 +98,22 @@ fn sentence(caution: &Caution) -> String {
             )
         }
 
+        C::NoLinesYet => "Too short for the lines in the flutter: eight seconds at one speed show \
+            the first, a minute shows the slow ones."
+            .into(),
+        C::GenericParts(card) => format!(
+            "\"{card}\" is a card for a kind of machine, not of this one: its parts are guesses \
+             with wide tolerances. Count turns by eye and make a card (tapewright help parts)."
+        ),
+        C::LagNearHalfPeriod(period_us) => format!(
+            "The time between the channels is near half a period of the tone ({:.1} µs), so which \
+             channel leads cannot be told; a second tone at least a tenth away tells.",
+            period_us
+        ),
+        C::ChannelInverted => "One channel is wired the other way round: in mono it takes the \
+            other away. Check the leads of the head and of the output."
+            .into(),
+
         // Of a tone.
         C::Silence => SILENCE.into(),
         C::NoTone => {

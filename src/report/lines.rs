@@ -150,10 +150,11 @@ fn apart(one: Option<&Part>, other: Option<&Part>, names: [&str; 2]) -> String {
     }
 }
 
-/// Rate, amplitude and share: "6.08 turns a second, 0.062 % ±0.002 %, 48 %".
+/// Rate, amplitude and share: "6.08 turns a second, 0.062 % ±0.002 %, 48 % of
+/// the flutter".
 pub fn figures(line: &FlutterLine) -> String {
     format!(
-        "{} turns a second, {}, {:.0} %",
+        "{} turns a second, {}, {:.0} % of the flutter",
         rate(line),
         peak(line),
         100.0 * line.weighted_share
@@ -216,4 +217,42 @@ pub fn none(lines: &FlutterLines) -> String {
         ),
         None => "no line".to_owned(),
     }
+}
+
+/// Lines that are told one by one in a text; scripts have them all.
+const MOST_TOLD: usize = 5;
+
+/// Each line in a sentence's part, strongest first, and how many more there
+/// are.
+pub fn each(lines: &FlutterLines, card: Option<&PartsCard>, tolerance: Tolerance) -> Vec<String> {
+    if lines.lines.is_empty() {
+        return vec![none(lines)];
+    }
+    let told = lines.lines.iter().take(MOST_TOLD);
+    let mut texts: Vec<String> = told
+        .map(|line| {
+            let mut text = format!("{}: {}", figures(line), long(lines, line, card));
+            let after = [
+                course(line).map(str::to_owned),
+                slope(line),
+                no_fault(lines, line, tolerance),
+                told_apart(lines, line, card),
+            ];
+            for said in after.into_iter().flatten() {
+                text.push_str("; ");
+                text.push_str(&said);
+            }
+            text
+        })
+        .collect();
+    let more = lines.lines.len().saturating_sub(MOST_TOLD);
+    texts.extend((more > 0).then(|| format!("and {}", counted(more as u64, "more", "more"))));
+    texts
+}
+
+/// "slows 3.1 % a minute".
+fn slope(line: &FlutterLine) -> Option<String> {
+    let slope = line.chirp?.percent_per_minute;
+    let way = if slope < 0.0 { "slows" } else { "quickens" };
+    Some(format!("{way} {:.1} % a minute", slope.abs()))
 }

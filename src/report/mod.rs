@@ -35,6 +35,7 @@ pub use words::{band, channel, clock_source, lines_of, worth};
 
 use crate::readings::contact::ContactReport;
 use crate::readings::{CautionCode, Conditions, Measurement, SweepReport};
+use crate::references::parts::PartsCard;
 use crate::references::{TapeCard, Tolerance};
 
 /// One file of `tapewright read`: what is reported of it, measured or not.
@@ -48,6 +49,8 @@ pub struct FileReport<'a> {
     pub tolerance: Tolerance,
     /// Card of the tape that was played.
     pub tape: Option<&'a TapeCard>,
+    /// Card of the parts that lines were held against.
+    pub parts: Option<&'a PartsCard>,
     /// What came of the wiper check, where one was asked for.
     pub sweep: Option<&'a SweepReport>,
     /// What came of the contact check, where one was asked for.
@@ -62,6 +65,7 @@ impl<'a> FileReport<'a> {
             result,
             tolerance: Tolerance::default(),
             tape: None,
+            parts: None,
             sweep: None,
             contact: None,
         }

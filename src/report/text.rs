@@ -2,15 +2,19 @@
 //! machine, then the rest. Fits 80 columns.
 
 use std::fmt::Write as _;
+use std::iter;
 
 use super::numbers::{places, plain, signed};
 use super::words::{band, cell, channel, counted, with_uncertainty, wrapped};
-use super::{FileReport, FileResult, contact, noun, sweep, timed, words};
+use super::{FileReport, FileResult, channels, contact, faults, lines, noun, sweep, timed, words};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
     CautionCode, Cut, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
-    TapeIdent, Unclear, Verdict,
+    TapeIdent, TwoChannels, Unclear, Verdict,
 };
+use crate::references::evidence::Situation;
+use crate::references::faults::likely;
+use crate::references::parts::PartsCard;
 use crate::references::{Found, TapeCard, Tolerance};
 use crate::units::{Percent, Seconds};
 
@@ -34,7 +38,7 @@ pub fn block(report: &FileReport<'_>) -> String {
                 title(&file, measurement)
             } else {
                 let breaks = report.contact.flatten().is_some_and(ContactReport::breaks);
-                measured(&file, measurement, report.tolerance, breaks)
+                measured(&file, measurement, report.tolerance, report.parts, breaks)
                     + &report.tape.map_or(String::new(), tape)
                     + &measurement.ident.as_ref().map_or(String::new(), ident)
             };
@@ -85,6 +89,7 @@ fn measured(
     file: &str,
     measurement: &Measurement,
     tolerance: Tolerance,
+    parts: Option<&PartsCard>,
     contact_breaks: bool,
 ) -> String {
     let mut text = title(file, measurement);
@@ -97,14 +102,56 @@ fn measured(
         text.push_str(&along_line(measurement));
         if measurement.speed.is_some() && measurement.note.is_none() {
             text.push_str(&flutter_lines(&measurement.flutter));
+            text.push_str(&wavering(measurement, parts, tolerance));
         }
     }
     text.push_str(&wrapped(
         "  Signal     ",
         &signal(measurement, contact_breaks),
     ));
+    text.push_str(
+        &measurement
+            .channels
+            .as_ref()
+            .map_or(String::new(), two_channels),
+    );
     text.push_str(&cautions(measurement, &[]));
     text
+}
+
+/// The lines in the flutter, and what they speak of.
+fn wavering(measurement: &Measurement, parts: Option<&PartsCard>, tolerance: Tolerance) -> String {
+    let Some(found) = &measurement.lines else {
+        return String::new();
+    };
+    let mut text = String::new();
+    let heads = iter::once("  Lines      ").chain(iter::repeat("             "));
+    for (head, line) in heads.zip(lines::each(found, parts, tolerance)) {
+        text.push_str(&wrapped(head, &plain(&line)));
+    }
+    let situation = Situation {
+        card: parts,
+        ..Situation::of(measurement, tolerance)
+    };
+    let faults = likely(&situation.evidence());
+    if let Some(first) = faults.iter().find(|it| it.is_of_wavering()) {
+        let sentence = faults::sentence(first, Some(found));
+        text.push_str(&wrapped("  Cause      ", &plain(&sentence)));
+    }
+    text
+}
+
+/// What two channels tell of the head.
+fn two_channels(it: &TwoChannels) -> String {
+    let said = [
+        Some(channels::levels(it)),
+        Some(channels::balance(it)),
+        Some(channels::lag(it)),
+        channels::doubt(it),
+        Some(channels::mono_loss(it)),
+    ];
+    let said: Vec<String> = said.into_iter().flatten().collect();
+    wrapped("  Channels   ", &said.join("; "))
 }
 
 /// The tape's card.

@@ -130,6 +130,7 @@ mod tests {
             result: FileResult::Measured(&measurement),
             tolerance: band,
             tape: None,
+            parts: None,
             sweep: None,
             contact: None,
         };

@@ -1,15 +1,18 @@
 //! How often noise shows a line, how small a line is found, and how true its
 //! rate and amplitude are.
 //!
-//! `cargo bench --bench lines`: all parts; `-- noise`, `-- found`, `-- strength`
-//! one of them; a number says how many records a cell, `--seed 1` takes others.
+//! `cargo bench --bench lines`: all parts; `-- noise`, `-- foreign`, `-- found`,
+//! `-- strength`, `-- engine` one of them; a number says how many records a cell,
+//! `--seed 1` takes others. The thresholds were tuned on other generators, whose
+//! seeds cannot be met here.
 
 #[path = "../support/mod.rs"]
 mod support;
 
-use support::coloured::{COLOURS, Colour, RATE_HZ, add_turning, short};
+use support::coloured::{COLOURS, Colour, FOREIGN, RATE_HZ, add_turning, short, wandering};
 use support::dice::Dice;
 use support::seeds::{asked, each, has, head, row, share};
+use support::unsteady::{self, Noise, Tone, Wavering};
 use tapewright::signal::lines::{Found, Sine, find, threshold};
 
 const TOP_HZ: f64 = 200.0;
@@ -40,6 +43,93 @@ fn noise(count: u64, set: u64) {
                 share(shows.iter().filter(|&&it| it).count(), shows.len())
             })
             .collect();
+        row(&[&seconds, &cells.join(" | ")]);
+    }
+}
+
+/// The same of noise that no threshold was tuned on, and lines whose phase
+/// wanders.
+fn foreign(count: u64, set: u64) {
+    println!("\nnoise that nothing was tuned on: records that show a line, percent");
+    head("noise | 20 s | 60 s");
+    for kind in FOREIGN {
+        let cells = [20.0, 60.0].map(|seconds| {
+            let shows = each(0..count, |nth| {
+                let mut dice = Dice::new(nth ^ (set << 32) ^ 0x666f_7265);
+                let mut values = kind.noise(seconds, &mut dice);
+                values.iter_mut().for_each(|value| *value *= 0.03);
+                !found(&values).lines.is_empty()
+            });
+            share(shows.iter().filter(|&&it| it).count(), shows.len())
+        });
+        row(&[&format!("{kind:?}"), &cells.join(" | ")]);
+    }
+    println!("\na line of 0.06 % at 2.9 Hz in 0.05 % of noise whose phase wanders, 60 s");
+    head("width, turns over the record | lines found | strongest, part of the peak");
+    for width in [0.0, 0.1, 0.3, 1.0, 3.0] {
+        let seen = each(0..count.div_ceil(4), |nth| {
+            let mut dice = Dice::new(nth ^ (set << 32) ^ 0x7761_6e64);
+            let noise = Colour::White.noise(60.0, &mut dice);
+            let line = wandering(2.9, 0.06, width, 60.0, &mut dice);
+            let values: Vec<f64> = noise.iter().zip(line).map(|(n, l)| 0.05 * n + l).collect();
+            let found = found(&values);
+            let peaks: Vec<f64> = found.lines.iter().map(|line| line.peak).collect();
+            (peaks.len(), peaks.first().copied().unwrap_or(0.0) / 0.06)
+        });
+        let of = seen.len() as f64;
+        let lines = seen.iter().map(|it| it.0 as f64).sum::<f64>() / of;
+        let strongest = seen.iter().map(|it| it.1).sum::<f64>() / of;
+        row(&[&width, &format!("{lines:.2}"), &format!("{strongest:.2}")]);
+    }
+}
+
+/// Noise through the whole engine: at the end of a recording, and live, a look
+/// every eight seconds.
+fn engine(count: u64, set: u64) {
+    println!("\nnoise through the whole engine, percent of records with any line");
+    head("seconds | as a recording | live, at any look");
+    let kinds = [
+        Noise::first(0.05, 0.3),
+        Noise::first(0.05, 0.01),
+        Noise {
+            quality: Some(0.5),
+            ..Noise::first(0.05, 0.05)
+        },
+        Noise {
+            quality: Some(6.0),
+            ..Noise::first(0.05, 0.03)
+        },
+    ];
+    for seconds in [20.0, 60.0, 110.0, 140.0, 600.0] {
+        let count = if seconds > 200.0 {
+            count.div_ceil(4)
+        } else {
+            count
+        };
+        let shows = each(0..count, |nth| {
+            let machine = Wavering {
+                noises: vec![kinds[nth as usize % kinds.len()]],
+                white: 0.02,
+                ..Wavering::default()
+            };
+            let mut live = unsteady::engine();
+            let mut tone = Tone::new(&machine, seconds, nth ^ (set << 32) ^ 0x656e_6769);
+            let (mut samples, mut shown) = (Vec::new(), false);
+            for node in 0..(seconds * 200.0) as u64 {
+                samples.clear();
+                tone.add_node(&mut samples);
+                live.push(&samples);
+                if node % 400 == 0 {
+                    let lines = live.reading().lines;
+                    shown |= lines.is_some_and(|found| !found.lines.is_empty());
+                }
+            }
+            let lines = live.measurement().lines.expect("long enough");
+            (!lines.lines.is_empty(), shown)
+        });
+        let recorded = shows.iter().filter(|it| it.0).count();
+        let live = shows.iter().filter(|it| it.1).count();
+        let cells = [recorded, live].map(|hits| share(hits, shows.len()));
         row(&[&seconds, &cells.join(" | ")]);
     }
 }
@@ -145,9 +235,16 @@ fn strength(count: u64, set: u64) {
 
 fn main() {
     let (count, set) = asked();
-    let all = !["noise", "found", "strength"].iter().any(|word| has(word));
+    let parts = ["noise", "foreign", "found", "strength", "engine"];
+    let all = !parts.iter().any(|word| has(word));
     if all || has("noise") {
         noise(count.unwrap_or(300), set);
+    }
+    if all || has("foreign") {
+        foreign(count.unwrap_or(200), set);
+    }
+    if all || has("engine") {
+        engine(count.unwrap_or(80), set);
     }
     if all || has("found") {
         small(count.unwrap_or(100), set);

@@ -9,8 +9,8 @@ formula, so that a test can make the same samples by itself; only the results
 are stored. Speed comes from the analytic signal of the whole record
 (scipy.signal.hilbert), weighting from the table of the standard by way of the
 Fourier transform, bands from scipy.signal.butter, two-sigma from
-numpy.percentile, lines from numpy.linalg.lstsq, the Allan deviation from
-allantools.
+numpy.percentile, lines from numpy.linalg.lstsq and, where their rates are
+sought too, from scipy.optimize.curve_fit, the Allan deviation from allantools.
 
 A fresh run must agree to 1e-9 of the largest value of each list: another
 processor or another build of the transform rounds the last digits otherwise,
@@ -26,6 +26,7 @@ import allantools
 import numpy as np
 import scipy.fft
 import scipy.interpolate
+import scipy.optimize
 import scipy.signal
 
 STORED = pathlib.Path(__file__).with_name("expected.json")
@@ -236,6 +237,38 @@ def results(recording):
     }
 
 
+def fitted_lines():
+    """Rates and peaks of the lines in an invented series of speeds, fitted
+    together from rates near the true ones."""
+    rate_hz, count = 500.0, 30000
+    lines = [[0.63, 0.08, 0.1], [4.7, 0.05, 0.35], [8.9, 0.02, 0.6], [9.3, 0.03, 0.8], [33.0, 0.02, 0.2], [95.0, 0.01, 0.9]]
+    noise = 0.02
+    n = np.arange(count)
+    t = n / rate_hz
+    values = noise * hiss(n)
+    for hz, peak, turns in lines:
+        values = values + peak * np.sin(2 * np.pi * (hz * t + turns))
+
+    def model(t, mean, slope, *each):
+        total = mean + slope * (t - t.mean())
+        for hz, a, b in zip(each[0::3], each[1::3], each[2::3]):
+            total = total + a * np.cos(2 * np.pi * hz * t) + b * np.sin(2 * np.pi * hz * t)
+        return total
+
+    start = [0.0, 0.0]
+    for hz, peak, turns in lines:
+        start += [hz + 0.002, peak * np.sin(2 * np.pi * turns), peak * np.cos(2 * np.pi * turns)]
+    found, _ = scipy.optimize.curve_fit(model, t, values, start, xtol=1e-14, ftol=1e-14, gtol=1e-14)
+    return {
+        "rate_hz": rate_hz,
+        "count": count,
+        "lines": lines,
+        "noise": noise,
+        "hz": [float(hz) for hz in found[2::3]],
+        "peaks": [float(np.hypot(a, b)) for a, b in zip(found[3::3], found[4::3])],
+    }
+
+
 def allan():
     """Overlapping Allan deviation of an invented series of means."""
     count, step_s = 600, 0.5
@@ -286,7 +319,7 @@ def differences(stored, fresh, where=""):
 
 
 def main():
-    fresh = rounded({"recordings": [results(r) for r in RECORDINGS], "allan": allan()})
+    fresh = rounded({"recordings": [results(r) for r in RECORDINGS], "fitted": fitted_lines(), "allan": allan()})
     if sys.argv[1:] == ["--check"]:
         wrong = differences(json.loads(STORED.read_text()), fresh)
         print("\n".join(wrong) if wrong else "golden data made anew agree with those stored")

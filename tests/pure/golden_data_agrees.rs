@@ -14,11 +14,23 @@ use crate::support::sound::{self, Line, Tone};
 use serde::Deserialize;
 use tapewright::readings::{Measurement, weighting};
 use tapewright::signal::allan::overlapping_allan;
+use tapewright::signal::lines::{find, threshold};
 
 #[derive(Deserialize)]
 struct Golden {
     recordings: Vec<Found>,
+    fitted: FittedLines,
     allan: AllanFound,
+}
+
+#[derive(Deserialize)]
+struct FittedLines {
+    rate_hz: f64,
+    count: usize,
+    lines: Vec<[f64; 3]>,
+    noise: f64,
+    hz: Vec<f64>,
+    peaks: Vec<f64>,
 }
 
 #[derive(Deserialize)]
@@ -261,6 +273,50 @@ fn lines_of_wow_and_flutter_agree_with_least_squares() {
             let error = peak / expected - 1.0;
             println!("{}: {hz} Hz {error:+.5}", recording.name);
             assert!(error.abs() < 0.002, "{}: {hz} Hz {error}", recording.name);
+        }
+    }
+}
+
+#[test]
+fn line_amplitudes_are_scipys() {
+    let fitted = &GOLDEN.fitted;
+    let values: Vec<f32> = (0..fitted.count)
+        .map(|n| {
+            let t = n as f64 / fitted.rate_hz;
+            let lines = fitted.lines.iter();
+            let lines = lines.map(|[hz, peak, turns]| peak * (TAU * (hz * t + turns)).sin());
+            (lines.sum::<f64>() + fitted.noise * hiss(n as u64)) as f32
+        })
+        .collect();
+    let seconds = fitted.count as f64 / fitted.rate_hz;
+    let found = find(&values, fitted.rate_hz, 200.0, threshold(seconds)).expect("long enough");
+    assert_eq!(found.lines.len(), fitted.lines.len(), "{:?}", found.lines);
+    for (hz, peak) in fitted.hz.iter().zip(&fitted.peaks) {
+        let line = found.lines.iter().find(|line| (line.hz - hz).abs() < 0.02);
+        let line = line.unwrap_or_else(|| panic!("no line at {hz} Hz"));
+        let error = line.peak / peak - 1.0;
+        println!(
+            "{hz} Hz: {error:+.5}, rate off by {:+.2} sd",
+            (line.hz - hz) / line.hz_sd
+        );
+        assert!(error.abs() < 0.05, "{hz} Hz: {error}");
+        assert!((line.hz - hz).abs() < 2.0 * line.hz_sd, "{hz} Hz: {line:?}");
+    }
+}
+
+#[test]
+fn lines_through_the_whole_engine_agree_with_least_squares() {
+    for found in &GOLDEN.recordings {
+        let recording = &found.recording;
+        let measurement = recording.measurement();
+        let lines = measurement.lines.expect("long enough").lines;
+        for ([hz, ..], expected) in recording.lines.iter().zip(&found.line_peaks_percent) {
+            // Heard at the speed at which the tape runs.
+            let line = lines.iter().find(|line| (line.hz.0 - hz).abs() < 0.05);
+            let line = line.unwrap_or_else(|| panic!("no line at {hz} Hz: {lines:?}"));
+            let error = line.peak.0 / expected - 1.0;
+            println!("{}: {hz} Hz {error:+.5}", recording.name);
+            assert!(error.abs() < 0.05, "{}: {hz} Hz {error}", recording.name);
         }
     }
 }

@@ -262,6 +262,14 @@ const LAST_MOVE: &str = "last move";
 /// digits of the arithmetic.
 fn at_once() -> Vec<Figure> {
     let mut figures = figures(0.5, 0.5, 0.5, 0.5);
+    let first = |it: &Reading| it.lines.as_ref()?.lines.first().map(|line| line.peak.0);
+    let rate = |it: &Reading| it.lines.as_ref()?.lines.first().map(|line| line.hz.0);
+    let count = |it: &Reading| it.lines.as_ref().map(|found| found.lines.len() as f64);
+    figures.extend([
+        Figure("lines", 0.5, [0.0, 0.0], count),
+        Figure("strongest line", 0.5, [1.0, 0.0], first),
+        Figure("its rate", 0.5, [1.0, 0.0], rate),
+    ]);
     for Figure(_, _, by, _) in &mut figures {
         *by = by.map(|by| by.min(1e-6));
     }

@@ -76,6 +76,129 @@ impl Colour {
     }
 }
 
+/// Noise that no threshold was tuned on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Foreign {
+    /// Five times as loud for 0.2 s, every few seconds.
+    Bursts,
+    /// 1/f, four times as loud at the end as at the beginning.
+    Swelling,
+    /// A random telegraph: two speeds that change places about once a second.
+    Telegraph,
+    /// White, of few and large values.
+    Spikes,
+    /// Straight over 20 ms every few seconds, as over dropouts.
+    Bridged,
+    /// A resonance at this rate and of this quality, in 1/f.
+    Ringing(f64, f64),
+    /// A resonance whose rate wanders by a tenth.
+    Wandering,
+}
+
+pub const FOREIGN: [Foreign; 10] = [
+    Foreign::Bursts,
+    Foreign::Swelling,
+    Foreign::Telegraph,
+    Foreign::Spikes,
+    Foreign::Bridged,
+    Foreign::Ringing(0.6, 3.0),
+    Foreign::Ringing(20.0, 8.0),
+    Foreign::Ringing(3.0, 15.0),
+    Foreign::Ringing(10.0, 30.0),
+    Foreign::Wandering,
+];
+
+impl Foreign {
+    pub fn noise(self, seconds: f64, dice: &mut Dice) -> Vec<f64> {
+        let count = (seconds * RATE_HZ) as usize;
+        let few_seconds = |dice: &mut Dice| (-2.0 * RATE_HZ * dice.unit().max(1e-9).ln()) as usize;
+        let pink = |dice: &mut Dice| Colour::Pink.noise(seconds, dice);
+        match self {
+            Self::Bursts | Self::Bridged => {
+                let mut values = Colour::White.noise(seconds, dice);
+                let length = if self == Self::Bursts { 100 } else { 10 };
+                let mut at = few_seconds(dice);
+                while at + length < count {
+                    let (from, to) = (values[at], values[at + length]);
+                    for (k, value) in values[at..at + length].iter_mut().enumerate() {
+                        let part = k as f64 / length as f64;
+                        *value = match self {
+                            Self::Bursts => 5.0 * *value,
+                            _ => from + part * (to - from),
+                        };
+                    }
+                    at += length + few_seconds(dice);
+                }
+                values
+            }
+            Self::Swelling => {
+                let along = |k: usize| 1.0 + 3.0 * k as f64 / count as f64;
+                let values = pink(dice).into_iter().enumerate();
+                values.map(|(k, value)| along(k) * value).collect()
+            }
+            Self::Telegraph => {
+                let mut side = 1.0;
+                let mut smooth = 0.0;
+                let mut next = || {
+                    if dice.chance(1.0 / RATE_HZ) {
+                        side = -side;
+                    }
+                    // The flywheel.
+                    smooth += (side - smooth) * 0.02;
+                    smooth + 0.05 * dice.gaussian()
+                };
+                (0..count).map(|_| next()).collect()
+            }
+            Self::Spikes => (0..count).map(|_| dice.gaussian().powi(3)).collect(),
+            Self::Ringing(hz, quality) => {
+                let ring = ringing(count, quality, |_| hz, dice);
+                let values = pink(dice).into_iter().zip(ring);
+                values.map(|(pink, ring)| 0.3 * pink + ring).collect()
+            }
+            Self::Wandering => {
+                let mut slow = 0.0;
+                let wander: Vec<f64> = (0..count)
+                    .map(|_| {
+                        slow += -slow / (5.0 * RATE_HZ)
+                            + 0.1 * dice.gaussian() / (2.5 * RATE_HZ).sqrt();
+                        6.0 * (1.0 + slow)
+                    })
+                    .collect();
+                let ring = ringing(count, 8.0, |k| wander[k], dice);
+                let values = pink(dice).into_iter().zip(ring);
+                values.map(|(pink, ring)| 0.3 * pink + ring).collect()
+            }
+        }
+    }
+}
+
+/// Noise through a resonance.
+fn ringing(count: usize, quality: f64, hz: impl Fn(usize) -> f64, dice: &mut Dice) -> Vec<f64> {
+    let (mut last, mut before) = (0.0, 0.0);
+    (0..count)
+        .map(|k| {
+            let w = TAU * hz(k) / RATE_HZ;
+            let keeps = (-w / (2.0 * quality)).exp();
+            let next = 2.0 * keeps * w.cos() * last - keeps * keeps * before + w * dice.gaussian();
+            (before, last) = (last, next);
+            next
+        })
+        .collect()
+}
+
+/// A line whose phase wanders: its width in turns over the record.
+pub fn wandering(hz: f64, peak: f64, width: f64, seconds: f64, dice: &mut Dice) -> Vec<f64> {
+    let count = (seconds * RATE_HZ) as usize;
+    let step = (TAU * width / count as f64).sqrt();
+    let mut phase = TAU * dice.unit();
+    (0..count)
+        .map(|n| {
+            phase += step * dice.gaussian();
+            peak * (TAU * hz * n as f64 / RATE_HZ + phase).sin()
+        })
+        .collect()
+}
+
 /// Adds what turns with the tape: lines of (rate, peak) at the mean speed of
 /// what is there already; percent.
 pub fn add_turning(values: &mut [f64], lines: &[(f64, f64)], dice: &mut Dice) {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{ReferenceOptions, seconds};
+use super::{PartsChoice, ReferenceOptions, seconds};
 use crate::references::Tolerance;
 
 /// `tapewright read`.
@@ -48,6 +48,10 @@ pub struct ReadOptions {
     #[arg(long, short, value_name = "NAME")]
     pub machine: Option<String>,
 
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub parts: PartsChoice,
+
     /// Name of the machine that the tape was recorded on, where neither a card
     /// nor the tape itself says so
     #[arg(long, value_name = "NAME", conflicts_with = "tape")]
@@ -74,6 +78,7 @@ impl ReadOptions {
             reference,
             tolerance: Tolerance::default(),
             machine: None,
+            parts: PartsChoice::default(),
             recorded_on: None,
             from: None,
             to: None,
@@ -115,6 +120,8 @@ Examples:
           a tape known to play 0.2 % low, give or take 0.1 %
   tapewright read --tape \"tone tape 3\" a.wav
           a tape with a card (tapewright tape): its own error is taken out
+  tapewright read --parts \"portable cassette\" a.wav
+          which part turns as often as the speed wavers (tapewright parts)
   tapewright read --from 10 --to 70 long.wav
           one minute of it
   tapewright read --budget side-a.wav

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{ReferenceOptions, RunOptions, TicksOptions};
+use super::{PartsChoice, ReferenceOptions, RunOptions, TicksOptions};
 use crate::references::Tolerance;
 
 /// `tapewright watch`.
@@ -42,6 +42,10 @@ pub struct SittingOptions {
     /// Name of the machine on the bench, kept with every snapshot
     #[arg(long, short, value_name = "NAME")]
     pub machine: Option<String>,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub parts: PartsChoice,
 
     #[command(flatten)]
     #[allow(missing_docs)]

@@ -225,7 +225,8 @@ impl Engine {
     fn lines(&self) -> Option<Arc<FlutterLines>> {
         let is_tone = self.settings.conditions.kind == ReferenceKind::Tone;
         let shown = is_tone && self.is_shown();
-        self.whole.flutter.lines.live().filter(|_| shown).cloned()
+        let newest = self.whole.flutter.lines.live(self.flutter.generation());
+        newest.filter(|_| shown).cloned()
     }
 
     fn trend_percent(&self) -> Arc<[Option<Percent>]> {

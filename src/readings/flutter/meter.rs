@@ -11,9 +11,9 @@ use super::quasi_peak::QuasiPeak;
 use super::recent::{BLOCK_S, Recent, WINDOW_S};
 use super::scatter::{FlutterBlocks, FlutterScatter};
 use super::two_sigma::TwoSigma;
-use super::weighting::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted, weighting};
 use crate::readings::blocks::BlockSeries;
 use crate::readings::lines::{LINES_HZ, LineRecord, Run};
+use crate::readings::weighting::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted, weighting};
 use crate::signal::filters::Bank;
 use crate::signal::fir::kaiser_lowpass;
 use crate::signal::phased::{Phased, PhasedTaps, TILE};
@@ -330,6 +330,11 @@ impl FlutterMeter {
     /// Nobody will ask for the live figures.
     pub fn only_totals(&mut self) {
         self.is_live = false;
+    }
+
+    /// Counts restarts.
+    pub fn generation(&self) -> u64 {
+        self.generation
     }
 
     /// The highest rate that reaches the values from here on.

@@ -10,7 +10,5 @@ mod quasi_peak;
 mod recent;
 mod scatter;
 mod two_sigma;
-mod weighting;
 
 pub use meter::{FlutterHz, FlutterMeter, FlutterTotals};
-pub use weighting::{FLUTTER_HZ, WOW_HZ, weighting};

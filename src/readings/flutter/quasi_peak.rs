@@ -74,7 +74,7 @@ impl QuasiPeak {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::flutter::weighting::weighting;
+    use crate::readings::weighting::weighting;
 
     /// Rates of the track, its limits and between.
     const RATES: [f64; 4] = [2000.0, 2205.0, 2756.25, 3999.0];

@@ -2,10 +2,10 @@
 
 use std::sync::{Arc, LazyLock};
 
-use crate::readings::flutter::{FLUTTER_HZ, WOW_HZ, weighting};
 use crate::readings::wavering::{
     Chirp, FlutterLine, FlutterLines, LineMotion, SPECTRUM_CELLS, SPECTRUM_HZ,
 };
+use crate::readings::weighting::{FLUTTER_HZ, WOW_HZ, weighting};
 use crate::signal::lines::{Found, Sine, find, threshold};
 use crate::units::{Hertz, Percent, Seconds};
 

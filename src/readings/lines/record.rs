@@ -221,9 +221,12 @@ impl LineRecord {
         }
     }
 
-    /// What the newest look showed; `None` before the first.
-    pub fn live(&self) -> Option<&Arc<FlutterLines>> {
-        self.live.as_ref()
+    /// What the newest look at a run showed; `None` before the first.
+    pub fn live(&self, generation: u64) -> Option<&Arc<FlutterLines>> {
+        let is_it = |run: &Run| run.generation == generation;
+        self.live
+            .as_ref()
+            .filter(|_| self.run.as_ref().is_some_and(is_it))
     }
 
     /// The lines of the record; `None` where it is too short. What ran long
@@ -313,7 +316,7 @@ mod tests {
                 pieces.push(&run(1, false), few);
             }
             assert_eq!(pieces.lines(), whole.lines(), "{most}");
-            assert_eq!(pieces.live(), whole.live(), "{most}");
+            assert_eq!(pieces.live(1), whole.live(1), "{most}");
         }
         let mut long = record(false);
         for nth in 0..20 {
@@ -334,14 +337,16 @@ mod tests {
         both.push(&run(1, false), &wavering(7.0, 40.0));
         both.push(&run(2, true), &wavering(9.0, 12.0));
         // Live, only what runs now; of the whole, what ran long.
-        assert_eq!(rates(both.live().expect("a look")), [9.0]);
+        assert_eq!(rates(both.live(2).expect("a look")), [9.0]);
         assert_eq!(rates(&both.lines().expect("a run")), [7.0]);
         both.push(&run(2, true), &wavering(9.0, 48.0)[6000..]);
         assert_eq!(rates(&both.lines().expect("a run")), [9.0]);
         let mut alone = record(true);
         alone.push(&run(2, false), &wavering(9.0, 12.0));
         alone.push(&run(2, false), &wavering(9.0, 48.0)[6000..]);
-        assert_eq!(alone.live(), both.live());
+        assert_eq!(alone.live(2), both.live(2));
+        // What begins has shown nothing yet.
+        assert_eq!(both.live(3), None);
     }
 
     #[test]

@@ -5,6 +5,8 @@ use ratatui_core::style::Style;
 
 use super::bars;
 use crate::readings::{ChannelUsed, ClockSource, Problem, Reading, ReferenceKind, SignalHealth};
+use crate::references::evidence::is_unusual;
+use crate::references::parts::Naming;
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
 use crate::screen::state::{Lead, ScreenState};
@@ -139,6 +141,7 @@ fn facts(state: &ScreenState, reading: &Reading, has_bars: bool) -> Vec<(String,
     if !has_bars {
         plain.extend(bars::facts(state, state.size.0 < ROOMY));
     }
+    plain.extend(culprit(state));
     plain.extend(units(state, reading));
     plain.extend(signal.snr.map(|snr| format!("SNR {:.0} dB", snr.0)));
     if state.conditions.clock.source != ClockSource::Default {
@@ -146,6 +149,28 @@ fn facts(state: &ScreenState, reading: &Reading, has_bars: bool) -> Vec<(String,
     }
     facts.extend(plain.into_iter().map(|text| (text, false)));
     facts
+}
+
+/// More of the weighted flutter than this is worth a word beside the needle. A
+/// choice.
+const LARGE_SHARE: f64 = 0.3;
+
+/// The part that makes most of the flutter, where it is more than usual.
+fn culprit(state: &ScreenState) -> Option<String> {
+    let lines = state.wavering.lines.as_ref().filter(|_| state.is_live())?;
+    let line = lines.lines.first()?;
+    let Naming::Part(part) = Naming::of(lines, line) else {
+        return None;
+    };
+    let is_large = line.weighted_share >= LARGE_SHARE;
+    let is_culprit = is_large && is_unusual(line, Some(part), state.tolerance);
+    is_culprit.then(|| {
+        format!(
+            "{} {:.0} % of flutter",
+            part.name,
+            100.0 * line.weighted_share
+        )
+    })
 }
 
 fn is_tone(state: &ScreenState) -> bool {

@@ -3,7 +3,7 @@
 
 use ratatui_core::style::Style;
 
-use crate::readings::{FlutterLine, FlutterLines, SPECTRUM_HZ};
+use crate::readings::{FlutterLine, FlutterLines, SPECTRUM_HZ, TwoChannels};
 use crate::report::channels;
 use crate::report::faults::{self, headline};
 use crate::report::lines::{course, head, no_fault, none, short};
@@ -315,18 +315,25 @@ fn channel_words(state: &ScreenState, room: u16) -> Option<String> {
     let told = reading.channels.as_ref()?;
     let now = reading.channels_now.as_ref();
     if room < ROOMY {
-        let now = now.map_or_else(String::new, |now| format!(", now {:.1}", now.right_lags_us));
+        let now = now.map_or_else(String::new, |now| format!(", now {}", later(now)));
         let balance = signed(told.balance.0, 1);
-        return Some(format!(
-            "L/R {balance} dB, right {:.1} µs later{now}",
-            told.right_lags_us
-        ));
+        return Some(format!("L/R {balance} dB, {} µs later{now}", later(told)));
     }
     let mut words = format!("{}, {}", channels::balance(told), channels::lag(told));
     if let Some(now) = now {
-        words = format!("{words}; last second {}", signed(now.right_lags_us, 1));
+        words = format!("{words}; last second {}", later(now));
     }
     Some(words.replace('±', state.look.plus_minus()))
+}
+
+/// Which channel comes later, and by how many microseconds.
+fn later(told: &TwoChannels) -> String {
+    let side = if told.right_lags_us < 0.0 {
+        "left"
+    } else {
+        "right"
+    };
+    format!("{side} {:.1}", told.right_lags_us.abs())
 }
 
 #[cfg(test)]
@@ -334,7 +341,6 @@ mod tests {
     use std::sync::Arc;
 
     use super::*;
-    use crate::readings::TwoChannels;
     use crate::references::parts::PartsCard;
     use crate::screen::specimen;
     use crate::screen::state::action::Action;

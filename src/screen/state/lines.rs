@@ -30,10 +30,15 @@ pub struct Wavering {
 }
 
 impl Wavering {
-    /// With the cards of this bench.
-    pub(in crate::screen) fn new(own: Vec<PartsCard>) -> Self {
+    /// With the card in use and the cards of this bench.
+    pub(in crate::screen) fn new(used: Option<&PartsCard>, own: Vec<PartsCard>) -> Self {
         let mut cards = own;
         cards.extend_from_slice(generic());
+        if let Some(used) = used
+            && !cards.iter().any(|card| card.name == used.name)
+        {
+            cards.insert(0, used.clone());
+        }
         Self {
             cards,
             ..Self::default()

@@ -50,8 +50,9 @@ impl Layout {
     /// the bin `last`.
     pub fn new(band: Range<usize>, per_turn: f64, last: usize) -> Self {
         let first = (FIRST_TURNS * per_turn) as usize;
-        let beyond = ((GUARD_TURNS + SIDE_TURNS) * per_turn) as usize;
-        let fitted = first.min(band.start)..(band.end + beyond).min(last);
+        let beyond = ((GUARD_TURNS + SIDE_TURNS) * per_turn).ceil() as usize + 1;
+        let from = band.start.saturating_sub(beyond).max(first);
+        let fitted = from.min(band.start)..(band.end + beyond).min(last);
         let x: Vec<f64> = fitted.clone().map(|bin| (bin.max(1) as f64).ln()).collect();
         Self {
             sums: prefix(x.iter().map(|x| [*x, x * x])),
@@ -62,6 +63,11 @@ impl Layout {
             band,
             per_turn,
         }
+    }
+
+    /// The same for a part of the band alone.
+    pub fn part(&self, band: Range<usize>) -> Self {
+        Self::new(band, self.per_turn, self.fitted.end)
     }
 
     /// Bins beside `bin` that its floor is fitted to.
@@ -99,8 +105,20 @@ impl Layout {
 
     fn fit(&self, values: &[f64]) -> Vec<f64> {
         let sums = prefix(values.iter().zip(&self.x).map(|(l, x)| [*l, x * l]));
-        let band = self.band.clone();
-        band.map(|bin| self.line_at(bin, &sums)).collect()
+        // Once a turn is enough for what is fitted to forty of them.
+        let every = (self.per_turn as usize).max(1);
+        let Range { start, end } = self.band;
+        let mut fit = Vec::with_capacity(end - start);
+        let mut here = self.line_at(start, &sums);
+        for bin in (start..end).step_by(every) {
+            let next = (bin + every).min(end - 1);
+            let there = self.line_at(next, &sums);
+            let step = (there - here) / (next - bin).max(1) as f64;
+            let few = (bin..end.min(bin + every)).zip(0u32..);
+            fit.extend(few.map(|(_, k)| here + f64::from(k) * step));
+            here = there;
+        }
+        fit
     }
 
     /// At a bin the straight line through what both sides of it sum up to.

@@ -3,7 +3,7 @@
 //! round for all that turns with the tape.
 
 use super::fit::{self, Wave};
-use super::position::{detrend, steps_from_middle};
+use super::position::{detrend, in_time, steps_from_middle};
 use super::{Found, LOBE_TURNS, Search, Seen, Sine, threshold};
 
 /// Rates of the mains and what rectifiers make of them, and how far the mains
@@ -30,23 +30,25 @@ const STAYS: f64 = 0.7;
 /// The speed strays by the range of its means over this.
 const MEAN_S: f64 = 0.5;
 
-/// Lines that keep their rate, with what to take out of the record.
-pub fn ripple(centred: &[f32], rate_hz: f64, top_hz: f64, turning: &Found) -> Vec<(Sine, Wave)> {
-    let mut values = centred.to_vec();
+/// Lines that keep their rate.
+pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Found) -> Vec<Sine> {
+    let mut values = in_time(centred).to_vec();
     detrend(&mut values);
-    let mut search = Search::new(values.len(), rate_hz, top_hz);
     let power = search.power(&values);
-    let floor = search.layout.floor(&power);
     let strays = range_of_means(centred, (MEAN_S * rate_hz) as usize) / 100.0;
     let mut found = Vec::new();
-    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= top_hz) {
-        let near = [1.0 - STRAYS, 1.0 + STRAYS].map(|part| search.spectrum.bin_of(hz * part));
-        let band = search.layout.band.clone();
-        let bins = (near[0]..=near[1]).filter(|bin| band.contains(bin));
-        let Some(bin) = bins.max_by(|&a, &b| power[a].total_cmp(&power[b])) else {
+    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= search.top_hz) {
+        let [from, to] = [1.0 - STRAYS, 1.0 + STRAYS].map(|part| search.spectrum.bin_of(hz * part));
+        let layout = search.layout.part(from..to + 1);
+        let floor = layout.floor(&power);
+        let Some(bin) = layout
+            .band
+            .clone()
+            .max_by(|&a, &b| power[a].total_cmp(&power[b]))
+        else {
             continue;
         };
-        let above = f64::from(power[bin]).max(1e-300).ln() - floor[bin - band.start];
+        let above = f64::from(power[bin].max(f32::MIN_POSITIVE).ln()) - floor[bin - from];
         if above <= threshold(search.seconds) {
             continue;
         }
@@ -62,19 +64,20 @@ pub fn ripple(centred: &[f32], rate_hz: f64, top_hz: f64, turning: &Found) -> Ve
             bend_sd: 0.0,
         };
         let line = Sine {
+            hz: wave.turns * rate_hz,
             keeps_rate: true,
             ..search.line(&seen, turning)
         };
         let off = |other: &Sine| (other.hz - line.hz).abs();
-        let alike = turning.lines.iter().filter(|other| off(other) < aside);
-        let is_sharp = alike
-            .into_iter()
-            .all(|other| line.peak - other.peak > SHARPER * line.peak_sd.hypot(other.peak_sd));
+        let noise = (turning.density(line.hz) / search.seconds).sqrt();
+        let mut alike = turning.lines.iter().filter(|other| off(other) < aside);
+        let is_sharp =
+            alike.all(|other| (1.0 - SHARPER) * line.peak - other.peak > SHARPER_SD * noise);
         let stronger = (turning.lines.iter())
             .filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
         if is_sharp && stays(&wave, centred, &values, stronger) {
             fit::add(&mut values, &wave, -1.0);
-            found.push((line, wave));
+            found.push(line);
         }
     }
     found

@@ -14,7 +14,7 @@ use std::f64::consts::PI;
 
 use self::fit::Wave;
 use self::floor::{Layout, MEAN_ABOVE_FIT};
-use self::position::{at_equal_steps, centred, detrend};
+use self::position::{at_equal_steps, centred, detrend, kept};
 use super::fir::LANES;
 use super::spectrum::Spectrum;
 use super::statistics::parabola_top;
@@ -147,31 +147,21 @@ pub fn find(values: &[f32], rate_hz: f64, top_hz: f64, threshold: f64) -> Option
     }
     // One middle of the record for all that is fitted to it.
     let centre = centred(&values[..values.len() / LANES * LANES]);
-    let found = turning(&centre, rate_hz, top_hz, threshold)?;
-    let kept = mains::ripple(&centre, rate_hz, top_hz, &found);
-    if kept.is_empty() {
+    let mut search = Search::new(kept(centre.len()), rate_hz, top_hz);
+    let found = search.turning(&centre, rate_hz, threshold)?;
+    let ripples = mains::ripple(&mut search, &centre, rate_hz, &found);
+    if ripples.is_empty() {
         return Some(found);
     }
     let mut without = centre;
-    let mut ripples = Vec::new();
-    for (line, wave) in kept {
-        fit::add(&mut without, &wave, -1.0);
-        ripples.push(line);
+    for ripple in &ripples {
+        fit::add(&mut without, &ripple.wave, -1.0);
     }
-    let mut found = turning(&without, rate_hz, top_hz, threshold)?;
+    let mut found = search.turning(&without, rate_hz, threshold)?;
     found.lines.extend(ripples);
     found.lines.sort_by(|a, b| b.peak.total_cmp(&a.peak));
     found.lines.truncate(MOST_LINES);
     Some(found)
-}
-
-/// Lines at equal steps of tape.
-fn turning(centred: &[f32], rate_hz: f64, top_hz: f64, threshold: f64) -> Option<Found> {
-    let even = at_equal_steps(centred)?;
-    let mut values = even.values;
-    detrend(&mut values);
-    let rate_hz = rate_hz / even.step;
-    Some(Search::new(values.len(), rate_hz, top_hz).lines(values, threshold))
 }
 
 /// A line while it is sought.
@@ -186,6 +176,8 @@ struct Seen {
 struct Search {
     spectrum: Spectrum,
     layout: Layout,
+    top_hz: f64,
+    /// Of the values at hand: in time or at equal steps of tape.
     rate_hz: f64,
     seconds: f64,
     /// Values of the record.
@@ -205,10 +197,20 @@ impl Search {
         Self {
             layout: Layout::new(first..end, per_turn, last.max(end)),
             spectrum,
+            top_hz,
             rate_hz,
             seconds,
             count,
         }
+    }
+
+    /// Lines at equal steps of tape.
+    fn turning(&mut self, centred: &[f32], rate_hz: f64, threshold: f64) -> Option<Found> {
+        let even = at_equal_steps(centred)?;
+        let mut values = even.values;
+        detrend(&mut values);
+        self.rate_hz = rate_hz / even.step;
+        Some(self.lines(values, threshold))
     }
 
     fn power(&mut self, values: &[f32]) -> Vec<f32> {
@@ -217,7 +219,7 @@ impl Search {
         power
     }
 
-    fn lines(mut self, values: Vec<f32>, threshold: f64) -> Found {
+    fn lines(&mut self, values: Vec<f32>, threshold: f64) -> Found {
         let mut residual = values;
         let mut seen: Vec<Seen> = Vec::new();
         let whole = self.power(&residual);
@@ -234,7 +236,7 @@ impl Search {
             floor = self.layout.floor(&rest);
         }
         let band = self.layout.band.clone();
-        let hz_per_bin = self.spectrum.hz_per_bin();
+        let hz_per_bin = self.rate_hz / (self.count as f64 * self.layout.per_turn);
         let mut found = Found {
             lines: Vec::new(),
             seconds: self.seconds,

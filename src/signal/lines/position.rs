@@ -25,8 +25,10 @@ pub struct Even {
 pub fn at_equal_steps(percent: &[f32]) -> Option<Even> {
     static PLAYER: LazyLock<Player> = LazyLock::new(Player::default);
     let count = percent.len();
-    let kept = count.checked_sub(2 * EDGE).filter(|&kept| kept >= LANES)?;
-    let kept = kept / LANES * LANES;
+    let kept = kept(count);
+    if kept == 0 {
+        return None;
+    }
     let places = places(percent);
     let step = step(&places);
     let mut below = 0;
@@ -42,6 +44,17 @@ pub fn at_equal_steps(percent: &[f32]) -> Option<Even> {
     let mut values = vec![0.0; kept];
     PLAYER.play_at(percent, &evenly, &mut values);
     Some(Even { values, step })
+}
+
+/// Values of a record that can be read at equal steps: whole lanes of them, in
+/// the middle of a record of whole lanes.
+pub fn kept(count: usize) -> usize {
+    count.saturating_sub(2 * EDGE) / LANES * LANES
+}
+
+/// The same values as they are in time.
+pub fn in_time(values: &[f32]) -> &[f32] {
+    &values[EDGE..EDGE + kept(values.len())]
 }
 
 /// Place of each value on the tape, in values at mean speed.
@@ -63,17 +76,15 @@ fn step(places: &[f64]) -> f64 {
         .map_or(1.0, |last| last / (places.len() - 1).max(1) as f64)
 }
 
-/// Places of a record's values from the middle of what is read at equal steps
-/// of it, in those steps.
+/// Places of the values of [`in_time`] from the middle of what is read at equal
+/// steps of tape, in those steps.
 pub fn steps_from_middle(percent: &[f32]) -> Vec<f64> {
-    let mut places = places(percent);
+    let places = places(percent);
     let step = step(&places);
-    let kept = percent.len().saturating_sub(2 * EDGE) / LANES * LANES;
+    let kept = kept(percent.len());
     let middle = EDGE as f64 + (kept as f64 - 1.0) / 2.0;
-    places
-        .iter_mut()
-        .for_each(|place| *place = *place / step - middle);
-    places
+    let places = places[EDGE..EDGE + kept].iter();
+    places.map(|place| place / step - middle).collect()
 }
 
 /// Takes mean and slope off.
@@ -103,7 +114,8 @@ pub fn centred(values: &[f32]) -> Vec<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signal::lines::find;
+    use crate::signal::lines::fit::{Wave, fit_one};
+    use crate::signal::lines::{Sine, find};
     use std::f64::consts::TAU;
 
     #[test]
@@ -119,7 +131,7 @@ mod tests {
         };
         let values: Vec<f32> = (0..30_000).map(value).collect();
         let found = find(&values, rate_hz, 200.0, 3.9).expect("long enough");
-        let near = |line: &&crate::signal::lines::Sine| (line.hz - 33.0).abs() < 0.2;
+        let near = |line: &&Sine| (line.hz - 33.0).abs() < 0.2;
         let peaks: Vec<f64> = found
             .lines
             .iter()
@@ -131,11 +143,11 @@ mod tests {
         // Read in time it has lost a third to its side bands.
         let mut in_time = values.clone();
         detrend(&mut in_time);
-        let mut wave = super::super::fit::Wave {
+        let mut wave = Wave {
             turns: 33.0 / rate_hz,
             ..Default::default()
         };
-        super::super::fit::fit_one(&in_time, &mut wave);
+        fit_one(&in_time, &mut wave);
         assert!(wave.peak() < 0.8 * 0.05, "{}", wave.peak());
     }
 }
