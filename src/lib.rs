@@ -11,7 +11,7 @@
 //! | 0 | [`units`] | quantities that carry their unit |
 //! | 1 | [`signal`] | pure mathematics on samples: spectrum, demodulator, filters |
 //! | 2 | [`readings`] | what a technician reads: [`readings::Engine`] is the door for all that is live |
-//! | 3 | [`references`] | what "right" means: tones, notes, tolerance bands |
+//! | 3 | [`references`] | what "right" means: tones, notes, tolerance bands; which parts turn, what is likely wrong |
 //! | 4 | [`rehearsal`] | a simulated machine whose true speed is known |
 //! | 5 | [`records`] | files that must never be lost: snapshots, measured sample clocks |
 //! | 6 | [`report`] | readings and records as text and JSON |

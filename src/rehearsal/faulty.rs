@@ -57,7 +57,7 @@ impl PracticeMachine {
         }
         self.parts = Some(MachineParts {
             transport: transport.name,
-            speed_cm_s: transport.speed_cm_s(),
+            speed_cm_s: transport.speed_cm_s,
             parts,
             fault,
             faulty,

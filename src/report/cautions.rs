@@ -103,7 +103,7 @@ fn sentence(caution: &Caution) -> String {
             .into(),
         C::GenericParts(card) => format!(
             "\"{card}\" is a card for a kind of machine, not of this one: its parts are guesses \
-             with wide tolerances. Count turns by eye and make a card (tapewright help parts)."
+             with wide tolerances. Count turns by eye and make a card (tapewright help lines)."
         ),
         C::LagNearHalfPeriod(period_us) => format!(
             "The time between the channels is near half a period of the tone ({:.1} µs), so which \

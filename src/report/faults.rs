@@ -49,7 +49,7 @@ pub fn reason(evidence: &Evidence, lines: Option<&FlutterLines>) -> String {
         (Sign::Twice, _) => "a line twice a turn".to_owned(),
         (Sign::Cogging, _) => "a line at its poles".to_owned(),
         (Sign::LineAny, _) => "regular wavering".to_owned(),
-        (_, Some((figures, name))) => format!("{name}: {figures}"),
+        (_, Some((figures, name))) => format!("{figures}: {name}"),
         (sign, None) => of_sign(sign).to_owned(),
     }
 }

@@ -42,9 +42,10 @@ pub fn long(lines: &FlutterLines, line: &FlutterLine, card: Option<&PartsCard>) 
             "no part of the transport: it stays when the speed is trimmed".to_owned()
         }
         Naming::Part(part) => format!("likely {}{}", with_shaft(part, card), by(line, part, card)),
+        Naming::Perhaps(parts) if parts.len() == 1 => format!("perhaps {}", names(&parts)),
         Naming::Perhaps(parts) => format!("likely {}", names(&parts)),
         Naming::NotOnCard => "not on the parts card".to_owned(),
-        Naming::NoCard => "which part? A parts card says (--parts)".to_owned(),
+        Naming::NoCard => "no parts card to look at".to_owned(),
     }
 }
 
@@ -105,48 +106,56 @@ pub fn told_apart(
 ) -> Option<String> {
     let on_card = |it: &LikelyPart| card.and_then(|card| card.part(&it.name));
     let said = match Naming::of(lines, line) {
-        Naming::Perhaps(parts) => match parts.as_slice() {
-            [one, other, ..] => apart(on_card(one), on_card(other), [&one.name, &other.name]),
-            _ => COUNT.to_owned(),
-        },
-        Naming::NotOnCard => ANOTHER_TAPE.to_owned(),
+        Naming::Perhaps(parts) => {
+            let slowest = parts.iter().map(|it| line.hz.0 / f64::from(it.harmonic));
+            let slowest = slowest.fold(f64::INFINITY, f64::min);
+            let by_eye = if slowest < COUNTED { COUNT } else { TOO_FAST };
+            let both = match parts.as_slice() {
+                [one, other, ..] => on_card(one).zip(on_card(other)),
+                _ => None,
+            };
+            let said = both.and_then(|(one, other)| apart(one, other));
+            said.unwrap_or(by_eye)
+        }
+        Naming::NotOnCard => ANOTHER_TAPE,
         Naming::MainsPerhaps(_) => {
             "trim the speed by half a percent and look again: ripple stays where it is, a part \
              goes along"
-                .to_owned()
         }
         Naming::Mains(_) | Naming::KeepsRate | Naming::Part(_) | Naming::NoCard => return None,
     };
-    Some(said)
+    Some(said.to_owned())
 }
 
 /// A line that was recorded scales with the speed as a part does.
-pub const ANOTHER_TAPE: &str = "try another tape: a line that was recorded on this one goes with \
-    it, though it follows the speed as a part does; what stays is a part that the card lacks";
+const ANOTHER_TAPE: &str = "try another tape: a line that was recorded on this one goes with it, \
+    though it follows the speed as a part does; what stays is a part that the card lacks";
+
+/// Turns a second that an eye can count (common practice, no source).
+const COUNTED: f64 = 4.0;
 
 const COUNT: &str =
-    "with the power off mark one with chalk, then count its turns by eye for half a minute";
+    "with the power off mark one part with chalk, then count its turns by eye for half a minute";
 
-fn apart(one: Option<&Part>, other: Option<&Part>, names: [&str; 2]) -> String {
-    let [one, other] = match (one, other) {
-        (Some(one), Some(other)) => [one, other],
-        _ => return COUNT.to_owned(),
-    };
+const TOO_FAST: &str = "too fast to count by eye: with the power off take the drive of one part \
+    away, then look which line is left";
+
+fn apart(one: &Part, other: &Part) -> Option<&'static str> {
     let drives = |driver: &Part, driven: &Part| driven.driven_by.as_ref() == Some(&driver.name);
     if one.reel.is_some() && other.reel.is_some() {
-        "a minute more tells: the take-up reel slows as it fills, the supply reel quickens"
-            .to_owned()
+        Some("a minute more tells: the take-up reel slows as it fills, the supply reel quickens")
     } else if one.reel.is_some() || other.reel.is_some() {
-        "another place of the tape tells: a reel's rate moves with the pack, the other's does not"
-            .to_owned()
+        Some(
+            "another place of the tape tells: a reel's rate moves with the pack, the other's does \
+             not",
+        )
     } else if drives(one, other) || drives(other, one) {
-        let [one, other] = names;
-        format!(
-            "one drives the other ({one}, {other}): with the power off take the drive between \
-             them away, and look which line is left"
+        Some(
+            "one drives the other: with the power off take the drive between them away, then look \
+             which line is left",
         )
     } else {
-        COUNT.to_owned()
+        None
     }
 }
 
@@ -161,10 +170,11 @@ pub fn figures(line: &FlutterLine) -> String {
     )
 }
 
-/// A rate to the places that its ± deserves.
+/// A rate to four digits at most, fewer where its ± deserves no more.
 pub fn rate(line: &FlutterLine) -> String {
-    let text = with_uncertainty(line.hz.0, Some(line.hz_uncertainty.0.max(0.002)), false);
-    text.split(' ').next().unwrap_or_default().to_owned()
+    let step = line.hz_uncertainty.0.max(1e-3 * line.hz.0);
+    let decimals = (-step.log10().floor()).clamp(0.0, 4.0) as usize;
+    format!("{:.decimals$}", line.hz.0)
 }
 
 /// "0.062 % ±0.002 %".
@@ -232,12 +242,11 @@ pub fn each(lines: &FlutterLines, card: Option<&PartsCard>, tolerance: Tolerance
     let mut texts: Vec<String> = told
         .map(|line| {
             let mut text = format!("{}: {}", figures(line), long(lines, line, card));
-            let after = [
-                course(line).map(str::to_owned),
-                slope(line),
-                no_fault(lines, line, tolerance),
-                told_apart(lines, line, card),
-            ];
+            let usual = no_fault(lines, line, tolerance);
+            // What is no fault need not be told apart.
+            let apart = usual.is_none().then(|| told_apart(lines, line, card));
+            let course = course(line).map(str::to_owned);
+            let after = [course, slope(line), usual, apart.flatten()];
             for said in after.into_iter().flatten() {
                 text.push_str("; ");
                 text.push_str(&said);
@@ -246,7 +255,9 @@ pub fn each(lines: &FlutterLines, card: Option<&PartsCard>, tolerance: Tolerance
         })
         .collect();
     let more = lines.lines.len().saturating_sub(MOST_TOLD);
-    texts.extend((more > 0).then(|| format!("and {}", counted(more as u64, "more", "more"))));
+    texts.extend(
+        (more > 0).then(|| format!("and {}", counted(more as u64, "weaker one", "weaker ones"))),
+    );
     texts
 }
 
@@ -255,4 +266,117 @@ fn slope(line: &FlutterLine) -> Option<String> {
     let slope = line.chirp?.percent_per_minute;
     let way = if slope < 0.0 { "slows" } else { "quickens" };
     Some(format!("{way} {:.1} % a minute", slope.abs()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::Chirp;
+    use crate::references::parts::hand_made::{line, together};
+    use crate::units::Hertz;
+
+    fn with_parts(mut line: FlutterLine, parts: &[(&str, u32, f64)]) -> FlutterLines {
+        line.parts = parts
+            .iter()
+            .map(|(name, harmonic, likelihood)| LikelyPart {
+                name: (*name).to_owned(),
+                harmonic: *harmonic,
+                likelihood: *likelihood,
+                usual: Some(Percent(0.02)),
+            })
+            .collect();
+        let mut lines = together(vec![line]);
+        lines.card = Some("bench".to_owned());
+        lines
+    }
+
+    fn said(lines: &FlutterLines) -> (String, String) {
+        let line = &lines.lines[0];
+        (
+            short(lines, line),
+            each(lines, None, Tolerance::default()).join("\n"),
+        )
+    }
+
+    #[test]
+    fn nothing_that_rests_on_a_rate_sounds_sure() {
+        let (short, long) = said(&with_parts(line(6.0, 0.06), &[("capstan", 1, 0.95)]));
+        assert_eq!(short, "capstan");
+        assert!(long.contains("likely capstan, by its rate alone"), "{long}");
+        let (short, long) = said(&with_parts(line(12.0, 0.06), &[("capstan", 2, 0.6)]));
+        assert_eq!(short, "capstan, twice a turn?");
+        assert!(long.contains("perhaps capstan, twice a turn"), "{long}");
+        let (short, long) = said(&with_parts(
+            line(1.3, 0.06),
+            &[("pinch roller", 1, 0.5), ("idler", 1, 0.4)],
+        ));
+        assert_eq!(short, "pinch roller or idler?");
+        assert!(long.contains("count its turns by eye"), "{long}");
+        let (short, long) = said(&with_parts(line(3.3, 0.06), &[("belt", 1, 0.3)]));
+        assert_eq!(short, "not on the card");
+        assert!(long.contains("another tape"), "{long}");
+    }
+
+    #[test]
+    fn what_is_too_fast_for_an_eye_is_not_to_be_counted() {
+        let fast = with_parts(line(40.0, 0.06), &[("motor", 1, 0.5), ("fan", 1, 0.4)]);
+        let (_, long) = said(&fast);
+        assert!(long.contains("too fast to count"), "{long}");
+        // Twice a turn of something slow is no fast part.
+        let slow = with_parts(line(6.0, 0.06), &[("belt", 2, 0.5), ("idler", 3, 0.4)]);
+        assert!(said(&slow).1.contains("count its turns"));
+    }
+
+    #[test]
+    fn a_line_that_is_usual_is_said_to_be_no_fault() {
+        let (_, small) = said(&with_parts(line(40.0, 0.015), &[("motor", 1, 0.95)]));
+        assert!(small.contains("usual up to 0.02 %"), "{small}");
+        let (_, large) = said(&with_parts(line(40.0, 0.06), &[("motor", 1, 0.95)]));
+        assert!(!large.contains("usual"), "{large}");
+    }
+
+    #[test]
+    fn the_mains_are_named_without_a_card_and_asked_for_before_a_trim() {
+        let mut ripple = line(100.0, 0.06);
+        ripple.hz = Hertz(100.01);
+        let lines = together(vec![ripple.clone()]);
+        assert_eq!(said(&lines).0, "mains ripple?");
+        assert!(said(&lines).1.contains("trim the speed by half a percent"));
+        ripple.motion = LineMotion::KeepsRate;
+        let lines = together(vec![ripple]);
+        assert_eq!(said(&lines).0, "mains ripple");
+    }
+
+    #[test]
+    fn rates_and_slopes_have_the_digits_that_they_deserve() {
+        for (hz, around, shown) in [
+            (5.987_275, 0.000_2, "5.987"),
+            (100.000_02, 0.001, "100.0"),
+            (0.470_31, 0.004, "0.470"),
+            (0.470_31, 0.02, "0.47"),
+        ] {
+            let mut line = line(hz, 0.05);
+            line.hz_uncertainty = Hertz(around);
+            assert_eq!(rate(&line), shown);
+        }
+        let mut reel = line(0.5, 0.05);
+        reel.chirp = Some(Chirp {
+            percent_per_minute: -3.12,
+            uncertainty_percent_per_minute: 1.0,
+        });
+        assert_eq!(slope(&reel).as_deref(), Some("slows 3.1 % a minute"));
+    }
+
+    #[test]
+    fn where_there_is_none_it_is_said_up_to_what() {
+        let lines = together(Vec::new());
+        assert_eq!(
+            none(&lines),
+            "no line above 0.0040 % (at 10 turns a second)"
+        );
+        assert_eq!(
+            head(&together(vec![line(6.0, 0.1)])),
+            "one line makes 20 % of the flutter"
+        );
+    }
 }

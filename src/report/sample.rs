@@ -1,6 +1,6 @@
 //! Invented measurements for the tests of this floor.
 
-pub(super) use super::invented::measurement;
+pub(super) use super::invented::{channels, lines, measurement};
 use crate::readings::{
     BadSpot, Caution, CautionCode, FlutterReading, Measurement, SignalFigures, SpotKind, SpotSeen,
     SweepPicture, SweepReport, SweepVerdict,

@@ -505,4 +505,34 @@ side-a.wav
         ));
         assert_eq!(text, "notes.wav\n  Not read\n");
     }
+
+    #[test]
+    fn lines_and_channels_stand_with_what_they_speak_of() {
+        let mut measurement = sample::measurement();
+        measurement.lines = Some(sample::lines());
+        measurement.channels = Some(sample::channels());
+        let text = block(&FileReport::of("a.wav", FileResult::Measured(&measurement)));
+        let unwrapped = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for said in [
+            "Lines 7.61 turns a second, 0.0520 % ±0.0030 %, 41 % of the flutter: likely capstan",
+            "growing; slows 3.1 % a minute; usual up to 0.05 %",
+            "Channels L -12.1, R -12.9 dB; balance +0.800 dB ±0.050 dB; right 3.20 ±0.10 µs later",
+        ] {
+            assert!(unwrapped.contains(said), "{said}: {text}");
+        }
+        assert!(!text.contains("Cause"), "what is usual is no fault: {text}");
+        let lines = measurement.lines.as_mut().expect("lines");
+        lines.lines[0].parts[0].usual = Some(Percent(0.02));
+        let text = block(&FileReport::of("a.wav", FileResult::Measured(&measurement)));
+        let unwrapped = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(unwrapped.contains("Cause likely the capstan"), "{text}");
+        assert!(
+            text.contains("First:") && text.contains("Keep hair"),
+            "{text}"
+        );
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
+    }
 }

@@ -77,7 +77,7 @@ fn the_schema_is_sound_and_can_say_no() {
         assert!(!breaches(&bad).is_empty(), "{pointer} may have a surprise");
         assert_eq!(published_breaches(&bad), [""; 0], "{pointer}");
     }
-    assert_eq!((pointers.len(), all), (14, 64));
+    assert_eq!((pointers.len(), all), (14, 66));
     // Text for a number, and contradictions.
     for (pointer, value) in [
         ("/speed/deviation_percent", Value::from("-1.2")),
@@ -165,6 +165,58 @@ fn a_time_in_place_of_a_frequency_keeps_the_contract() {
         bad["speed"]["measured_hz"] = Value::from(3150.0);
         assert!(!breaches(&bad).is_empty());
     }
+}
+
+#[test]
+fn lines_and_channels_keep_the_contract() {
+    let mut measurement = invented::measurement();
+    measurement.lines = Some(invented::lines());
+    measurement.channels = Some(invented::channels());
+    let good = line(&measurement, None);
+    let first: Value = serde_json::from_str(
+        r#"{"hz":7.6103,"uncertainty_hz":0.0123,"peak_percent":0.052,"uncertainty_percent":0.003,
+            "weighted_share":0.41,"motion":"turns","course":"growing","percent_per_minute":-3.1,
+            "uncertainty_percent_per_minute":1.2,
+            "parts":[{"name":"capstan","harmonic":1,"likelihood":0.933},{"name":"belt","harmonic":3,"likelihood":0.05}],
+            "over_time":[{"at_s":32.77,"hz":7.61,"peak_percent":0.052}]}"#,
+    )
+    .unwrap();
+    assert_eq!(good["lines"][0], first);
+    let channels: Value = serde_json::from_str(
+        r#"{"level_left_dbfs":-12.1,"level_right_dbfs":-12.9,"balance_db":0.8,"balance_uncertainty_db":0.05,
+            "right_lags_us":3.2,"right_lags_uncertainty_us":0.1,"right_lags_ambiguous_by_us":317.46,
+            "right_lags_jitter_us":0.3,"inverted":false}"#,
+    )
+    .unwrap();
+    assert_eq!(good["channels"], channels);
+    assert_eq!(good["parts_card"], "bench deck");
+    for pointer in [
+        "/lines/0",
+        "/lines/0/parts/0",
+        "/lines/0/over_time/0",
+        "/channels",
+    ] {
+        let required = keys(&good, pointer);
+        let optional = |key: &String| key == "over_time";
+        let required: Vec<&String> = required.iter().filter(|key| !optional(key)).collect();
+        assert_required(&good, pointer, &required);
+    }
+    let all = good["lines"][0]["parts"].as_array().unwrap().iter();
+    assert!(all.map(|part| number(&part["likelihood"])).sum::<f64>() <= 1.0);
+    // No line is no reason for null, and what cannot be known is.
+    measurement.lines = measurement.lines.map(|mut lines| {
+        lines.lines.clear();
+        lines
+    });
+    let mut channels = invented::channels();
+    channels.ambiguous_by_us = None;
+    channels.jitter_us = None;
+    measurement.channels = Some(channels);
+    let clean = line(&measurement, None);
+    assert_eq!(clean["lines"], Value::Array(Vec::new()));
+    assert!(clean["channels"]["right_lags_ambiguous_by_us"].is_null());
+    let without = line(&invented::measurement(), None);
+    assert!(without["lines"].is_null() && without["channels"].is_null());
 }
 
 #[test]

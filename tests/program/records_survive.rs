@@ -362,7 +362,12 @@ fn what_every_version_wrote_is_read_and_means_the_same() {
     let folder = Folder::new();
     let old = folder.with("old", frozen("snapshot-1.jsonl"));
     let record: Record = whole(&old);
-    assert_eq!(record.list().len(), 4);
+    assert_eq!(record.list().len(), 5);
+    let kept = &record.list()[4].measurement;
+    let lines = kept.lines.as_ref().unwrap();
+    assert_eq!(lines.card.as_deref(), Some("bench deck"));
+    assert_eq!(lines.lines[0].parts[0].name, "capstan");
+    assert!((kept.channels.unwrap().right_lags_us - 3.2).abs() < 1e-9);
     let full = &record.list()[2];
     assert_eq!(full.tape.as_deref(), Some("tone tape 3"));
     assert_eq!(full.supply_volts, Some(13.8));

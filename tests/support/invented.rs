@@ -1,8 +1,9 @@
 //! An invented measurement for tests.
 
 use tapewright::readings::{
-    Caution, CautionCode, ChannelUsed, Conditions, DriftReading, Dropout, FlutterReading,
-    Measurement, SignalFigures, SpeedFigures, StabilityPoint, UncertaintyParts,
+    Caution, CautionCode, ChannelUsed, Chirp, Conditions, DriftReading, Dropout, FlutterLine,
+    FlutterLines, FlutterReading, LikelyPart, LineAt, LineCourse, LineMotion, Measurement,
+    SignalFigures, SpeedFigures, StabilityPoint, TwoChannels, UncertaintyParts,
 };
 use tapewright::units::{Decibels, Hertz, Percent, Seconds};
 
@@ -71,5 +72,59 @@ pub fn measurement() -> Measurement {
             "Nobody has said how true this tape is.",
         )],
         ..Measurement::default()
+    }
+}
+
+/// One line with everything that can be said of one.
+pub fn lines() -> FlutterLines {
+    let part = |name: &str, harmonic, likelihood| LikelyPart {
+        name: name.to_owned(),
+        harmonic,
+        likelihood,
+        usual: Some(Percent(0.05)),
+    };
+    let line = FlutterLine {
+        hz: Hertz(7.610_31),
+        hz_uncertainty: Hertz(0.012_25),
+        peak: Percent(0.052),
+        peak_uncertainty: Percent(0.003),
+        weighted_share: 0.41,
+        motion: LineMotion::Turns,
+        course: Some(LineCourse::Growing),
+        chirp: Some(Chirp {
+            percent_per_minute: -3.1,
+            uncertainty_percent_per_minute: 1.2,
+        }),
+        windows: vec![LineAt {
+            at: Seconds(32.77),
+            hz: Hertz(7.61),
+            peak: Percent(0.052),
+        }],
+        parts: vec![part("capstan", 1, 0.9339), part("belt", 3, 0.05)],
+    };
+    FlutterLines {
+        lines: vec![line],
+        seen: Seconds(62.4),
+        reach: [Hertz(0.1), Hertz(200.0)],
+        smallest: [0.009, 0.004, 0.001].map(|it| Some(Percent(it))),
+        no_line_slow: 0.2,
+        no_line_fast: 0.3,
+        card: Some("bench deck".to_owned()),
+        spectrum: [].into(),
+    }
+}
+
+/// Two channels of the tone.
+pub fn channels() -> TwoChannels {
+    TwoChannels {
+        level_left: Decibels(-12.1),
+        level_right: Decibels(-12.9),
+        balance: Decibels(0.8),
+        balance_uncertainty: Some(Decibels(0.05)),
+        right_lags_us: 3.2,
+        right_lags_uncertainty_us: Some(0.1),
+        jitter_us: Some(0.3),
+        ambiguous_by_us: Some(317.46),
+        inverted: false,
     }
 }

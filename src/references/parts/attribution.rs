@@ -8,6 +8,7 @@
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 use super::card::PartsCard;
+use super::naming::{MAINS_HZ, MAINS_NEAR, mains_of};
 use super::rates::Pack;
 use crate::readings::{
     FlutterLine, FlutterLines, HOME_MADE, LikelyPart, LineMotion, Position, SpeedFigures,
@@ -19,6 +20,9 @@ use crate::units::Percent;
 const NOT_ON_CARD: f64 = 0.25;
 /// Such a line may lie anywhere between 0.1 and 200 a second.
 const ANYWHERE: f64 = NOT_ON_CARD / 7.6; // ln(200 ÷ 0.1)
+/// Beforehand, that a line which may not follow the speed is the mains', at one
+/// of their rates and this near to it. Practice, no source.
+const MAINS: f64 = 0.05;
 /// A part shows itself twice a turn, or at its teeth, half as readily as once.
 /// Practice, no source.
 const HARMONIC: f64 = 0.5;
@@ -167,8 +171,15 @@ fn likelihoods(line: &FlutterLine, shown: &[Shown], density: impl Fn(&Shown) -> 
         .iter()
         .map(|it| it.prior * density(it) * otherwise(line, it.pack.as_ref()))
         .collect();
-    let all = ANYWHERE + weights.iter().sum::<f64>();
+    let all = elsewhere(line) + weights.iter().sum::<f64>();
     weights.into_iter().map(|weight| weight / all).collect()
+}
+
+/// The same density of all that is no part: anything, and the mains.
+fn elsewhere(line: &FlutterLine) -> f64 {
+    let mains = mains_of(line).filter(|_| line.motion != LineMotion::Turns);
+    let at_each = MAINS / MAINS_HZ.len() as f64 / (2.0 * MAINS_NEAR);
+    ANYWHERE + mains.map_or(0.0, |_| at_each)
 }
 
 /// What else than its rate speaks of a part: what does not follow the speed is
@@ -242,9 +253,9 @@ fn told(card: &PartsCard, shown: &[Shown], likelihoods: &[f64]) -> Vec<LikelyPar
 
 #[cfg(test)]
 mod tests {
-    use super::super::hand_made::{line, together};
     use super::*;
     use crate::readings::Chirp;
+    use crate::references::parts::hand_made::{line, together};
 
     /// A machine with a capstan, a pinch roller, an idler near it, and reels.
     const CARD: &str = "parts_card = 1\nname = \"bench\"\nspeed_cm_s = 4.7625\n\

@@ -14,9 +14,9 @@ const PLAIN: f64 = 0.8;
 
 /// Rates at which the mains ripple: once and twice a period, and thrice the
 /// first, at 50 and at 60 Hz.
-const MAINS_HZ: [f64; 6] = [50.0, 60.0, 100.0, 120.0, 150.0, 180.0];
+pub(super) const MAINS_HZ: [f64; 6] = [50.0, 60.0, 100.0, 120.0, 150.0, 180.0];
 /// Mains are this near to their rate (common practice, no source).
-const MAINS_NEAR: f64 = 0.002;
+pub(super) const MAINS_NEAR: f64 = 0.002;
 
 /// What a line is called.
 #[derive(Clone, Debug, PartialEq)]
