@@ -50,74 +50,91 @@ struct Told {
     balance_uncertainty: Option<f64>,
     lag_us: f64,
     lag_uncertainty_us: Option<f64>,
-    jitter_us: Option<f64>,
+    jitter_us: f64,
 }
 
-/// One tone in both channels.
-#[derive(Clone, Debug)]
-struct Carrier {
-    sum: Pair,
+/// Sums over the pairs of one tone.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sum {
+    all: Pair,
     count: u64,
-    /// Microseconds, and its square.
-    lag: BlockSeries,
-    lag_squares: f64,
-    balance: BlockSeries,
+    first: Pair,
+    /// Lags in microseconds from that of the first pair, and their squares: so no
+    /// whole turn is lost, wherever that one stands.
+    lag: f64,
+    squares: f64,
 }
 
-impl Carrier {
-    fn new() -> Self {
-        Self {
-            sum: Pair::default(),
-            count: 0,
-            lag: BlockSeries::new(PAIR_S, 1.0 / PAIR_S),
-            lag_squares: 0.0,
-            balance: BlockSeries::new(PAIR_S, 1.0 / PAIR_S),
+impl Sum {
+    /// The lag of a pair from that of the first.
+    fn push(&mut self, pair: &Pair) -> f64 {
+        if self.count == 0 {
+            self.first = *pair;
         }
+        self.all.add(pair);
+        self.count += 1;
+        let turned = (pair.cross * self.first.cross.conj()).arg() / std::f64::consts::TAU;
+        let lag_us = microseconds(turned, pair.hz);
+        self.lag += lag_us;
+        self.squares += lag_us * lag_us;
+        lag_us
     }
 
     fn hz(&self) -> f64 {
-        self.sum.hz / self.count as f64
+        self.all.hz / self.count as f64
     }
 
-    fn push(&mut self, pair: &Pair) {
-        let before = self.sum;
-        self.sum.add(pair);
-        self.count += 1;
-        // Counted from the mean so far, so that no turn is lost on the way.
-        let around = if before.hz > 0.0 { before } else { *pair };
-        let turned = (pair.cross * around.cross.conj()).arg() / std::f64::consts::TAU;
-        let lag_us = microseconds(around.right_lags_turns() + turned, pair.hz);
-        self.lag.push(lag_us);
-        self.lag_squares += lag_us * lag_us;
-        self.balance.push(decibels(pair.powers));
+    fn mean(&self) -> Pair {
+        self.all.over(self.count as f64)
+    }
+
+    fn lag_us(&self) -> f64 {
+        microseconds(self.mean().right_lags_turns(), self.hz())
+    }
+
+    /// Standard deviation of the lags.
+    fn jitter_us(&self) -> f64 {
+        let [mean, square] = [self.lag, self.squares].map(|sum| sum / self.count as f64);
+        (square - mean * mean).max(0.0).sqrt()
     }
 
     /// `None` while too short, and where one channel carries no tone, or
-    /// another one.
-    fn told(&self) -> Option<Told> {
+    /// another one. Lags and balances by the tenth of a second make the ±.
+    fn told(&self, lags: &[f64], balances: &[f64]) -> Option<Told> {
         if self.count < LEAST_PAIRS {
             return None;
         }
-        let mean = self.sum.over(self.count as f64);
-        let one_tone = mean.coherence() >= LEAST_COHERENCE;
-        if !one_tone || decibels(mean.powers).abs() > CROSSTALK_DB {
+        let mean = self.mean();
+        if !is_one_tone(&mean) {
             return None;
         }
-        let lags = self.lag.blocks();
-        let middle = lags.iter().sum::<f64>() / lags.len() as f64;
-        let square = self.lag_squares / self.count as f64;
         let uncertainty = |blocks: &[f64]| {
             let fluctuation = Fluctuation::about_a_level(blocks)?;
             Some(fluctuation.of_figure(Weighing::Even).half_width)
         };
         Some(Told {
             mean,
-            balance_uncertainty: uncertainty(self.balance.blocks()),
-            lag_us: microseconds(mean.right_lags_turns(), mean.hz),
+            balance_uncertainty: uncertainty(balances),
+            lag_us: self.lag_us(),
             lag_uncertainty_us: uncertainty(lags),
-            jitter_us: Some((square - middle * middle).max(0.0).sqrt()),
+            jitter_us: self.jitter_us(),
         })
     }
+}
+
+impl<'a> FromIterator<&'a Pair> for Sum {
+    fn from_iter<T: IntoIterator<Item = &'a Pair>>(pairs: T) -> Self {
+        let mut sum = Self::default();
+        for pair in pairs {
+            sum.push(pair);
+        }
+        sum
+    }
+}
+
+/// Both channels carry it, and neither as crosstalk alone.
+fn is_one_tone(pair: &Pair) -> bool {
+    pair.coherence() >= LEAST_COHERENCE && decibels(pair.powers).abs() <= CROSSTALK_DB
 }
 
 fn microseconds(turns: f64, hz: f64) -> f64 {
@@ -135,8 +152,8 @@ impl Told {
     }
 
     fn sd_us(&self) -> f64 {
-        let known = self.lag_uncertainty_us.or(self.jitter_us).unwrap_or(0.0);
-        (known / 2.0).max(LEAST_SD_US)
+        let known = self.lag_uncertainty_us.map(|it| it / 2.0);
+        known.unwrap_or(self.jitter_us).max(LEAST_SD_US)
     }
 
     /// Every time between the channels that the phase allows; with one channel
@@ -166,7 +183,7 @@ impl Told {
             balance_uncertainty: self.balance_uncertainty.map(Decibels),
             right_lags_us: self.lag_us,
             right_lags_uncertainty_us: self.lag_uncertainty_us,
-            jitter_us: self.jitter_us,
+            jitter_us: Some(self.jitter_us),
             ambiguous_by_us: Some(self.period_us()),
             inverted: false,
         };
@@ -175,24 +192,48 @@ impl Told {
         if others.is_empty() {
             return told;
         }
-        for inverted in [false, true] {
-            let mut left: Vec<f64> = self
-                .possible_us(inverted)
-                .filter(|&lag| {
-                    others
-                        .iter()
-                        .all(|it| it.allows(lag, self.sd_us(), inverted))
-                })
-                .collect();
-            left.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
-            if let Some(&nearest) = left.first() {
-                told.right_lags_us = nearest;
-                told.ambiguous_by_us = left.get(1).map(|next| (next - nearest).abs());
-                told.inverted = inverted;
-                break;
-            }
+        let wired = [false, true].into_iter();
+        let possible = wired.flat_map(|way| self.possible_us(way).map(move |lag| (lag, way)));
+        let meets = |&(lag, way): &(f64, bool)| {
+            let mut others = others.iter();
+            others.all(|it| it.allows(lag, self.sd_us(), way))
+        };
+        let mut left: Vec<(f64, bool)> = possible.filter(meets).collect();
+        left.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+        // The nearest is likeliest by far; what is left beside it stays in doubt.
+        if let Some(&(nearest, inverted)) = left.first() {
+            told.right_lags_us = nearest;
+            told.inverted = inverted;
+            told.ambiguous_by_us = left.get(1).map(|next| (next.0 - nearest).abs());
         }
         told
+    }
+}
+
+/// One tone of a stretch.
+#[derive(Clone, Debug)]
+struct Carrier {
+    sum: Sum,
+    lag: BlockSeries,
+    balance: BlockSeries,
+}
+
+impl Carrier {
+    fn new() -> Self {
+        Self {
+            sum: Sum::default(),
+            lag: BlockSeries::new(PAIR_S, 1.0 / PAIR_S),
+            balance: BlockSeries::new(PAIR_S, 1.0 / PAIR_S),
+        }
+    }
+
+    fn push(&mut self, pair: &Pair) {
+        self.lag.push(self.sum.push(pair));
+        self.balance.push(decibels(pair.powers));
+    }
+
+    fn told(&self) -> Option<Told> {
+        self.sum.told(self.lag.blocks(), self.balance.blocks())
     }
 }
 
@@ -205,11 +246,14 @@ pub struct ChannelTotals {
 impl ChannelTotals {
     /// A tenth of a second in which both channels could be believed.
     pub fn push(&mut self, pair: &Pair) {
-        let is_this = |tone: &Carrier| (pair.hz / tone.hz() - 1.0).abs() <= SAME_TONE;
+        if !is_one_tone(pair) {
+            return;
+        }
+        let is_this = |tone: &Carrier| (pair.hz / tone.sum.hz() - 1.0).abs() <= SAME_TONE;
         let place = self.tones.iter().position(is_this);
         let place = place.unwrap_or_else(|| {
             if self.tones.len() == MOST_TONES {
-                let shortest = (0..MOST_TONES).min_by_key(|&at| self.tones[at].count);
+                let shortest = (0..MOST_TONES).min_by_key(|&at| self.tones[at].sum.count);
                 self.tones.swap_remove(shortest.unwrap_or(0));
             }
             self.tones.push(Carrier::new());
@@ -220,7 +264,7 @@ impl ChannelTotals {
 
     /// Of the tone that was heard longest; the others tell the period.
     pub fn told(&self) -> Option<TwoChannels> {
-        let longest = (0..self.tones.len()).max_by_key(|&at| self.tones[at].count)?;
+        let longest = (0..self.tones.len()).max_by_key(|&at| self.tones[at].sum.count)?;
         let others = (0..self.tones.len()).filter(|&at| at != longest);
         let others: Vec<Told> = others.filter_map(|at| self.tones[at].told()).collect();
         Some(self.tones[longest].told()?.beside(&others))
@@ -237,11 +281,15 @@ const NEWEST: usize = 10;
 const TURNED: f64 = 4.0;
 const TURNED_LEAST_US: f64 = 0.1;
 
+/// Without a pair for this long one channel has gone: several times what a
+/// dropout lasts (common practice, no source).
+const FRESH_S: f64 = 0.5;
+
 /// A tone before this one is of the same head when it ended this many seconds
 /// ago or less: time enough for a test tape, not for another machine. A choice.
 const SAME_HEAD_S: f64 = 30.0;
 
-/// Of the newest seconds, and since the head was last turned.
+/// Of the newest seconds, and since the head was last seen to turn.
 #[derive(Debug, Default)]
 pub struct LiveChannels {
     window: VecDeque<Pair>,
@@ -262,8 +310,12 @@ impl LiveChannels {
     /// A tenth of a second in which both channels could be believed, which
     /// ended `at_s` seconds into the input.
     pub fn push(&mut self, pair: Pair, at_s: f64) {
+        if !is_one_tone(&pair) {
+            return;
+        }
         let last = self.window.back();
-        if last.is_some_and(|last| (pair.hz / last.hz - 1.0).abs() > SAME_TONE) {
+        let is_another = last.is_some_and(|last| (pair.hz / last.hz - 1.0).abs() > SAME_TONE);
+        if is_another || !self.is_fresh(at_s) {
             self.close();
         }
         self.at_s = at_s;
@@ -272,35 +324,43 @@ impl LiveChannels {
             self.window.pop_front();
         }
         self.forget_before_a_turn();
-        let newest = carrier_of(
-            self.window
-                .range(self.window.len().saturating_sub(NEWEST)..),
-        );
         self.others.retain(|(_, ended)| at_s - ended <= SAME_HEAD_S);
         let others: Vec<Told> = self.others.iter().map(|(told, _)| *told).collect();
-        self.now = newest.told().map(|told| told.beside(&others));
+        let newest: Sum = self.window.iter().rev().take(NEWEST).collect();
+        self.now = newest.told(&[], &[]).map(|told| told.beside(&others));
         self.since_look += 1;
         if self.since_look >= NEWEST || self.told.is_none() {
             // A ± costs some work.
             self.since_look = 0;
-            let told = carrier_of(self.window.iter()).told();
-            self.told = told.map(|told| told.beside(&others));
+            self.told = self.of_window().map(|told| told.beside(&others));
         }
     }
 
-    /// Of the newest ten seconds, or since the head was last turned.
-    pub fn told(&self) -> Option<TwoChannels> {
-        self.told
+    /// Of the newest ten seconds, or since the head was last seen to turn; `None`
+    /// where one channel has gone. `now_s` in seconds of the input.
+    pub fn told(&self, now_s: f64) -> Option<TwoChannels> {
+        self.told.filter(|_| self.is_fresh(now_s))
     }
 
     /// Of the last second.
-    pub fn now(&self) -> Option<TwoChannels> {
-        self.now
+    pub fn now(&self, now_s: f64) -> Option<TwoChannels> {
+        self.now.filter(|_| self.is_fresh(now_s))
+    }
+
+    fn is_fresh(&self, now_s: f64) -> bool {
+        now_s - self.at_s <= FRESH_S
+    }
+
+    fn of_window(&self) -> Option<Told> {
+        let mut sum = Sum::default();
+        let lags: Vec<f64> = self.window.iter().map(|pair| sum.push(pair)).collect();
+        let balances = self.window.iter().map(|pair| decibels(pair.powers));
+        sum.told(&lags, &balances.collect::<Vec<f64>>())
     }
 
     /// What this tone told is kept for the next.
     fn close(&mut self) {
-        if let Some(told) = carrier_of(self.window.iter()).told() {
+        if let Some(told) = self.of_window() {
             self.others.truncate(MOST_TONES - 1);
             self.others.insert(0, (told, self.at_s));
         }
@@ -315,37 +375,16 @@ impl LiveChannels {
             return;
         }
         let newest = self.window.len() - NEWEST;
-        let [before, now] = [self.window.range(..newest), self.window.range(newest..)];
-        let (Some(before), Some(now)) = (carrier_of(before).scatter(), carrier_of(now).scatter())
-        else {
-            return;
-        };
-        let sd_us = before.1.max(now.1).max(TURNED_LEAST_US);
-        let period_us = 1e6 / self.window[newest].hz;
-        let off_us = now.0 - before.0;
+        let before: Sum = self.window.range(..newest).collect();
+        let now: Sum = self.window.range(newest..).collect();
+        let sd_us = before.jitter_us().max(now.jitter_us());
+        let period_us = 1e6 / now.hz();
+        let off_us = now.lag_us() - before.lag_us();
         let off_us = off_us - period_us * (off_us / period_us).round();
-        if off_us.abs() > TURNED * sd_us {
+        if off_us.abs() > TURNED * sd_us.max(TURNED_LEAST_US) {
             self.window.drain(..newest);
             self.others.clear();
             self.told = None;
         }
     }
-}
-
-impl Carrier {
-    /// Mean and standard deviation of the lag in microseconds.
-    fn scatter(&self) -> Option<(f64, f64)> {
-        let mean = self.sum.over(self.count as f64);
-        let lags = self.lag.blocks();
-        let middle = lags.iter().sum::<f64>() / lags.len() as f64;
-        let square = self.lag_squares / self.count as f64;
-        let sd = (square - middle * middle).max(0.0).sqrt();
-        (self.count >= 2).then(|| (microseconds(mean.right_lags_turns(), mean.hz), sd))
-    }
-}
-
-fn carrier_of<'a>(pairs: impl Iterator<Item = &'a Pair>) -> Carrier {
-    let mut carrier = Carrier::new();
-    pairs.for_each(|pair| carrier.push(pair));
-    carrier
 }

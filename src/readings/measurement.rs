@@ -49,7 +49,8 @@ pub struct Reading {
     /// The regular part of the flutter, line by line, as of the last look;
     /// `None` while too short.
     pub lines: Option<Arc<FlutterLines>>,
-    /// Two channels of the tone since it was found; `None` where there is one.
+    /// Two channels of the tone in the newest ten seconds, or since the head was
+    /// seen to turn; `None` where there is one.
     pub channels: Option<TwoChannels>,
     /// The same of the last second, for the hand at the head.
     pub channels_now: Option<TwoChannels>,

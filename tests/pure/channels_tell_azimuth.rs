@@ -112,6 +112,51 @@ fn a_channel_wired_the_other_way_round_is_told() {
     assert_near(got.right_lags_us, 6.0, 0.3);
 }
 
+/// A plug wired the other way round and a head that stands right: half a turn
+/// apart, where phases wrap.
+#[test]
+fn an_inverted_channel_on_tape_that_weaves_has_the_jitter_of_the_weave() {
+    for seed in 0..10 {
+        let of = |hz| Pair {
+            inverted: true,
+            seed,
+            weave: Some((1.5, 0.4)),
+            ..Pair::of(hz, 0.0)
+        };
+        let alone = told(&of(3150.0).samples(RATE)).expect("two channels");
+        let jitter = alone.jitter_us.expect("long enough");
+        assert!((0.5..2.5).contains(&jitter), "{jitter}");
+        for second_hz in [1000.0, 10_000.0] {
+            let mut sequence = of(3150.0).samples(RATE);
+            sequence.extend(of(second_hz).samples(RATE));
+            let got = told(&sequence).expect("two channels");
+            assert!(got.inverted && got.right_lags_us.abs() < 3.0, "{got:?}");
+        }
+    }
+}
+
+#[test]
+fn nothing_is_told_of_a_channel_that_has_gone() {
+    let mut dice = Dice::new(8);
+    for hiss in [0.0, 0.05] {
+        let mut engine = sound::engine(any_tone(RATE));
+        let samples = Pair::of(3150.0, 5.0).samples(RATE);
+        engine.push(&samples);
+        assert!(engine.reading().channels.is_some());
+        for block in samples[..4 * RATE as usize].chunks(960) {
+            let gone: Vec<f32> = block
+                .chunks(2)
+                .flat_map(|frame| [frame[0], (hiss * dice.bell()) as f32])
+                .collect();
+            engine.push(&gone);
+        }
+        let reading = engine.reading();
+        assert!(reading.speed.is_some());
+        assert_eq!(reading.channels_now, None, "{hiss}");
+        assert_eq!(reading.channels, None, "{hiss}");
+    }
+}
+
 #[test]
 fn nothing_is_told_where_there_are_not_two_channels_of_one_tone() {
     let tone = Pair::of(3150.0, 5.0);

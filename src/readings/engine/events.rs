@@ -21,7 +21,7 @@ impl Engine {
             Track::Value(hz) => self.value(hz),
             Track::Pair(pair) => {
                 if self.is_live {
-                    let at_s = self.ticks as f64 / self.plan.output_rate_hz();
+                    let at_s = self.ticks_s();
                     self.channels.push(pair, at_s);
                 }
                 self.each_stretch(|stretch| stretch.channels.push(&pair));

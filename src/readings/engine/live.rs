@@ -67,8 +67,14 @@ impl Engine {
             worth: self.worth(),
             flutter: self.flutter_reading(),
             lines: self.lines(),
-            channels: self.channels.told().filter(|_| self.is_shown()),
-            channels_now: self.channels.now().filter(|_| self.is_shown()),
+            channels: self
+                .channels
+                .told(self.ticks_s())
+                .filter(|_| self.is_shown()),
+            channels_now: self
+                .channels
+                .now(self.ticks_s())
+                .filter(|_| self.is_shown()),
             trend: self.trend_percent(),
             keeping: match timed {
                 Some(timed) => timed.keeping(),
@@ -79,6 +85,11 @@ impl Engine {
             holding: self.holding(),
             ident: self.tape_ident(),
         }
+    }
+
+    /// Ticks since the input began, in seconds.
+    pub(super) fn ticks_s(&self) -> f64 {
+        self.ticks as f64 / self.plan.output_rate_hz()
     }
 
     fn is_by_frequency(&self) -> bool {
