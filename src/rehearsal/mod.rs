@@ -9,8 +9,8 @@
 //!
 //! Random numbers are those of the published PCG generators and are the same
 //! on every platform. Sines are computed here from additions and
-//! multiplications alone. Only time constants and decibels go through the
-//! platform's `exp` and `pow`, whose last bit may differ.
+//! multiplications alone. Only time constants, decibels and invented strengths
+//! go through the platform's `exp` and `pow`, whose last bit may differ.
 
 mod control;
 mod deck;

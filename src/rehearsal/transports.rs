@@ -13,9 +13,9 @@ use super::part_faults::PartFault;
 #[derive(Debug)]
 pub(super) struct Transport {
     pub(super) name: &'static str,
-    speed_cm_s: f64,
+    pub(super) speed_cm_s: f64,
     /// Runs on cells, behind a governor; else on the mains.
-    pub(super) on_cells: bool,
+    on_cells: bool,
     /// Noise of its speed at most, percent.
     pub(super) noise_percent: f64,
     /// What each part may waver by and is no fault, percent.
@@ -223,10 +223,6 @@ impl Transport {
             pack,
         };
         drawn.into_iter().map(&mut part).collect()
-    }
-
-    pub(super) fn speed_cm_s(&self) -> f64 {
-        self.speed_cm_s
     }
 }
 

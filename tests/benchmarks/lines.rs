@@ -9,7 +9,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
-use support::coloured::{COLOURS, Colour, FOREIGN, RATE_HZ, add_turning, short, wandering};
+use support::coloured::{COLOURS, Colour, FOREIGN, RATE_HZ, add_turning, scale, short, wandering};
 use support::dice::Dice;
 use support::seeds::{asked, each, has, head, row, share};
 use support::unsteady::{self, Noise, Tone, Wavering};
@@ -57,7 +57,7 @@ fn foreign(count: u64, set: u64) {
             let shows = each(0..count, |nth| {
                 let mut dice = Dice::new(nth ^ (set << 32) ^ 0x666f_7265);
                 let mut values = kind.noise(seconds, &mut dice);
-                values.iter_mut().for_each(|value| *value *= 0.03);
+                scale(&mut values, 0.03);
                 !found(&values).lines.is_empty()
             });
             share(shows.iter().filter(|&&it| it).count(), shows.len())
@@ -157,7 +157,7 @@ fn small(count: u64, set: u64) {
                     let mut values = colour.noise(60.0, &mut dice);
                     let peak = k * (4.0 * density / values.len() as f64).sqrt();
                     // Percents small enough not to smear anything.
-                    values.iter_mut().for_each(|value| *value *= 1e-4);
+                    scale(&mut values, 1e-4);
                     add_turning(&mut values, &[(hz, 1e-4 * peak)], &mut dice);
                     nearest(&found(&values), hz).is_some()
                 });
@@ -195,7 +195,7 @@ fn strength(count: u64, set: u64) {
                 let mut dice = Dice::new(nth ^ (set << 32) ^ 0x7374_7265);
                 let rate = hz * dice.between(0.98, 1.02);
                 let mut values = Colour::White.noise(60.0, &mut dice);
-                values.iter_mut().for_each(|value| *value *= noise);
+                scale(&mut values, noise);
                 let mut lines = others.to_vec();
                 lines.push((rate, 0.02));
                 add_turning(&mut values, &lines, &mut dice);

@@ -3,7 +3,7 @@
 
 use std::f64::consts::TAU;
 
-use crate::support::coloured::{self, COLOURS, Colour, RATE_HZ, add_turning, short};
+use crate::support::coloured::{self, COLOURS, Colour, RATE_HZ, add_turning, scale, short};
 use crate::support::dice::Dice;
 use crate::support::seeds::each;
 use crate::support::sound;
@@ -94,7 +94,7 @@ fn beside_noise_the_mean_of_records_is_within_five_percent() {
     let peaks = each(0..20, |nth| {
         let mut dice = Dice::new(nth ^ 0x6d65_616e);
         let mut values = Colour::White.noise(60.0, &mut dice);
-        values.iter_mut().for_each(|value| *value *= 0.1);
+        scale(&mut values, 0.1);
         add_turning(&mut values, &[(8.9, 0.02)], &mut dice);
         let found = find(&short(&values), RATE_HZ, 200.0, threshold(60.0)).expect("long enough");
         let line = found.lines.iter().find(|line| (line.hz - 8.9).abs() < 0.05);

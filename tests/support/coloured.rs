@@ -219,6 +219,13 @@ pub fn add_turning(values: &mut [f64], lines: &[(f64, f64)], dice: &mut Dice) {
     }
 }
 
+/// All values by so much.
+pub fn scale(values: &mut [f64], by: f64) {
+    for value in values {
+        *value *= by;
+    }
+}
+
 /// As the finder takes them.
 pub fn short(values: &[f64]) -> Vec<f32> {
     values.iter().map(|&value| value as f32).collect()

@@ -22,7 +22,7 @@ const LEAST_PEAK: f64 = 0.0005;
 
 /// Hum beside a low tone: harmonics of the mains up to here are heard, and how
 /// far the mains stray at the first.
-const HUM_UP_TO_HZ: f64 = 1000.0;
+const HUM_UP_TO_HZ: f64 = 1200.0;
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 const MAINS_STRAY_HZ: f64 = 0.02;
 

@@ -253,9 +253,9 @@ fn told(card: &PartsCard, shown: &[Shown], likelihoods: &[f64]) -> Vec<LikelyPar
 
 #[cfg(test)]
 mod tests {
-    use super::super::hand_made::{line, together};
     use super::*;
     use crate::readings::Chirp;
+    use crate::references::parts::hand_made::{line, together};
 
     /// A machine with a capstan, a pinch roller, an idler near it, and reels.
     const CARD: &str = "parts_card = 1\nname = \"bench\"\nspeed_cm_s = 4.7625\n\

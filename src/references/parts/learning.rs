@@ -58,8 +58,8 @@ fn rounded(turns: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::hand_made::line;
     use super::*;
+    use crate::references::parts::hand_made::line;
     use crate::units::Percent;
 
     fn at(deviation: f64, uncertainty: f64) -> HeardAt {

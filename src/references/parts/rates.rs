@@ -172,8 +172,8 @@ fn wound(side: ReelSide, place: Option<Position>) -> [f64; 2] {
 
 #[cfg(test)]
 mod tests {
-    use super::super::card::PartsCard;
     use super::*;
+    use crate::references::parts::PartsCard;
 
     fn reel(speed_cm_s: f64, hub_mm: f64, tape_um: f64, length_m: f64) -> PartRate {
         let text = format!(

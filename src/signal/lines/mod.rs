@@ -65,8 +65,10 @@ const PEAK_SD: f64 = 0.005;
 /// How far ln power stands above the floor where a record of noise shows a line
 /// less often than once in a hundred. Tuned on noise of six colours (white,
 /// 1/f, 1/f², two resonances, rising), judged on other seeds: the bench `lines`.
+/// A resonance whose band is less than a dozen turns over the record wide shows
+/// more: it cannot be told from a line that wanders.
 pub fn threshold(seconds: f64) -> f64 {
-    3.9 + 1.1 * ((40.0 - seconds) / 30.0).clamp(0.0, 1.0)
+    3.9 + 1.4 * ((40.0 - seconds) / 30.0).clamp(0.0, 1.0)
 }
 
 /// A line.
