@@ -261,7 +261,7 @@ impl Outside for Around<'_> {
                 }
             }
             Effect::Save(kept) => return self.saving.save(kept),
-            Effect::KeepParts(card) => return self.saving.keep_parts(card),
+            Effect::Learn(lesson) => return self.saving.learn(*lesson),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}
