@@ -57,10 +57,8 @@ impl<R: BufRead, W: Write> Asked<R, W> {
         card.speed_cm_s = self
             .answer_or_none(speed, tape_speed)?
             .map(|speed| speed.cm_s);
-        loop {
-            let Some(name) = self.line("Next part, as capstan or belt [that is all]: ")? else {
-                break;
-            };
+        let next = "Next part, as capstan or belt [that is all]: ";
+        while let Some(name) = self.line(next)? {
             let part = self.part(name)?;
             let mut with = card.clone();
             with.parts.push(part);

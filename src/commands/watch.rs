@@ -22,6 +22,7 @@ use crate::audio::rehearsal_source::{self, Bench};
 use crate::audio::source::SourceEvent;
 use crate::audio::{LogFeed, SoundError};
 use crate::readings::SampleClock;
+use crate::records::places::Places;
 use crate::records::{ClockFigure, Clocks, LinesWarning, cards};
 use crate::references::parts::PartsCard;
 use crate::references::{OwnSpeed, Reference, TapeCard};
@@ -136,15 +137,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         machine,
         reference: options.reference.reference(),
         tape: card.cloned(),
-        cards: cards::list(&places)
-            .into_iter()
-            .filter_map(|(_, card)| card.ok())
-            .collect(),
+        cards: usable(&places),
         parts: options.parts.card.clone().or(source.parts),
-        parts_cards: cards::list::<PartsCard>(&places)
-            .into_iter()
-            .filter_map(|(_, card)| card.ok())
-            .collect(),
+        parts_cards: usable(&places),
         runs,
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
@@ -223,6 +218,12 @@ fn begin_log(
     head.tolerance_percent = options.tolerance.half_width.0;
     head.simulated = source.kind == SourceKind::Rehearsal;
     Logging::begin(path, &head).map(Some)
+}
+
+/// The cards of one kind that can be used.
+fn usable<C: cards::Card>(places: &Places) -> Vec<C> {
+    let all = cards::list::<C>(places).into_iter();
+    all.filter_map(|(_, card)| card.ok()).collect()
 }
 
 /// What a sitting works with.

@@ -119,6 +119,7 @@ impl Evidence {
 /// All that may be a sign, as plain values; what is not known is left empty.
 #[derive(Clone, Copy, Debug, Default)]
 #[allow(missing_docs)] // the names say it
+#[allow(clippy::struct_excessive_bools)] // each is a sign of its own
 pub struct Situation<'a> {
     pub tolerance: Tolerance,
     pub verdict: Option<Verdict>,

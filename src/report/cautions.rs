@@ -106,9 +106,8 @@ fn sentence(caution: &Caution) -> String {
              with wide tolerances. Count turns by eye and make a card (tapewright help lines)."
         ),
         C::LagNearHalfPeriod(period_us) => format!(
-            "The time between the channels is near half a period of the tone ({:.1} µs), so which \
-             channel leads cannot be told; a second tone at least a tenth away tells.",
-            period_us
+            "The time between the channels is near half a period of the tone ({period_us:.1} µs), so which \
+             channel leads cannot be told; a second tone at least a tenth away tells."
         ),
         C::ChannelInverted => "One channel is wired the other way round: in mono it takes the \
             other away. Check the leads of the head and of the output."

@@ -32,6 +32,7 @@ struct Part<'a> {
 }
 
 /// A line in one window of a long record.
+#[allow(clippy::struct_field_names)] // the keys of the contract carry their unit
 #[derive(Serialize)]
 struct At {
     at_s: Option<f64>,

@@ -47,11 +47,11 @@ fn lines_and_parts_are_told() {
 
     let words = folder.run("read --reference 3150 --parts deck.toml a.wav");
     words.says(&[
-        "Lines      5.88",
+        "Lines 5.88",
         "likely capstan, by its rate alone",
         "3.300",
         "not on the parts card",
-        "Cause      likely the capstan or its flywheel",
+        "Cause likely the capstan or its flywheel",
         "Keep hair, sleeves",
     ]);
     // Without a card nothing is named, and the caution of nothing is left out.
