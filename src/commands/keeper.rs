@@ -6,20 +6,22 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
-use super::{Exit, Failure, no_folder};
+use super::tape::today;
+use super::{Exit, Failure, machine_parts, no_folder};
 use crate::readings::Origin;
+use crate::records::cards::CardError;
 use crate::records::{
     Label, LinesError, LinesWarning, Record, Snapshot, cards,
     places::{self, Places},
 };
 use crate::references::parts::PartsCard;
 use crate::references::same_machine;
-use crate::screen::{Event, Kept, Slot, SourceKind};
+use crate::screen::{Event, Kept, Lesson, Slot, SourceKind};
 
 /// What waits to be written.
 enum Work {
     Snapshot(Kept),
-    Parts(PartsCard),
+    Lesson(Box<Lesson>),
 }
 
 /// The thread that saves, and what it has to say.
@@ -38,10 +40,7 @@ impl Saving {
             for work in to_save {
                 let done = match work {
                     Work::Snapshot(kept) => Event::Saved(kept.number, keeper.save(kept)),
-                    Work::Parts(card) => {
-                        let kept = keeper.keep_parts(&card);
-                        Event::PartsKept(Box::new(card), kept)
-                    }
+                    Work::Lesson(lesson) => Event::Learnt(Box::new(keeper.learn(&lesson))),
                 };
                 if say.send(done).is_err() {
                     return;
@@ -66,10 +65,10 @@ impl Saving {
         refused.map(|_| Event::Saved(number, Err(STOPPED.to_owned())))
     }
 
-    /// Writes the card of a machine's parts, likewise.
-    pub(super) fn keep_parts(&self, card: PartsCard) -> Option<Event> {
-        let refused = self.waiting.send(Work::Parts(card.clone())).err();
-        refused.map(|_| Event::PartsKept(Box::new(card), Err(STOPPED.to_owned())))
+    /// Puts a part on the card of a machine, likewise.
+    pub(super) fn learn(&self, lesson: Lesson) -> Option<Event> {
+        let refused = self.waiting.send(Work::Lesson(Box::new(lesson))).err();
+        refused.map(|_| Event::Learnt(Box::new(Err(STOPPED.to_owned()))))
     }
 
     /// What was saved since it was asked last; never waits.
@@ -123,13 +122,35 @@ impl Keeper {
         Ok((keeper, news))
     }
 
-    /// Where the card lies now, or why it does not. It takes the place of the one
-    /// that it grew from.
-    fn keep_parts(&self, card: &PartsCard) -> Result<String, String> {
-        let path = cards::file_of::<PartsCard>(&self.places, &card.name);
-        let path = path.map_err(|error| error.to_string())?;
-        cards::write(&path, card, true).map_err(|error| error.to_string())?;
-        Ok(path.display().to_string())
+    /// The card with the part on it, and where it lies now, or why it does not.
+    /// It grows from what the disk holds now, and what stood there before stays
+    /// beside it: a person may have written it, with remarks.
+    fn learn(&self, lesson: &Lesson) -> Result<(PartsCard, String), String> {
+        if self.simulated {
+            return Err("what is simulated goes on no card of a real machine".to_owned());
+        }
+        let said = |error: CardError| error.to_string();
+        let known = machine_parts::of_machine(&self.places, &lesson.machine);
+        let is_new = known.is_none();
+        let (path, card) = match known {
+            Some((path, card)) => (path, card.map_err(said)?),
+            None => {
+                let is_path = lesson.machine.to_lowercase().ends_with(".toml");
+                if is_path {
+                    return Err("a machine's card needs a plain name: m names it anew".to_owned());
+                }
+                let path = cards::file_of::<PartsCard>(&self.places, &lesson.machine);
+                (path.map_err(said)?, PartsCard::new(&lesson.machine))
+            }
+        };
+        let card = lesson.learnt(card, today())?;
+        if !is_new {
+            let before = path.with_extension("toml.before");
+            std::fs::copy(&path, &before)
+                .map_err(|error| format!("cannot keep {} first: {error}", before.display()))?;
+        }
+        cards::write(&path, &card, !is_new).map_err(said)?;
+        Ok((card, path.display().to_string()))
     }
 
     /// Where it lies now, or why it does not. The record is read again each

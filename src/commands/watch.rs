@@ -115,6 +115,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
+    let (keeper, news) = Keeper::open(&places, source.kind)?;
+    // Last of what may be refused: a log that was begun is not begun again.
     let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
         received,
@@ -126,7 +128,6 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         log,
     )
     .map_err(|error| cannot_start(&error))?;
-    let (keeper, news) = Keeper::open(&places, source.kind)?;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, |name| std::env::var(name).ok()),
         kind: source.kind,
@@ -176,19 +177,19 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     // With it goes whoever feeds the log.
     drop(analysis);
     let (logged, log_exit) = logging.map_or_else(|| (Vec::new(), Exit::Done), Logging::finish);
-    let ending = ending?;
-    report_unsaved(&state);
+    let told = source.truth.into_iter().chain(logged);
+    Ok(leave(&state, ending?, told)?.max(log_exit))
+}
+
+/// What stays on the shell, and how it ends.
+fn leave(state: &ScreenState, ending: Ending, told: impl Iterator<Item = String>) -> Outcome {
+    report_unsaved(state);
     if ending == Ending::Quit {
-        for line in state
-            .closing_words()
-            .into_iter()
-            .chain(source.truth)
-            .chain(logged)
-        {
+        for line in state.closing_words().into_iter().chain(told) {
             write_out(&format!("{line}\n"))?;
         }
     }
-    let exit = finish(ending)?.max(log_exit);
+    let exit = finish(ending)?;
     Ok(match state.unsaved().next() {
         Some(_) => exit.max(Exit::File),
         None => exit,
@@ -259,7 +260,7 @@ impl Outside for Around<'_> {
                 }
             }
             Effect::Save(kept) => return self.saving.save(kept),
-            Effect::KeepParts(card) => return self.saving.keep_parts(card),
+            Effect::Learn(lesson) => return self.saving.learn(*lesson),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}

@@ -103,20 +103,21 @@ fn straying_turns(fault: PartFault) -> f64 {
 }
 
 fn said_of(part: &TruePart, lines: &[FlutterLine]) -> String {
-    let mut said = format!(
-        "the {}: {:.3} turns a second at right speed",
-        part.name, part.turns_per_second
-    );
-    for line in lines {
+    let shown = lines.iter().map(|line| {
         let order = line.hz / part.turns_per_second;
         let often = match order.round() as u32 {
             1 => "once a turn".to_owned(),
             2 => "twice".to_owned(),
             more => format!("{more} times"),
         };
-        said += &format!(", {often} {:.3} %", line.peak_percent);
-    }
-    said
+        format!(", {often} {:.3} %", line.peak_percent)
+    });
+    format!(
+        "the {}: {:.3} turns a second at right speed{}",
+        part.name,
+        part.turns_per_second,
+        shown.collect::<String>()
+    )
 }
 
 /// What is wrong and is no rotating part, with what to say of it.

@@ -302,11 +302,6 @@ impl SimulatedMachine {
         self.powered
     }
 
-    /// Voltage of the supply.
-    pub fn supply_volts(&self) -> f64 {
-        self.supply.volts()
-    }
-
     /// Sets the voltage of the supply.
     pub fn set_supply_volts(&mut self, volts: f64) {
         self.supply.set_volts(volts);

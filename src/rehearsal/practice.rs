@@ -138,13 +138,12 @@ impl PracticeMachine {
         }
         self.config.wiper = WiperConfig::clean();
         let trimmer = &self.config.trimmer;
-        self.complaint = match (fault, trimmer.percent_at(trimmer.position) < 0.0) {
+        self.complaint = String::from(match (fault, trimmer.percent_at(trimmer.position) < 0.0) {
             (TrimmerFault::AtTheEnd, true) => "has become slower and slower",
             (TrimmerFault::AtTheEnd, false) => "has become faster and faster",
             (_, true) => "plays flat",
             (_, false) => "plays sharp",
-        }
-        .to_owned();
+        });
         self
     }
 

@@ -45,10 +45,6 @@ impl Supply {
         }
     }
 
-    pub(super) fn volts(&self) -> f64 {
-        self.wanted
-    }
-
     pub(super) fn set_volts(&mut self, volts: f64) {
         self.wanted = volts.max(0.0);
     }
@@ -81,7 +77,7 @@ mod tests {
         for _ in 0..120 {
             supply.pass(0.5, 1.0);
         }
-        assert!((supply.volts() - 5.7).abs() < 1e-9);
+        assert!((supply.wanted - 5.7).abs() < 1e-9);
         assert!((supply.percent() + 0.6).abs() < 1e-9);
         supply.set_volts(4.0);
         assert!((supply.percent() + 0.6).abs() < 1e-9);

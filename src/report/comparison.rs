@@ -254,11 +254,11 @@ fn speed_change(before: &Measurement, after: &Measurement, says_right: bool) -> 
 fn line(snapshot: &Snapshot, nth: usize) -> Option<String> {
     let lines = snapshot.measurement.lines.as_ref()?;
     let line = lines.lines.get(nth)?;
-    let [rate, peak] = [lines::rate(line), lines::peak(line)];
-    let peak = peak.split(' ').next().unwrap_or_default();
+    let part = plain(&lines::short(lines, line));
     Some(format!(
-        "{rate}: {peak} %, {}",
-        plain(&lines::short(lines, line))
+        "{}: {:.3} %, {part}",
+        lines::rate(line),
+        line.peak.0
     ))
 }
 

@@ -5,10 +5,10 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use super::{DataOptions, ReferenceOptions, number_between};
+use crate::commands::machine_parts;
 use crate::records::cards::{self, CardError};
 use crate::records::places::Places;
 use crate::references::parts::PartsCard;
-use crate::references::same_machine;
 
 /// The card that lines are held against.
 #[derive(Args, Clone, Debug, Default)]
@@ -30,17 +30,12 @@ impl PartsChoice {
     /// Reads the card that was named, else that of the machine of this name.
     pub fn read_card(&mut self, places: &Places, machine: Option<&str>) -> Result<(), CardError> {
         let of_machine = || {
-            let own = cards::list::<PartsCard>(places).into_iter();
-            let named = |(path, card): &(PathBuf, Result<PartsCard, CardError>)| {
-                let file = path.file_stem().and_then(|it| it.to_str());
-                let said = card.as_ref().ok().map(|card| card.name.as_str());
-                same_machine(file, machine) || same_machine(said, machine)
-            };
-            own.into_iter().find(named).map(|(_, card)| card)
+            let known = machine.and_then(|machine| machine_parts::of_machine(places, machine));
+            known.map(|(_, card)| card).transpose()
         };
         self.card = match &self.named {
             Some(named) => Some(cards::read(places, named)?),
-            None => of_machine().transpose()?,
+            None => of_machine()?,
         };
         Ok(())
     }

@@ -12,16 +12,18 @@ fn all(state: &ScreenState) -> Vec<Row> {
     let wavering = &state.wavering;
     let lines = wavering.lines.as_ref();
     let mut texts: Vec<(String, bool)> = Vec::new();
-    for fault in &wavering.faults {
+    for fault in &state.likely_faults() {
         let why = faults::reasons(fault, lines);
         texts.push((format!("{} ({why}).", faults::headline(fault)), true));
         texts.push((faults::check(fault), false));
     }
-    if texts.is_empty() {
+    if lines.is_none() {
+        texts.push(("What wavers is not judged yet.".to_owned(), true));
+    } else if texts.is_empty() {
         texts.push((format!("{}.", capital(faults::NOTHING)), true));
     }
     if let Some((lines, line)) = lines.zip(state.marked_line()) {
-        let card = state.parts.as_ref();
+        let card = state.card_in_force();
         texts.push((format!("The marked line: {}.", figures(line)), true));
         texts.push((format!("{}.", capital(&long(lines, line, card))), false));
         let apart = told_apart(lines, line, card);

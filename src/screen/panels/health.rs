@@ -166,7 +166,7 @@ fn culprit(state: &ScreenState) -> Option<String> {
     let is_culprit = is_large && is_unusual(line, Some(part), state.tolerance);
     is_culprit.then(|| {
         format!(
-            "{} {:.0} % of flutter",
+            "likely {}: {:.0} % of flutter",
             part.name,
             100.0 * line.weighted_share
         )

@@ -3,7 +3,7 @@
 
 use ratatui_core::style::Style;
 
-use crate::readings::{FlutterLine, FlutterLines, SPECTRUM_HZ, TwoChannels};
+use crate::readings::{FlutterLine, FlutterLines, ReferenceKind, SPECTRUM_HZ, TwoChannels};
 use crate::report::channels;
 use crate::report::faults::{self, headline};
 use crate::report::lines::{course, head, no_fault, none, short};
@@ -46,13 +46,12 @@ struct Plan {
 /// Draws the whole page.
 pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
-    let wavering = &state.wavering;
-    let Some(lines) = &wavering.lines else {
+    let Some(lines) = &state.wavering.lines else {
         draw_nothing(state, pen);
         return;
     };
     draw_head(state, lines, pen);
-    let cause = cause_rows(state, lines, pen.width());
+    let cause = cause_rows(state, lines, pen);
     let plan = Plan::of(state, lines, &cause, pen);
     let mut y = 1;
     draw_lines(state, lines, (y, plan.lines), pen);
@@ -109,10 +108,12 @@ impl Plan {
 fn draw_nothing(state: &ScreenState, pen: &mut Pen) {
     let look = state.look;
     pen.text(0, 0, "what wavers", look.strong());
-    let why = if state.reading().is_some_and(|it| it.speed.is_none()) {
+    let why = if state.conditions.kind != ReferenceKind::Tone {
+        "Only a tone shows the lines in the flutter: 0 chooses one."
+    } else if !state.is_live() {
+        "No samples come in, so no lines."
+    } else if state.reading().is_none_or(|it| it.speed.is_none()) {
         "No tone, so no lines: play the tape."
-    } else if !state.conditions.kind.has_frequency() {
-        "Only a tone shows the lines in the flutter."
     } else {
         "Too short yet: lines need some ten seconds at a speed that is left alone."
     };
@@ -128,8 +129,8 @@ fn draw_head(state: &ScreenState, lines: &FlutterLines, pen: &mut Pen) {
     } else {
         head(lines)
     };
-    let card = state.parts.as_ref();
-    let card = card.map_or("7 takes a parts card".to_owned(), |it| {
+    let card = state.card_in_force();
+    let card = card.map_or(no_card(state).to_owned(), |it| {
         format!("parts: {}", it.name)
     });
     let text = if pen.width() >= ROOMY {
@@ -144,6 +145,15 @@ fn draw_head(state: &ScreenState, lines: &FlutterLines, pen: &mut Pen) {
     }
 }
 
+/// Why the lines are held against no card.
+fn no_card(state: &ScreenState) -> &'static str {
+    if state.parts.is_some() {
+        "the card is for another speed"
+    } else {
+        "7 takes a parts card"
+    }
+}
+
 /// Which lines are shown in so few rows: the marked one among them.
 fn shown(state: &ScreenState, count: usize, rows: usize) -> std::ops::Range<usize> {
     let first = (state.wavering.marked + 1).saturating_sub(rows).min(count);
@@ -153,18 +163,16 @@ fn shown(state: &ScreenState, count: usize, rows: usize) -> std::ops::Range<usiz
 fn draw_lines(state: &ScreenState, lines: &FlutterLines, (top, rows): (u16, u16), pen: &mut Pen) {
     let look = state.look;
     if lines.lines.is_empty() {
-        pen.text(
-            0,
-            top,
-            "steady but for what is no line: noise, or nothing",
-            Style::new(),
-        );
+        pen.text(0, top, "nothing regular in the flutter", Style::new());
         return;
     }
-    for (y, nth) in (top..).zip(shown(state, lines.lines.len(), usize::from(rows))) {
+    let shown = shown(state, lines.lines.len(), usize::from(rows));
+    for (y, nth) in (top..).zip(shown) {
         let line = &lines.lines[nth];
         let is_marked = nth == state.wavering.marked;
-        let style = if is_marked {
+        let style = if !state.is_live() {
+            look.faint()
+        } else if is_marked {
             look.strong()
         } else {
             Style::new()
@@ -172,7 +180,7 @@ fn draw_lines(state: &ScreenState, lines: &FlutterLines, (top, rows): (u16, u16)
         if is_marked {
             pen.text(0, y, ">", look.accent());
         }
-        draw_line(state, (lines, line), (y, nth == 0), style, pen);
+        draw_line(state, (lines, line), (y, y == top), style, pen);
     }
 }
 
@@ -218,15 +226,18 @@ fn draw_line(
 
 /// The likeliest cause with its reasons, and below it what to check first: whole
 /// with its cautions, or not here.
-fn cause_rows(state: &ScreenState, lines: &FlutterLines, room: u16) -> Vec<String> {
-    let found = &state.wavering.faults;
+fn cause_rows(state: &ScreenState, lines: &FlutterLines, pen: &Pen) -> Vec<String> {
+    let (room, height) = (pen.width(), usize::from(pen.height()));
+    let found = state.likely_faults();
     let Some(first) = found.first() else {
         return vec![faults::NOTHING.to_owned()];
     };
     let why = faults::reasons(first, Some(lines));
     let mut rows = fitting(&format!("{} ({why}).", headline(first)), room, MOST_REASONS);
     let check = wrap(&faults::check(first), room);
-    if room >= ROOMY && check.len() <= MOST_CHECK {
+    // Below the head and the first line.
+    let is_room = rows.len() + check.len() + 2 <= height;
+    if room >= ROOMY && check.len() <= MOST_CHECK && is_room {
         rows.extend(check);
     } else {
         rows.push("8: what to check first, and with what care".to_owned());
@@ -306,7 +317,12 @@ fn course_words(state: &ScreenState, lines: &FlutterLines) -> String {
         format!("{} {}", short_rate(line), heights.collect::<String>())
     });
     let each: Vec<String> = each.collect();
-    format!("as it went: {}", each.join("   "))
+    let minutes = lines.lines.iter().filter_map(|line| {
+        let [first, last] = [line.windows.first()?, line.windows.last()?];
+        Some((last.at.0 - first.at.0) / 60.0)
+    });
+    let longest = minutes.fold(0.0, f64::max);
+    format!("over {longest:.1} min: {}", each.join("   "))
 }
 
 /// Balance and the time between the channels, now and of the stretch.

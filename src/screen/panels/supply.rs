@@ -3,7 +3,7 @@
 
 use crate::report::numbers::with_uncertainty;
 use crate::report::supply::{advice, headline};
-use crate::screen::pen::{Pen, wrap};
+use crate::screen::pen::{Pen, width, wrap};
 use crate::screen::state::supply::AtVoltage;
 use crate::screen::state::{ScreenState, SourceKind};
 
@@ -43,11 +43,18 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     rows.extend(judged.map(|it| (advice(&it).to_owned(), look.faint())));
     let mut y = 0;
     for (text, style) in rows {
-        let lines = wrap(&text, pen.width());
+        // As it is where it fits, for the sake of the columns.
+        let lines = if width(&text) <= pen.width() {
+            vec![text]
+        } else {
+            wrap(&text, pen.width())
+        };
         // Half a sentence may say the opposite.
         if y + lines.len() as u16 <= bottom {
-            pen.texts(y, &[text], style);
-            y += lines.len() as u16;
+            for line in lines {
+                pen.text(0, y, &line, style);
+                y += 1;
+            }
         }
     }
 }

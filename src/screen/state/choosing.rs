@@ -178,8 +178,8 @@ impl ScreenState {
     /// Another name of the machine: its card may say that the tape was recorded
     /// on it, or that it was not.
     pub(in crate::screen) fn take_machine(&mut self, said: Option<String>) -> Vec<Effect> {
-        self.machine = said;
-        self.follow_machine_parts();
+        let before = std::mem::replace(&mut self.machine, said);
+        self.follow_machine_parts(before.as_deref());
         let machine = self.machine.as_deref();
         let is_as_before = self.tape.as_ref().is_none_or(|card| {
             card.is_recorded_on(machine) == self.conditions.reference.recorded_here

@@ -23,8 +23,9 @@ pub enum Event {
     Saved(u32, Result<String, String>),
     /// A sentence for whoever sits here.
     Said(String),
-    /// The card of parts was written, and lies there now; or why it could not be.
-    PartsKept(Box<PartsCard>, Result<String, String>),
+    /// The card with the part that was learnt, and where it lies now; or why it
+    /// does not.
+    Learnt(Box<Result<(PartsCard, String), String>>),
     /// What became of a reference that was chosen.
     Reference(Box<Ready>),
 }
@@ -37,7 +38,7 @@ impl Event {
                 live.sequence == state.live.sequence && live.source == state.live.source
             }
             Self::Bench(bench) => *bench == state.bench,
-            Self::Saved(..) | Self::PartsKept(..) | Self::Said(_) | Self::Reference(_) => false,
+            Self::Saved(..) | Self::Learnt(_) | Self::Said(_) | Self::Reference(_) => false,
         }
     }
 }
@@ -53,8 +54,8 @@ impl ScreenState {
                 Vec::new()
             }
             Event::Said(sentence) => self.say(sentence),
-            Event::PartsKept(card, result) => {
-                self.parts_kept(*card, result);
+            Event::Learnt(result) => {
+                self.learnt(*result);
                 Vec::new()
             }
             Event::Reference(ready) => self.reference_ready(*ready),

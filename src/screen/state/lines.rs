@@ -3,30 +3,74 @@
 
 use std::sync::Arc;
 
+use super::overlay::Overlay;
 use super::view::View;
-use super::{Effect, Entry, EntryFor, ScreenState};
+use super::{Effect, Entry, EntryFor, ScreenState, SourceKind};
 use crate::readings::{
     DROPOUTS_ALLOWED, FlutterLine, FlutterLines, LineMotion, Measurement, Reading, SpeedReading,
     Verdict,
 };
 use crate::references::evidence::Situation;
 use crate::references::faults::{LikelyFault, likely};
-use crate::references::parts::{HeardAt, PartsCard, attribute, generic};
+use crate::references::parts::{HeardAt, Naming, PartsCard, attribute, generic};
 use crate::references::same_machine;
+
+/// A line is the same one within this, from look to look. A choice.
+const SAME_LINE: f64 = 0.02;
+
+/// A card is for this speed within this. A choice.
+const SAME_SPEED: f64 = 0.05;
+
+/// "capstan x2": the part, and how often a turn.
+fn part_and_harmonic(named: &str) -> (String, u32) {
+    let parted = named.rsplit_once(" x");
+    let times = parted.and_then(|(part, times)| Some((part.trim(), times.parse().ok()?)));
+    match times {
+        Some((part, times)) if times > 0 && !part.is_empty() => (part.to_owned(), times),
+        _ => (named.to_owned(), 1),
+    }
+}
 
 /// See the module.
 #[derive(Clone, Debug, Default)]
 pub struct Wavering {
     /// Cards to choose from: those of this bench, then the generic ones.
     pub(in crate::screen) cards: Vec<PartsCard>,
+    /// The one that a key took last, by its place among them.
+    chosen: Option<usize>,
     /// As the analysis gave them.
     measured: Option<Arc<FlutterLines>>,
     /// With the parts that they may come from.
     pub(in crate::screen) lines: Option<FlutterLines>,
-    /// Likeliest first.
-    pub(in crate::screen) faults: Vec<LikelyFault>,
     /// The line that the keys act on, counted from 0.
     pub(in crate::screen) marked: usize,
+    /// The rate of the line that is being named, and the part on the card whose
+    /// rate it would replace, once that was said.
+    naming_hz: f64,
+    replacing: Option<String>,
+}
+
+/// A part to be put on the card of a machine.
+#[derive(Clone, Debug)]
+pub struct Lesson {
+    /// Whose card.
+    pub machine: String,
+    /// The part.
+    pub part: String,
+    /// How often a turn the line comes.
+    pub harmonic: u32,
+    /// The line that it makes.
+    pub line: FlutterLine,
+    /// At which speed it was heard.
+    pub at: HeardAt,
+}
+
+impl Lesson {
+    /// The card with the part on it; `day` is today.
+    pub fn learnt(&self, mut card: PartsCard, day: String) -> Result<PartsCard, String> {
+        card.learn(&self.part, &self.line, self.harmonic, &self.at, day);
+        card.checked().map_err(|error| error.to_string())
+    }
 }
 
 impl Wavering {
@@ -76,11 +120,15 @@ impl ScreenState {
 
     /// The next card of parts, and after the last none.
     pub(in crate::screen) fn next_parts_card(&mut self) -> Vec<Effect> {
-        let cards = &self.wavering.cards;
-        let at = (self.parts.as_ref())
-            .and_then(|now| cards.iter().position(|card| card.name == now.name));
-        let next = cards.get(at.map_or(0, |at| at + 1)).cloned();
-        self.use_parts(next);
+        let wavering = &mut self.wavering;
+        let used = self.parts.as_ref();
+        let at = wavering
+            .chosen
+            .or_else(|| used.and_then(|now| wavering.cards.iter().position(|it| it == now)));
+        let next = at.map_or(0, |at| at + 1);
+        wavering.chosen = (next < wavering.cards.len()).then_some(next);
+        let card = wavering.cards.get(next).cloned();
+        self.use_parts(card);
         Vec::new()
     }
 
@@ -97,15 +145,35 @@ impl ScreenState {
         self.message = Some(said);
     }
 
-    /// The machine has a name now: its own card is taken, where there is one.
-    pub(in crate::screen) fn follow_machine_parts(&mut self) {
-        let of_machine = |card: &&PartsCard| {
-            !card.generic && same_machine(Some(&card.name), self.machine.as_deref())
-        };
-        if let Some(card) = self.wavering.cards.iter().find(of_machine).cloned() {
-            self.parts = Some(card);
-            self.hold_against_parts();
+    /// The card that the lines are held against: not that of another speed.
+    pub(in crate::screen) fn card_in_force(&self) -> Option<&PartsCard> {
+        let speed_cm_s = self.runs.on().and_then(|run| run.speed_cm_s);
+        self.parts.as_ref().filter(|card| {
+            let both = speed_cm_s.zip(card.speed_cm_s);
+            both.is_none_or(|(run, card)| (run / card - 1.0).abs() < SAME_SPEED)
+        })
+    }
+
+    /// The machine has another name: its own card is taken, where there is one,
+    /// and that of the one before is put away.
+    pub(in crate::screen) fn follow_machine_parts(&mut self, before: Option<&str>) {
+        if same_machine(before, self.machine.as_deref()) {
+            return;
         }
+        let is_of = |card: &PartsCard, machine: Option<&str>| {
+            !card.generic && same_machine(Some(&card.name), machine)
+        };
+        let used = self.parts.as_ref();
+        if used.is_some_and(|card| !is_of(card, before)) {
+            // Somebody has chosen it.
+            return;
+        }
+        let mut cards = self.wavering.cards.iter();
+        self.parts = cards
+            .find(|card| is_of(card, self.machine.as_deref()))
+            .cloned();
+        self.wavering.chosen = None;
+        self.hold_against_parts();
     }
 
     /// Asks which part makes the marked line, for the card of this machine.
@@ -113,62 +181,96 @@ impl ScreenState {
         if self.machine.is_none() {
             return self.say("name the machine first (m): its card gets the part");
         }
-        let Some(line) = self.marked_line() else {
+        let Some((lines, line)) = self.wavering.lines.as_ref().zip(self.marked_line()) else {
             return self.say("no line to name yet");
         };
         if line.motion == LineMotion::KeepsRate {
             return self.say("that line keeps its rate when the speed is trimmed: no part");
         }
-        let likely = line.parts.first().map(|part| part.name.clone());
-        self.overlay = Some(super::overlay::Overlay::Entry(Entry {
+        let likely = Naming::of(lines, line).parts().first().map(|part| {
+            let times = match part.harmonic {
+                1 => String::new(),
+                more => format!(" x{more}"),
+            };
+            part.name.clone() + &times
+        });
+        self.wavering.naming_hz = line.hz.0;
+        self.wavering.replacing = None;
+        self.cover(Overlay::Entry(Entry {
             purpose: EntryFor::Part,
             text: likely.unwrap_or_default(),
-        }));
-        Vec::new()
+        }))
     }
 
-    /// A part was named: it joins the card of this machine.
+    /// A part was named: it joins the card of this machine. One whose rate is
+    /// known is asked for once more.
     pub(in crate::screen) fn learn_part(&mut self, named: Option<String>) -> Vec<Effect> {
-        let (Some(name), Some(machine)) = (named, self.machine.clone()) else {
+        let (Some(named), Some(machine)) = (named, self.machine.clone()) else {
             return Vec::new();
         };
-        let Some(line) = self.marked_line() else {
-            return self.say("the line is gone; nothing was learnt");
+        let (part, harmonic) = part_and_harmonic(&named);
+        let hz = self.wavering.naming_hz;
+        let lines = self.wavering.lines.iter().flat_map(|it| &it.lines);
+        let mut still = lines.filter(|line| (line.hz.0 / hz - 1.0).abs() < SAME_LINE);
+        let Some(line) = still.next().cloned() else {
+            return self.say(format!(
+                "the line at {hz:.2} a second is gone; nothing was learnt"
+            ));
         };
         let Some(speed) = self.reading().and_then(|reading| reading.speed) else {
             return self.say("no speed to reckon the rate at; nothing was learnt");
         };
-        let own = |card: &&PartsCard| {
-            !card.generic && same_machine(Some(&card.name), Some(machine.as_str()))
-        };
-        let card = self.wavering.cards.iter().find(own).cloned();
-        let mut card = card.unwrap_or_else(|| PartsCard::new(&machine));
-        let known = line.parts.iter().find(|part| part.name == name);
-        let harmonic = known.map_or(1, |part| part.harmonic);
-        let at = self.heard_at(&speed);
-        card.learn(&name, line, harmonic, &at, "live".to_owned());
-        match card.checked() {
-            Ok(card) => vec![Effect::KeepParts(card)],
-            Err(error) => self.say(format!("not learnt: {error}")),
+        let known = (self.parts.as_ref())
+            .and_then(|card| card.part(&part)?.turns_per_second)
+            .filter(|_| self.wavering.replacing.as_ref() != Some(&named));
+        if let Some(known) = known {
+            self.wavering.replacing = Some(named.clone());
+            self.message = Some(format!(
+                "{part} is on the card with {known:.3} turns a second: Enter replaces it, Esc does not"
+            ));
+            return self.cover(Overlay::Entry(Entry {
+                purpose: EntryFor::Part,
+                text: named,
+            }));
         }
+        let lesson = Lesson {
+            machine,
+            part,
+            harmonic,
+            at: self.heard_at(&speed),
+            line,
+        };
+        if self.kind != SourceKind::Rehearsal {
+            return vec![Effect::Learn(Box::new(lesson))];
+        }
+        // What is simulated goes on no real card.
+        let card = self.parts.clone();
+        let card = card.unwrap_or_else(|| PartsCard::new(&lesson.machine));
+        let learnt = lesson.learnt(card, "in a rehearsal".to_owned());
+        self.learnt(learnt.map(|card| (card, "for this rehearsal only".to_owned())));
+        Vec::new()
     }
 
-    /// An attempt to write a card has ended.
-    pub(in crate::screen) fn parts_kept(
-        &mut self,
-        card: PartsCard,
-        result: Result<String, String>,
-    ) {
-        match result {
-            Ok(place) => {
-                let cards = &mut self.wavering.cards;
-                cards.retain(|it| it.generic || !same_machine(Some(&it.name), Some(&card.name)));
-                cards.insert(0, card.clone());
-                self.use_parts(Some(card));
-                self.message = Some(format!("learnt; the card is {place}"));
+    /// An attempt to learn a part has ended: the card, and where it is.
+    pub(in crate::screen) fn learnt(&mut self, result: Result<(PartsCard, String), String>) {
+        let (card, place) = match result {
+            Ok(learnt) => learnt,
+            Err(reason) => {
+                self.message = Some(format!("NOT LEARNT: {reason}"));
+                return;
             }
-            Err(reason) => self.message = Some(format!("NOT LEARNT: {reason}")),
-        }
+        };
+        let cards = &mut self.wavering.cards;
+        cards.retain(|it| it.generic || it.name != card.name);
+        cards.insert(0, card.clone());
+        self.wavering.chosen = None;
+        let hz = self.wavering.naming_hz;
+        let said = format!(
+            "learnt from {hz:.2} a second; the card: {}, {place}",
+            card.name
+        );
+        self.use_parts(Some(card));
+        self.message = Some(said);
     }
 
     /// Takes newer lines, where there are some.
@@ -191,7 +293,9 @@ impl ScreenState {
             let nearest = lines
                 .enumerate()
                 .min_by(|a, b| away(a.1).total_cmp(&away(b.1)));
-            nearest.filter(|(_, line)| away(line) < 0.02).map(|it| it.0)
+            nearest
+                .filter(|(_, line)| away(line) < SAME_LINE)
+                .map(|it| it.0)
         });
         self.wavering.marked = nearest.unwrap_or(0);
     }
@@ -200,12 +304,11 @@ impl ScreenState {
     pub(in crate::screen) fn hold_against_parts(&mut self) {
         let speed = self.reading().and_then(|reading| reading.speed);
         let mut lines = self.wavering.measured.as_deref().cloned();
-        if let (Some(lines), Some(card), Some(speed)) = (&mut lines, &self.parts, speed) {
+        if let (Some(lines), Some(card), Some(speed)) = (&mut lines, self.card_in_force(), speed) {
             let at = self.heard_at(&speed);
             attribute(lines, card, &at);
         }
         self.wavering.lines = lines;
-        self.wavering.faults = self.likely_faults();
     }
 
     fn heard_at(&self, speed: &SpeedReading) -> HeardAt {
@@ -218,7 +321,8 @@ impl ScreenState {
         )
     }
 
-    fn likely_faults(&self) -> Vec<LikelyFault> {
+    /// What everything that is known now speaks for, likeliest first.
+    pub(in crate::screen) fn likely_faults(&self) -> Vec<LikelyFault> {
         let Some(reading) = self.reading() else {
             return Vec::new();
         };
@@ -230,7 +334,7 @@ impl ScreenState {
             drift: reading.drift,
             flutter: Some(&reading.flutter),
             lines: self.wavering.lines.as_ref(),
-            card: self.parts.as_ref(),
+            card: self.card_in_force(),
             channels: reading.channels,
             dropouts: reading.signal.dropouts > DROPOUTS_ALLOWED as u64,
             recorded_here: self.is_recorded_here(),
@@ -244,7 +348,7 @@ impl ScreenState {
 
     /// What is kept carries the parts of its lines.
     pub(in crate::screen) fn with_parts(&self, measurement: &Arc<Measurement>) -> Arc<Measurement> {
-        let (Some(card), Some(speed)) = (&self.parts, measurement.speed) else {
+        let (Some(card), Some(speed)) = (self.card_in_force(), measurement.speed) else {
             return Arc::clone(measurement);
         };
         let mut measured = Measurement::clone(measurement);

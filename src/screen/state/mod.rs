@@ -25,7 +25,7 @@ use std::sync::Arc;
 
 use self::choosing::Choice;
 use self::heard::Heard;
-use self::lines::Wavering;
+use self::lines::{Lesson, Wavering};
 use self::listening::Listening;
 use self::long_run::LongRun;
 use self::overlay::Overlay;
@@ -200,9 +200,9 @@ pub enum Effect {
     /// Measure by another reference, with the machine of this name; what comes
     /// of it is an `Event`.
     Choose(Choice, Option<String>),
-    /// Write the card of a machine's parts; its result is an `Event` once it is
+    /// Put a part on the card of a machine; its result is an `Event` once it is
     /// known.
-    KeepParts(PartsCard),
+    Learn(Box<Lesson>),
     /// Leave.
     Quit,
     /// Leave as an interrupt does.
