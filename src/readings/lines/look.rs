@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, LazyLock};
 
+use super::course::is_a_reels;
 use crate::readings::wavering::{
     Chirp, FlutterLine, FlutterLines, LineMotion, SPECTRUM_CELLS, SPECTRUM_HZ,
 };
@@ -126,6 +127,10 @@ impl LookLine {
     /// As a reading, of which nothing is known but this look.
     pub fn reading(&self) -> FlutterLine {
         let sine = &self.sine;
+        let moves = |[hz_per_s, sd]: [f64; 2]| Chirp {
+            percent_per_minute: 6000.0 * hz_per_s / sine.hz,
+            uncertainty_percent_per_minute: EXPANDED * 6000.0 * sd / sine.hz,
+        };
         FlutterLine {
             hz: Hertz(sine.hz),
             hz_uncertainty: Hertz(EXPANDED * sine.hz_sd),
@@ -138,13 +143,7 @@ impl LookLine {
                 LineMotion::NotTold
             },
             course: None,
-            chirp: sine.chirp.map(|[hz_per_s, sd]| {
-                let per_minute = 6000.0 / sine.hz;
-                Chirp {
-                    percent_per_minute: hz_per_s * per_minute,
-                    uncertainty_percent_per_minute: EXPANDED * sd * per_minute,
-                }
-            }),
+            chirp: sine.chirp.map(moves).filter(is_a_reels),
             windows: Vec::new(),
             parts: Vec::new(),
         }

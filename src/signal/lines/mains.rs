@@ -125,7 +125,7 @@ mod tests {
         let value = |(n, rough): (usize, &f64)| {
             let t = n as f64 / rate_hz;
             let speed = 0.2 * (TAU * 0.55 * t).sin()
-                + 0.2 * t / 60.0
+                + 0.2 * (t - 30.0) / 60.0
                 + ripple.1 * (TAU * ripple.0 * t).sin()
                 + part.1 * (TAU * part.0 * place).sin()
                 + 0.05 * rough;
