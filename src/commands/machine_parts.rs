@@ -152,11 +152,11 @@ fn learn(places: &Places, options: &LearnPart) -> Outcome {
     let named = &options.card;
     let path = cards::file_of::<PartsCard>(places, named).map_err(|error| refused(&error))?;
     let exists = path.exists();
-    let mut card = if exists {
-        let path = path.to_string_lossy();
-        cards::read(places, &path).map_err(|error| refused(&error))?
-    } else {
-        PartsCard::new(&name_of(named))
+    let mut card = match cards::read::<PartsCard>(places, named) {
+        Ok(card) if card.generic => return Err(for_a_kind(named)),
+        Ok(card) => card,
+        Err(CardError::Missing { .. }) => PartsCard::new(&name_of(named)),
+        Err(error) => return Err(refused(&error)),
     };
     let name = options.part.trim();
     if card.part(name).is_some() && !options.replace {
@@ -172,10 +172,10 @@ fn learn(places: &Places, options: &LearnPart) -> Outcome {
     let (line, at) = line_of(&measurement, options)?;
     let source = options.file.file_name().map(|it| it.to_string_lossy());
     let learned = format!("{}, {}", today(), source.unwrap_or_default());
-    card.learn(name, line, options.times, &at, learned);
-    let card = card
-        .checked()
-        .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
+    let refuse = |why: String| Failure::new(Exit::Usage, why);
+    card.learn(name, line, options.times, &at, learned)
+        .map_err(|why| refuse(why.to_string()))?;
+    let card = card.checked().map_err(|error| refuse(error.to_string()))?;
     cards::write(&path, &card, exists).map_err(|error| refused(&error))?;
     let heard = format!(
         "  learnt from {}; another part, or a line on the tape, may have that rate too\n",
@@ -183,6 +183,15 @@ fn learn(places: &Places, options: &LearnPart) -> Outcome {
     );
     let written = format!("  written to {}\n", path.display());
     say(&(shown(&card, Percent(0.0)) + &heard + &written))
+}
+
+fn for_a_kind(named: &str) -> Failure {
+    Failure::new(
+        Exit::Usage,
+        format!(
+            "\"{named}\" is a card for a kind of machine, not of one; nothing was learnt, so name the card of this machine, such as \"bench deck\""
+        ),
+    )
 }
 
 /// The line that was meant, and at what speed it was heard.

@@ -68,7 +68,8 @@ pub struct Lesson {
 impl Lesson {
     /// The card with the part on it; `day` is today.
     pub fn learnt(&self, mut card: PartsCard, day: String) -> Result<PartsCard, String> {
-        card.learn(&self.part, &self.line, self.harmonic, &self.at, day);
+        card.learn(&self.part, &self.line, self.harmonic, &self.at, day)
+            .map_err(|why| why.to_string())?;
         card.checked().map_err(|error| error.to_string())
     }
 }
