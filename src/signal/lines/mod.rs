@@ -12,6 +12,8 @@ mod position;
 
 use std::f64::consts::PI;
 
+pub use self::mains::{MAINS_HZ, MAINS_STRAY};
+
 use self::fit::Wave;
 use self::floor::{Layout, MEAN_ABOVE_FIT};
 use self::position::{at_equal_steps, centred, detrend, kept};
