@@ -1,17 +1,16 @@
 //! `tapewright parts`: lists, shows, makes and learns cards of rotating parts.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
 
 use super::cli::{LearnPart, PartsAction, PartsOptions, ReadOptions};
 use super::say::write_words;
 use super::tape::{name_of, refused, today};
 use super::{Exit, Failure, Outcome, complain, making, read};
 use crate::readings::{FlutterLine, FlutterLines, Measurement};
+pub(super) use crate::records::cards::of_machine;
 use crate::records::cards::{self, CardError};
 use crate::records::places::Places;
 use crate::references::parts::{HeardAt, Part, PartRate, PartsCard, generic};
-use crate::references::same_machine;
 use crate::report::lines;
 use crate::units::Percent;
 
@@ -64,23 +63,6 @@ fn list(places: &Places) -> Outcome {
 fn in_a_line(card: &PartsCard) -> String {
     let names: Vec<&str> = card.parts.iter().map(|it| it.name.as_str()).collect();
     format!("{}: {}", card.name, names.join(", "))
-}
-
-/// The user's own card of a machine, usable or not: by the name of its file or
-/// by what it says.
-pub(super) fn of_machine(
-    places: &Places,
-    machine: &str,
-) -> Option<(PathBuf, Result<PartsCard, CardError>)> {
-    let own = cards::list::<PartsCard>(places).into_iter();
-    let is_its = |(path, card): &(PathBuf, Result<PartsCard, CardError>)| {
-        let file = path.file_stem().and_then(|it| it.to_str());
-        let said = card.as_ref().ok().map(|card| card.name.as_str());
-        [file, said]
-            .iter()
-            .any(|it| same_machine(*it, Some(machine)))
-    };
-    own.into_iter().find(is_its)
 }
 
 /// A card with the rates of its parts on a machine that is off by this.

@@ -150,9 +150,8 @@ impl FlutterLines {
         };
         let last = told.last()?.1;
         let smallest = match told.iter().position(|(at, _)| *at >= rate) {
-            None => last,
             Some(0) if told.len() > 1 => between(0).max(told[0].1),
-            Some(0) => last,
+            None | Some(0) => last,
             Some(nth) => between(nth - 1),
         };
         Some(Percent(smallest.exp()))

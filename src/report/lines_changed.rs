@@ -217,7 +217,7 @@ mod tests {
                 it.run = Some(Run {
                     speed_cm_s: Some(9.5),
                     direction: None,
-                })
+                });
             },
             |it| it.simulated = true,
         ];
