@@ -49,7 +49,7 @@ pub fn doubt(channels: &TwoChannels) -> Option<String> {
     ))
 }
 
-/// "-0.04 dB at 10 kHz in mono, 20 log |cos(π f t)|".
+/// "-0.04 dB at 10 kHz in mono, 20 log |cos(pi f t)|".
 pub fn mono_loss(channels: &TwoChannels) -> String {
     let treble = format!("{:.0} kHz", TREBLE.0 / 1000.0);
     let loss = match channels.mono_loss() {
@@ -62,7 +62,7 @@ pub fn mono_loss(channels: &TwoChannels) -> String {
     };
     let open = channels.ambiguous_by_us.is_some();
     let of_smallest = if open { " for the smallest time" } else { "" };
-    format!("{loss} dB at {treble} in mono{of_smallest}, 20 log |cos(π f t)|")
+    format!("{loss} dB at {treble} in mono{of_smallest}, 20 log |cos(pi f t)|")
 }
 
 #[cfg(test)]
