@@ -3,7 +3,7 @@
 //!
 //! `cargo bench --bench parts`: 200 machines with their own card, 100 with a
 //! generic one, 100 with a card that lacks the part; a number says how many,
-//! `--seed 1` takes others. The line that is judged is the largest one.
+//! `--seed 1` takes others, `own` does the first only. The line that is judged is the largest one.
 
 #[path = "../support/mod.rs"]
 mod support;
@@ -11,7 +11,7 @@ mod support;
 use std::collections::BTreeMap;
 
 use support::dice::Dice;
-use support::seeds::{asked, each, head, row, share};
+use support::seeds::{asked, each, has, head, row, share};
 use support::sound;
 use tapewright::readings::{FlutterLines, Measurement};
 use tapewright::references::parts::{HeardAt, Naming, PartsCard, attribute, generic};
@@ -206,6 +206,9 @@ fn main() {
         count.unwrap_or(200),
         set,
     );
+    if has("own") {
+        return;
+    }
     table(Card::Generic, "a generic card of its kind", few, set);
     table(Card::WithoutIt, "a card without the part", few, set);
 }
