@@ -70,11 +70,11 @@ pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Foun
         };
         let off = |other: &Sine| (other.hz - line.hz).abs();
         let noise = (turning.density(line.hz) / search.seconds).sqrt();
-        let mut alike = turning.lines.iter().filter(|other| off(other) < aside);
+        let all = || turning.lines.iter().chain(&turning.beyond);
+        let mut alike = all().filter(|other| off(other) < aside);
         let is_sharp =
             alike.all(|other| (1.0 - SHARPER) * line.peak - other.peak > SHARPER_SD * noise);
-        let stronger = (turning.lines.iter())
-            .filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
+        let stronger = all().filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
         if is_sharp && stays(&wave, centred, &values, stronger) {
             fit::add(&mut values, &wave, -1.0);
             found.push(line);
