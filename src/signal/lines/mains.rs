@@ -37,7 +37,9 @@ pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Foun
     let power = search.power(&values);
     let strays = range_of_means(centred, (MEAN_S * rate_hz) as usize) / 100.0;
     let mut found = Vec::new();
-    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= search.top_hz) {
+    // With all that the mains stray: what turns there is known too.
+    let top_hz = search.top_hz / (1.0 + STRAYS);
+    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= top_hz) {
         let [from, to] = [1.0 - STRAYS, 1.0 + STRAYS].map(|part| search.spectrum.bin_of(hz * part));
         let layout = search.layout.part(from..to + 1);
         let floor = layout.floor(&power);
