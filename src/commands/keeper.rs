@@ -20,7 +20,7 @@ use crate::screen::{Event, Kept, Lesson, Slot, SourceKind};
 
 /// What waits to be written.
 enum Work {
-    Snapshot(Kept),
+    Snapshot(Box<Kept>),
     Lesson(Box<Lesson>),
 }
 
@@ -39,7 +39,7 @@ impl Saving {
         let save_all = move || {
             for work in to_save {
                 let done = match work {
-                    Work::Snapshot(kept) => Event::Saved(kept.number, keeper.save(kept)),
+                    Work::Snapshot(kept) => Event::Saved(kept.number, keeper.save(*kept)),
                     Work::Lesson(lesson) => Event::Learnt(Box::new(keeper.learn(&lesson))),
                 };
                 if say.send(done).is_err() {
@@ -61,7 +61,7 @@ impl Saving {
     /// once.
     pub(super) fn save(&self, kept: Kept) -> Option<Event> {
         let number = kept.number;
-        let refused = self.waiting.send(Work::Snapshot(kept)).err();
+        let refused = self.waiting.send(Work::Snapshot(Box::new(kept))).err();
         refused.map(|_| Event::Saved(number, Err(STOPPED.to_owned())))
     }
 
@@ -132,16 +132,14 @@ impl Keeper {
         let said = |error: CardError| error.to_string();
         let known = machine_parts::of_machine(&self.places, &lesson.machine);
         let is_new = known.is_none();
-        let (path, card) = match known {
-            Some((path, card)) => (path, card.map_err(said)?),
-            None => {
-                let is_path = lesson.machine.to_lowercase().ends_with(".toml");
-                if is_path {
-                    return Err("a machine's card needs a plain name: m names it anew".to_owned());
-                }
-                let path = cards::file_of::<PartsCard>(&self.places, &lesson.machine);
-                (path.map_err(said)?, PartsCard::new(&lesson.machine))
+        let (path, card) = if let Some((path, card)) = known {
+            (path, card.map_err(said)?)
+        } else {
+            if lesson.machine.to_lowercase().ends_with(".toml") {
+                return Err("a machine's card needs a plain name: m names it anew".to_owned());
             }
+            let path = cards::file_of::<PartsCard>(&self.places, &lesson.machine);
+            (path.map_err(said)?, PartsCard::new(&lesson.machine))
         };
         let card = lesson.learnt(card, today())?;
         if !is_new {
@@ -211,6 +209,8 @@ mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::references::parts::HeardAt;
+    use crate::units::Percent;
     use std::sync::Arc;
 
     fn kept(number: u32) -> Kept {
@@ -287,5 +287,72 @@ mod tests {
         assert!(
             matches!(&done[..], [Event::Saved(1, Err(reason))] if reason.contains("snapshots.jsonl"))
         );
+    }
+
+    fn lesson(part: &str) -> Lesson {
+        let line = serde_json::json!({
+            "hz": 7.6, "hz_uncertainty": 0.002, "peak": 0.1, "peak_uncertainty": 0.002,
+            "weighted_share": 0.5
+        });
+        Lesson {
+            machine: "bench deck".to_owned(),
+            part: part.to_owned(),
+            harmonic: 1,
+            line: serde_json::from_value(line).expect("a line"),
+            at: HeardAt::new(
+                Percent(0.0),
+                Some(Percent(0.05)),
+                Some(Percent(0.1)),
+                false,
+                None,
+            ),
+        }
+    }
+
+    fn learnt(folder: &Path, kind: SourceKind, part: &str) -> Result<(PartsCard, String), String> {
+        let places = Places::in_folder(folder.to_owned());
+        let (keeper, _) = Keeper::open(&places, kind).expect("a record");
+        let saving = Saving::start(keeper).expect("a thread");
+        assert!(saving.learn(lesson(part)).is_none());
+        match saving.finish().pop() {
+            Some(Event::Learnt(result)) => *result,
+            _ => panic!("nothing came of it"),
+        }
+    }
+
+    /// A person may have written it, under another name than its file's.
+    #[test]
+    fn learning_keeps_what_a_person_wrote() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let parts = folder.path().join("parts");
+        std::fs::create_dir(&parts).expect("room");
+        let path = parts.join("Bench Deck.toml");
+        let by_hand = "# mine\nparts_card = 1\nname = \"the big one\"\n[[part]]\nname = \"motor\"\n\
+            turns_per_second = 33.0\n";
+        std::fs::write(&path, by_hand).expect("room");
+        let (card, place) = learnt(folder.path(), SourceKind::Input, "capstan").expect("learnt");
+        assert_eq!(place, path.display().to_string());
+        assert!(
+            card.part("motor").is_some() && card.part("capstan").is_some(),
+            "{card:?}"
+        );
+        let before = std::fs::read_to_string(path.with_extension("toml.before"));
+        assert_eq!(before.expect("kept"), by_hand);
+        // What is broken is not written over.
+        std::fs::write(&path, "parts_card = 9").expect("room");
+        let refused = learnt(folder.path(), SourceKind::Input, "belt").expect_err("broken");
+        assert!(refused.contains("Bench Deck.toml"), "{refused}");
+        assert_eq!(
+            std::fs::read_to_string(&path).expect("there"),
+            "parts_card = 9"
+        );
+    }
+
+    #[test]
+    fn what_is_simulated_goes_on_no_card() {
+        let folder = tempfile::tempdir().expect("a folder");
+        assert!(learnt(folder.path(), SourceKind::Rehearsal, "capstan").is_err());
+        assert!(learnt(folder.path(), SourceKind::Input, "capstan").is_ok());
+        assert!(folder.path().join("parts").join("bench-deck.toml").exists());
     }
 }

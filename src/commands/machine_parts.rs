@@ -1,17 +1,16 @@
 //! `tapewright parts`: lists, shows, makes and learns cards of rotating parts.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
 
 use super::cli::{LearnPart, PartsAction, PartsOptions, ReadOptions};
 use super::say::write_words;
 use super::tape::{name_of, refused, today};
 use super::{Exit, Failure, Outcome, complain, making, read};
 use crate::readings::{FlutterLine, FlutterLines, Measurement};
+pub(super) use crate::records::cards::of_machine;
 use crate::records::cards::{self, CardError};
 use crate::records::places::Places;
 use crate::references::parts::{HeardAt, Part, PartRate, PartsCard, generic};
-use crate::references::same_machine;
 use crate::report::lines;
 use crate::units::Percent;
 
@@ -64,23 +63,6 @@ fn list(places: &Places) -> Outcome {
 fn in_a_line(card: &PartsCard) -> String {
     let names: Vec<&str> = card.parts.iter().map(|it| it.name.as_str()).collect();
     format!("{}: {}", card.name, names.join(", "))
-}
-
-/// The user's own card of a machine, usable or not: by the name of its file or
-/// by what it says.
-pub(super) fn of_machine(
-    places: &Places,
-    machine: &str,
-) -> Option<(PathBuf, Result<PartsCard, CardError>)> {
-    let own = cards::list::<PartsCard>(places).into_iter();
-    let is_its = |(path, card): &(PathBuf, Result<PartsCard, CardError>)| {
-        let file = path.file_stem().and_then(|it| it.to_str());
-        let said = card.as_ref().ok().map(|card| card.name.as_str());
-        [file, said]
-            .iter()
-            .any(|it| same_machine(*it, Some(machine)))
-    };
-    own.into_iter().find(is_its)
 }
 
 /// A card with the rates of its parts on a machine that is off by this.
@@ -152,11 +134,11 @@ fn learn(places: &Places, options: &LearnPart) -> Outcome {
     let named = &options.card;
     let path = cards::file_of::<PartsCard>(places, named).map_err(|error| refused(&error))?;
     let exists = path.exists();
-    let mut card = if exists {
-        let path = path.to_string_lossy();
-        cards::read(places, &path).map_err(|error| refused(&error))?
-    } else {
-        PartsCard::new(&name_of(named))
+    let mut card = match cards::read::<PartsCard>(places, named) {
+        Ok(card) if card.generic => return Err(for_a_kind(named)),
+        Ok(card) => card,
+        Err(CardError::Missing { .. }) => PartsCard::new(&name_of(named)),
+        Err(error) => return Err(refused(&error)),
     };
     let name = options.part.trim();
     if card.part(name).is_some() && !options.replace {
@@ -172,10 +154,10 @@ fn learn(places: &Places, options: &LearnPart) -> Outcome {
     let (line, at) = line_of(&measurement, options)?;
     let source = options.file.file_name().map(|it| it.to_string_lossy());
     let learned = format!("{}, {}", today(), source.unwrap_or_default());
-    card.learn(name, line, options.times, &at, learned);
-    let card = card
-        .checked()
-        .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
+    let refuse = |why: String| Failure::new(Exit::Usage, why);
+    card.learn(name, line, options.times, &at, learned)
+        .map_err(|why| refuse(why.to_string()))?;
+    let card = card.checked().map_err(|error| refuse(error.to_string()))?;
     cards::write(&path, &card, exists).map_err(|error| refused(&error))?;
     let heard = format!(
         "  learnt from {}; another part, or a line on the tape, may have that rate too\n",
@@ -183,6 +165,15 @@ fn learn(places: &Places, options: &LearnPart) -> Outcome {
     );
     let written = format!("  written to {}\n", path.display());
     say(&(shown(&card, Percent(0.0)) + &heard + &written))
+}
+
+fn for_a_kind(named: &str) -> Failure {
+    Failure::new(
+        Exit::Usage,
+        format!(
+            "\"{named}\" is a card for a kind of machine, not of one; nothing was learnt, so name the card of this machine, such as \"bench deck\""
+        ),
+    )
 }
 
 /// The line that was meant, and at what speed it was heard.

@@ -93,7 +93,7 @@ pub use values::{
 pub use verdict::{Verdict, Way};
 pub use warming::Warming;
 pub use wavering::{
-    Chirp, FlutterLine, FlutterLines, LikelyPart, LineAt, LineCourse, LineMotion, SPECTRUM_CELLS,
-    SPECTRUM_HZ, TwoChannels,
+    Chirp, FlutterLine, FlutterLines, LikelyPart, LineAt, LineCourse, LineMotion, MonoLoss,
+    SPECTRUM_CELLS, SPECTRUM_HZ, TREBLE, TwoChannels,
 };
 pub use weighting::weighting;

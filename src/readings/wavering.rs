@@ -126,6 +126,38 @@ pub struct FlutterLines {
     pub spectrum: Arc<[f32]>,
 }
 
+/// Rates of [`FlutterLines::smallest`].
+pub const SMALLEST_AT_HZ: [f64; 3] = [1.0, 10.0, 100.0];
+
+impl FlutterLines {
+    /// The smallest amplitude that would be found at this rate, even in both
+    /// logarithms between those that are told; below the first of them it is no
+    /// less than there, for wow rises downwards. `None` where the rate is out
+    /// of reach, or nothing is told.
+    pub fn smallest_at(&self, hz: Hertz) -> Option<Percent> {
+        let [low, high] = self.reach;
+        if !(low.0..=high.0).contains(&hz.0) {
+            return None;
+        }
+        let told = SMALLEST_AT_HZ.iter().zip(&self.smallest);
+        let told: Vec<(f64, f64)> = told
+            .filter_map(|(at, it)| Some((at.ln(), (*it)?.0.max(f64::MIN_POSITIVE).ln())))
+            .collect();
+        let rate = hz.0.ln();
+        let between = |nth: usize| {
+            let [(from, low), (to, high)] = [told[nth], told[nth + 1]];
+            low + (high - low) * (rate - from) / (to - from)
+        };
+        let last = told.last()?.1;
+        let smallest = match told.iter().position(|(at, _)| *at >= rate) {
+            Some(0) if told.len() > 1 => between(0).max(told[0].1),
+            None | Some(0) => last,
+            Some(nth) => between(nth - 1),
+        };
+        Some(Percent(smallest.exp()))
+    }
+}
+
 /// Cells of [`FlutterLines::spectrum`].
 pub const SPECTRUM_CELLS: usize = 160;
 
@@ -157,11 +189,87 @@ pub struct TwoChannels {
     pub inverted: bool,
 }
 
+/// Where the loss in mono is reckoned: the treble of a cassette.
+pub const TREBLE: Hertz = Hertz(10_000.0);
+
+/// Balance is known no better than this, dB: inputs differ by about as much. A
+/// choice.
+const LEAST_BALANCE_DB: f64 = 0.01;
+/// The time between the channels neither, microseconds: heads, tape and inputs
+/// delay tones of different pitch by about as much. A choice.
+const LEAST_LAG_US: f64 = 0.1;
+
+/// What becomes of the treble when both channels are added to mono.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum MonoLoss {
+    /// It falls by this at [`TREBLE`]: 20 log₁₀ |cos(π f t)|.
+    By(Decibels),
+    /// The time is more than half a period there, so it cancels below.
+    BeyondHalfTurn,
+    /// One channel is wired the other way round: all of it cancels.
+    Inverted,
+}
+
 impl TwoChannels {
-    /// What is lost at this frequency when both channels are added to mono, for
-    /// the time between them: 20 log₁₀ |cos(π f t)|.
-    pub fn mono_loss(&self, at: Hertz) -> Decibels {
-        let turns = at.0 * self.right_lags_us * 1e-6;
-        Decibels(20.0 * (std::f64::consts::PI * turns).cos().abs().log10())
+    /// What adding both to mono costs, for the time between them.
+    pub fn mono_loss(&self) -> MonoLoss {
+        let turns = TREBLE.0 * self.right_lags_us * 1e-6;
+        if self.inverted {
+            MonoLoss::Inverted
+        } else if turns.abs() > 0.5 {
+            MonoLoss::BeyondHalfTurn
+        } else {
+            let left = (std::f64::consts::PI * turns).cos().abs();
+            MonoLoss::By(Decibels(20.0 * left.log10()))
+        }
+    }
+
+    /// 95 % of the balance, no less than inputs allow.
+    pub fn balance_known(&self) -> Option<Decibels> {
+        let known = self.balance_uncertainty?.0;
+        Some(Decibels(known.max(LEAST_BALANCE_DB)))
+    }
+
+    /// 95 % of the time between them, no less than machines allow.
+    pub fn lag_known_us(&self) -> Option<f64> {
+        Some(self.right_lags_uncertainty_us?.max(LEAST_LAG_US))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_smallest_line_is_known_between_and_below_what_is_told() {
+        let mut lines = FlutterLines {
+            lines: Vec::new(),
+            seen: Seconds(60.0),
+            reach: [Hertz(0.1), Hertz(200.0)],
+            smallest: [0.04, 0.01, 0.01].map(|it| Some(Percent(it))),
+            no_line_slow: 1.0,
+            no_line_fast: 1.0,
+            card: None,
+            spectrum: [].into(),
+        };
+        let at = |lines: &FlutterLines, hz| lines.smallest_at(Hertz(hz)).map(|it| it.0);
+        for (hz, wanted) in [
+            (1.0, 0.04),
+            (3.162_278, 0.02),
+            (50.0, 0.01),
+            (200.0, 0.01),
+            (0.1, 0.16),
+        ] {
+            assert!(
+                (at(&lines, hz).unwrap() / wanted - 1.0).abs() < 1e-6,
+                "{hz}"
+            );
+        }
+        assert_eq!(at(&lines, 0.09), None);
+        // A quiet beginning does not promise more below it.
+        lines.smallest[0] = Some(Percent(0.001));
+        assert!((at(&lines, 0.1).unwrap() - 0.001).abs() < 1e-9);
+        lines.smallest = [None; 3];
+        assert_eq!(at(&lines, 5.0), None);
     }
 }

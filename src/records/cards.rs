@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use super::places::Places;
 use super::whole;
 use crate::references::parts::{PartsCard, generic};
-use crate::references::{CardTextError, TapeCard};
+use crate::references::{CardTextError, TapeCard, same_machine};
 
 /// A file larger than this is no card.
 const LARGEST_BYTES: u64 = 64 * 1024;
@@ -236,6 +236,23 @@ pub fn list<C: Card>(places: &Places) -> Vec<(PathBuf, Result<C, CardError>)> {
         (path, card)
     };
     paths.into_iter().map(card).collect()
+}
+
+/// The user's own card of a machine, usable or not: by the name of its file or
+/// by what it says.
+pub fn of_machine(
+    places: &Places,
+    machine: &str,
+) -> Option<(PathBuf, Result<PartsCard, CardError>)> {
+    let own = list::<PartsCard>(places).into_iter();
+    let is_its = |(path, card): &(PathBuf, Result<PartsCard, CardError>)| {
+        let file = path.file_stem().and_then(|it| it.to_str());
+        let said = card.as_ref().ok().map(|card| card.name.as_str());
+        [file, said]
+            .iter()
+            .any(|it| same_machine(*it, Some(machine)))
+    };
+    own.into_iter().find(is_its)
 }
 
 fn there_are<C: Card>(places: &Places) -> String {

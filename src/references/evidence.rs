@@ -7,9 +7,9 @@ use super::parts::{Naming, PartsCard};
 use super::tolerance::{MachineClass, Tolerance};
 use crate::readings::{
     Along, Caution, DriftReading, FlutterLine, FlutterLines, FlutterReading, LikelyPart,
-    LineCourse, Measurement, SweepVerdict, TwoChannels, Verdict, Warming,
+    LineCourse, Measurement, MonoLoss, SweepVerdict, TwoChannels, Verdict, Warming,
 };
-use crate::units::{Hertz, Percent};
+use crate::units::Percent;
 
 /// Wow ends and flutter begins here (common practice, no source).
 const WOW_ENDS_HZ: f64 = 6.0;
@@ -23,8 +23,6 @@ const NO_LINE: f64 = 0.5;
 const USUAL_PART: f64 = 0.25;
 /// Loss in mono from which the azimuth is worth a look, dB. Practice.
 const AZIMUTH_LOSS_DB: f64 = 1.0;
-/// Where that is reckoned.
-const TREBLE: Hertz = Hertz(10_000.0);
 
 /// A sign.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
@@ -35,7 +33,6 @@ pub enum Sign {
     Steady,
     Drifting,
     Slowing,
-    Warming,
     SlowerToEnd,
     FollowsSupply,
     HoldsSupply,
@@ -119,7 +116,6 @@ impl Evidence {
 /// All that may be a sign, as plain values; what is not known is left empty.
 #[derive(Clone, Copy, Debug, Default)]
 #[allow(missing_docs)] // the names say it
-#[allow(clippy::struct_excessive_bools)] // each is a sign of its own
 pub struct Situation<'a> {
     pub tolerance: Tolerance,
     pub verdict: Option<Verdict>,
@@ -133,8 +129,6 @@ pub struct Situation<'a> {
     /// More of them than one now and then.
     pub dropouts: bool,
     pub recorded_here: bool,
-    /// The machine was switched on just now.
-    pub cold: bool,
     pub wiper: Option<SweepVerdict>,
     /// Somebody has said so.
     pub no_trimmer: bool,
@@ -183,10 +177,9 @@ impl<'a> Situation<'a> {
         let sloping = self.along.filter(Along::is_sloping);
         let holds = [
             (Sign::Off, self.verdict.is_some_and(Verdict::is_out)),
-            (Sign::Steady, self.drift.is_some() && drift.is_none()),
-            (Sign::Drifting, drift.is_some()),
+            (Sign::Steady, warming == Warming::Warm),
+            (Sign::Drifting, drift.is_some() && warming != Warming::Warm),
             (Sign::Slowing, slowing),
-            (Sign::Warming, self.cold && warming == Warming::Drifting),
             (
                 Sign::SlowerToEnd,
                 sloping.is_some_and(|it| it.change.0 < 0.0),
@@ -200,7 +193,12 @@ impl<'a> Situation<'a> {
     fn of_the_rest(&self) -> Vec<Sign> {
         let beats = |it: &FlutterLine| it.course == Some(LineCourse::ComesAndGoes);
         let [slow, fast] = self.broad();
-        let lost = self.channels.map(|it| it.mono_loss(TREBLE).0);
+        let is_lost = match self.channels.map(|it| it.mono_loss()) {
+            Some(MonoLoss::By(loss)) => loss.0 < -AZIMUTH_LOSS_DB,
+            Some(MonoLoss::BeyondHalfTurn) => true,
+            // The wiring comes first.
+            Some(MonoLoss::Inverted) | None => false,
+        };
         let holds = [
             (Sign::NoTrimmer, self.no_trimmer),
             (Sign::NearEnd, self.wiper == Some(SweepVerdict::NearEnd)),
@@ -216,10 +214,7 @@ impl<'a> Situation<'a> {
             ),
             (Sign::RecordedHere, self.recorded_here),
             (Sign::Dropouts, self.dropouts),
-            (
-                Sign::AzimuthOff,
-                lost.is_some_and(|lost| lost < -AZIMUTH_LOSS_DB),
-            ),
+            (Sign::AzimuthOff, is_lost),
         ];
         those(holds)
     }
@@ -245,28 +240,26 @@ impl<'a> Situation<'a> {
     fn of_line(&self, lines: &FlutterLines, nth: usize) -> Vec<Evidence> {
         let line = &lines.lines[nth];
         let naming = Naming::of(lines, line);
-        let of = |sign, part: Option<&LikelyPart>| {
-            let usual = usual(part, self.tolerance);
-            Evidence {
-                line: Some(nth),
-                part: part.map(|it| it.name.clone()),
-                times_usual: line.peak.0 / usual.0.max(1e-6),
-                doubtful: naming.parts().len() > 1 || matches!(naming, Naming::Perhaps(_)),
-                ..Evidence::of(sign)
-            }
+        let named = || naming.parts().iter().copied();
+        let usual = usual(named(), self.tolerance);
+        let of = |sign, part: Option<&LikelyPart>| Evidence {
+            line: Some(nth),
+            part: part.map(|it| it.name.clone()),
+            times_usual: line.peak.0 / usual.0.max(1e-6),
+            doubtful: naming.parts().len() > 1 || matches!(naming, Naming::Perhaps(_)),
+            ..Evidence::of(sign)
         };
         let mut found = vec![of(Sign::LineAny, None)];
         // Twice a turn counts beside once, however small it is.
-        let parts = naming.parts().iter().copied();
         found.extend(
-            parts
+            named()
                 .filter(|it| it.harmonic == 2)
                 .map(|it| of(Sign::Twice, Some(it))),
         );
-        for part in naming.parts().iter().copied() {
-            if !is_unusual(line, Some(part), self.tolerance) {
-                continue;
-            }
+        if !is_unusual(line, named(), self.tolerance) {
+            return found;
+        }
+        for part in named() {
             let of_part = of(self.kind_of(part), Some(part));
             if of_part.sign == Sign::LineReel && line.weighted_share > STRONG_SHARE {
                 found.push(of(Sign::LineReelStrong, Some(part)));
@@ -276,17 +269,15 @@ impl<'a> Situation<'a> {
             }
             found.push(of_part);
         }
-        if is_unusual(line, None, self.tolerance) {
-            match naming {
-                Naming::Mains(_) => found.push(of(Sign::LineMains, None)),
-                Naming::NoCard => found.push(of(Sign::LineNoCard, None)),
-                Naming::NotOnCard | Naming::KeepsRate | Naming::MainsPerhaps(_) => {
-                    found.push(of(Sign::LineUnknown, None));
-                    let slow = line.hz.0 < WOW_ENDS_HZ;
-                    found.extend(slow.then(|| of(Sign::LineUnknownSlow, None)));
-                }
-                Naming::Part(_) | Naming::Perhaps(_) => {}
+        match naming {
+            Naming::Mains(_) => found.push(of(Sign::LineMains, None)),
+            Naming::NoCard => found.push(of(Sign::LineNoCard, None)),
+            Naming::NotOnCard | Naming::KeepsRate | Naming::MainsPerhaps(_) => {
+                found.push(of(Sign::LineUnknown, None));
+                let slow = line.hz.0 < WOW_ENDS_HZ;
+                found.extend(slow.then(|| of(Sign::LineUnknownSlow, None)));
             }
+            Naming::Part(_) | Naming::Perhaps(_) => {}
         }
         found
     }
@@ -296,9 +287,7 @@ impl<'a> Situation<'a> {
         if on_card.is_some_and(|it| it.teeth == Some(part.harmonic)) {
             return Sign::LineMesh;
         }
-        let name = part.name.to_lowercase();
-        let kind = KINDS.iter().find(|(word, _)| name.contains(word));
-        kind.map_or(Sign::LineOther, |(_, sign)| *sign)
+        kind_by_name(&part.name)
     }
 
     fn is_at_poles(&self, part: &LikelyPart) -> bool {
@@ -323,6 +312,17 @@ const KINDS: [(&str, Sign); 11] = [
     ("guide", Sign::LineGuide),
 ];
 
+fn kind_by_name(name: &str) -> Sign {
+    let name = name.to_lowercase();
+    let kind = KINDS.iter().find(|(word, _)| name.contains(word));
+    kind.map_or(Sign::LineOther, |(_, sign)| *sign)
+}
+
+/// A part of this name carries the tape, so its rate follows the pack.
+pub fn is_reel(name: &str) -> bool {
+    kind_by_name(name) == Sign::LineReel
+}
+
 fn those<const N: usize>(holds: [(Sign, bool); N]) -> Vec<Sign> {
     let there = holds.into_iter().filter(|(_, holds)| *holds);
     there.map(|(sign, _)| sign).collect()
@@ -342,13 +342,104 @@ pub fn weighted_allowed(tolerance: Tolerance) -> Percent {
 }
 
 /// Up to which amplitude a line is no fault by itself: as the card says of the
-/// part, else by the class of machine.
-pub fn usual(part: Option<&LikelyPart>, tolerance: Tolerance) -> Percent {
+/// part, else by the class of machine; where several parts may have made it, the
+/// least of theirs.
+pub fn usual<'a>(parts: impl IntoIterator<Item = &'a LikelyPart>, tolerance: Tolerance) -> Percent {
     let of_class = Percent(USUAL_PART * weighted_allowed(tolerance).0);
-    part.and_then(|it| it.usual).unwrap_or(of_class)
+    let each = parts.into_iter().map(|it| it.usual.unwrap_or(of_class));
+    each.min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or(of_class)
 }
 
 /// Larger than what is usual, beyond its ±.
-pub fn is_unusual(line: &FlutterLine, part: Option<&LikelyPart>, tolerance: Tolerance) -> bool {
-    line.peak.0 - line.peak_uncertainty.0 > usual(part, tolerance).0
+pub fn is_unusual<'a>(
+    line: &FlutterLine,
+    parts: impl IntoIterator<Item = &'a LikelyPart>,
+    tolerance: Tolerance,
+) -> bool {
+    line.peak.0 - line.peak_uncertainty.0 > usual(parts, tolerance).0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::references::parts::hand_made::{line, together};
+    use crate::units::Decibels;
+
+    fn signs(situation: &Situation<'_>) -> Vec<Sign> {
+        situation.evidence().iter().map(|it| it.sign).collect()
+    }
+
+    fn drifting(percent_per_minute: f64, known: f64) -> Situation<'static> {
+        Situation {
+            drift: Some(DriftReading {
+                percent_per_minute,
+                uncertainty_percent_per_minute: Some(known),
+                span: None,
+            }),
+            ..Situation::default()
+        }
+    }
+
+    #[test]
+    fn steady_is_said_only_where_the_drift_is_known_to_be_small() {
+        // The band of a deck, ±0.5 %, allows 0.1 % a minute.
+        let is_steady = |it| signs(&it).contains(&Sign::Steady);
+        assert!(is_steady(drifting(0.01, 0.03)));
+        assert!(is_steady(drifting(0.03, 0.01)));
+        assert!(!is_steady(drifting(0.3, 0.5)), "the ± is too wide to say");
+        assert!(!is_steady(drifting(-0.3, 0.1)));
+        assert!(signs(&drifting(-0.3, 0.1)).contains(&Sign::Slowing));
+    }
+
+    fn part(name: &str, usual: f64) -> LikelyPart {
+        LikelyPart {
+            name: name.to_owned(),
+            harmonic: 1,
+            likelihood: 0.45,
+            usual: Some(Percent(usual)),
+        }
+    }
+
+    #[test]
+    fn what_several_parts_may_have_made_is_usual_up_to_the_least_of_theirs() {
+        let mut both = line(6.0, 0.06);
+        both.parts = vec![part("capstan", 0.1), part("idler", 0.02)];
+        let mut lines = together(vec![both]);
+        lines.card = Some("bench".to_owned());
+        let situation = Situation {
+            lines: Some(&lines),
+            ..Situation::default()
+        };
+        let found = situation.evidence();
+        for sign in [Sign::LineCapstan, Sign::LineIdler] {
+            let of_it = found.iter().find(|it| it.sign == sign);
+            let times = of_it.map(|it| it.times_usual);
+            assert!(times.is_some_and(|it| (it - 3.0).abs() < 1e-9), "{found:?}");
+        }
+    }
+
+    #[test]
+    fn a_head_is_off_where_treble_cancels_and_not_where_a_plug_is() {
+        let is_off = |right_lags_us: f64, inverted: bool| {
+            let situation = Situation {
+                channels: Some(TwoChannels {
+                    level_left: Decibels(-12.0),
+                    level_right: Decibels(-12.0),
+                    balance: Decibels(0.0),
+                    balance_uncertainty: None,
+                    right_lags_us,
+                    right_lags_uncertainty_us: Some(0.1),
+                    jitter_us: None,
+                    ambiguous_by_us: None,
+                    inverted,
+                }),
+                ..Situation::default()
+            };
+            signs(&situation).contains(&Sign::AzimuthOff)
+        };
+        assert!(!is_off(3.0, false) && is_off(20.0, false));
+        // A whole turn at 10 kHz, where the formula comes back to no loss.
+        assert!(is_off(100.0, false) && is_off(-100.0, false));
+        assert!(!is_off(20.0, true), "the wiring comes first");
+    }
 }

@@ -8,6 +8,10 @@ use crate::units::Percent;
 /// Supplies this near to each other count as the same, in volts. A choice.
 pub const SAME_SUPPLY: f64 = 0.05;
 
+/// Lowest and highest voltage lie at least this part of the highest apart: less
+/// asks nothing of a governor, cells fall by more (common practice, no source).
+const LEAST_SPAN: f64 = 0.1;
+
 /// What it takes to matter, as a share of the tolerance. A choice.
 const MATTERS: f64 = 0.5;
 
@@ -69,7 +73,10 @@ impl SupplyJudgement {
                 change.abs() + uncertainty < matters
             })
         });
-        let verdict = if holds {
+        let between = [lowest.volts, highest.volts];
+        let verdict = if are_too_near(between) {
+            SupplyVerdict::NotTold
+        } else if holds {
             SupplyVerdict::Holds
         } else if change > uncertainty && change > matters {
             SupplyVerdict::Follows
@@ -79,13 +86,24 @@ impl SupplyJudgement {
         let (percent_per_volt, uncertainty_percent_per_volt) = slope(points);
         Some(Self {
             verdict,
-            between: [lowest.volts, highest.volts],
+            between,
             change: Percent(change),
             uncertainty: Percent(uncertainty),
             percent_per_volt,
             uncertainty_percent_per_volt,
         })
     }
+
+    /// The voltages lie too near to each other to tell anything.
+    pub fn is_too_near(&self) -> bool {
+        are_too_near(self.between)
+    }
+}
+
+/// Voltages as near as these tell nothing, whatever the speed does.
+fn are_too_near([lowest, highest]: [f64; 2]) -> bool {
+    // 6.0 and 5.4 V are a tenth apart, and rounding must not deny it.
+    highest - lowest < LEAST_SPAN * highest - 1e-9
 }
 
 /// How much faster the second is, and 95 % of that.
@@ -182,5 +200,18 @@ mod tests {
         for points in [&[][..], &[point(6.0)], &[point(6.0), point(6.01)]] {
             assert_eq!(SupplyJudgement::of(points, Percent(0.5)), None);
         }
+    }
+
+    #[test]
+    fn voltages_that_are_nearly_alike_tell_nothing() {
+        for points in [[(6.0, 0.1), (5.5, 0.1)], [(6.0, 0.1), (5.5, -0.9)]] {
+            let judged = judged(&points);
+            assert_eq!(judged.verdict, SupplyVerdict::NotTold);
+            assert!(judged.is_too_near());
+        }
+        assert_eq!(
+            judged(&[(6.0, 0.1), (5.4, 0.1)]).verdict,
+            SupplyVerdict::Holds
+        );
     }
 }

@@ -13,6 +13,7 @@ pub fn ascii(text: &str) -> String {
             '×' => plain.push('x'),
             '→' => plain.push_str("->"),
             '·' => plain.push('.'),
+            'µ' => plain.push('u'),
             '♯' => plain.push('#'),
             '\u{a0}' => plain.push(' '),
             other => plain.push(other),

@@ -3,14 +3,13 @@
 use jiff::tz::TimeZone;
 
 use super::lines;
+use super::lines_changed;
 use super::listing::{cut, time};
 use super::numbers::{beside_uncertainty, plain};
 use super::supply;
 use super::sweep::{self, Between, headline};
 use super::words::{self, COLUMNS, NONE, band, best_uncertainty, cell, with_uncertainty, wrapped};
-use crate::readings::{
-    FlutterLine, FlutterLines, LineMotion, Measurement, SpeedFigures, Verdict, Way,
-};
+use crate::readings::{Measurement, SpeedFigures, Verdict, Way};
 use crate::records::{Label, Snapshot};
 use crate::references::Tolerance;
 use crate::references::supply::{SAME_SUPPLY, SupplyJudgement, SupplyPoint};
@@ -63,18 +62,17 @@ const ROWS: [Row; 14] = [
 type RowIfSaid = (&'static str, fn(&Snapshot) -> Option<String>);
 
 const ROWS_IF_SAID: [RowIfSaid; 11] = [
-    ("line, strongest first", |s| line(s, 0)),
+    ("line, turns a second", |s| line(s, 0)),
     ("second line", |s| line(s, 1)),
     ("third line", |s| line(s, 2)),
     ("balance dB, left − right", |s| {
         let it = s.measurement.channels?;
-        let known = it.balance_uncertainty.map(|known| known.0.max(0.01));
+        let known = it.balance_known().map(|known| known.0);
         Some(with_uncertainty(it.balance.0, known, true))
     }),
     ("right channel later, µs", |s| {
         let it = s.measurement.channels?;
-        let known = it.right_lags_uncertainty_us.map(|known| known.max(0.1));
-        Some(with_uncertainty(it.right_lags_us, known, true))
+        Some(with_uncertainty(it.right_lags_us, it.lag_known_us(), true))
     }),
     ("tape", |s| s.tape.as_deref().map(plain)),
     ("wiper at first", |s| {
@@ -169,7 +167,7 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
                 .to_owned(),
         );
     }
-    sentences.extend(lines_change(before, after));
+    sentences.extend(lines_changed::sentences(earlier, later));
     sentences.extend(supply_change(earlier, later));
     sentences.extend(wiper_change(earlier, later));
     if earlier.run != later.run {
@@ -260,66 +258,6 @@ fn line(snapshot: &Snapshot, nth: usize) -> Option<String> {
         lines::rate(line),
         line.peak.0
     ))
-}
-
-/// Lines of two sittings are the same within this, once both speeds are taken
-/// out: no part keeps its rate better from day to day. Practice.
-const SAME_LINE: f64 = 0.005;
-/// The strongest lines alone are worth a sentence.
-const LINES_COMPARED: usize = 5;
-/// What makes less of the weighted flutter than this is not worth one.
-const LEAST_SHARE: f64 = 0.05;
-
-/// What became of the lines that were strong before, and which are new.
-fn lines_change(before: &Measurement, after: &Measurement) -> Vec<String> {
-    let (Some(was), Some(is)) = (&before.lines, &after.lines) else {
-        return Vec::new();
-    };
-    let at_nominal = |measurement: &Measurement, line: &FlutterLine| {
-        let speed = measurement.speed.as_ref();
-        let follows = line.motion != LineMotion::KeepsRate;
-        let deviation = speed.filter(|_| follows).map(|it| it.deviation.ratio());
-        line.hz.0 / deviation.unwrap_or(1.0)
-    };
-    let same = |one: &FlutterLine, other: &FlutterLine| {
-        let [one, other] = [at_nominal(before, one), at_nominal(after, other)];
-        (one / other).ln().abs() < SAME_LINE
-    };
-    let strong = |lines: &FlutterLines| -> Vec<FlutterLine> {
-        let strongest = lines.lines.iter().take(LINES_COMPARED);
-        let worth = strongest.filter(|it| it.weighted_share >= LEAST_SHARE);
-        worth.cloned().collect()
-    };
-    let mut sentences = Vec::new();
-    for line in strong(was) {
-        let name = format!(
-            "The line at {} ({})",
-            lines::rate(&line),
-            lines::short(was, &line)
-        );
-        let now = is.lines.iter().find(|it| same(&line, it));
-        sentences.extend(match now {
-            Some(now) => {
-                let known = line.peak_uncertainty.0.hypot(now.peak_uncertainty.0);
-                let [from, to] = [line.peak.0, now.peak.0];
-                let way = if to < from { "fell" } else { "rose" };
-                let moved = (to - from).abs() > known;
-                moved.then(|| format!("{name} {way} from {from:.3} to {to:.3} %."))
-            }
-            None => Some(format!("{name} is gone; it was {:.3} %.", line.peak.0)),
-        });
-    }
-    for line in strong(is) {
-        if !was.lines.iter().any(|it| same(it, &line)) {
-            sentences.push(format!(
-                "A line at {} ({}) is new: {:.3} %.",
-                lines::rate(&line),
-                lines::short(is, &line),
-                line.peak.0
-            ));
-        }
-    }
-    sentences.iter().map(|it| plain(it)).collect()
 }
 
 /// What another supply voltage did: the speed for each volt, unless the
@@ -414,13 +352,13 @@ fn drift(measurement: &Measurement) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::readings::SweepVerdict;
     use crate::report::sample;
     use crate::units::Hertz;
 
-    fn before_and_after() -> (Snapshot, Snapshot) {
+    pub fn before_and_after() -> (Snapshot, Snapshot) {
         let mut before = Snapshot::new(Label::Before, "line in", sample::measurement());
         before.taken_at = "2026-03-01T11:05:00Z".parse().expect("a time");
         before.machine = Some("deck 4".to_owned());
@@ -613,34 +551,5 @@ both and falls out of the change.
         assert!(said.contains("different machines"), "{said}");
         let text = side_by_side((1, &before), (2, &after), &TimeZone::UTC);
         assert!(text.starts_with("SIMULATED"), "{text}");
-    }
-
-    #[test]
-    fn lines_are_paired_by_what_they_would_be_at_right_speed() {
-        use crate::references::parts::hand_made::{line, together};
-        let (mut before, mut after) = before_and_after();
-        // The machine was 1.23 % slow and is right: the capstan went along. The
-        // belt is gone, and a motor came.
-        let slow = 1.0 - 0.0123;
-        let lines = vec![line(6.0 * slow, 0.09), line(2.9 * slow, 0.05)];
-        before.measurement.lines = Some(together(lines));
-        after.measurement.lines = Some(together(vec![line(6.0, 0.02), line(40.0, 0.04)]));
-        let said = changes(&before, &after).join("\n");
-        for part in [
-            "line at 5.926 (which part?) fell from 0.090 to 0.020 %",
-            "line at 2.864 (which part?) is gone; it was 0.050 %",
-            "line at 40.00 (which part?) is new: 0.040 %",
-        ] {
-            assert!(said.contains(part), "{part}: {said}");
-        }
-        let text = side_by_side((1, &before), (2, &after), &TimeZone::UTC);
-        assert!(text.contains("5.926: 0.090 %"), "{text}");
-        after
-            .measurement
-            .lines
-            .clone_from(&before.measurement.lines);
-        after.measurement.speed = before.measurement.speed;
-        let same = changes(&before, &after).join("\n");
-        assert!(!same.contains("line"), "{same}");
     }
 }

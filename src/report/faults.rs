@@ -60,7 +60,6 @@ fn of_sign(sign: Sign) -> &'static str {
         Sign::Steady => "it is steady",
         Sign::Drifting => "the speed drifts",
         Sign::Slowing => "the speed falls",
-        Sign::Warming => "the machine is not warm yet",
         Sign::SlowerToEnd => "it is slower towards the end of the tape",
         Sign::FollowsSupply => "the speed follows the supply voltage",
         Sign::HoldsSupply => "the speed holds against the supply voltage",

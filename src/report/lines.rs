@@ -7,6 +7,7 @@ use super::words::counted;
 use crate::readings::{FlutterLine, FlutterLines, LikelyPart, LineCourse, LineMotion};
 use crate::references::Tolerance;
 use crate::references::evidence::{is_unusual, usual};
+use crate::references::faults::caution;
 use crate::references::parts::{Naming, Part, PartsCard};
 use crate::units::Percent;
 
@@ -118,42 +119,78 @@ pub fn told_apart(
             said.unwrap_or(by_eye)
         }
         Naming::NotOnCard => ANOTHER_TAPE,
-        Naming::MainsPerhaps(_) => {
-            "trim the speed by half a percent and look again: ripple stays where it is, a part \
-             goes along"
-        }
+        Naming::MainsPerhaps(_) => TRIM,
         Naming::Mains(_) | Naming::KeepsRate | Naming::Part(_) | Naming::NoCard => return None,
     };
-    Some(said.to_owned())
+    Some(said.words())
+}
+
+/// A deed that tells lines apart, with the names of its cautions.
+struct Deed(&'static str, &'static [&'static str]);
+
+impl Deed {
+    /// The deed with what to mind, as a part of a sentence.
+    fn words(&self) -> String {
+        let Self(deed, cautions) = self;
+        let mut text = (*deed).to_owned();
+        for name in *cautions {
+            // Each is a sentence; whoever says the whole ends it.
+            text = format!("{text}. {}", caution(name).trim_end_matches('.'));
+        }
+        text
+    }
 }
 
 /// A line that was recorded scales with the speed as a part does.
-const ANOTHER_TAPE: &str = "try another tape: a line that was recorded on this one goes with it, \
-    though it follows the speed as a part does; what stays is a part that the card lacks";
+const ANOTHER_TAPE: Deed = Deed(
+    "try another tape: a line that was recorded on this one goes with it, though it follows the \
+     speed as a part does; what stays is a part that the card lacks",
+    &[],
+);
+
+const TRIM: Deed = Deed(
+    "trim the speed by half a percent and look again: ripple stays where it is, a part goes along",
+    &["mains", "mark"],
+);
 
 /// Turns a second that an eye can count (common practice, no source).
 const COUNTED: f64 = 4.0;
 
-const COUNT: &str =
-    "with the power off mark one part with chalk, then count its turns by eye for half a minute";
+const COUNT: Deed = Deed(
+    "with the power off mark one part with chalk, then count its turns by eye for half a minute",
+    &["mains", "moving"],
+);
 
-const TOO_FAST: &str = "too fast to count by eye: with the power off take the drive of one part \
-    away, then look which line is left";
+const TOO_FAST: Deed = Deed(
+    "too fast to count by eye: with the power off take the drive of one part away, then look which \
+     line is left",
+    &["mains", "moving"],
+);
 
-fn apart(one: &Part, other: &Part) -> Option<&'static str> {
+const BOTH_REELS: Deed = Deed(
+    "a minute more tells: the take-up reel slows as it fills, the supply reel quickens",
+    &[],
+);
+
+const ONE_REEL: Deed = Deed(
+    "another place of the tape tells: a reel's rate moves with the pack, the other's does not",
+    &[],
+);
+
+const ONE_DRIVES: Deed = Deed(
+    "one drives the other: with the power off take the drive between them away, then look which \
+     line is left",
+    &["mains", "moving"],
+);
+
+fn apart(one: &Part, other: &Part) -> Option<Deed> {
     let drives = |driver: &Part, driven: &Part| driven.driven_by.as_ref() == Some(&driver.name);
     if one.reel.is_some() && other.reel.is_some() {
-        Some("a minute more tells: the take-up reel slows as it fills, the supply reel quickens")
+        Some(BOTH_REELS)
     } else if one.reel.is_some() || other.reel.is_some() {
-        Some(
-            "another place of the tape tells: a reel's rate moves with the pack, the other's does \
-             not",
-        )
+        Some(ONE_REEL)
     } else if drives(one, other) || drives(other, one) {
-        Some(
-            "one drives the other: with the power off take the drive between them away, then look \
-             which line is left",
-        )
+        Some(ONE_DRIVES)
     } else {
         None
     }
@@ -198,9 +235,9 @@ pub fn course(line: &FlutterLine) -> Option<&'static str> {
 /// "usual up to 0.05 %": a line that is no fault by itself.
 pub fn no_fault(lines: &FlutterLines, line: &FlutterLine, tolerance: Tolerance) -> Option<String> {
     let naming = Naming::of(lines, line);
-    let part = naming.parts().first().copied();
-    let Percent(most) = usual(part, tolerance);
-    (!is_unusual(line, part, tolerance)).then(|| format!("usual up to {most} %"))
+    let parts = || naming.parts().iter().copied();
+    let Percent(most) = usual(parts(), tolerance);
+    (!is_unusual(line, parts(), tolerance)).then(|| format!("usual up to {most} %"))
 }
 
 /// "5 lines make 81 % of the flutter".
@@ -272,6 +309,7 @@ fn slope(line: &FlutterLine) -> Option<String> {
 mod tests {
     use super::*;
     use crate::readings::Chirp;
+    use crate::references::faults::{CAUTIONS_NEEDED, caution as caution_of};
     use crate::references::parts::hand_made::{line, together};
     use crate::units::Hertz;
 
@@ -378,5 +416,35 @@ mod tests {
             head(&together(vec![line(6.0, 0.1)])),
             "one line makes 20 % of the flutter"
         );
+    }
+
+    #[test]
+    fn what_tells_lines_apart_comes_with_the_cautions_of_its_deeds() {
+        let mut checked = 0;
+        let card = "parts_card = 1\nname = \"bench\"\n[[part]]\nname = \"motor\"\n\
+            turns_per_second = 40\n[[part]]\nname = \"fan\"\ndriven_by = \"motor\"\n\
+            ratio = 1.0\n[[part]]\nname = \"idler\"\nturns_per_second = 40\n";
+        let card = PartsCard::from_toml(card).unwrap();
+        let mut ripple = line(100.0, 0.06);
+        ripple.hz = Hertz(100.01);
+        for lines in [
+            together(vec![ripple]),
+            with_parts(
+                line(1.3, 0.06),
+                &[("pinch roller", 1, 0.5), ("idler", 1, 0.4)],
+            ),
+            with_parts(line(40.0, 0.06), &[("motor", 1, 0.5), ("idler", 1, 0.4)]),
+            with_parts(line(40.0, 0.06), &[("motor", 1, 0.5), ("fan", 1, 0.4)]),
+        ] {
+            let said = told_apart(&lines, &lines.lines[0], Some(&card)).unwrap();
+            for (deed, caution) in CAUTIONS_NEEDED {
+                if said.contains(deed) {
+                    checked += 1;
+                    let caution = caution_of(caution).trim_end_matches('.');
+                    assert!(said.contains(caution), "{deed}: {said}");
+                }
+            }
+        }
+        assert!(checked >= 8, "{checked}");
     }
 }

@@ -13,6 +13,7 @@ pub mod faults;
 mod invented;
 pub mod json;
 pub mod lines;
+mod lines_changed;
 pub mod listing;
 mod log;
 mod log_summary;

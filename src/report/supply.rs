@@ -25,6 +25,9 @@ pub fn advice(judged: &SupplyJudgement) -> &'static str {
             "likely tired cells, or a governor that does not hold: fresh cells first, then the \
              governor"
         }
+        SupplyVerdict::NotTold if judged.is_too_near() => {
+            "the voltages are less than a tenth apart, which tells nothing: take one further away"
+        }
         SupplyVerdict::NotTold if judged.change.0 < -judged.uncertainty.0 => {
             "slower with more volts, as cells never do: let it warm up, touch nothing, measure again"
         }
@@ -43,6 +46,10 @@ pub(super) fn between_snapshots(judged: &SupplyJudgement, from_to: &str) -> Stri
             "The supply went {from_to}; if nothing else was touched, the speed goes by {} % for \
              each volt more: tired cells, or a speed regulator that does not hold.",
             slope(judged)
+        ),
+        SupplyVerdict::NotTold if judged.is_too_near() => format!(
+            "The supply went {from_to} and the speed by {change} %: less than a tenth of the \
+             voltage tells nothing."
         ),
         SupplyVerdict::NotTold => format!(
             "The supply went {from_to} and the speed by {change} %: not enough to tell whether it \

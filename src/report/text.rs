@@ -9,11 +9,11 @@ use super::words::{band, cell, channel, counted, with_uncertainty, wrapped};
 use super::{FileReport, FileResult, channels, contact, faults, lines, noun, sweep, timed, words};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
-    CautionCode, Cut, FlutterReading, Measurement, Place, SignalFigures, SpeedFigures, SweepReport,
-    TapeIdent, TwoChannels, Unclear, Verdict,
+    CautionCode, Cut, FlutterLines, FlutterReading, Measurement, Place, SignalFigures,
+    SpeedFigures, SweepReport, TapeIdent, TwoChannels, Unclear, Verdict,
 };
 use crate::references::evidence::Situation;
-use crate::references::faults::likely;
+use crate::references::faults::likeliest_of_each;
 use crate::references::parts::PartsCard;
 use crate::references::{Found, TapeCard, Tolerance};
 use crate::units::{Percent, Seconds};
@@ -102,7 +102,10 @@ fn measured(
         text.push_str(&along_line(measurement));
         if measurement.speed.is_some() && measurement.note.is_none() {
             text.push_str(&flutter_lines(&measurement.flutter));
-            text.push_str(&wavering(measurement, parts, tolerance));
+            if let Some(found) = &measurement.lines {
+                text.push_str(&wavering(found, parts, tolerance));
+            }
+            text.push_str(&causes(measurement, parts, tolerance));
         }
     }
     text.push_str(&wrapped(
@@ -119,26 +122,29 @@ fn measured(
     text
 }
 
-/// The lines in the flutter, and what they speak of.
-fn wavering(measurement: &Measurement, parts: Option<&PartsCard>, tolerance: Tolerance) -> String {
-    let Some(found) = &measurement.lines else {
-        return String::new();
-    };
-    let mut text = String::new();
+/// The lines in the flutter.
+fn wavering(found: &FlutterLines, parts: Option<&PartsCard>, tolerance: Tolerance) -> String {
     let heads = iter::once("  Lines      ").chain(iter::repeat("             "));
-    for (head, line) in heads.zip(lines::each(found, parts, tolerance)) {
-        text.push_str(&wrapped(head, &plain(&line)));
-    }
+    heads
+        .zip(lines::each(found, parts, tolerance))
+        .map(|(head, line)| wrapped(head, &plain(&line)))
+        .collect()
+}
+
+/// The likeliest cause of what wavers, and that of a wrong speed.
+fn causes(measurement: &Measurement, parts: Option<&PartsCard>, tolerance: Tolerance) -> String {
     let situation = Situation {
         card: parts,
         ..Situation::of(measurement, tolerance)
     };
-    let faults = likely(&situation.evidence());
-    if let Some(first) = faults.iter().find(|it| it.is_of_wavering()) {
-        let sentence = faults::sentence(first, Some(found));
-        text.push_str(&wrapped("  Cause      ", &plain(&sentence)));
-    }
-    text
+    let each = likeliest_of_each(&situation.evidence())
+        .into_iter()
+        .flatten();
+    each.map(|fault| {
+        let sentence = faults::sentence(&fault, measurement.lines.as_ref());
+        wrapped("  Cause      ", &plain(&sentence))
+    })
+    .collect()
 }
 
 /// What two channels tell of the head.
@@ -452,6 +458,14 @@ side-a.wav
     unweighted, 0.1–200 Hz      0.310                         0.120
     wow, 0.5–6 Hz                                             0.100
     flutter, 6–100 Hz                                         0.050
+  Cause      likely nothing but the setting: the speed is steady, and wrong (the
+             speed lies outside the band; it is steady). First: let it warm up,
+             clean capstan and pinch roller with the power off, then turn the
+             trimmer. Unplug first; charged capacitors stay dangerous. Trim or
+             open a live machine only if you are trained to. Mark where an
+             adjuster stands before you touch it; leave sealed ones alone. Power
+             off, ventilate: cleaner burns. None on belts or rubber that it
+             attacks; let it dry.
   Signal     tone at -12.1 dBFS, 57.9 dB above all else, not clipped, one
              dropout (at 8.31 s)
   Caution    Nobody has said how true this tape is.
@@ -516,11 +530,12 @@ side-a.wav
         for said in [
             "Lines 7.61 turns a second, 0.0520 % ±0.0030 %, 41 % of the flutter: likely capstan",
             "growing; slows 3.1 % a minute; usual up to 0.05 %",
-            "Channels L -12.1, R -12.9 dB; balance +0.800 dB ±0.050 dB; right 3.20 ±0.10 µs later",
+            "Channels L -12.1, R -12.9 dB, left is louder; balance +0.800 dB ±0.050 dB; right 3.20 ±0.10 µs later",
         ] {
             assert!(unwrapped.contains(said), "{said}: {text}");
         }
-        assert!(!text.contains("Cause"), "what is usual is no fault: {text}");
+        let of_wavering = text.contains("likely the capstan");
+        assert!(!of_wavering, "what is usual is no fault: {text}");
         let lines = measurement.lines.as_mut().expect("lines");
         lines.lines[0].parts[0].usual = Some(Percent(0.02));
         let text = block(&FileReport::of("a.wav", FileResult::Measured(&measurement)));
@@ -534,5 +549,45 @@ side-a.wav
             text.lines().all(|line| line.chars().count() <= 80),
             "{text}"
         );
+    }
+
+    #[test]
+    fn a_cause_of_the_speed_stands_beside_that_of_what_wavers() {
+        let mut measurement = sample::measurement();
+        let causes = |it: &Measurement| -> Vec<String> {
+            let text = text_of(it);
+            let unwrapped = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            unwrapped
+                .split("Cause ")
+                .skip(1)
+                .map(str::to_owned)
+                .collect()
+        };
+        let steady = causes(&measurement);
+        assert!(
+            steady.len() == 1 && steady[0].starts_with("likely nothing but the setting"),
+            "{steady:?}"
+        );
+        assert!(steady[0].contains("Unplug first"), "{steady:?}");
+        measurement.lines = Some(sample::lines());
+        let lines = measurement.lines.as_mut().expect("lines");
+        lines.lines[0].parts[0].usual = Some(Percent(0.01));
+        let both = causes(&measurement);
+        assert!(
+            both.len() == 2 && both[0].starts_with("likely the capstan"),
+            "{both:?}"
+        );
+        // A speed that falls.
+        let drift = measurement.drift.as_mut().expect("a drift");
+        drift.percent_per_minute = -0.4;
+        let falling = causes(&measurement);
+        assert!(
+            falling[1].starts_with("likely a falling supply"),
+            "{falling:?}"
+        );
+        measurement.speed.as_mut().expect("a speed").deviation = Percent(0.0);
+        let drift = measurement.drift.as_mut().expect("a drift");
+        drift.percent_per_minute = 0.0;
+        assert_eq!(causes(&measurement).len(), 1, "right is no fault");
     }
 }

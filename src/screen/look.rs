@@ -110,6 +110,7 @@ fn plain_symbol(symbol: &str) -> &'static str {
         "✓" => "*",
         "↓" => "v",
         "±" => "~",
+        "µ" => "u",
         _ => "?",
     }
 }

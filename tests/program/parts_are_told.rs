@@ -56,7 +56,9 @@ fn lines_and_parts_are_told() {
     ]);
     // Without a card nothing is named, and the caution of nothing is left out.
     let words = folder.run("read --reference 3150 a.wav");
-    words.never_says(&["capstan"]).says(&["name a parts card"]);
+    words
+        .never_says(&["likely capstan", "likely the capstan"])
+        .says(&["name a parts card"]);
 }
 
 #[test]
@@ -120,6 +122,27 @@ fn parts_are_learnt_from_a_line_and_put_right() {
         .ends(4)
         .complains(&["no line near 17", "5.88"]);
     learn("tacho", "--line 3.3 --times 3").ends(0);
+    // A card for a kind of machine is no machine's.
+    folder
+        .run(
+            "parts learn --data data 'portable cassette' a.wav --reference 3150 --part capstan \
+             --line 5.9",
+        )
+        .ends(2)
+        .complains(&["kind of machine"]);
+    // A reel has no one rate.
+    folder.with(
+        "reels.toml",
+        "parts_card = 1\nname = \"a\"\nspeed_cm_s = 4.76\n[[part]]\nname = \"take-up reel\"\n\
+         reel = \"take_up\"\nhub_mm = 22\ntape_um = 18\nlength_m = 86\n",
+    );
+    folder
+        .run(
+            "parts learn reels.toml a.wav --reference 3150 --part 'take-up reel' --line 3.3 \
+             --replace",
+        )
+        .ends(2)
+        .complains(&["follows the pack"]);
     folder
         .run("parts --data data show 'my deck' --deviation -2")
         .says(&["capstan", "5.880", "tacho", "3 a turn"]);

@@ -84,7 +84,7 @@ fn a_second_tone_tells_whole_periods() {
                     ..Pair::of(hz, lag_us)
                 };
                 let mut samples = pair.samples(RATE);
-                samples.extend([0.0; RATE as usize]);
+                samples.resize(samples.len() + RATE as usize, 0.0);
                 samples
             })
             .collect();

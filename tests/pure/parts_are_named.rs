@@ -27,13 +27,14 @@ fn reels(hub_mm: f64, tape_um: f64, length_m: f64) -> String {
 
 /// A card with these parts (name, turns a second, tolerance) and reels.
 fn card(speed_cm_s: f64, parts: &[(&str, f64, f64)], reels: &str) -> PartsCard {
-    let mut text = format!("parts_card = 1\nname = \"bench\"\nspeed_cm_s = {speed_cm_s}\n");
-    for (name, turns, tolerance) in parts {
-        text += &format!(
+    let head = format!("parts_card = 1\nname = \"bench\"\nspeed_cm_s = {speed_cm_s}\n");
+    let part = |(name, turns, tolerance): &(&str, f64, f64)| {
+        format!(
             "[[part]]\nname = \"{name}\"\nturns_per_second = {turns}\n\
              tolerance_percent = {tolerance}\nharmonics = [1, 2]\n"
-        );
-    }
+        )
+    };
+    let text = parts.iter().map(part).fold(head, |text, part| text + &part);
     PartsCard::from_toml(&(text + reels)).expect("a card")
 }
 

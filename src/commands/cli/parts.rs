@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand};
 
 use super::{DataOptions, ReferenceOptions, number_between};
-use crate::commands::machine_parts;
 use crate::records::cards::{self, CardError};
 use crate::records::places::Places;
 use crate::references::parts::PartsCard;
@@ -30,7 +29,7 @@ impl PartsChoice {
     /// Reads the card that was named, else that of the machine of this name.
     pub fn read_card(&mut self, places: &Places, machine: Option<&str>) -> Result<(), CardError> {
         let of_machine = || {
-            let known = machine.and_then(|machine| machine_parts::of_machine(places, machine));
+            let known = machine.and_then(|machine| cards::of_machine(places, machine));
             known.map(|(_, card)| card).transpose()
         };
         self.card = match &self.named {

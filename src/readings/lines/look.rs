@@ -4,7 +4,7 @@ use std::sync::{Arc, LazyLock};
 
 use super::course::is_a_reels;
 use crate::readings::wavering::{
-    Chirp, FlutterLine, FlutterLines, LineMotion, SPECTRUM_CELLS, SPECTRUM_HZ,
+    Chirp, FlutterLine, FlutterLines, LineMotion, SMALLEST_AT_HZ, SPECTRUM_CELLS, SPECTRUM_HZ,
 };
 use crate::readings::weighting::{FLUTTER_HZ, WOW_HZ, weighting};
 use crate::signal::lines::{Finder, Found, Sine, threshold};
@@ -12,9 +12,6 @@ use crate::units::{Hertz, Percent, Seconds};
 
 /// Nothing is measured above; the low-pass before passes up to here.
 const TOP_HZ: f64 = 200.0;
-
-/// Rates at which the smallest line is told.
-const SMALLEST_AT_HZ: [f64; 3] = [1.0, 10.0, 100.0];
 
 /// Smaller lines are no matter of a machine, percent: a choice, a hundredth of
 /// what is allowed to the best. What tracker and converters make of a steady

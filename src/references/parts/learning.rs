@@ -3,11 +3,28 @@
 use super::attribution::HeardAt;
 use super::card::PartsCard;
 use super::part::Part;
-use crate::readings::FlutterLine;
+use crate::readings::{FlutterLine, LineMotion};
 
 /// Belts slip and rubber wears: no rate is written down as better known than
 /// this, in percent. Practice.
 const BEST_TOLERANCE_PERCENT: f64 = 0.3;
+
+/// Why a line says nothing of a part's rate.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NotLearnt {
+    /// The part is a reel.
+    #[error(
+        "\"{0}\" is a reel: its rate follows the pack, so no one rate is put on the card; mend \
+         hub_mm, tape_um or length_m there instead"
+    )]
+    FollowsPack(String),
+    /// The line is no part's.
+    #[error(
+        "the line keeps its rate when the speed is trimmed, so it is no part of the transport; \
+         choose another line"
+    )]
+    KeepsRate,
+}
 
 impl PartsCard {
     /// Puts a part on the card, or its rate right: what the line has at
@@ -20,12 +37,18 @@ impl PartsCard {
         harmonic: u32,
         at: &HeardAt,
         learned: String,
-    ) {
+    ) -> Result<(), NotLearnt> {
+        if line.motion == LineMotion::KeepsRate {
+            return Err(NotLearnt::KeepsRate);
+        }
+        let known = self.part(name).cloned();
+        let known = known.unwrap_or_else(|| Part::turning(name.trim(), 1.0));
+        if known.reel.is_some() {
+            return Err(NotLearnt::FollowsPack(known.name));
+        }
         let turns = line.hz.0 / f64::from(harmonic.max(1)) / at.deviation.ratio();
         let of_line = 100.0 * line.hz_uncertainty.0 / line.hz.0;
         let tolerance = of_line.hypot(at.uncertainty.0).max(BEST_TOLERANCE_PERCENT);
-        let known = self.part(name).cloned();
-        let known = known.unwrap_or_else(|| Part::turning(name.trim(), turns));
         let mut harmonics = known.harmonics.clone();
         if !known.all_harmonics().contains(&harmonic) {
             harmonics.push(harmonic);
@@ -48,6 +71,7 @@ impl PartsCard {
             Some(old) => *old = part,
             None => self.parts.push(part),
         }
+        Ok(())
     }
 }
 
@@ -80,14 +104,16 @@ mod tests {
             1,
             &at(2.0, 0.1),
             "today".to_owned(),
-        );
+        )
+        .unwrap();
         card.learn(
             "idler",
             &line(18.36, 0.05),
             2,
             &at(2.0, 0.5),
             "today".to_owned(),
-        );
+        )
+        .unwrap();
         let card = PartsCard::from_toml(&card.to_toml().unwrap()).unwrap();
         let [capstan, idler] = &card.parts[..] else {
             panic!("{card:?}");
@@ -113,7 +139,8 @@ mod tests {
             1,
             &at(0.0, 0.1),
             "today".to_owned(),
-        );
+        )
+        .unwrap();
         let card = card.checked().unwrap();
         let [capstan] = &card.parts[..] else {
             panic!("{card:?}");
@@ -121,5 +148,25 @@ mod tests {
         assert_eq!(capstan.diameter_mm, None, "the rate is said once");
         assert_eq!(capstan.normal_percent, Some(0.04));
         assert_eq!(capstan.also, ["flywheel"]);
+    }
+
+    #[test]
+    fn a_reel_keeps_its_pack_and_what_is_no_part_teaches_nothing() {
+        let text = "parts_card = 1\nname = \"a\"\nspeed_cm_s = 4.76\n[[part]]\n\
+            name = \"take-up reel\"\nreel = \"take_up\"\nhub_mm = 22\ntape_um = 18\n\
+            length_m = 86\n[[part]]\nname = \"capstan\"\nturns_per_second = 6.0\n";
+        let mut card = PartsCard::from_toml(text).unwrap();
+        let before = card.clone();
+        let mut stays = line(6.1, 0.05);
+        stays.motion = LineMotion::KeepsRate;
+        let reel = NotLearnt::FollowsPack("take-up reel".to_owned());
+        for (name, line, why) in [
+            ("take-up reel", line(0.5, 0.08), reel),
+            ("capstan", stays, NotLearnt::KeepsRate),
+        ] {
+            let learnt = card.learn(name, &line, 1, &at(0.0, 0.1), "today".to_owned());
+            assert_eq!(learnt, Err(why));
+            assert_eq!(card, before, "{name}");
+        }
     }
 }

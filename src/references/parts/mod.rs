@@ -14,6 +14,7 @@ mod rates;
 pub use attribution::{HeardAt, attribute};
 pub use card::PartsCard;
 pub use generic::generic;
+pub use learning::NotLearnt;
 pub use naming::{Naming, mains_of};
 pub use part::{Part, ReelSide};
 pub use rates::{Pack, PartRate};

@@ -1,6 +1,7 @@
 //! What a line is called, by the parts that it may come from.
 
 use crate::readings::{FlutterLine, FlutterLines, LikelyPart, LineMotion};
+use crate::signal::lines::{MAINS_HZ, MAINS_STRAY};
 use crate::units::Hertz;
 
 /// Below this all parts together are no better than *don't know*. Practice.
@@ -11,12 +12,6 @@ const NAMED: f64 = 0.1;
 const NAMED_BESIDE: f64 = 0.15;
 /// From here on one name does without a question mark.
 const PLAIN: f64 = 0.8;
-
-/// Rates at which the mains ripple: once and twice a period, and thrice the
-/// first, at 50 and at 60 Hz.
-pub(super) const MAINS_HZ: [f64; 6] = [50.0, 60.0, 100.0, 120.0, 150.0, 180.0];
-/// Mains are this near to their rate (common practice, no source).
-pub(super) const MAINS_NEAR: f64 = 0.002;
 
 /// What a line is called.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,13 +40,10 @@ impl<'a> Naming<'a> {
         if line.motion == LineMotion::KeepsRate {
             return mains.map_or(Self::KeepsRate, Self::Mains);
         }
-        let together: f64 = line.parts.iter().map(|it| it.likelihood).sum();
-        let named = named(&line.parts);
+        let named = named(line);
         match (&named[..], mains) {
-            ([one], _) if together >= KNOWN && of_name(&line.parts, &one.name) >= PLAIN => {
-                Self::Part(one)
-            }
-            ([_, ..], _) if together >= KNOWN => Self::Perhaps(named),
+            ([one], _) if of_name(&line.parts, &one.name) >= PLAIN => Self::Part(one),
+            ([_, ..], _) => Self::Perhaps(named),
             (_, Some(mains)) if line.motion == LineMotion::NotTold => Self::MainsPerhaps(mains),
             _ if lines.card.is_some() => Self::NotOnCard,
             _ => Self::NoCard,
@@ -74,8 +66,14 @@ fn of_name(parts: &[LikelyPart], name: &str) -> f64 {
     of_it.map(|it| it.likelihood).sum()
 }
 
-/// Each part that is worth a name, once, with its likeliest harmonic.
-fn named(parts: &[LikelyPart]) -> Vec<&LikelyPart> {
+/// Each part that is worth a name, once, with its likeliest harmonic; none of
+/// what keeps its rate, and where all together are no better than *don't know*.
+pub(super) fn named(line: &FlutterLine) -> Vec<&LikelyPart> {
+    let parts = &line.parts;
+    let together: f64 = parts.iter().map(|it| it.likelihood).sum();
+    if line.motion == LineMotion::KeepsRate || together < KNOWN {
+        return Vec::new();
+    }
     let mut each: Vec<(&LikelyPart, f64)> = Vec::new();
     for part in parts {
         if !each.iter().any(|(it, _)| it.name == part.name) {
@@ -92,6 +90,6 @@ fn named(parts: &[LikelyPart]) -> Vec<&LikelyPart> {
 
 /// The rate of the mains that a line has.
 pub fn mains_of(line: &FlutterLine) -> Option<Hertz> {
-    let near = |mains: &f64| (line.hz.0 / mains - 1.0).abs() < MAINS_NEAR;
+    let near = |rate: &f64| (line.hz.0 / rate - 1.0).abs() < MAINS_STRAY;
     MAINS_HZ.into_iter().find(near).map(Hertz)
 }

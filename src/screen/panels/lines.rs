@@ -359,6 +359,7 @@ mod tests {
     use super::*;
     use crate::references::parts::PartsCard;
     use crate::screen::specimen;
+    use crate::screen::state::Effect;
     use crate::screen::state::action::Action;
     use crate::units::Decibels;
     use ratatui_core::buffer::Buffer;
@@ -491,5 +492,89 @@ mod tests {
         reading.lines = Some(Arc::new(newer));
         let _ = state.take(specimen::live(8, reading));
         assert!((state.marked_line().unwrap().hz.0 - 33.4).abs() < 1e-9);
+    }
+
+    fn named(state: &mut ScreenState, name: &str) -> Vec<Effect> {
+        state.machine = Some("bench deck".to_owned());
+        let _ = state.act(Action::NameLine);
+        let _ = state.act(Action::EraseAll);
+        for letter in name.chars() {
+            let _ = state.act(Action::Letter(letter));
+        }
+        state.act(Action::Accept)
+    }
+
+    #[test]
+    fn a_part_is_learnt_from_the_line_that_was_marked_when_it_was_asked() {
+        let mut state = showing(Some(specimen::lines()));
+        let _ = state.act(Action::MarkNextLine);
+        let _ = state.act(Action::MarkNextLine);
+        let effects = named(&mut state, "take-up reel");
+        let [Effect::Learn(lesson)] = &effects[..] else {
+            panic!("{effects:?}");
+        };
+        assert!((lesson.line.hz.0 - 0.47).abs() < 1e-9);
+        // It is gone while the name is typed.
+        state.machine = Some("bench deck".to_owned());
+        let _ = state.act(Action::NameLine);
+        let mut newer = specimen::lines();
+        newer.lines.remove(2);
+        let mut reading = specimen::reading(-1.2);
+        reading.lines = Some(Arc::new(newer));
+        let _ = state.take(specimen::live(8, reading));
+        let _ = state.act(Action::Letter('x'));
+        assert!(state.act(Action::Accept).is_empty());
+        assert!(state.message.as_deref().unwrap().contains("0.47"));
+    }
+
+    #[test]
+    fn a_known_rate_is_replaced_only_when_it_is_said_twice() {
+        let mut state = showing(Some(specimen::lines()));
+        assert!(named(&mut state, "capstan").is_empty());
+        assert!(state.message.as_deref().unwrap().contains("7.600"));
+        let effects = state.act(Action::Accept);
+        assert!(matches!(&effects[..], [Effect::Learn(lesson)] if lesson.harmonic == 1));
+        let effects = named(&mut state, "idler x2");
+        assert!(
+            matches!(&effects[..], [Effect::Learn(lesson)] if lesson.harmonic == 2 && lesson.part == "idler")
+        );
+    }
+
+    #[test]
+    fn the_card_of_the_machine_before_is_put_away_and_a_chosen_one_stays() {
+        let mut state = showing(Some(specimen::lines()));
+        state.machine = Some("bench deck".to_owned());
+        let before = state.machine.replace("deck 2".to_owned());
+        state.follow_machine_parts(before.as_deref());
+        assert_eq!(state.parts, None);
+        let _ = state.act(Action::NextPartsCard);
+        let chosen = state.parts.clone().unwrap();
+        let before = state.machine.replace("deck 3".to_owned());
+        state.follow_machine_parts(before.as_deref());
+        assert_eq!(state.parts, Some(chosen));
+        // Round all cards to none.
+        let mut rounds = 0;
+        while state.parts.is_some() {
+            let _ = state.act(Action::NextPartsCard);
+            rounds += 1;
+            assert!(rounds < 50);
+        }
+    }
+
+    #[test]
+    fn causes_are_judged_as_things_stand() {
+        let mut state = showing(None);
+        let _ = state.act(Action::Causes);
+        assert!(text(&state, (80, 24)).contains("not judged yet"));
+        let _ = state.act(Action::Uncover);
+        let has = |state: &ScreenState| {
+            let faults = state.likely_faults();
+            faults
+                .iter()
+                .any(|it| it.check.contains("turn the trimmer"))
+        };
+        let before = has(&state);
+        let _ = state.act(Action::NoTrimmer);
+        assert!(!has(&state), "{before}");
     }
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::overlay::Overlay;
 use super::view::View;
-use super::{Effect, Entry, EntryFor, ScreenState, SourceKind};
+use super::{Effect, Entry, EntryFor, ScreenState, Slot, SourceKind};
 use crate::readings::{
     DROPOUTS_ALLOWED, FlutterLine, FlutterLines, LineMotion, Measurement, Reading, SpeedReading,
     Verdict,
@@ -68,7 +68,8 @@ pub struct Lesson {
 impl Lesson {
     /// The card with the part on it; `day` is today.
     pub fn learnt(&self, mut card: PartsCard, day: String) -> Result<PartsCard, String> {
-        card.learn(&self.part, &self.line, self.harmonic, &self.at, day);
+        card.learn(&self.part, &self.line, self.harmonic, &self.at, day)
+            .map_err(|why| why.to_string())?;
         card.checked().map_err(|error| error.to_string())
     }
 }
@@ -346,18 +347,24 @@ impl ScreenState {
         likely(&situation.evidence())
     }
 
-    /// What is kept carries the parts of its lines.
-    pub(in crate::screen) fn with_parts(&self, measurement: &Arc<Measurement>) -> Arc<Measurement> {
+    /// What is kept carries the parts of its lines; a place along the tape tells
+    /// how full the reels were.
+    pub(in crate::screen) fn with_parts(
+        &self,
+        slot: &Slot,
+        measurement: &Arc<Measurement>,
+    ) -> Arc<Measurement> {
         let (Some(card), Some(speed)) = (self.card_in_force(), measurement.speed) else {
             return Arc::clone(measurement);
         };
         let mut measured = Measurement::clone(measurement);
         if let Some(lines) = &mut measured.lines {
-            attribute(
-                lines,
-                card,
-                &HeardAt::of(&speed, self.is_recorded_here(), None),
-            );
+            let place = match slot {
+                Slot::Along(position) => Some(*position),
+                Slot::Before | Slot::After | Slot::Named(_) => None,
+            };
+            let at = HeardAt::of(&speed, self.is_recorded_here(), place);
+            attribute(lines, card, &at);
         }
         Arc::new(measured)
     }

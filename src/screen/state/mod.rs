@@ -576,8 +576,8 @@ impl ScreenState {
         let before_cleaning = before_cleaning.filter(|(_, between)| *between != Between::Nothing);
         let kept = Kept {
             number: self.kept.last().map_or(1, |last| last.number + 1),
+            measurement: self.with_parts(&slot, measurement),
             slot,
-            measurement: self.with_parts(measurement),
             tolerance: self.tolerance,
             machine: self.machine.clone(),
             note: self.note.clone(),

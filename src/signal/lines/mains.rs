@@ -6,10 +6,12 @@ use super::fit::{self, Wave};
 use super::position::{detrend, in_time, steps_from_middle};
 use super::{Found, LOBE_TURNS, Search, Seen, Sine, threshold};
 
-/// Rates of the mains and what rectifiers make of them, and how far the mains
-/// stray.
-const RATES_HZ: [f64; 6] = [50.0, 60.0, 100.0, 120.0, 150.0, 180.0];
-const STRAYS: f64 = 0.002;
+/// Rates of the mains and what rectifiers make of them: once and twice a period,
+/// and thrice the first, at 50 and at 60 Hz.
+pub const MAINS_HZ: [f64; 6] = [50.0, 60.0, 100.0, 120.0, 150.0, 180.0];
+/// The mains stray from their rate by this part of it (common practice, no
+/// source).
+pub const MAINS_STRAY: f64 = 0.002;
 
 /// More of it must show in time than at steps of tape, by this many standard
 /// deviations of noise and this part: where both are alike, nothing can be
@@ -38,9 +40,10 @@ pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Foun
     let strays = range_of_means(centred, (MEAN_S * rate_hz) as usize) / 100.0;
     let mut found = Vec::new();
     // With all that the mains stray: what turns there is known too.
-    let top_hz = search.top_hz / (1.0 + STRAYS);
-    for hz in RATES_HZ.into_iter().filter(|&hz| hz <= top_hz) {
-        let [from, to] = [1.0 - STRAYS, 1.0 + STRAYS].map(|part| search.spectrum.bin_of(hz * part));
+    let top_hz = search.top_hz / (1.0 + MAINS_STRAY);
+    for hz in MAINS_HZ.into_iter().filter(|&hz| hz <= top_hz) {
+        let [from, to] =
+            [1.0 - MAINS_STRAY, 1.0 + MAINS_STRAY].map(|part| search.spectrum.bin_of(hz * part));
         let layout = search.layout.part(from..to + 1);
         let floor = layout.floor(&power);
         let Some(bin) = layout

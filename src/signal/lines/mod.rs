@@ -14,6 +14,8 @@ use std::f64::consts::PI;
 use std::fmt;
 use std::ops::Range;
 
+pub use self::mains::{MAINS_HZ, MAINS_STRAY};
+
 use self::fit::Wave;
 use self::floor::{Layout, MEAN_ABOVE_FIT};
 use self::position::{at_equal_steps, centred, detrend, kept};
