@@ -238,6 +238,7 @@ impl Stretch {
     pub fn check(&mut self, beside: &Beside) {
         self.checks += 1;
         self.beside.add(beside, 1.0);
+        self.flutter.lines.hear(beside.hum_beside_tone());
     }
 
     /// The same, channel by channel, where two are listened to.

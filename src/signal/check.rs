@@ -34,6 +34,15 @@ pub struct Beside {
 const LINE_BINS: usize = 4;
 
 impl Beside {
+    /// Amplitude of the louder mains over the tone's; 0 without a tone.
+    pub fn hum_beside_tone(&self) -> f64 {
+        if self.tone > 0.0 {
+            (self.hum[0].max(self.hum[1]) / self.tone).sqrt()
+        } else {
+            0.0
+        }
+    }
+
     /// The rest without mains hum, which stands far from the tone and puts
     /// nothing into its speed.
     pub fn noise(&self) -> f64 {

@@ -208,4 +208,40 @@ fn coloured_noise_has_the_power_that_it_says() {
     let square = values.iter().map(|value| value * value).sum::<f64>() / values.len() as f64;
     assert!((square - 1.0).abs() < 0.05, "{square}");
     assert!((coloured::RATE_HZ * 20.0 - values.len() as f64).abs() < 1.0);
+    // A resonance passes 1 at its rate and 1 ÷ (Q (x − 1/x))² far from it, over
+    // 0.03 of white: at 30 Hz x is 6.
+    let resonant = |quality: f64| 1.03 / (0.03 + (quality * 35.0 / 6.0).powi(-2) / 36.0);
+    for (colour, [low_hz, high_hz], ratio) in [
+        (Colour::White, [3.0, 30.0], 1.0),
+        (Colour::Pink, [3.0, 30.0], 10.0),
+        (Colour::Brown, [3.0, 30.0], 100.0),
+        (Colour::Rising, [3.0, 30.0], 0.01),
+        (Colour::Resonant(5.0), [5.0, 30.0], resonant(5.0)),
+        (Colour::Resonant(10.0), [5.0, 30.0], resonant(10.0)),
+    ] {
+        let power = |values: &[f64], hz: f64| {
+            let windowed = values.iter().enumerate().map(|(n, value)| {
+                let hann = 1.0 - (TAU * n as f64 / values.len() as f64).cos();
+                let turned = TAU * (hz * n as f64 / RATE_HZ).fract();
+                (hann * value * turned.cos(), hann * value * turned.sin())
+            });
+            let (a, b) = windowed.fold((0.0, 0.0), |sum, it| (sum.0 + it.0, sum.1 + it.1));
+            a * a + b * b
+        };
+        let (mut low, mut high) = (0.0, 0.0);
+        for nth in 0..60 {
+            let values = colour.noise(20.0, &mut Dice::new(nth ^ 0x706f_7765));
+            // Independent looks at each rate, three turns apart.
+            for aside in [-0.15, 0.0, 0.15] {
+                low += power(&values, low_hz + if low_hz < 4.0 { aside } else { 0.0 });
+                high += power(&values, high_hz + aside);
+            }
+        }
+        let got = low / high;
+        // Of 60 to 180 exponential values, three standard deviations of a mean.
+        assert!(
+            (got / ratio).ln().abs() < 0.45,
+            "{colour:?}: {got}, {ratio}"
+        );
+    }
 }

@@ -7,7 +7,7 @@ use crate::readings::wavering::{
     Chirp, FlutterLine, FlutterLines, LineMotion, SMALLEST_AT_HZ, SPECTRUM_CELLS, SPECTRUM_HZ,
 };
 use crate::readings::weighting::{FLUTTER_HZ, WOW_HZ, weighting};
-use crate::signal::lines::{Found, Sine, find, threshold};
+use crate::signal::lines::{Finder, Found, Sine, threshold};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// Nothing is measured above; the low-pass before passes up to here.
@@ -21,6 +21,9 @@ const LEAST_PEAK: f64 = 0.0005;
 /// Hum beside a low tone: harmonics of the mains up to here are heard, and how
 /// far the mains stray at the first.
 const HUM_UP_TO_HZ: f64 = 1200.0;
+/// No harmonic makes more than this many times what a sinusoid of all hum that
+/// is heard would. A choice: those above the fifth are not in what is heard.
+const HUM_MORE: f64 = 2.0;
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 const MAINS_STRAY_HZ: f64 = 0.02;
 
@@ -47,29 +50,50 @@ pub struct Look {
     pub lines: Vec<LookLine>,
     reach_hz: [f64; 2],
     smallest: [Option<f64>; 3],
-    no_line: [f64; 2],
+    bands: [Band; 2],
     spectrum: Arc<[f32]>,
+    /// The same without the lines.
+    hidden: Arc<[f32]>,
+}
+
+/// What a band of rates holds, as mean squares.
+#[derive(Clone, Copy, Debug)]
+struct Band {
+    hz: [f64; 2],
+    /// Less than most of it is in reach: nothing can be said of it.
+    is_beyond: bool,
+    /// Within reach, lines and all.
+    sought: f64,
+    whole: f64,
 }
 
 impl Look {
     /// At values in hertz about `offset_hz`; lines up to `band_hz` whose ln
-    /// power stands `least` above the floor. `None` where it is too short.
+    /// power stands `least` above the floor. `hum`: amplitude of what is heard of
+    /// the mains over the tone's. `None` where it is too short.
     pub fn at(
         values: &[f32],
         offset_hz: f64,
         rate_hz: f64,
         band_hz: f64,
         least: f64,
+        hum: f64,
+        finder: &mut Finder,
     ) -> Option<Self> {
         let sum: f64 = values.iter().map(|&hz| f64::from(hz)).sum();
         let mean_off = sum / values.len().max(1) as f64;
         let mean_hz = offset_hz + mean_off;
         let percent = |&hz: &f32| (100.0 * (f64::from(hz) - mean_off) / mean_hz) as f32;
         let values: Vec<f32> = values.iter().map(percent).collect();
-        let mut found = find(&values, rate_hz, band_hz.min(TOP_HZ), least)?;
-        found
-            .lines
-            .retain(|line| line.peak >= LEAST_PEAK && !is_hum_beside(line, mean_hz));
+        let mut found = finder.find(&values, rate_hz, band_hz.min(TOP_HZ), least)?;
+        found.lines.retain(|line| line.peak >= LEAST_PEAK);
+        let is_hum = |line: &mut Sine| {
+            let most = 100.0 * HUM_MORE * hum * line.hz / mean_hz;
+            line.peak < most && is_hum_beside(line, mean_hz)
+        };
+        // No line, but no part of the rest.
+        let hum: Vec<Sine> = found.lines.extract_if(.., is_hum).collect();
+        found.beyond.extend(hum);
         let smallest = |hz| {
             let peak = found.smallest_peak(hz, threshold(found.seconds))?;
             Some(peak.max(LEAST_PEAK))
@@ -89,26 +113,30 @@ impl Look {
                 .collect(),
             reach_hz: found.reach_hz,
             smallest: SMALLEST_AT_HZ.map(smallest),
-            no_line: [WOW_HZ, FLUTTER_HZ].map(|band| no_line(&found, band)),
-            spectrum: spectrum(&found),
+            bands: [WOW_HZ, FLUTTER_HZ].map(|band| Band::of(&found, band)),
+            spectrum: spectrum(&found, &found.power),
+            hidden: spectrum(&found, &found.rest),
         })
     }
 
-    /// The amplitude that a line at a rate could have without standing out.
-    pub fn hidden_peak(&self, hz: f64) -> f64 {
-        f64::from(self.spectrum[cell_of(hz)])
+    /// The amplitude that a line at a rate could have without standing out;
+    /// `None` out of reach.
+    pub fn hidden_peak(&self, hz: f64) -> Option<f64> {
+        let peak = f64::from(self.hidden[cell_of(hz)]);
+        (peak > 0.0).then_some(peak)
     }
 
     /// As the screen and the records have it, with lines of one's own.
     pub fn with(&self, mut lines: Vec<FlutterLine>, seen_s: f64) -> FlutterLines {
         lines.sort_by(|a, b| b.weighted_share.total_cmp(&a.weighted_share));
+        let [no_line_slow, no_line_fast] = self.bands.map(|band| band.no_line(&lines));
         FlutterLines {
             lines,
             seen: Seconds(seen_s),
             reach: self.reach_hz.map(Hertz),
             smallest: self.smallest.map(|peak| peak.map(Percent)),
-            no_line_slow: self.no_line[0],
-            no_line_fast: self.no_line[1],
+            no_line_slow,
+            no_line_fast,
             card: None,
             spectrum: Arc::clone(&self.spectrum),
         }
@@ -176,24 +204,45 @@ fn weighted_power(found: &Found) -> f64 {
         .take_while(|(hz, _)| *hz <= found.reach_hz[1])
         .map(|(hz, power)| power * weighting_power(hz))
         .sum();
-    let lines: f64 = found.lines.iter().map(line_power).sum();
-    (rest + lines).max(f64::MIN_POSITIVE)
+    let lines = found.lines.iter().chain(&found.beyond);
+    (rest + lines.map(line_power).sum::<f64>()).max(f64::MIN_POSITIVE)
 }
 
-/// Part of the power in a band that is no line; 1 where there is none.
-fn no_line(found: &Found, [low, high]: [f64; 2]) -> f64 {
-    let bins = [low, high].map(|hz| (hz / found.hz_per_bin).round() as usize);
-    let rest: f64 = found.rest[bins[0]..=bins[1].min(found.rest.len() - 1)]
-        .iter()
-        .map(|&power| f64::from(power))
-        .sum();
-    let inside = |line: &&Sine| (low..=high).contains(&line.hz);
-    let lines = found.lines.iter().filter(inside);
-    let lines: f64 = lines.map(|line| 0.5 * line.peak * line.peak).sum();
-    if rest + lines > 0.0 {
-        rest / (rest + lines)
-    } else {
-        1.0
+impl Band {
+    fn of(found: &Found, hz: [f64; 2]) -> Self {
+        let [low, high] = hz;
+        let reach = [low.max(found.reach_hz[0]), high.min(found.reach_hz[1])];
+        let rest = |[low, high]: [f64; 2]| -> f64 {
+            let bins = [low, high].map(|hz| (hz / found.hz_per_bin).round() as usize);
+            let bins = found.rest.iter().take(bins[1] + 1).skip(bins[0]);
+            bins.map(|&power| f64::from(power)).sum()
+        };
+        let inside = |line: &&Sine| (low..=high).contains(&line.hz);
+        let power = |lines: &[Sine]| -> f64 {
+            let lines = lines.iter().filter(inside);
+            lines.map(|line| 0.5 * line.peak * line.peak).sum()
+        };
+        let lines = power(&found.lines);
+        Self {
+            hz,
+            is_beyond: reach[1] - reach[0] < 0.5 * (high - low),
+            sought: rest(reach) + lines,
+            whole: rest(hz) + lines + power(&found.beyond),
+        }
+    }
+
+    /// Part of the power that was sought and is none of these lines; 0 where
+    /// nothing can be said.
+    fn no_line(&self, lines: &[FlutterLine]) -> f64 {
+        if self.is_beyond || self.whole <= 0.0 {
+            return 0.0;
+        }
+        let [low, high] = self.hz;
+        let inside = lines
+            .iter()
+            .filter(|line| (low..=high).contains(&line.hz.0));
+        let known: f64 = inside.map(|line| 0.5 * line.peak.0 * line.peak.0).sum();
+        ((self.sought - known) / self.whole).clamp(0.0, 1.0)
     }
 }
 
@@ -204,7 +253,7 @@ fn cell_of(hz: f64) -> usize {
 }
 
 /// Highest amplitude in each cell.
-fn spectrum(found: &Found) -> Arc<[f32]> {
+fn spectrum(found: &Found, power: &[f32]) -> Arc<[f32]> {
     let mut cells = vec![0.0f32; SPECTRUM_CELLS];
     let bin_of = |hz: f64| hz / found.hz_per_bin;
     let [low, high] = found.reach_hz.map(bin_of);
@@ -217,7 +266,7 @@ fn spectrum(found: &Found) -> Arc<[f32]> {
         let (from, to) = (edge(cell).max(low), edge(cell + 1).min(high));
         if from < to {
             // A cell narrower than a bin has the nearest one.
-            let bins = &found.power[from.floor() as usize..=to.ceil() as usize];
+            let bins = &power[from.floor() as usize..=to.ceil() as usize];
             let most = bins.iter().copied().fold(0.0, f32::max);
             *slot = found.peak_of(f64::from(most)) as f32;
         }
@@ -253,8 +302,12 @@ mod tests {
     const RATE_HZ: f64 = 500.0;
 
     /// A minute of a tone that wavers by lines of these rates and peaks.
-    fn wavering(tone_hz: f64, lines: &[(f64, f64)]) -> Look {
-        let rough = noise(30_000, 3);
+    fn wavering(tone_hz: f64, lines: &[(f64, f64)], hum: f64) -> Look {
+        within(60.0, tone_hz, lines, hum)
+    }
+
+    fn within(seconds: f64, tone_hz: f64, lines: &[(f64, f64)], hum: f64) -> Look {
+        let rough = noise((seconds * RATE_HZ) as usize, 3);
         let value = |(n, rough): (usize, &f64)| {
             let t = n as f64 / RATE_HZ;
             let percent: f64 = lines
@@ -265,31 +318,85 @@ mod tests {
             (tone_hz * (percent + 0.01 * rough) / 100.0) as f32
         };
         let values: Vec<f32> = rough.iter().enumerate().map(value).collect();
-        Look::at(&values, tone_hz, RATE_HZ, f64::INFINITY, 3.9).expect("long enough")
+        let least = threshold(seconds);
+        let finder = &mut Finder::default();
+        Look::at(&values, tone_hz, RATE_HZ, f64::INFINITY, least, hum, finder).expect("long enough")
+    }
+
+    fn shown(look: &Look) -> FlutterLines {
+        let lines = look.lines.iter().map(LookLine::reading).collect();
+        look.with(lines, look.seconds)
     }
 
     #[test]
     fn the_weighted_shares_are_those_of_the_standard() {
         // By the table of the standard (from memory), 4 Hz is 0 dB and 0.8 Hz
         // −6 dB: equal shares for twice the amplitude.
-        let look = wavering(3150.0, &[(4.0, 0.05), (0.8, 0.1)]);
+        let look = wavering(3150.0, &[(4.0, 0.05), (0.8, 0.1)], 0.0);
         let shares: Vec<f64> = look.lines.iter().map(|line| line.share).collect();
         assert_eq!(shares.len(), 2);
         for share in shares {
             assert!((share - 0.5).abs() < 0.02, "{share}");
         }
         // Below 6 Hz next to nothing is noise, above all of it.
-        let [slow, fast] = look.no_line;
+        let [slow, fast] = {
+            let found = shown(&look);
+            [found.no_line_slow, found.no_line_fast]
+        };
         assert!(slow < 0.001 && fast > 0.99, "{slow}, {fast}");
+        // A line that is not shown is none.
+        let found = look.with(Vec::new(), look.seconds);
+        assert!(found.no_line_slow > 0.99, "{found:?}");
+    }
+
+    #[test]
+    fn what_was_not_sought_is_not_said_to_be_no_line() {
+        // Wow below what 8.2 s can tell is no hunting governor.
+        let found = shown(&within(8.2, 3150.0, &[(0.55, 0.15)], 0.0));
+        assert!(found.lines.is_empty(), "{found:?}");
+        assert!(found.no_line_slow < 0.05, "{}", found.no_line_slow);
+        // Nor is a band that the tone lets nothing through of.
+        let values: Vec<f32> = noise(30_000, 3).iter().map(|&it| it as f32).collect();
+        let narrow = Look::at(
+            &values,
+            315.0,
+            RATE_HZ,
+            30.0,
+            3.9,
+            0.0,
+            &mut Finder::default(),
+        )
+        .expect("long enough");
+        let found = shown(&narrow);
+        assert!(found.no_line_slow > 0.99 && found.no_line_fast == 0.0);
+    }
+
+    #[test]
+    fn what_could_hide_is_none_of_the_lines() {
+        let look = wavering(3150.0, &[(9.0, 0.2)], 0.0);
+        let hidden = look.hidden_peak(9.05).expect("within reach");
+        assert!(hidden < 0.001, "{hidden}");
+        assert_eq!(look.hidden_peak(0.05), None);
+        // Ripple is in the spectrum that is shown.
+        let look = wavering(3150.0, &[(0.6, 0.3), (50.0, 0.05)], 0.0);
+        assert!(look.lines.iter().any(|line| line.sine.keeps_rate));
+        let peak = look.spectrum[cell_of(50.0)];
+        assert!(peak > 0.02, "{peak}");
     }
 
     #[test]
     fn hum_beside_a_tone_is_no_wavering_of_the_speed() {
-        // 316 Hz beside the sixth harmonic of 50 Hz.
-        let look = wavering(316.0, &[(16.0, 0.05), (9.1, 0.05)]);
-        let rates: Vec<f64> = look.lines.iter().map(|line| line.sine.hz.round()).collect();
-        assert_eq!(rates, [9.0]);
+        // 316 Hz beside the sixth harmonic of 50 Hz, of a hundredth of the tone.
+        let rates = |hum: f64| -> Vec<f64> {
+            let look = wavering(316.0, &[(16.0, 0.05), (9.1, 0.05)], hum);
+            let mut rates: Vec<f64> = look.lines.iter().map(|line| line.sine.hz.round()).collect();
+            rates.sort_by(f64::total_cmp);
+            rates
+        };
+        assert_eq!(rates(0.01), [9.0]);
+        // Where less is heard it cannot be hum.
+        assert_eq!(rates(0.0001), [9.0, 16.0]);
         // A higher tone is out of its reach.
-        assert_eq!(wavering(3166.0, &[(16.0, 0.05)]).lines.len(), 1);
+        assert_eq!(wavering(3166.0, &[(16.0, 0.05)], 0.01).lines.len(), 1);
     }
 }

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::look::{Look, LookLine};
 use super::motion::{Before, tell};
 use super::windows::{SURELY, TWICE, common, has, with_past};
-use crate::readings::wavering::{FlutterLine, FlutterLines};
-use crate::signal::lines::threshold;
+use crate::readings::wavering::{FlutterLine, FlutterLines, LineMotion};
+use crate::signal::lines::{Finder, threshold};
 
 /// Least rate of the values: what the low-pass before leaves above 290 Hz folds
 /// to above 200 (derived).
@@ -16,7 +16,7 @@ pub const LINES_HZ: f64 = 490.0;
 /// Values that are kept: 65 s.
 const KEPT: usize = 1 << 15;
 
-/// A window begins every half of that, at first.
+/// Live, a window begins every half of that, at first.
 const STRIDE: u64 = KEPT as u64 / 2;
 
 /// Windows that are kept; when there are more, every other one goes and they
@@ -56,18 +56,42 @@ struct Past {
     is_same_machine: bool,
 }
 
+impl Past {
+    /// As it runs at another speed: what turns goes with it. Where that is not
+    /// told, the rate is known to no more than this move.
+    fn at_speed(&self, mean_hz: Option<f64>) -> FlutterLines {
+        let mut found = self.found.clone();
+        let ratio = mean_hz.map_or(1.0, |mean_hz| mean_hz / self.mean_hz);
+        for line in &mut found.lines {
+            if line.motion == LineMotion::KeepsRate {
+                continue;
+            }
+            let hz = ratio * line.hz.0;
+            if line.motion == LineMotion::NotTold {
+                line.hz_uncertainty.0 = line.hz_uncertainty.0.max((hz - line.hz.0).abs());
+            }
+            line.hz.0 = hz;
+        }
+        found
+    }
+}
+
 /// See the module.
 #[derive(Clone, Debug)]
 pub struct LineRecord {
     rate_hz: f64,
     is_live: bool,
     run: Option<Run>,
+    /// Loudest that was heard of the mains, as a part of the tone's amplitude.
+    hum: f64,
     /// Newest values in hertz about the run's offset.
     values: VecDeque<f32>,
     count: u64,
     windows: Vec<Look>,
     stride: u64,
     next_window: u64,
+    /// Of a recording: live, a look is rare.
+    finder: Finder,
     looks: VecDeque<Look>,
     live: Option<Arc<FlutterLines>>,
     past: Option<Box<Past>>,
@@ -80,20 +104,29 @@ impl LineRecord {
             rate_hz,
             is_live: false,
             run: None,
+            hum: 0.0,
             values: VecDeque::new(),
             count: 0,
             windows: Vec::new(),
-            stride: STRIDE,
+            stride: KEPT as u64,
             next_window: KEPT as u64,
+            finder: Finder::default(),
             looks: VecDeque::new(),
             live: None,
             past: None,
         }
     }
 
-    /// Takes looks as it grows.
+    /// Takes looks as it grows, and windows that overlap: of a recording each
+    /// minute alone is looked at, for speed.
     pub fn be_live(&mut self) {
         self.is_live = true;
+        self.stride = STRIDE;
+    }
+
+    /// Hum beside the tone, as a part of its amplitude.
+    pub fn hear(&mut self, hum: f64) {
+        self.hum = self.hum.max(hum);
     }
 
     /// Values of a run, in hertz about its offset.
@@ -131,7 +164,10 @@ impl LineRecord {
     /// What comes does not go with what was.
     fn begin(&mut self, moved: bool) {
         let was = std::mem::replace(self, Self::new(self.rate_hz));
-        self.is_live = was.is_live;
+        if was.is_live {
+            self.be_live();
+        }
+        self.hum = was.hum;
         let stands = was.seconds() >= STANDS_S;
         let found = stands.then(|| was.now(was.is_live)).flatten();
         self.past = match found {
@@ -154,15 +190,20 @@ impl LineRecord {
     /// A look or a window is due.
     fn stop(&mut self) {
         let is_window = self.count == self.next_window;
-        let Some(look) = self.look(TWICE.min(self.threshold())) else {
+        let mut finder = std::mem::take(&mut self.finder);
+        let look = self.look(TWICE.min(self.threshold()), &mut finder);
+        if !self.is_live {
+            self.finder = finder;
+        }
+        let Some(look) = look else {
             return;
         };
         if self.is_live {
-            self.live = Some(Arc::new(self.shown(&look)));
             if self.looks.len() == LOOKS {
                 self.looks.pop_front();
             }
             self.looks.push_back(look.clone());
+            self.live = Some(Arc::new(self.shown(&look)));
         }
         if is_window {
             self.windows.push(look);
@@ -183,23 +224,29 @@ impl LineRecord {
     }
 
     /// At all that is kept.
-    fn look(&self, least: f64) -> Option<Look> {
+    fn look(&self, least: f64, finder: &mut Finder) -> Option<Look> {
         let run = self.run?;
         let values: Vec<f32> = self.values.iter().copied().collect();
-        let mut look = Look::at(&values, run.offset_hz, self.rate_hz, run.band_hz, least)?;
+        let mut look = Look::at(
+            &values,
+            run.offset_hz,
+            self.rate_hz,
+            run.band_hz,
+            least,
+            self.hum,
+            finder,
+        )?;
         look.middle_s = self.seconds() - 0.5 * values.len() as f64 / self.rate_hz;
         Some(look)
     }
 
     /// Live: what stands out far enough by itself, or stood there half a window
-    /// ago too.
+    /// ago too, in as long a look.
     fn shown(&self, look: &Look) -> FlutterLines {
         let is_full = self.values.len() == KEPT;
         let alone = if is_full { SURELY } else { self.threshold() };
-        let before = self
-            .looks
-            .front()
-            .filter(|_| is_full && self.looks.len() == LOOKS);
+        let before = (self.looks.front())
+            .filter(|before| self.looks.len() == LOOKS && before.seconds >= look.seconds);
         let stands = |line: &&LookLine| {
             line.above() > alone || before.is_some_and(|before| has(before, line, look))
         };
@@ -230,12 +277,21 @@ impl LineRecord {
     }
 
     /// The lines of the record; `None` where it is too short. What ran long
-    /// before a disturbance stands until what runs now has run as long.
+    /// before a move stands, at the present speed, until what runs now has run as
+    /// long.
     pub fn lines(&self) -> Option<FlutterLines> {
-        match &self.past {
-            Some(past) if self.seconds() < STANDS_S => Some(past.found.clone()),
+        let past = self.past.as_ref().filter(|past| past.is_same_machine);
+        match past {
+            Some(past) if self.seconds() < STANDS_S => Some(past.at_speed(self.mean_hz())),
             _ => self.now(false).map(|(found, _)| found),
         }
+    }
+
+    /// Of what is kept; `None` where there is nothing.
+    fn mean_hz(&self) -> Option<f64> {
+        let run = self.run.filter(|_| !self.values.is_empty())?;
+        let sum: f64 = self.values.iter().map(|&hz| f64::from(hz)).sum();
+        Some(run.offset_hz + sum / self.values.len() as f64)
     }
 
     /// Of the run alone, with its mean frequency; live, as it was shown last.
@@ -244,7 +300,7 @@ impl LineRecord {
             return Some(((**shown).clone(), look.mean_hz));
         }
         if self.windows.len() < 2 {
-            let look = self.look(self.threshold())?;
+            let look = self.look(self.threshold(), &mut Finder::default())?;
             let mut lines: Vec<FlutterLine> = look.lines.iter().map(LookLine::reading).collect();
             self.tell_motion(&mut lines, look.mean_hz);
             return Some((look.with(lines, look.seconds), look.mean_hz));
@@ -252,7 +308,7 @@ impl LineRecord {
         let mut windows = self.windows.clone();
         let last_end = self.next_window - self.stride;
         if self.count >= last_end + STRIDE {
-            windows.extend(self.look(TWICE));
+            windows.extend(self.look(TWICE, &mut Finder::default()));
         }
         let last = windows.last()?;
         let mut lines = common(&windows);
@@ -347,6 +403,46 @@ mod tests {
         assert_eq!(alone.live(2), both.live(2));
         // What begins has shown nothing yet.
         assert_eq!(both.live(3), None);
+    }
+
+    #[test]
+    fn another_machine_has_none_of_the_lines_before() {
+        let mut one = record(false);
+        one.push(&run(1, false), &wavering(7.0, 40.0));
+        // Moved by 1 %: what is not told may stay or go.
+        let mut moved = one.clone();
+        let at = |generation, moved| Run {
+            offset_hz: 3181.5,
+            ..run(generation, moved)
+        };
+        moved.push(&at(2, true), &wavering(7.07, 6.0));
+        let found = moved.lines().expect("what ran before");
+        let line = &found.lines[0];
+        assert!((line.hz.0 - 7.07).abs() < 0.002, "{line:?}");
+        assert!(line.hz_uncertainty.0 >= 0.069, "{line:?}");
+        let mut lost = one;
+        lost.push(&at(2, false), &wavering(9.0, 6.0));
+        assert_eq!(lost.lines(), None);
+        lost.push(&at(2, false), &wavering(9.0, 12.0)[3000..]);
+        assert_eq!(rates(&lost.lines().expect("long enough")), [9.0]);
+    }
+
+    #[test]
+    fn half_a_window_ago_is_a_whole_look_ago() {
+        let mut live = record(true);
+        live.push(&run(1, false), &wavering(7.0, 150.0));
+        let [old, new] = [live.looks.front(), live.looks.back()].map(|it| it.expect("looks"));
+        assert!((new.middle_s - old.middle_s - 0.5 * new.seconds).abs() < 0.1);
+        // A line that stands between the two thresholds, in the newest look and
+        // in one that lay within it.
+        let mut faint = new.clone();
+        faint.lines.truncate(1);
+        faint.lines[0].sine.above = 0.5 * (TWICE + SURELY);
+        for (seconds, shown) in [(new.seconds, 1), (0.4 * new.seconds, 0)] {
+            live.looks[0] = faint.clone();
+            live.looks[0].seconds = seconds;
+            assert_eq!(live.shown(&faint).lines.len(), shown, "{seconds}");
+        }
     }
 
     #[test]

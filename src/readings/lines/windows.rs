@@ -140,31 +140,32 @@ impl Group<'_> {
                 peak: Percent(it.sine.peak),
             })
             .collect();
-        line.course = course(&self.points(windows));
+        let window_s = windows[0].seconds;
+        line.course = course(&self.points(windows), window_s);
         let orders = self.members.iter().map(|(nth, it)| {
             let window = &windows[*nth];
             [window.middle_s, it.sine.hz / window.mean_hz]
         });
-        let moves = chirp(&orders.collect::<Vec<_>>());
+        let moves = chirp(&orders.collect::<Vec<_>>(), window_s);
         line.chirp = moves.filter(|_| line.hz.0 < REELS_BELOW_HZ).or(line.chirp);
         line
     }
 
-    /// Of every window; where it is not, as much as could hide.
+    /// Of every window that reaches it; where it is not, as much as could hide.
     fn points(&self, windows: &[Look]) -> Vec<Point> {
         let hz = self.members[self.members.len() - 1].1.sine.hz;
         let point = |(nth, window): (usize, &Look)| {
             let here = self.members.iter().find(|(other, _)| *other == nth);
-            let (peak, peak_sd) = here.map_or_else(
-                || (window.hidden_peak(hz), window.hidden_peak(hz)),
-                |(_, line)| (line.sine.peak, line.sine.peak_sd),
-            );
-            Point {
+            let [peak, peak_sd] = match here {
+                Some((_, line)) => [line.sine.peak, line.sine.peak_sd],
+                None => [window.hidden_peak(hz)?; 2],
+            };
+            Some(Point {
                 at_s: window.middle_s,
-                peak: peak.max(f64::MIN_POSITIVE),
+                peak,
                 peak_sd,
-            }
+            })
         };
-        windows.iter().enumerate().map(point).collect()
+        windows.iter().enumerate().filter_map(point).collect()
     }
 }

@@ -39,7 +39,9 @@ pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Foun
     let power = search.power(&values);
     let strays = range_of_means(centred, (MEAN_S * rate_hz) as usize) / 100.0;
     let mut found = Vec::new();
-    for hz in MAINS_HZ.into_iter().filter(|&hz| hz <= search.top_hz) {
+    // With all that the mains stray: what turns there is known too.
+    let top_hz = search.top_hz / (1.0 + MAINS_STRAY);
+    for hz in MAINS_HZ.into_iter().filter(|&hz| hz <= top_hz) {
         let [from, to] =
             [1.0 - MAINS_STRAY, 1.0 + MAINS_STRAY].map(|part| search.spectrum.bin_of(hz * part));
         let layout = search.layout.part(from..to + 1);
@@ -73,11 +75,11 @@ pub fn ripple(search: &mut Search, centred: &[f32], rate_hz: f64, turning: &Foun
         };
         let off = |other: &Sine| (other.hz - line.hz).abs();
         let noise = (turning.density(line.hz) / search.seconds).sqrt();
-        let mut alike = turning.lines.iter().filter(|other| off(other) < aside);
+        let all = || turning.lines.iter().chain(&turning.beyond);
+        let mut alike = all().filter(|other| off(other) < aside);
         let is_sharp =
             alike.all(|other| (1.0 - SHARPER) * line.peak - other.peak > SHARPER_SD * noise);
-        let stronger = (turning.lines.iter())
-            .filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
+        let stronger = all().filter(|other| off(other) < SIDEBANDS_HZ && other.peak > line.peak);
         if is_sharp && stays(&wave, centred, &values, stronger) {
             fit::add(&mut values, &wave, -1.0);
             found.push(line);

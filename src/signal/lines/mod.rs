@@ -11,6 +11,8 @@ mod mains;
 mod position;
 
 use std::f64::consts::PI;
+use std::fmt;
+use std::ops::Range;
 
 pub use self::mains::{MAINS_HZ, MAINS_STRAY};
 
@@ -30,6 +32,13 @@ pub const MOST_LINES: usize = 16;
 /// Slowest rate: in hertz, and in turns over the record.
 const SLOWEST_HZ: f64 = 0.1;
 const SLOWEST_TURNS: f64 = 6.0;
+
+/// Lines are sought from here on, in turns over the record, and this far beyond
+/// the highest rate: the flank of a line out of reach is none within it. A
+/// choice: slower ones lie in what is left of mean and slope; the lobe of a
+/// window and a turn.
+const SOUGHT_FROM_TURNS: f64 = 2.5;
+const SOUGHT_BEYOND_TURNS: f64 = 3.5;
 
 /// Looks at what the lines before have left.
 const ROUNDS: u32 = 5;
@@ -99,6 +108,9 @@ pub struct Sine {
 pub struct Found {
     /// At most [`MOST_LINES`].
     pub lines: Vec<Sine>,
+    /// What was fitted out of reach: taken out of the rest, but no line whose
+    /// rate is known.
+    pub beyond: Vec<Sine>,
     /// Length of the record.
     pub seconds: f64,
     /// Lowest and highest rate looked at.
@@ -109,7 +121,7 @@ pub struct Found {
     pub rest: Vec<f32>,
     /// Distance of two bins.
     pub hz_per_bin: f64,
-    /// ln floor of the bins within reach.
+    /// ln floor of the bins that were looked at.
     floor: Vec<f64>,
     first_bin: usize,
     /// Amplitude of a sinusoid whose highest bin has power 1.
@@ -146,26 +158,50 @@ impl Found {
 /// those whose ln power stands higher above the floor than the threshold.
 /// `None` below [`LEAST_S`].
 pub fn find(values: &[f32], rate_hz: f64, top_hz: f64, threshold: f64) -> Option<Found> {
-    if (values.len() as f64) < LEAST_S * rate_hz {
-        return None;
+    Finder::default().find(values, rate_hz, top_hz, threshold)
+}
+
+/// Keeps what searches in records of one length have in common; a copy keeps
+/// nothing yet.
+#[derive(Default)]
+pub struct Finder {
+    search: Option<Search>,
+}
+
+impl Clone for Finder {
+    fn clone(&self) -> Self {
+        Self::default()
     }
-    // One middle of the record for all that is fitted to it.
-    let centre = centred(&values[..values.len() / LANES * LANES]);
-    let mut search = Search::new(kept(centre.len()), rate_hz, top_hz);
-    let found = search.turning(&centre, rate_hz, threshold)?;
-    let ripples = mains::ripple(&mut search, &centre, rate_hz, &found);
-    if ripples.is_empty() {
-        return Some(found);
+}
+
+impl fmt::Debug for Finder {
+    fn fmt(&self, out: &mut fmt::Formatter) -> fmt::Result {
+        out.write_str("Finder")
     }
-    let mut without = centre;
-    for ripple in &ripples {
-        fit::add(&mut without, &ripple.wave, -1.0);
+}
+
+impl Finder {
+    /// As [`find`].
+    pub fn find(
+        &mut self,
+        values: &[f32],
+        rate_hz: f64,
+        top_hz: f64,
+        threshold: f64,
+    ) -> Option<Found> {
+        if (values.len() as f64) < LEAST_S * rate_hz {
+            return None;
+        }
+        // One middle of the record for all that is fitted to it.
+        let centre = centred(&values[..values.len() / LANES * LANES]);
+        let wanted = (kept(centre.len()), rate_hz, top_hz);
+        let known = self.search.take();
+        let search = known.filter(|search| search.wanted == wanted);
+        let search = self
+            .search
+            .insert(search.unwrap_or_else(|| Search::new(wanted)));
+        search.all(centre, rate_hz, threshold)
     }
-    let mut found = search.turning(&without, rate_hz, threshold)?;
-    found.lines.extend(ripples);
-    found.lines.sort_by(|a, b| b.peak.total_cmp(&a.peak));
-    found.lines.truncate(MOST_LINES);
-    Some(found)
 }
 
 /// A line while it is sought.
@@ -178,8 +214,12 @@ struct Seen {
 
 /// The search in records of one length.
 struct Search {
+    /// Values, their rate and the highest rate of lines that it was made for.
+    wanted: (usize, f64, f64),
     spectrum: Spectrum,
     layout: Layout,
+    /// Bins of the rates that are told.
+    reach: Range<usize>,
     top_hz: f64,
     /// Of the values at hand: in time or at equal steps of tape.
     rate_hz: f64,
@@ -189,23 +229,48 @@ struct Search {
 }
 
 impl Search {
-    fn new(count: usize, rate_hz: f64, top_hz: f64) -> Self {
+    fn new(wanted: (usize, f64, f64)) -> Self {
+        let (count, rate_hz, top_hz) = wanted;
         let padded = (2 * count).next_power_of_two();
         let spectrum = Spectrum::padded_to(padded, count, rate_hz);
         let seconds = count as f64 / rate_hz;
         let slowest_hz = SLOWEST_HZ.max(SLOWEST_TURNS / seconds);
+        let per_turn = padded as f64 / count as f64;
         let first = (slowest_hz / spectrum.hz_per_bin()).ceil() as usize;
         let end = spectrum.bin_of(top_hz.max(slowest_hz)).max(first) + 1;
+        let from = first.min((SOUGHT_FROM_TURNS * per_turn).ceil() as usize);
+        let to = end + (SOUGHT_BEYOND_TURNS * per_turn).ceil() as usize;
         let last = spectrum.bin_of(TOP_OF_FLOOR_HZ);
-        let per_turn = padded as f64 / count as f64;
         Self {
-            layout: Layout::new(first..end, per_turn, last.max(end)),
+            wanted,
+            layout: Layout::new(from..to, per_turn, last.max(to)),
+            reach: first..end,
             spectrum,
             top_hz,
             rate_hz,
             seconds,
             count,
         }
+    }
+
+    /// What turns, and ripple.
+    fn all(&mut self, centre: Vec<f32>, rate_hz: f64, threshold: f64) -> Option<Found> {
+        let found = self.turning(&centre, rate_hz, threshold)?;
+        let ripples = mains::ripple(self, &centre, rate_hz, &found);
+        if ripples.is_empty() {
+            return Some(found);
+        }
+        let mut without = centre;
+        for ripple in &ripples {
+            fit::add(&mut without, &ripple.wave, -1.0);
+        }
+        let with_ripple = found.power;
+        let mut found = self.turning(&without, rate_hz, threshold)?;
+        found.power = with_ripple;
+        found.lines.extend(ripples);
+        found.lines.sort_by(|a, b| b.peak.total_cmp(&a.peak));
+        found.lines.truncate(MOST_LINES);
+        Some(found)
     }
 
     /// Lines at equal steps of tape.
@@ -244,7 +309,8 @@ impl Search {
         let mut found = Found {
             lines: Vec::new(),
             seconds: self.seconds,
-            reach_hz: [band.start, band.end - 1].map(|bin| bin as f64 * hz_per_bin),
+            beyond: Vec::new(),
+            reach_hz: [self.reach.start, self.reach.end - 1].map(|bin| bin as f64 * hz_per_bin),
             power: whole,
             rest,
             hz_per_bin,
@@ -253,7 +319,9 @@ impl Search {
             // Of a Hann window (Σw)²/Σw² is ⅔ of its length.
             peak_of_power: (3.0 * self.layout.per_turn).sqrt(),
         };
-        found.lines = seen.iter().map(|seen| self.line(seen, &found)).collect();
+        let all = seen.iter().map(|seen| self.line(seen, &found));
+        let [low, high] = found.reach_hz;
+        (found.lines, found.beyond) = all.partition(|line| (low..=high).contains(&line.hz));
         found.lines.sort_by(|a, b| b.peak.total_cmp(&a.peak));
         found
     }
@@ -373,28 +441,72 @@ pub(crate) mod tests {
         (0..count).map(|_| value()).collect()
     }
 
+    const RATE_HZ: f64 = 500.0;
+
+    /// Noise of this peak and sinusoids of (rate, peak).
+    fn record(seconds: f64, rough: f64, sines: &[(f64, f64)], seed: u64) -> Vec<f32> {
+        let noise = noise((seconds * RATE_HZ) as usize, seed);
+        let value = |(k, noise): (usize, &f64)| {
+            let t = k as f64 / RATE_HZ;
+            let turned = |hz: f64| (hz * t + 0.13 * seed as f64).fract();
+            let sines = sines.iter();
+            let sum: f64 = sines
+                .map(|(hz, peak)| peak * (2.0 * PI * turned(*hz)).sin())
+                .sum();
+            (rough * noise + sum) as f32
+        };
+        noise.iter().enumerate().map(value).collect()
+    }
+
     #[test]
     fn the_smallest_line_is_where_the_threshold_is() {
-        let rate_hz = 500.0;
-        let rough = noise(30_000, 1);
-        let record = |peak: f64| -> Vec<f32> {
-            let turns = |k: usize| (20.0 * k as f64 / rate_hz).fract();
-            let value = |(k, rough): (usize, &f64)| rough + peak * (2.0 * PI * turns(k)).sin();
-            rough
-                .iter()
-                .enumerate()
-                .map(|it| value(it) as f32)
-                .collect()
-        };
-        let alone = find(&record(0.0), rate_hz, 200.0, 3.9).expect("long enough");
+        let alone = find(&record(60.0, 1.0, &[], 1), RATE_HZ, 200.0, 3.9).expect("long enough");
         assert_eq!(alone.lines, []);
-        let smallest = alone.smallest_peak(20.0, 3.9).expect("within reach");
-        // Noise beneath it adds or takes away.
-        for (part, count) in [(0.6, 0), (1.6, 1)] {
-            let found = find(&record(part * smallest), rate_hz, 200.0, 3.9);
-            assert_eq!(found.expect("long enough").lines.len(), count, "{part}");
+        // Noise beneath it adds or takes away: of a line whose power is e^3.9 of
+        // it some 15 % of the amplitude.
+        for (part, found) in [(0.7, 0..=2), (1.0, 3..=13), (1.4, 14..=16)] {
+            let shows = |&seed: &u64| {
+                let rough = find(&record(60.0, 1.0, &[], seed), RATE_HZ, 200.0, 3.9);
+                let smallest = rough.and_then(|it| it.smallest_peak(20.0, 3.9));
+                let sine = (20.0, part * smallest.expect("within reach"));
+                let got = find(&record(60.0, 1.0, &[sine], seed), RATE_HZ, 200.0, 3.9);
+                let lines = got.expect("long enough").lines;
+                lines.iter().any(|line| (line.hz - 20.0).abs() < 0.02)
+            };
+            let count = (1..=16u64).filter(shows).count();
+            assert!(found.contains(&count), "{part}: {count}");
         }
         assert_eq!(alone.smallest_peak(210.0, 3.9), None);
-        assert!(find(&record(1.0)[..3999], rate_hz, 200.0, 3.9).is_none());
+        assert!(find(&record(7.9, 1.0, &[], 1), RATE_HZ, 200.0, 3.9).is_none());
+    }
+
+    #[test]
+    fn what_lies_out_of_reach_is_no_line_within_it() {
+        for seconds in [8.2, 20.0, 60.0] {
+            for (peak, seed) in [(0.1, 1), (0.3, 2)] {
+                // Beside what does not turn with the tape: wow puts side bands
+                // to it.
+                let rates = |off_hz: f64, top_hz: f64| -> Vec<f64> {
+                    let sines = [(off_hz, peak), (8.9, 0.03)];
+                    let values = record(seconds, 0.07, &sines, seed);
+                    let found = find(&values, RATE_HZ, top_hz, threshold(seconds));
+                    let lines = found.expect("long enough").lines.into_iter();
+                    let rates = lines.map(|line| line.hz);
+                    rates.filter(|hz| (hz - 8.9).abs() > 1.0).collect()
+                };
+                for turns in [3.0, 4.0, 4.75, 5.5] {
+                    let got = rates(turns / seconds, 200.0);
+                    assert!(got.is_empty(), "{turns} in {seconds} s: {got:?}");
+                }
+                let got = rates(7.0 / seconds, 200.0);
+                assert_eq!(got.len(), 1, "{seconds} s: {got:?}");
+                assert!((got[0] - 7.0 / seconds).abs() < 0.2 / seconds, "{got:?}");
+                for turns in [0.5, 1.0, 2.0, 3.0, 5.0] {
+                    let got = rates(60.0 + turns / seconds, 60.0);
+                    assert!(got.is_empty(), "{turns} over in {seconds} s: {got:?}");
+                }
+                assert_eq!(rates(60.0 - 1.0 / seconds, 60.0).len(), 1);
+            }
+        }
     }
 }
