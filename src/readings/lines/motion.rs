@@ -99,8 +99,8 @@ mod tests {
             now[0].motion
         };
         let (turns, stays) = (line(12.0, 0.05), line(12.12, 0.04));
-        assert_eq!(told(&[turns.clone()]), LineMotion::Turns);
-        assert_eq!(told(&[stays.clone()]), LineMotion::KeepsRate);
+        assert_eq!(told(std::slice::from_ref(&turns)), LineMotion::Turns);
+        assert_eq!(told(std::slice::from_ref(&stays)), LineMotion::KeepsRate);
         assert_eq!(told(&[turns.clone(), stays.clone()]), LineMotion::NotTold);
         assert_eq!(told(&[stays, turns]), LineMotion::NotTold);
         // 12.06 is neither.
