@@ -24,17 +24,25 @@ pub fn balance(channels: &TwoChannels) -> String {
     format!("balance {value} dB{around}")
 }
 
+/// The channel that comes later.
+pub fn later(channels: &TwoChannels) -> &'static str {
+    if channels.right_lags_us < 0.0 {
+        "left"
+    } else {
+        "right"
+    }
+}
+
 /// "right 3.2 ±0.1 µs later".
 pub fn lag(channels: &TwoChannels) -> String {
-    let lag_us = channels.right_lags_us;
-    let later = if lag_us < 0.0 { "left" } else { "right" };
+    let lag_us = channels.right_lags_us.abs();
     let known = channels.lag_known_us();
-    let value = with_uncertainty(lag_us.abs(), known.or(Some(1.0)), false);
+    let value = with_uncertainty(lag_us, known.or(Some(1.0)), false);
     let value = match known {
         Some(_) => value.as_str(),
         None => value.split(' ').next().unwrap_or_default(),
     };
-    format!("{later} {value} µs later")
+    format!("{} {value} µs later", later(channels))
 }
 
 /// By what the time may be off: whole periods, or a plug wired the other way

@@ -10,7 +10,7 @@ pub mod contact;
 pub mod faults;
 #[cfg(test)]
 #[path = "../../tests/support/invented.rs"]
-mod invented;
+pub(crate) mod invented;
 pub mod json;
 pub mod lines;
 mod lines_changed;

@@ -2,6 +2,9 @@
 
 use std::sync::Arc;
 
+use ratatui_core::buffer::Buffer;
+use ratatui_core::layout::Rect;
+
 use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
@@ -278,4 +281,18 @@ pub(super) fn showing(reading: Reading) -> ScreenState {
     let mut state = state(SourceKind::Input);
     let _ = state.take(live(1, reading));
     state
+}
+
+/// The rows of a screen of this size.
+pub(super) fn drawn(state: &ScreenState, (width, height): (u16, u16)) -> Vec<String> {
+    let mut state = state.clone();
+    state.size = (width, height);
+    let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
+    super::draw(&state, &mut buffer);
+    let row = |y: u16| (0..width).map(|x| buffer[(x, y)].symbol()).collect();
+    (0..height).map(row).collect()
+}
+
+pub(super) fn text(state: &ScreenState, size: (u16, u16)) -> String {
+    drawn(state, size).join("\n")
 }

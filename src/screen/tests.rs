@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use super::draw::draw;
 use super::panels::help;
+use super::specimen::{drawn, text};
 use super::state::SMALLEST;
 use super::state::overlay::Overlay;
 use super::state::routine::Step;
@@ -15,8 +15,6 @@ use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{Advice, Guidance, Problem, Steadiness};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-use ratatui_core::buffer::Buffer;
-use ratatui_core::layout::Rect;
 
 const SIZES: [(u16, u16); 9] = [
     (80, 24),
@@ -29,19 +27,6 @@ const SIZES: [(u16, u16); 9] = [
     (1, 1),
     (0, 0),
 ];
-
-fn drawn(state: &ScreenState, (width, height): (u16, u16)) -> Vec<String> {
-    let mut state = state.clone();
-    state.size = (width, height);
-    let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
-    draw(&state, &mut buffer);
-    let row = |y: u16| (0..width).map(|x| buffer[(x, y)].symbol()).collect();
-    (0..height).map(row).collect()
-}
-
-fn text(state: &ScreenState, size: (u16, u16)) -> String {
-    drawn(state, size).join("\n")
-}
 
 fn kept(state: &mut ScreenState, slot: Slot, deviation: f64, saved: bool) {
     let number = state.kept.len() as u32 + 1;

@@ -52,7 +52,8 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     };
     draw_head(state, lines, pen);
     let cause = cause_rows(state, lines, pen);
-    let plan = Plan::of(state, lines, &cause, pen);
+    let channels = channel_words(state, pen.width());
+    let plan = Plan::of(lines, &cause, channels.as_ref(), pen);
     let mut y = 1;
     draw_lines(state, lines, (y, plan.lines), pen);
     y += plan.lines;
@@ -71,19 +72,14 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
         pen.text(0, y, &course_words(state, lines), look.faint());
     }
     y += plan.course;
-    if plan.channels > 0 {
-        pen.text(
-            0,
-            y,
-            &channel_words(state, pen.width()).unwrap_or_default(),
-            Style::new(),
-        );
+    if let Some(words) = channels.filter(|_| plan.channels > 0) {
+        pen.text(0, y, &words, Style::new());
     }
 }
 
 impl Plan {
     /// What is missed most comes first.
-    fn of(state: &ScreenState, lines: &FlutterLines, cause: &[String], pen: &Pen) -> Self {
+    fn of(lines: &FlutterLines, cause: &[String], channels: Option<&String>, pen: &Pen) -> Self {
         let count = lines.lines.len() as u16;
         let mut left = pen.height().saturating_sub(1);
         let mut take = |wanted: u16, least: u16| {
@@ -97,7 +93,7 @@ impl Plan {
             ..Self::default()
         };
         plan.lines += take(count.saturating_sub(1).min(4), 1);
-        plan.channels = take(u16::from(channel_words(state, pen.width()).is_some()), 1);
+        plan.channels = take(u16::from(channels.is_some()), 1);
         plan.course = take(u16::from(has_course(lines)), 1);
         plan.spectrum = take(MOST_SPECTRUM, LEAST_SPECTRUM);
         plan.lines += take(count.saturating_sub(plan.lines), 1);
@@ -245,8 +241,7 @@ fn cause_rows(state: &ScreenState, lines: &FlutterLines, pen: &Pen) -> Vec<Strin
     rows
 }
 
-/// Amplitude upwards, rate to the right, each even in the logarithm but the
-/// amplitude.
+/// Amplitude upwards, rate to the right, even in its logarithm.
 fn draw_spectrum(
     state: &ScreenState,
     lines: &FlutterLines,
@@ -344,12 +339,7 @@ fn channel_words(state: &ScreenState, room: u16) -> Option<String> {
 
 /// Which channel comes later, and by how many microseconds.
 fn later(told: &TwoChannels) -> String {
-    let side = if told.right_lags_us < 0.0 {
-        "left"
-    } else {
-        "right"
-    };
-    format!("{side} {:.1}", told.right_lags_us.abs())
+    format!("{} {:.1}", channels::later(told), told.right_lags_us.abs())
 }
 
 #[cfg(test)]
@@ -358,51 +348,26 @@ mod tests {
 
     use super::*;
     use crate::references::parts::PartsCard;
-    use crate::screen::specimen;
+    use crate::report::invented;
+    use crate::screen::specimen::{self, text};
     use crate::screen::state::Effect;
     use crate::screen::state::action::Action;
-    use crate::units::Decibels;
-    use ratatui_core::buffer::Buffer;
-    use ratatui_core::layout::Rect;
 
     const CARD: &str = "parts_card = 1\nname = \"bench deck\"\n[[part]]\nname = \"capstan\"\n\
         turns_per_second = 7.6\ntolerance_percent = 1.5\nharmonics = [1, 2]\n\
         also = [\"flywheel\"]\nnormal_percent = 0.02\n[[part]]\nname = \"motor\"\n\
         turns_per_second = 33.5\ntolerance_percent = 2\nnormal_percent = 0.05\n";
 
-    fn two_channels() -> TwoChannels {
-        TwoChannels {
-            level_left: Decibels(-12.1),
-            level_right: Decibels(-12.9),
-            balance: Decibels(0.8),
-            balance_uncertainty: Some(Decibels(0.05)),
-            right_lags_us: 3.2,
-            right_lags_uncertainty_us: Some(0.1),
-            jitter_us: Some(0.3),
-            ambiguous_by_us: Some(317.5),
-            inverted: false,
-        }
-    }
-
     fn showing(lines: Option<FlutterLines>) -> ScreenState {
         let mut reading = specimen::reading(-1.2);
         reading.lines = lines.map(Arc::new);
-        reading.channels = Some(two_channels());
-        reading.channels_now = Some(two_channels());
+        reading.channels = Some(invented::channels());
+        reading.channels_now = Some(invented::channels());
         let mut state = specimen::showing(specimen::reading(-1.2));
         state.parts = Some(PartsCard::from_toml(CARD).unwrap());
         let _ = state.take(specimen::live(7, reading));
         let _ = state.act(Action::Lines);
         state
-    }
-
-    fn text(state: &ScreenState, (width, height): (u16, u16)) -> String {
-        let mut state = state.clone();
-        state.size = (width, height);
-        let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
-        crate::screen::draw(&state, &mut buffer);
-        let row = |y: u16| -> String { (0..width).map(|x| buffer[(x, y)].symbol()).collect() };
-        (0..height).map(|y| row(y) + "\n").collect()
     }
 
     #[test]

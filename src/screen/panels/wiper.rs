@@ -277,11 +277,9 @@ fn draw_picture(
 mod tests {
     use super::*;
     use crate::readings::{BadSpot, Pass, SpotKind, SpotSeen};
-    use crate::screen::specimen;
+    use crate::screen::specimen::{self, text};
     use crate::screen::state::view::View;
     use crate::units::{Percent, Seconds};
-    use ratatui_core::buffer::Buffer;
-    use ratatui_core::layout::Rect;
 
     fn picture() -> SweepPicture {
         let speed = (0..400)
@@ -324,15 +322,6 @@ mod tests {
         let mut state = specimen::showing(reading);
         state.view = View::Wiper;
         state
-    }
-
-    fn text(state: &ScreenState, (width, height): (u16, u16)) -> String {
-        let mut state = state.clone();
-        state.size = (width, height);
-        let mut buffer = Buffer::empty(Rect::new(0, 0, width, height));
-        crate::screen::draw(&state, &mut buffer);
-        let row = |y: u16| -> String { (0..width).map(|x| buffer[(x, y)].symbol()).collect() };
-        (0..height).map(|y| row(y) + "\n").collect()
     }
 
     #[test]
