@@ -14,6 +14,7 @@ use super::guidance::Guidance;
 use super::holding::Holding;
 use super::stability::{StabilityPoint, Worth};
 use super::sweep::Sweeping;
+use super::track::Track;
 use super::values::{
     ChannelUsed, Cut, DriftReading, FlutterReading, SignalFigures, SignalHealth, SpeedFigures,
     SpeedReading, ToneState,
@@ -157,6 +158,9 @@ pub struct Measurement {
     /// Only where a part of the recording was left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cut: Option<Cut>,
+    /// Speed and flutter against time; only by a tone or a note.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub track: Option<Track>,
     /// Wow and flutter.
     pub flutter: FlutterReading,
     /// The regular part of the flutter, line by line; `None` when too short.

@@ -46,6 +46,7 @@ mod stretch;
 mod sweep;
 mod target;
 pub mod timed;
+mod track;
 mod values;
 mod verdict;
 mod vibrato;
@@ -85,6 +86,7 @@ pub use sweep::{
     SweepReport, SweepVerdict, Sweeping, Unclear, judge_track, judge_track_within,
 };
 pub use target::Target;
+pub use track::Track;
 pub use values::{
     ChannelUsed, Cut, DriftReading, Dropout, FlutterReading, Likely, Problem, SignalFigures,
     SignalHealth, SpeedFigures, SpeedReading, Steadiness, SteadyStretch, ToneState,

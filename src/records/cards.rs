@@ -178,7 +178,7 @@ pub fn file_of<C: Card>(places: &Places, named: &str) -> Result<PathBuf, CardErr
 }
 
 /// A name that every file system takes.
-fn plain_name(name: &str) -> String {
+pub(super) fn plain_name(name: &str) -> String {
     let letter = |it: char| if it.is_alphanumeric() { it } else { '-' };
     name.trim().to_lowercase().chars().map(letter).collect()
 }

@@ -20,6 +20,13 @@ impl Kind {
             Self::Rehearsal => "rehearsal.jsonl",
         }
     }
+
+    fn jobs_name(self) -> &'static str {
+        match self {
+            Self::Measured => "jobs",
+            Self::Rehearsal => "rehearsals",
+        }
+    }
 }
 
 /// The folder for all that is kept: the one that was named, else the system's.
@@ -39,8 +46,13 @@ impl Places {
         self.named.is_some()
     }
 
-    /// The record file of a kind; `None` where nobody named a folder and the
+    /// The folder of jobs of a kind; `None` where nobody named a folder and the
     /// system has none.
+    pub fn jobs(&self, kind: Kind) -> Option<PathBuf> {
+        self.file(kind.jobs_name())
+    }
+
+    /// The record file of a kind, which earlier versions wrote; `None` as above.
     pub fn record(&self, kind: Kind) -> Option<PathBuf> {
         self.file(kind.file_name())
     }

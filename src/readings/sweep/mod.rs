@@ -234,17 +234,23 @@ const NEAR_END: f64 = 0.1;
 const HIDDEN_END: f64 = 0.06;
 
 impl SweepReport {
-    /// What is worth keeping for years: all but the picture and the times that
-    /// belong to it.
+    /// As it can be written and read again: JSON knows no infinity.
+    #[must_use]
+    pub fn writable(&self) -> Self {
+        let mut report = self.clone();
+        report.evidence = report.evidence.min(f64::MAX);
+        report
+    }
+
+    /// What is worth keeping with every snapshot: all but the picture and the
+    /// times that belong to it.
     #[must_use]
     pub fn without_picture(&self) -> Self {
-        let mut report = self.clone();
+        let mut report = self.writable();
         report.picture = SweepPicture::default();
         for spot in report.bad_spots.iter_mut().chain(&mut report.slight_spots) {
             spot.times.clear();
         }
-        // JSON knows no infinity.
-        report.evidence = report.evidence.min(f64::MAX);
         report
     }
 

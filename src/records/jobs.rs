@@ -1,0 +1,142 @@
+//! The folder of jobs: which file belongs to a name, and all jobs there are.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::cards::plain_name;
+use super::job::JobFile;
+use super::lines::{LinesError, LinesWarning};
+use super::places::{Kind, Places};
+
+/// Longer names of files are cut: some file systems take no more than 255
+/// bytes, and the end of a torn file's name wants room too.
+const LONGEST_NAME_BYTES: usize = 120;
+
+/// A job that was found, or why it cannot be used.
+pub type Found = (PathBuf, Result<(JobFile, Vec<LinesWarning>), LinesError>);
+
+/// The file of a job of this name. It lies in the folder of jobs whatever the
+/// name is; `None` where the name has neither letter nor digit, or the system
+/// names no folder.
+pub fn file_of(places: &Places, kind: Kind, name: &str) -> Option<PathBuf> {
+    if !name.contains(char::is_alphanumeric) {
+        return None;
+    }
+    Some(
+        places
+            .jobs(kind)?
+            .join(format!("{}.jsonl", file_name(name))),
+    )
+}
+
+/// A name that every file system takes, one for each name that matters.
+fn file_name(name: &str) -> String {
+    let plain = plain_name(name);
+    if plain.len() <= LONGEST_NAME_BYTES {
+        return plain;
+    }
+    let mut end = LONGEST_NAME_BYTES;
+    while !plain.is_char_boundary(end) {
+        end -= 1;
+    }
+    // FNV-1a (common practice): two long names that begin alike differ in it.
+    let digest = plain.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |sum, byte| {
+        (sum ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    format!("{}-{digest:016x}", &plain[..end])
+}
+
+/// All jobs of a kind, usable or not, oldest first.
+pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
+    let folder = places.jobs(kind);
+    let entries = folder.and_then(|folder| fs::read_dir(folder).ok());
+    let mut found: Vec<Found> = entries
+        .into_iter()
+        .flatten()
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| is_job_file(path))
+        .map(|path| {
+            let opened = JobFile::open(&path);
+            (path, opened)
+        })
+        .collect();
+    let begun = |(_, opened): &Found| {
+        let file = opened.as_ref().ok().map(|(file, _)| file.job().opened_at);
+        file.flatten()
+    };
+    found.sort_by(|one, other| (begun(one), &one.0).cmp(&(begun(other), &other.0)));
+    found
+}
+
+fn is_job_file(path: &Path) -> bool {
+    path.extension().is_some_and(|it| it == "jsonl")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Entry;
+
+    #[test]
+    fn no_name_leads_out_of_the_folder() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let jobs = places.jobs(Kind::Measured).expect("a folder");
+        for name in [
+            "../../etc/passwd",
+            "/etc/passwd",
+            "a\0b",
+            "con.",
+            "..\\x",
+            "ä 1",
+        ] {
+            let path = file_of(&places, Kind::Measured, name).expect("a name");
+            assert_eq!(path.parent(), Some(&*jobs), "{name}");
+            let file = path.file_name().and_then(|it| it.to_str()).expect("text");
+            assert!(!file.contains("..") && !file.starts_with('.'), "{file}");
+        }
+        for none in ["", "..", "///", "\u{1b}["] {
+            assert_eq!(file_of(&places, Kind::Measured, none), None, "{none}");
+        }
+    }
+
+    #[test]
+    fn long_names_that_begin_alike_are_two_jobs() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let [one, other] = ["x", "y"].map(|end| {
+            let name = "ä".repeat(500) + end;
+            file_of(&places, Kind::Measured, &name).expect("a name")
+        });
+        assert_ne!(one, other);
+        let (mut file, _) = JobFile::open(&one).expect("free");
+        file.add(Entry::Note("fits".to_owned())).expect("room");
+    }
+
+    #[test]
+    fn all_jobs_are_listed_oldest_first_and_a_broken_one_too() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        assert!(list(&places, Kind::Measured).is_empty());
+        for name in ["second letter first", "a first letter second"] {
+            let path = file_of(&places, Kind::Measured, name).expect("a name");
+            let (mut file, _) = JobFile::open(path).expect("free");
+            let name = name.to_owned();
+            let simulated = false;
+            file.add(Entry::Opened { name, simulated }).expect("room");
+        }
+        let jobs = places.jobs(Kind::Measured).expect("a folder");
+        fs::write(jobs.join("broken.jsonl"), "no job\n").expect("room");
+        fs::write(jobs.join("beside.txt"), "no job\n").expect("room");
+        let names: Vec<_> = list(&places, Kind::Measured)
+            .into_iter()
+            .map(|(_, opened)| opened.ok().map(|(file, _)| file.job().name.clone()))
+            .collect();
+        let expected = [
+            None,
+            Some("second letter first".to_owned()),
+            Some("a first letter second".to_owned()),
+        ];
+        assert_eq!(names, expected);
+    }
+}
