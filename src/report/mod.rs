@@ -18,6 +18,7 @@ pub mod listing;
 mod log;
 mod log_summary;
 pub mod numbers;
+pub mod pictures;
 #[cfg(test)]
 mod sample;
 pub mod supply;
