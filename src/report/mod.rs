@@ -22,6 +22,7 @@ pub mod numbers;
 mod sample;
 pub mod supply;
 pub mod sweep;
+pub mod tables;
 pub mod text;
 mod timed;
 mod troubles;
