@@ -23,6 +23,7 @@ pub mod pictures;
 mod sample;
 pub mod supply;
 pub mod sweep;
+pub mod tables;
 pub mod text;
 mod timed;
 mod troubles;
