@@ -18,6 +18,7 @@ mod progress;
 mod read;
 mod read_words;
 mod say;
+mod sheet;
 mod snapshots;
 mod steady;
 mod stretch;
@@ -134,6 +135,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
     };
     match outcome {

@@ -21,6 +21,7 @@ pub mod numbers;
 pub mod pictures;
 #[cfg(test)]
 mod sample;
+pub mod sheet;
 pub mod supply;
 pub mod sweep;
 pub mod tables;
