@@ -32,13 +32,14 @@ pub fn measurement(deviation: f64, wow: f64) -> Measurement {
             .map(|nth| (nth > 40).then(|| Percent(wow * (1.0 + 0.2 * (0.9 * at(nth)).sin()))))
             .collect(),
     });
-    measurement.lines = Some(lines(wow));
+    measurement.lines = Some(lines(wow, 1.0 + deviation / 100.0));
     measurement
 }
 
-fn lines(wow: f64) -> FlutterLines {
+/// Parts turn as fast as the tape runs.
+fn lines(wow: f64, ratio: f64) -> FlutterLines {
     let line = |hz: f64, peak: f64, share: f64, part: Option<&str>| FlutterLine {
-        hz: Hertz(hz),
+        hz: Hertz(hz * ratio),
         hz_uncertainty: Hertz(0.002),
         peak: Percent(peak),
         peak_uncertainty: Percent(0.003),

@@ -74,16 +74,6 @@ pub(super) struct Frame {
 
 impl Frame {
     pub(super) fn new(size: [f64; 2], across: [f64; 2], up: [f64; 2]) -> Self {
-        Self::between(size, [TOP, size[1] - BOTTOM], across, up)
-    }
-
-    /// Between these heights, for pictures that hold several.
-    pub(super) fn between(
-        size: [f64; 2],
-        [top, bottom]: [f64; 2],
-        across: [f64; 2],
-        up: [f64; 2],
-    ) -> Self {
         Self {
             size,
             across: Axis {
@@ -92,7 +82,7 @@ impl Frame {
             },
             up: Axis {
                 values: up,
-                place: [bottom, top],
+                place: [size[1] - BOTTOM, TOP],
             },
         }
     }
@@ -125,7 +115,7 @@ impl Frame {
     /// Grid and figures upwards; the unit stands over them.
     pub(super) fn figures(&self, unit: &str, is_signed: bool) -> Markup {
         let [left, _] = self.across.place;
-        let (values, decimals) = ticks(self.up.values, 4.0);
+        let (values, decimals) = ticks(self.up.values, 5.0);
         html! {
             @for value in values {
                 @let figure = if is_signed { signed(value, decimals) } else { format!("{value:.decimals$}") };

@@ -8,8 +8,8 @@ use super::tracks::key;
 use super::{Picture, Side};
 
 const WIDTH: f64 = 440.0;
-const TOP: f64 = 30.0;
-const ROW: f64 = 36.0;
+const TOP: f64 = 24.0;
+const ROW: f64 = 33.0;
 /// Words stand to the left of it.
 const BARS_FROM: f64 = 190.0;
 /// Room for a figure behind the longest bar.

@@ -12,7 +12,7 @@ use crate::readings::{Along, Place, Position};
 use crate::references::supply::SupplyPoint;
 use crate::report::numbers::{signed, with_uncertainty};
 
-const SIZE: [f64; 2] = [440.0, 200.0];
+const SIZE: [f64; 2] = [440.0, 180.0];
 /// One from year to year has a page's width.
 const TREND_SIZE: [f64; 2] = [640.0, 240.0];
 

@@ -7,7 +7,7 @@ use super::{Picture, Side};
 use crate::readings::Track;
 use crate::units::Percent;
 
-const SIZE: [f64; 2] = [440.0, 210.0];
+const SIZE: [f64; 2] = [440.0, 180.0];
 
 /// More points than this are joined: paper shows no more.
 const MOST_POINTS: usize = 360;

@@ -1,6 +1,8 @@
 //! The sections of a sheet in their order. What is long is cut and what is many
 //! is counted, so that it stays on two pages whatever a job holds.
 
+use jiff::Timestamp;
+
 use super::plainly;
 use super::{Block, Section, Sheet, typed};
 use crate::readings::{SweepReport, Verdict};
@@ -11,27 +13,29 @@ use crate::report::lines_changed::paired;
 use crate::report::pictures::{self, Charted, Picture, ScaleMark, Side};
 use crate::report::sweep::{self, Between};
 use crate::report::words::{band, channel, clock_source, counted, with_uncertainty};
-use crate::report::{budget, lines, supply};
+use crate::report::{budget, capital, lines, supply};
 
 /// Most that is shown of each; the rest is counted.
 const MOST_TURNS: usize = 6;
-const MOST_TABLES: usize = 2;
-const MOST_NOTES: usize = 8;
-const MOST_CORRECTIONS: usize = 4;
-const MOST_CAUTIONS: usize = 6;
-const MOST_CHANGES: usize = 8;
+const MOST_TOLD: usize = 2;
+/// Of notes, and of cautions.
+const MOST_LETTERS: usize = 800;
+const MOST_CORRECTIONS: usize = 3;
+const MOST_CHANGES: usize = 6;
 const MOST_LINES: usize = 5;
+const MOST_PICTURES: usize = 8;
+const MOST_PICTURES_OF_MORE_RUNS: usize = 6;
 /// Letters of what somebody typed.
 pub(super) const LONGEST_NAME: usize = 90;
-const LONGEST_NOTE: usize = 320;
+const LONGEST_NOTE: usize = 260;
 
 pub(super) fn sections(sheet: &Sheet<'_>) -> Vec<Section> {
     let mut sections = vec![before_and_after(sheet), notes(sheet)];
     sections.extend(readings(sheet));
-    sections.push(against_time(sheet));
-    sections.push(wavering(sheet));
-    sections.push(wiper(sheet));
-    sections.push(along_and_supply(sheet));
+    sections.push(section("In pictures", in_pictures(sheet)));
+    let told = wiper(sheet).into_iter().chain(along_and_supply(sheet));
+    let told = Block::Points(told.collect());
+    sections.push(section("Trimmer, tape and supply", vec![told]));
     sections.push(cautions(sheet));
     sections.push(measured_how(sheet));
     sections.push(corrections(sheet));
@@ -87,8 +91,14 @@ pub(super) fn title(sheet: &Sheet<'_>) -> String {
 /// Whose sheet it is, and where the whole record lies.
 pub(super) fn foot(sheet: &Sheet<'_>) -> String {
     let version = env!("CARGO_PKG_VERSION");
+    let more = counted(sheet.others as u64, "more measurement", "more measurements");
+    let more = if sheet.others > 0 {
+        format!(", {more} among them")
+    } else {
+        String::new()
+    };
     format!(
-        "Made by tapewright {version} from {}, which holds every figure.",
+        "Made by tapewright {version} from {}, which holds every figure{more}.",
         sheet.file
     )
 }
@@ -96,6 +106,15 @@ pub(super) fn foot(sheet: &Sheet<'_>) -> String {
 pub(super) fn workshop(sheet: &Sheet<'_>) -> Option<String> {
     let said = sheet.workshop.map(|it| typed(it, LONGEST_NAME));
     said.filter(|it| !it.is_empty())
+}
+
+/// Runs that are told in full: where there are many, only the first.
+fn most_told(sheet: &Sheet<'_>) -> usize {
+    if sheet.turns.len() > MOST_TOLD {
+        1
+    } else {
+        MOST_TOLD
+    }
 }
 
 fn run_name(turn: BeforeAfter<'_>) -> Option<String> {
@@ -119,31 +138,26 @@ fn sided(turn: BeforeAfter<'_>) -> impl Iterator<Item = (Side, &Snapshot)> {
 
 fn before_and_after(sheet: &Sheet<'_>) -> Section {
     let mut lead = Vec::new();
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(MOST_TURNS).enumerate() {
-        let name = run_name(*turn);
-        let of_run = name.as_ref().map_or(String::new(), |it| format!(", {it}"));
-        let marks: Vec<ScaleMark> = sided(*turn).map(|(side, it)| mark(side, it)).collect();
+    // Of more runs the pictures say it.
+    let told = if sheet.turns.len() > MOST_TOLD {
+        0
+    } else {
+        MOST_TOLD
+    };
+    for turn in sheet.turns.iter().take(told) {
+        let of_run = run_name(*turn).map_or(String::new(), |it| format!(", {it}"));
         for (side, snapshot) in sided(*turn) {
-            let head = format!("{}{of_run}", crate::report::capital(side.word()));
+            let head = format!("{}{of_run}", capital(side.word()));
             lead.push([head, format!("{}.", plainly::of(snapshot).long)]);
         }
         if let Some((before, after)) = turn.before.zip(turn.after) {
             let waver = plainly::wavering(before, after);
             lead.extend(waver.map(|it| [format!("Steadiness{of_run}"), it.to_owned()]));
         }
-        let band = turn
-            .after
-            .or(turn.before)
-            .map(|it| tolerance(it).half_width.0);
-        let title = name.unwrap_or_else(|| "Speed before and after".to_owned());
-        let half_width = band.unwrap_or_default();
-        drawn.push(pictures::scale(
-            &numbered("scale", nth),
-            &title,
-            &marks,
-            half_width,
-        ));
+    }
+    let shown = sheet.turns.iter().take(MOST_TURNS).flat_map(|it| it.each());
+    if shown.into_iter().any(plainly::is_by_tape) {
+        lead.push(["Test tape".to_owned(), plainly::UNKNOWN_TAPE.to_owned()]);
     }
     if sheet.turns.is_empty() {
         lead.push(["Speed".to_owned(), nothing(sheet).to_owned()]);
@@ -158,7 +172,7 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
     }
     section(
         "Before and after",
-        vec![Block::Pictures(drawn), Block::Lead(lead)],
+        vec![Block::Pictures(scales(sheet)), Block::Lead(lead)],
     )
 }
 
@@ -184,37 +198,50 @@ fn mark(side: Side, snapshot: &Snapshot) -> ScaleMark {
 }
 
 fn notes(sheet: &Sheet<'_>) -> Section {
-    let mut all: Vec<String> = Vec::new();
     let of_job = sheet.job.notes.iter().map(|it| (it.at, it.text.as_str()));
     let kept = sheet.job.snapshots.iter();
     let of_kept = kept.filter_map(|it| Some((it.taken_at, it.note.as_deref()?)));
     let mut dated: Vec<_> = of_job.chain(of_kept).collect();
     dated.sort_by_key(|it| it.0);
     dated.dedup_by(|one, other| one.1 == other.1);
-    let count = dated.len();
     // The last ones tell how it ended.
-    for (at, text) in dated.into_iter().skip(count.saturating_sub(MOST_NOTES)) {
-        all.push(format!("{}: {}", sheet.time(at), typed(text, LONGEST_NOTE)));
+    let newest_first = dated.iter().rev();
+    let said = newest_first
+        .map(|(at, text)| format!("{}: {}", sheet.time(*at), typed(text, LONGEST_NOTE)));
+    let mut shown = with_room(said);
+    shown.reverse();
+    let earlier = dated.len() - shown.len();
+    if earlier > 0 {
+        let earlier = counted(earlier as u64, "earlier note", "earlier notes");
+        shown.insert(0, format!("{earlier} in {}.", sheet.file));
     }
-    if count > MOST_NOTES {
-        let more = counted((count - MOST_NOTES) as u64, "earlier note", "earlier notes");
-        all.insert(0, format!("{more} in {}.", sheet.file));
-    }
-    section("What was done", vec![Block::Points(all)])
+    section("What was done", vec![Block::Points(shown)])
+}
+
+/// As many of them as some lines hold.
+fn with_room(all: impl Iterator<Item = String>) -> Vec<String> {
+    let mut letters = 0;
+    all.take_while(|it| {
+        // A line of paper holds about as much, and each begins a new one.
+        letters += it.chars().count().max(100);
+        letters <= MOST_LETTERS
+    })
+    .collect()
 }
 
 fn readings(sheet: &Sheet<'_>) -> Vec<Section> {
+    let told = most_told(sheet);
     let mut sections: Vec<Section> = sheet
         .turns
         .iter()
-        .take(MOST_TABLES)
+        .take(told)
         .map(|turn| readings_of(sheet, *turn))
         .collect();
     let rows: Vec<Vec<String>> = sheet
         .turns
         .iter()
         .take(MOST_TURNS)
-        .skip(MOST_TABLES)
+        .skip(told)
         .map(|turn| short_row(*turn))
         .collect();
     let head = [
@@ -227,11 +254,6 @@ fn readings(sheet: &Sheet<'_>) -> Vec<Section> {
     ];
     let table = Block::Table(head.map(str::to_owned).to_vec(), rows);
     sections.push(section("Readings of the others", vec![table]));
-    if sheet.others > 0 {
-        let more = counted(sheet.others as u64, "more measurement", "more measurements");
-        let said = format!("{more} in {}.", sheet.file);
-        sections.push(section("Measured besides", vec![Block::Points(vec![said])]));
-    }
     sections
 }
 
@@ -284,25 +306,89 @@ fn short_row(turn: BeforeAfter<'_>) -> Vec<String> {
     ]
 }
 
-fn against_time(sheet: &Sheet<'_>) -> Section {
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(MOST_TABLES).enumerate() {
-        let tracks: Vec<_> = sided(*turn)
-            .filter_map(|(side, it)| Some((side, it.measurement.track.as_ref()?)))
-            .collect();
-        let is_judged =
-            |it: &Snapshot| !matches!(verdict(it), Verdict::MadeHere | Verdict::WhichTone);
+/// As many of the pictures as have room: those of the second run give way.
+fn in_pictures(sheet: &Sheet<'_>) -> Vec<Block> {
+    let mut shown = drawn(sheet);
+    let all = shown.len();
+    let most = if sheet.turns.len() > 1 {
+        MOST_PICTURES_OF_MORE_RUNS
+    } else {
+        MOST_PICTURES
+    };
+    while shown.len() > most {
+        let last = shown
+            .iter()
+            .rposition(|it| it.name.ends_with("-2") && it.name != "wiper-2");
+        shown.remove(last.unwrap_or(shown.len() - 1));
+    }
+    let more = all - shown.len();
+    let more = (more > 0).then(|| {
+        let more = counted(more as u64, "more picture", "more pictures");
+        format!("{more}: tapewright sheet --pictures FOLDER.")
+    });
+    vec![
+        Block::Pictures(shown),
+        Block::Points(more.into_iter().collect()),
+    ]
+}
+
+/// The first picture of each run: where it stood and where it stands.
+fn scales(sheet: &Sheet<'_>) -> Vec<Picture> {
+    let scale = |(nth, turn): (usize, &BeforeAfter<'_>)| {
+        let marks: Vec<ScaleMark> = sided(*turn).map(|(side, it)| mark(side, it)).collect();
         let band = turn
             .after
             .or(turn.before)
-            .filter(|_| turn.each().all(is_judged));
-        let zone = band.map(|it| tolerance(it).half_width.0);
-        let speed = pictures::track(&numbered("speed", nth), &tracks, Charted::Speed(zone));
-        let flutter = pictures::track(&numbered("flutter", nth), &tracks, Charted::Flutter);
-        let both = speed.into_iter().chain(flutter);
-        drawn.extend(both.map(|it| of_run(it, sheet, *turn)));
+            .map(|it| tolerance(it).half_width.0);
+        let title = run_name(*turn).unwrap_or_else(|| "Speed before and after".to_owned());
+        let half_width = band.unwrap_or_default();
+        pictures::scale(&numbered("scale", nth), &title, &marks, half_width)
+    };
+    let turns = sheet.turns.iter().take(MOST_TURNS);
+    turns.enumerate().map(scale).collect()
+}
+
+/// All that there are, in order.
+pub(super) fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
+    scales(sheet).into_iter().chain(drawn(sheet)).collect()
+}
+
+/// All pictures but the first.
+fn drawn(sheet: &Sheet<'_>) -> Vec<Picture> {
+    let mut drawn = Vec::new();
+    for (nth, turn) in sheet.turns.iter().take(most_told(sheet)).enumerate() {
+        let of_turn = against_time(nth, *turn).chain(wavering(nth, *turn));
+        drawn.extend(of_turn.map(|it| of_run(it, sheet, *turn)));
     }
-    section("Against time", vec![Block::Pictures(drawn)])
+    let numbered = |(nth, (called, _, it))| (numbered("wiper", nth), called, it);
+    let checks: Vec<_> = checks(sheet).enumerate().map(numbered).collect();
+    drawn.extend(pictures::sweeps(&checks));
+    if let Some((along, of)) = &sheet.along {
+        drawn.extend(pictures::along("along", along, tolerance(of).half_width.0));
+    }
+    if let Some((points, of)) = &sheet.supply {
+        drawn.extend(pictures::supply(
+            "supply",
+            points,
+            tolerance(of).half_width.0,
+        ));
+    }
+    drawn
+}
+
+fn against_time(nth: usize, turn: BeforeAfter<'_>) -> impl Iterator<Item = Picture> {
+    let tracks: Vec<_> = sided(turn)
+        .filter_map(|(side, it)| Some((side, it.measurement.track.as_ref()?)))
+        .collect();
+    let is_judged = |it: &Snapshot| !matches!(verdict(it), Verdict::MadeHere | Verdict::WhichTone);
+    let band = turn
+        .after
+        .or(turn.before)
+        .filter(|_| turn.each().all(is_judged));
+    let zone = band.map(|it| tolerance(it).half_width.0);
+    let speed = pictures::track(&numbered("speed", nth), &tracks, Charted::Speed(zone));
+    let flutter = pictures::track(&numbered("flutter", nth), &tracks, Charted::Flutter);
+    speed.into_iter().chain(flutter)
 }
 
 /// A picture says of which run it is, where there are several.
@@ -313,86 +399,63 @@ fn of_run(mut picture: Picture, sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Pic
     picture
 }
 
-fn wavering(sheet: &Sheet<'_>) -> Section {
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(MOST_TABLES).enumerate() {
-        let looked = sided(*turn).filter(|(_, it)| it.measurement.lines.is_some());
-        let sides: Vec<Side> = looked.map(|it| it.0).collect();
-        let shown: Vec<_> = paired(turn.before, turn.after)
-            .into_iter()
-            .take(MOST_LINES)
-            .filter_map(|[was, is]| {
-                let (all, line) = is.or(was)?;
-                let part = typed(&lines::short(all, line), LONGEST_NAME);
-                let rate = format!("{} turns a second", lines::rate(line));
-                Some((part, rate, [was, is].map(|it| Some(it?.1.peak.0))))
-            })
-            .collect();
-        let picture = pictures::lines(&numbered("lines", nth), &sides, &shown);
-        drawn.extend(picture.map(|it| of_run(it, sheet, *turn)));
-    }
-    section("What wavers regularly", vec![Block::Pictures(drawn)])
-}
-
-fn wiper(sheet: &Sheet<'_>) -> Section {
-    let names = match sheet.wipers.len() {
-        1 => &["check"][..],
-        _ => &["first check", "last check"],
-    };
-    let checks: Vec<(&str, &SweepReport)> = names
-        .iter()
-        .zip(&sheet.wipers)
-        .map(|(name, (_, report))| (*name, *report))
-        .collect();
-    let mut said: Vec<String> = names
-        .iter()
-        .zip(&sheet.wipers)
-        .map(|(name, (at, report))| {
-            format!("{name}, {}: {}", sheet.time(*at), sweep::headline(report))
+fn wavering(nth: usize, turn: BeforeAfter<'_>) -> Option<Picture> {
+    let looked = sided(turn).filter(|(_, it)| it.measurement.lines.is_some());
+    let sides: Vec<Side> = looked.map(|it| it.0).collect();
+    let shown: Vec<_> = paired(turn.before, turn.after)
+        .into_iter()
+        .take(MOST_LINES)
+        .filter_map(|[was, is]| {
+            let (all, line) = is.or(was)?;
+            let part = typed(&lines::short(all, line), LONGEST_NAME);
+            let rate = format!("{} turns a second", lines::rate(line));
+            Some((part, rate, [was, is].map(|it| Some(it?.1.peak.0))))
         })
         .collect();
-    if let [(_, first), (_, last)] = &checks[..] {
+    pictures::lines(&numbered("lines", nth), &sides, &shown)
+}
+
+/// The checks of the wiper with a name each.
+fn checks<'a>(
+    sheet: &'a Sheet<'a>,
+) -> impl Iterator<Item = (&'static str, Timestamp, &'a SweepReport)> {
+    let names = match sheet.wipers.len() {
+        1 => &["wiper check"][..],
+        _ => &["first wiper check", "last wiper check"],
+    };
+    let both = names.iter().zip(&sheet.wipers);
+    both.map(|(name, (at, report))| (*name, *at, *report))
+}
+
+fn wiper(sheet: &Sheet<'_>) -> Vec<String> {
+    let mut said: Vec<String> = checks(sheet)
+        .map(|(name, at, report)| {
+            format!("{name}, {}: {}", sheet.time(at), sweep::headline(report))
+        })
+        .collect();
+    if let [(_, first), (_, last)] = &sheet.wipers[..] {
         said.push(
             sweep::Comparison::of(first, last, Between::Unknown)
                 .sentence
                 .to_owned(),
         );
     }
-    let newest = checks.last().map(|it| it.1);
-    said.extend(newest.map(sweep::advice));
-    let picture = pictures::sweeps("wiper", &checks).into_iter().collect();
-    section(
-        "The trimmer's wiper",
-        vec![Block::Pictures(picture), Block::Points(said)],
-    )
+    said.extend(sheet.wipers.last().map(|it| sweep::advice(it.1)));
+    said
 }
 
-fn along_and_supply(sheet: &Sheet<'_>) -> Section {
-    let mut drawn = Vec::new();
-    let mut said = Vec::new();
-    if let Some((along, of)) = &sheet.along {
-        drawn.extend(pictures::along("along", along, tolerance(of).half_width.0));
-        said.push(format!(
-            "Along the tape: {}.",
-            crate::report::text::along(along)
-        ));
-    }
-    if let Some((points, of)) = &sheet.supply {
-        let half_width = tolerance(of).half_width;
-        drawn.extend(pictures::supply("supply", points, half_width.0));
-        let judged = SupplyJudgement::of(points, half_width);
-        said.extend(judged.map(|it| {
-            format!(
-                "Supply: {}; {}.",
-                supply::headline(&it),
-                supply::advice(&it)
-            )
-        }));
-    }
-    section(
-        "Along the tape and against the supply",
-        vec![Block::Pictures(drawn), Block::Points(said)],
-    )
+fn along_and_supply(sheet: &Sheet<'_>) -> Vec<String> {
+    let along = sheet.along.as_ref();
+    let along = along.map(|(it, _)| format!("Along the tape: {}.", crate::report::text::along(it)));
+    let judged = sheet.supply.as_ref().and_then(|(points, of)| {
+        let it = SupplyJudgement::of(points, tolerance(of).half_width)?;
+        Some(format!(
+            "Supply: {}; {}.",
+            supply::headline(&it),
+            supply::advice(&it)
+        ))
+    });
+    along.into_iter().chain(judged).collect()
 }
 
 fn cautions(sheet: &Sheet<'_>) -> Section {
@@ -408,11 +471,11 @@ fn cautions(sheet: &Sheet<'_>) -> Section {
             }
         }
     }
-    let more = all.len().saturating_sub(MOST_CAUTIONS);
-    let shown = all.into_iter().take(MOST_CAUTIONS);
-    let mut said: Vec<String> = shown
-        .map(|(text, of)| format!("{}: {text}", of.join(" and ")))
-        .collect();
+    let each = all
+        .iter()
+        .map(|(text, of)| format!("{}: {text}", of.join(" and ")));
+    let mut said = with_room(each);
+    let more = all.len() - said.len();
     if more > 0 {
         said.push(format!(
             "{} in {}.",

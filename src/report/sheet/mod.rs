@@ -74,15 +74,7 @@ impl<'a> Sheet<'a> {
 
     /// All pictures on it.
     pub fn pictures(&self) -> Vec<Picture> {
-        let sections = layout::sections(self).into_iter();
-        let blocks = sections.flat_map(|it| it.blocks);
-        blocks
-            .filter_map(|block| match block {
-                Block::Pictures(pictures) => Some(pictures),
-                _ => None,
-            })
-            .flatten()
-            .collect()
+        layout::pictures(self)
     }
 
     fn time(&self, at: Timestamp) -> String {
