@@ -20,6 +20,7 @@ mod log_summary;
 pub mod numbers;
 #[cfg(test)]
 mod sample;
+pub mod several;
 pub mod supply;
 pub mod sweep;
 pub mod text;
