@@ -18,6 +18,8 @@ mod progress;
 mod read;
 mod read_words;
 mod say;
+mod shell_word;
+mod sitting_job;
 mod snapshots;
 mod steady;
 mod stretch;
@@ -34,6 +36,7 @@ use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptio
 use say::{Written, complain, write_out};
 
 use crate::records::cards::CardError;
+use crate::records::places;
 
 /// How a command ends. The numbers are what scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -93,7 +96,12 @@ fn with_cards(
     parts.read_card(&places, machine).map_err(cannot)
 }
 
-fn with_cards_of_sitting(sitting: &mut SittingOptions) -> Result<(), Failure> {
+/// A job that was named may say which machine it is.
+fn with_cards_of_sitting(sitting: &mut SittingOptions, kind: places::Kind) -> Result<(), Failure> {
+    if sitting.machine.is_none() {
+        let places = sitting.reference.data.places();
+        sitting.machine = sitting_job::machine_of(&places, kind, &sitting.job)?;
+    }
     with_cards(
         &mut sitting.reference,
         &mut sitting.parts,
@@ -121,10 +129,14 @@ fn outlive_the_limit_of_a_file() {
 pub fn run(cli: Cli) -> ExitCode {
     outlive_the_limit_of_a_file();
     let outcome = match cli.command.unwrap_or_default() {
-        Command::Watch(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
-        Command::Practise(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
+        Command::Watch(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Measured)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options)))
+        }
+        Command::Practise(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Rehearsal)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options)))
+        }
         Command::Read(mut options) => with_cards_of_reading(&mut options)
             .inspect_err(|failure| read::tell_of_every_file(&options, failure))
             .and_then(|()| read::run(&options)),
