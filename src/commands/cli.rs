@@ -6,6 +6,7 @@ mod parts;
 mod practise;
 mod read;
 mod runs;
+mod sheet;
 mod snapshots;
 mod stated;
 mod tape;
@@ -29,6 +30,7 @@ pub use parts::{LearnPart, PartsAction, PartsChoice, PartsOptions};
 pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
+pub use sheet::{SheetFormat, SheetOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
@@ -85,6 +87,9 @@ pub enum Command {
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
+    /// Make the sheet of a job: a page, Markdown, text, JSON, pictures
+    #[command(long_about = sheet::ABOUT, after_long_help = sheet::EXAMPLES)]
+    Sheet(SheetOptions),
     /// Help on a command, or a chapter of the manual
     Help(HelpOptions),
 }

@@ -20,6 +20,7 @@ mod read;
 mod read_words;
 mod recordings;
 mod say;
+mod sheet;
 mod shell_word;
 mod sitting_job;
 mod snapshots;
@@ -152,6 +153,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
     };
     match outcome {
