@@ -36,7 +36,7 @@ pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
 pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};
-pub use watch::{SittingOptions, WatchOptions};
+pub use watch::{JobOptions, SittingOptions, WatchOptions};
 
 /// Live speed, drift and flutter of a tape machine, for the technician at the
 /// trimmer.
@@ -48,6 +48,10 @@ pub use watch::{SittingOptions, WatchOptions};
     disable_help_subcommand = true
 )]
 pub struct Cli {
+    /// Nothing but errors on standard error: no progress, no remarks
+    #[arg(long, global = true)]
+    pub quiet: bool,
+
     /// What to do; `watch` when nothing is said.
     #[command(subcommand)]
     pub command: Option<Command>,

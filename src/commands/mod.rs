@@ -5,6 +5,7 @@ mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
+mod course;
 mod help;
 mod inputs;
 mod interrupt;
@@ -17,8 +18,11 @@ mod programme;
 mod progress;
 mod read;
 mod read_words;
+mod recordings;
 mod say;
 mod sheet;
+mod shell_word;
+mod sitting_job;
 mod snapshots;
 mod steady;
 mod stretch;
@@ -32,12 +36,14 @@ use std::sync::Arc;
 
 use clap::Parser;
 use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptions};
-use say::{Written, complain, write_out};
+use say::{complain, write_out};
+use serde::{Deserialize, Serialize};
 
 use crate::records::cards::CardError;
+use crate::records::places;
 
 /// How a command ends. The numbers are what scripts rely on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize)]
 pub enum Exit {
     /// All went well.
     Done = 0,
@@ -94,7 +100,12 @@ fn with_cards(
     parts.read_card(&places, machine).map_err(cannot)
 }
 
-fn with_cards_of_sitting(sitting: &mut SittingOptions) -> Result<(), Failure> {
+/// A job that was named may say which machine it is.
+fn with_cards_of_sitting(sitting: &mut SittingOptions, kind: places::Kind) -> Result<(), Failure> {
+    if sitting.machine.is_none() {
+        let places = sitting.reference.data.places();
+        sitting.machine = sitting_job::machine_of(&places, kind, &sitting.job)?;
+    }
     with_cards(
         &mut sitting.reference,
         &mut sitting.parts,
@@ -121,14 +132,21 @@ fn outlive_the_limit_of_a_file() {
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
     outlive_the_limit_of_a_file();
+    if cli.quiet {
+        say::be_quiet();
+    }
     let outcome = match cli.command.unwrap_or_default() {
-        Command::Watch(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
-        Command::Practise(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
+        Command::Watch(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Measured)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options)))
+        }
+        Command::Practise(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Rehearsal)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options)))
+        }
         Command::Read(mut options) => with_cards_of_reading(&mut options)
-            .inspect_err(|failure| read::tell_of_every_file(&options, failure))
-            .and_then(|()| read::run(&options)),
+            .inspect_err(|failure| recordings::tell_of_every_file(&options, failure))
+            .and_then(|()| recordings::run(&options)),
         Command::Tape(options) => tape::run(&options),
         Command::Parts(options) => machine_parts::run(&options),
         Command::Inputs(options) => inputs::run(&options),

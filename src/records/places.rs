@@ -1,6 +1,6 @@
 //! Where records lie when nobody says otherwise: the platform's data folder.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use directories::ProjectDirs;
 
@@ -46,6 +46,11 @@ impl Places {
         self.named.is_some()
     }
 
+    /// The folder that was named.
+    pub fn named_folder(&self) -> Option<&Path> {
+        self.named.as_deref()
+    }
+
     /// The folder of jobs of a kind; `None` where nobody named a folder and the
     /// system has none.
     pub fn jobs(&self, kind: Kind) -> Option<PathBuf> {
@@ -60,6 +65,11 @@ impl Places {
     /// The file of measured sample clocks; `None` as above.
     pub fn clocks(&self) -> Option<PathBuf> {
         self.file("clocks.jsonl")
+    }
+
+    /// The folder of what is not finished yet; `None` as above.
+    pub(super) fn unfinished(&self) -> Option<PathBuf> {
+        self.file("unfinished")
     }
 
     /// The folder of a kind of card; `None` as above.

@@ -21,6 +21,7 @@ pub mod numbers;
 pub mod pictures;
 #[cfg(test)]
 mod sample;
+pub mod several;
 pub mod sheet;
 pub mod supply;
 pub mod sweep;
