@@ -19,15 +19,19 @@ use crate::report::{budget, capital, lines, supply};
 const MOST_TURNS: usize = 6;
 const MOST_TOLD: usize = 2;
 /// Of notes, and of cautions.
-const MOST_LETTERS: usize = 800;
-const MOST_CORRECTIONS: usize = 3;
+const MOST_LETTERS: usize = 640;
+/// Letters that a short one counts as.
+const LINE: usize = 80;
+const MOST_CORRECTIONS: usize = 2;
 const MOST_CHANGES: usize = 6;
 const MOST_LINES: usize = 5;
 const MOST_PICTURES: usize = 8;
 const MOST_PICTURES_OF_MORE_RUNS: usize = 6;
 /// Letters of what somebody typed.
-pub(super) const LONGEST_NAME: usize = 90;
-const LONGEST_NOTE: usize = 260;
+pub(super) const LONGEST_NAME: usize = 64;
+const LONGEST_DETAIL: usize = 40;
+const LONGEST_NOTE: usize = 220;
+const LONGEST_SENTENCE: usize = 300;
 
 pub(super) fn sections(sheet: &Sheet<'_>) -> Vec<Section> {
     let mut sections = vec![before_and_after(sheet), notes(sheet)];
@@ -222,8 +226,8 @@ fn notes(sheet: &Sheet<'_>) -> Section {
 fn with_room(all: impl Iterator<Item = String>) -> Vec<String> {
     let mut letters = 0;
     all.take_while(|it| {
-        // A line of paper holds about as much, and each begins a new one.
-        letters += it.chars().count().max(100);
+        // Each begins a new line.
+        letters += it.chars().count().max(LINE);
         letters <= MOST_LETTERS
     })
     .collect()
@@ -282,7 +286,10 @@ fn readings_of(sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Section {
             counted(more as u64, "change", "changes")
         ));
     }
-    let changed = changed.iter().map(|it| typed(it, LONGEST_NOTE)).collect();
+    let changed = changed
+        .iter()
+        .map(|it| typed(it, LONGEST_SENTENCE))
+        .collect();
     section(
         &format!("Readings{of_run}, each with its ± (95 %)"),
         vec![Block::Table(head, rows.collect()), Block::Points(changed)],
@@ -463,7 +470,7 @@ fn cautions(sheet: &Sheet<'_>) -> Section {
     let sides = sheet.turns.iter().flat_map(|turn| sided(*turn));
     for (side, snapshot) in sides {
         for caution in &snapshot.measurement.cautions {
-            let text = typed(&caution.to_string(), LONGEST_NOTE);
+            let text = typed(&caution.to_string(), LONGEST_SENTENCE);
             match all.iter_mut().find(|it| it.0 == text) {
                 Some((_, of)) if of.contains(&side.word()) => {}
                 Some((_, of)) => of.push(side.word()),
@@ -495,7 +502,7 @@ fn measured_how(sheet: &Sheet<'_>) -> Section {
     let fact = |what: &str, is: String| [what.to_owned(), is];
     let mut facts = vec![
         fact("reference", of_reference(snapshot)),
-        fact("source", typed(&snapshot.source, LONGEST_NAME)),
+        fact("source", typed(&snapshot.source, LONGEST_DETAIL)),
         fact(
             "record",
             format!(
@@ -543,7 +550,7 @@ fn of_reference(snapshot: &Snapshot) -> String {
     let own = &measurement.conditions.reference;
     let card = snapshot.tape.as_ref();
     let card = card.map_or(String::new(), |it| {
-        format!(", tape \"{}\"", typed(it, LONGEST_NAME))
+        format!(", tape \"{}\"", typed(it, LONGEST_DETAIL))
     });
     let error = match own.uncertainty {
         _ if own.recorded_here => "recorded on this machine, so it judges nothing".to_owned(),
@@ -564,7 +571,7 @@ fn corrections(sheet: &Sheet<'_>) -> Section {
         .iter()
         .skip(earlier)
         .map(|it| {
-            let [was, is] = [&it.was, &it.is].map(|it| typed(it, LONGEST_NAME));
+            let [was, is] = [&it.was, &it.is].map(|it| typed(it, LONGEST_DETAIL));
             format!(
                 "{}: {} was \"{was}\", is \"{is}\"",
                 sheet.time(it.at),

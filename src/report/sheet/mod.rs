@@ -97,6 +97,13 @@ struct Section {
     blocks: Vec<Block>,
 }
 
+impl Section {
+    /// Facts and a table, which stand beside each other on paper.
+    fn is_of_two(&self) -> bool {
+        matches!(self.blocks[..], [Block::Facts(_), Block::Table(..)])
+    }
+}
+
 /// What a section is made of.
 #[derive(Clone, Debug)]
 enum Block {
