@@ -5,9 +5,11 @@ mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
+mod export;
 mod help;
 mod inputs;
 mod interrupt;
+mod jobs;
 mod keeper;
 mod logging;
 mod machine_parts;
@@ -34,6 +36,7 @@ use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptio
 use say::{Written, complain, write_out};
 
 use crate::records::cards::CardError;
+use crate::report::numbers::is_harmful;
 
 /// How a command ends. The numbers are what scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -134,6 +137,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
+        Command::Jobs(options) => jobs::run(&options),
         Command::Help(options) => help::run(&options),
     };
     match outcome {
@@ -152,7 +156,7 @@ pub fn typed() -> Cli {
         cli::offer_to_read(&mut error);
         // It repeats what was typed, a file's name perhaps.
         let plain = error.render().to_string();
-        if plain.contains(|it: char| it.is_control() && it != '\n') {
+        if plain.contains(|it| is_harmful(it) && it != '\n') {
             say::aside(&plain);
             std::process::exit(error.exit_code());
         }

@@ -4,13 +4,16 @@ use jiff::tz::TimeZone;
 
 use super::lines;
 use super::lines_changed;
-use super::listing::{cut, time};
+use super::listing::time;
 use super::numbers::{beside_uncertainty, plain};
 use super::supply;
 use super::sweep::{self, Between, headline};
-use super::words::{self, COLUMNS, NONE, band, best_uncertainty, cell, with_uncertainty, wrapped};
+use super::words::{
+    self, COLUMNS, NONE, band, best_uncertainty, cell, cut, padded, width, with_uncertainty,
+    wrapped,
+};
 use crate::readings::{Measurement, SpeedFigures, Verdict, Way};
-use crate::records::{Label, Snapshot};
+use crate::records::{BeforeAfter, Label, Snapshot};
 use crate::references::Tolerance;
 use crate::references::supply::{SAME_SUPPLY, SupplyJudgement, SupplyPoint};
 use crate::units::{Percent, Seconds};
@@ -91,33 +94,44 @@ pub fn side_by_side(
     later: (usize, &Snapshot),
     zone: &TimeZone,
 ) -> String {
+    let heads = [earlier.0, later.0].map(|it| it.to_string());
+    beside("number", &heads, [earlier.1, later.1], zone)
+}
+
+/// The two side by side, each under what it is called; the earlier one first.
+pub fn beside(
+    called: &str,
+    heads: &[String; 2],
+    [earlier, later]: [&Snapshot; 2],
+    zone: &TimeZone,
+) -> String {
     let mut text = String::new();
-    if earlier.1.simulated || later.1.simulated {
+    if earlier.simulated || later.simulated {
         text.push_str("SIMULATED: these figures are invented.\n");
     }
     let mut row = |name: &str, left: &str, right: &str| {
         let (left, right) = (cut(left, COLUMN), cut(right, COLUMN));
-        let line = format!("{name:<NAME$}{left:<COLUMN$} {right}");
+        let line = format!("{}{} {right}", padded(name, NAME), padded(&left, COLUMN));
         text.push_str(line.trim_end());
         text.push('\n');
     };
-    row("number", &earlier.0.to_string(), &later.0.to_string());
-    row("taken", &time(earlier.1, zone), &time(later.1, zone));
+    row(called, &heads[0], &heads[1]);
+    row("taken", &time(earlier, zone), &time(later, zone));
     for (name, read) in ROWS {
-        row(name, &read(earlier.1), &read(later.1));
+        row(name, &read(earlier), &read(later));
     }
     for (name, read) in ROWS_IF_SAID {
-        let (left, right) = (read(earlier.1), read(later.1));
+        let (left, right) = (read(earlier), read(later));
         if left.is_some() || right.is_some() {
             let shown = |said: Option<String>| said.unwrap_or(NONE.to_owned());
             row(name, &shown(left), &shown(right));
         }
     }
     text.push('\n');
-    for sentence in changes(earlier.1, later.1) {
+    for sentence in changes(earlier, later) {
         text.push_str(&wrapped("", &sentence));
     }
-    debug_assert!(text.lines().all(|line| line.chars().count() <= COLUMNS));
+    debug_assert!(text.lines().all(|line| width(line) <= COLUMNS));
     text
 }
 
@@ -180,7 +194,7 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
 }
 
 /// What it was measured by: a frequency, or a kind with its time.
-fn reference(measurement: &Measurement) -> String {
+pub(super) fn reference(measurement: &Measurement) -> String {
     let kind = measurement.conditions.kind.name();
     let seconds = |time: Seconds| format!("{kind}:{}", time.0);
     match (measurement.nominal, measurement.passage, measurement.marks) {
@@ -192,14 +206,28 @@ fn reference(measurement: &Measurement) -> String {
     }
 }
 
+/// Before and after in the words of the verdict, in the band of the later one.
+pub fn verdicts(pair: BeforeAfter<'_>) -> String {
+    let Some(in_force) = pair.each().last().map(tolerance) else {
+        return NONE.to_owned();
+    };
+    let words = |it: &Snapshot| verdict(it, in_force).words();
+    match (pair.before, pair.after) {
+        (Some(before), Some(after)) => format!("{} → {}", words(before), words(after)),
+        (Some(before), None) => format!("before: {}", words(before)),
+        (None, Some(after)) => format!("after: {}", words(after)),
+        (None, None) => NONE.to_owned(),
+    }
+}
+
 /// The band that it was judged in. What earlier versions kept has none: a
 /// deck's, which is the usual one.
-fn tolerance(snapshot: &Snapshot) -> Tolerance {
+pub(super) fn tolerance(snapshot: &Snapshot) -> Tolerance {
     let kept = snapshot.tolerance.map(Tolerance::of_half_width);
     kept.unwrap_or_default()
 }
 
-fn verdict(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
+pub(super) fn verdict(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
     Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
 }
 
@@ -332,7 +360,7 @@ fn flutter_change(what: &str, figures: [(Option<Percent>, Option<Percent>); 2]) 
 }
 
 /// Two independent uncertainties together; `None` unless both are known.
-fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
+pub(super) fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
     Some(one?.0.hypot(other?.0))
 }
 
