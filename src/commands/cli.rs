@@ -50,6 +50,10 @@ pub use watch::{SittingOptions, WatchOptions};
     disable_help_subcommand = true
 )]
 pub struct Cli {
+    /// Nothing but errors on standard error: no progress, no remarks
+    #[arg(long, global = true)]
+    pub quiet: bool,
+
     /// What to do; `watch` when nothing is said.
     #[command(subcommand)]
     pub command: Option<Command>,

@@ -5,6 +5,7 @@ mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
+mod course;
 mod export;
 mod help;
 mod inputs;
@@ -19,6 +20,7 @@ mod programme;
 mod progress;
 mod read;
 mod read_words;
+mod recordings;
 mod say;
 mod snapshots;
 mod steady;
@@ -33,13 +35,14 @@ use std::sync::Arc;
 
 use clap::Parser;
 use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptions};
-use say::{Written, complain, write_out};
+use say::{complain, write_out};
+use serde::{Deserialize, Serialize};
 
 use crate::records::cards::CardError;
 use crate::report::numbers::is_harmful;
 
 /// How a command ends. The numbers are what scripts rely on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize)]
 pub enum Exit {
     /// All went well.
     Done = 0,
@@ -123,14 +126,17 @@ fn outlive_the_limit_of_a_file() {
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
     outlive_the_limit_of_a_file();
+    if cli.quiet {
+        say::be_quiet();
+    }
     let outcome = match cli.command.unwrap_or_default() {
         Command::Watch(mut options) => with_cards_of_sitting(&mut options.sitting)
             .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
         Command::Practise(mut options) => with_cards_of_sitting(&mut options.sitting)
             .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
         Command::Read(mut options) => with_cards_of_reading(&mut options)
-            .inspect_err(|failure| read::tell_of_every_file(&options, failure))
-            .and_then(|()| read::run(&options)),
+            .inspect_err(|failure| recordings::tell_of_every_file(&options, failure))
+            .and_then(|()| recordings::run(&options)),
         Command::Tape(options) => tape::run(&options),
         Command::Parts(options) => machine_parts::run(&options),
         Command::Inputs(options) => inputs::run(&options),

@@ -23,6 +23,7 @@ pub mod numbers;
 pub mod pictures;
 #[cfg(test)]
 mod sample;
+pub mod several;
 pub mod supply;
 pub mod sweep;
 pub mod tables;

@@ -13,6 +13,7 @@ mod a_tape_says_where_it_was_recorded;
 mod clock_command;
 mod contacts_are_checked;
 mod json_keeps_its_contract;
+mod many_files_are_read;
 mod parts_are_told;
 mod recordings_are_read;
 mod recordings_tell_what_happened;
