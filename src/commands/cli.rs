@@ -7,6 +7,7 @@ mod parts;
 mod practise;
 mod read;
 mod runs;
+mod sheet;
 mod snapshots;
 mod stated;
 mod tape;
@@ -33,6 +34,7 @@ pub use parts::{LearnPart, PartsAction, PartsChoice, PartsOptions};
 pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
+pub use sheet::{SheetFormat, SheetOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
@@ -92,6 +94,9 @@ pub enum Command {
     /// List, compare, correct and export jobs
     #[command(long_about = jobs::ABOUT, after_long_help = jobs::EXAMPLES)]
     Jobs(JobsOptions),
+    /// Make the sheet of a job: a page, Markdown, text, JSON, pictures
+    #[command(long_about = sheet::ABOUT, after_long_help = sheet::EXAMPLES)]
+    Sheet(SheetOptions),
     /// Help on a command, or a chapter of the manual
     Help(HelpOptions),
 }

@@ -50,7 +50,7 @@ fn kinds(options: &JobsOptions) -> &'static [Kind] {
 /// The job of this name, with what is odd about its file told.
 fn open(options: &JobsOptions, named: &str) -> Result<JobFile, Failure> {
     let path = jobs::find(&options.data.places(), kinds(options), named)
-        .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+        .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
     let (file, warnings) = JobFile::open(path).map_err(|error| unusable(&error))?;
     for warning in warnings {
         complain(&warning.to_string());
@@ -147,10 +147,12 @@ fn machine(options: &JobsOptions, asked: &HistoryOptions) -> Outcome {
         .collect();
     let mut text = texts.join("\n");
     if let Some(path) = &asked.picture {
-        let pictures = all.iter().filter_map(|it| it.picture(&zone));
-        for (nth, picture) in pictures.enumerate() {
+        let pictures = all
+            .iter()
+            .filter_map(|it| Some((it.picture(&zone)?, it.is_simulated())));
+        for (nth, (picture, simulated)) in pictures.enumerate() {
             let path = numbered(path, nth);
-            put(&path, &drawn(&path, &picture)?, asked.replace)?;
+            put(&path, &drawn(&path, &picture, simulated)?, asked.replace)?;
             let _ = write!(text, "\nPicture: {}\n", path.display());
         }
     }
@@ -172,16 +174,20 @@ fn numbered(path: &Path, nth: usize) -> PathBuf {
     path.with_file_name(name)
 }
 
-fn drawn(path: &Path, picture: &report::pictures::Picture) -> Result<Vec<u8>, Failure> {
+fn drawn(
+    path: &Path,
+    picture: &report::pictures::Picture,
+    simulated: bool,
+) -> Result<Vec<u8>, Failure> {
     let is = |ending: &str| {
         path.extension()
             .is_some_and(|it| it.eq_ignore_ascii_case(ending))
     };
     if is("svg") {
-        return Ok(picture.svg().into_bytes());
+        return Ok(picture.svg(simulated).into_bytes());
     }
     if is("png") {
-        let png = picture.png();
+        let png = picture.png(simulated);
         return png.map_err(|error| Failure::new(Exit::File, error.to_string()));
     }
     let path = path.display();

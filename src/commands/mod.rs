@@ -22,6 +22,7 @@ mod read;
 mod read_words;
 mod recordings;
 mod say;
+mod sheet;
 mod snapshots;
 mod steady;
 mod stretch;
@@ -144,6 +145,7 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
         Command::Jobs(options) => jobs::run(&options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
     };
     match outcome {

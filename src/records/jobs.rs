@@ -29,6 +29,16 @@ pub fn file_of(places: &Places, kind: Kind, name: &str) -> Option<PathBuf> {
     )
 }
 
+/// The file of a job that somebody calls by its name, by the stem of its file,
+/// or by a path that ends in `.jsonl`, be it there or not; `None` as above.
+pub fn path_of(places: &Places, kind: Kind, called: &str) -> Option<PathBuf> {
+    let path = Path::new(called);
+    if is_job_file(path) {
+        return Some(path.to_owned());
+    }
+    file_of(places, kind, called)
+}
+
 /// Why a job is not to be found.
 #[derive(Debug, thiserror::Error, PartialEq, Eq)]
 pub enum NoJob {
@@ -45,28 +55,20 @@ pub enum NoJob {
     NoName(String),
 }
 
-/// The file of a job that is there: by its name, by its file's name without
-/// `.jsonl`, among the first of these kinds that has it; or by a path that ends in
-/// `.jsonl`.
+/// The same of a job that is there, among the first of these kinds that has it; also
+/// by the name that a file was given later.
 pub fn find(places: &Places, kinds: &[Kind], named: &str) -> Result<PathBuf, NoJob> {
     let missing = |path| NoJob::Missing {
         named: named.to_owned(),
         path,
     };
-    let path = PathBuf::from(named);
-    if is_job_file(&path) {
-        return Some(path.clone())
-            .filter(|it| it.exists())
-            .ok_or_else(|| missing(path));
-    }
-    let usual: Vec<PathBuf> = kinds
-        .iter()
-        .filter_map(|kind| file_of(places, *kind, named))
+    let usual = kinds.iter();
+    let usual: Vec<PathBuf> = usual
+        .filter_map(|kind| path_of(places, *kind, named))
         .collect();
     if let Some(path) = usual.iter().find(|it| it.symlink_metadata().is_ok()) {
         return Ok(path.clone());
     }
-    // Somebody may have given a file another name.
     let is_it = |(path, opened): &Found| {
         let stem = path.file_stem().and_then(|it| it.to_str());
         let name = opened.as_ref().ok().map(|(file, _)| &*file.job().name);

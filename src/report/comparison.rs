@@ -24,50 +24,80 @@ const COLUMN: usize = 25;
 /// A row: what it is, and how it is read off a snapshot.
 type Row = (&'static str, fn(&Snapshot) -> String);
 
-const ROWS: [Row; 14] = [
+const ROWS_OF_TAKING: [Row; 4] = [
     ("kept as", |s| plain(&s.label.to_string())),
     ("machine", |s| {
         s.machine.as_deref().map_or(NONE.to_owned(), plain)
     }),
     ("source", |s| plain(&s.source)),
     ("reference", |s| reference(&s.measurement)),
-    ("speed %", speed),
-    ("band", |s| band(tolerance(s))),
-    ("verdict", |s| verdict(s, tolerance(s)).words().to_owned()),
-    ("drift % a minute", |s| drift(&s.measurement)),
-    ("wow, 0.5–6 Hz, RMS %", |s| {
-        cell(s.measurement.flutter.wow_rms, None)
-    }),
-    ("flutter, 6–100 Hz, RMS %", |s| {
-        cell(s.measurement.flutter.flutter_rms, None)
-    }),
-    ("weighted, two-sigma %", |s| {
-        let flutter = &s.measurement.flutter;
-        cell(
-            flutter.weighted_two_sigma,
-            flutter.weighted_two_sigma_uncertainty,
-        )
-    }),
-    ("weighted, quasi-peak %", |s| {
-        let flutter = &s.measurement.flutter;
-        cell(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
-    }),
-    ("signal-to-noise dB", |s| {
-        s.measurement
-            .signal
-            .snr
-            .map_or(NONE.to_owned(), |snr| format!("{:.1}", snr.0))
-    }),
-    ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain)),
 ];
+
+/// A row of what was measured, and what it follows.
+type Measured = (&'static str, fn(&Snapshot) -> String, &'static str);
+
+const ROWS: [Measured; 9] = [
+    (
+        "speed %",
+        speed,
+        "mean, from right speed; ± by JCGM 100:2008",
+    ),
+    ("band", |s| band(tolerance(s)), COMMON),
+    (
+        "verdict",
+        |s| verdict(s).words().to_owned(),
+        "the band and the ±",
+    ),
+    (
+        "drift % a minute",
+        |s| drift(&s.measurement),
+        "slope of the speed; common practice",
+    ),
+    (
+        "wow, 0.5–6 Hz, RMS %",
+        |s| cell(s.measurement.flutter.wow_rms, None),
+        COMMON,
+    ),
+    (
+        "flutter, 6–100 Hz, RMS %",
+        |s| cell(s.measurement.flutter.flutter_rms, None),
+        COMMON,
+    ),
+    (
+        "weighted, two-sigma %",
+        |s| {
+            let flutter = &s.measurement.flutter;
+            cell(
+                flutter.weighted_two_sigma,
+                flutter.weighted_two_sigma_uncertainty,
+            )
+        },
+        "follows IEC 60386 with Amendment 1, AES6",
+    ),
+    (
+        "weighted, quasi-peak %",
+        |s| {
+            let flutter = &s.measurement.flutter;
+            cell(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
+        },
+        "follows IEC 60386, DIN 45507",
+    ),
+    (
+        "signal-to-noise dB",
+        |s| {
+            let snr = s.measurement.signal.snr;
+            snr.map_or(NONE.to_owned(), |snr| format!("{:.1}", snr.0))
+        },
+        "the tone against all else",
+    ),
+];
+
+const COMMON: &str = "common practice";
 
 /// A row that stands only where at least one of the two says something.
 type RowIfSaid = (&'static str, fn(&Snapshot) -> Option<String>);
 
-const ROWS_IF_SAID: [RowIfSaid; 11] = [
-    ("line, turns a second", |s| line(s, 0)),
-    ("second line", |s| line(s, 1)),
-    ("third line", |s| line(s, 2)),
+const ROWS_OF_CHANNELS: [RowIfSaid; 2] = [
     ("balance dB, left − right", |s| {
         let it = s.measurement.channels?;
         let known = it.balance_known().map(|known| known.0);
@@ -77,6 +107,15 @@ const ROWS_IF_SAID: [RowIfSaid; 11] = [
         let it = s.measurement.channels?;
         Some(with_uncertainty(it.right_lags_us, it.lag_known_us(), true))
     }),
+];
+
+const ROWS_OF_LINES: [RowIfSaid; 3] = [
+    ("line, turns a second", |s| line(s, 0)),
+    ("second line", |s| line(s, 1)),
+    ("third line", |s| line(s, 2)),
+];
+
+const ROWS_IF_SAID: [RowIfSaid; 6] = [
     ("tape", |s| s.tape.as_deref().map(plain)),
     ("wiper at first", |s| {
         Some(headline(s.wiper_at_first.as_ref()?))
@@ -117,10 +156,13 @@ pub fn beside(
     };
     row(called, &heads[0], &heads[1]);
     row("taken", &time(earlier, zone), &time(later, zone));
-    for (name, read) in ROWS {
+    let note: Row = ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain));
+    let measured = ROWS.map(|(name, read, _)| (name, read));
+    for (name, read) in ROWS_OF_TAKING.into_iter().chain(measured).chain([note]) {
         row(name, &read(earlier), &read(later));
     }
-    for (name, read) in ROWS_IF_SAID {
+    let if_said = ROWS_OF_LINES.into_iter().chain(ROWS_OF_CHANNELS);
+    for (name, read) in if_said.chain(ROWS_IF_SAID) {
         let (left, right) = (read(earlier), read(later));
         if left.is_some() || right.is_some() {
             let shown = |said: Option<String>| said.unwrap_or(NONE.to_owned());
@@ -133,6 +175,31 @@ pub fn beside(
     }
     debug_assert!(text.lines().all(|line| width(line) <= COLUMNS));
     text
+}
+
+/// A figure of a snapshot and of another one, and what it follows.
+pub(super) type Figure = [String; 4];
+
+/// All figures of the two, a row each: name, earlier, later, what it follows.
+/// One that neither has is left out.
+pub(super) fn figures(earlier: Option<&Snapshot>, later: Option<&Snapshot>) -> Vec<Figure> {
+    let both = |read: &dyn Fn(&Snapshot) -> Option<String>| {
+        let said = [earlier, later].map(|it| it.and_then(read));
+        let is_said = said.iter().flatten().any(|it| it != NONE);
+        is_said.then(|| said.map(|it| it.unwrap_or(NONE.to_owned())))
+    };
+    let row = |name: &str, said: Option<[String; 2]>, follows: &str| {
+        let [before, after] = said?;
+        Some([name.to_owned(), before, after, follows.to_owned()])
+    };
+    let measured = ROWS
+        .iter()
+        .map(|(name, read, follows)| row(name, both(&|it| Some(read(it))), follows));
+    let of_lines = ROWS_OF_LINES.iter().map(|it| (it, "our own, peak"));
+    let of_channels = ROWS_OF_CHANNELS.iter().map(|it| (it, COMMON));
+    let if_said = of_channels.chain(of_lines);
+    let if_said = if_said.map(|((name, read), follows)| row(name, both(read), follows));
+    measured.chain(if_said).flatten().collect()
 }
 
 /// What changed, a sentence each.
@@ -149,10 +216,9 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
     }
     sentences.push(judged(earlier, later));
     // By another tone, or a tape that is no measure, nobody knows what is nearer.
-    let says_right = [earlier, later].into_iter().all(|it| {
-        let said = verdict(it, tolerance(it));
-        !matches!(said, Verdict::WhichTone | Verdict::MadeHere)
-    });
+    let says_right = [earlier, later]
+        .into_iter()
+        .all(|it| !matches!(verdict(it), Verdict::WhichTone | Verdict::MadeHere));
     sentences.push(speed_change(before, after, says_right));
     sentences.push(flutter_change(
         "Weighted flutter (two-sigma)",
@@ -211,7 +277,7 @@ pub fn verdicts(pair: BeforeAfter<'_>) -> String {
     let Some(in_force) = pair.each().last().map(tolerance) else {
         return NONE.to_owned();
     };
-    let words = |it: &Snapshot| verdict(it, in_force).words();
+    let words = |it: &Snapshot| verdict_within(it, in_force).words();
     match (pair.before, pair.after) {
         (Some(before), Some(after)) => format!("{} → {}", words(before), words(after)),
         (Some(before), None) => format!("before: {}", words(before)),
@@ -227,14 +293,19 @@ pub(super) fn tolerance(snapshot: &Snapshot) -> Tolerance {
     kept.unwrap_or_default()
 }
 
-pub(super) fn verdict(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
+/// In the band that was in force when it was kept.
+pub(super) fn verdict(snapshot: &Snapshot) -> Verdict {
+    verdict_within(snapshot, tolerance(snapshot))
+}
+
+pub(super) fn verdict_within(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
     Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
 }
 
 /// What the owner of the machine asks: was it right, and is it now?
 fn judged(earlier: &Snapshot, later: &Snapshot) -> String {
     let in_force = tolerance(later);
-    let [was, is] = [earlier, later].map(|it| verdict(it, in_force).words());
+    let [was, is] = [earlier, later].map(|it| verdict_within(it, in_force).words());
     let other = if tolerance(earlier) == in_force {
         String::new()
     } else {
@@ -367,7 +438,7 @@ pub(super) fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f
 fn speed(snapshot: &Snapshot) -> String {
     let figures = &snapshot.measurement.speed;
     figures.as_ref().map_or(NONE.to_owned(), |speed| {
-        let said = verdict(snapshot, tolerance(snapshot));
+        let said = verdict(snapshot);
         let way = said.way(speed.deviation, speed.uncertainty);
         format!("{} {}", words::deviation(speed), way.map_or("", Way::word))
     })

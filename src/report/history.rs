@@ -3,7 +3,7 @@
 
 use jiff::tz::TimeZone;
 
-use super::comparison::{changes, combined, reference, tolerance, verdict};
+use super::comparison::{changes, combined, reference, tolerance, verdict_within};
 use super::listing::day;
 use super::numbers::plain;
 use super::pictures::{Picture, Side, TrendPoint, trend};
@@ -127,8 +127,13 @@ impl History<'_> {
                 ),
                 15
             ),
-            verdict(snapshot, in_force).words()
+            verdict_within(snapshot, in_force).words()
         )
+    }
+
+    /// Invented, not measured.
+    pub fn is_simulated(&self) -> bool {
+        self.simulated
     }
 
     fn newest(&self) -> Option<&Snapshot> {

@@ -24,6 +24,7 @@ pub mod pictures;
 #[cfg(test)]
 mod sample;
 pub mod several;
+pub mod sheet;
 pub mod supply;
 pub mod sweep;
 pub mod tables;

@@ -18,6 +18,7 @@ mod parts_are_told;
 mod recordings_are_read;
 mod recordings_tell_what_happened;
 mod records_survive;
+mod sheets_are_made;
 mod snapshots_are_compared;
 mod speed_along_a_tape_is_told;
 mod tape_cards_correct_the_reading;

@@ -41,7 +41,7 @@ Examples:
   tapewright jobs columns
           what stands in which column of these
 
-Exit status: 0 done, 2 usage, 3 a job could not be read or written.";
+Exit status: 0 done, 2 usage or no such job, 3 a job could not be read or written.";
 
 /// `tapewright jobs`.
 #[derive(Args, Debug)]

@@ -49,6 +49,10 @@ impl Side {
     }
 }
 
+/// How every file of a picture begins.
+pub const SVG_BEGINS: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
+                              <svg xmlns=\"http://www.w3.org/2000/svg\" class=\"tw\"";
+
 /// A picture in units of a screen's pixel.
 #[derive(Clone, Debug)]
 pub struct Picture {
@@ -82,8 +86,8 @@ impl Picture {
         }
     }
 
-    /// A file of its own, with its style.
-    pub fn svg(&self) -> String {
+    /// A file of its own, with its style. One that is `simulated` says so.
+    pub fn svg(&self, simulated: bool) -> String {
         let [width, height] = self.size;
         let drawn = html! {
             svg xmlns="http://www.w3.org/2000/svg" class="tw" role="img" width=(width)
@@ -93,6 +97,9 @@ impl Picture {
                 style { (PreEscaped(style::of_file())) }
                 rect class="paper" width=(width) height=(height) {}
                 (self.drawn)
+                @if simulated {
+                    text class="stamp mid" x=(width / 2.0) y=(height / 2.0 + 10.0) { "SIMULATED" }
+                }
             }
         };
         format!(
@@ -102,7 +109,7 @@ impl Picture {
     }
 
     /// The same in pixels, twice as many each way, for paper.
-    pub fn png(&self) -> Result<Vec<u8>, PngError> {
-        png::of(&self.svg())
+    pub fn png(&self, simulated: bool) -> Result<Vec<u8>, PngError> {
+        png::of(&self.svg(simulated))
     }
 }

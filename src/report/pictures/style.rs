@@ -28,7 +28,8 @@ fn rules(colour: impl Fn(&'static str) -> String) -> String {
         ".tw text{font-family:system-ui,'DejaVu Sans','Liberation Sans',Arial,sans-serif;\
          font-size:13px}.tw .big{font-size:15px;font-weight:600}.tw .mid{text-anchor:middle}\
          .tw .end{text-anchor:end}.tw .curve{fill:none;stroke-width:1.6;stroke-linejoin:round}\
-         .tw .dashed{stroke-dasharray:5 3}.tw .thick{stroke-width:2.4}",
+         .tw .dashed{stroke-dasharray:5 3}.tw .thick{stroke-width:2.4}\
+         .tw .stamp{font-size:40px;font-weight:700;opacity:.55}",
     );
     for (class, fill, stroke) in [
         ("paper", "paper", ""),
@@ -45,6 +46,7 @@ fn rules(colour: impl Fn(&'static str) -> String) -> String {
         ("before-words", "before", ""),
         ("after-words", "after", ""),
         ("bad", "", "before"),
+        ("stamp", "", "before"),
     ] {
         let paint = |what, name: &'static str| match name {
             "" => format!("{what}:none"),

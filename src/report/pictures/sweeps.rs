@@ -3,8 +3,8 @@
 
 use maud::{Markup, html};
 
+use super::Picture;
 use super::frame::{Frame, n, span};
-use super::{Picture, Side};
 use crate::readings::SweepReport;
 use crate::report::sweep::headline;
 
@@ -14,9 +14,9 @@ const PANEL: f64 = 170.0;
 /// Bad places that are marked; more would cover the curve.
 const MOST_MARKED: usize = 40;
 
-/// One check, or two under each other on one axis; `None` where none has a
+/// One check, or two under each other on one axis, each with its name; `None` where none has a
 /// picture.
-pub fn sweeps(name: &str, checks: &[(Side, &SweepReport)]) -> Option<Picture> {
+pub fn sweeps(name: &str, checks: &[(&str, &SweepReport)]) -> Option<Picture> {
     let speeds = |report: &SweepReport| -> Vec<f64> {
         let known = report.picture.speed.iter().flatten();
         known.map(|it| it.0).filter(|it| it.is_finite()).collect()
@@ -30,15 +30,15 @@ pub fn sweeps(name: &str, checks: &[(Side, &SweepReport)]) -> Option<Picture> {
     let lasts = |report: &SweepReport| report.picture.step.0 * report.picture.speed.len() as f64;
     let longest = drawn.iter().map(|it| lasts(it.1)).fold(1.0, f64::max);
     let height = PANEL * drawn.len() as f64;
-    let panels = drawn.iter().enumerate().map(|(nth, (side, report))| {
+    let panels = drawn.iter().enumerate().map(|(nth, (name, report))| {
         let top = PANEL * nth as f64;
         let between = [top + 34.0, top + PANEL - 24.0];
         let frame = Frame::between([WIDTH, height], between, [0.0, longest], up);
-        panel(&frame, top, *side, report, drawn.len() > 1)
+        panel(&frame, top, name, report)
     });
     let said: Vec<String> = drawn
         .iter()
-        .map(|(side, report)| format!("{}: {}", side.word(), headline(report)))
+        .map(|(name, report)| format!("{name}: {}", headline(report)))
         .collect();
     let title = "Speed while the trimmer was turned out and back";
     let panels = html! { @for panel in panels { (panel) } };
@@ -51,7 +51,7 @@ pub fn sweeps(name: &str, checks: &[(Side, &SweepReport)]) -> Option<Picture> {
     ))
 }
 
-fn panel(frame: &Frame, top: f64, side: Side, report: &SweepReport, is_one_of_two: bool) -> Markup {
+fn panel(frame: &Frame, top: f64, name: &str, report: &SweepReport) -> Markup {
     let picture = &report.picture;
     let points = picture.speed.iter().enumerate().map(|(nth, speed)| {
         let time = (nth as f64 + 0.5) * picture.step.0;
@@ -68,9 +68,7 @@ fn panel(frame: &Frame, top: f64, side: Side, report: &SweepReport, is_one_of_tw
         (frame.figures("%", true))
         (frame.level(0.0, "edge dashed"))
         (frame.seconds())
-        @if is_one_of_two {
-            text class="words" x=(frame.across.place[0]) y=(top + 17.5) { (side.word()) }
-        }
+        text class="words" x=(frame.across.place[0]) y=(top + 17.5) { (name) }
         @if !spots.is_empty() {
             @let x = frame.size[0] - 14.0;
             (cross(x - 92.0, top + 13.0))
