@@ -40,7 +40,7 @@ pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
 pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};
-pub use watch::{SittingOptions, WatchOptions};
+pub use watch::{JobOptions, SittingOptions, WatchOptions};
 
 /// Live speed, drift and flutter of a tape machine, for the technician at the
 /// trimmer.

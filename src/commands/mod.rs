@@ -23,6 +23,8 @@ mod read_words;
 mod recordings;
 mod say;
 mod sheet;
+mod shell_word;
+mod sitting_job;
 mod snapshots;
 mod steady;
 mod stretch;
@@ -40,6 +42,7 @@ use say::{complain, write_out};
 use serde::{Deserialize, Serialize};
 
 use crate::records::cards::CardError;
+use crate::records::places;
 use crate::report::numbers::is_harmful;
 
 /// How a command ends. The numbers are what scripts rely on.
@@ -100,7 +103,12 @@ fn with_cards(
     parts.read_card(&places, machine).map_err(cannot)
 }
 
-fn with_cards_of_sitting(sitting: &mut SittingOptions) -> Result<(), Failure> {
+/// A job that was named may say which machine it is.
+fn with_cards_of_sitting(sitting: &mut SittingOptions, kind: places::Kind) -> Result<(), Failure> {
+    if sitting.machine.is_none() {
+        let places = sitting.reference.data.places();
+        sitting.machine = sitting_job::machine_of(&places, kind, &sitting.job)?;
+    }
     with_cards(
         &mut sitting.reference,
         &mut sitting.parts,
@@ -109,6 +117,7 @@ fn with_cards_of_sitting(sitting: &mut SittingOptions) -> Result<(), Failure> {
 }
 
 fn with_cards_of_reading(options: &mut ReadOptions) -> Result<(), Failure> {
+    recordings::take_machine(options)?;
     with_cards(
         &mut options.reference,
         &mut options.parts,
@@ -131,10 +140,14 @@ pub fn run(cli: Cli) -> ExitCode {
         say::be_quiet();
     }
     let outcome = match cli.command.unwrap_or_default() {
-        Command::Watch(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
-        Command::Practise(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
+        Command::Watch(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Measured)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options)))
+        }
+        Command::Practise(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Rehearsal)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options)))
+        }
         Command::Read(mut options) => with_cards_of_reading(&mut options)
             .inspect_err(|failure| recordings::tell_of_every_file(&options, failure))
             .and_then(|()| recordings::run(&options)),
