@@ -50,19 +50,19 @@ pub use watch::{SittingOptions, WatchOptions};
     after_long_help = ENVIRONMENT
 )]
 pub struct Cli {
-    /// Colours: auto takes them where a terminal has them
+    /// Colours: auto (where a terminal has them), always or never
     #[arg(
         long,
         global = true,
+        display_order = LAST,
         value_name = "WHEN",
         default_value = "auto",
-        hide_possible_values = true,
-        help = "Colours: auto (where a terminal has them), always or never"
+        hide_possible_values = true
     )]
     pub color: ColorChoice,
 
     /// Nothing but errors on standard error: no progress, no remarks
-    #[arg(long, global = true, value_name = "true|false", num_args = 0..=1, require_equals = true,
+    #[arg(long, global = true, display_order = LAST, value_name = "true|false", num_args = 0..=1, require_equals = true,
           default_value = "false", default_missing_value = "true", hide_default_value = true,
           hide_possible_values = true, action = ArgAction::Set, value_parser = BoolishValueParser::new())]
     pub quiet: bool,
@@ -144,6 +144,9 @@ impl Default for Command {
         Self::Watch(Box::default())
     }
 }
+
+/// What every command has stands behind what is its own.
+const LAST: usize = 1000;
 
 const ENVIRONMENT: &str = "\
 Environment:

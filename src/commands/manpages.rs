@@ -49,8 +49,7 @@ fn write_command(folder: &Path, command: &Command) -> io::Result<()> {
     let mut page = Vec::new();
     // What stands behind the options has lines of its own, which are kept.
     let behind = command.get_after_long_help().map(ToString::to_string);
-    let man = Man::new(command.clone().after_long_help("").after_help("")).manual("Tapewright");
-    man.render_title(&mut page)?;
+    let man = Man::new(command.clone().after_long_help("").after_help(""));
     man.render_name_section(&mut page)?;
     man.render_synopsis_section(&mut page)?;
     man.render_description_section(&mut page)?;
@@ -58,7 +57,11 @@ fn write_command(folder: &Path, command: &Command) -> io::Result<()> {
     if command.has_subcommands() {
         man.render_subcommands_section(&mut page)?;
     }
-    page.extend(roff::as_it_stands(&behind.unwrap_or_default()).as_bytes());
-    let file = folder.join(man.get_filename());
-    whole::write(&file, true, |mut to| to.write_all(&page))
+    let file = man.get_filename();
+    let name = file.trim_end_matches(".1");
+    let page = roff::title(name, '1')
+        + &roff::without_needless_breaks(&String::from_utf8_lossy(&page))
+        + &roff::as_it_stands(&behind.unwrap_or_default());
+    let place = folder.join(&file);
+    whole::write(&place, true, |mut to| to.write_all(page.as_bytes()))
 }

@@ -3,6 +3,29 @@
 
 use std::fmt::Write as _;
 
+use crate::commands::tape::today;
+
+/// The first line of a page: of what, when it was written, and by which version.
+pub(super) fn title(name: &str, section: char) -> String {
+    let (name, day) = (quoted(name), today());
+    let version = env!("CARGO_PKG_VERSION");
+    format!(".TH {name} {section} {day} \"tapewright {version}\" \"Tapewright\"\n")
+}
+
+/// A line breaks anyhow where there is room between two.
+pub(super) fn without_needless_breaks(page: &str) -> String {
+    let lines: Vec<&str> = page.lines().collect();
+    let is_room = |at: Option<usize>| {
+        at.and_then(|at| lines.get(at))
+            .is_some_and(|it| it.is_empty() || *it == ".sp")
+    };
+    let is_needed = |at: usize| {
+        lines[at] != ".br" || !(is_room(at.checked_sub(1)) || is_room(at.checked_add(1)))
+    };
+    let kept = (0..lines.len()).filter(|at| is_needed(*at));
+    kept.map(|at| lines[at].to_owned() + "\n").collect()
+}
+
 /// Text whose lines are kept, with its own heads as those of sections.
 pub(super) fn as_it_stands(text: &str) -> String {
     let mut page = String::new();
@@ -44,10 +67,11 @@ fn close(page: &mut String, open: &mut bool) {
 
 /// A chapter of the manual, which is written in Markdown.
 pub(super) fn chapter(name: &str, about: &str, text: &str) -> String {
-    let version = env!("CARGO_PKG_VERSION");
-    let title = quoted(&format!("tapewright-{name}"));
-    let mut page = format!(
-        ".TH {title} 7 \"\" \"tapewright {version}\" \"Tapewright\"\n.SH NAME\ntapewright\\-{} \\- {}\n",
+    let mut page = title(&format!("tapewright-{name}"), '7');
+    // Writing to a string cannot fail.
+    let _ = writeln!(
+        page,
+        ".SH NAME\ntapewright\\-{} \\- {}",
         escaped(name),
         escaped(about)
     );
