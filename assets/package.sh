@@ -23,19 +23,20 @@ command -v dpkg >/dev/null || {
 # This version and no other, so that the package is the same everywhere.
 cargo_deb_version=3.8.0
 cargo_deb=$target/tools/bin/cargo-deb
-if ! "$cargo_deb" --version 2>/dev/null | grep -qx "$cargo_deb_version"; then
+if ! "$cargo_deb" --version 2>/dev/null | grep -q "$cargo_deb_version"; then
     echo "package: installing cargo-deb $cargo_deb_version" >&2
     cargo install --quiet --locked --root "$target/tools" "cargo-deb@$cargo_deb_version" >&2
 fi
 
 cargo build --quiet --locked --profile "$profile" >&2
-program=$target/$built/tapewright
 rm -rf target/package
 mkdir -p target/package/man1 target/package/man7 target/package/completions
+program=target/package/tapewright
+strip -o "$program" "$target/$built/tapewright"
 "$program" manpages target/package
 mv target/package/*.1 target/package/man1
 mv target/package/*.7 target/package/man7
 "$program" completions bash >target/package/completions/tapewright
 "$program" completions zsh >target/package/completions/_tapewright
 "$program" completions fish >target/package/completions/tapewright.fish
-"$cargo_deb" --no-build --profile "$profile" --strip --output target/package
+"$cargo_deb" --no-build --no-strip --output target/package
