@@ -7,6 +7,7 @@ mod practise;
 mod read;
 mod runs;
 mod settings;
+mod sheet;
 mod snapshots;
 mod stated;
 mod tape;
@@ -32,12 +33,13 @@ pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
 pub use settings::{CompletionsOptions, ManpagesOptions, SettingsOptions};
+pub use sheet::{SheetFormat, SheetOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
 pub use ticks::TicksOptions;
 pub use tone::{Bits, Pitch, ToneOptions};
-pub use watch::{SittingOptions, WatchOptions};
+pub use watch::{JobOptions, SittingOptions, WatchOptions};
 
 /// Live speed, drift and flutter of a tape machine, for the technician at the
 /// trimmer.
@@ -113,6 +115,9 @@ pub enum Command {
     #[command(long_about = settings::MANPAGES_ABOUT,
               after_long_help = settings::MANPAGES_EXAMPLES)]
     Manpages(ManpagesOptions),
+    /// Make the sheet of a job: a page, Markdown, text, JSON, pictures
+    #[command(long_about = sheet::ABOUT, after_long_help = sheet::EXAMPLES)]
+    Sheet(SheetOptions),
     /// Help on a command, or a chapter of the manual
     Help(HelpOptions),
 }

@@ -1,26 +1,32 @@
-//! Keeps the snapshots of a sitting in a record, on a thread of its own: a
-//! disk may take seconds, and the needle must not wait for it.
+//! Keeps what a sitting measured, checked and noted in its job, on a thread of
+//! its own: a disk may take seconds, and the needle must not wait for it.
 
 use std::io;
-use std::path::PathBuf;
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
+use super::cli::JobOptions;
+use super::shell_word::shell_word;
+use super::sitting_job::{SittingJobs, kind_of};
 use super::tape::today;
-use super::{Exit, Failure, machine_parts, no_folder};
+use super::{Failure, machine_parts};
 use crate::readings::Origin;
 use crate::records::cards::CardError;
 use crate::records::{
-    Label, LinesError, LinesWarning, Record, Snapshot, cards,
+    Entry, Job, JobFile, Label, LinesError, Snapshot, cards, jobs,
     places::{self, Places},
 };
 use crate::references::parts::PartsCard;
 use crate::references::same_machine;
-use crate::screen::{Event, Kept, Lesson, Slot, SourceKind};
+use crate::report::numbers::plain;
+use crate::screen::{
+    Entrusted, Event, Kept, Lesson, OpenJob, SaveResult, Saved, Slot, SourceKind, Thing,
+};
 
 /// What waits to be written.
 enum Work {
-    Snapshot(Box<Kept>),
+    Thing(Box<Entrusted>),
     Lesson(Box<Lesson>),
 }
 
@@ -33,13 +39,15 @@ pub(super) struct Saving {
 
 impl Saving {
     /// Fails only where the system has no thread to give.
-    pub(super) fn start(keeper: Keeper) -> io::Result<Self> {
+    pub(super) fn start(mut keeper: Keeper) -> io::Result<Self> {
         let (waiting, to_save) = channel::<Work>();
         let (say, done) = channel();
         let save_all = move || {
             for work in to_save {
                 let done = match work {
-                    Work::Snapshot(kept) => Event::Saved(kept.number, keeper.save(*kept)),
+                    Work::Thing(it) => {
+                        Event::Saved(it.number, Box::new(keeper.save(it.thing, it.machine)))
+                    }
                     Work::Lesson(lesson) => Event::Learnt(Box::new(keeper.learn(&lesson))),
                 };
                 if say.send(done).is_err() {
@@ -59,10 +67,10 @@ impl Saving {
 
     /// Saves it as soon as what was given before is saved; what comes of it at
     /// once.
-    pub(super) fn save(&self, kept: Kept) -> Option<Event> {
-        let number = kept.number;
-        let refused = self.waiting.send(Work::Snapshot(Box::new(kept))).err();
-        refused.map(|_| Event::Saved(number, Err(STOPPED.to_owned())))
+    pub(super) fn save(&self, entrusted: Entrusted) -> Option<Event> {
+        let number = entrusted.number;
+        let refused = self.waiting.send(Work::Thing(Box::new(entrusted))).err();
+        refused.map(|_| Event::Saved(number, Box::new(Err(STOPPED.to_owned()))))
     }
 
     /// Puts a part on the card of a machine, likewise.
@@ -86,38 +94,29 @@ impl Saving {
     }
 }
 
-const STOPPED: &str = "what writes the record has stopped";
+const STOPPED: &str = "what writes the job has stopped";
 
-/// Keeps snapshots in a record, and cards beside it.
+/// Keeps things in a job, and cards beside the jobs.
 pub(super) struct Keeper {
     places: Places,
-    path: PathBuf,
-    simulated: bool,
+    kind: places::Kind,
+    jobs: SittingJobs,
 }
 
 impl Keeper {
-    /// The record must be usable before anything is measured; what is odd
-    /// about it comes back as a message.
+    /// The job, or the folder for one, must be usable before anything is
+    /// measured; what is to be told about it comes back.
     pub(super) fn open(
         places: &Places,
-        kind: SourceKind,
+        source: SourceKind,
+        options: &JobOptions,
+        machine: Option<&str>,
     ) -> Result<(Self, Option<String>), Failure> {
-        let simulated = kind == SourceKind::Rehearsal;
-        let usual = if simulated {
-            places::Kind::Rehearsal
-        } else {
-            places::Kind::Measured
-        };
-        let path = places.record(usual).ok_or_else(no_folder)?;
-        let unusable = |error: LinesError| Failure::new(Exit::File, error.to_string());
-        let (record, warnings) = Record::open(&path).map_err(unusable)?;
-        record.check_place().map_err(unusable)?;
-        let news = warnings.first().map(LinesWarning::to_string);
-        let places = places.clone();
+        let (jobs, news) = SittingJobs::open(places, source, options, machine)?;
         let keeper = Self {
-            places,
-            path,
-            simulated,
+            places: places.clone(),
+            kind: kind_of(source),
+            jobs,
         };
         Ok((keeper, news))
     }
@@ -126,7 +125,7 @@ impl Keeper {
     /// It grows from what the disk holds now, and what stood there before stays
     /// beside it: a person may have written it, with remarks.
     fn learn(&self, lesson: &Lesson) -> Result<(PartsCard, String), String> {
-        if self.simulated {
+        if self.is_simulated() {
             return Err("what is simulated goes on no card of a real machine".to_owned());
         }
         let said = |error: CardError| error.to_string();
@@ -151,10 +150,36 @@ impl Keeper {
         Ok((card, path.display().to_string()))
     }
 
-    /// Where it lies now, or why it does not. The record is read again each
-    /// time, since another program may have added to it.
-    fn save(&self, kept: Kept) -> Result<String, String> {
-        let (mut record, _) = Record::open(&self.path).map_err(|error| error.to_string())?;
+    fn is_simulated(&self) -> bool {
+        self.kind == places::Kind::Rehearsal
+    }
+
+    /// The job that it is in now, or why it is in none. The file is read again
+    /// each time, since another program may have added to it.
+    fn save(&mut self, thing: Thing, machine: Option<String>) -> SaveResult {
+        let (mut file, torn) = self.jobs.file_for(machine.as_deref())?;
+        let entry = match thing {
+            Thing::Snapshot(kept) => Entry::Snapshot(Box::new(self.snapshot(*kept))),
+            Thing::Wiper(report) => Entry::Wiper(Box::new(report.writable())),
+            Thing::Note(text) => Entry::Note(text),
+        };
+        let said = |error: LinesError| error.to_string();
+        let warning = torn.or(file.add(entry).map_err(said)?);
+        Ok(Saved {
+            into: self.open_job(&file),
+            warning: warning.map(|warning| warning.to_string()),
+        })
+    }
+
+    fn open_job(&self, file: &JobFile) -> OpenJob {
+        OpenJob {
+            path: file.path().to_owned(),
+            job: Arc::new(without_pictures(file.job())),
+            sheet: sheet_command(&self.places, self.kind, file),
+        }
+    }
+
+    fn snapshot(&self, kept: Kept) -> Snapshot {
         let (label, position) = match kept.slot {
             Slot::Before => (Label::Before, None),
             Slot::After => (Label::After, None),
@@ -185,42 +210,63 @@ impl Keeper {
         }
         snapshot.tolerance = Some(kept.tolerance.half_width);
         snapshot.machine = kept.machine;
-        snapshot.note = kept.note;
-        snapshot.simulated = self.simulated;
+        snapshot.simulated = self.is_simulated();
         snapshot.position = position;
         snapshot.run = kept.run;
         snapshot.supply_volts = kept.supply_volts;
         snapshot.wiper = kept.wiper.map(|report| report.without_picture());
         snapshot.wiper_at_first = kept.wiper_at_first.map(|report| report.without_picture());
         snapshot.wiper_cleanings = kept.wiper_cleanings;
-        let warning = record
-            .append(&snapshot)
-            .map_err(|error| error.to_string())?;
-        let place = self.path.display();
-        Ok(match warning {
-            Some(warning) => format!("{place}; {warning}"),
-            None => place.to_string(),
-        })
+        snapshot
     }
+}
+
+/// What the screen shows of a job: figures and words.
+fn without_pictures(job: &Job) -> Job {
+    let mut job = job.clone();
+    for snapshot in &mut job.snapshots {
+        snapshot.measurement.track = None;
+    }
+    for check in &mut job.wipers {
+        check.report = check.report.without_picture();
+    }
+    job
+}
+
+/// What makes the sheet of a job, as it is typed.
+fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String {
+    let name = &file.job().name;
+    let is_found = jobs::path_of(places, kind, name).is_some_and(|it| it == file.path());
+    // What a terminal cannot show or an option looks like is called by its path.
+    let by_name = is_found && plain(name) == *name && !name.starts_with('-');
+    let path = file.path().display().to_string();
+    let called = if by_name { name } else { &path };
+    let mut command = format!("tapewright sheet {}", shell_word(called));
+    if by_name && kind == places::Kind::Rehearsal {
+        command += " --rehearsal";
+    }
+    if let Some(folder) = places.named_folder().filter(|_| by_name) {
+        command += &format!(" --data {}", shell_word(&folder.display().to_string()));
+    }
+    command
 }
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
+    use std::path::{Path, PathBuf};
 
     use super::*;
+    use crate::readings::{SweepReport, SweepVerdict};
+    use crate::records::About;
     use crate::references::parts::HeardAt;
     use crate::units::Percent;
-    use std::sync::Arc;
 
-    fn kept(number: u32) -> Kept {
-        Kept {
-            number,
+    fn kept(number: u32, machine: Option<&str>) -> Entrusted {
+        let kept = Kept {
             slot: Slot::Named(format!("number {number}")),
-            measurement: Arc::new(crate::readings::Measurement::clone(&invented())),
+            measurement: Arc::new(invented()),
             tolerance: crate::references::Tolerance::default(),
-            machine: None,
-            note: None,
+            machine: machine.map(str::to_owned),
             supply_volts: None,
             tape: None,
             recorded_on: None,
@@ -229,7 +275,19 @@ mod tests {
             wiper_at_first: None,
             wiper_cleanings: None,
             source: "line in".to_owned(),
-            saved: false,
+        };
+        entrusted(number, machine, Thing::Snapshot(Box::new(kept)))
+    }
+
+    fn note(number: u32, machine: Option<&str>) -> Entrusted {
+        entrusted(number, machine, Thing::Note(format!("note {number}")))
+    }
+
+    fn entrusted(number: u32, machine: Option<&str>, thing: Thing) -> Entrusted {
+        Entrusted {
+            number,
+            thing,
+            machine: machine.map(str::to_owned),
             saving: true,
         }
     }
@@ -246,29 +304,59 @@ mod tests {
         engine.expect("a usual format").measurement()
     }
 
-    fn saving_in(folder: &Path) -> Saving {
+    fn saving_of(folder: &Path, source: SourceKind, options: &JobOptions) -> Saving {
         let places = Places::in_folder(folder.to_owned());
-        let (keeper, _) = Keeper::open(&places, SourceKind::Input).expect("a record");
+        let opened = Keeper::open(&places, source, options, None);
+        let (keeper, _) = opened.unwrap_or_else(|failure| panic!("{}", failure.message));
         Saving::start(keeper).expect("a thread")
+    }
+
+    fn saving_in(folder: &Path) -> Saving {
+        saving_of(folder, SourceKind::Input, &JobOptions::default())
+    }
+
+    /// What became of all that was given, by its number.
+    fn saved(saving: Saving) -> Vec<(u32, SaveResult)> {
+        let done = saving.finish().into_iter().map(|done| match done {
+            Event::Saved(number, result) => (number, *result),
+            _ => panic!("not saved"),
+        });
+        done.collect()
+    }
+
+    /// All jobs of a folder, by their names.
+    fn jobs_in(folder: &Path, kind: places::Kind) -> Vec<(String, Job)> {
+        let places = Places::in_folder(folder.to_owned());
+        let all = jobs::list(&places, kind).into_iter().map(|(_, opened)| {
+            let (file, warnings) = opened.expect("a job");
+            assert!(warnings.is_empty(), "{warnings:?}");
+            (file.job().name.clone(), file.job().clone())
+        });
+        all.collect()
     }
 
     #[test]
     fn everything_given_is_saved_before_it_ends_in_order() {
         let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("snapshots.jsonl");
         let saving = saving_in(folder.path());
         for number in 1..=5 {
-            assert!(saving.save(kept(number)).is_none());
+            assert!(saving.save(kept(number, Some("deck 4"))).is_none());
         }
-        let saved = saving.finish().into_iter().map(|done| match done {
-            Event::Saved(number, Ok(_)) => number,
-            _ => panic!("not saved"),
-        });
-        assert_eq!(saved.collect::<Vec<u32>>(), [1, 2, 3, 4, 5]);
-        let (record, _) = Record::open(&path).expect("a record");
-        let labels: Vec<String> = record
-            .list()
-            .iter()
+        let done: Vec<u32> = saved(saving)
+            .into_iter()
+            .map(|(number, result)| {
+                result.expect("saved");
+                number
+            })
+            .collect();
+        assert_eq!(done, [1, 2, 3, 4, 5]);
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let [(name, job)] = &all[..] else {
+            panic!("{all:?}")
+        };
+        assert_eq!(*name, format!("{} deck 4", today()));
+        assert_eq!(job.machine(), Some("deck 4"));
+        let labels: Vec<String> = (job.snapshots.iter())
             .map(|it| it.label.to_string())
             .collect();
         assert_eq!(labels.len(), 5);
@@ -276,17 +364,171 @@ mod tests {
     }
 
     #[test]
-    fn what_cannot_be_saved_comes_back_with_the_reason() {
+    fn what_cannot_be_saved_comes_back_with_the_reason_and_can_be_tried_again() {
         let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("snapshots.jsonl");
+        let path = folder.path().join("jobs");
         let saving = saving_in(folder.path());
-        // A folder in the place of the record.
-        std::fs::create_dir(&path).expect("room");
-        assert!(saving.save(kept(1)).is_none());
-        let done = saving.finish();
-        assert!(
-            matches!(&done[..], [Event::Saved(1, Err(reason))] if reason.contains("snapshots.jsonl"))
+        // A file in the place of the folder.
+        std::fs::write(&path, "").expect("room");
+        assert!(saving.save(note(1, None)).is_none());
+        let wait = std::iter::repeat_with(|| {
+            std::thread::sleep(std::time::Duration::from_millis(5));
+            saving.next_done()
+        });
+        let Some(Event::Saved(1, refused)) = wait.flatten().next() else {
+            panic!("nothing came of it")
+        };
+        let refused = refused.expect_err("no room");
+        assert!(refused.contains("jobs"), "{refused}");
+        std::fs::remove_file(&path).expect("ours");
+        assert!(saving.save(note(1, None)).is_none());
+        assert!(saved(saving)[0].1.is_ok());
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        assert_eq!(all[0].1.notes[0].text, "note 1");
+    }
+
+    #[test]
+    fn checks_and_notes_go_into_the_job_too_with_the_picture_of_the_check() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = JobOptions {
+            job: Some("repair 117".to_owned()),
+            serial: Some("0042".to_owned()),
+            owner_note: Some("runs slow".to_owned()),
+            supply: Some(" ".to_owned()),
+        };
+        let saving = saving_of(folder.path(), SourceKind::Input, &options);
+        let mut report = SweepReport {
+            verdict: SweepVerdict::Smooth,
+            // JSON has no such number.
+            evidence: f64::INFINITY,
+            ..SweepReport::default()
+        };
+        report.picture.speed = vec![Some(Percent(0.1)), None];
+        saving.save(entrusted(1, None, Thing::Wiper(Arc::new(report.clone()))));
+        saving.save(note(2, Some("deck 4")));
+        let done = saved(saving);
+        let sheet = &done[1].1.as_ref().expect("saved").into.sheet;
+        let folder_word = shell_word(folder.path().to_str().expect("text")).into_owned();
+        assert_eq!(
+            *sheet,
+            format!("tapewright sheet \"repair 117\" --data {folder_word}")
         );
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let (name, job) = &all[0];
+        assert_eq!((name.as_str(), all.len()), ("repair 117", 1));
+        assert_eq!(job.wipers[0].report.picture, report.picture);
+        assert_eq!(job.notes[0].text, "note 2");
+        let said = About::ALL.map(|about| job.said(about));
+        let expected = [Some("deck 4"), Some("0042"), Some("runs slow"), None];
+        assert_eq!(said, expected);
+    }
+
+    #[test]
+    fn another_machine_is_another_job_and_the_first_is_gone_on_with() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = JobOptions {
+            job: Some("repair 117".to_owned()),
+            serial: Some("0042".to_owned()),
+            ..JobOptions::default()
+        };
+        let saving = saving_of(folder.path(), SourceKind::Input, &options);
+        let machines = [
+            None,
+            Some("deck 4"),
+            Some("deck 5"),
+            Some("Deck-4"),
+            None,
+            Some("deck 5"),
+        ];
+        for (number, machine) in (1..).zip(machines) {
+            saving.save(note(number, machine));
+        }
+        assert!(saved(saving).iter().all(|(_, result)| result.is_ok()));
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let told: Vec<_> = all
+            .iter()
+            .map(|(name, job)| {
+                let notes: Vec<&str> = job.notes.iter().map(|it| it.text.as_str()).collect();
+                (name.as_str(), notes.join(", "), job.said(About::Serial))
+            })
+            .collect();
+        let other = format!("{} deck 5", today());
+        let expected = [
+            (
+                "repair 117",
+                "note 1, note 2, note 4, note 5".to_owned(),
+                Some("0042"),
+            ),
+            (other.as_str(), "note 3, note 6".to_owned(), None),
+        ];
+        assert_eq!(told, expected);
+        assert!(all.iter().all(|(_, job)| job.corrections.is_empty()));
+    }
+
+    #[test]
+    fn a_job_of_today_goes_on_and_two_machines_without_a_name_are_two_jobs() {
+        let folder = tempfile::tempdir().expect("a folder");
+        for machine in [Some("deck 4"), Some("DECK 4"), None, None] {
+            let saving = saving_in(folder.path());
+            saving.save(note(1, machine));
+            assert!(saved(saving)[0].1.is_ok());
+        }
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let counts: Vec<usize> = all.iter().map(|(_, job)| job.notes.len()).collect();
+        assert_eq!(counts, [2, 1, 1]);
+    }
+
+    #[test]
+    fn a_job_of_another_machine_or_of_the_simulated_one_is_refused() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let open = |source, name: &str, machine, serial: Option<&str>| {
+            let options = JobOptions {
+                job: Some(name.to_owned()),
+                serial: serial.map(str::to_owned),
+                ..JobOptions::default()
+            };
+            Keeper::open(&places, source, &options, machine).map_err(|it| it.message)
+        };
+        let named = open(SourceKind::Input, "a", Some("deck 4"), Some("1")).expect("new");
+        assert_eq!(named.1.as_deref(), Some("new job a"));
+        let saving = Saving::start(named.0).expect("a thread");
+        saving.save(note(1, Some("deck 4")));
+        drop(saved(saving));
+        let again = open(SourceKind::Recording, "A", Some("Deck-4"), None).expect("the same");
+        assert_eq!(again.1.as_deref(), Some("job a goes on: 1 note"));
+        let file: PathBuf = folder.path().join("jobs").join("a.jsonl");
+        let before = std::fs::read(&file).expect("there");
+        let by_path = file.to_str().expect("text");
+        for (refused, why) in [
+            (open(SourceKind::Input, "a", Some("deck 5"), None), "deck 4"),
+            (
+                open(SourceKind::Input, "a", None, Some("2")),
+                "serial number",
+            ),
+            (
+                open(SourceKind::Rehearsal, by_path, None, None),
+                "a real machine",
+            ),
+            (open(SourceKind::Input, "..", None, None), "no name"),
+        ] {
+            let said = refused.err().expect("refused");
+            assert!(said.contains(why), "{said}");
+        }
+        assert_eq!(std::fs::read(&file).expect("there"), before);
+    }
+
+    #[test]
+    fn a_rehearsal_keeps_apart() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let saving = saving_of(folder.path(), SourceKind::Rehearsal, &JobOptions::default());
+        saving.save(kept(1, Some("deck 4")));
+        let done = saved(saving);
+        let sheet = &done[0].1.as_ref().expect("saved").into.sheet;
+        assert!(sheet.contains(" deck 4\" --rehearsal --data "), "{sheet}");
+        assert!(jobs_in(folder.path(), places::Kind::Measured).is_empty());
+        let all = jobs_in(folder.path(), places::Kind::Rehearsal);
+        assert!(all[0].1.simulated && all[0].1.snapshots[0].simulated);
     }
 
     fn lesson(part: &str) -> Lesson {
@@ -310,9 +552,7 @@ mod tests {
     }
 
     fn learnt(folder: &Path, kind: SourceKind, part: &str) -> Result<(PartsCard, String), String> {
-        let places = Places::in_folder(folder.to_owned());
-        let (keeper, _) = Keeper::open(&places, kind).expect("a record");
-        let saving = Saving::start(keeper).expect("a thread");
+        let saving = saving_of(folder, kind, &JobOptions::default());
         assert!(saving.learn(lesson(part)).is_none());
         match saving.finish().pop() {
             Some(Event::Learnt(result)) => *result,

@@ -24,6 +24,9 @@ mod read_words;
 mod recordings;
 mod say;
 mod settings;
+mod sheet;
+mod shell_word;
+mod sitting_job;
 mod snapshots;
 mod steady;
 mod stretch;
@@ -104,7 +107,12 @@ fn with_cards(
     parts.read_card(&places, machine).map_err(cannot)
 }
 
-fn with_cards_of_sitting(sitting: &mut SittingOptions) -> Result<(), Failure> {
+/// A job that was named may say which machine it is.
+fn with_cards_of_sitting(sitting: &mut SittingOptions, kind: places::Kind) -> Result<(), Failure> {
+    if sitting.machine.is_none() {
+        let places = sitting.reference.data.places();
+        sitting.machine = sitting_job::machine_of(&places, kind, &sitting.job)?;
+    }
     with_cards(
         &mut sitting.reference,
         &mut sitting.parts,
@@ -165,10 +173,14 @@ pub fn run(typed: Typed) -> ExitCode {
 
 fn carry_out(command: Command, settings: &Settings) -> Outcome {
     match command {
-        Command::Watch(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options))),
-        Command::Practise(mut options) => with_cards_of_sitting(&mut options.sitting)
-            .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options))),
+        Command::Watch(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Measured)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options)))
+        }
+        Command::Practise(mut options) => {
+            with_cards_of_sitting(&mut options.sitting, places::Kind::Rehearsal)
+                .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options)))
+        }
         Command::Read(mut options) => with_cards_of_reading(&mut options)
             .inspect_err(|failure| recordings::tell_of_every_file(&options, failure))
             .and_then(|()| recordings::run(&options)),
@@ -181,6 +193,7 @@ fn carry_out(command: Command, settings: &Settings) -> Outcome {
         Command::Settings(options) => settings::run(&options, settings),
         Command::Completions(options) => completions::run(&options),
         Command::Manpages(options) => manpages::run(&options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
     }
 }

@@ -1,12 +1,10 @@
 //! `tapewright snapshots`: lists and compares what was kept.
 
-use std::path::PathBuf;
-
 use jiff::tz::TimeZone;
 
 use super::cli::{SnapshotsAction, SnapshotsOptions};
 use super::{Exit, Failure, Outcome, no_folder};
-use crate::records::{Label, Record, Snapshot, places};
+use crate::records::{Label, LinesError, LinesWarning, Record, Snapshot, jobs, places};
 use crate::references::same_machine;
 use crate::report::{comparison, listing};
 
@@ -14,22 +12,15 @@ use crate::report::{comparison, listing};
 type Numbered<'a> = (usize, &'a Snapshot);
 
 pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
-    let path = record_path(options)?;
-    let (record, warnings) =
-        Record::open(path).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
-    for warning in warnings {
-        super::complain(&warning.to_string());
-    }
-    let all: Vec<Numbered<'_>> = (1..).zip(record.list()).collect();
+    let (kept, exit) = all_kept(options)?;
+    let all: Vec<Numbered<'_>> = (1..).zip(&kept).collect();
     let of_machine: Vec<Numbered<'_>> = all
         .iter()
         .copied()
         .filter(|(_, snapshot)| is_of_machine(snapshot, options.machine.as_deref()))
         .collect();
     let text = match &options.action {
-        None | Some(SnapshotsAction::List) if of_machine.is_empty() => {
-            nothing_kept(&record, options.machine.as_deref())
-        }
+        None | Some(SnapshotsAction::List) if of_machine.is_empty() => nothing_kept(options),
         None | Some(SnapshotsAction::List) => listing::table(&of_machine, &TimeZone::system()),
         Some(SnapshotsAction::Compare { numbers }) => {
             let (earlier, later) = match numbers[..] {
@@ -40,16 +31,47 @@ pub(super) fn run(options: &SnapshotsOptions) -> Outcome {
         }
     };
     super::say::write_words(&text)?;
-    Ok(Exit::Done)
+    Ok(exit)
 }
 
-fn record_path(options: &SnapshotsOptions) -> Result<PathBuf, Failure> {
-    let kind = if options.rehearsal {
+/// All snapshots by time: those of jobs, and those of the record that earlier
+/// versions wrote. What cannot be read is told and does not stop the rest.
+fn all_kept(options: &SnapshotsOptions) -> Result<(Vec<Snapshot>, Exit), Failure> {
+    let (places, kind) = (options.data.places(), kind(options));
+    let mut kept = Vec::new();
+    let mut exit = Exit::Done;
+    let mut take = |opened: Result<(&[Snapshot], &[LinesWarning]), &LinesError>| match opened {
+        Ok((snapshots, warnings)) => {
+            kept.extend_from_slice(snapshots);
+            for warning in warnings {
+                super::complain(&warning.to_string());
+            }
+        }
+        Err(error) => {
+            super::complain(&error.to_string());
+            exit = Exit::File;
+        }
+    };
+    let record = Record::open(places.record(kind).ok_or_else(no_folder)?);
+    take(
+        record
+            .as_ref()
+            .map(|(record, warnings)| (record.list(), &warnings[..])),
+    );
+    for (_, job) in jobs::list(&places, kind) {
+        let job = job.as_ref();
+        take(job.map(|(file, warnings)| (&file.job().snapshots[..], &warnings[..])));
+    }
+    kept.sort_by_key(|snapshot| snapshot.taken_at);
+    Ok((kept, exit))
+}
+
+fn kind(options: &SnapshotsOptions) -> places::Kind {
+    if options.rehearsal {
         places::Kind::Rehearsal
     } else {
         places::Kind::Measured
-    };
-    options.data.places().record(kind).ok_or_else(no_folder)
+    }
 }
 
 fn is_of_machine(snapshot: &Snapshot, wanted: Option<&str>) -> bool {
@@ -61,12 +83,12 @@ fn is_one_machine(one: &Snapshot, other: &Snapshot) -> bool {
     one == other || same_machine(one, other)
 }
 
-fn nothing_kept(record: &Record, machine: Option<&str>) -> String {
+fn nothing_kept(options: &SnapshotsOptions) -> String {
+    let machine = options.machine.as_deref();
     let of = machine.map_or(String::new(), |name| format!(" of \"{name}\""));
-    format!(
-        "No snapshots{of} in {} yet; tapewright watch keeps them.\n",
-        record.path().display()
-    )
+    let folder = options.data.places().jobs(kind(options));
+    let within = folder.map_or(String::new(), |it| format!(" in {}", it.display()));
+    format!("No snapshots{of}{within} yet; tapewright watch keeps them.\n")
 }
 
 fn numbered<'a>(all: &[Numbered<'a>], number: usize) -> Result<Numbered<'a>, Failure> {

@@ -30,7 +30,7 @@ use crate::rehearsal::PracticeMachine;
 use crate::report::LogHead;
 use crate::screen::{
     self, Effect, Ending, Event, Look, Outside, PlannedRun, ScreenState, Setup, SourceKind,
-    Terminal, TerminalError, terminal,
+    Terminal, TerminalError, Thing, terminal,
 };
 
 /// Said on screen where there is nothing to listen to.
@@ -116,7 +116,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
-    let (keeper, news) = Keeper::open(&places, source.kind)?;
+    let (keeper, news) = Keeper::open(&places, source.kind, &options.job, machine.as_deref())?;
     // Last of what may be refused: a log that was begun is not begun again.
     let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
@@ -262,7 +262,7 @@ impl Outside for Around<'_> {
                     bench.send(command);
                 }
             }
-            Effect::Save(kept) => return self.saving.save(kept),
+            Effect::Save(entrusted) => return self.saving.save(entrusted),
             Effect::Learn(lesson) => return self.saving.learn(*lesson),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
@@ -297,13 +297,19 @@ fn finish(ending: Ending) -> Outcome {
 
 /// Nothing that was measured is lost without a word.
 fn report_unsaved(state: &ScreenState) {
-    let unsaved = state.unsaved().map(|kept| {
-        let speed = kept.measurement.speed;
-        let figure = speed.map_or("no speed".to_owned(), |speed| {
-            format!("{:+.3} %", speed.deviation.0)
-        });
-        let name = kept.slot.name();
-        format!("the snapshot {name} ({figure}) could not be saved")
+    let unsaved = state.unsaved().map(|entrusted| {
+        let what = match &entrusted.thing {
+            Thing::Snapshot(kept) => {
+                let speed = kept.measurement.speed;
+                let figure = speed.map_or("no speed".to_owned(), |speed| {
+                    format!("{:+.3} %", speed.deviation.0)
+                });
+                format!("snapshot {} ({figure})", kept.slot.name())
+            }
+            Thing::Wiper(_) => "wiper check".to_owned(),
+            Thing::Note(text) => format!("note \"{text}\""),
+        };
+        format!("the {what} could not be saved")
     });
     super::say::complain_at_once(&unsaved.collect::<Vec<_>>());
 }

@@ -9,6 +9,7 @@ use super::measurement::Measurement;
 use super::noise::noise_hz;
 use super::stability::{StabilityPoint, stability};
 use super::stretch::Stretch;
+use super::track::Track;
 use super::values::{DriftReading, FlutterReading, SignalFigures, SpeedFigures, UncertaintyParts};
 use super::wavering::FlutterLines;
 use crate::signal::line::Line;
@@ -46,6 +47,7 @@ pub fn assemble(stretch: &Stretch, around: &Surroundings) -> Measurement {
         drift,
         stability: nominal.map_or_else(Vec::new, |nominal| steadiness(stretch, around, nominal)),
         along: nominal.and_then(|nominal| along(stretch, around, nominal)),
+        track: nominal.and_then(|nominal| track(stretch, around, nominal)),
         flutter,
         lines: nominal.and_then(|_| lines(stretch, around)),
         channels: nominal.and_then(|_| stretch.channels.told()),
@@ -120,12 +122,37 @@ fn along(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<Alo
     })
 }
 
+/// Speed and flutter against time, the latter where the tone reaches as far as
+/// the weighting curve and the player's own is not in it.
+fn track(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Option<Track> {
+    let conditions = around.conditions;
+    let origin_hz = stretch.origin_hz()?;
+    let scale = conditions.percent_per_hz(nominal);
+    let reach = stretch.band_hz().or(around.band_hz);
+    let has_flutter = conditions.kind == ReferenceKind::Tone && reaches(WEIGHTED_HZ, reach);
+    let deviation = |off_hz| conditions.deviation(Hertz(origin_hz + off_hz), nominal);
+    let reading = |hz| has_flutter.then_some(Percent(hz * scale));
+    Track::of(
+        (stretch.steps(), deviation),
+        (&stretch.flutter.steps, reading),
+        around.since_tick,
+    )
+}
+
 /// Of the newest undisturbed piece: a turn of the trimmer is no unsteadiness
 /// of the machine.
 fn steadiness(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Vec<StabilityPoint> {
     let series = stretch.undisturbed();
     let scale = around.conditions.percent_per_hz(nominal);
     stability(series.blocks(), Seconds(series.block_s()), scale)
+}
+
+/// What is weighted needs this; see [`flutter_figures`].
+const WEIGHTED_HZ: f64 = 100.0;
+
+/// Whether a band reaches an edge; one that is not known is not narrow.
+fn reaches(edge_hz: f64, band_hz: Option<f64>) -> bool {
+    band_hz.is_none_or(|band_hz| band_hz >= edge_hz)
 }
 
 /// From hertz to percent; what the tone is too low for is withheld.
@@ -136,17 +163,17 @@ fn steadiness(stretch: &Stretch, around: &Surroundings, nominal: Hertz) -> Vec<S
 pub fn flutter_figures(hz: &FlutterHz, scale: f64, band_hz: Option<f64>) -> FlutterReading {
     let percent = |value: Option<f64>| value.map(|value| Percent(value * scale));
     let reach = band_hz.unwrap_or(f64::INFINITY);
-    let if_reached = |edge: f64, value: Option<Percent>| value.filter(|_| reach >= edge);
-    let of = |uncertainty: Option<f64>| if_reached(100.0, percent(uncertainty));
+    let if_reached = |edge, value: Option<Percent>| value.filter(|_| reaches(edge, band_hz));
+    let of = |uncertainty: Option<f64>| if_reached(WEIGHTED_HZ, percent(uncertainty));
     let two_sigma = percent(hz.weighted_two_sigma);
     let peak = percent(hz.weighted_peak);
     let rms = percent(hz.weighted_rms);
     FlutterReading {
-        weighted_two_sigma: if_reached(100.0, two_sigma),
+        weighted_two_sigma: if_reached(WEIGHTED_HZ, two_sigma),
         weighted_two_sigma_uncertainty: of(hz.weighted_two_sigma_uncertainty),
-        weighted_peak: if_reached(100.0, peak),
+        weighted_peak: if_reached(WEIGHTED_HZ, peak),
         weighted_peak_uncertainty: of(hz.weighted_peak_uncertainty),
-        weighted_rms: if_reached(100.0, rms),
+        weighted_rms: if_reached(WEIGHTED_HZ, rms),
         weighted_rms_uncertainty: of(hz.weighted_rms_uncertainty),
         unweighted_two_sigma: percent(hz.unweighted_two_sigma),
         unweighted_rms: percent(hz.unweighted_rms),

@@ -24,6 +24,8 @@ pub struct Surroundings<'a> {
     /// The trimmer is being turned through its range.
     pub is_swept: bool,
     pub channel: ChannelUsed,
+    /// The tick that times count from.
+    pub since_tick: u64,
 }
 
 pub(super) fn cautions(

@@ -206,7 +206,8 @@ impl Measurement {
             let places = stretches.flat_map(|it| [&mut it.from, &mut it.to]);
             places.chain([&mut cut.from, &mut cut.to])
         });
-        for time in starts.chain(cut) {
+        let track = self.track.iter_mut().map(|track| &mut track.from);
+        for time in starts.chain(cut).chain(track) {
             time.0 += later.0;
         }
         self.signal.clipped_samples = whole.signal.clipped_samples;

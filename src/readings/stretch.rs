@@ -9,6 +9,7 @@ use super::flutter::FlutterTotals;
 use super::health::{Sides, sides};
 use super::measurement::Measurement;
 use super::short::Direct;
+use super::track::{Mean, Steps};
 use super::values::{ChannelUsed, Dropout};
 use super::vibrato::VibratoTotals;
 use crate::signal::check::Beside;
@@ -60,6 +61,9 @@ pub struct Stretch {
     series: BlockSeries,
     /// The same since the last disturbance: for drift and span.
     undisturbed: BlockSeries,
+    /// The same against time, and its first tick.
+    steps: Steps<Mean>,
+    first_tick: Option<u64>,
     /// When it went how fast; only of a whole recording.
     pub course: Course,
     /// Wow and flutter.
@@ -107,6 +111,8 @@ impl Stretch {
             pieces: 0,
             series: BlockSeries::new(BLOCK_S, rate_hz),
             undisturbed: BlockSeries::new(BLOCK_S, rate_hz),
+            steps: Steps::new(rate_hz),
+            first_tick: None,
             course: Course::new(rate_hz),
             flutter: FlutterTotals::new(rate_hz),
             channels: ChannelTotals::default(),
@@ -186,10 +192,19 @@ impl Stretch {
         }
     }
 
-    /// A value of the speed track with the channels it was made from.
-    pub fn value(&mut self, hz: f64, tone_power: f64, used: ChannelUsed, disagree: bool) {
+    /// A value of the speed track at a tick of the input, with the channels it was
+    /// made from.
+    pub fn value(
+        &mut self,
+        (tick, hz): (u64, f64),
+        tone_power: f64,
+        used: ChannelUsed,
+        disagree: bool,
+    ) {
         let origin = *self.origin_hz.get_or_insert(hz);
         let off = hz - origin;
+        self.first_tick.get_or_insert(tick);
+        self.steps.at(tick).add(off);
         self.values += 1;
         self.pieces = self.pieces.max(1);
         self.fit.push(off);
@@ -316,6 +331,16 @@ impl Stretch {
     /// What the series are counted from; `None` before the first value.
     pub fn origin_hz(&self) -> Option<f64> {
         self.origin_hz
+    }
+
+    /// The speed against time, counted from the same.
+    pub fn steps(&self) -> &Steps<Mean> {
+        &self.steps
+    }
+
+    /// The tick of its first value; `None` before that.
+    pub fn first_tick(&self) -> Option<u64> {
+        self.first_tick
     }
 
     /// The series of block means.

@@ -178,6 +178,11 @@ impl Job {
         self.said(About::Machine)
     }
 
+    /// Nothing was measured, checked or noted yet.
+    pub fn is_empty(&self) -> bool {
+        self.snapshots.is_empty() && self.wipers.is_empty() && self.notes.is_empty()
+    }
+
     fn take(&mut self, line: Line) {
         self.last_at = Some(line.at);
         if !self.programs.contains(&line.program) {
@@ -222,6 +227,11 @@ impl Job {
                 }
             }
             self.corrected(at, about.name().to_owned(), was, is.clone());
+        } else if about == About::Machine && self.machine().is_none() {
+            // It was on the bench before somebody named it.
+            for snapshot in &mut self.snapshots {
+                snapshot.machine.get_or_insert_with(|| is.clone());
+            }
         }
         self.said[about as usize] = Some(is);
     }
@@ -346,6 +356,17 @@ mod tests {
         assert_eq!((job.snapshots.len(), job.wipers.len()), (1, 1));
         assert!(job.corrections.is_empty());
         assert_eq!(job.programs, [env!("CARGO_PKG_VERSION")]);
+    }
+
+    #[test]
+    fn what_was_kept_before_the_machine_was_named_is_of_that_machine() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut file = opened(&folder.path().join("job.jsonl"));
+        let snapshot = Snapshot::new(Label::Before, "line in", Measurement::default());
+        file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
+        file.say(About::Machine, "deck 4").expect("room");
+        assert_eq!(file.job().snapshots[0].machine.as_deref(), Some("deck 4"));
+        assert!(file.job().corrections.is_empty());
     }
 
     #[test]

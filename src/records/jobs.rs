@@ -29,6 +29,16 @@ pub fn file_of(places: &Places, kind: Kind, name: &str) -> Option<PathBuf> {
     )
 }
 
+/// The file of a job that somebody calls by its name, by the stem of its file,
+/// or by a path that ends in `.jsonl`; `None` as above.
+pub fn path_of(places: &Places, kind: Kind, called: &str) -> Option<PathBuf> {
+    let path = Path::new(called);
+    if is_job_file(path) {
+        return Some(path.to_owned());
+    }
+    file_of(places, kind, called)
+}
+
 /// A name that every file system takes, one for each name that matters.
 fn file_name(name: &str) -> String {
     let plain = plain_name(name);

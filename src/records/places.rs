@@ -1,6 +1,6 @@
 //! Where records lie when nobody says otherwise: the platform's data folder.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use directories::ProjectDirs;
 
@@ -54,6 +54,11 @@ impl Places {
     /// Somebody has said which.
     pub fn are_named(&self) -> bool {
         self.named.is_some()
+    }
+
+    /// The folder that was named.
+    pub fn named_folder(&self) -> Option<&Path> {
+        self.named.as_deref()
     }
 
     /// The folder of jobs of a kind; `None` where nobody named a folder and the

@@ -198,7 +198,7 @@ mod tests {
             Arc::new(report)
         };
         for (at, is_told) in [(0.3, false), (-4.0, true), (-1.0, false)] {
-            state.take_sweep(&swept(at));
+            let _ = state.take_sweep(&swept(at));
             let said = state.guidance_words().unwrap();
             assert_eq!(said.contains("the same way again"), is_told, "{said}");
             assert_eq!(said.contains("no direction"), !is_told, "{said}");

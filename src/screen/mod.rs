@@ -36,6 +36,7 @@ pub use scale::ZoomingScale;
 pub use state::action::Action;
 pub use state::choosing::Choice;
 pub use state::event::{Event, Ready};
+pub use state::job::{Entrusted, OpenJob, SaveResult, Saved, Thing};
 pub use state::lines::Lesson;
 pub use state::listening::Listening;
 pub use state::long_run::LongRun;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use ratatui_core::buffer::Buffer;
 use ratatui_core::layout::Rect;
 
+use super::state::job::{OpenJob, Saved};
 use super::state::{Kept, ScreenState, Setup, Slot, SourceKind};
 use crate::audio::analysis::{LiveState, SourceState};
 use crate::audio::source::StreamFormat;
@@ -14,6 +15,7 @@ use crate::readings::{
     SPECTRUM_CELLS, SPECTRUM_HZ, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, SpotKind,
     SpotSeen, Steadiness, ToneState, UncertaintyParts,
 };
+use crate::records::Job;
 use crate::references::{MachineClass, Reference};
 use crate::screen::Look;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
@@ -216,15 +218,13 @@ pub(super) fn measurement(deviation: f64) -> Measurement {
     }
 }
 
-/// A snapshot that is held in memory only.
-pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
+/// A snapshot.
+pub(super) fn kept(slot: Slot, deviation: f64) -> Kept {
     Kept {
         tolerance: MachineClass::Deck.tolerance(),
-        number,
         slot,
         measurement: Arc::new(measurement(deviation)),
         machine: None,
-        note: None,
         supply_volts: None,
         tape: None,
         recorded_on: None,
@@ -233,8 +233,21 @@ pub(super) fn kept(number: u32, slot: Slot, deviation: f64) -> Kept {
         wiper_at_first: None,
         wiper_cleanings: None,
         source: "Line In".to_owned(),
-        saved: false,
-        saving: false,
+    }
+}
+
+/// What comes of saving into a job of this name.
+pub(super) fn saved(job: &str) -> Saved {
+    let mut kept = Job::default();
+    job.clone_into(&mut kept.name);
+    let into = OpenJob {
+        path: format!("/data/jobs/{job}.jsonl").into(),
+        job: Arc::new(kept),
+        sheet: format!("tapewright sheet {job:?}"),
+    };
+    Saved {
+        into,
+        warning: None,
     }
 }
 

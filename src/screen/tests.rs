@@ -5,10 +5,11 @@ use std::sync::Arc;
 use super::panels::help;
 use super::specimen::{drawn, text};
 use super::state::SMALLEST;
+use super::state::job::Thing;
 use super::state::overlay::Overlay;
 use super::state::routine::Step;
 use super::state::view::View;
-use super::state::{Effect, Kept, Lead, ScreenState, Slot, SourceKind};
+use super::state::{Effect, Lead, ScreenState, Slot, SourceKind};
 use super::{Action, EntryFor, keys, specimen};
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
@@ -29,11 +30,12 @@ const SIZES: [(u16, u16); 9] = [
 ];
 
 fn kept(state: &mut ScreenState, slot: Slot, deviation: f64, saved: bool) {
-    let number = state.kept.len() as u32 + 1;
-    state.kept.push(Kept {
-        saved,
-        ..specimen::kept(number, slot, deviation)
-    });
+    let kept = specimen::kept(slot, deviation);
+    if !saved {
+        let _ = state.entrust(Thing::Snapshot(Box::new(kept.clone())));
+        state.saving_has_ended();
+    }
+    state.kept.push(kept);
 }
 
 fn rehearsing() -> ScreenState {

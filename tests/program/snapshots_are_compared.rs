@@ -1,37 +1,63 @@
-//! `tapewright snapshots` lists and compares what a record holds, and never
-//! changes it.
+//! `tapewright snapshots` lists and compares what jobs hold, and the record that
+//! earlier versions wrote, and never changes any of it.
 
 use std::fs;
 
 use crate::support::invented;
 use crate::support::program::{Answer, Folder};
-use tapewright::records::{Label, Record, Snapshot};
+use tapewright::records::{Entry, JobFile, Label, Record, Snapshot};
 use tapewright::units::Percent;
 
 /// Two machines: deck 4 before and after, and between them a portable that
-/// only has a before.
+/// only has a before. Each by its time in the record that earlier versions
+/// wrote, or in a job: a job of deck 4 lies around that of the portable.
 fn bench() -> Folder {
     let folder = Folder::new();
     let (mut record, _) = Record::open(folder.path("snapshots.jsonl")).unwrap();
+    let job = |name: &str| {
+        let path = folder.path(&format!("jobs/{name}.jsonl"));
+        let (mut file, _) = JobFile::open(path).unwrap();
+        let name = name.to_owned();
+        let simulated = false;
+        file.add(Entry::Opened { name, simulated }).unwrap();
+        file
+    };
+    let (mut deck, mut portable) = (job("a deck"), job("b portable"));
     for (label, machine, deviation) in [
         (Label::Before, "deck 4", -1.5),
         (Label::Before, "portable", 2.5),
         (Label::Named("warm".to_owned()), "deck 4", -1.2),
         (Label::After, "deck 4", 0.05),
     ] {
-        let mut snapshot = Snapshot::new(label, "line in", invented::measurement());
+        let mut snapshot = Snapshot::new(label.clone(), "line in", invented::measurement());
         snapshot.machine = Some(machine.to_owned());
         snapshot.measurement.speed.as_mut().unwrap().deviation = Percent(deviation);
-        record.append(&snapshot).unwrap();
+        if label == Label::Before && machine == "deck 4" {
+            record.append(&snapshot).unwrap();
+        } else {
+            let job = if machine == "portable" {
+                &mut portable
+            } else {
+                &mut deck
+            };
+            job.add(Entry::Snapshot(Box::new(snapshot))).unwrap();
+        }
     }
     folder
 }
 
-/// Nothing that is asked changes the record.
+const FILES: [&str; 3] = [
+    "snapshots.jsonl",
+    "jobs/a deck.jsonl",
+    "jobs/b portable.jsonl",
+];
+
+/// Nothing that is asked changes what is kept.
 fn snapshots(folder: &Folder, line: &str) -> Answer {
-    let before = fs::read(folder.path("snapshots.jsonl")).unwrap();
+    let all = || FILES.map(|file| fs::read(folder.path(file)).unwrap());
+    let before = all();
     let answer = folder.run(&format!("snapshots --data . {line}"));
-    assert_eq!(fs::read(folder.path("snapshots.jsonl")).unwrap(), before);
+    assert_eq!(all(), before);
     answer
 }
 
@@ -85,13 +111,32 @@ fn what_cannot_be_compared_is_said() {
 
 #[test]
 fn a_torn_line_is_reported_and_the_rest_is_listed() {
-    let bench = bench();
-    let mut record = fs::read_to_string(bench.path("snapshots.jsonl")).unwrap();
-    record.push_str("{\"schema\":\"tapewright.snapshot/1\",\"id\"");
-    bench.with("snapshots.jsonl", record);
-    let list = snapshots(&bench, "list");
-    list.ends(0).complains(&["line 5", "incomplete"]);
-    assert_eq!(list.text.lines().count(), 5, "{}", list.text);
+    for (file, line, schema) in [(FILES[0], 2, "snapshot"), (FILES[1], 4, "job")] {
+        let bench = bench();
+        let mut kept = fs::read_to_string(bench.path(file)).unwrap();
+        kept.push_str(&format!("{{\"schema\":\"tapewright.{schema}/1\",\"id\""));
+        bench.with(file, kept);
+        let list = snapshots(&bench, "list");
+        let line = format!("line {line}");
+        list.ends(0).complains(&[line.as_str(), "incomplete"]);
+        assert_eq!(list.text.lines().count(), 5, "{}", list.text);
+    }
+}
+
+#[test]
+fn a_file_that_cannot_be_used_is_told_and_the_rest_is_listed() {
+    for file in FILES {
+        let bench = bench();
+        let lost = fs::read_to_string(bench.path(file)).unwrap();
+        let lost = lost
+            .lines()
+            .filter(|line| line.contains("measurement"))
+            .count();
+        bench.with(file, "Dear aunt\n");
+        let list = snapshots(&bench, "list");
+        list.ends(3).complains(&[file]);
+        assert_eq!(list.text.lines().count(), 5 - lost, "{}", list.text);
+    }
 }
 
 #[test]

@@ -7,6 +7,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod a_track_shows_what_happened;
 mod channels_are_combined;
 mod channels_tell_azimuth;
 mod engine_reads_true;

@@ -6,8 +6,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use crate::support::environment::{NOWHERE, in_private_environment};
+use crate::support::jobs::{job_files, only_job};
 use crate::support::large_letters::{large_figure, says_beside_figure};
-use crate::support::program::number;
 use crate::support::sound_server::with_sound_server;
 use crate::support::window::Window;
 
@@ -32,7 +32,7 @@ fn reads_one_percent_slow(screen: &str) -> bool {
 fn a_tape_is_read_kept_lost_and_read_again() {
     with_sound_server(&[], |mut server| {
         let player = server.play_tone(TONE_HZ, 120);
-        let record = server.folder().join("snapshots.jsonl");
+        let jobs = server.folder().join("jobs");
         let terminal = watch(&format!(
             "--data '{}' --machine bench --reference 3150",
             server.folder().display()
@@ -45,12 +45,11 @@ fn a_tape_is_read_kept_lost_and_read_again() {
             it.contains("settled") && reads_one_percent_slow(it) && !it.contains("gaps")
         });
 
-        // What is kept lies in the record.
+        // What is kept lies in the job.
         terminal.press("b");
-        within(60, "kept in the record", &|_| {
-            std::fs::metadata(&record).is_ok_and(|it| it.len() > 0)
-        });
-        let kept = std::fs::read_to_string(&record).expect("a record");
+        within(60, "kept in the job", &|it| it.contains("saved in job"));
+        let file = job_files(&jobs).remove(0);
+        let kept = std::fs::read(&file).expect("a job");
 
         // The sound server crashes.
         let killed = Instant::now();
@@ -81,12 +80,12 @@ fn a_tape_is_read_kept_lost_and_read_again() {
 
         // Nothing that was kept has changed, and the terminal is given back.
         terminal.quit();
-        let now = std::fs::read_to_string(&record).expect("a record");
-        assert_eq!(now, kept);
-        assert_eq!(now.lines().count(), 1);
-        let snapshot: serde_json::Value = serde_json::from_str(now.trim()).expect("JSON");
-        let speed = snapshot.pointer("/measurement/speed/deviation");
-        let deviation = number(speed.expect("a deviation"));
+        assert_eq!(std::fs::read(&file).expect("a job"), kept);
+        let kept = only_job(&jobs);
+        assert_eq!(kept.machine(), Some("bench"));
+        assert_eq!(kept.snapshots.len(), 1);
+        let speed = kept.snapshots[0].measurement.speed.expect("a speed");
+        let deviation = speed.deviation.0;
         assert!((deviation + 1.0).abs() < 0.02, "{deviation}");
     });
 }

@@ -11,7 +11,7 @@ use tapewright::readings::{Conditions, Engine, Settings};
 use tapewright::references::MachineClass;
 use tapewright::rehearsal::{MachineConfig, RunConfig, SimulatedDeck, TrimmerConfig};
 use tapewright::screen::{
-    Action, Effect, Look, PlannedRun, ScreenState, Setup, Slot, SourceKind, Step,
+    Action, Effect, Look, OpenJob, PlannedRun, Saved, ScreenState, Setup, Slot, SourceKind, Step,
 };
 
 /// A machine, the engine that listens to it, and the screen.
@@ -20,6 +20,19 @@ pub struct Bench {
     engine: Engine,
     pub state: ScreenState,
     sequence: u64,
+}
+
+/// Into a job that is on no disk.
+fn saved() -> Saved {
+    let into = OpenJob {
+        path: "a file".into(),
+        job: Arc::default(),
+        sheet: String::new(),
+    };
+    Saved {
+        into,
+        warning: None,
+    }
 }
 
 impl Bench {
@@ -146,7 +159,7 @@ impl Bench {
                 Effect::Bench(BenchCommand::CleanStroke) => self.deck.clean_wiper_stroke(),
                 Effect::Bench(BenchCommand::Run(to)) => self.deck.switch_to(to),
                 Effect::Ask(Request::OtherRun(nominal)) => self.engine.other_run(nominal),
-                Effect::Save(kept) => self.state.saved(kept.number, Ok("a file".to_owned())),
+                Effect::Save(it) => self.state.saved(it.number, Ok(saved())),
                 _ => {}
             }
         }

@@ -11,6 +11,8 @@ pub mod environment;
 pub mod fast;
 pub mod hands;
 pub mod invented;
+pub mod job_sheets;
+pub mod jobs;
 pub mod judge;
 pub mod large_letters;
 pub mod note_sounds;

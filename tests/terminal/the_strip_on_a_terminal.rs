@@ -1,7 +1,9 @@
 //! The strip of steps and the runs, the real program on a terminal, with the
-//! simulated machine: worked by keys, seen on the screen and in the record.
+//! simulated machine: worked by keys, seen on the screen and in the job.
 
+use crate::support::jobs::only_job;
 use crate::support::window::Window;
+use tapewright::records::{Direction, Job};
 
 fn practise(more: &str) -> Window {
     let window = Window::open();
@@ -10,11 +12,8 @@ fn practise(more: &str) -> Window {
     window
 }
 
-fn record(window: &Window) -> String {
-    let record = window
-        .home()
-        .join(".local/share/tapewright/rehearsal.jsonl");
-    std::fs::read_to_string(record).expect("the record is there")
+fn job(window: &Window) -> Job {
+    only_job(&window.home().join(".local/share/tapewright/rehearsals"))
 }
 
 #[test]
@@ -39,11 +38,11 @@ fn one_key_leads_along_the_strip() {
     // At the trimmer the caution keeps its row.
     window.wait_for("Careful: Insulated tool");
     window.quit();
-    assert_eq!(record(&window).lines().count(), 1);
+    assert_eq!(job(&window).snapshots.len(), 1);
 }
 
 #[test]
-fn two_directions_are_two_runs_with_a_record_each() {
+fn two_directions_are_two_runs_in_one_job() {
     let window = practise("--directions both");
     let screen = window.wait_for("run 1 of 2");
     assert!(screen.contains("forward | tone 3150 Hz"), "{screen}");
@@ -59,11 +58,8 @@ fn two_directions_are_two_runs_with_a_record_each() {
     window.resize(50, 14);
     window.wait_for("run 2/2");
     window.quit();
-    let record = record(&window);
-    let lines: Vec<&str> = record.lines().collect();
-    assert_eq!(lines.len(), 2, "{record}");
-    for (line, direction) in lines.iter().zip(["forward", "reverse"]) {
-        let named = format!("\"direction\":\"{direction}\"");
-        assert!(line.contains(&named), "{record}");
-    }
+    let kept = job(&window).snapshots;
+    let directions = kept.iter().map(|it| it.run.and_then(|run| run.direction));
+    let expected = [Direction::Forward, Direction::Reverse].map(Some);
+    assert_eq!(directions.collect::<Vec<_>>(), expected);
 }

@@ -1,6 +1,7 @@
 //! `tapewright watch`, the real program on a terminal, with the simulated
 //! machine and with a recording.
 
+use crate::support::jobs::only_job;
 use crate::support::program::{Answer, program, tone, write_wav};
 use crate::support::window::Window;
 
@@ -12,7 +13,7 @@ fn practise() -> Window {
 }
 
 #[test]
-fn a_rehearsal_keeps_a_snapshot_in_a_record_of_its_own() {
+fn a_rehearsal_keeps_a_snapshot_in_a_job_of_its_own() {
     let window = practise();
     let screen = window.wait_for("SIMULATED");
     assert!(screen.contains("tone found"), "{screen}");
@@ -21,16 +22,14 @@ fn a_rehearsal_keeps_a_snapshot_in_a_record_of_its_own() {
     window.wait_for("kept before, saved in");
     window.quit();
     window.assert_given_back();
-    let record = window
-        .home()
-        .join(".local/share/tapewright/rehearsal.jsonl");
-    let record = std::fs::read_to_string(record).expect("the record is there");
-    assert_eq!(record.lines().count(), 1);
-    assert!(record.contains("\"simulated\":true"), "{record}");
-    let measured = window
-        .home()
-        .join(".local/share/tapewright/snapshots.jsonl");
-    assert!(!measured.exists());
+    let data = window.home().join(".local/share/tapewright");
+    let job = only_job(&data.join("rehearsals"));
+    assert!(job.simulated);
+    assert_eq!(job.snapshots.len(), 1);
+    assert!(job.snapshots[0].simulated);
+    // Nothing of it lies where measurements do, nor where they once did.
+    let kept: Vec<_> = std::fs::read_dir(&data).expect("a folder").collect();
+    assert_eq!(kept.len(), 1, "{kept:?}");
 }
 
 #[test]
@@ -95,11 +94,11 @@ fn without_a_terminal_it_says_so() {
 #[test]
 fn a_snapshot_that_was_left_unsaved_is_told_by_the_exit_status() {
     let window = Window::open();
-    let record = window.home().join("rehearsal.jsonl");
+    let jobs = window.home().join("rehearsals");
     window.run(&format!("practise --data {}", window.home().display()));
     window.wait_for("tone found");
-    // A folder comes in its way.
-    std::fs::create_dir(&record).expect("room");
+    // A file comes in the way of the folder.
+    std::fs::write(&jobs, "").expect("room");
     window.press("b");
     window.wait_for("NOT SAVED");
     window.press("q");

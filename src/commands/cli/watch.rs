@@ -6,6 +6,7 @@ use clap::builder::BoolishValueParser;
 use clap::{ArgAction, Args};
 
 use super::{PartsChoice, ReferenceOptions, RunOptions, TicksOptions};
+use crate::records::About;
 use crate::references::Tolerance;
 
 /// `tapewright watch`.
@@ -40,9 +41,13 @@ pub struct SittingOptions {
     #[arg(long, short, value_name = "BAND", default_value = "deck")]
     pub tolerance: Tolerance,
 
-    /// Name of the machine on the bench, kept with every snapshot
+    /// Name of the machine on the bench, kept in the job
     #[arg(long, short, value_name = "NAME")]
     pub machine: Option<String>,
+
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub job: JobOptions,
 
     #[command(flatten)]
     #[allow(missing_docs)]
@@ -71,6 +76,46 @@ pub struct SittingOptions {
           default_value = "false", default_missing_value = "true", hide_default_value = true,
           hide_possible_values = true, action = ArgAction::Set, value_parser = BoolishValueParser::new())]
     pub ascii: bool,
+}
+
+/// The job that what is kept goes into, and what is said of its machine.
+#[derive(Args, Clone, Debug, Default)]
+pub struct JobOptions {
+    /// Job that what is kept goes into: a new one, or one to go on with
+    ///
+    /// By its name, or by a file that ends in .jsonl. A job of one machine
+    /// takes nothing of another. [default: one of the day and the machine,
+    /// made when something is kept]
+    #[arg(long, value_name = "NAME")]
+    pub job: Option<String>,
+
+    /// Serial number of the machine, kept in the job as it is typed
+    #[arg(long, value_name = "TEXT")]
+    pub serial: Option<String>,
+
+    /// What the owner says of the machine, kept in the job
+    #[arg(long, value_name = "TEXT")]
+    pub owner_note: Option<String>,
+
+    /// How the machine is supplied, kept in the job: "4 cells", "bench supply 6 V"
+    #[arg(long, value_name = "TEXT")]
+    pub supply: Option<String>,
+}
+
+impl JobOptions {
+    /// What is said of the machine beside its name.
+    pub fn said(&self) -> Vec<(About, String)> {
+        let said = [
+            (About::Serial, &self.serial),
+            (About::OwnerNote, &self.owner_note),
+            (About::Supply, &self.supply),
+        ];
+        let said = said.into_iter().filter_map(|(about, text)| {
+            let text = text.as_deref()?.trim();
+            (!text.is_empty()).then(|| (about, text.to_owned()))
+        });
+        said.collect()
+    }
 }
 
 pub(super) const ABOUT: &str = "\

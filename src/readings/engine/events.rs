@@ -163,9 +163,13 @@ impl Engine {
         let used = self.channel_of(&quality);
         let tone_power = tone_power(&quality);
         let disagree = channels_disagree(&quality, hz);
-        self.each_stretch(|stretch| stretch.value(hz, tone_power, used, disagree));
-        self.whole.course.push(self.value_tick, hz);
+        let tick = self.value_tick;
+        self.each_stretch(|stretch| stretch.value((tick, hz), tone_power, used, disagree));
+        self.whole.course.push(tick, hz);
         self.value_tick += 1;
+        if self.flutter_waiting.is_empty() {
+            self.waiting_since_tick = tick;
+        }
         self.flutter_waiting.push(hz);
         if self.keeper.is_busy() {
             self.follow_flutter();
@@ -183,11 +187,11 @@ impl Engine {
     /// Gives the flutter meter what waits for it: many values at once cost less.
     pub(super) fn follow_flutter(&mut self) {
         let waiting = &self.flutter_waiting;
+        let tick = self.waiting_since_tick;
+        let whole = &mut self.whole.flutter;
         match self.keeper.flutter_totals() {
-            Some(kept) => self
-                .flutter
-                .push(waiting, &mut [&mut self.whole.flutter, kept]),
-            None => self.flutter.push(waiting, &mut [&mut self.whole.flutter]),
+            Some(kept) => self.flutter.push(tick, waiting, &mut [whole, kept]),
+            None => self.flutter.push(tick, waiting, &mut [whole]),
         }
         self.flutter_waiting.clear();
     }

@@ -69,6 +69,8 @@ pub struct Engine {
     flutter: FlutterMeter,
     /// Values that the flutter meter has not got yet.
     flutter_waiting: Vec<f64>,
+    /// Tick of the first of them.
+    waiting_since_tick: u64,
     trend: Trend,
     wrong: Option<WrongTone>,
     whole: Stretch,
@@ -143,6 +145,7 @@ impl Engine {
             per_digit,
             flutter: FlutterMeter::new(rate),
             flutter_waiting: Vec::with_capacity(2 * MOST_TICKS),
+            waiting_since_tick: 0,
             trend: Trend::new(rate),
             wrong: None,
             whole: Stretch::new(rate),

@@ -74,7 +74,9 @@ impl Engine {
 
     /// The measurement of a stretch that has just ended.
     pub(super) fn finished(&self, stretch: &Stretch) -> Measurement {
-        let mut measurement = self.assembled(stretch, &self.surroundings());
+        let mut around = self.surroundings();
+        around.since_tick = stretch.first_tick().unwrap_or(0);
+        let mut measurement = self.assembled(stretch, &around);
         if let Some(ident) = self.tape_ident() {
             measurement.tell_ident(ident);
         }
@@ -118,6 +120,7 @@ impl Engine {
             silent: self.is_silent(),
             is_swept: self.is_swept(),
             channel: self.channel_used(),
+            since_tick: 0,
         }
     }
 

@@ -13,6 +13,7 @@ use super::scatter::{FlutterBlocks, FlutterScatter};
 use super::two_sigma::TwoSigma;
 use crate::readings::blocks::BlockSeries;
 use crate::readings::lines::{LINES_HZ, LineRecord, Run};
+use crate::readings::track::{Highest, Steps};
 use crate::readings::weighting::{FLUTTER_HZ, UNWEIGHTED_HZ, WOW_HZ, band, unweighted, weighting};
 use crate::signal::filters::Bank;
 use crate::signal::fir::kaiser_lowpass;
@@ -62,6 +63,8 @@ pub struct FlutterTotals {
     sixths: BlockSeries,
     /// Of the indicator.
     highest: HighestReadings,
+    /// The same against time.
+    pub steps: Steps<Highest>,
     /// What lines are sought in.
     pub lines: LineRecord,
     rate_hz: f64,
@@ -103,6 +106,8 @@ pub struct FlutterMeter {
     /// Weighted, unweighted, wow, flutter.
     filters: Bank<4>,
     quasi_peak: QuasiPeak,
+    /// Tick of the next value to be filtered.
+    tick: u64,
     /// Values since the last restart.
     age: u64,
     lead_in: f64,
@@ -230,15 +235,16 @@ impl FlutterTotals {
             blocks: BlockSeries::new(BLOCK_S, rate_hz),
             sixths: BlockSeries::new(BLOCK_S, rate_hz),
             highest: HighestReadings::new(rate_hz),
+            steps: Steps::new(rate_hz),
             lines: LineRecord::new(rate_hz / line_step(rate_hz) as f64),
             rate_hz,
         }
     }
 
-    /// One value: its squares, the bins of the weighted and the unweighted one,
-    /// and the indicator's reading.
+    /// One value, at a tick of the input: its squares, the bins of the weighted
+    /// and the unweighted one, and the indicator's reading.
     #[inline]
-    fn push(&mut self, squares: Squares, bins: [u16; 2], reading: f64) {
+    fn push(&mut self, tick: u64, squares: Squares, bins: [u16; 2], reading: f64) {
         self.seen += 1;
         add(&mut self.squares, squares, 1.0);
         self.weighted.add(bins[0]);
@@ -246,6 +252,7 @@ impl FlutterTotals {
         self.blocks.push(squares[0]);
         self.sixths.push(squares[0].powi(3));
         self.highest.push(reading);
+        self.steps.at(tick).add(reading);
     }
 
     /// Valid signal in seconds.
@@ -299,6 +306,7 @@ impl FlutterMeter {
                 band(FLUTTER_HZ, rate_hz),
             ]),
             quasi_peak: QuasiPeak::new(rate_hz),
+            tick: 0,
             age: 0,
             lead_in: 0.0,
             offset_hz: 0.0,
@@ -346,9 +354,11 @@ impl FlutterMeter {
         values as f64 / self.rate_hz
     }
 
-    /// Values of the track; totals get them once the filters have settled.
-    pub fn push(&mut self, values: &[f64], totals: &mut [&mut FlutterTotals]) {
+    /// Values of the track, the first of them at a tick of the input; totals get
+    /// them once the filters have settled.
+    pub fn push(&mut self, tick: u64, values: &[f64], totals: &mut [&mut FlutterTotals]) {
         let mut held = std::mem::take(&mut self.held);
+        self.tick = tick.saturating_sub(held.len() as u64);
         held.extend_from_slice(values);
         let ready = held.len().saturating_sub(self.most_held());
         self.filter(&held[..ready], totals);
@@ -364,6 +374,7 @@ impl FlutterMeter {
         let lead_in = (LEAD_IN_S * self.rate_hz) as u64;
         let leading = lead_in.saturating_sub(self.age) as usize;
         let (leading, values) = values.split_at(leading.min(values.len()));
+        self.tick += leading.len() as u64;
         for hz in leading {
             self.age += 1;
             self.lead_in += hz;
@@ -395,6 +406,8 @@ impl FlutterMeter {
     /// What was filtered of one value.
     #[inline]
     fn add(&mut self, filtered: [f64; 4], filtering_s: f64, totals: &mut [&mut FlutterTotals]) {
+        let tick = self.tick;
+        self.tick += 1;
         let squares = filtered.map(|value| value * value);
         let [weighted, unweighted, ..] = filtered;
         let peak = self.quasi_peak.push(weighted);
@@ -409,7 +422,7 @@ impl FlutterMeter {
             self.live.show(squares, bins[0], peak);
         }
         for total in totals {
-            total.push(squares, bins, peak);
+            total.push(tick, squares, bins, peak);
         }
     }
 
@@ -483,12 +496,12 @@ mod tests {
         let mut weighted = 0.0;
         let mut seen_s = 0;
         lengths_s.map(|length_s| {
-            for _ in 0..(length_s - seen_s) * RATE_HZ as u32 {
+            for tick in 0..(length_s - seen_s) * RATE_HZ as u32 {
                 let fresh = f64::from(random.next_u32()) / f64::from(u32::MAX) - 0.5;
                 weighted = 0.95 * weighted + fresh;
                 let squares = [weighted * weighted, 0.0, 0.0, 0.0];
                 let bin = TwoSigma::bin(weighted);
-                totals.push(squares, [bin, bin], indicator.push(weighted));
+                totals.push(tick.into(), squares, [bin, bin], indicator.push(weighted));
             }
             seen_s = length_s;
             let known = totals.figures().weighted_peak_uncertainty;

@@ -93,6 +93,7 @@ fn refuse(measurement: &mut Measurement) {
     measurement.speed = None;
     measurement.drift = None;
     measurement.along = None;
+    measurement.track = None;
     measurement.stability.clear();
     let about = [CautionCode::ChannelsDisagree, CautionCode::ToneNotFound];
     let cautions = &mut measurement.cautions;

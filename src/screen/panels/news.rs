@@ -5,6 +5,7 @@ use crate::report::numbers::plain;
 use crate::report::supply::headline;
 use crate::screen::pen::{Pen, fitting, width, wrap};
 use crate::screen::state::choosing::hint;
+use crate::screen::state::job::OpenJob;
 use crate::screen::state::overlay::Overlay;
 use crate::screen::state::routine::Step;
 use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
@@ -97,7 +98,8 @@ impl ScreenState {
     /// What stays on the shell when the screen is left: before, after, what the
     /// supply did and where they are kept; nothing where nothing was.
     pub fn closing_words(&self) -> Vec<String> {
-        let places = self.record.iter().map(|place| format!("kept in {place}"));
+        let place = |it: &OpenJob| format!("kept in {}", it.path.display());
+        let places = self.jobs.iter().map(place);
         let supply = self.supply_judged();
         let supply = supply.map(|judged| format!("supply: {}", headline(&judged)));
         comparison(self)

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::choosing::Choice;
+use super::job::SaveResult;
 use super::{Effect, ScreenState};
 use crate::audio::analysis::{LiveState, Request};
 use crate::audio::rehearsal_source::BenchStatus;
@@ -18,9 +19,8 @@ pub enum Event {
     Live(Arc<LiveState>),
     /// How the simulated machine stands.
     Bench(Option<BenchStatus>),
-    /// The snapshot of this number was saved, and lies there now; or why it
-    /// could not be.
-    Saved(u32, Result<String, String>),
+    /// What was entrusted under this number was saved; or why it could not be.
+    Saved(u32, Box<SaveResult>),
     /// A sentence for whoever sits here.
     Said(String),
     /// The card with the part that was learnt, and where it lies now; or why it
@@ -50,7 +50,7 @@ impl ScreenState {
             Event::Live(live) => self.take(live),
             Event::Bench(bench) => self.take_bench(bench),
             Event::Saved(number, result) => {
-                self.saved(number, result);
+                self.saved(number, *result);
                 Vec::new()
             }
             Event::Said(sentence) => self.say(sentence),

@@ -9,6 +9,7 @@ pub(in crate::screen) mod contact;
 pub(in crate::screen) mod event;
 pub(in crate::screen) mod heard;
 pub(in crate::screen) mod ident;
+pub(in crate::screen) mod job;
 pub(in crate::screen) mod lines;
 pub(in crate::screen) mod listening;
 pub(in crate::screen) mod long_run;
@@ -25,6 +26,7 @@ use std::sync::Arc;
 
 use self::choosing::Choice;
 use self::heard::Heard;
+use self::job::{Entrusted, OpenJob, Thing};
 use self::lines::{Lesson, Wavering};
 use self::listening::Listening;
 use self::long_run::LongRun;
@@ -121,8 +123,6 @@ impl Slot {
 /// A snapshot of this sitting.
 #[derive(Clone, Debug)]
 pub struct Kept {
-    /// Counts up within this sitting.
-    pub number: u32,
     /// What it was kept as.
     pub slot: Slot,
     /// The figures.
@@ -131,8 +131,6 @@ pub struct Kept {
     pub tolerance: Tolerance,
     /// Name of the machine when it was kept.
     pub machine: Option<String>,
-    /// The note when it was kept.
-    pub note: Option<String>,
     /// Supply voltage of the machine, if somebody said.
     pub supply_volts: Option<f64>,
     /// Card of the tape that it was measured with.
@@ -149,10 +147,6 @@ pub struct Kept {
     pub wiper_cleanings: Option<usize>,
     /// Name of the source when it was kept.
     pub source: String,
-    /// Safe on the disk.
-    pub saved: bool,
-    /// Being written; how that ended is not known yet.
-    pub saving: bool,
 }
 
 /// What a line of text is being typed for.
@@ -194,9 +188,8 @@ pub enum Effect {
     Ask(Request),
     /// Do something to the simulated machine.
     Bench(BenchCommand),
-    /// Save the snapshot; its result is an `Event` once it is
-    /// known.
-    Save(Kept),
+    /// Write it into the job; its result is an `Event` once it is known.
+    Save(Entrusted),
     /// Measure by another reference, with the machine of this name; what comes
     /// of it is an `Event`.
     Choose(Choice, Option<String>),
@@ -303,8 +296,6 @@ pub struct ScreenState {
     pub parts: Option<PartsCard>,
     /// What wavers, and which parts may do it.
     pub(in crate::screen) wavering: Wavering,
-    /// Note kept with the next snapshots.
-    pub note: Option<String>,
     /// Supply voltage kept with the next snapshots.
     pub supply_volts: Option<f64>,
     /// The run through supply voltages.
@@ -325,8 +316,12 @@ pub struct ScreenState {
     pub(in crate::screen) last_sweep: Option<Arc<SweepReport>>,
     /// What earlier readings told.
     pub(in crate::screen) heard: Heard,
-    /// Where snapshots of this sitting were saved.
-    pub(in crate::screen) record: Option<String>,
+    /// What is not safe on the disk yet, oldest first.
+    pub(in crate::screen) entrusted: Vec<Entrusted>,
+    /// How much was to be kept so far in this sitting.
+    pub(in crate::screen) entrusted_so_far: u32,
+    /// The jobs that this sitting has put something into, the newest last.
+    pub(in crate::screen) jobs: Vec<OpenJob>,
     /// The tone while something is being kept.
     pub(in crate::screen) watch: KeepWatch,
     /// The simulated machine running up.
@@ -365,7 +360,6 @@ impl ScreenState {
             cards: setup.cards,
             wavering: Wavering::new(setup.parts.as_ref(), setup.parts_cards),
             parts: setup.parts,
-            note: None,
             supply_volts: None,
             supply: SupplyRun::default(),
             bench: None,
@@ -376,7 +370,9 @@ impl ScreenState {
             last_done: None,
             last_sweep: None,
             heard: Heard::default(),
-            record: None,
+            entrusted: Vec::new(),
+            entrusted_so_far: 0,
+            jobs: Vec::new(),
             watch: KeepWatch::default(),
             run_up: RunUp::default(),
         }
@@ -444,29 +440,6 @@ impl ScreenState {
         newest_first.find(|kept| kept.slot == *slot && kept.run == run)
     }
 
-    /// Snapshots that could not be saved.
-    pub fn unsaved(&self) -> impl Iterator<Item = &Kept> {
-        self.kept.iter().filter(|kept| !kept.saved && !kept.saving)
-    }
-
-    /// What could not be saved is to be saved once more.
-    pub(in crate::screen) fn retry_saving(&mut self) -> Vec<Effect> {
-        let unsaved = |kept: &&mut Kept| !kept.saved && !kept.saving;
-        let again = self.kept.iter_mut().filter(unsaved).map(|kept| {
-            kept.saving = true;
-            Effect::Save(kept.clone())
-        });
-        again.collect()
-    }
-
-    /// Nothing is written any more: what has not been reported as saved is
-    /// not.
-    pub fn saving_has_ended(&mut self) {
-        for kept in &mut self.kept {
-            kept.saving = false;
-        }
-    }
-
     /// Takes a newer state of the analysis.
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
         let before = std::mem::replace(&mut self.live, live);
@@ -480,13 +453,13 @@ impl ScreenState {
         if self.is_live() {
             self.follow_scales(&reading);
         }
-        if let Some(Sweeping::Done(report)) = &reading.sweep {
-            self.take_sweep(report);
-        }
-        let mut effects = match &reading.keeping {
-            Some(Keeping::Done(measurement)) => self.take_done(measurement),
+        let mut effects = match &reading.sweep {
+            Some(Sweeping::Done(report)) => self.take_sweep(report),
             _ => Vec::new(),
         };
+        if let Some(Keeping::Done(measurement)) = &reading.keeping {
+            effects.extend(self.take_done(measurement));
+        }
         self.follow_lines(&reading);
         effects.extend(self.follow_reading(&reading));
         self.follow_start(&reading);
@@ -575,12 +548,10 @@ impl ScreenState {
         let before_cleaning = self.earlier_sweep();
         let before_cleaning = before_cleaning.filter(|(_, between)| *between != Between::Nothing);
         let kept = Kept {
-            number: self.kept.last().map_or(1, |last| last.number + 1),
             measurement: self.with_parts(&slot, measurement),
             slot,
             tolerance: self.tolerance,
             machine: self.machine.clone(),
-            note: self.note.clone(),
             supply_volts: self.supply_volts,
             tape: self.tape.clone(),
             recorded_on: self.recorded_on.clone(),
@@ -589,44 +560,17 @@ impl ScreenState {
             wiper_at_first: before_cleaning.map(|(report, _)| Arc::clone(report)),
             wiper_cleanings: self.known_cleanings(),
             source: self.source_name().to_owned(),
-            saved: false,
-            saving: true,
         };
         self.kept.push(kept.clone());
         self.follow_supply(&kept);
         self.follow_kept(&kept.slot);
         self.follow_run(&kept);
-        Effect::Save(kept)
+        self.entrust(Thing::Snapshot(Box::new(kept)))
     }
 
     /// What the source is called.
     pub fn source_name(&self) -> &str {
         source_name(&self.live.source)
-    }
-
-    /// An attempt to save has ended: where it lies now, or why it does not.
-    pub fn saved(&mut self, number: u32, result: Result<String, String>) {
-        let Some(kept) = self.kept.iter_mut().find(|kept| kept.number == number) else {
-            return;
-        };
-        let kept_is_saved = result.is_ok();
-        kept.saved = kept_is_saved;
-        kept.saving = false;
-        let name = kept.slot.name();
-        let said = match result {
-            Ok(place) => {
-                let said = format!("kept {name}, saved in {place}");
-                self.record = Some(place);
-                said
-            }
-            Err(reason) => format!("NOT SAVED: {name} is held in memory; r tries again. {reason}"),
-        };
-        let found = self.runs.take_found();
-        self.message = Some(match found {
-            Some(found) if kept_is_saved => format!("{found} ({said})"),
-            Some(found) => format!("{said}; {found}"),
-            None => said,
-        });
     }
 }
 
@@ -701,7 +645,7 @@ mod tests {
         let effects = state.take(done(1, &measurement));
         assert!(matches!(
             &effects[..],
-            [Effect::Ask(Request::ForgetKept), Effect::Save(kept)]
+            [Effect::Ask(Request::ForgetKept), Effect::Save(Entrusted { thing: Thing::Snapshot(kept), .. })]
                 if kept.slot == Slot::Before && kept.source == "Line In"
         ));
         // The same stretch is still in the newest state for a moment, even
@@ -711,20 +655,6 @@ mod tests {
         let next = Arc::new(specimen::measurement(0.1));
         assert_eq!(state.take(done(3, &next)).len(), 2);
         assert_eq!(state.kept.len(), 2);
-    }
-
-    #[test]
-    fn what_could_not_be_saved_stays_and_says_so() {
-        let mut state = specimen::state(SourceKind::Input);
-        state.keeping = Some(Slot::After);
-        let _ = state.take(done(1, &Arc::new(specimen::measurement(0.1))));
-        state.saved(1, Err("the disk is full".to_owned()));
-        assert_eq!(state.unsaved().count(), 1);
-        let message = state.message.clone().unwrap();
-        assert!(message.contains("NOT SAVED") && message.contains("disk is full"));
-        state.saved(1, Ok("/data/record".to_owned()));
-        assert_eq!(state.unsaved().count(), 0);
-        assert!(state.message.unwrap().contains("/data/record"));
     }
 
     #[test]

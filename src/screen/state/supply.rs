@@ -280,6 +280,7 @@ mod tests {
     use crate::screen::specimen;
     use crate::screen::state::SourceKind;
     use crate::screen::state::action::Action;
+    use crate::screen::state::job::{Entrusted, Thing};
     use crate::units::Decibels;
 
     fn opened(kind: SourceKind) -> ScreenState {
@@ -313,7 +314,11 @@ mod tests {
         let effects = state.act(Action::GoOn);
         assert!(matches!(effects[..], [Effect::Ask(Request::Keep(_))]));
         let effects = done(state, deviation);
-        assert!(matches!(&effects[..], [_, Effect::Save(kept)] if kept.supply_volts.is_some()));
+        assert!(matches!(
+            &effects[..],
+            [_, Effect::Save(Entrusted { thing: Thing::Snapshot(kept), .. })]
+                if kept.supply_volts.is_some()
+        ));
     }
 
     #[test]

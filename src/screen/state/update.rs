@@ -21,13 +21,16 @@ pub(in crate::screen) const KEEP: KeepRequest = KeepRequest {
 /// No machine is supplied with more, in volts. A choice.
 const HIGHEST_SUPPLY: f64 = 500.0;
 
-/// Letters of a name or note, and of a file with its folders, at most: choices.
+/// Letters of a name, of a note, and of a file with its folders, at most:
+/// choices.
 const LONGEST_ENTRY: usize = 60;
+const LONGEST_NOTE: usize = 400;
 const LONGEST_PATH: usize = 1000;
 
 fn longest(purpose: EntryFor) -> usize {
     match purpose {
         EntryFor::Reference(_) => LONGEST_PATH,
+        EntryFor::Note => LONGEST_NOTE,
         _ => LONGEST_ENTRY,
     }
 }
@@ -213,10 +216,10 @@ impl ScreenState {
                 | EntryFor::Supply
                 | EntryFor::RunVoltage
                 | EntryFor::Part
+                | EntryFor::Note
                 | EntryFor::Reference(_) => None,
                 EntryFor::Machine => self.machine.clone(),
                 EntryFor::RecordedOn => self.recorded_on.clone(),
-                EntryFor::Note => self.note.clone(),
             };
             return self.cover(Overlay::Entry(Entry {
                 purpose,
@@ -301,7 +304,7 @@ impl ScreenState {
         match entry.purpose {
             EntryFor::Machine => return self.take_machine(said),
             EntryFor::RecordedOn => self.take_origin(said),
-            EntryFor::Note => self.note = said,
+            EntryFor::Note => return self.take_note(said),
             EntryFor::Part => return self.learn_part(said),
             EntryFor::Supply => return self.take_supply(said.as_deref()),
             EntryFor::RunVoltage => return self.take_run_voltage(said.as_deref()),
@@ -332,7 +335,8 @@ mod tests {
 
     fn unsaved() -> ScreenState {
         let mut state = specimen::showing(specimen::reading(0.0));
-        state.kept.push(specimen::kept(1, Slot::Before, -1.0));
+        let _ = state.take_note(Some("new belt".to_owned()));
+        state.saving_has_ended();
         state
     }
 

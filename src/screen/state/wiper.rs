@@ -139,18 +139,20 @@ impl ScreenState {
     }
 
     /// A sweep has been judged: it joins those of this sitting, once.
-    pub(in crate::screen) fn take_sweep(&mut self, report: &Arc<SweepReport>) {
+    pub(in crate::screen) fn take_sweep(&mut self, report: &Arc<SweepReport>) -> Vec<Effect> {
         let known = self.last_sweep.as_ref();
-        if !known.is_some_and(|last| Arc::ptr_eq(last, report)) {
-            self.last_sweep = Some(Arc::clone(report));
-            // One that says nothing leaves it open what cleaning did.
-            let says_something = report.verdict != SweepVerdict::Unclear;
-            self.sweeps.push(Swept {
-                report: Arc::clone(report),
-                cleaned: says_something && std::mem::take(&mut self.cleaned_since_sweep),
-            });
-            self.follow_sweep(report);
+        if known.is_some_and(|last| Arc::ptr_eq(last, report)) {
+            return Vec::new();
         }
+        self.last_sweep = Some(Arc::clone(report));
+        // One that says nothing leaves it open what cleaning did.
+        let says_something = report.verdict != SweepVerdict::Unclear;
+        self.sweeps.push(Swept {
+            report: Arc::clone(report),
+            cleaned: says_something && std::mem::take(&mut self.cleaned_since_sweep),
+        });
+        self.follow_sweep(report);
+        self.keep_sweep(report)
     }
 }
 
@@ -172,12 +174,12 @@ mod tests {
     fn the_last_sweep_before_cleaning_stays_beside_the_newest() {
         let mut state = specimen::state(SourceKind::Input);
         let bad = report(SweepVerdict::Erratic);
-        state.take_sweep(&bad);
+        let _ = state.take_sweep(&bad);
         assert!(state.earlier_sweep().is_none());
         state.was_cleaned();
         // Ended too early, and then as it should be.
-        state.take_sweep(&report(SweepVerdict::Unclear));
-        state.take_sweep(&report(SweepVerdict::Smooth));
+        let _ = state.take_sweep(&report(SweepVerdict::Unclear));
+        let _ = state.take_sweep(&report(SweepVerdict::Smooth));
         let (earlier, between) = state.earlier_sweep().expect("there is one");
         assert!(Arc::ptr_eq(earlier, &bad));
         assert_eq!(between, Between::Cleaned(1));
@@ -195,7 +197,7 @@ mod tests {
         // Cleaned before anything was known of it: that is no answer to a sweep.
         state.was_cleaned();
         for cleanings in 0..3 {
-            state.take_sweep(&bad());
+            let _ = state.take_sweep(&bad());
             assert_eq!(state.wants_a_new_trimmer(), cleanings == 2, "{cleanings}");
             assert_eq!(state.wants_cleaning(), cleanings < 2, "{cleanings}");
             assert_eq!(state.known_cleanings(), Some(cleanings));
@@ -208,8 +210,8 @@ mod tests {
     #[test]
     fn without_cleaning_nothing_is_said_of_it() {
         let mut state = specimen::state(SourceKind::Input);
-        state.take_sweep(&report(SweepVerdict::Smooth));
-        state.take_sweep(&report(SweepVerdict::Erratic));
+        let _ = state.take_sweep(&report(SweepVerdict::Smooth));
+        let _ = state.take_sweep(&report(SweepVerdict::Erratic));
         let (_, between) = state.earlier_sweep().expect("there is one");
         assert_eq!(between, Between::Nothing);
     }
