@@ -127,6 +127,7 @@ impl Reading<'_> {
             |at| self.file(at),
             |now| {
                 if interrupt.came() {
+                    telling.break_off();
                     return Err(Ended::Interrupted);
                 }
                 match now {
