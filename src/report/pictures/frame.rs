@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::letters;
-use crate::report::numbers::signed;
+use crate::report::numbers::{rounded_up, signed};
 
 /// Size of the letters, as the style has it.
 pub(super) const LETTERS: f64 = 13.0;
@@ -87,7 +87,8 @@ impl Frame {
         }
     }
 
-    /// Where the speed counts as right, as far as it is in the frame.
+    /// Where the speed counts as right, as far as it is in the frame, and which
+    /// that is.
     pub(super) fn zone(&self, half_width: f64) -> Markup {
         let [top, bottom] = [half_width, -half_width].map(|it| self.up.within(it));
         let [left, right] = self.across.place;
@@ -98,6 +99,7 @@ impl Frame {
             @for edge in [half_width, -half_width] {
                 @if self.holds(edge) { (self.level(edge, "edge dashed")) }
             }
+            text class="soft" x=(left) y="17.5" { "right: ±" (rounded_up(half_width)) " %" }
         }
     }
 

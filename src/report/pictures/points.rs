@@ -10,7 +10,7 @@ use super::tracks::point;
 use super::{Picture, Side};
 use crate::readings::{Along, Place, Position};
 use crate::references::supply::SupplyPoint;
-use crate::report::numbers::{signed, with_uncertainty};
+use crate::report::numbers::with_uncertainty;
 
 const SIZE: [f64; 2] = [440.0, 180.0];
 /// One from year to year has a page's width.
@@ -189,9 +189,6 @@ impl Chart<'_> {
             (frame.under(&self.under))
             @for (across, percent, known, side) in points {
                 (point(&frame, [*across, *percent], *known, *side))
-            }
-            text class="soft" x=(frame.across.place[0]) y="17.5" {
-                "right: " (signed(-self.half_width, 2).replace('-', "−")) " to " (signed(self.half_width, 2)) " %"
             }
             @if sides.len() > 1 { (key_of_points(self.size[0])) }
         };

@@ -15,7 +15,7 @@ const MOST_MARKED: usize = 40;
 
 /// A picture of each check that has one, all on the same axes: a name, and what
 /// it is called.
-pub fn sweeps(checks: &[(String, &str, &SweepReport)]) -> Vec<Picture> {
+pub fn sweeps(checks: &[(String, String, &SweepReport)]) -> Vec<Picture> {
     let speeds = |report: &SweepReport| -> Vec<f64> {
         let known = report.picture.speed.iter().flatten();
         known.map(|it| it.0).filter(|it| it.is_finite()).collect()

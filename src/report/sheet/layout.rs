@@ -367,7 +367,7 @@ fn drawn(sheet: &Sheet<'_>) -> Vec<Picture> {
         let of_turn = against_time(nth, *turn).chain(wavering(nth, *turn));
         drawn.extend(of_turn.map(|it| of_run(it, sheet, *turn)));
     }
-    let numbered = |(nth, (called, _, it))| (numbered("wiper", nth), called, it);
+    let numbered = |(nth, (called, _, it))| (numbered("wiper", nth), capital(called), it);
     let checks: Vec<_> = checks(sheet).enumerate().map(numbered).collect();
     drawn.extend(pictures::sweeps(&checks));
     if let Some((along, of)) = &sheet.along {
