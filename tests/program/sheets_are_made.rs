@@ -426,6 +426,23 @@ fn each_speed_has_its_own_before_and_after() {
 }
 
 #[test]
+fn two_machines_in_one_job_are_told_apart() {
+    let folder = Folder::new();
+    let mut bench = Bench::new(folder.root(), "both", "both", false);
+    for (machine, deviation) in [("deck 4", -1.2), ("deck 5", 2.0)] {
+        bench.snapshot(Label::Before, measurement(deviation, 0.1), |it| {
+            it.machine = Some(machine.to_owned());
+        });
+    }
+    let page = written(&folder, "both --format html");
+    let said = [
+        "Before, deck 4</dt><dd>1.2 % too slow",
+        "Before, deck 5</dt><dd>2 % too fast",
+    ];
+    holds(&page, &said);
+}
+
+#[test]
 fn what_is_no_sheet_is_left_alone_and_what_is_not_there_is_said() {
     let folder = Folder::new();
     sheet(&folder, "")

@@ -139,7 +139,9 @@ fn nothing_overlaps_all_is_within_the_page_and_words_stand_out() {
     }
     let (folder, pages) = pages();
     for page in &pages {
-        for view in VIEWS {
+        // Colours are the same on all pages.
+        let also_dark = page.ends_with("whole.html") || page.ends_with("crowd-2.html");
+        for view in VIEWS.into_iter().filter(|it| also_dark || !it.dark) {
             let found = measured(&folder, page, view);
             let place = format!("{} {view:?}", page.display());
             for fault in ["outside", "overlaps", "faint", "runs"] {

@@ -33,7 +33,7 @@ pub fn lines(name: &str, sides: &[Side], lines: &[ShownLine]) -> Option<Picture>
     let said: Vec<String> = lines.iter().map(|it| words(it, sides)).collect();
     let height = TOP + ROW * lines.len() as f64;
     let drawn = html! {
-        (key(sides))
+        (key(sides, true))
         @for (nth, (part, rate, peaks)) in lines.iter().enumerate() {
             @let top = TOP + ROW * nth as f64;
             text class="words" x="4" y=(top + 13.0) { (fitting(part, LETTERS, BARS_FROM - 10.0)) }

@@ -1,34 +1,27 @@
 //! The sections of a sheet in their order. What is long is cut and what is many
 //! is counted, so that it stays on two pages whatever a job holds.
 
-use jiff::Timestamp;
-
+use super::drawn::{MOST_TOLD, MOST_TURNS, checks, drawn, most_told, scales, sided};
 use super::plainly;
-use super::{Block, Section, Sheet, typed};
-use crate::readings::{SweepReport, Verdict};
-use crate::records::{About, BeforeAfter, Snapshot};
+use super::{Block, LONGEST_NAME, Section, Sheet, Turn, typed};
+use crate::records::{About, Snapshot};
 use crate::references::supply::SupplyJudgement;
 use crate::report::comparison::{changes, figures, reference, tolerance, verdict};
-use crate::report::lines_changed::paired;
-use crate::report::pictures::{self, Charted, Picture, ScaleMark, Side};
+use crate::report::pictures::Side;
 use crate::report::sweep::{self, Between};
 use crate::report::words::{band, channel, clock_source, counted, with_uncertainty};
-use crate::report::{budget, capital, lines, supply};
+use crate::report::{budget, capital, supply};
 
 /// Most that is shown of each; the rest is counted.
-const MOST_TURNS: usize = 6;
-const MOST_TOLD: usize = 2;
 /// Of notes, and of cautions.
 const MOST_LETTERS: usize = 640;
 /// Letters that a short one counts as.
 const LINE: usize = 80;
 const MOST_CORRECTIONS: usize = 2;
-const MOST_CHANGES: usize = 6;
-const MOST_LINES: usize = 5;
+/// Of all runs.
+const MOST_CHANGES: usize = 10;
 const MOST_PICTURES: usize = 8;
 const MOST_PICTURES_OF_MORE_RUNS: usize = 6;
-/// Letters of what somebody typed.
-pub(super) const LONGEST_NAME: usize = 64;
 const LONGEST_DETAIL: usize = 40;
 const LONGEST_NOTE: usize = 220;
 const LONGEST_SENTENCE: usize = 300;
@@ -112,34 +105,6 @@ pub(super) fn workshop(sheet: &Sheet<'_>) -> Option<String> {
     said.filter(|it| !it.is_empty())
 }
 
-/// Runs that are told in full: where there are many, only the first.
-fn most_told(sheet: &Sheet<'_>) -> usize {
-    if sheet.turns.len() > MOST_TOLD {
-        1
-    } else {
-        MOST_TOLD
-    }
-}
-
-fn run_name(turn: BeforeAfter<'_>) -> Option<String> {
-    turn.each().next()?.run.map(|it| it.to_string())
-}
-
-/// "speed", "speed-2": pictures of the second run have its number.
-fn numbered(name: &str, nth: usize) -> String {
-    match nth {
-        0 => name.to_owned(),
-        _ => format!("{name}-{}", nth + 1),
-    }
-}
-
-fn sided(turn: BeforeAfter<'_>) -> impl Iterator<Item = (Side, &Snapshot)> {
-    let before = turn.before.map(|it| (Side::Before, it));
-    before
-        .into_iter()
-        .chain(turn.after.map(|it| (Side::After, it)))
-}
-
 fn before_and_after(sheet: &Sheet<'_>) -> Section {
     let mut lead = Vec::new();
     // Of more runs the pictures say it.
@@ -149,17 +114,24 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
         MOST_TOLD
     };
     for turn in sheet.turns.iter().take(told) {
-        let of_run = run_name(*turn).map_or(String::new(), |it| format!(", {it}"));
-        for (side, snapshot) in sided(*turn) {
+        let of_run = turn
+            .name
+            .clone()
+            .map_or(String::new(), |it| format!(", {it}"));
+        for (side, snapshot) in sided(turn) {
             let head = format!("{}{of_run}", capital(side.word()));
             lead.push([head, format!("{}.", plainly::of(snapshot).long)]);
         }
-        if let Some((before, after)) = turn.before.zip(turn.after) {
+        if let Some((before, after)) = turn.pair.before.zip(turn.pair.after) {
             let waver = plainly::wavering(before, after);
             lead.extend(waver.map(|it| [format!("Steadiness{of_run}"), it.to_owned()]));
         }
     }
-    let shown = sheet.turns.iter().take(MOST_TURNS).flat_map(|it| it.each());
+    let shown = sheet
+        .turns
+        .iter()
+        .take(MOST_TURNS)
+        .flat_map(|it| it.pair.each());
     if shown.into_iter().any(plainly::is_by_tape) {
         lead.push(["Test tape".to_owned(), plainly::UNKNOWN_TAPE.to_owned()]);
     }
@@ -188,16 +160,6 @@ fn nothing(sheet: &Sheet<'_>) -> &'static str {
         "not measured; only the trimmer was checked."
     } else {
         "nothing has been measured in this job."
-    }
-}
-
-fn mark(side: Side, snapshot: &Snapshot) -> ScaleMark {
-    let said = plainly::of(snapshot);
-    ScaleMark {
-        side,
-        words: said.short,
-        percent: said.percent.map(|it| it.0),
-        uncertainty: said.percent.and_then(|it| it.1),
     }
 }
 
@@ -239,14 +201,14 @@ fn readings(sheet: &Sheet<'_>) -> Vec<Section> {
         .turns
         .iter()
         .take(told)
-        .map(|turn| readings_of(sheet, *turn))
+        .map(|turn| readings_of(sheet, turn))
         .collect();
     let rows: Vec<Vec<String>> = sheet
         .turns
         .iter()
         .take(MOST_TURNS)
         .skip(told)
-        .map(|turn| short_row(*turn))
+        .map(|turn| short_row(turn))
         .collect();
     let head = [
         "speed and direction",
@@ -261,25 +223,29 @@ fn readings(sheet: &Sheet<'_>) -> Vec<Section> {
     sections
 }
 
-fn readings_of(sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Section {
-    let of_run = run_name(turn).map_or(String::new(), |it| format!(" at {it}"));
+fn readings_of(sheet: &Sheet<'_>, turn: &Turn<'_>) -> Section {
+    let of_run = turn
+        .name
+        .clone()
+        .map_or(String::new(), |it| format!(" at {it}"));
     let column = |side: Side, it: Option<&Snapshot>| {
         let taken = it.map_or(String::new(), |it| format!(", {}", sheet.time(it.taken_at)));
         format!("{}{taken}", side.word())
     };
     let head = vec![
         "reading".to_owned(),
-        column(Side::Before, turn.before),
-        column(Side::After, turn.after),
+        column(Side::Before, turn.pair.before),
+        column(Side::After, turn.pair.after),
         "by what".to_owned(),
     ];
-    let rows = figures(turn.before, turn.after)
+    let rows = figures(turn.pair.before, turn.pair.after)
         .into_iter()
         .map(|row| row.map(|it| typed(&it, LONGEST_NAME)).to_vec());
-    let both = turn.before.zip(turn.after);
+    let both = turn.pair.before.zip(turn.pair.after);
     let mut changed = both.map_or(Vec::new(), |(before, after)| changes(before, after));
-    let more = changed.len().saturating_sub(MOST_CHANGES);
-    changed.truncate(MOST_CHANGES);
+    let most = MOST_CHANGES / sheet.turns.len().clamp(1, MOST_TOLD);
+    let more = changed.len().saturating_sub(most);
+    changed.truncate(most);
     if more > 0 {
         changed.push(format!(
             "And {} more.",
@@ -296,15 +262,19 @@ fn readings_of(sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Section {
     )
 }
 
-fn short_row(turn: BeforeAfter<'_>) -> Vec<String> {
-    let rows = figures(turn.before, turn.after);
+fn short_row(turn: &Turn<'_>) -> Vec<String> {
+    let rows = figures(turn.pair.before, turn.pair.after);
     let of = |name: &str, side: usize| {
         let row = rows.iter().find(|it| it[0].starts_with(name));
         row.map_or(String::new(), |it| it[side].clone())
     };
-    let said = turn.after.or(turn.before).map(|it| verdict(it).words());
+    let said = turn
+        .pair
+        .after
+        .or(turn.pair.before)
+        .map(|it| verdict(it).words());
     vec![
-        run_name(turn).unwrap_or_else(|| "not said".to_owned()),
+        turn.name.clone().unwrap_or_else(|| "not said".to_owned()),
         of("speed", 1),
         of("speed", 2),
         of("weighted, two-sigma", 1),
@@ -337,101 +307,6 @@ fn in_pictures(sheet: &Sheet<'_>) -> Vec<Block> {
         Block::Pictures(shown),
         Block::Points(more.into_iter().collect()),
     ]
-}
-
-/// The first picture of each run: where it stood and where it stands.
-fn scales(sheet: &Sheet<'_>) -> Vec<Picture> {
-    let scale = |(nth, turn): (usize, &BeforeAfter<'_>)| {
-        let marks: Vec<ScaleMark> = sided(*turn).map(|(side, it)| mark(side, it)).collect();
-        let band = turn
-            .after
-            .or(turn.before)
-            .map(|it| tolerance(it).half_width.0);
-        let title = run_name(*turn).unwrap_or_else(|| "Speed before and after".to_owned());
-        let half_width = band.unwrap_or_default();
-        pictures::scale(&numbered("scale", nth), &title, &marks, half_width)
-    };
-    let turns = sheet.turns.iter().take(MOST_TURNS);
-    turns.enumerate().map(scale).collect()
-}
-
-/// All that there are, in order.
-pub(super) fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
-    scales(sheet).into_iter().chain(drawn(sheet)).collect()
-}
-
-/// All pictures but the first.
-fn drawn(sheet: &Sheet<'_>) -> Vec<Picture> {
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(most_told(sheet)).enumerate() {
-        let of_turn = against_time(nth, *turn).chain(wavering(nth, *turn));
-        drawn.extend(of_turn.map(|it| of_run(it, sheet, *turn)));
-    }
-    let numbered = |(nth, (called, _, it))| (numbered("wiper", nth), capital(called), it);
-    let checks: Vec<_> = checks(sheet).enumerate().map(numbered).collect();
-    drawn.extend(pictures::sweeps(&checks));
-    if let Some((along, of)) = &sheet.along {
-        drawn.extend(pictures::along("along", along, tolerance(of).half_width.0));
-    }
-    if let Some((points, of)) = &sheet.supply {
-        drawn.extend(pictures::supply(
-            "supply",
-            points,
-            tolerance(of).half_width.0,
-        ));
-    }
-    drawn
-}
-
-fn against_time(nth: usize, turn: BeforeAfter<'_>) -> impl Iterator<Item = Picture> {
-    let tracks: Vec<_> = sided(turn)
-        .filter_map(|(side, it)| Some((side, it.measurement.track.as_ref()?)))
-        .collect();
-    let is_judged = |it: &Snapshot| !matches!(verdict(it), Verdict::MadeHere | Verdict::WhichTone);
-    let band = turn
-        .after
-        .or(turn.before)
-        .filter(|_| turn.each().all(is_judged));
-    let zone = band.map(|it| tolerance(it).half_width.0);
-    let speed = pictures::track(&numbered("speed", nth), &tracks, Charted::Speed(zone));
-    let flutter = pictures::track(&numbered("flutter", nth), &tracks, Charted::Flutter);
-    speed.into_iter().chain(flutter)
-}
-
-/// A picture says of which run it is, where there are several.
-fn of_run(mut picture: Picture, sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Picture {
-    if let Some(name) = run_name(turn).filter(|_| sheet.turns.len() > 1) {
-        picture.title = format!("{}, {name}", picture.title);
-    }
-    picture
-}
-
-fn wavering(nth: usize, turn: BeforeAfter<'_>) -> Option<Picture> {
-    let looked = sided(turn).filter(|(_, it)| it.measurement.lines.is_some());
-    let sides: Vec<Side> = looked.map(|it| it.0).collect();
-    let shown: Vec<_> = paired(turn.before, turn.after)
-        .into_iter()
-        .take(MOST_LINES)
-        .filter_map(|[was, is]| {
-            let (all, line) = is.or(was)?;
-            let part = typed(&lines::short(all, line), LONGEST_NAME);
-            let rate = format!("{} turns a second", lines::rate(line));
-            Some((part, rate, [was, is].map(|it| Some(it?.1.peak.0))))
-        })
-        .collect();
-    pictures::lines(&numbered("lines", nth), &sides, &shown)
-}
-
-/// The checks of the wiper with a name each.
-fn checks<'a>(
-    sheet: &'a Sheet<'a>,
-) -> impl Iterator<Item = (&'static str, Timestamp, &'a SweepReport)> {
-    let names = match sheet.wipers.len() {
-        1 => &["wiper check"][..],
-        _ => &["first wiper check", "last wiper check"],
-    };
-    let both = names.iter().zip(&sheet.wipers);
-    both.map(|(name, (at, report))| (*name, *at, *report))
 }
 
 fn wiper(sheet: &Sheet<'_>) -> Vec<String> {
@@ -467,7 +342,7 @@ fn along_and_supply(sheet: &Sheet<'_>) -> Vec<String> {
 
 fn cautions(sheet: &Sheet<'_>) -> Section {
     let mut all: Vec<(String, Vec<&str>)> = Vec::new();
-    let sides = sheet.turns.iter().flat_map(|turn| sided(*turn));
+    let sides = sheet.turns.iter().flat_map(|turn| sided(turn));
     for (side, snapshot) in sides {
         for caution in &snapshot.measurement.cautions {
             let text = typed(&caution.to_string(), LONGEST_SENTENCE);
