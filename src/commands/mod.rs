@@ -5,6 +5,7 @@ mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
+mod earlier;
 mod help;
 mod inputs;
 mod interrupt;

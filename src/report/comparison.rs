@@ -133,7 +133,10 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
                 .to_owned(),
         );
     }
-    sentences.push(judged(earlier, later));
+    sentences.push(judged(
+        (before, tolerance(earlier)),
+        (after, tolerance(later)),
+    ));
     // By another tone, or a tape that is no measure, nobody knows what is nearer.
     let says_right = [earlier, later].into_iter().all(|it| {
         let said = verdict(it, tolerance(it));
@@ -203,16 +206,20 @@ fn verdict(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
     Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
 }
 
-/// What the owner of the machine asks: was it right, and is it now?
-fn judged(earlier: &Snapshot, later: &Snapshot) -> String {
-    let in_force = tolerance(later);
-    let [was, is] = [earlier, later].map(|it| verdict(it, in_force).words());
-    let other = if tolerance(earlier) == in_force {
+/// What the owner of the machine asks: was it right, and is it now? Each with
+/// the band that it was kept with.
+pub fn judged(earlier: (&Measurement, Tolerance), later: (&Measurement, Tolerance)) -> String {
+    let in_force = later.1;
+    let [was, is] = [earlier, later].map(|(it, _)| {
+        let verdict = Verdict::of_measured(it, in_force.half_width);
+        verdict.words()
+    });
+    let other = if earlier.1 == in_force {
         String::new()
     } else {
         format!(
             " The earlier one was kept with a band of {}.",
-            band(tolerance(earlier))
+            band(earlier.1)
         )
     };
     format!("In a band of {}: {was} → {is}.{other}", band(in_force))

@@ -136,6 +136,8 @@ fn inside() {
         parts: None,
         parts_cards: Vec::new(),
         runs: Vec::new(),
+        job: None,
+        zone: jiff::tz::TimeZone::UTC,
         message: Some(format!("process {}", std::process::id())),
     });
     let asked = |name: &str| env::var_os(name).is_some();
