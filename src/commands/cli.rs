@@ -6,6 +6,7 @@ mod parts;
 mod practise;
 mod read;
 mod runs;
+mod sheet;
 mod snapshots;
 mod stated;
 mod tape;
@@ -29,6 +30,7 @@ pub use parts::{LearnPart, PartsAction, PartsChoice, PartsOptions};
 pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
+pub use sheet::{SheetFormat, SheetOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use stated::TapeError;
 pub use tape::{MeasureTape, NewCard, TapeAction, TapeOptions};
@@ -46,6 +48,10 @@ pub use watch::{JobOptions, SittingOptions, WatchOptions};
     disable_help_subcommand = true
 )]
 pub struct Cli {
+    /// Nothing but errors on standard error: no progress, no remarks
+    #[arg(long, global = true)]
+    pub quiet: bool,
+
     /// What to do; `watch` when nothing is said.
     #[command(subcommand)]
     pub command: Option<Command>,
@@ -81,6 +87,9 @@ pub enum Command {
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
+    /// Make the sheet of a job: a page, Markdown, text, JSON, pictures
+    #[command(long_about = sheet::ABOUT, after_long_help = sheet::EXAMPLES)]
+    Sheet(SheetOptions),
     /// Help on a command, or a chapter of the manual
     Help(HelpOptions),
 }

@@ -5,6 +5,7 @@ mod chooser;
 pub mod cli;
 mod clock;
 mod copy;
+mod course;
 mod earlier;
 mod help;
 mod inputs;
@@ -18,7 +19,9 @@ mod programme;
 mod progress;
 mod read;
 mod read_words;
+mod recordings;
 mod say;
+mod sheet;
 mod shell_word;
 mod sitting_job;
 mod snapshots;
@@ -34,13 +37,14 @@ use std::sync::Arc;
 
 use clap::Parser;
 use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptions};
-use say::{Written, complain, write_out};
+use say::{complain, write_out};
+use serde::{Deserialize, Serialize};
 
 use crate::records::cards::CardError;
 use crate::records::places;
 
 /// How a command ends. The numbers are what scripts rely on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize)]
 pub enum Exit {
     /// All went well.
     Done = 0,
@@ -129,6 +133,9 @@ fn outlive_the_limit_of_a_file() {
 /// most one sentence on standard error.
 pub fn run(cli: Cli) -> ExitCode {
     outlive_the_limit_of_a_file();
+    if cli.quiet {
+        say::be_quiet();
+    }
     let outcome = match cli.command.unwrap_or_default() {
         Command::Watch(mut options) => {
             with_cards_of_sitting(&mut options.sitting, places::Kind::Measured)
@@ -139,14 +146,15 @@ pub fn run(cli: Cli) -> ExitCode {
                 .and_then(|()| watch::run(&options.sitting, watch::Wanted::Practise(&options)))
         }
         Command::Read(mut options) => with_cards_of_reading(&mut options)
-            .inspect_err(|failure| read::tell_of_every_file(&options, failure))
-            .and_then(|()| read::run(&options)),
+            .inspect_err(|failure| recordings::tell_of_every_file(&options, failure))
+            .and_then(|()| recordings::run(&options)),
         Command::Tape(options) => tape::run(&options),
         Command::Parts(options) => machine_parts::run(&options),
         Command::Inputs(options) => inputs::run(&options),
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
+        Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
     };
     match outcome {

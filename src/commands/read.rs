@@ -1,16 +1,18 @@
-//! `tapewright read`: measures recordings, one after the other, each straight
-//! from its decoder into an engine of its own.
+//! Measures a recording, straight from its decoder into an engine of its own.
 
 use std::path::Path;
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
+
 use super::cli::ReadOptions;
 use super::copy;
+use super::course::FileCourse;
 use super::processor;
 use super::read_words::{add_faults, beyond_the_end, why_unusable};
 use super::steady::{self, can_be_read_again};
-use super::stretch::{Stretch, push_stretch};
-use super::{Exit, Failure, Outcome, Written, complain};
+use super::stretch::{Source, Stretch, push_stretch};
+use super::{Exit, Failure};
 use crate::audio::recording::{Recording, RecordingError};
 use crate::readings::contact::{ContactCheck, ContactReport, ContactVerdict};
 use crate::readings::{
@@ -19,7 +21,7 @@ use crate::readings::{
 };
 use crate::references::parts::{HeardAt, PartsCard, attribute};
 use crate::references::{CONCERT_PITCH, Reference, same_machine};
-use crate::report::{self, FileReport, FileResult, budget, json, text};
+use crate::report::{FileReport, FileResult, budget, json, several, text};
 use crate::units::{Hertz, Seconds};
 
 /// Behind an ident there is a pause of a second at right speed.
@@ -41,70 +43,25 @@ enum NotMeasured {
 const NO_SOUND: &str =
     "too little sound to judge contacts by; record a tone or music while the control is worked";
 
-pub(super) fn run(options: &ReadOptions) -> Outcome {
-    if let (Some(from), Some(to)) = (options.from, options.to)
-        && from >= to
-    {
-        return Err(Failure::new(
-            Exit::Usage,
-            format!("--from {from} is not before --to {to}; what lies between them is measured"),
-        ));
-    }
-    if options.sweep && options.reference.reference().kind() != ReferenceKind::Tone {
-        return Err(Failure::new(
-            Exit::Usage,
-            format!(
-                "--sweep follows the speed of a tone from moment to moment, which {} cannot show; record a tone while the trimmer is turned",
-                options.reference.reference()
-            ),
-        ));
-    }
-    let target = copy::target(&options.reference.reference())
-        .inspect_err(|failure| tell_of_every_file(options, failure))?;
-    let mut worst = Exit::Done;
-    let mut contacts = Vec::new();
-    for (index, path) in options.files.iter().enumerate() {
-        let (exit, mut report, contact) = one_file(options, path, &target);
-        contacts.extend(contact);
-        worst = worst.max(exit);
-        if index > 0 && !options.json {
-            report.insert(0, '\n');
-        }
-        let written = if options.json {
-            super::write_out(&report)?
-        } else {
-            super::say::write_words(&report)?
-        };
-        match written {
-            Written::Whole => {}
-            Written::NobodyReads => return Ok(Exit::Done),
-        }
-    }
-    if let ([before, after], 2, false) = (&contacts[..], options.files.len(), options.json) {
-        super::say::write_words(&format!("\n{}", report::contact::comparison(before, after)))?;
-    }
-    Ok(worst)
-}
-
-/// Nothing can be measured: every file has its object all the same.
-pub(super) fn tell_of_every_file(options: &ReadOptions, failure: &Failure) {
-    if options.json {
-        let files = options.files.iter();
-        let lines = files.map(|path| not_looked_at(options, path, failure));
-        // What cannot be written either is said by nobody.
-        let _ = super::write_out(&lines.collect::<String>());
-    }
-}
-
 /// The object of a file that was not looked at, for there is nothing to hold it
 /// against.
-fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
+pub(super) fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> String {
+    not_measured(
+        options,
+        path,
+        CautionCode::ReferenceNotFound,
+        &failure.message,
+    )
+}
+
+/// The object of a file of which nothing is known but why.
+fn not_measured(options: &ReadOptions, path: &Path, code: CautionCode, reason: &str) -> String {
     let report = FileReport {
         file: &path.to_string_lossy(),
         result: FileResult::NotMeasured {
             conditions: &options.reference.conditions(options.machine.as_deref()),
-            code: CautionCode::ReferenceNotFound,
-            reason: &failure.message,
+            code,
+            reason,
         },
         tolerance: options.tolerance,
         tape: options.reference.card.as_ref(),
@@ -112,21 +69,59 @@ fn not_looked_at(options: &ReadOptions, path: &Path, failure: &Failure) -> Strin
         sweep: None,
         contact: options.contact.then_some(None),
     };
-    json::line(&report) + "\n"
+    written(options, &report)
 }
 
-/// Measures a file and says what is to be written about it. What went wrong
-/// is told on standard error, and the next file gets its turn.
-fn one_file(
-    options: &ReadOptions,
-    path: &Path,
-    target: &Target,
-) -> (Exit, String, Option<ContactReport>) {
+/// What is written of a file.
+fn written(options: &ReadOptions, report: &FileReport<'_>) -> String {
+    if options.json {
+        json::line(report) + "\n"
+    } else {
+        text::block(report)
+    }
+}
+
+/// What came of a file.
+#[derive(Debug, Deserialize, Serialize)]
+pub(super) struct FileDone {
+    pub exit: Exit,
+    /// For standard error, a sentence each.
+    pub complaints: Vec<String>,
+    /// For standard output.
+    pub text: String,
+    /// Speed and flutter, for the summary of several files.
+    pub figures: Option<several::Figures>,
+    /// What two recordings of one control are compared by.
+    #[serde(skip)]
+    pub contact: Option<ContactReport>,
+}
+
+impl FileDone {
+    /// The program failed over this file, which is a fault of its own.
+    pub(super) fn failed(options: &ReadOptions, path: &Path, what: &str) -> Self {
+        let file = path.display();
+        let reason = format!(
+            "{file}: measuring it failed ({what}), which is a fault of this program; the other files are read"
+        );
+        Self {
+            exit: Exit::File,
+            text: not_measured(options, path, CautionCode::FileUnreadable, &reason),
+            complaints: vec![reason],
+            figures: None,
+            contact: None,
+        }
+    }
+}
+
+/// Measures a file and says what is to be written about it; what went wrong, too.
+pub(super) fn one_file(source: Source<'_>, target: &Target) -> FileDone {
+    let Source { options, path, .. } = source;
     let file = path.to_string_lossy();
     let conditions = options.reference.conditions(options.machine.as_deref());
-    let mut measured = measure(options, path, target).map_err(|error| error.to_string());
+    let mut measured = measure(source, target).map_err(|error| error.to_string());
     let is_done = |it: &Measured| it.measurement.signal.usable || it.has_contact();
     let mut exit = Exit::Done;
+    let mut complaints = Vec::new();
     if let Some(it) = measured.as_mut().ok().filter(|it| !is_done(it)) {
         let why = if options.contact {
             NO_SOUND.to_owned()
@@ -134,13 +129,13 @@ fn one_file(
             // Scripts read all cautions in the object, people both texts.
             why_unusable(&mut it.measurement, !options.json)
         };
-        complain(&format!("{file}: {why}"));
+        complaints.push(format!("{file}: {why}"));
         exit = Exit::NoReference;
     }
     let (exit, result) = match &measured {
         Ok(it) => (exit, FileResult::Measured(&it.measurement)),
         Err(reason) => {
-            complain(reason);
+            complaints.push(reason.clone());
             let result = FileResult::NotMeasured {
                 conditions: &conditions,
                 code: CautionCode::FileUnreadable,
@@ -167,15 +162,19 @@ fn one_file(
             .contact
             .then(|| measured.as_ref().ok()?.contact.as_ref()),
     };
-    let mut written = if options.json {
-        json::line(&report) + "\n"
-    } else {
-        text::block(&report)
-    };
+    let mut text = written(options, &report);
     if let (true, Ok(Measured { measurement, .. })) = (options.budget, &measured) {
-        written.push_str(&budget::lines(measurement));
+        text.push_str(&budget::lines(measurement));
     }
-    (exit, written, measured.ok().and_then(|it| it.contact))
+    // Of a speed that was turned through its range there is none to be told.
+    let steady = measured.as_ref().ok().filter(|_| !options.sweep);
+    FileDone {
+        exit,
+        complaints,
+        text,
+        figures: steady.and_then(|it| several::Figures::of(&it.measurement)),
+        contact: measured.ok().and_then(|it| it.contact),
+    }
 }
 
 /// A measurement, and what came of the checks that were asked for.
@@ -207,8 +206,14 @@ fn other_than_card(options: &ReadOptions) -> Option<Caution> {
 /// The figures of one recording, for who needs nothing else.
 pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement, Failure> {
     let target = copy::target(&options.reference.reference())?;
-    let measured = measure(options, path, &target)
-        .map_err(|error| Failure::new(Exit::File, error.to_string()))?;
+    let course = FileCourse::alone();
+    let source = Source {
+        options,
+        path,
+        course: &course,
+    };
+    let measured =
+        measure(source, &target).map_err(|error| Failure::new(Exit::File, error.to_string()))?;
     let mut measurement = measured.measurement;
     if measurement.signal.usable {
         return Ok(measurement);
@@ -218,7 +223,8 @@ pub(super) fn measured(options: &ReadOptions, path: &Path) -> Result<Measurement
     Err(Failure::new(Exit::NoReference, format!("{file}: {why}")))
 }
 
-fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measured, NotMeasured> {
+fn measure(source: Source<'_>, target: &Target) -> Result<Measured, NotMeasured> {
+    let Source { options, path, .. } = source;
     let mut recording = Recording::open_taking(path, options.reference.channel.pick())?;
     let format = recording.format();
     let mut processor =
@@ -231,7 +237,7 @@ fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measur
         .contact
         .then(|| ContactCheck::new(format.rate_hz, format.channels));
     let mut ident = IdentListener::new(format.rate_hz, format.channels).of_recording();
-    let reached_end = push_stretch(&mut recording, stretch, |samples, begins| {
+    let reached_end = push_stretch(&mut recording, stretch, source.course, |samples, begins| {
         // What the tape says of itself counts wherever it stands.
         ident.push_interleaved(samples, format.channels);
         let samples = &samples[begins..];
@@ -246,10 +252,10 @@ fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measur
     let mut measurement = processor.measurement();
     let by_ident = ident
         .newest_at()
-        .and_then(|at| programme_tone(&measurement, options, path, at));
+        .and_then(|at| programme_tone(&measurement, source, at));
     let cut = || {
         let parts = processor.parts()?;
-        steady::measured(&measurement, &parts, options, path, stretch)
+        steady::measured(&measurement, &parts, source, stretch)
     };
     if let Some(part) = by_ident.or_else(cut) {
         measurement = part;
@@ -273,10 +279,10 @@ fn measure(options: &ReadOptions, path: &Path, target: &Target) -> Result<Measur
     let is_named = matches!(reference, Reference::Tone(_))
         && !measurement.signal.usable
         && again
-        && name_the_other_tone(&mut measurement, options, path);
+        && name_the_other_tone(&mut measurement, source);
     let by_frequency = reference.kind().has_frequency();
     if !measurement.signal.usable && again && by_frequency && !is_named {
-        add_tuning(&mut measurement, options, path);
+        add_tuning(&mut measurement, source);
     }
     hold_against_parts(&mut measurement, options.parts.card.as_ref());
     let mut faults = recording.faults();
@@ -308,10 +314,10 @@ fn hold_against_parts(measurement: &mut Measurement, card: Option<&PartsCard>) {
 /// where there is no need, or somebody has chosen a stretch.
 fn programme_tone(
     whole: &Measurement,
-    options: &ReadOptions,
-    path: &Path,
+    source: Source<'_>,
     ident_ended: u64,
 ) -> Option<Measurement> {
+    let Source { options, path, .. } = source;
     let several = whole.has(CautionCode::ToneLost) || whole.has(CautionCode::SpeedMoved);
     let chosen = options.from.is_some() || options.to.is_some();
     let checks = options.sweep || options.contact;
@@ -323,10 +329,10 @@ fn programme_tone(
         from: ident_ended + (BEHIND_IDENT_S * f64::from(rate_hz)) as u64,
         to: u64::MAX,
     };
-    let (processor, stretch) = read_again(options, path, behind)?;
+    let (processor, stretch) = read_again(source, behind)?;
     let mut part = processor.measurement();
-    if let Some(cut) = (processor.parts())
-        .and_then(|parts| steady::measured(&part, &parts, options, path, stretch))
+    if let Some(cut) =
+        (processor.parts()).and_then(|parts| steady::measured(&part, &parts, source, stretch))
     {
         part = cut;
     }
@@ -352,7 +358,8 @@ fn programme_tone(
 /// The recording may carry another of the usual tones: says which, as the live
 /// screen does. True where it does. Only what would be read counts: a note of a
 /// melody is no test tone.
-fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, path: &Path) -> bool {
+fn name_the_other_tone(measurement: &mut Measurement, source: Source<'_>) -> bool {
+    let options = source.options;
     let mut any = options.reference.clone();
     any.say(Some(Reference::ToneAuto), None);
     let any = ReadOptions {
@@ -360,7 +367,10 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
         to: options.to,
         ..ReadOptions::of_reference(any)
     };
-    let Some(found) = by_any_tone(&any, path) else {
+    let Some(found) = by_any_tone(Source {
+        options: &any,
+        ..source
+    }) else {
         return false;
     };
     let speed = found.speed.as_ref().and_then(|speed| speed.measured);
@@ -374,25 +384,25 @@ fn name_the_other_tone(measurement: &mut Measurement, options: &ReadOptions, pat
 }
 
 /// The measurement by whichever usual tone is found, if one is.
-fn by_any_tone(options: &ReadOptions, path: &Path) -> Option<Measurement> {
-    if !can_be_read_again(path) {
+fn by_any_tone(source: Source<'_>) -> Option<Measurement> {
+    if !can_be_read_again(source.path) {
         return None;
     }
-    let (processor, _) = read_again(options, path, |rate_hz| Stretch::new(options, rate_hz))?;
+    let (processor, _) = read_again(source, |rate_hz| Stretch::new(source.options, rate_hz))?;
     Some(processor.measurement()).filter(|it| it.signal.usable)
 }
 
 /// A stretch once more, by its tone.
 fn read_again(
-    options: &ReadOptions,
-    path: &Path,
+    source: Source<'_>,
     stretch: impl FnOnce(u32) -> Stretch,
 ) -> Option<(Box<dyn Meter>, Stretch)> {
+    let Source { options, path, .. } = source;
     let mut recording = Recording::open_taking(path, options.reference.channel.pick()).ok()?;
     let format = recording.format();
     let mut processor = processor::of(options, format, &Target::Frequency).ok()?;
     let stretch = stretch(format.rate_hz);
-    push_stretch(&mut recording, stretch, |samples, begins| {
+    push_stretch(&mut recording, stretch, source.course, |samples, begins| {
         processor.push(&samples[begins..]);
     });
     Some((processor, stretch))
@@ -408,7 +418,8 @@ fn replace_not_found(measurement: &mut Measurement, by: Caution) {
 
 /// Where there is neither tone nor note there may be music: its tuning is a
 /// hint. Read once more for that, for it is seldom wanted.
-fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path) {
+fn add_tuning(measurement: &mut Measurement, source: Source<'_>) {
+    let Source { options, path, .. } = source;
     let Ok(mut recording) = Recording::open_taking(path, options.reference.channel.pick()) else {
         return;
     };
@@ -421,7 +432,7 @@ fn add_tuning(measurement: &mut Measurement, options: &ReadOptions, path: &Path)
         _ => CONCERT_PITCH,
     };
     let mut meter = TuningMeter::new(format.rate_hz, format.channels, concert_pitch);
-    push_stretch(&mut recording, stretch, |samples, begins| {
+    push_stretch(&mut recording, stretch, source.course, |samples, begins| {
         meter.push(&samples[begins..]);
     });
     if let Some(hint) = meter.hint() {

@@ -4,10 +4,23 @@
 
 use std::borrow::Cow;
 use std::io::{self, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::{Exit, Failure};
 use crate::report::{self, numbers::plain};
 use crate::screen::{Look, terminal};
+
+/// Whether only errors are told on standard error.
+static QUIET: AtomicBool = AtomicBool::new(false);
+
+/// From now on only errors are told on standard error.
+pub(super) fn be_quiet() {
+    QUIET.store(true, Ordering::Relaxed);
+}
+
+pub(super) fn is_quiet() -> bool {
+    QUIET.load(Ordering::Relaxed)
+}
 
 /// Whether somebody took what was written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,6 +66,18 @@ fn in_locale(text: &str) -> Cow<'_, str> {
 /// One sentence on standard error.
 pub(super) fn complain(sentence: &str) {
     aside(&complaint(sentence));
+}
+
+/// One that tells of no error.
+pub(super) fn remark(sentence: &str) {
+    remark_lines(&complaint(sentence));
+}
+
+/// Lines on standard error that tell of no error.
+pub(super) fn remark_lines(text: &str) {
+    if !is_quiet() {
+        aside(text);
+    }
 }
 
 /// The line that it becomes.

@@ -4,9 +4,8 @@
 
 use std::path::Path;
 
-use super::cli::ReadOptions;
 use super::processor;
-use super::stretch::{Stretch, push_stretch};
+use super::stretch::{Source, Stretch, push_stretch};
 use crate::audio::recording::Recording;
 use crate::readings::{
     Caution, CautionCode, Cut, Measurement, ReferenceKind, SteadyParts, SteadyStretch, Target,
@@ -18,10 +17,10 @@ use crate::units::Seconds;
 pub(super) fn measured(
     whole: &Measurement,
     parts: &SteadyParts,
-    options: &ReadOptions,
-    path: &Path,
+    source: Source<'_>,
     stretch: Stretch,
 ) -> Option<Measurement> {
+    let Source { options, path, .. } = source;
     let checks = options.sweep || options.contact;
     let by_tone = options.reference.reference().kind() == ReferenceKind::Tone;
     let needless = checks || !by_tone || !whole.signal.usable || parts.is_whole();
@@ -47,7 +46,7 @@ pub(super) fn measured(
                 stretch.to
             },
         };
-        push_stretch(&mut recording, part, |samples, begins| {
+        push_stretch(&mut recording, part, source.course, |samples, begins| {
             processor.push(&samples[begins..]);
         });
         let one = processor.measurement();

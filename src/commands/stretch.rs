@@ -1,8 +1,18 @@
 //! The stretch of a recording that is measured, and reading up to its end.
 
+use std::path::Path;
+
 use super::cli::ReadOptions;
-use super::progress::Progress;
+use super::course::FileCourse;
 use crate::audio::recording::Recording;
+
+/// A recording, how it is to be read, and who is told how far that is.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    pub options: &'a ReadOptions,
+    pub path: &'a Path,
+    pub course: &'a FileCourse<'a>,
+}
 
 /// What is measured of a recording, in frames.
 #[derive(Clone, Copy, Debug)]
@@ -27,11 +37,12 @@ impl Stretch {
 pub(super) fn push_stretch(
     recording: &mut Recording,
     stretch: Stretch,
+    course: &FileCourse<'_>,
     mut push: impl FnMut(&[f32], usize),
 ) -> bool {
     let format = recording.format();
     let channels = usize::from(format.channels);
-    let mut progress = Progress::of_recording(recording.total_frames(), format.rate_hz);
+    let mut pass = course.pass(recording.total_frames(), format.rate_hz);
     let mut block = Vec::new();
     loop {
         let start = recording.read_frames();
@@ -45,6 +56,8 @@ pub(super) fn push_stretch(
         let within = |at: u64| at.saturating_sub(start).min(frames as u64) as usize * channels;
         let (from, to) = (within(stretch.from), within(stretch.to));
         push(&block[..to], from.min(to));
-        progress.at(recording.read_frames());
+        if !pass.goes_on(recording.read_frames()) {
+            return true;
+        }
     }
 }

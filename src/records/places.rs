@@ -67,6 +67,11 @@ impl Places {
         self.file("clocks.jsonl")
     }
 
+    /// The folder of what is not finished yet; `None` as above.
+    pub(super) fn unfinished(&self) -> Option<PathBuf> {
+        self.file("unfinished")
+    }
+
     /// The folder of a kind of card; `None` as above.
     pub(super) fn cards(&self, kind: &str) -> Option<PathBuf> {
         self.file(kind)

@@ -30,6 +30,18 @@ pub fn lines(measurement: &Measurement) -> String {
     text
 }
 
+/// The same, a row a part and the sum last: the part, its value, how it is
+/// known. Empty where there is no speed.
+pub(super) fn rows(measurement: &Measurement) -> Vec<[String; 3]> {
+    let Some(speed) = &measurement.speed else {
+        return Vec::new();
+    };
+    let lines = parts(measurement, speed).into_iter().chain([sum(speed)]);
+    lines
+        .map(|line| [line.name.to_owned(), line.value(), line.known])
+        .collect()
+}
+
 /// What a line says: the part, its value, how it is known.
 struct Line {
     name: &'static str,
@@ -37,10 +49,15 @@ struct Line {
     known: String,
 }
 
+impl Line {
+    fn value(&self) -> String {
+        let percent = self.percent;
+        percent.map_or("not known".to_owned(), |percent| format!("±{percent:.5} %"))
+    }
+}
+
 fn add_line(text: &mut String, line: &Line) {
-    let value = line
-        .percent
-        .map_or("not known".to_owned(), |percent| format!("±{percent:.5} %"));
+    let value = line.value();
     let text_of_line = format!("    {:<24}{value:<13}{}", line.name, line.known);
     let _ = writeln!(text, "{}", text_of_line.trim_end());
 }

@@ -21,50 +21,80 @@ const COLUMN: usize = 25;
 /// A row: what it is, and how it is read off a snapshot.
 type Row = (&'static str, fn(&Snapshot) -> String);
 
-const ROWS: [Row; 14] = [
+const ROWS_OF_TAKING: [Row; 4] = [
     ("kept as", |s| plain(&s.label.to_string())),
     ("machine", |s| {
         s.machine.as_deref().map_or(NONE.to_owned(), plain)
     }),
     ("source", |s| plain(&s.source)),
     ("reference", |s| reference(&s.measurement)),
-    ("speed %", speed),
-    ("band", |s| band(tolerance(s))),
-    ("verdict", |s| verdict(s, tolerance(s)).words().to_owned()),
-    ("drift % a minute", |s| drift(&s.measurement)),
-    ("wow, 0.5–6 Hz, RMS %", |s| {
-        cell(s.measurement.flutter.wow_rms, None)
-    }),
-    ("flutter, 6–100 Hz, RMS %", |s| {
-        cell(s.measurement.flutter.flutter_rms, None)
-    }),
-    ("weighted, two-sigma %", |s| {
-        let flutter = &s.measurement.flutter;
-        cell(
-            flutter.weighted_two_sigma,
-            flutter.weighted_two_sigma_uncertainty,
-        )
-    }),
-    ("weighted, quasi-peak %", |s| {
-        let flutter = &s.measurement.flutter;
-        cell(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
-    }),
-    ("signal-to-noise dB", |s| {
-        s.measurement
-            .signal
-            .snr
-            .map_or(NONE.to_owned(), |snr| format!("{:.1}", snr.0))
-    }),
-    ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain)),
 ];
+
+/// A row of what was measured, and what it follows.
+type Measured = (&'static str, fn(&Snapshot) -> String, &'static str);
+
+const ROWS: [Measured; 9] = [
+    (
+        "speed %",
+        speed,
+        "mean, from right speed; ± by JCGM 100:2008",
+    ),
+    ("band", |s| band(tolerance(s)), COMMON),
+    (
+        "verdict",
+        |s| verdict(s).words().to_owned(),
+        "the band and the ±",
+    ),
+    (
+        "drift % a minute",
+        |s| drift(&s.measurement),
+        "slope of the speed; common practice",
+    ),
+    (
+        "wow, 0.5–6 Hz, RMS %",
+        |s| cell(s.measurement.flutter.wow_rms, None),
+        COMMON,
+    ),
+    (
+        "flutter, 6–100 Hz, RMS %",
+        |s| cell(s.measurement.flutter.flutter_rms, None),
+        COMMON,
+    ),
+    (
+        "weighted, two-sigma %",
+        |s| {
+            let flutter = &s.measurement.flutter;
+            cell(
+                flutter.weighted_two_sigma,
+                flutter.weighted_two_sigma_uncertainty,
+            )
+        },
+        "follows IEC 60386 with Amendment 1, AES6",
+    ),
+    (
+        "weighted, quasi-peak %",
+        |s| {
+            let flutter = &s.measurement.flutter;
+            cell(flutter.weighted_peak, flutter.weighted_peak_uncertainty)
+        },
+        "follows IEC 60386, DIN 45507",
+    ),
+    (
+        "signal-to-noise dB",
+        |s| {
+            let snr = s.measurement.signal.snr;
+            snr.map_or(NONE.to_owned(), |snr| format!("{:.1}", snr.0))
+        },
+        "the tone against all else",
+    ),
+];
+
+const COMMON: &str = "common practice";
 
 /// A row that stands only where at least one of the two says something.
 type RowIfSaid = (&'static str, fn(&Snapshot) -> Option<String>);
 
-const ROWS_IF_SAID: [RowIfSaid; 11] = [
-    ("line, turns a second", |s| line(s, 0)),
-    ("second line", |s| line(s, 1)),
-    ("third line", |s| line(s, 2)),
+const ROWS_OF_CHANNELS: [RowIfSaid; 2] = [
     ("balance dB, left − right", |s| {
         let it = s.measurement.channels?;
         let known = it.balance_known().map(|known| known.0);
@@ -74,6 +104,15 @@ const ROWS_IF_SAID: [RowIfSaid; 11] = [
         let it = s.measurement.channels?;
         Some(with_uncertainty(it.right_lags_us, it.lag_known_us(), true))
     }),
+];
+
+const ROWS_OF_LINES: [RowIfSaid; 3] = [
+    ("line, turns a second", |s| line(s, 0)),
+    ("second line", |s| line(s, 1)),
+    ("third line", |s| line(s, 2)),
+];
+
+const ROWS_IF_SAID: [RowIfSaid; 6] = [
     ("tape", |s| s.tape.as_deref().map(plain)),
     ("wiper at first", |s| {
         Some(headline(s.wiper_at_first.as_ref()?))
@@ -103,10 +142,13 @@ pub fn side_by_side(
     };
     row("number", &earlier.0.to_string(), &later.0.to_string());
     row("taken", &time(earlier.1, zone), &time(later.1, zone));
-    for (name, read) in ROWS {
+    let note: Row = ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain));
+    let measured = ROWS.map(|(name, read, _)| (name, read));
+    for (name, read) in ROWS_OF_TAKING.into_iter().chain(measured).chain([note]) {
         row(name, &read(earlier.1), &read(later.1));
     }
-    for (name, read) in ROWS_IF_SAID {
+    let if_said = ROWS_OF_LINES.into_iter().chain(ROWS_OF_CHANNELS);
+    for (name, read) in if_said.chain(ROWS_IF_SAID) {
         let (left, right) = (read(earlier.1), read(later.1));
         if left.is_some() || right.is_some() {
             let shown = |said: Option<String>| said.unwrap_or(NONE.to_owned());
@@ -119,6 +161,31 @@ pub fn side_by_side(
     }
     debug_assert!(text.lines().all(|line| line.chars().count() <= COLUMNS));
     text
+}
+
+/// A figure of a snapshot and of another one, and what it follows.
+pub(super) type Figure = [String; 4];
+
+/// All figures of the two, a row each: name, earlier, later, what it follows.
+/// One that neither has is left out.
+pub(super) fn figures(earlier: Option<&Snapshot>, later: Option<&Snapshot>) -> Vec<Figure> {
+    let both = |read: &dyn Fn(&Snapshot) -> Option<String>| {
+        let said = [earlier, later].map(|it| it.and_then(read));
+        let is_said = said.iter().flatten().any(|it| it != NONE);
+        is_said.then(|| said.map(|it| it.unwrap_or(NONE.to_owned())))
+    };
+    let row = |name: &str, said: Option<[String; 2]>, follows: &str| {
+        let [before, after] = said?;
+        Some([name.to_owned(), before, after, follows.to_owned()])
+    };
+    let measured = ROWS
+        .iter()
+        .map(|(name, read, follows)| row(name, both(&|it| Some(read(it))), follows));
+    let of_lines = ROWS_OF_LINES.iter().map(|it| (it, "our own, peak"));
+    let of_channels = ROWS_OF_CHANNELS.iter().map(|it| (it, COMMON));
+    let if_said = of_channels.chain(of_lines);
+    let if_said = if_said.map(|((name, read), follows)| row(name, both(read), follows));
+    measured.chain(if_said).flatten().collect()
 }
 
 /// What changed, a sentence each.
@@ -138,10 +205,9 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
         (after, tolerance(later)),
     ));
     // By another tone, or a tape that is no measure, nobody knows what is nearer.
-    let says_right = [earlier, later].into_iter().all(|it| {
-        let said = verdict(it, tolerance(it));
-        !matches!(said, Verdict::WhichTone | Verdict::MadeHere)
-    });
+    let says_right = [earlier, later]
+        .into_iter()
+        .all(|it| !matches!(verdict(it), Verdict::WhichTone | Verdict::MadeHere));
     sentences.push(speed_change(before, after, says_right));
     sentences.push(flutter_change(
         "Weighted flutter (two-sigma)",
@@ -183,7 +249,7 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
 }
 
 /// What it was measured by: a frequency, or a kind with its time.
-fn reference(measurement: &Measurement) -> String {
+pub(super) fn reference(measurement: &Measurement) -> String {
     let kind = measurement.conditions.kind.name();
     let seconds = |time: Seconds| format!("{kind}:{}", time.0);
     match (measurement.nominal, measurement.passage, measurement.marks) {
@@ -197,23 +263,22 @@ fn reference(measurement: &Measurement) -> String {
 
 /// The band that it was judged in. What earlier versions kept has none: a
 /// deck's, which is the usual one.
-fn tolerance(snapshot: &Snapshot) -> Tolerance {
+pub fn tolerance(snapshot: &Snapshot) -> Tolerance {
     let kept = snapshot.tolerance.map(Tolerance::of_half_width);
     kept.unwrap_or_default()
 }
 
-fn verdict(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
-    Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
+/// In the band that was in force when it was kept.
+pub fn verdict(snapshot: &Snapshot) -> Verdict {
+    Verdict::of_measured(&snapshot.measurement, tolerance(snapshot).half_width)
 }
 
 /// What the owner of the machine asks: was it right, and is it now? Each with
 /// the band that it was kept with.
 pub fn judged(earlier: (&Measurement, Tolerance), later: (&Measurement, Tolerance)) -> String {
     let in_force = later.1;
-    let [was, is] = [earlier, later].map(|(it, _)| {
-        let verdict = Verdict::of_measured(it, in_force.half_width);
-        verdict.words()
-    });
+    let words = |it| Verdict::of_measured(it, in_force.half_width).words();
+    let [was, is] = [earlier, later].map(|(it, _)| words(it));
     let other = if earlier.1 == in_force {
         String::new()
     } else {
@@ -339,14 +404,14 @@ fn flutter_change(what: &str, figures: [(Option<Percent>, Option<Percent>); 2]) 
 }
 
 /// Two independent uncertainties together; `None` unless both are known.
-fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
+pub(super) fn combined(one: Option<Percent>, other: Option<Percent>) -> Option<f64> {
     Some(one?.0.hypot(other?.0))
 }
 
 fn speed(snapshot: &Snapshot) -> String {
     let figures = &snapshot.measurement.speed;
     figures.as_ref().map_or(NONE.to_owned(), |speed| {
-        let said = verdict(snapshot, tolerance(snapshot));
+        let said = verdict(snapshot);
         let way = said.way(speed.deviation, speed.uncertainty);
         format!("{} {}", words::deviation(speed), way.map_or("", Way::word))
     })

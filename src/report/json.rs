@@ -5,9 +5,10 @@
 //! had is `null`, never 0, never NaN, never left out; a caution says why.
 
 use serde::Serialize;
+use serde_json::Value;
 
 use super::numbers::{places, significant, significant_up};
-use super::{FileReport, FileResult, sweep, wavering_json};
+use super::{FileReport, FileResult, sweep as sweep_words, wavering_json};
 use crate::readings::contact::{ContactReport, ContactTrack, ContactVerdict};
 use crate::readings::{
     self, Caution, CautionCode, ChannelUsed, ClockSource, Conditions, Cut, DriftReading,
@@ -37,6 +38,21 @@ const OF_A_REFERENCE: [CautionCode; 9] = [
 /// The line for a file, without the line's end.
 #[allow(clippy::missing_panics_doc)] // it cannot, as the reason given says
 pub fn line(report: &FileReport<'_>) -> String {
+    // Strings, numbers and fixed keys only: nothing that JSON cannot say.
+    serde_json::to_string(&reading(report)).expect("plain values always become JSON")
+}
+
+/// The same object to be looked into.
+pub(super) fn object(report: &FileReport<'_>) -> Value {
+    serde_json::to_value(reading(report)).expect("plain values always become JSON")
+}
+
+/// What is told of a wiper.
+pub(super) fn sweep(report: &SweepReport) -> Value {
+    serde_json::to_value(Sweep::of(report)).expect("plain values always become JSON")
+}
+
+fn reading<'a>(report: &'a FileReport<'_>) -> Line<'a> {
     let mut reading = match &report.result {
         FileResult::Measured(measurement) => Line::of(report.file, measurement, report.tolerance),
         FileResult::NotMeasured {
@@ -54,8 +70,7 @@ pub fn line(report: &FileReport<'_>) -> String {
         reading.by_contact(judged);
     }
     reading.contact = report.contact.map(|it| ContactAsked(it.map(Contact::of)));
-    // Strings, numbers and fixed keys only: nothing that JSON cannot say.
-    serde_json::to_string(&reading).expect("plain values always become JSON")
+    reading
 }
 
 #[derive(Serialize, Default)]
@@ -405,7 +420,7 @@ impl<'a> Line<'a> {
         self.lines = None;
         self.parts_card = None;
         self.cautions
-            .retain(|it| !sweep::BY_TURNING.contains(&it.code()));
+            .retain(|it| !sweep_words::BY_TURNING.contains(&it.code()));
         self.cautions.push(Caution::Swept);
     }
 

@@ -46,6 +46,31 @@ pub(super) fn sentences(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
     went.chain(came).map(|it| plain(&it)).collect()
 }
 
+/// A line before and after; `None` on the side where it was not found.
+pub(super) type Paired<'a> = [Option<(&'a FlutterLines, &'a FlutterLine)>; 2];
+
+/// The strongest lines of both, each beside the same one of the other.
+pub(super) fn paired<'a>(
+    earlier: Option<&'a Snapshot>,
+    later: Option<&'a Snapshot>,
+) -> Vec<Paired<'a>> {
+    let [was, is] = [earlier, later].map(|it| it.and_then(Side::of));
+    let beside = |of: Side<'a>, line, other: Option<Side<'a>>| {
+        let other = other?;
+        Some((other.lines, other.find(of, line)?))
+    };
+    let before = was.into_iter().flat_map(|was| {
+        let strong = was.strong();
+        strong.map(move |line| [Some((was.lines, line)), beside(was, line, is)])
+    });
+    let fresh = is.into_iter().flat_map(|is| {
+        let strong = is.strong();
+        let fresh = strong.filter(move |line| beside(is, line, was).is_none());
+        fresh.map(move |line| [None, Some((is.lines, line))])
+    });
+    before.chain(fresh).collect()
+}
+
 impl<'a> Side<'a> {
     fn of(snapshot: &'a Snapshot) -> Option<Self> {
         let measurement = &snapshot.measurement;

@@ -18,10 +18,14 @@ pub mod listing;
 mod log;
 mod log_summary;
 pub mod numbers;
+pub mod pictures;
 #[cfg(test)]
 mod sample;
+pub mod several;
+pub mod sheet;
 pub mod supply;
 pub mod sweep;
+pub mod tables;
 pub mod text;
 mod timed;
 mod troubles;

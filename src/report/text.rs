@@ -9,7 +9,7 @@ use super::words::{band, cell, channel, counted, with_uncertainty, wrapped};
 use super::{FileReport, FileResult, channels, contact, faults, lines, noun, sweep, timed, words};
 use crate::readings::contact::ContactReport;
 use crate::readings::{
-    CautionCode, Cut, FlutterLines, FlutterReading, Measurement, Place, SignalFigures,
+    Along, CautionCode, Cut, FlutterLines, FlutterReading, Measurement, Place, SignalFigures,
     SpeedFigures, SweepReport, TapeIdent, TwoChannels, Unclear, Verdict,
 };
 use crate::references::evidence::Situation;
@@ -312,9 +312,14 @@ fn drift_line(measurement: &Measurement) -> String {
 /// Start, middle and end of a long record, and whether the speed goes with the
 /// place.
 fn along_line(measurement: &Measurement) -> String {
-    let Some(along) = &measurement.along else {
-        return String::new();
-    };
+    let along = measurement.along.as_ref();
+    along.map_or(String::new(), |it| {
+        wrapped("  Ends       ", &self::along(it))
+    })
+}
+
+/// The same for whoever says it elsewhere.
+pub(super) fn along(along: &Along) -> String {
     let of = |name: &str, place: &Place| {
         let figure = with_uncertainty(place.deviation.0, Some(place.uncertainty.0), true);
         format!("{name} {figure} %")
@@ -332,11 +337,10 @@ fn along_line(measurement: &Measurement) -> String {
     } else {
         "no more than chance"
     };
-    let text = format!(
+    format!(
         "{}; {change} % from start to end, {meaning}",
         parts.join(", ")
-    );
-    wrapped("  Ends       ", &text)
+    )
 }
 
 fn flutter_lines(reading: &FlutterReading) -> String {

@@ -11,6 +11,7 @@ pub mod environment;
 pub mod fast;
 pub mod hands;
 pub mod invented;
+pub mod job_sheets;
 pub mod jobs;
 pub mod judge;
 pub mod large_letters;

@@ -8,12 +8,25 @@ use super::{PartsChoice, ReferenceOptions, seconds};
 use crate::references::Tolerance;
 
 /// `tapewright read`.
-#[derive(Args, Debug)]
+#[derive(Args, Clone, Debug)]
 #[allow(clippy::struct_excessive_bools)] // switches of a command line are
 pub struct ReadOptions {
-    /// Recordings: WAV, FLAC and other usual kinds
+    /// Recordings: WAV, FLAC and other usual kinds; or folders, of which all
+    /// recordings are measured, those in folders within them too
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
+
+    /// How many recordings are measured at once [default: one for each core of
+    /// the processor]
+    #[arg(long, value_name = "NUMBER", value_parser = at_once)]
+    pub parallel: Option<usize>,
+
+    /// Go on with a run over several recordings that was interrupted
+    ///
+    /// The same files and options as then. What was measured is told again and
+    /// not measured anew, unless the file has changed since.
+    #[arg(long)]
+    pub resume: bool,
 
     /// One JSON object a file and line instead of tables
     #[arg(long)]
@@ -71,6 +84,8 @@ impl ReadOptions {
     pub fn of_reference(reference: ReferenceOptions) -> Self {
         Self {
             files: Vec::new(),
+            parallel: None,
+            resume: false,
             json: false,
             budget: false,
             sweep: false,
@@ -86,6 +101,13 @@ impl ReadOptions {
     }
 }
 
+fn at_once(text: &str) -> Result<usize, String> {
+    match text.parse() {
+        Ok(number @ 1..=1024) => Ok(number),
+        _ => Err("must be a whole number from 1 to 1024".to_owned()),
+    }
+}
+
 pub(super) const ABOUT: &str = "\
 Measure recordings
 
@@ -94,7 +116,9 @@ and flutter it had, with the ± of each. Reads WAV (8, 16, 24, 32 bit and float,
 AIFF, MP3, Ogg Vorbis, M4A and CAF, of any length.
 
 Record from a line or headphone output, not with a microphone; a minute for a good ±, at least \
-10 s for the flutter figures. Lossy kinds (MP3, Vorbis, AAC) add flutter of their own.";
+10 s for the flutter figures. Lossy kinds (MP3, Vorbis, AAC) add flutter of their own.
+
+Of a folder all files are measured whose names end as those of recordings do, in the order of their names; hidden ones are left out. Several recordings are measured at once, and told of in their order. A summary at the end has the median and the spread of the figures and names those that stand out.";
 
 pub(super) const EXAMPLES: &str = "\
 Examples:
@@ -134,7 +158,13 @@ Examples:
           control or switch, before and after cleaning: crackles, breaks, left
           against right
   tapewright read --json side-a.wav side-b.wav
-          one JSON object a file and line, for scripts
+          one JSON object a file and line, for scripts; the summary of several
+          stands on standard error
+  tapewright read --json archive > archive.jsonl
+          all recordings in the folder archive
+  tapewright read --json --resume archive > archive.jsonl
+          the same after a power cut or Ctrl-C: what was measured is not
+          measured again
 
 Deviation is in percent of nominal speed; positive is fast. Each ± is for 95 %.
 Times within a stretch chosen by --from count from its beginning. A figure that

@@ -11,8 +11,8 @@ use super::routine::Step;
 use super::{Effect, Kept, ScreenState, Slot, SourceKind};
 use crate::readings::{Measurement, Verdict};
 use crate::records::{Job, Label, Run, Snapshot};
-use crate::references::{Tolerance, same_machine};
-use crate::report::numbers;
+use crate::references::same_machine;
+use crate::report::{comparison, numbers};
 
 /// Jobs that were found for a machine.
 #[derive(Clone, Debug, Default)]
@@ -34,18 +34,12 @@ impl Slot {
     }
 }
 
-/// The band that it was judged in.
-fn band_of(snapshot: &Snapshot) -> Tolerance {
-    let kept = snapshot.tolerance.map(Tolerance::of_half_width);
-    kept.unwrap_or_default()
-}
-
 impl From<&Snapshot> for Kept {
     fn from(snapshot: &Snapshot) -> Self {
         Self {
             slot: Slot::of(snapshot),
             measurement: Arc::new(snapshot.measurement.clone()),
-            tolerance: band_of(snapshot),
+            tolerance: comparison::tolerance(snapshot),
             machine: snapshot.machine.clone(),
             supply_volts: snapshot.supply_volts,
             tape: None,
@@ -66,9 +60,8 @@ pub(super) fn last_of(
     is_its: impl Fn(Option<Run>) -> bool + Clone,
 ) -> Option<&Snapshot> {
     let says_something = move |it: &&Snapshot| {
-        let verdict = Verdict::of_measured(&it.measurement, band_of(it).half_width);
         let is_none = matches!(
-            verdict,
+            comparison::verdict(it),
             Verdict::NoReading | Verdict::MadeHere | Verdict::WhichTone | Verdict::Moved
         );
         is_its(it.run) && !is_none && it.measurement.speed.is_some()

@@ -1,0 +1,317 @@
+//! `read` on folders and many files: all that are recordings, in order, several
+//! at a time, whatever one of them is, and again from where it was broken off.
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read};
+use std::path::PathBuf;
+use std::process::Stdio;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use crate::support::program::{Folder, codes, deviation, tone};
+
+const RATE: u32 = 8000;
+
+/// A tone of so many seconds that is so many percent fast.
+fn record(folder: &Folder, name: &str, seconds: f64, percent: f64) {
+    let samples = tone(RATE, seconds, 3150.0, |_| 1.0 + percent / 100.0);
+    folder.write(name, RATE, &[&samples]);
+}
+
+/// Recordings in a folder of that name, and what is none.
+fn archive(folder: &Folder, seconds: f64) {
+    for inner in ["archive/b/deep", "archive/.hidden", "archive/empty"] {
+        fs::create_dir_all(folder.path(inner)).unwrap();
+    }
+    for (nth, name) in [
+        "archive/a.WAV",
+        "archive/b/2.wav",
+        "archive/b/deep/1.wav",
+        "archive/b.wav",
+        "archive/c.wav",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        record(folder, name, seconds, 0.1 * nth as f64);
+    }
+    record(folder, "archive/.hidden/x.wav", 1.0, 0.0);
+    record(folder, "archive/.a.wav", 1.0, 0.0);
+    folder.with("archive/notes.txt", "no recording");
+    folder.with("archive/cover.wav.png", "no recording");
+}
+
+/// As the program names them, in the order in which it takes them.
+const ARCHIVE: [&str; 5] = [
+    "archive/a.WAV",
+    "archive/b/2.wav",
+    "archive/b/deep/1.wav",
+    "archive/b.wav",
+    "archive/c.wav",
+];
+
+fn left_over(folder: &Folder) -> Vec<PathBuf> {
+    let entries = fs::read_dir(folder.path("data/tapewright/unfinished"));
+    let entries = entries.into_iter().flatten();
+    entries.map(|it| it.unwrap().path()).collect()
+}
+
+#[test]
+fn of_a_folder_all_recordings_are_read_in_the_order_of_their_names() {
+    let folder = Folder::new();
+    archive(&folder, 3.0);
+    let line = "--reference 3150 archive";
+    let one = folder.read(&format!("--parallel 1 {line}"));
+    one.ends(0);
+    let files: Vec<&str> = one
+        .objects
+        .iter()
+        .map(|it| it["file"].as_str().unwrap())
+        .collect();
+    assert_eq!(files, ARCHIVE);
+    for (nth, object) in one.objects.iter().enumerate() {
+        assert!(
+            (deviation(object) - 0.1 * nth as f64).abs() < 0.02,
+            "{object}"
+        );
+    }
+    for more in ["--parallel 2", "--parallel 9", ""] {
+        let several = folder.read(&format!("{more} {line}"));
+        assert_eq!(several.text, one.text, "{more}");
+    }
+    let text = folder.run("read --reference 3150 archive");
+    text.ends(0)
+        .says(&["5 recordings, all measured", "Deviation median +0.200 %"]);
+    assert!(left_over(&folder).is_empty());
+}
+
+#[cfg(unix)]
+#[test]
+fn links_are_followed_but_never_round_in_a_circle() {
+    use std::os::unix::fs::symlink;
+    let folder = Folder::new();
+    archive(&folder, 1.0);
+    fs::create_dir(folder.path("elsewhere")).unwrap();
+    record(&folder, "elsewhere/far.wav", 1.0, 0.0);
+    symlink("..", folder.path("archive/b/round")).unwrap();
+    symlink(folder.path("elsewhere"), folder.path("archive/linked")).unwrap();
+    symlink("nowhere.wav", folder.path("archive/lost.wav")).unwrap();
+    folder.pipe("archive/pipe.wav");
+    let read = folder.read("archive");
+    let files: Vec<&str> = read
+        .objects
+        .iter()
+        .map(|it| it["file"].as_str().unwrap())
+        .collect();
+    let mut expected = ARCHIVE.to_vec();
+    expected.extend(["archive/linked/far.wav", "archive/lost.wav"]);
+    assert_eq!(files, expected);
+    read.ends(3)
+        .complains(&["archive/lost.wav: there is no such file"]);
+}
+
+#[test]
+fn a_folder_without_recordings_is_told_and_the_rest_is_read() {
+    let folder = Folder::new();
+    archive(&folder, 1.0);
+    let told = ["archive/empty: no recordings in this folder", ".flac"];
+    folder.run("read archive/empty").ends(3).complains(&told);
+    let both = folder.read("archive/empty archive/c.wav archive/notes.txt");
+    both.ends(3).complains(&told);
+    // What is named is tried, whatever its name is.
+    assert_eq!(both.objects.len(), 2);
+    assert_eq!(both.objects[1]["file"], "archive/notes.txt");
+    both.complains(&["this is a text file"]);
+}
+
+#[test]
+fn one_bad_file_stops_no_other_and_the_highest_status_counts() {
+    let folder = Folder::new();
+    archive(&folder, 3.0);
+    folder.with("archive/broken.wav", "RIFF");
+    folder.write("archive/silent.wav", RATE, &[&[0.0; 24_000]]);
+    let read = folder.read("--reference 3150 archive");
+    read.ends(4);
+    assert_eq!(read.objects.len(), 7);
+    assert!(codes(&read.objects[4]).contains(&"file_unreadable"));
+    read.complains(&[
+        "7 recordings, 5 measured, 1 without a usable reference, 1 that could not be read",
+        "archive/broken.wav: could not be read",
+        "archive/silent.wav: no usable reference",
+    ]);
+    // Each complaint stands once, in the order of the files.
+    let [broken, silent] = ["broken.wav: ", "silent.wav: no usable"].map(|it| read.errors.find(it));
+    assert!(broken < silent, "{}", read.errors);
+    let quiet = folder.read("--quiet --reference 3150 archive");
+    assert_eq!(quiet.text, read.text);
+    assert_eq!(quiet.errors.lines().count(), 2, "{}", quiet.errors);
+}
+
+#[test]
+fn what_stands_out_is_named() {
+    let folder = Folder::new();
+    fs::create_dir(folder.path("tapes")).unwrap();
+    for (nth, percent) in [0.1, 0.15, 0.12, 0.09, 0.11, 2.5].into_iter().enumerate() {
+        record(&folder, &format!("tapes/{nth}.wav"), 3.0, percent);
+    }
+    let text = folder.run("read --reference 3150 tapes");
+    text.ends(0)
+        .says(&["Outlier tapes/5.wav: deviation +2.500 %"]);
+    assert_eq!(text.text.matches("Outlier").count(), 1, "{}", text.text);
+}
+
+/// Runs until a number of objects came, ends it by a signal, and says what came
+/// on standard error.
+fn broken_off(folder: &Folder, line: &str, after: usize, signal: &str) -> (String, Option<i32>) {
+    let mut child = folder
+        .command(line)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    for _ in 0..after {
+        lines.next().unwrap().unwrap();
+    }
+    let ended = std::process::Command::new("kill")
+        .args([&format!("-{signal}"), &child.id().to_string()])
+        .status();
+    assert!(ended.unwrap().success());
+    let asked = Instant::now();
+    let status = child.wait().unwrap();
+    assert!(asked.elapsed() < Duration::from_secs(5));
+    let mut errors = String::new();
+    child
+        .stderr
+        .take()
+        .unwrap()
+        .read_to_string(&mut errors)
+        .unwrap();
+    (errors, status.code())
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interrupted_run_goes_on_where_it_was() {
+    let folder = Folder::new();
+    fs::create_dir(folder.path("tapes")).unwrap();
+    for nth in 0..12 {
+        record(
+            &folder,
+            &format!("tapes/{nth:02}.wav"),
+            60.0,
+            0.01 * f64::from(nth),
+        );
+    }
+    folder.with("tapes/03.wav", "RIFF");
+    let line = "read --json --reference 3150 tapes";
+    let whole = folder.run(line);
+    whole.ends(3);
+    assert!(left_over(&folder).is_empty());
+    for signal in ["INT", "KILL"] {
+        let (errors, code) = broken_off(&folder, line, 4, signal);
+        assert_eq!(code, None, "it ends by the signal");
+        assert_eq!(errors.contains("--resume"), signal == "INT", "{errors}");
+        assert_eq!(left_over(&folder).len(), 1);
+        // As if the power had gone within a line.
+        let left = left_over(&folder).remove(0);
+        let mut kept = fs::read(&left).unwrap();
+        let done = kept.iter().filter(|it| **it == b'\n').count() - 1;
+        assert!((4..12).contains(&done), "{done}");
+        kept.extend(b"{\"stamp\":{\"fi");
+        fs::write(&left, kept).unwrap();
+        let again = folder.run(&format!("{line} --resume"));
+        again.complains(&[&format!("{done} of 12 recordings were measured before")]);
+        assert_eq!(
+            (again.status, again.text),
+            (whole.status, whole.text.clone())
+        );
+        assert!(left_over(&folder).is_empty());
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn what_has_changed_and_what_is_asked_otherwise_is_measured_anew() {
+    let folder = Folder::new();
+    fs::create_dir(folder.path("tapes")).unwrap();
+    for nth in 0..8 {
+        record(&folder, &format!("tapes/{nth}.wav"), 60.0, 0.0);
+    }
+    let line = "read --json --reference 3150 tapes";
+    broken_off(&folder, line, 3, "KILL");
+    // The results of another tolerance are not those that were kept.
+    let other = folder.run(&format!("{line} --tolerance portable --resume"));
+    other.complains(&["nothing is left of an interrupted run"]);
+    assert_eq!(other.objects.len(), 8);
+    thread::sleep(Duration::from_millis(20));
+    record(&folder, "tapes/1.wav", 60.0, 0.7);
+    let again = folder.run(&format!("{line} --resume"));
+    again
+        .ends(0)
+        .complains(&["recordings were measured before"]);
+    assert!((deviation(&again.objects[1]) - 0.7).abs() < 0.01);
+    assert!(deviation(&again.objects[2]).abs() < 0.01);
+}
+
+#[test]
+fn where_nothing_can_be_kept_that_is_told_once_and_all_is_measured() {
+    let folder = Folder::new();
+    archive(&folder, 1.0);
+    folder.with("file", "no folder");
+    let read = folder.read("--data file archive");
+    read.ends(0).complains(&["cannot be kept for --resume"]);
+    assert_eq!(
+        read.errors.matches("--resume").count(),
+        1,
+        "{}",
+        read.errors
+    );
+    assert_eq!(read.objects.len(), 5);
+    let quiet = folder.read("--data file archive --quiet");
+    assert!(!quiet.errors.contains("--resume"), "{}", quiet.errors);
+}
+
+/// Highest memory of a run, in KiB, as Linux tells it while the last object
+/// waits to be read.
+#[cfg(target_os = "linux")]
+fn highest_kib(folder: &Folder, line: &str, count: usize) -> u64 {
+    let mut child = folder
+        .command(line)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let mut highest = 0;
+    for (nth, line) in lines.enumerate() {
+        line.unwrap();
+        // It lives while there is more to come than the pipe holds.
+        if nth + 100 < count && nth % 100 == 0 {
+            let status = fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
+            let line = status.lines().find(|it| it.starts_with("VmHWM")).unwrap();
+            let kib = line.split_whitespace().nth(1).unwrap();
+            highest = kib.parse::<u64>().unwrap();
+        }
+    }
+    child.wait().unwrap();
+    highest
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn memory_does_not_grow_with_the_number_of_files() {
+    let folder = Folder::new();
+    for (name, count) in [("few", 300), ("many", 3000)] {
+        fs::create_dir(folder.path(name)).unwrap();
+        record(&folder, &format!("{name}/0.wav"), 0.2, 0.0);
+        for nth in 1..count {
+            let link = folder.path(&format!("{name}/{nth}.wav"));
+            fs::hard_link(folder.path(&format!("{name}/0.wav")), link).unwrap();
+        }
+    }
+    let few = highest_kib(&folder, "read --json few", 300);
+    let many = highest_kib(&folder, "read --json many", 3000);
+    // Names and figures of each remain, for the summary.
+    assert!(many < few + 4096, "{few} KiB of 300, {many} KiB of 3000");
+}
