@@ -501,6 +501,28 @@ mod tests {
     }
 
     #[test]
+    fn two_programs_keep_into_one_job() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = JobOptions {
+            job: Some("a".to_owned()),
+            ..JobOptions::default()
+        };
+        let both = [0, 1].map(|_| saving_of(folder.path(), SourceKind::Input, &options));
+        for number in 1..=20 {
+            for saving in &both {
+                saving.save(note(number, Some("deck 4")));
+            }
+        }
+        for saving in both {
+            assert!(saved(saving).iter().all(|(_, result)| result.is_ok()));
+        }
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        assert_eq!((all.len(), all[0].1.notes.len()), (1, 40));
+        assert_eq!(all[0].1.machine(), Some("deck 4"));
+        assert!(all[0].1.corrections.is_empty());
+    }
+
+    #[test]
     fn a_job_of_another_machine_or_of_the_simulated_one_is_refused() {
         let folder = tempfile::tempdir().expect("a folder");
         let places = Places::in_folder(folder.path().to_owned());
@@ -523,6 +545,15 @@ mod tests {
         drop(saved(saving));
         let again = open(SourceKind::Recording, "A", Some("Deck-4"), None).expect("the same");
         assert_eq!(told(&again).as_deref(), Some("job a goes on: 1 note"));
+        let elsewhere = folder.path().join("elsewhere.jsonl");
+        let elsewhere = elsewhere.to_str().expect("text");
+        let apart = open(SourceKind::Input, elsewhere, None, None).expect("new");
+        assert_eq!(told(&apart).as_deref(), Some("new job elsewhere"));
+        let (named, _) = apart.1.expect("it was named");
+        assert_eq!(
+            named.sheet,
+            format!("tapewright sheet {}", shell_word(elsewhere))
+        );
         let file: PathBuf = folder.path().join("jobs").join("a.jsonl");
         let before = std::fs::read(&file).expect("there");
         let by_path = file.to_str().expect("text");

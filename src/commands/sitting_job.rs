@@ -122,8 +122,15 @@ impl SittingJobs {
         if goes_on {
             jobs.check_fits(file.job(), machine)?;
         }
+        // One that was called by its path has the name of its file.
+        let stem = file.path().file_stem().unwrap_or_default();
+        let begun_as = if file.path() == Path::new(name) {
+            stem.to_string_lossy().into_owned()
+        } else {
+            name.trim().to_owned()
+        };
         let torn = jobs
-            .begin(&mut file, name.trim(), machine)
+            .begin(&mut file, &begun_as, machine)
             .map_err(|error| unusable(&error))?;
         let name = &file.job().name;
         let news = if goes_on {

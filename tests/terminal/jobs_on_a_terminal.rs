@@ -104,6 +104,31 @@ fn what_ends_the_program_costs_nothing_that_was_kept() {
     }
 }
 
+/// A file that may not grow any more is a full disk.
+#[test]
+fn a_full_disk_costs_only_what_did_not_fit_and_that_is_told() {
+    let window = Window::open();
+    window.type_line("ulimit -f 1");
+    practise(&window, "--job a");
+    note(&window, "it fits");
+    window.wait_for("kept note, saved in job a");
+    window.press("b");
+    window.wait_for("NOT SAVED: before");
+    window.press("r");
+    window.wait_for("NOT SAVED: before");
+    window.press("q");
+    window.wait_for("1 not saved");
+    window.press("q");
+    assert_eq!(window.last_status(), 3);
+    let screen = window.screen().replace('\n', " ");
+    assert!(screen.contains("the snapshot before (-"), "{screen}");
+    assert!(screen.contains("could not be saved"), "{screen}");
+    let (file, _) = JobFile::open(rehearsals(&window).join("a.jsonl")).expect("a job");
+    let notes: Vec<_> = file.job().notes.iter().map(|it| it.text.as_str()).collect();
+    assert_eq!(notes, ["it fits"]);
+    assert!(file.job().snapshots.is_empty());
+}
+
 /// A job of last year, of the simulated machine under this name.
 fn last_year(window: &Window, machine: &str) {
     let path = rehearsals(window).join("last-year.jsonl");
