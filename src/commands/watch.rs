@@ -16,7 +16,7 @@ use super::keeper::{Keeper, Saving};
 use super::logging::Logging;
 use super::sitting_job::kind_of;
 use super::ticking::{self, ByEar};
-use super::{Exit, Failure, Outcome, copy, write_out};
+use super::{Exit, Failure, Outcome, copy, habits, write_out};
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
@@ -135,7 +135,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let earlier = Earlier::new(places.clone(), kind_of(source.kind));
     earlier.look(machine.clone());
     let mut state = ScreenState::new(Setup {
-        look: Look::new(options.ascii, |name| std::env::var(name).ok()),
+        look: Look::new(options.ascii, habits::colours(), |name| {
+            std::env::var(name).ok()
+        }),
         kind: source.kind,
         conditions,
         tolerance: options.tolerance,
