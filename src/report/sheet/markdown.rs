@@ -73,7 +73,13 @@ fn row(text: &mut String, cells: &[String]) {
 /// itself.
 fn escaped(words: &str) -> String {
     let mut text = String::with_capacity(words.len());
-    for (nth, letter) in words.chars().enumerate() {
+    // What begins a list or underlines a head; a figure does neither.
+    let begins = words.starts_with(['-', '+', '='])
+        && !words[1..].starts_with(|it: char| it.is_ascii_digit());
+    if begins {
+        text.push('\\');
+    }
+    for letter in words.chars() {
         match letter {
             '<' => text.push_str("&lt;"),
             '>' => text.push_str("&gt;"),
@@ -81,7 +87,6 @@ fn escaped(words: &str) -> String {
             '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '~' | '#' | '!' | '$' => {
                 text.extend(['\\', letter]);
             }
-            '-' | '+' | '=' if nth == 0 => text.extend(['\\', letter]),
             letter => text.push(letter),
         }
     }
@@ -97,5 +102,6 @@ mod tests {
         let typed = "- [a](javascript:b) <img src=x onerror=c> `d` |";
         let expected = "\\- \\[a\\](javascript:b) &lt;img src=x onerror=c&gt; \\`d\\` \\|";
         assert_eq!(escaped(typed), expected);
+        assert_eq!(escaped("-1.2 %"), "-1.2 %");
     }
 }

@@ -12,8 +12,6 @@ pub const BEGINS: &str = "Job sheet\n";
 
 /// Where the second of two columns begins.
 const WHAT: usize = 18;
-/// Widths of the first columns of a table; the last has the rest.
-const WIDEST: usize = 26;
 
 /// The text, with its last line's end.
 pub fn text(sheet: &Sheet<'_>) -> String {
@@ -69,10 +67,15 @@ fn table(text: &mut String, head: &[String], rows: &[Vec<String>]) {
     let count = head.len();
     let width = |column: usize| {
         let cells = iter::once(&head[column]).chain(rows.iter().map(|it| &it[column]));
-        let widest = cells.map(|it| it.chars().count()).max().unwrap_or(0);
-        widest.min(WIDEST.min((COLUMNS - 4) / count + 4))
+        cells.map(|it| it.chars().count()).max().unwrap_or(0)
     };
-    let widths: Vec<usize> = (0..count).map(width).collect();
+    let mut widths: Vec<usize> = (0..count).map(width).collect();
+    // The widest gives way until all fit, with a blank before each.
+    while widths.iter().sum::<usize>() + count + 1 > COLUMNS {
+        if let Some(widest) = widths.iter_mut().max() {
+            *widest -= 1;
+        }
+    }
     let mut line = |cells: &[String]| {
         // A cell that is too long goes on under itself.
         let cells = cells.iter().zip(&widths);
