@@ -213,7 +213,10 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
                 .to_owned(),
         );
     }
-    sentences.push(judged(earlier, later));
+    sentences.push(judged(
+        (before, tolerance(earlier)),
+        (after, tolerance(later)),
+    ));
     // By another tone, or a tape that is no measure, nobody knows what is nearer.
     let says_right = [earlier, later]
         .into_iter()
@@ -287,13 +290,13 @@ pub fn verdicts(pair: BeforeAfter<'_>) -> String {
 
 /// The band that it was judged in. What earlier versions kept has none: a
 /// deck's, which is the usual one.
-pub(super) fn tolerance(snapshot: &Snapshot) -> Tolerance {
+pub fn tolerance(snapshot: &Snapshot) -> Tolerance {
     let kept = snapshot.tolerance.map(Tolerance::of_half_width);
     kept.unwrap_or_default()
 }
 
 /// In the band that was in force when it was kept.
-pub(super) fn verdict(snapshot: &Snapshot) -> Verdict {
+pub fn verdict(snapshot: &Snapshot) -> Verdict {
     verdict_within(snapshot, tolerance(snapshot))
 }
 
@@ -301,16 +304,18 @@ pub(super) fn verdict_within(snapshot: &Snapshot, tolerance: Tolerance) -> Verdi
     Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
 }
 
-/// What the owner of the machine asks: was it right, and is it now?
-fn judged(earlier: &Snapshot, later: &Snapshot) -> String {
-    let in_force = tolerance(later);
-    let [was, is] = [earlier, later].map(|it| verdict_within(it, in_force).words());
-    let other = if tolerance(earlier) == in_force {
+/// What the owner of the machine asks: was it right, and is it now? Each with
+/// the band that it was kept with.
+pub fn judged(earlier: (&Measurement, Tolerance), later: (&Measurement, Tolerance)) -> String {
+    let in_force = later.1;
+    let words = |it| Verdict::of_measured(it, in_force.half_width).words();
+    let [was, is] = [earlier, later].map(|(it, _)| words(it));
+    let other = if earlier.1 == in_force {
         String::new()
     } else {
         format!(
             " The earlier one was kept with a band of {}.",
-            band(tolerance(earlier))
+            band(earlier.1)
         )
     };
     format!("In a band of {}: {was} → {is}.{other}", band(in_force))
