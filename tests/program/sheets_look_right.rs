@@ -236,7 +236,8 @@ fn pages_and_pictures_are_valid() {
         folder.run(&format!("sheet --data . {line}")).ends(0);
     }
     let names = folder.names();
-    let pictures = names.iter().filter(|it| it.ends_with(".svg"));
+    let is_svg = |it: &&String| Path::new(it.as_str()).extension() == Some("svg".as_ref());
+    let pictures = names.iter().filter(is_svg);
     let check = |kind: &[&str], files: Vec<PathBuf>| {
         assert!(files.len() > 5, "{files:?}");
         let output = Command::new("java")
