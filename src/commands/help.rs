@@ -44,7 +44,7 @@ const MANUAL: [Chapter; 12] = [
         "what can be heard while the eyes are on the screwdriver"
     ),
     chapter!("clock", "the sample clock of the sound input"),
-    chapter!("records", "keys, snapshots, scripts"),
+    chapter!("records", "keys, jobs, tables, scripts"),
 ];
 
 pub(super) fn run(options: &HelpOptions) -> Outcome {

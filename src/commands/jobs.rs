@@ -132,7 +132,9 @@ fn show(options: &JobsOptions, named: &str) -> Outcome {
 fn machine(options: &JobsOptions, asked: &HistoryOptions) -> Outcome {
     let (files, worst) = all(options)?;
     let zone = TimeZone::system();
-    let all = history::of_machine(files.iter().map(JobFile::job), &asked.machine);
+    let earlier = jobs::of_record(&options.data.places(), kinds(options)[0]);
+    let jobs = earlier.iter().chain(files.iter().map(JobFile::job));
+    let all = history::of_machine(jobs, &asked.machine);
     if all.is_empty() {
         let none = format!(
             "no before or after of \"{}\" in any job",
