@@ -7,6 +7,7 @@ mod parts;
 mod practise;
 mod read;
 mod runs;
+mod settings;
 mod sheet;
 mod snapshots;
 mod stated;
@@ -17,8 +18,9 @@ mod watch;
 
 use std::path::{Path, PathBuf};
 
+use clap::builder::BoolishValueParser;
 use clap::error::{ContextKind, ContextValue};
-use clap::{Args, Parser, Subcommand};
+use clap::{ArgAction, Args, ColorChoice, Parser, Subcommand};
 
 use crate::audio::pick::Pick;
 use crate::readings::{ChannelChoice, Conditions, Nominal, SampleClock};
@@ -34,6 +36,7 @@ pub use parts::{LearnPart, PartsAction, PartsChoice, PartsOptions};
 pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
 pub use runs::{Directions, RunOptions};
+pub use settings::{CompletionsOptions, ManpagesOptions, SettingsOptions};
 pub use sheet::{SheetFormat, SheetOptions};
 pub use snapshots::{SnapshotsAction, SnapshotsOptions};
 pub use stated::TapeError;
@@ -49,11 +52,25 @@ pub use watch::{JobOptions, SittingOptions, WatchOptions};
     name = "tapewright",
     version,
     max_term_width = 100,
-    disable_help_subcommand = true
+    disable_help_subcommand = true,
+    after_long_help = ENVIRONMENT
 )]
 pub struct Cli {
+    /// Colours: auto (where a terminal has them), always or never
+    #[arg(
+        long,
+        global = true,
+        display_order = LAST,
+        value_name = "WHEN",
+        default_value = "auto",
+        hide_possible_values = true
+    )]
+    pub color: ColorChoice,
+
     /// Nothing but errors on standard error: no progress, no remarks
-    #[arg(long, global = true)]
+    #[arg(long, global = true, display_order = LAST, value_name = "true|false", num_args = 0..=1, require_equals = true,
+          default_value = "false", default_missing_value = "true", hide_default_value = true,
+          hide_possible_values = true, action = ArgAction::Set, value_parser = BoolishValueParser::new())]
     pub quiet: bool,
 
     /// What to do; `watch` when nothing is said.
@@ -94,6 +111,17 @@ pub enum Command {
     /// List, compare, correct and export jobs
     #[command(long_about = jobs::ABOUT, after_long_help = jobs::EXAMPLES)]
     Jobs(JobsOptions),
+    /// Show the settings and where each came from
+    #[command(long_about = settings::ABOUT, after_long_help = settings::EXAMPLES)]
+    Settings(SettingsOptions),
+    /// Write completions for a shell
+    #[command(long_about = settings::COMPLETIONS_ABOUT,
+              after_long_help = settings::COMPLETIONS_EXAMPLES)]
+    Completions(CompletionsOptions),
+    /// Write manual pages into a folder
+    #[command(long_about = settings::MANPAGES_ABOUT,
+              after_long_help = settings::MANPAGES_EXAMPLES)]
+    Manpages(ManpagesOptions),
     /// Make the sheet of a job: a page, Markdown, text, JSON, pictures
     #[command(long_about = sheet::ABOUT, after_long_help = sheet::EXAMPLES)]
     Sheet(SheetOptions),
@@ -128,6 +156,21 @@ impl Default for Command {
         Self::Watch(Box::default())
     }
 }
+
+/// What every command has stands behind what is its own.
+const LAST: usize = 1000;
+
+const ENVIRONMENT: &str = "\
+Environment:
+  TAPEWRIGHT_DATA, _COLOR, _QUIET, _ASCII, _TOLERANCE, _CHANNEL, _INPUT, _OUTPUT,
+  _PARALLEL, _WORKSHOP
+          hold where the option of that name is not typed; a file of settings
+          may say the same (tapewright settings)
+  NO_COLOR, CLICOLOR_FORCE, CLICOLOR
+          colours off, on, off where it is 0, as no-color.org and
+          bixense.com/clicolors describe; --color counts more
+  LC_ALL, LC_CTYPE, LANG
+          what characters the terminal has";
 
 /// What is measured against; the same for every command that measures.
 #[derive(Args, Clone, Debug, Default)]
@@ -351,6 +394,30 @@ mod tests {
     #[test]
     fn the_table_is_sound() {
         Cli::command().debug_assert();
+    }
+
+    /// Every option has a long name, of whole words.
+    #[test]
+    fn long_options_are_spelled_in_full_words() {
+        // Short forms that are used elsewhere for words.
+        const SHORT_FORMS: [&str; 24] = [
+            "avg", "chan", "cfg", "config", "conf", "dev", "dir", "dst", "err", "fmt", "freq",
+            "in", "lang", "len", "max", "min", "msg", "num", "out", "ref", "sec", "src", "tol",
+            "vol",
+        ];
+        fn look(command: &clap::Command) {
+            for option in command.get_arguments().filter(|it| !it.is_positional()) {
+                let long = option.get_long().expect("a long name");
+                for word in long.split('-') {
+                    let is_whole = word.len() > 1
+                        && word.contains(['a', 'e', 'i', 'o', 'u', 'y'])
+                        && !SHORT_FORMS.contains(&word);
+                    assert!(is_whole, "--{long}");
+                }
+            }
+            command.get_subcommands().for_each(look);
+        }
+        look(&Cli::command());
     }
 
     #[test]

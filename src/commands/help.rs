@@ -23,7 +23,7 @@ macro_rules! chapter {
 }
 
 /// In the order in which a job needs them.
-const MANUAL: [Chapter; 12] = [
+pub(super) const MANUAL: [Chapter; 13] = [
     chapter!("safety", "before you open a machine"),
     chapter!("connect", "wiring, level, settings of the system"),
     chapter!("practise", "the whole job on a simulated machine"),
@@ -45,6 +45,7 @@ const MANUAL: [Chapter; 12] = [
     ),
     chapter!("clock", "the sample clock of the sound input"),
     chapter!("records", "keys, jobs, tables, scripts"),
+    chapter!("settings", "settings, environment, shell, installing"),
 ];
 
 pub(super) fn run(options: &HelpOptions) -> Outcome {

@@ -293,6 +293,12 @@ fn correct(options: &JobsOptions, asked: &CorrectOptions) -> Outcome {
         };
         said.push((format!("note {at}"), Some(was), entry));
     }
+    if said.is_empty() {
+        return Err(Failure::new(
+            Exit::Usage,
+            "nothing is corrected; say what is, with --machine, --serial, --owner-note, --supply or --note",
+        ));
+    }
     let mut text = String::new();
     for (what, was, entry) in said {
         let is = match &entry {

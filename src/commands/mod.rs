@@ -4,9 +4,11 @@
 mod chooser;
 pub mod cli;
 mod clock;
+mod completions;
 mod copy;
 mod course;
 mod export;
+mod habits;
 mod help;
 mod inputs;
 mod interrupt;
@@ -15,6 +17,7 @@ mod keeper;
 mod logging;
 mod machine_parts;
 mod making;
+mod manpages;
 mod processor;
 mod programme;
 mod progress;
@@ -22,6 +25,7 @@ mod read;
 mod read_words;
 mod recordings;
 mod say;
+mod settings;
 mod sheet;
 mod shell_word;
 mod sitting_job;
@@ -33,13 +37,16 @@ mod ticking;
 mod tone;
 mod watch;
 
+use std::env;
+use std::ffi::OsString;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use clap::Parser;
+use clap::{ColorChoice, CommandFactory, FromArgMatches, ValueEnum};
 use cli::{Cli, Command, PartsChoice, ReadOptions, ReferenceOptions, SittingOptions};
 use say::{complain, write_out};
 use serde::{Deserialize, Serialize};
+use settings::Settings;
 
 use crate::records::cards::CardError;
 use crate::records::places;
@@ -132,14 +139,44 @@ fn outlive_the_limit_of_a_file() {
     let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
 }
 
+/// What was typed, and what is set besides.
+pub struct Typed {
+    cli: Cli,
+    settings: Settings,
+}
+
+/// Something that is set cannot be; whatever shows how to put it right goes on
+/// all the same.
+fn with_settings(command: &Command, settings: &Settings) -> Result<(), Failure> {
+    let helps = matches!(
+        command,
+        Command::Settings(_) | Command::Help(_) | Command::Completions(_) | Command::Manpages(_)
+    );
+    match settings.faults().next() {
+        Some(fault) if !helps => Err(Failure::new(Exit::Usage, fault)),
+        _ => Ok(()),
+    }
+}
+
 /// Carries out a command and turns its outcome into the exit status, with at
 /// most one sentence on standard error.
-pub fn run(cli: Cli) -> ExitCode {
+pub fn run(typed: Typed) -> ExitCode {
+    let Typed { cli, settings } = typed;
     outlive_the_limit_of_a_file();
-    if cli.quiet {
-        say::be_quiet();
+    habits::take(&cli);
+    let command = cli.command.unwrap_or_default();
+    let outcome = with_settings(&command, &settings).and_then(|()| carry_out(command, &settings));
+    match outcome {
+        Ok(exit) => ExitCode::from(exit as u8),
+        Err(failure) => {
+            complain(&failure.message);
+            ExitCode::from(failure.exit as u8)
+        }
     }
-    let outcome = match cli.command.unwrap_or_default() {
+}
+
+fn carry_out(command: Command, settings: &Settings) -> Outcome {
+    match command {
         Command::Watch(mut options) => {
             with_cards_of_sitting(&mut options.sitting, places::Kind::Measured)
                 .and_then(|()| watch::run(&options.sitting, watch::Wanted::Watch(&options)))
@@ -157,23 +194,22 @@ pub fn run(cli: Cli) -> ExitCode {
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
+        Command::Completions(options) => completions::run(&options),
         Command::Jobs(options) => jobs::run(&options),
+        Command::Manpages(options) => manpages::run(&options),
+        Command::Settings(options) => settings::run(&options, settings),
         Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
-    };
-    match outcome {
-        Ok(exit) => ExitCode::from(exit as u8),
-        Err(failure) => {
-            complain(&failure.message);
-            ExitCode::from(failure.exit as u8)
-        }
     }
 }
 
 /// What was typed; where that cannot be understood, it is said and the program
 /// ends.
-pub fn typed() -> Cli {
-    Cli::try_parse().unwrap_or_else(|mut error| {
+pub fn typed() -> Typed {
+    let arguments: Vec<OsString> = env::args_os().collect();
+    let known = Cli::command();
+    let settings = Settings::load(places::settings(), |name| env::var_os(name), &known);
+    understood(&arguments, known, settings).unwrap_or_else(|mut error| {
         cli::offer_to_read(&mut error);
         // It repeats what was typed, a file's name perhaps.
         let plain = error.render().to_string();
@@ -183,4 +219,39 @@ pub fn typed() -> Cli {
         }
         error.exit()
     })
+}
+
+fn understood(
+    arguments: &[OsString],
+    known: clap::Command,
+    mut settings: Settings,
+) -> Result<Typed, clap::Error> {
+    let command = settings
+        .applied_to(known)
+        .color(color_of(arguments, &settings));
+    let mut matches = command.clone().try_get_matches_from(arguments)?;
+    if matches.subcommand().is_none() {
+        // With all that is set for it.
+        let watch = arguments.iter().cloned().chain([OsString::from("watch")]);
+        matches = command.try_get_matches_from(watch)?;
+    }
+    settings.take_typed(&matches);
+    let cli = Cli::from_arg_matches(&matches)?;
+    Ok(Typed { cli, settings })
+}
+
+/// Colours for what is said while the command line is understood, which is
+/// looked through for them before.
+fn color_of(arguments: &[OsString], settings: &Settings) -> ColorChoice {
+    let mut typed = None;
+    let mut texts = arguments.iter().map(|it| it.to_str().unwrap_or_default());
+    while let Some(text) = texts.next().filter(|it| *it != "--") {
+        if text == "--color" {
+            typed = texts.next().or(typed);
+        } else if let Some(when) = text.strip_prefix("--color=") {
+            typed = Some(when);
+        }
+    }
+    let when = typed.or(settings.color()).unwrap_or_default();
+    ColorChoice::from_str(when, false).unwrap_or(ColorChoice::Auto)
 }

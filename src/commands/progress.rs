@@ -4,7 +4,8 @@
 use std::io::{self, IsTerminal};
 use std::time::{Duration, Instant};
 
-use super::say::{is_quiet, over_and_over};
+use super::habits::is_quiet;
+use super::say::over_and_over;
 
 /// A shorter recording is read before anybody could look at the bar.
 const LONG_SECONDS: u64 = 600;

@@ -4,23 +4,11 @@
 
 use std::borrow::Cow;
 use std::io::{self, Write};
-use std::sync::atomic::{AtomicBool, Ordering};
 
+use super::habits::is_quiet;
 use super::{Exit, Failure};
 use crate::report::{self, numbers::plain};
 use crate::screen::{Look, terminal};
-
-/// Whether only errors are told on standard error.
-static QUIET: AtomicBool = AtomicBool::new(false);
-
-/// From now on only errors are told on standard error.
-pub(super) fn be_quiet() {
-    QUIET.store(true, Ordering::Relaxed);
-}
-
-pub(super) fn is_quiet() -> bool {
-    QUIET.load(Ordering::Relaxed)
-}
 
 /// Whether somebody took what was written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,9 +20,13 @@ pub(super) enum Written {
 
 /// Writes lines to standard output at once.
 pub(super) fn write_out(text: &str) -> Result<Written, Failure> {
+    write_as_it_is(harmless(text).as_bytes())
+}
+
+/// Writes what is for a program and all our own.
+pub(super) fn write_as_it_is(bytes: &[u8]) -> Result<Written, Failure> {
     let mut out = io::stdout().lock();
-    let text = harmless(text);
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    match out.write_all(bytes).and_then(|()| out.flush()) {
         Ok(()) => Ok(Written::Whole),
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Written::NobodyReads),
         Err(error) => Err(Failure::new(
@@ -56,7 +48,7 @@ fn in_locale(text: &str) -> Cow<'_, str> {
     let is_named = ["LC_ALL", "LC_CTYPE", "LANG"]
         .into_iter()
         .any(|name| variable(name).is_some());
-    if is_named && !Look::new(false, variable).unicode {
+    if is_named && !Look::new(false, None, variable).unicode {
         Cow::Owned(report::ascii(text))
     } else {
         Cow::Borrowed(text)

@@ -14,7 +14,7 @@ use super::cli::{PractiseOptions, SittingOptions, WatchOptions};
 use super::keeper::{Keeper, Saving};
 use super::logging::Logging;
 use super::ticking::{self, ByEar};
-use super::{Exit, Failure, Outcome, copy, write_out};
+use super::{Exit, Failure, Outcome, copy, habits, write_out};
 use crate::audio::analysis::{Analysis, ClockAtRate};
 use crate::audio::input::{self, LiveInput};
 use crate::audio::recording::{self, Pace};
@@ -130,7 +130,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     )
     .map_err(|error| cannot_start(&error))?;
     let mut state = ScreenState::new(Setup {
-        look: Look::new(options.ascii, |name| std::env::var(name).ok()),
+        look: Look::new(options.ascii, habits::colours(), |name| {
+            std::env::var(name).ok()
+        }),
         kind: source.kind,
         conditions,
         tolerance: options.tolerance,

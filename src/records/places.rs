@@ -29,6 +29,16 @@ impl Kind {
     }
 }
 
+fn project() -> Option<ProjectDirs> {
+    ProjectDirs::from("", "", "tapewright")
+}
+
+/// The file of settings, which the user may write; `None` where the system names
+/// no folder for it.
+pub fn settings() -> Option<PathBuf> {
+    Some(project()?.config_dir().join("settings.toml"))
+}
+
 /// The folder for all that is kept: the one that was named, else the system's.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Places {
@@ -77,14 +87,13 @@ impl Places {
         self.file(kind)
     }
 
+    /// The folder itself; `None` as above.
+    pub fn folder(&self) -> Option<PathBuf> {
+        let usual = || Some(project()?.data_dir().to_owned());
+        self.named.clone().or_else(usual)
+    }
+
     fn file(&self, name: &str) -> Option<PathBuf> {
-        let usual = || {
-            Some(
-                ProjectDirs::from("", "", "tapewright")?
-                    .data_dir()
-                    .to_owned(),
-            )
-        };
-        Some(self.named.clone().or_else(usual)?.join(name))
+        Some(self.folder()?.join(name))
     }
 }

@@ -21,8 +21,14 @@ impl Look {
     ///
     /// Plain characters when `ascii` is set, when the locale is not UTF-8, or
     /// on the Linux console, whose fonts lack most of what is drawn here.
-    /// No colours when `NO_COLOR` is set and not empty (no-color.org).
-    pub fn new(ascii: bool, variable: impl Fn(&str) -> Option<String>) -> Self {
+    /// Colours as they were asked for (`Some`), else none when `NO_COLOR` is set and
+    /// not empty (no-color.org), or `CLICOLOR` is 0 and `CLICOLOR_FORCE` not set
+    /// or 0 (bixense.com/clicolors), or the terminal is a dumb one.
+    pub fn new(
+        ascii: bool,
+        colour: Option<bool>,
+        variable: impl Fn(&str) -> Option<String>,
+    ) -> Self {
         let said = |name: &str| variable(name).filter(|value| !value.is_empty());
         let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
             .into_iter()
@@ -33,7 +39,7 @@ impl Look {
         let console = said("TERM").is_some_and(|term| term == "linux");
         Self {
             unicode: !ascii && utf8 && !console,
-            colour: said("NO_COLOR").is_none(),
+            colour: colour.unwrap_or_else(|| has_colours(said)),
         }
     }
 
@@ -115,12 +121,23 @@ fn plain_symbol(symbol: &str) -> &'static str {
     }
 }
 
+/// What the environment says of colours; whoever asks has a terminal.
+fn has_colours(said: impl Fn(&str) -> Option<String>) -> bool {
+    let is = |name: &str, value: &str| said(name).is_some_and(|it| it == value);
+    let forced = said("CLICOLOR_FORCE").is_some_and(|it| it != "0");
+    said("NO_COLOR").is_none() && (forced || !(is("CLICOLOR", "0") || is("TERM", "dumb")))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn look(ascii: bool, variables: &[(&str, &str)]) -> Look {
-        Look::new(ascii, |name| {
+        asked(ascii, None, variables)
+    }
+
+    fn asked(ascii: bool, colour: Option<bool>, variables: &[(&str, &str)]) -> Look {
+        Look::new(ascii, colour, |name| {
             variables
                 .iter()
                 .find(|(known, _)| *known == name)
@@ -148,5 +165,24 @@ mod tests {
         }
         let empty = look(false, &[("NO_COLOR", "")]);
         assert!(empty.accent().fg.is_some());
+    }
+
+    #[test]
+    fn what_is_asked_counts_more_than_the_environment() {
+        let none = ("NO_COLOR", "1");
+        let (off, forced) = (("CLICOLOR", "0"), ("CLICOLOR_FORCE", "1"));
+        for (asked_for, variables, expected) in [
+            (None, &[][..], true),
+            (None, &[off], false),
+            (None, &[off, forced], true),
+            (None, &[none, forced], false),
+            (None, &[("TERM", "dumb")], false),
+            (None, &[off, ("CLICOLOR_FORCE", "0")], false),
+            (Some(true), &[none, off], true),
+            (Some(false), &[forced], false),
+        ] {
+            let look = asked(false, asked_for, variables);
+            assert_eq!(look.colour, expected, "{asked_for:?} {variables:?}");
+        }
     }
 }

@@ -169,7 +169,7 @@ fn what_is_corrected_stays_in_the_file() {
     told(&bench, "history --machine 'deck 5'").says(&["2025 deck 4"]);
     let before = text_of(&bench, path);
     for (line, why) in [
-        ("correct '2025 deck 4'", "required"),
+        ("correct '2025 deck 4'", "say what is, with --machine"),
         ("correct '2025 deck 4' --note 9 x", "the job has 1 to 2"),
         ("correct '2025 deck 4' --note one x", "there is no note one"),
         ("correct '2025 deck 4' --serial ''", "says nothing"),
@@ -242,7 +242,10 @@ fn recordings_go_into_a_job_once() {
     folder.write("slow.wav", 48_000, &[&slow]);
     folder.write("right.wav", 48_000, &[&right]);
     folder.with("text.wav", "no recording");
-    let read = |line: &str| folder.run(&format!("read --data . --job 'repair 117' {line}"));
+    let read = |line: &str| {
+        let of_job = "read --data . --reference 3150 --job 'repair 117'";
+        folder.run(&format!("{of_job} {line}"))
+    };
     let first = read("--machine 'deck 4' --keep-as before slow.wav");
     first
         .ends(0)

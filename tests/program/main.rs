@@ -20,10 +20,13 @@ mod parts_are_told;
 mod recordings_are_read;
 mod recordings_tell_what_happened;
 mod records_survive;
+mod settings_are_explained;
 mod sheets_are_made;
 mod snapshots_are_compared;
 mod speed_along_a_tape_is_told;
 mod tape_cards_correct_the_reading;
+#[cfg(unix)]
+mod the_shell_is_helped;
 #[cfg(unix)]
 mod the_shell_is_told;
 mod times_tell_the_speed;

@@ -83,6 +83,7 @@ impl Folder {
             .current_dir(self.root())
             .env("HOME", self.root())
             .env("XDG_DATA_HOME", self.path("data"))
+            .env("XDG_CONFIG_HOME", self.path("config"))
             .env("LC_ALL", "C.UTF-8")
             .stdin(Stdio::null());
     }

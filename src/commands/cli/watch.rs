@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::builder::BoolishValueParser;
+use clap::{ArgAction, Args};
 
 use super::{PartsChoice, ReferenceOptions, RunOptions, TicksOptions};
 use crate::records::About;
@@ -71,7 +72,9 @@ pub struct SittingOptions {
     /// Plain characters only, for terminals without Unicode
     ///
     /// Taken by itself where the locale is not UTF-8 and on the Linux console.
-    #[arg(long)]
+    #[arg(long, value_name = "true|false", num_args = 0..=1, require_equals = true,
+          default_value = "false", default_missing_value = "true", hide_default_value = true,
+          hide_possible_values = true, action = ArgAction::Set, value_parser = BoolishValueParser::new())]
     pub ascii: bool,
 }
 
@@ -163,7 +166,7 @@ Cautions:
   leads to neither the machine nor the sound input.
   Switch a microphone input's automatic gain and noise suppression off.
 
-NO_COLOR in the environment takes the colours away.
+--color never, or NO_COLOR in the environment, takes the colours away.
 
 Exit status: 0 left by key, 2 usage, 3 a file could not be read, 5 sound input,
 6 no terminal.";

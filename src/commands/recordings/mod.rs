@@ -137,6 +137,7 @@ impl Reading<'_> {
             |at| self.file(at),
             |now| {
                 if interrupt.came() {
+                    telling.break_off();
                     return Err(Ended::Interrupted);
                 }
                 match now {

@@ -31,7 +31,7 @@ impl State {
                 "nothing is left of an interrupted run with these files, options and version; all is measured",
             ),
             Ok(left) => remark(&format!(
-                "{} of {} recordings were measured before; those that have changed are measured again",
+                "measured before: {} of {} recordings; what has changed since is measured again",
                 left.count(),
                 files.len()
             )),

@@ -58,6 +58,11 @@ impl<'a> Telling<'a> {
         self.worst
     }
 
+    /// Nothing of it is left on the terminal.
+    pub(super) fn break_off(&mut self) {
+        self.bar.wipe();
+    }
+
     /// While the next one is waited for.
     pub(super) fn wait(&mut self, course: &Course) {
         let (done, elapsed) = (course.bytes(), self.began.elapsed());
