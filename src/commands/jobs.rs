@@ -354,10 +354,10 @@ fn export(options: &JobsOptions, asked: &ExportOptions) -> Outcome {
         replace: asked.replace,
     };
     let paths = export.write(&stem, &tables)?;
-    let text: String = paths
-        .iter()
-        .map(|path| format!("{}\n", path.display()))
-        .collect();
+    let mut text = String::new();
+    for path in paths {
+        let _ = writeln!(text, "{}", path.display());
+    }
     say(&text)
 }
 
