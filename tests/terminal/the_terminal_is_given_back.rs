@@ -125,7 +125,7 @@ impl Outside for Nothing {
 #[ignore = "is started by the other tests, in a terminal of their own"]
 fn inside() {
     let mut state = ScreenState::new(Setup {
-        look: Look::new(false, |name| env::var(name).ok()),
+        look: Look::new(false, None, |name| env::var(name).ok()),
         kind: SourceKind::Input,
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
