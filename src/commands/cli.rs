@@ -2,6 +2,7 @@
 //! nothing else.
 
 mod clock;
+mod jobs;
 mod parts;
 mod practise;
 mod read;
@@ -28,6 +29,9 @@ use crate::records::places::Places;
 use crate::references::{Reference, TapeCard};
 
 pub use clock::ClockOptions;
+pub use jobs::{
+    CorrectOptions, ExportOptions, HistoryOptions, JobsAction, JobsOptions, TablesFormat,
+};
 pub use parts::{LearnPart, PartsAction, PartsChoice, PartsOptions};
 pub use practise::{PractiseOptions, TrimmerChoice};
 pub use read::ReadOptions;
@@ -104,6 +108,9 @@ pub enum Command {
     /// List and compare kept snapshots
     #[command(long_about = snapshots::ABOUT, after_long_help = snapshots::EXAMPLES)]
     Snapshots(SnapshotsOptions),
+    /// List, compare, correct and export jobs
+    #[command(long_about = jobs::ABOUT, after_long_help = jobs::EXAMPLES)]
+    Jobs(JobsOptions),
     /// Show the settings and where each came from
     #[command(long_about = settings::ABOUT, after_long_help = settings::EXAMPLES)]
     Settings(SettingsOptions),

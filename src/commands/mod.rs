@@ -7,10 +7,12 @@ mod clock;
 mod completions;
 mod copy;
 mod course;
+mod export;
 mod habits;
 mod help;
 mod inputs;
 mod interrupt;
+mod jobs;
 mod keeper;
 mod logging;
 mod machine_parts;
@@ -48,6 +50,7 @@ use settings::Settings;
 
 use crate::records::cards::CardError;
 use crate::records::places;
+use crate::report::numbers::is_harmful;
 
 /// How a command ends. The numbers are what scripts rely on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize)]
@@ -121,6 +124,7 @@ fn with_cards_of_sitting(sitting: &mut SittingOptions, kind: places::Kind) -> Re
 }
 
 fn with_cards_of_reading(options: &mut ReadOptions) -> Result<(), Failure> {
+    recordings::take_machine(options)?;
     with_cards(
         &mut options.reference,
         &mut options.parts,
@@ -190,9 +194,10 @@ fn carry_out(command: Command, settings: &Settings) -> Outcome {
         Command::Tone(options) => tone::run(&options),
         Command::Clock(options) => clock::run(&options),
         Command::Snapshots(options) => snapshots::run(&options),
-        Command::Settings(options) => settings::run(&options, settings),
         Command::Completions(options) => completions::run(&options),
+        Command::Jobs(options) => jobs::run(&options),
         Command::Manpages(options) => manpages::run(&options),
+        Command::Settings(options) => settings::run(&options, settings),
         Command::Sheet(options) => sheet::run(&options),
         Command::Help(options) => help::run(&options),
     }
@@ -208,7 +213,7 @@ pub fn typed() -> Typed {
         cli::offer_to_read(&mut error);
         // It repeats what was typed, a file's name perhaps.
         let plain = error.render().to_string();
-        if plain.contains(|it: char| it.is_control() && it != '\n') {
+        if plain.contains(|it| is_harmful(it) && it != '\n') {
             say::aside(&plain);
             std::process::exit(error.exit_code());
         }

@@ -21,6 +21,7 @@ use crate::readings::{
 };
 use crate::references::parts::{HeardAt, PartsCard, attribute};
 use crate::references::{CONCERT_PITCH, Reference, same_machine};
+use crate::report::tables::{self, Table};
 use crate::report::{FileReport, FileResult, budget, json, several, text};
 use crate::units::{Hertz, Seconds};
 
@@ -94,6 +95,22 @@ pub(super) struct FileDone {
     /// What two recordings of one control are compared by.
     #[serde(skip)]
     pub contact: Option<ContactReport>,
+    /// What goes into a job, where one was named.
+    #[serde(skip)]
+    pub to_keep: Option<ToKeep>,
+    /// What is exported, where that was asked for.
+    #[serde(skip)]
+    pub tables: Vec<Table>,
+    /// Why they are not where they belong.
+    #[serde(skip)]
+    pub not_exported: Option<String>,
+}
+
+/// What a job keeps of a recording.
+#[derive(Debug)]
+pub(super) enum ToKeep {
+    Measurement(Box<Measurement>),
+    Wiper(Arc<SweepReport>),
 }
 
 impl FileDone {
@@ -109,6 +126,9 @@ impl FileDone {
             complaints: vec![reason],
             figures: None,
             contact: None,
+            to_keep: None,
+            tables: Vec::new(),
+            not_exported: None,
         }
     }
 }
@@ -166,6 +186,11 @@ pub(super) fn one_file(source: Source<'_>, target: &Target) -> FileDone {
     if let (true, Ok(Measured { measurement, .. })) = (options.budget, &measured) {
         text.push_str(&budget::lines(measurement));
     }
+    let tables = if options.export.is_some() {
+        tables::of_file(&report)
+    } else {
+        Vec::new()
+    };
     // Of a speed that was turned through its range there is none to be told.
     let steady = measured.as_ref().ok().filter(|_| !options.sweep);
     FileDone {
@@ -173,7 +198,10 @@ pub(super) fn one_file(source: Source<'_>, target: &Target) -> FileDone {
         complaints,
         text,
         figures: steady.and_then(|it| several::Figures::of(&it.measurement)),
-        contact: measured.ok().and_then(|it| it.contact),
+        contact: measured.as_ref().ok().and_then(|it| it.contact.clone()),
+        to_keep: measured.ok().and_then(|it| it.to_keep(options)),
+        tables,
+        not_exported: None,
     }
 }
 
@@ -185,6 +213,16 @@ struct Measured {
 }
 
 impl Measured {
+    /// Only what could be read goes into a job.
+    fn to_keep(self, options: &ReadOptions) -> Option<ToKeep> {
+        options.job.job.as_ref()?;
+        if options.sweep {
+            return self.sweep.map(ToKeep::Wiper);
+        }
+        let measurement = Some(self.measurement).filter(|it| it.signal.usable);
+        measurement.map(|it| ToKeep::Measurement(Box::new(it)))
+    }
+
     /// Whether contacts could be judged; that needs sound, but no tone.
     fn has_contact(&self) -> bool {
         let judged = |it: &ContactReport| it.verdict() != ContactVerdict::NoSignal;

@@ -74,7 +74,7 @@ pub(super) fn remark_lines(text: &str) {
 
 /// The line that it becomes.
 fn complaint(sentence: &str) -> String {
-    format!("tapewright: {sentence}\n")
+    format!("tapewright: {}\n", plain(sentence))
 }
 
 /// Several where the terminal may take nothing any more, which is not waited
@@ -99,8 +99,12 @@ pub(super) fn over_and_over(line: &str) {
 
 /// Lines as they may go to a terminal.
 fn harmless(text: &str) -> String {
-    let lines: Vec<_> = text.split('\n').map(plain).collect();
-    lines.join("\n")
+    let line = |line: &str| {
+        let end = ["\r\n", "\n"].into_iter().find(|end| line.ends_with(end));
+        let end = end.unwrap_or_default();
+        plain(line.strip_suffix(end).unwrap_or(line)) + end
+    };
+    text.split_inclusive('\n').map(line).collect()
 }
 
 #[cfg(test)]
@@ -115,5 +119,8 @@ mod tests {
         assert_eq!(shown.chars().filter(|it| it.is_control()).count(), 1);
         assert_eq!(serde_json::from_str::<String>(&shown).unwrap(), name);
         assert_eq!(harmless("Gerät ±\n"), "Gerät ±\n");
+        // As RFC 4180 ends lines; without what follows it would move the cursor.
+        assert_eq!(harmless("a\rb,\r\n\r"), "a\\u000db,\r\n\\u000d");
+        assert_eq!(complaint("a\nb"), "tapewright: a\\u000ab\n");
     }
 }

@@ -51,15 +51,16 @@ pub(super) fn run(options: &SheetOptions) -> Outcome {
 
 /// The job that was named, or the one worked on last.
 fn job(options: &SheetOptions) -> Result<JobFile, Failure> {
-    let kind = if options.rehearsal {
-        places::Kind::Rehearsal
+    let kinds: &[places::Kind] = if options.rehearsal {
+        &[places::Kind::Rehearsal]
     } else {
-        places::Kind::Measured
+        &[places::Kind::Measured, places::Kind::Rehearsal]
     };
     let places = options.data.places();
     let path = match &options.job {
-        Some(called) => jobs::path_of(&places, kind, called).ok_or_else(|| no_such(called))?,
-        None => newest(&places, kind)?,
+        Some(called) => jobs::find(&places, kinds, called)
+            .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?,
+        None => newest(&places, kinds[0])?,
     };
     let unusable = |error: crate::records::LinesError| Failure::new(Exit::File, error.to_string());
     let (file, warnings) = JobFile::open(path).map_err(unusable)?;

@@ -5,6 +5,7 @@
 //! A line says when, by which version, and one [`Entry`]. [`Job`] is what the
 //! lines of a file come to.
 
+use std::io;
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
@@ -253,8 +254,22 @@ impl JobFile {
     /// nothing on the disk.
     pub fn open(path: impl Into<PathBuf>) -> Result<(Self, Vec<LinesWarning>), LinesError> {
         let path = path.into();
+        if path.is_symlink() {
+            // Whoever puts one among the jobs could have any file written.
+            let source = io::Error::other("it is a link, and a job never is");
+            let of = LINES.words;
+            return Err(LinesError::Read { path, source, of });
+        }
         let (lines, warnings) = open(&path, &LINES)?;
-        let mut job = Job::default();
+        let mut job = Job {
+            // Until a line says another.
+            name: path
+                .file_stem()
+                .unwrap_or_default()
+                .to_string_lossy()
+                .into(),
+            ..Job::default()
+        };
         for line in lines {
             job.take(line);
         }

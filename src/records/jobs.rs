@@ -30,7 +30,7 @@ pub fn file_of(places: &Places, kind: Kind, name: &str) -> Option<PathBuf> {
 }
 
 /// The file of a job that somebody calls by its name, by the stem of its file,
-/// or by a path that ends in `.jsonl`; `None` as above.
+/// or by a path that ends in `.jsonl`, be it there or not; `None` as above.
 pub fn path_of(places: &Places, kind: Kind, called: &str) -> Option<PathBuf> {
     let path = Path::new(called);
     if is_job_file(path) {
@@ -39,8 +39,52 @@ pub fn path_of(places: &Places, kind: Kind, called: &str) -> Option<PathBuf> {
     file_of(places, kind, called)
 }
 
+/// Why a job is not to be found.
+#[derive(Debug, thiserror::Error, PartialEq, Eq)]
+pub enum NoJob {
+    /// There is none.
+    #[error("there is no job \"{named}\" ({}); tapewright jobs lists those that there are", path.display())]
+    Missing {
+        /// As the user named it.
+        named: String,
+        /// Where it would be.
+        path: PathBuf,
+    },
+    /// Without a letter or a digit, or no folder is known.
+    #[error("\"{0}\" is no name for a job; write one with a letter or a digit, such as \"deck 4\"")]
+    NoName(String),
+}
+
+/// The same of a job that is there, among the first of these kinds that has it; also
+/// by the name that a file was given later.
+pub fn find(places: &Places, kinds: &[Kind], named: &str) -> Result<PathBuf, NoJob> {
+    let missing = |path| NoJob::Missing {
+        named: named.to_owned(),
+        path,
+    };
+    let usual = kinds.iter();
+    let usual: Vec<PathBuf> = usual
+        .filter_map(|kind| path_of(places, *kind, named))
+        .collect();
+    if let Some(path) = usual.iter().find(|it| it.symlink_metadata().is_ok()) {
+        return Ok(path.clone());
+    }
+    let is_it = |(path, opened): &Found| {
+        let stem = path.file_stem().and_then(|it| it.to_str());
+        let name = opened.as_ref().ok().map(|(file, _)| &*file.job().name);
+        [stem, name].contains(&Some(named))
+    };
+    let renamed = kinds.iter().flat_map(|kind| list(places, *kind));
+    let mut renamed = renamed.filter(is_it);
+    match (renamed.next(), usual.into_iter().next()) {
+        (Some((path, _)), _) => Ok(path),
+        (None, Some(path)) => Err(missing(path)),
+        (None, None) => Err(NoJob::NoName(named.to_owned())),
+    }
+}
+
 /// A name that every file system takes, one for each name that matters.
-fn file_name(name: &str) -> String {
+pub fn file_name(name: &str) -> String {
     let plain = plain_name(name);
     if plain.len() <= LONGEST_NAME_BYTES {
         return plain;
@@ -79,7 +123,8 @@ pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
 }
 
 fn is_job_file(path: &Path) -> bool {
-    path.extension().is_some_and(|it| it == "jsonl")
+    path.extension()
+        .is_some_and(|it| it.eq_ignore_ascii_case("jsonl"))
 }
 
 #[cfg(test)]
@@ -121,6 +166,59 @@ mod tests {
         assert_ne!(one, other);
         let (mut file, _) = JobFile::open(&one).expect("free");
         file.add(Entry::Note("fits".to_owned())).expect("room");
+    }
+
+    #[test]
+    fn a_job_is_found_by_name_file_and_path() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let both = [Kind::Measured, Kind::Rehearsal];
+        let begin = |kind, name: &str| {
+            let path = file_of(&places, kind, name).expect("a name");
+            let (mut file, _) = JobFile::open(&path).expect("free");
+            let name = name.to_owned();
+            let simulated = kind == Kind::Rehearsal;
+            file.add(Entry::Opened { name, simulated }).expect("room");
+            path
+        };
+        let deck = begin(Kind::Measured, "2026-11-29 Deck 4");
+        let other = begin(Kind::Rehearsal, "practice");
+        let by_path = deck.display().to_string();
+        for named in ["2026-11-29 Deck 4", "2026-11-29-deck-4", &by_path] {
+            assert_eq!(find(&places, &both, named).as_ref(), Ok(&deck), "{named}");
+        }
+        assert_eq!(find(&places, &both, "practice").as_ref(), Ok(&other));
+        let measured = find(&places, &both[..1], "practice");
+        assert!(matches!(measured, Err(NoJob::Missing { .. })));
+        let renamed = deck.with_file_name("Copy (2).jsonl");
+        fs::rename(&deck, &renamed).expect("room");
+        for named in ["2026-11-29 Deck 4", "Copy (2)"] {
+            assert_eq!(find(&places, &both, named).as_ref(), Ok(&renamed));
+        }
+        for none in ["", "../", "///"] {
+            let refused = NoJob::NoName(none.to_owned());
+            assert_eq!(find(&places, &both, none), Err(refused));
+        }
+    }
+
+    /// Who puts a link among the jobs could have any file read and written.
+    #[cfg(unix)]
+    #[test]
+    fn a_link_among_the_jobs_is_no_job() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let outside = folder.path().join("elsewhere.jsonl");
+        let (mut file, _) = JobFile::open(&outside).expect("free");
+        file.add(Entry::Note("outside".to_owned())).expect("room");
+        let link = file_of(&places, Kind::Measured, "link").expect("a name");
+        fs::create_dir_all(link.parent().expect("a folder")).expect("room");
+        for target in [outside.clone(), folder.path().join("nothing")] {
+            let _ = fs::remove_file(&link);
+            std::os::unix::fs::symlink(target, &link).expect("room");
+            assert!(JobFile::open(&link).is_err());
+            let listed = list(&places, Kind::Measured);
+            assert!(matches!(&listed[..], [(_, Err(_))]), "{listed:?}");
+        }
     }
 
     #[test]

@@ -4,13 +4,16 @@ use jiff::tz::TimeZone;
 
 use super::lines;
 use super::lines_changed;
-use super::listing::{cut, time};
+use super::listing::time;
 use super::numbers::{beside_uncertainty, plain};
 use super::supply;
 use super::sweep::{self, Between, headline};
-use super::words::{self, COLUMNS, NONE, band, best_uncertainty, cell, with_uncertainty, wrapped};
+use super::words::{
+    self, COLUMNS, NONE, band, best_uncertainty, cell, cut, padded, width, with_uncertainty,
+    wrapped,
+};
 use crate::readings::{Measurement, SpeedFigures, Verdict, Way};
-use crate::records::{Label, Snapshot};
+use crate::records::{BeforeAfter, Label, Snapshot};
 use crate::references::Tolerance;
 use crate::references::supply::{SAME_SUPPLY, SupplyJudgement, SupplyPoint};
 use crate::units::{Percent, Seconds};
@@ -130,36 +133,47 @@ pub fn side_by_side(
     later: (usize, &Snapshot),
     zone: &TimeZone,
 ) -> String {
+    let heads = [earlier.0, later.0].map(|it| it.to_string());
+    beside("number", &heads, [earlier.1, later.1], zone)
+}
+
+/// The two side by side, each under what it is called; the earlier one first.
+pub fn beside(
+    called: &str,
+    heads: &[String; 2],
+    [earlier, later]: [&Snapshot; 2],
+    zone: &TimeZone,
+) -> String {
     let mut text = String::new();
-    if earlier.1.simulated || later.1.simulated {
+    if earlier.simulated || later.simulated {
         text.push_str("SIMULATED: these figures are invented.\n");
     }
     let mut row = |name: &str, left: &str, right: &str| {
         let (left, right) = (cut(left, COLUMN), cut(right, COLUMN));
-        let line = format!("{name:<NAME$}{left:<COLUMN$} {right}");
+        let line = format!("{}{} {right}", padded(name, NAME), padded(&left, COLUMN));
         text.push_str(line.trim_end());
         text.push('\n');
     };
-    row("number", &earlier.0.to_string(), &later.0.to_string());
-    row("taken", &time(earlier.1, zone), &time(later.1, zone));
+    row(called, &heads[0], &heads[1]);
+    row("taken", &time(earlier, zone), &time(later, zone));
     let note: Row = ("note", |s| s.note.as_deref().map_or(NONE.to_owned(), plain));
     let measured = ROWS.map(|(name, read, _)| (name, read));
     for (name, read) in ROWS_OF_TAKING.into_iter().chain(measured).chain([note]) {
-        row(name, &read(earlier.1), &read(later.1));
+        row(name, &read(earlier), &read(later));
     }
     let if_said = ROWS_OF_LINES.into_iter().chain(ROWS_OF_CHANNELS);
     for (name, read) in if_said.chain(ROWS_IF_SAID) {
-        let (left, right) = (read(earlier.1), read(later.1));
+        let (left, right) = (read(earlier), read(later));
         if left.is_some() || right.is_some() {
             let shown = |said: Option<String>| said.unwrap_or(NONE.to_owned());
             row(name, &shown(left), &shown(right));
         }
     }
     text.push('\n');
-    for sentence in changes(earlier.1, later.1) {
+    for sentence in changes(earlier, later) {
         text.push_str(&wrapped("", &sentence));
     }
-    debug_assert!(text.lines().all(|line| line.chars().count() <= COLUMNS));
+    debug_assert!(text.lines().all(|line| width(line) <= COLUMNS));
     text
 }
 
@@ -258,6 +272,20 @@ pub(super) fn reference(measurement: &Measurement) -> String {
     }
 }
 
+/// Before and after in the words of the verdict, in the band of the later one.
+pub fn verdicts(pair: BeforeAfter<'_>) -> String {
+    let Some(in_force) = pair.each().last().map(tolerance) else {
+        return NONE.to_owned();
+    };
+    let words = |it: &Snapshot| verdict_within(it, in_force).words();
+    match (pair.before, pair.after) {
+        (Some(before), Some(after)) => format!("{} → {}", words(before), words(after)),
+        (Some(before), None) => format!("before: {}", words(before)),
+        (None, Some(after)) => format!("after: {}", words(after)),
+        (None, None) => NONE.to_owned(),
+    }
+}
+
 /// The band that it was judged in. What earlier versions kept has none: a
 /// deck's, which is the usual one.
 pub(super) fn tolerance(snapshot: &Snapshot) -> Tolerance {
@@ -270,7 +298,7 @@ pub(super) fn verdict(snapshot: &Snapshot) -> Verdict {
     verdict_within(snapshot, tolerance(snapshot))
 }
 
-fn verdict_within(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
+pub(super) fn verdict_within(snapshot: &Snapshot, tolerance: Tolerance) -> Verdict {
     Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
 }
 

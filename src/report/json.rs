@@ -47,8 +47,15 @@ pub(super) fn object(report: &FileReport<'_>) -> Value {
     serde_json::to_value(reading(report)).expect("plain values always become JSON")
 }
 
+/// Whether two measurements say the same in every figure: that is one stretch,
+/// measured twice.
+pub fn is_one(one: &Measurement, other: &Measurement) -> bool {
+    let said = |it| line(&FileReport::of("", FileResult::Measured(it)));
+    said(one) == said(other)
+}
+
 /// What is told of a wiper.
-pub(super) fn sweep(report: &SweepReport) -> Value {
+pub fn sweep(report: &SweepReport) -> Value {
     serde_json::to_value(Sweep::of(report)).expect("plain values always become JSON")
 }
 

@@ -1,11 +1,12 @@
 //! The list of kept snapshots, oldest first: a line each, the note below it.
 //! Fits 80 columns.
 
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::numbers::plain;
 use super::sweep::headline;
-use super::words::{NONE, deviation, wrapped};
+use super::words::{NONE, cut, deviation, padded, wrapped};
 use crate::records::Snapshot;
 
 /// Widths of the columns whose text is the user's.
@@ -40,11 +41,10 @@ fn line(number: usize, snapshot: &Snapshot, zone: &TimeZone) -> String {
         .flutter
         .weighted_two_sigma
         .map_or(NONE.to_owned(), |flutter| format!("{:.3}", flutter.0));
-    let machine = cut(&machine, MACHINE);
+    let machine = padded(&cut(&machine, MACHINE), MACHINE);
     let label = cut(&plain(&snapshot.label.to_string()), LABEL);
-    let mut text = format!(
-        "{number:>4}  {taken:<16}  {machine:<MACHINE$}  {label:<LABEL$} {speed:<15} {flutter}\n"
-    );
+    let label = padded(&label, LABEL);
+    let mut text = format!("{number:>4}  {taken:<16}  {machine}  {label} {speed:<15} {flutter}\n");
     if snapshot.simulated {
         text.push_str(&wrapped(INDENT, "SIMULATED"));
     }
@@ -82,18 +82,19 @@ fn around(snapshot: &Snapshot) -> String {
 
 /// When it was taken, on the clock on the wall.
 pub(super) fn time(snapshot: &Snapshot, zone: &TimeZone) -> String {
-    let zoned = snapshot.taken_at.to_zoned_datetime(zone.clone());
+    moment(snapshot.taken_at, zone)
+}
+
+/// A day and the time of it.
+pub(super) fn moment(at: Timestamp, zone: &TimeZone) -> String {
+    let zoned = at.to_zoned_datetime(zone.clone());
     zoned.strftime("%Y-%m-%d %H:%M").to_string()
 }
 
-/// Cut to a number of characters; the last one shows that there was more.
-pub(super) fn cut(text: &str, width: usize) -> String {
-    if text.chars().count() <= width {
-        return text.to_owned();
-    }
-    let mut short: String = text.chars().take(width.saturating_sub(1)).collect();
-    short.push('…');
-    short
+/// A day.
+pub(super) fn day(at: Timestamp, zone: &TimeZone) -> String {
+    let zoned = at.to_zoned_datetime(zone.clone());
+    zoned.strftime("%Y-%m-%d").to_string()
 }
 
 #[cfg(test)]

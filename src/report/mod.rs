@@ -8,9 +8,11 @@ pub mod channels;
 pub mod comparison;
 pub mod contact;
 pub mod faults;
+pub mod history;
 #[cfg(test)]
 #[path = "../../tests/support/invented.rs"]
 pub(crate) mod invented;
+pub mod jobs;
 pub mod json;
 pub mod lines;
 mod lines_changed;

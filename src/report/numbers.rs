@@ -1,5 +1,6 @@
 //! Numbers rounded for people and for scripts, and text that is safe to show.
 
+use std::borrow::Cow;
 use std::fmt::Write as _;
 
 /// Rounded to a number of decimal places; `None` for what is no number.
@@ -102,19 +103,39 @@ pub fn with_uncertainty(value: f64, uncertainty: Option<f64>, is_signed: bool) -
     }
 }
 
-/// What may go to a terminal: control characters, which could move its cursor or
-/// worse, are shown as JSON writes them, so that JSON stays the same JSON.
+/// What may go to a terminal: what could drive it is shown as JSON writes it, so
+/// that JSON stays the same JSON.
 pub fn plain(text: &str) -> String {
+    shown(text).into_owned()
+}
+
+/// The same, as it is where it is harmless.
+pub fn shown(text: &str) -> Cow<'_, str> {
+    if !text.contains(is_harmful) {
+        return Cow::Borrowed(text);
+    }
     let mut shown = String::with_capacity(text.len());
     for letter in text.chars() {
-        if letter.is_control() {
-            // Writing to a string cannot fail.
-            let _ = write!(shown, "\\u{:04x}", u32::from(letter));
+        if is_harmful(letter) {
+            for unit in letter.encode_utf16(&mut [0; 2]) {
+                // Writing to a string cannot fail.
+                let _ = write!(shown, "\\u{unit:04x}");
+            }
         } else {
             shown.push(letter);
         }
     }
-    shown
+    Cow::Owned(shown)
+}
+
+/// Control characters, which could move a terminal's cursor or worse; what turns
+/// the direction of the letters after it; breaks of lines and paragraphs; letters
+/// that nobody sees. What joins letters of some scripts is none of them.
+pub fn is_harmful(letter: char) -> bool {
+    letter.is_control()
+        || matches!(letter,
+            '\u{200b}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
+            | '\u{e0000}'..='\u{e007f}')
 }
 
 #[cfg(test)]
@@ -194,5 +215,11 @@ mod tests {
     fn names_cannot_drive_the_terminal() {
         assert_eq!(plain("a\u{1b}[2Jb\n"), "a\\u001b[2Jb\\u000a");
         assert_eq!(plain("Gerät ±"), "Gerät ±");
+        assert_eq!(plain("a\u{202e}b\u{e0041}"), "a\\u202eb\\udb40\\udc41");
+        // Marks and joiners that words need.
+        assert_eq!(
+            plain("e\u{301} می\u{200c}خواهم"),
+            "e\u{301} می\u{200c}خواهم"
+        );
     }
 }

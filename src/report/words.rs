@@ -1,5 +1,7 @@
 //! Figures in words, the same in every text, and lines that fit a terminal.
 
+use unicode_width::UnicodeWidthStr;
+
 use super::numbers::significant;
 pub(super) use super::numbers::with_uncertainty;
 use crate::readings::{ChannelUsed, ClockSource, DriftReading, SpeedFigures, Verdict, Way, Worth};
@@ -159,11 +161,45 @@ pub fn lines_of(text: &str, room: usize, width: impl Fn(&str) -> usize) -> Vec<S
     lines
 }
 
-/// The same for a shell of [`COLUMNS`]: the first line after `head`, all others
+/// Cells that a text takes on a terminal: two for wide letters, none for marks on
+/// others.
+pub fn width(text: &str) -> usize {
+    UnicodeWidthStr::width(text)
+}
+
+/// With blanks behind it up to a width.
+pub(super) fn padded(text: &str, to: usize) -> String {
+    let blanks = to.saturating_sub(width(text));
+    format!("{text}{}", " ".repeat(blanks))
+}
+
+/// Cut to a width; the last letter shows that there was more.
+pub(super) fn cut(text: &str, to: usize) -> String {
+    // Marks on a letter take no room; a heap of them is cut as well.
+    let is_short = |text: &str| width(text) <= to && text.chars().count() <= MOST_MARKS * to;
+    if is_short(text) {
+        return text.to_owned();
+    }
+    let mut short = String::new();
+    for letter in text.chars() {
+        short.push(letter);
+        if width(&short) >= to || short.chars().count() >= MOST_MARKS * to {
+            short.pop();
+            break;
+        }
+    }
+    short.push('…');
+    short
+}
+
+/// Marks on a letter, with the letter, in the writings that have most. A choice.
+const MOST_MARKS: usize = 4;
+
+/// [`lines_of`] for a shell of [`COLUMNS`]: the first line after `head`, all others
 /// as far in.
 pub(super) fn wrapped(head: &str, text: &str) -> String {
-    let indent = head.chars().count();
-    let lines = lines_of(text, COLUMNS - indent, |text| text.chars().count());
+    let indent = width(head);
+    let lines = lines_of(text, COLUMNS - indent, width);
     format!(
         "{head}{}\n",
         lines.join(&format!("\n{}", " ".repeat(indent)))
@@ -173,6 +209,26 @@ pub(super) fn wrapped(head: &str, text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn columns_hold_whatever_letters_there_are() {
+        for text in [
+            "deck 4",
+            "音響機器の速度",
+            "e\u{301}te\u{301}",
+            "מכשיר",
+            "",
+            &"m\u{301}\u{302}".repeat(300),
+        ] {
+            for to in [3, 8, 14] {
+                let cell = padded(&cut(text, to), to);
+                assert_eq!(width(&cell), to, "{text}: {cell}");
+                assert!(cell.chars().count() <= 5 * to, "{text}");
+            }
+        }
+        assert_eq!(cut("音響機器", 5), "音響…");
+        assert_eq!(cut("deck 4", 6), "deck 4");
+    }
 
     #[test]
     fn lines_fit_and_no_word_is_lost() {

@@ -6,7 +6,7 @@ use ratatui_core::layout::Rect;
 use ratatui_core::style::Style;
 use ratatui_core::text::Span;
 
-use crate::report::lines_of;
+use crate::report::{lines_of, numbers::shown};
 
 /// A pen that stays within its area.
 pub(super) struct Pen<'a> {
@@ -37,9 +37,9 @@ impl<'a> Pen<'a> {
             return x;
         }
         let room = usize::from(self.area.width - x);
-        let (end, _) = self
-            .buffer
-            .set_stringn(self.area.x + x, self.area.y + y, text, room, style);
+        let (end, _) =
+            self.buffer
+                .set_stringn(self.area.x + x, self.area.y + y, shown(text), room, style);
         end - self.area.x
     }
 

@@ -4,7 +4,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{PartsChoice, ReferenceOptions, seconds};
+use super::{JobOptions, PartsChoice, ReferenceOptions, TablesFormat, seconds};
+use crate::records::Label;
 use crate::references::Tolerance;
 
 /// `tapewright read`.
@@ -25,7 +26,7 @@ pub struct ReadOptions {
     ///
     /// The same files and options as then. What was measured is told again and
     /// not measured anew, unless the file has changed since.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "job")]
     pub resume: bool,
 
     /// One JSON object a file and line instead of tables
@@ -70,6 +71,33 @@ pub struct ReadOptions {
     #[arg(long, value_name = "NAME", conflicts_with = "tape")]
     pub recorded_on: Option<String>,
 
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub job: JobOptions,
+
+    /// What is kept in the job is kept as this: before, after, or a name of its
+    /// own [default: the name of its file]
+    ///
+    /// It counts as taken when its file was last written. What is in the job
+    /// already, with the same figures and as the same, is not kept again. With
+    /// --sweep, what is kept is the check of the wiper.
+    #[arg(long, value_name = "LABEL", requires = "job", value_parser = label)]
+    pub keep_as: Option<Label>,
+
+    /// Write readings, lines, and speed and flutter against time of each
+    /// recording into this folder, as tables: tapewright jobs columns shows what
+    /// stands in which column
+    #[arg(long, value_name = "FOLDER")]
+    pub export: Option<PathBuf>,
+
+    /// How tables are written
+    #[arg(long, value_enum, default_value_t, requires = "export")]
+    pub export_format: TablesFormat,
+
+    /// Replace tables that are there
+    #[arg(long, requires = "export")]
+    pub replace: bool,
+
     /// Start here, in seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
     pub from: Option<f64>,
@@ -95,9 +123,23 @@ impl ReadOptions {
             machine: None,
             parts: PartsChoice::default(),
             recorded_on: None,
+            job: JobOptions::default(),
+            keep_as: None,
+            export: None,
+            export_format: TablesFormat::default(),
+            replace: false,
             from: None,
             to: None,
         }
+    }
+}
+
+fn label(text: &str) -> Result<Label, String> {
+    match text.trim() {
+        "" => Err("must be before, after, or a name".to_owned()),
+        "before" => Ok(Label::Before),
+        "after" => Ok(Label::After),
+        name => Ok(Label::Named(name.to_owned())),
     }
 }
 
@@ -157,6 +199,10 @@ Examples:
           recorded with a tone or music playing while somebody worked a volume
           control or switch, before and after cleaning: crackles, breaks, left
           against right
+  tapewright read --job \"repair 117\" --machine \"deck 4\" --keep-as before a.wav
+          keeps it in a job, as a before that tapewright sheet shows
+  tapewright read --export tables recordings
+          tables of each for a spreadsheet: readings, speed, flutter, lines
   tapewright read --json side-a.wav side-b.wav
           one JSON object a file and line, for scripts; the summary of several
           stands on standard error

@@ -3,6 +3,7 @@
 
 mod found;
 mod in_order;
+mod keeping;
 mod state;
 mod telling;
 
@@ -13,6 +14,8 @@ use std::thread;
 
 use found::Found;
 use in_order::{Now, in_order};
+pub(super) use keeping::take_machine;
+use keeping::{Exporting, Keeping};
 use state::State;
 use telling::Telling;
 
@@ -21,7 +24,7 @@ use super::copy;
 use super::course::{Course, FileCourse};
 use super::interrupt::Interrupt;
 use super::read::{self, FileDone};
-use super::say::{complain, write_out};
+use super::say::{complain, remark, write_out};
 use super::stretch::Source;
 use super::{Exit, Failure, Outcome};
 use crate::readings::{ReferenceKind, Target};
@@ -47,6 +50,7 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         Exit::File
     };
     let files = &found.files;
+    let keeping = Keeping::open(options)?;
     let reading = Reading {
         options,
         files,
@@ -55,8 +59,9 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
         state: State::open(options, files),
         course: Course::default(),
         finished: AtomicUsize::new(0),
+        exporting: Exporting::of(options, files),
     };
-    reading.run(worst)
+    reading.run(worst, keeping)
 }
 
 fn refuse_what_cannot_be(options: &ReadOptions) -> Result<(), Failure> {
@@ -114,13 +119,18 @@ struct Reading<'a> {
     state: State,
     course: Course,
     finished: AtomicUsize,
+    exporting: Option<Exporting<'a>>,
 }
 
 impl Reading<'_> {
-    fn run(&self, worst: Exit) -> Outcome {
+    fn run(&self, worst: Exit, keeping: Option<(Keeping<'_>, String)>) -> Outcome {
         let interrupt = Interrupt::listen();
         let all_bytes = self.sizes.iter().sum();
-        let mut telling = Telling::new(self.options, self.files, worst, all_bytes);
+        let keeping = keeping.map(|(keeping, news)| {
+            remark(&news);
+            keeping
+        });
+        let mut telling = Telling::new(self.options, self.files, worst, all_bytes, keeping);
         let ended = in_order(
             self.files.len(),
             self.threads(),
@@ -184,10 +194,19 @@ impl Reading<'_> {
             path,
             course: &course,
         };
-        let done = read::one_file(source, &self.target);
+        let mut done = read::one_file(source, &self.target);
+        if let Some(exporting) = self
+            .exporting
+            .as_ref()
+            .filter(|_| !self.course.is_stopped())
+        {
+            exporting.write(at, &mut done);
+        }
         // What was broken off is not done.
         if !self.course.is_stopped() {
-            self.state.keep(stamp.as_ref(), &done);
+            if done.not_exported.is_none() {
+                self.state.keep(stamp.as_ref(), &done);
+            }
             self.finished.fetch_add(1, Ordering::Relaxed);
         }
         done

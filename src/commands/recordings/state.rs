@@ -18,7 +18,9 @@ impl State {
     /// other.
     pub(super) fn open(options: &ReadOptions, files: &[PathBuf]) -> Self {
         let is_one = files.len() < 2;
-        if is_one || super::are_compared(options, files) {
+        // What goes into a job is not kept there twice, so that it can be begun anew.
+        let by_job = options.job.job.is_some();
+        if is_one || by_job || super::are_compared(options, files) {
             return Self(Mutex::new(None));
         }
         let places = options.reference.data.places();

@@ -3,12 +3,13 @@
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
+use super::keeping::Keeping;
 use super::{Ended, are_compared};
 use crate::commands::cli::ReadOptions;
 use crate::commands::course::Course;
 use crate::commands::progress::Progress;
 use crate::commands::read::FileDone;
-use crate::commands::say::{Written, complain, remark_lines, write_out, write_words};
+use crate::commands::say::{Written, complain, remark, remark_lines, write_out, write_words};
 use crate::commands::{Exit, Failure};
 use crate::readings::contact::ContactReport;
 use crate::report::contact::comparison;
@@ -29,6 +30,7 @@ pub(super) struct Telling<'a> {
     bar: Progress,
     all_bytes: u64,
     began: Instant,
+    keeping: Option<Keeping<'a>>,
 }
 
 impl<'a> Telling<'a> {
@@ -37,6 +39,7 @@ impl<'a> Telling<'a> {
         files: &'a [PathBuf],
         worst: Exit,
         all_bytes: u64,
+        keeping: Option<Keeping<'a>>,
     ) -> Self {
         Self {
             options,
@@ -47,6 +50,7 @@ impl<'a> Telling<'a> {
             bar: Progress::with_words(all_bytes),
             all_bytes,
             began: Instant::now(),
+            keeping,
         }
     }
 
@@ -88,6 +92,10 @@ impl<'a> Telling<'a> {
         self.bar.wipe();
         done.complaints.iter().for_each(|it| complain(it));
         self.worst = self.worst.max(done.exit);
+        if let Some(why) = &done.not_exported {
+            complain(why);
+            self.worst = self.worst.max(Exit::File);
+        }
         if are_compared(self.options, self.files) {
             self.contacts.extend(done.contact);
         }
@@ -107,6 +115,10 @@ impl<'a> Telling<'a> {
         match written.map_err(Ended::Failed)? {
             Written::NobodyReads => return Err(Ended::NobodyReads),
             Written::Whole => {}
+        }
+        if let (Some(keeping), Some(what)) = (&mut self.keeping, done.to_keep) {
+            let said = keeping.keep(&self.files[at], what).map_err(Ended::Failed)?;
+            remark(&said);
         }
         self.wait(course);
         Ok(())

@@ -133,7 +133,7 @@ fn typed(text: &str, most: usize) -> String {
             break;
         }
     }
-    super::listing::cut(&plain(&words), most)
+    super::words::cut(&plain(&words), most)
 }
 
 /// Letters that turn the direction of writing, that are none, or that hang on

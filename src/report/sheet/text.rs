@@ -4,7 +4,7 @@ use std::iter;
 
 use super::html::SIMULATED;
 use super::{Block, Section, Sheet, layout};
-use crate::report::listing::cut;
+use crate::report::words::cut;
 use crate::report::words::{COLUMNS, lines_of, wrapped};
 
 /// How every one begins.
