@@ -1,5 +1,6 @@
 //! `tapewright sheet`: writes the sheet of a job, and its pictures.
 
+use std::fmt::Write as _;
 use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
@@ -42,7 +43,8 @@ pub(super) fn run(options: &SheetOptions) -> Outcome {
         let pictures = sheet.pictures();
         exit = write_pictures(folder, &stem, &pictures, file.job().simulated, options)?;
         let count = pictures.len();
-        said.push_str(&format!("{count} pictures in {}\n", folder.display()));
+        // Writing to a string cannot fail.
+        let _ = writeln!(said, "{count} pictures in {}", folder.display());
     }
     // What was asked for on standard output has it for itself.
     if to.is_some() {
@@ -155,7 +157,9 @@ fn link_to(folder: &Path, sheet: Option<&Path>) -> String {
     let mut shown = String::new();
     for letter in link.to_string_lossy().chars() {
         match letter {
-            '<' | '>' | '\\' | '%' => shown.push_str(&format!("%{:02x}", u32::from(letter))),
+            '<' | '>' | '\\' | '%' => {
+                let _ = write!(shown, "%{:02x}", u32::from(letter));
+            }
             it if it.is_control() => shown.push('_'),
             it => shown.push(it),
         }

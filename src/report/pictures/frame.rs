@@ -1,5 +1,7 @@
 //! A frame with two axes, in which curves and points are drawn.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
 
 use super::letters;
@@ -181,7 +183,8 @@ impl Frame {
             };
             let to = if is_open { 'L' } else { 'M' };
             let (x, y) = (self.across.at(across), self.up.within(value));
-            path.push_str(&format!("{to}{} {}", n(x), n(y)));
+            // Writing to a string cannot fail.
+            let _ = write!(path, "{to}{} {}", n(x), n(y));
             is_open = true;
         }
         html! { path class={ "curve " (class) } d=(path) {} }

@@ -1,4 +1,4 @@
-//! The sheet as Markdown (CommonMark, with tables as most readers have them).
+//! The sheet as Markdown (`CommonMark`, with tables as most readers have them).
 
 use std::fmt::Write as _;
 
@@ -41,7 +41,9 @@ fn add(text: &mut String, section: &Section, picture_at: Option<&dyn Fn(&Picture
             Block::Table(head, rows) => {
                 row(text, head);
                 let _ = writeln!(text, "|{}", " --- |".repeat(head.len()));
-                rows.iter().for_each(|it| row(text, it));
+                for cells in rows {
+                    row(text, cells);
+                }
                 text.push('\n');
             }
             Block::Pictures(all) => {
