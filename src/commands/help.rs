@@ -45,7 +45,7 @@ pub(super) const MANUAL: [Chapter; 14] = [
     ),
     chapter!("clock", "the sample clock of the sound input"),
     chapter!("sheet", "what the owner of a machine is given"),
-    chapter!("records", "keys, snapshots, scripts"),
+    chapter!("records", "keys, jobs, tables, scripts"),
     chapter!("settings", "settings, environment, shell, installing"),
 ];
 
