@@ -2,6 +2,7 @@
 //! its own: a disk may take seconds, and the needle must not wait for it.
 
 use std::io;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
@@ -28,6 +29,8 @@ use crate::screen::{
 enum Work {
     Thing(Box<Entrusted>),
     Lesson(Box<Lesson>),
+    /// Another job, in place of that of this machine.
+    Open(PathBuf, Option<String>),
 }
 
 /// The thread that saves, and what it has to say.
@@ -49,6 +52,9 @@ impl Saving {
                         Event::Saved(it.number, Box::new(keeper.save(it.thing, it.machine)))
                     }
                     Work::Lesson(lesson) => Event::Learnt(Box::new(keeper.learn(&lesson))),
+                    Work::Open(path, machine) => {
+                        Event::Opened(Box::new(keeper.open_another(&path, machine.as_deref())))
+                    }
                 };
                 if say.send(done).is_err() {
                     return;
@@ -79,6 +85,12 @@ impl Saving {
         refused.map(|_| Event::Learnt(Box::new(Err(STOPPED.to_owned()))))
     }
 
+    /// Goes on with another job, in place of that of this machine.
+    pub(super) fn open(&self, path: PathBuf, machine: Option<String>) -> Option<Event> {
+        let refused = self.waiting.send(Work::Open(path, machine)).err();
+        refused.map(|_| Event::Opened(Box::new(Err(STOPPED.to_owned()))))
+    }
+
     /// What was saved since it was asked last; never waits.
     pub(super) fn next_done(&self) -> Option<Event> {
         self.done.try_recv().ok()
@@ -96,6 +108,9 @@ impl Saving {
 
 const STOPPED: &str = "what writes the job has stopped";
 
+/// A job that was named, and what is to be told about it.
+pub(super) type Named = (OpenJob, String);
+
 /// Keeps things in a job, and cards beside the jobs.
 pub(super) struct Keeper {
     places: Places,
@@ -105,20 +120,28 @@ pub(super) struct Keeper {
 
 impl Keeper {
     /// The job, or the folder for one, must be usable before anything is
-    /// measured; what is to be told about it comes back.
+    /// measured. The job that was named comes back with what is to be told
+    /// about it.
     pub(super) fn open(
         places: &Places,
         source: SourceKind,
         options: &JobOptions,
         machine: Option<&str>,
-    ) -> Result<(Self, Option<String>), Failure> {
-        let (jobs, news) = SittingJobs::open(places, source, options, machine)?;
+    ) -> Result<(Self, Option<Named>), Failure> {
+        let (jobs, named) = SittingJobs::open(places, source, options, machine)?;
+        let kind = kind_of(source);
+        let named = named.map(|(file, news)| (open_job(places, kind, &file), news));
         let keeper = Self {
             places: places.clone(),
-            kind: kind_of(source),
+            kind,
             jobs,
         };
-        Ok((keeper, news))
+        Ok((keeper, named))
+    }
+
+    fn open_another(&mut self, path: &Path, machine: Option<&str>) -> Result<OpenJob, String> {
+        let file = self.jobs.open_another(path, machine)?;
+        Ok(open_job(&self.places, self.kind, &file))
     }
 
     /// The card with the part on it, and where it lies now, or why it does not.
@@ -166,17 +189,9 @@ impl Keeper {
         let said = |error: LinesError| error.to_string();
         let warning = torn.or(file.add(entry).map_err(said)?);
         Ok(Saved {
-            into: self.open_job(&file),
+            into: open_job(&self.places, self.kind, &file),
             warning: warning.map(|warning| warning.to_string()),
         })
-    }
-
-    fn open_job(&self, file: &JobFile) -> OpenJob {
-        OpenJob {
-            path: file.path().to_owned(),
-            job: Arc::new(without_pictures(file.job())),
-            sheet: sheet_command(&self.places, self.kind, file),
-        }
     }
 
     fn snapshot(&self, kept: Kept) -> Snapshot {
@@ -221,6 +236,15 @@ impl Keeper {
     }
 }
 
+/// A job as the screen takes it.
+pub(super) fn open_job(places: &Places, kind: places::Kind, file: &JobFile) -> OpenJob {
+    OpenJob {
+        path: file.path().to_owned(),
+        job: Arc::new(without_pictures(file.job())),
+        sheet: sheet_command(places, kind, file),
+    }
+}
+
 /// What the screen shows of a job: figures and words.
 fn without_pictures(job: &Job) -> Job {
     let mut job = job.clone();
@@ -253,8 +277,6 @@ fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String 
 
 #[cfg(test)]
 mod tests {
-    use std::path::{Path, PathBuf};
-
     use super::*;
     use crate::readings::{SweepReport, SweepVerdict};
     use crate::records::About;
@@ -479,6 +501,28 @@ mod tests {
     }
 
     #[test]
+    fn two_programs_keep_into_one_job() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = JobOptions {
+            job: Some("a".to_owned()),
+            ..JobOptions::default()
+        };
+        let both = [0, 1].map(|_| saving_of(folder.path(), SourceKind::Input, &options));
+        for number in 1..=20 {
+            for saving in &both {
+                saving.save(note(number, Some("deck 4")));
+            }
+        }
+        for saving in both {
+            assert!(saved(saving).iter().all(|(_, result)| result.is_ok()));
+        }
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        assert_eq!((all.len(), all[0].1.notes.len()), (1, 40));
+        assert_eq!(all[0].1.machine(), Some("deck 4"));
+        assert!(all[0].1.corrections.is_empty());
+    }
+
+    #[test]
     fn a_job_of_another_machine_or_of_the_simulated_one_is_refused() {
         let folder = tempfile::tempdir().expect("a folder");
         let places = Places::in_folder(folder.path().to_owned());
@@ -490,13 +534,26 @@ mod tests {
             };
             Keeper::open(&places, source, &options, machine).map_err(|it| it.message)
         };
+        let told = |opened: &(Keeper, Option<Named>)| {
+            let (_, named) = opened;
+            named.as_ref().map(|(_, news)| news.clone())
+        };
         let named = open(SourceKind::Input, "a", Some("deck 4"), Some("1")).expect("new");
-        assert_eq!(named.1.as_deref(), Some("new job a"));
+        assert_eq!(told(&named).as_deref(), Some("new job a"));
         let saving = Saving::start(named.0).expect("a thread");
         saving.save(note(1, Some("deck 4")));
         drop(saved(saving));
         let again = open(SourceKind::Recording, "A", Some("Deck-4"), None).expect("the same");
-        assert_eq!(again.1.as_deref(), Some("job a goes on: 1 note"));
+        assert_eq!(told(&again).as_deref(), Some("job a goes on: 1 note"));
+        let elsewhere = folder.path().join("elsewhere.jsonl");
+        let elsewhere = elsewhere.to_str().expect("text");
+        let apart = open(SourceKind::Input, elsewhere, None, None).expect("new");
+        assert_eq!(told(&apart).as_deref(), Some("new job elsewhere"));
+        let (named, _) = apart.1.expect("it was named");
+        assert_eq!(
+            named.sheet,
+            format!("tapewright sheet {}", shell_word(elsewhere))
+        );
         let file: PathBuf = folder.path().join("jobs").join("a.jsonl");
         let before = std::fs::read(&file).expect("there");
         let by_path = file.to_str().expect("text");

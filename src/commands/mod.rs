@@ -7,6 +7,7 @@ mod clock;
 mod completions;
 mod copy;
 mod course;
+mod earlier;
 mod export;
 mod habits;
 mod help;

@@ -1,7 +1,7 @@
 //! Which job what is kept in a sitting goes into: the one that was named, or
 //! one that is made at the first thing kept; another machine is another job.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -101,7 +101,7 @@ impl SittingJobs {
         source: SourceKind,
         options: &JobOptions,
         machine: Option<&str>,
-    ) -> Result<(Self, Option<String>), Failure> {
+    ) -> Result<(Self, Option<(JobFile, String)>), Failure> {
         let kind = kind_of(source);
         places.jobs(kind).ok_or_else(no_folder)?;
         let mut jobs = Self {
@@ -122,8 +122,15 @@ impl SittingJobs {
         if goes_on {
             jobs.check_fits(file.job(), machine)?;
         }
+        // One that was called by its path has the name of its file.
+        let stem = file.path().file_stem().unwrap_or_default();
+        let begun_as = if file.path() == Path::new(name) {
+            stem.to_string_lossy().into_owned()
+        } else {
+            name.trim().to_owned()
+        };
         let torn = jobs
-            .begin(&mut file, name.trim(), machine)
+            .begin(&mut file, &begun_as, machine)
             .map_err(|error| unusable(&error))?;
         let name = &file.job().name;
         let news = if goes_on {
@@ -134,7 +141,7 @@ impl SittingJobs {
         let odd = torn.or(warnings.into_iter().next());
         let odd = odd.map(|warning| warning.to_string());
         let told: Vec<String> = odd.into_iter().chain([news]).collect();
-        Ok((jobs, Some(told.join("; "))))
+        Ok((jobs, Some((file, told.join("; ")))))
     }
 
     /// What is simulated never mixes with what was measured, nor one machine
@@ -177,14 +184,32 @@ impl SittingJobs {
         serial.map(|(_, text)| text.as_str())
     }
 
-    /// What is kept of this machine may go into that job. One in which nothing
-    /// is kept yet takes another name of its machine.
+    /// What is kept of this machine may go into that job.
     fn accepts(&self, job: &Job, machine: Option<&str>) -> bool {
-        let fits = |about, new: Option<&str>| {
-            let both = job.said(about).zip(new);
-            both.is_none_or(|(old, new)| is_same(about, old, new))
-        };
-        job.is_empty() || (fits(About::Machine, machine) && fits(About::Serial, self.serial()))
+        let serials = job.said(About::Serial).zip(self.serial());
+        let is_its = serials.is_none_or(|(old, new)| old == new);
+        job.takes(machine) && (is_its || job.is_empty())
+    }
+
+    /// Goes on with another job, in place of that of this machine. What the
+    /// command line says of the machine holds for it if it is the same one.
+    pub(super) fn open_another(
+        &mut self,
+        path: &Path,
+        machine: Option<&str>,
+    ) -> Result<JobFile, String> {
+        let (file, _) = JobFile::open(path).map_err(|error| error.to_string())?;
+        let is_same = same_machine(file.job().machine(), machine);
+        let fits = self.check_fits(file.job(), machine.filter(|_| is_same));
+        if is_same || file.job().simulated != self.is_simulated() {
+            fits.map_err(|refused| refused.message)?;
+        } else {
+            self.said.clear();
+        }
+        self.files.retain(|(known, _)| known != file.path());
+        self.files
+            .push((file.path().to_owned(), file.job().name.clone()));
+        Ok(file)
     }
 
     /// The job for what is kept of this machine, begun: the present one, else

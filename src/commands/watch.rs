@@ -11,8 +11,10 @@ use jiff::tz::TimeZone;
 
 use super::chooser::Chooser;
 use super::cli::{PractiseOptions, SittingOptions, WatchOptions};
+use super::earlier::Earlier;
 use super::keeper::{Keeper, Saving};
 use super::logging::Logging;
+use super::sitting_job::kind_of;
 use super::ticking::{self, ByEar};
 use super::{Exit, Failure, Outcome, copy, habits, write_out};
 use crate::audio::analysis::{Analysis, ClockAtRate};
@@ -116,7 +118,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
-    let (keeper, news) = Keeper::open(&places, source.kind, &options.job, machine.as_deref())?;
+    let (keeper, named) = Keeper::open(&places, source.kind, &options.job, machine.as_deref())?;
     // Last of what may be refused: a log that was begun is not begun again.
     let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
@@ -129,6 +131,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         log,
     )
     .map_err(|error| cannot_start(&error))?;
+    let (job, news) = named.unzip();
+    let earlier = Earlier::new(places.clone(), kind_of(source.kind));
+    earlier.look(machine.clone());
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, habits::colours(), |name| {
             std::env::var(name).ok()
@@ -143,6 +148,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         parts: options.parts.card.clone().or(source.parts),
         parts_cards: usable(&places),
         runs,
+        job,
+        zone: TimeZone::system(),
         message: joined([
             by_ear.as_ref().map(ByEar::caution),
             source.message,
@@ -163,6 +170,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         by_ear: by_ear.as_ref(),
         saving: &saving,
         chooser: &chooser,
+        earlier: &earlier,
         logging: logging.as_ref(),
     };
     let ending = sit(&mut state, &mut around);
@@ -235,6 +243,7 @@ struct Around<'a> {
     by_ear: Option<&'a ByEar>,
     saving: &'a Saving,
     chooser: &'a Chooser,
+    earlier: &'a Earlier,
     logging: Option<&'a Logging>,
 }
 
@@ -245,6 +254,8 @@ impl Outside for Around<'_> {
         news.push(Event::Live(self.analysis.newest()));
         let log_ended = self.logging.and_then(Logging::has_ended);
         news.extend(log_ended.map(Event::Said));
+        let found = self.earlier.next_found();
+        news.extend(found.map(|found| Event::Earlier(Box::new(found))));
         let ready = self.chooser.next_ready();
         news.extend(ready.map(|ready| Event::Reference(Box::new(ready))));
         news
@@ -264,6 +275,8 @@ impl Outside for Around<'_> {
             }
             Effect::Save(entrusted) => return self.saving.save(entrusted),
             Effect::Learn(lesson) => return self.saving.learn(*lesson),
+            Effect::LookBack(machine) => self.earlier.look(machine),
+            Effect::OpenJob(path, machine) => return self.saving.open(path, machine),
             Effect::Choose(choice, machine) => self.chooser.prepare(choice, machine),
             // The screen carries these out by itself.
             Effect::Quit | Effect::Interrupt | Effect::Suspend | Effect::Repaint => {}

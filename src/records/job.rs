@@ -184,6 +184,13 @@ impl Job {
         self.snapshots.is_empty() && self.wipers.is_empty() && self.notes.is_empty()
     }
 
+    /// What is kept of this machine may go into it. One in which nothing is
+    /// kept yet takes another name of its machine.
+    pub fn takes(&self, machine: Option<&str>) -> bool {
+        let both = self.machine().zip(machine);
+        self.is_empty() || both.is_none_or(|(old, new)| same_machine(Some(old), Some(new)))
+    }
+
     fn take(&mut self, line: Line) {
         self.last_at = Some(line.at);
         if !self.programs.contains(&line.program) {

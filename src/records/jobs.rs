@@ -102,15 +102,18 @@ pub fn file_name(name: &str) -> String {
     format!("{}-{digest:016x}", &plain[..end])
 }
 
-/// All jobs of a kind, usable or not, oldest first.
-pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
+/// The files of all jobs of a kind, in no order.
+pub fn files(places: &Places, kind: Kind) -> impl Iterator<Item = PathBuf> {
     let folder = places.jobs(kind);
     let entries = folder.and_then(|folder| fs::read_dir(folder).ok());
-    let mut found: Vec<Found> = entries
-        .into_iter()
-        .flatten()
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| is_job_file(path))
+    let paths = entries.into_iter().flatten();
+    let paths = paths.filter_map(|entry| Some(entry.ok()?.path()));
+    paths.filter(|path| is_job_file(path))
+}
+
+/// All jobs of a kind, usable or not, oldest first.
+pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
+    let mut found: Vec<Found> = files(places, kind)
         .map(|path| {
             let opened = JobFile::open(&path);
             (path, opened)

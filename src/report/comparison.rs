@@ -180,8 +180,8 @@ pub fn beside(
 /// A figure of a snapshot and of another one, and what it follows.
 pub(super) type Figure = [String; 4];
 
-/// All figures of the two, a row each: name, earlier, later, what it follows.
-/// One that neither has is left out.
+/// The figures of the two but for the lines, a row each: name, earlier, later,
+/// what it follows. One that neither has is left out.
 pub(super) fn figures(earlier: Option<&Snapshot>, later: Option<&Snapshot>) -> Vec<Figure> {
     let both = |read: &dyn Fn(&Snapshot) -> Option<String>| {
         let said = [earlier, later].map(|it| it.and_then(read));
@@ -195,11 +195,10 @@ pub(super) fn figures(earlier: Option<&Snapshot>, later: Option<&Snapshot>) -> V
     let measured = ROWS
         .iter()
         .map(|(name, read, follows)| row(name, both(&|it| Some(read(it))), follows));
-    let of_lines = ROWS_OF_LINES.iter().map(|it| (it, "our own, peak"));
-    let of_channels = ROWS_OF_CHANNELS.iter().map(|it| (it, COMMON));
-    let if_said = of_channels.chain(of_lines);
-    let if_said = if_said.map(|((name, read), follows)| row(name, both(read), follows));
-    measured.chain(if_said).flatten().collect()
+    let of_channels = ROWS_OF_CHANNELS
+        .iter()
+        .map(|(name, read)| row(name, both(read), COMMON));
+    measured.chain(of_channels).flatten().collect()
 }
 
 /// What changed, a sentence each.
@@ -214,7 +213,10 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
                 .to_owned(),
         );
     }
-    sentences.push(judged(earlier, later));
+    sentences.push(judged(
+        (before, tolerance(earlier)),
+        (after, tolerance(later)),
+    ));
     // By another tone, or a tape that is no measure, nobody knows what is nearer.
     let says_right = [earlier, later]
         .into_iter()
@@ -288,13 +290,13 @@ pub fn verdicts(pair: BeforeAfter<'_>) -> String {
 
 /// The band that it was judged in. What earlier versions kept has none: a
 /// deck's, which is the usual one.
-pub(super) fn tolerance(snapshot: &Snapshot) -> Tolerance {
+pub fn tolerance(snapshot: &Snapshot) -> Tolerance {
     let kept = snapshot.tolerance.map(Tolerance::of_half_width);
     kept.unwrap_or_default()
 }
 
 /// In the band that was in force when it was kept.
-pub(super) fn verdict(snapshot: &Snapshot) -> Verdict {
+pub fn verdict(snapshot: &Snapshot) -> Verdict {
     verdict_within(snapshot, tolerance(snapshot))
 }
 
@@ -302,16 +304,18 @@ pub(super) fn verdict_within(snapshot: &Snapshot, tolerance: Tolerance) -> Verdi
     Verdict::of_measured(&snapshot.measurement, tolerance.half_width)
 }
 
-/// What the owner of the machine asks: was it right, and is it now?
-fn judged(earlier: &Snapshot, later: &Snapshot) -> String {
-    let in_force = tolerance(later);
-    let [was, is] = [earlier, later].map(|it| verdict_within(it, in_force).words());
-    let other = if tolerance(earlier) == in_force {
+/// What the owner of the machine asks: was it right, and is it now? Each with
+/// the band that it was kept with.
+pub fn judged(earlier: (&Measurement, Tolerance), later: (&Measurement, Tolerance)) -> String {
+    let in_force = later.1;
+    let words = |it| Verdict::of_measured(it, in_force.half_width).words();
+    let [was, is] = [earlier, later].map(|(it, _)| words(it));
+    let other = if earlier.1 == in_force {
         String::new()
     } else {
         format!(
             " The earlier one was kept with a band of {}.",
-            band(tolerance(earlier))
+            band(earlier.1)
         )
     };
     format!("In a band of {}: {was} → {is}.{other}", band(in_force))

@@ -6,8 +6,8 @@ use ratatui_core::layout::Rect;
 
 use super::font;
 use super::panels::{
-    bars, budget, card, causes, choosing, contact, digits, footer, health, help, lines, needle,
-    news, say, strip, supply, title, trend, verdict, wiper,
+    bars, budget, card, causes, choosing, contact, digits, footer, health, help, job, lines,
+    needle, news, say, strip, supply, title, trend, verdict, wiper,
 };
 use super::pen::{Pen, wrap};
 use super::state::overlay::Overlay;
@@ -171,6 +171,7 @@ pub fn draw(state: &ScreenState, buffer: &mut Buffer) {
             Some(Overlay::Card(page)) => card::draw(state, page, &mut pen(buffer)),
             Some(Overlay::Causes(page)) => causes::draw(state, page, &mut pen(buffer)),
             Some(Overlay::References(at)) => choosing::draw(state, at, &mut pen(buffer)),
+            Some(Overlay::Job(at)) => job::draw(state, at, &mut pen(buffer)),
             Some(Overlay::Entry(_)) | None if state.view == View::Bench => {
                 draw_panels(state, buffer);
             }

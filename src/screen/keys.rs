@@ -99,6 +99,7 @@ pub const BINDINGS: &[Binding] = &[
     key(KeyCode::Char('n'), NONE, When::Always, || Action::Type(EntryFor::Snapshot), "n", "named", "keep a snapshot under a name"),
     key(KeyCode::Char('m'), NONE, When::Always, || Action::Type(EntryFor::Machine), "m", "machine", "name the machine on the bench"),
     key(KeyCode::Char('e'), NONE, When::Always, || Action::Type(EntryFor::Note), "e", "note", "write down what was done or seen: a note, kept in the job at once"),
+    key(KeyCode::Char('9'), NONE, When::Always, || Action::Job, "9", "job", "the job: what was kept in it, earlier jobs of this machine, and which to open"),
     key(KeyCode::Char('v'), NONE, When::Always, || Action::Type(EntryFor::Supply), "v", "", "type in the supply voltage, kept with the next snapshots"),
     key(KeyCode::Char('4'), NONE, When::Always, || Action::Supply, "4", "supply", "speed against supply voltage: at two or more, holds or follows the cells"),
     key(KeyCode::Char('h'), NONE, When::Always, || Action::Help, "", "", ""),

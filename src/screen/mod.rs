@@ -8,6 +8,7 @@
 //! without one.
 
 mod canvas;
+mod closing;
 mod draw;
 mod font;
 mod guidance;
@@ -35,6 +36,7 @@ pub use run::{Ending, Outside, run};
 pub use scale::ZoomingScale;
 pub use state::action::Action;
 pub use state::choosing::Choice;
+pub use state::earlier::EarlierJobs;
 pub use state::event::{Event, Ready};
 pub use state::job::{Entrusted, OpenJob, SaveResult, Saved, Thing};
 pub use state::lines::Lesson;

@@ -1,6 +1,7 @@
 //! Readings with known figures for the tests of this floor.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 
 use ratatui_core::buffer::Buffer;
 use ratatui_core::layout::Rect;
@@ -15,7 +16,7 @@ use crate::readings::{
     SPECTRUM_CELLS, SPECTRUM_HZ, SignalFigures, SignalHealth, SpeedFigures, SpeedReading, SpotKind,
     SpotSeen, Steadiness, ToneState, UncertaintyParts,
 };
-use crate::records::Job;
+use crate::records::{About, Entry as RecordEntry, JobFile, Label, Snapshot};
 use crate::references::{MachineClass, Reference};
 use crate::screen::Look;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
@@ -236,17 +237,45 @@ pub(super) fn kept(slot: Slot, deviation: f64) -> Kept {
     }
 }
 
+/// A job of this machine; each has a file of its own.
+pub(super) fn job_of(machine: &str, snapshots: Vec<Snapshot>) -> OpenJob {
+    job_named(&format!("job of {machine}"), Some(machine), snapshots)
+}
+
+fn job_named(name: &str, machine: Option<&str>, snapshots: Vec<Snapshot>) -> OpenJob {
+    static COUNT: AtomicU32 = AtomicU32::new(0);
+    let count = COUNT.fetch_add(1, Ordering::Relaxed);
+    let folder = tempfile::tempdir().expect("a folder");
+    let (mut file, _) = JobFile::open(folder.path().join("job.jsonl")).expect("free");
+    let (opened, simulated) = (name.to_owned(), false);
+    let opened = RecordEntry::Opened {
+        name: opened,
+        simulated,
+    };
+    file.add(opened).expect("room");
+    if let Some(machine) = machine {
+        file.say(About::Machine, machine).expect("room");
+    }
+    for mut snapshot in snapshots {
+        snapshot.machine = machine.map(str::to_owned);
+        let entry = RecordEntry::Snapshot(Box::new(snapshot));
+        file.add(entry).expect("room");
+    }
+    OpenJob {
+        path: format!("/data/jobs/{count}.jsonl").into(),
+        job: Arc::new(file.job().clone()),
+        sheet: format!("tapewright sheet {name:?}"),
+    }
+}
+
 /// What comes of saving into a job of this name.
 pub(super) fn saved(job: &str) -> Saved {
-    let mut kept = Job::default();
-    job.clone_into(&mut kept.name);
-    let into = OpenJob {
-        path: format!("/data/jobs/{job}.jsonl").into(),
-        job: Arc::new(kept),
-        sheet: format!("tapewright sheet {job:?}"),
-    };
+    let snapshot = Snapshot::new(Label::Before, "Line In", measurement(-1.2));
     Saved {
-        into,
+        into: OpenJob {
+            path: format!("/data/jobs/{job}.jsonl").into(),
+            ..job_named(job, None, vec![snapshot])
+        },
         warning: None,
     }
 }
@@ -285,6 +314,8 @@ pub(super) fn state(kind: SourceKind) -> ScreenState {
         parts: None,
         parts_cards: Vec::new(),
         runs: Vec::new(),
+        job: None,
+        zone: jiff::tz::TimeZone::UTC,
         message: None,
     })
 }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::panels::help;
 use super::specimen::{drawn, text};
 use super::state::SMALLEST;
+use super::state::earlier::EarlierJobs;
 use super::state::job::Thing;
 use super::state::overlay::Overlay;
 use super::state::routine::Step;
@@ -14,6 +15,7 @@ use super::{Action, EntryFor, keys, specimen};
 use crate::audio::analysis::{LiveState, Request, SourceState};
 use crate::audio::rehearsal_source::{BenchCommand, BenchStatus};
 use crate::readings::{Advice, Guidance, Problem, Steadiness};
+use crate::records::{Label, Snapshot};
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
@@ -76,9 +78,24 @@ fn all_kinds() -> Vec<ScreenState> {
         name: "Line In".to_owned(),
         reason: "the device is gone".to_owned(),
     };
+    let mut with_job = specimen::showing(specimen::reading(-0.3));
+    with_job.machine = Some("deck 4".to_owned());
+    let snapshots = || {
+        let kept = |label| Snapshot::new(label, "Line In", specimen::measurement(0.1));
+        vec![kept(Label::Before), kept(Label::After)]
+    };
+    with_job.take_earlier(EarlierJobs {
+        machine: with_job.machine.clone(),
+        jobs: vec![specimen::job_of("deck 4", snapshots())],
+    });
+    with_job.show_job(specimen::job_of("deck 4", snapshots()));
+    let mut on_job_page = with_job.clone();
+    on_job_page.overlay = Some(Overlay::Job(3));
     let mut supplied = rehearsing();
     let _ = supplied.act(Action::Supply);
     vec![
+        with_job,
+        on_job_page,
         supplied,
         specimen::state(SourceKind::Input),
         specimen::showing(specimen::silence()),

@@ -22,6 +22,8 @@ mod recordings_tell_what_happened;
 mod records_survive;
 mod settings_are_explained;
 mod sheets_are_made;
+#[cfg(unix)]
+mod sheets_look_right;
 mod snapshots_are_compared;
 mod speed_along_a_tape_is_told;
 mod tape_cards_correct_the_reading;

@@ -1,5 +1,5 @@
-//! What was kept is never lost, be it a snapshot or the error of a sample
-//! clock: an interrupted write at any byte leaves every earlier line as it was,
+//! What was kept is never lost, be it in a job, in the record of an earlier
+//! version or the error of a sample clock: an interrupted write at any byte leaves every earlier line as it was,
 //! damage elsewhere in the file does no harm, and programs that keep at the
 //! same time do not tear each other's lines.
 
@@ -54,6 +54,24 @@ impl Lines for Record {
     }
 }
 
+impl Lines for JobFile {
+    const SCHEMA: &str = "tapewright.job";
+    const STEP: usize = 2;
+
+    fn open(path: &Path) -> Result<(Self, Vec<LinesWarning>), LinesError> {
+        Self::open(path)
+    }
+
+    fn keep(&mut self, name: &str) -> Option<LinesWarning> {
+        self.add(Entry::Snapshot(Box::new(snapshot(name)))).unwrap()
+    }
+
+    fn names(&self) -> Vec<String> {
+        let snapshots = self.job().snapshots.iter();
+        snapshots.map(|it| it.label.to_string()).collect()
+    }
+}
+
 fn figure(input: &str, error_ppm: f64) -> ClockFigure {
     ClockFigure {
         input: input.to_owned(),
@@ -84,24 +102,6 @@ impl Lines for Clocks {
 
     fn names(&self) -> Vec<String> {
         self.list().iter().map(|it| it.input.clone()).collect()
-    }
-}
-
-impl Lines for JobFile {
-    const SCHEMA: &str = "tapewright.job";
-    const STEP: usize = 1;
-
-    fn open(path: &Path) -> Result<(Self, Vec<LinesWarning>), LinesError> {
-        Self::open(path)
-    }
-
-    fn keep(&mut self, name: &str) -> Option<LinesWarning> {
-        self.add(Entry::Note(name.to_owned())).unwrap()
-    }
-
-    fn names(&self) -> Vec<String> {
-        let notes = self.job().notes.iter();
-        notes.map(|it| it.text.clone()).collect()
     }
 }
 
@@ -244,9 +244,9 @@ fn torn_at_any_byte<L: Lines>() {
 
 #[test]
 fn a_write_torn_at_any_byte_costs_that_line_only() {
+    torn_at_any_byte::<JobFile>();
     torn_at_any_byte::<Record>();
     torn_at_any_byte::<Clocks>();
-    torn_at_any_byte::<JobFile>();
 }
 
 fn damaged_and_newer<L: Lines>() {
@@ -272,9 +272,9 @@ fn damaged_and_newer<L: Lines>() {
 
 #[test]
 fn damaged_and_newer_lines_are_kept_and_reported() {
+    damaged_and_newer::<JobFile>();
     damaged_and_newer::<Record>();
     damaged_and_newer::<Clocks>();
-    damaged_and_newer::<JobFile>();
 }
 
 fn left_alone<L: Lines>() {
@@ -291,30 +291,36 @@ fn left_alone<L: Lines>() {
 
 #[test]
 fn another_file_is_left_alone() {
+    left_alone::<JobFile>();
     left_alone::<Record>();
     left_alone::<Clocks>();
-    left_alone::<JobFile>();
 }
 
 #[test]
 fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
     let folder = Folder::new();
-    let [records, clocks] = ["records.jsonl", "clocks.jsonl"].map(|it| folder.path(it));
+    let files = ["records.jsonl", "clocks.jsonl", "job.jsonl"];
+    let [records, clocks, job] = files.map(|it| folder.path(it));
     Lines::keep(&mut whole::<Record>(&records), "first");
     Lines::keep(&mut whole::<Clocks>(&clocks), "first");
-    let before = [&records, &clocks].map(|path| fs::read(path).unwrap());
+    Lines::keep(&mut whole::<JobFile>(&job), "first");
+    let before = [&records, &clocks, &job].map(|path| fs::read(path).unwrap());
     let mut bad = snapshot("bad");
     bad.measurement.duration.0 = f64::NAN;
     let mut record: Record = whole(&records);
     let refused = record.append(&bad);
     assert!(matches!(refused, Err(LinesError::Unwritable { .. })));
     assert_eq!(record.names(), ["first"]);
+    let mut file: JobFile = whole(&job);
+    let refused = file.add(Entry::Snapshot(Box::new(bad)));
+    assert!(matches!(refused, Err(LinesError::Unwritable { .. })));
+    assert_eq!(file.names(), ["first"]);
     for bad in [f64::NAN, f64::INFINITY, 1e6] {
         let refused = whole::<Clocks>(&clocks).keep(figure("alsa:a", bad));
         let refused = matches!(refused, Err(LinesError::Unwritable { .. }));
         assert!(refused, "{bad}");
     }
-    let after = [&records, &clocks].map(|path| fs::read(path).unwrap());
+    let after = [&records, &clocks, &job].map(|path| fs::read(path).unwrap());
     assert_eq!(after, before);
 }
 
@@ -327,8 +333,10 @@ fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
     let keep = |folder: &Path| {
         let (mut record, _) = open::<Record>(&folder.join("records.jsonl"));
         let (mut clocks, _) = open::<Clocks>(&folder.join("clocks.jsonl"));
+        let (mut job, _) = open::<JobFile>(&folder.join("job.jsonl"));
         for number in 0..EACH {
             Lines::keep(&mut record, &number.to_string());
+            Lines::keep(&mut job, &number.to_string());
             let input = format!("{}-{number}", std::process::id());
             Lines::keep(&mut clocks, &input);
         }
@@ -351,8 +359,14 @@ fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
     ids.sort_unstable();
     ids.dedup();
     let clocks: Clocks = whole(&folder.path("clocks.jsonl"));
-    let counts = [record.list().len(), ids.len(), clocks.list().len()];
-    assert_eq!(counts, [3 * EACH; 3]);
+    let job: JobFile = whole(&folder.path("job.jsonl"));
+    let counts = [
+        record.list().len(),
+        ids.len(),
+        clocks.list().len(),
+        job.names().len(),
+    ];
+    assert_eq!(counts, [3 * EACH; 4]);
 }
 
 /// A line of tests/records/, which never changes.
@@ -574,6 +588,17 @@ fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
     ] {
         damaged_by_hand::<Record>(good, &good.replace(from, to), told);
     }
+    let folder = Folder::new();
+    whole::<JobFile>(&folder.path("job.jsonl")).keep("first");
+    let job = fs::read_to_string(folder.path("job.jsonl")).unwrap();
+    let good = job.lines().next().unwrap();
+    for (from, to, told) in [
+        ("\"duration\"", "\"durration\"", "duration"),
+        ("\"snapshot\":", "\"snapshort\":", "snapshort"),
+        ("job/1", "job/0", "job/0"),
+    ] {
+        damaged_by_hand::<JobFile>(good, &good.replace(from, to), told);
+    }
     let good = clocks.lines().next().unwrap();
     damaged_by_hand::<Clocks>(good, &good.replace("rate_hz", "rate"), "rate_hz");
     // A figure that no clock has.
@@ -611,10 +636,19 @@ fn what_is_no_regular_file_is_refused_before_anything_is_measured() {
         let unread = matches!(refused, LinesError::Read { .. });
         assert!(unread, "{path:?}: {refused}");
     }
+    for path in odd {
+        let refused = JobFile::open(path).unwrap_err();
+        let unread = matches!(refused, LinesError::Read { .. });
+        assert!(unread, "{path:?}: {refused}");
+    }
     // A file in the place of a folder.
     let file = folder.with("file", "x");
     let within = Record::open(file.join("record.jsonl"));
     assert!(within.and_then(|(record, _)| record.check_place()).is_err());
+    let within = JobFile::open(file.join("job.jsonl"));
+    assert!(within.and_then(|(job, _)| job.check_place()).is_err());
     let record: Record = whole(&folder.path("new/record.jsonl"));
     record.check_place().unwrap();
+    let job: JobFile = whole(&folder.path("new/job.jsonl"));
+    job.check_place().unwrap();
 }

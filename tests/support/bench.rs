@@ -79,6 +79,8 @@ impl Bench {
             parts: None,
             parts_cards: Vec::new(),
             runs: planned.to_vec(),
+            job: None,
+            zone: jiff::tz::TimeZone::UTC,
             message: None,
         });
         Self {

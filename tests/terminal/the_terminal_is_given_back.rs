@@ -125,7 +125,7 @@ impl Outside for Nothing {
 #[ignore = "is started by the other tests, in a terminal of their own"]
 fn inside() {
     let mut state = ScreenState::new(Setup {
-        look: Look::new(false, |name| env::var(name).ok()),
+        look: Look::new(false, None, |name| env::var(name).ok()),
         kind: SourceKind::Input,
         conditions: Conditions::default(),
         tolerance: MachineClass::Deck.tolerance(),
@@ -136,6 +136,8 @@ fn inside() {
         parts: None,
         parts_cards: Vec::new(),
         runs: Vec::new(),
+        job: None,
+        zone: jiff::tz::TimeZone::UTC,
         message: Some(format!("process {}", std::process::id())),
     });
     let asked = |name: &str| env::var_os(name).is_some();

@@ -107,7 +107,7 @@ Practise the whole job on a simulated machine
 
 The same screen and the same keys as tapewright watch, on an invented machine whose trimmer you \
 turn with the arrow keys: look, keep a before, clean, check the wiper, trim, hands off, keep an \
-after. What is kept goes into a record of its own (tapewright snapshots --rehearsal).";
+after. What is kept goes into jobs apart from those of real machines (tapewright snapshots --rehearsal).";
 
 pub(super) const EXAMPLES: &str = "\
 Examples:

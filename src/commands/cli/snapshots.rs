@@ -10,9 +10,9 @@ List and compare kept snapshots
 Lists what was kept in tapewright watch, oldest first, or puts two of them side by side and says \
 what changed.
 
-A record is a file of one JSON object a line in the data folder of your system. It is only ever \
-added to. A last line that was torn by a power cut is reported, and set aside by the next \
-snapshot; nothing before it is touched.";
+They stand under one numbering whichever job they lie in, with those of the record that earlier \
+versions wrote. A file that cannot be used is told, and the rest is listed. What was noted and \
+checked stands in the jobs: see tapewright jobs.";
 
 pub(super) const EXAMPLES: &str = "\
 Examples:
@@ -30,10 +30,10 @@ Examples:
 
 Columns of the list: the number to call it by, when it was kept, machine, what
 it was kept as, deviation of speed with its ± (positive is fast), weighted
-flutter (two-sigma), note.
+flutter (two-sigma).
 
-Exit status: 0 done, 2 usage or nothing to compare, 3 the record could not be
-read.";
+Exit status: 0 done, 2 usage or nothing to compare, 3 a file could not be
+read; the rest is listed.";
 
 /// `tapewright snapshots`.
 #[derive(Args, Debug)]
@@ -50,7 +50,7 @@ pub struct SnapshotsOptions {
     #[allow(missing_docs)]
     pub data: DataOptions,
 
-    /// The record of the simulated machine
+    /// What was kept of the simulated machine
     #[arg(long, global = true)]
     pub rehearsal: bool,
 }

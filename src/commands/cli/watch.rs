@@ -127,7 +127,10 @@ a ±, a needle that zooms in as the speed comes right, the trend, drift, wow, fl
 health of the signal. What is not yet known well enough says so.
 
 Keys keep a snapshot before the work (b) and after it (a); both then stand side by side and are \
-saved in a record, which `tapewright snapshots` lists. ? on the screen shows all keys.
+saved in a job: a file of its own for each machine and day, or the one that --job names. Checks of \
+the wiper and notes (e) go there too; 9 shows the job and what the machine read last time, which \
+stands faintly behind the needle. Leaving with q tells before and after, the verdict, the file and \
+the command that makes its sheet. ? on the screen shows all keys.
 
 Without a choice the default sound input is taken. On a computer with no sound input at all, and \
 only there, a simulated machine takes its place, and the screen says so; tapewright practise asks for it. \
@@ -146,6 +149,8 @@ Examples:
           can say IN TOLERANCE
   tapewright watch --tolerance professional --machine \"studio 2\"
           a band of ±0.1 %, and a name that is kept with the snapshots
+  tapewright watch --job \"repair 117\" --machine \"studio 2\" --serial 0042
+          a job of that name, begun or gone on with, and what is kept with it
   tapewright watch --speeds 19.05,9.53 --directions both
           a machine with two speeds that plays both ways: four runs, each with
           its own before and after; d goes to the next

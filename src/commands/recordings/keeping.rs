@@ -72,7 +72,7 @@ impl<'a> Keeping<'a> {
         let machine = options.machine.as_deref();
         let (jobs, news) =
             SittingJobs::open(&places, SourceKind::Recording, &options.job, machine)?;
-        let news = news.unwrap_or_default();
+        let news = news.map(|(_, news)| news).unwrap_or_default();
         Ok(Some((Self { options, jobs }, news)))
     }
 

@@ -1,6 +1,7 @@
 //! Drift, wow, flutter and weighted flutter: figures of different standards
 //! side by side, each with a bar, a scale and what was kept before and after.
 
+use super::verdict::{LAST_TIME, last_time_beside};
 use crate::readings::{DriftReading, FlutterReading, ReferenceKind};
 use crate::report::numbers;
 use crate::screen::look::Look;
@@ -36,6 +37,8 @@ struct Line {
     full: f64,
     /// The bar has zero in its middle.
     signed: bool,
+    /// What it was last time.
+    last_time: Option<f64>,
     beside: String,
     before: String,
     after: String,
@@ -115,6 +118,10 @@ fn draw_bar(state: &ScreenState, pen: &mut Pen, (x, y): (u16, u16), columns: u16
         let bar = "█".repeat(usize::from(length));
         pen.text(x + start, y, &bar, moving);
     }
+    if let Some(last) = line.last_time {
+        let at = cells(last / line.full, columns).min(columns - 1);
+        pen.text(x + at, y, LAST_TIME, look.faint());
+    }
     if line.signed {
         pen.text(x + middle, y, "│", look.strong());
     }
@@ -134,12 +141,14 @@ fn lines(state: &ScreenState) -> [Line; 4] {
         let kept = state.newest_kept(slot)?;
         Some(figure(&kept.measurement.flutter).map_or("-".to_owned(), |it| format!("{:.3}", it.0)))
     };
+    let last_time = last_time_beside(state, state.size.0).map(|(it, _)| it.measurement.flutter);
     let line = |label: String, figure: fn(&FlutterReading) -> Option<Percent>, beside, own| Line {
         label,
         figure: percent(state.look, figure(&flutter), own, &flutter),
         value: figure(&flutter).map(|it| it.0),
         full,
         signed: false,
+        last_time: last_time.as_ref().and_then(|it| Some(figure(it)?.0)),
         beside,
         before: kept(figure, &Slot::Before).unwrap_or_default(),
         after: kept(figure, &Slot::After).unwrap_or_default(),
@@ -238,6 +247,7 @@ fn drift_line(state: &ScreenState) -> Line {
         value: drift.map(|it| it.percent_per_minute),
         full: state.drift_scale.full(),
         signed: true,
+        last_time: None,
         beside: drift
             .and_then(|it| it.span)
             .map_or_else(String::new, |span| format!("span {:.2} %", span.0)),

@@ -11,6 +11,7 @@ pub(super) mod digits;
 pub(super) mod footer;
 pub(super) mod health;
 pub(super) mod help;
+pub(super) mod job;
 pub(super) mod lines;
 pub(super) mod needle;
 pub(super) mod news;

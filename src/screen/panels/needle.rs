@@ -2,6 +2,7 @@
 //! middle, the tolerance band marked, the digits as a second mark. Which end is
 //! slow stands in the row of the scale, which is always there.
 
+use super::verdict::{self, LAST_TIME};
 use crate::screen::pen::{Pen, width};
 use crate::screen::references;
 use crate::screen::state::ScreenState;
@@ -67,6 +68,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
     for y in tracks.clone() {
         draw_track(state, pen, ruler, y);
+        draw_last_time(state, pen, ruler, y);
     }
     draw_labels(state, pen, ruler, height - 1);
     let Some(speed) = state.reading().and_then(|reading| reading.speed.as_ref()) else {
@@ -130,6 +132,18 @@ fn draw_marks(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
             Place::BeyondRight => (ruler.last(), "▶"),
         };
         pen.text(x, y, sign, look.badge());
+    }
+}
+
+/// Where it stood last time: behind the needle, and only where it is said what
+/// it is.
+fn draw_last_time(state: &ScreenState, pen: &mut Pen, ruler: Ruler, y: u16) {
+    let last = verdict::last_time_beside(state, pen.width());
+    let last = last.and_then(|(it, _)| it.measurement.speed);
+    if let Some(speed) = last
+        && let Place::Column(x) = ruler.place(speed.deviation.0)
+    {
+        pen.text(x, y, LAST_TIME, state.look.faint());
     }
 }
 

@@ -1,14 +1,16 @@
 //! What is being typed, kept or has just happened; what was kept before and
 //! after.
 
+use crate::records::Run;
 use crate::report::numbers::plain;
-use crate::report::supply::headline;
 use crate::screen::pen::{Pen, fitting, width, wrap};
 use crate::screen::state::choosing::hint;
-use crate::screen::state::job::OpenJob;
 use crate::screen::state::overlay::Overlay;
 use crate::screen::state::routine::Step;
 use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
+
+/// Columns from which on flutter is told of last time as well.
+const ROOMY: u16 = 78;
 
 /// Asked while nobody has said it, in a row of the narrowest window: on the
 /// machine that recorded it a tape reads right at any speed.
@@ -40,7 +42,8 @@ pub(super) fn told(state: &ScreenState) -> impl Iterator<Item = String> {
     let is_business = matches!(step, Step::Before | Step::After) && !is_first;
     let is_open = state.unsaved().next().is_some();
     let kept = comparison(state).filter(|_| is_business || is_open);
-    kept.into_iter().chain(state.ident_words())
+    let last_time = state.last_time_in_words(state.size.0 < ROOMY);
+    kept.into_iter().chain(last_time).chain(state.ident_words())
 }
 
 /// The line that is being typed, in one row: of a long one its end.
@@ -94,22 +97,6 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     }
 }
 
-impl ScreenState {
-    /// What stays on the shell when the screen is left: before, after, what the
-    /// supply did and where they are kept; nothing where nothing was.
-    pub fn closing_words(&self) -> Vec<String> {
-        let place = |it: &OpenJob| format!("kept in {}", it.path.display());
-        let places = self.jobs.iter().map(place);
-        let supply = self.supply_judged();
-        let supply = supply.map(|judged| format!("supply: {}", headline(&judged)));
-        comparison(self)
-            .into_iter()
-            .chain(supply)
-            .chain(places)
-            .collect()
-    }
-}
-
 /// What is being kept, and how far that has come.
 pub(super) fn keeping(state: &ScreenState) -> Option<String> {
     let name = state.keeping.as_ref()?.name();
@@ -129,32 +116,35 @@ pub(super) fn unsaved(state: &ScreenState) -> Option<String> {
     (count > 0).then(|| format!("{count} NOT SAVED: r tries again"))
 }
 
-/// Before and after side by side.
+/// Before and after side by side, and whether they are safe.
 pub(super) fn comparison(state: &ScreenState) -> Option<String> {
-    let before = state
-        .newest_kept(&Slot::Before)
-        .map(|kept| state.figure_of(kept));
-    let after = state
-        .newest_kept(&Slot::After)
-        .map(|kept| state.figure_of(kept));
-    let arrow = state.look.arrow();
     let unsaved = match state.unsaved().count() {
         0 => String::new(),
         count => format!("  ({count} NOT SAVED, r tries again)"),
     };
+    figures_of_run(state, state.runs.on()).map(|figures| figures + &unsaved)
+}
+
+/// Before and after of a run side by side, and what was named last.
+pub(in crate::screen) fn figures_of_run(state: &ScreenState, run: Option<Run>) -> Option<String> {
+    let [before, after] = [Slot::Before, Slot::After].map(|slot| {
+        let kept = state.newest_of_run(&slot, run);
+        kept.map(|kept| state.figure_of(kept))
+    });
+    let arrow = state.look.arrow();
     let named = state
         .kept
         .iter()
         .rev()
-        .find(|kept| matches!(kept.slot, Slot::Named(_)))
+        .find(|kept| kept.run == run && matches!(kept.slot, Slot::Named(_)))
         .map(|kept| format!("  {} {}", plain(kept.slot.name()), state.figure_of(kept)))
         .unwrap_or_default();
     match (before, after) {
-        (Some(before), Some(after)) => Some(format!(
-            "before {before} {arrow} after {after}{named}{unsaved}"
-        )),
-        (Some(before), None) => Some(format!("before {before}{named}{unsaved}")),
-        (None, Some(after)) => Some(format!("after {after}{named}{unsaved}")),
-        (None, None) => (!named.is_empty()).then(|| format!("kept{named}{unsaved}")),
+        (Some(before), Some(after)) => {
+            Some(format!("before {before} {arrow} after {after}{named}"))
+        }
+        (Some(before), None) => Some(format!("before {before}{named}")),
+        (None, Some(after)) => Some(format!("after {after}{named}")),
+        (None, None) => (!named.is_empty()).then(|| format!("kept{named}")),
     }
 }

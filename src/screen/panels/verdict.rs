@@ -1,11 +1,15 @@
 //! The row under the digits: what may be said, the ±, how steady.
 
 use crate::readings::{Reading, Steadiness, Verdict};
+use crate::records::Snapshot;
 use crate::report::band;
 use crate::screen::look::Look;
 use crate::screen::pen::{Pen, width};
 use crate::screen::state::ScreenState;
-use crate::screen::words::plus_minus;
+use crate::screen::words::{plus_minus, signed};
+
+/// Mark of an earlier figure; nothing else on the scales looks like it.
+pub(super) const LAST_TIME: &str = "╎";
 
 /// Columns from which on the facts stand further apart.
 const ROOMY: u16 = 60;
@@ -26,13 +30,42 @@ pub(in crate::screen) fn draw(state: &ScreenState, pen: &mut Pen) {
     } else {
         look.faint()
     };
-    let gap = if pen.width() < ROOMY { 1 } else { 2 };
+    let gap = gap(pen.width());
     for fact in facts(state) {
         if x + gap + width(&fact) > pen.width() {
             break;
         }
         x = pen.text(x + gap, 0, &fact, text);
     }
+    if let Some((_, words)) = last_time_beside(state, pen.width()) {
+        pen.right(0, &words, look.faint());
+    }
+}
+
+fn gap(columns: u16) -> u16 {
+    if columns < ROOMY { 1 } else { 2 }
+}
+
+/// What the machine read last time and the words for it, with their mark: at
+/// the right, where all else leaves room in so many columns. The mark stands on
+/// the scales only where these words do.
+pub(super) fn last_time_beside(state: &ScreenState, columns: u16) -> Option<(&Snapshot, String)> {
+    let last = state.last_time()?;
+    let gap = gap(columns);
+    let facts = facts(state);
+    let used = facts.iter().map(|fact| gap + width(fact)).sum::<u16>();
+    let room = columns.checked_sub(width(state.verdict().words()) + 2 + used + 2)?;
+    let speed = last.measurement.speed?.deviation;
+    [
+        format!(
+            "{LAST_TIME} last time {}",
+            state.speed_in_words(&last.measurement)
+        ),
+        format!("{LAST_TIME} last time {} %", signed(speed.0, 2)),
+    ]
+    .into_iter()
+    .find(|words| width(words) <= room)
+    .map(|words| (last, words))
 }
 
 /// The most important first; the rest is left out where room is short.

@@ -8,6 +8,7 @@ use super::{EntryFor, Slot};
 pub enum Action {
     Help,
     Budget,
+    Job,
     PageOn,
     PageBack,
     Uncover,
@@ -63,6 +64,7 @@ impl Action {
             self,
             Self::Help
                 | Self::Budget
+                | Self::Job
                 | Self::Card
                 | Self::Causes
                 | Self::Choose

@@ -103,6 +103,7 @@ impl ScreenState {
     }
 
     pub(in crate::screen) fn move_choice(&mut self, down: bool) -> Vec<Effect> {
+        self.move_in_job(if down { 1 } else { -1 });
         let last = self.offers().len().saturating_sub(1);
         if let Some(Overlay::References(at)) = &mut self.overlay {
             let above = at.saturating_sub(1);
@@ -113,8 +114,10 @@ impl ScreenState {
 
     /// Takes what the mark stands on.
     pub(in crate::screen) fn take_choice(&mut self) -> Vec<Effect> {
-        let Some(Overlay::References(at)) = self.overlay.take() else {
-            return Vec::new();
+        let at = match self.overlay.take() {
+            Some(Overlay::References(at)) => at,
+            Some(Overlay::Job(at)) => return self.take_job_row(at),
+            _ => return Vec::new(),
         };
         let Some(offer) = self.offers().get(at).cloned() else {
             return Vec::new();
@@ -180,19 +183,20 @@ impl ScreenState {
     pub(in crate::screen) fn take_machine(&mut self, said: Option<String>) -> Vec<Effect> {
         let before = std::mem::replace(&mut self.machine, said);
         self.follow_machine_parts(before.as_deref());
+        let mut effects = self.follow_machine_job(before.as_deref());
         let machine = self.machine.as_deref();
         let is_as_before = self.tape.as_ref().is_none_or(|card| {
             card.is_recorded_on(machine) == self.conditions.reference.recorded_here
         });
-        if is_as_before {
-            return Vec::new();
+        if !is_as_before {
+            effects.extend(self.choose(Choice {
+                home_made: false,
+                is_assumed: is_assumed(self.conditions.nominal),
+                reference: self.reference.clone(),
+                card: self.tape.clone(),
+            }));
         }
-        self.choose(Choice {
-            home_made: false,
-            is_assumed: is_assumed(self.conditions.nominal),
-            reference: self.reference.clone(),
-            card: self.tape.clone(),
-        })
+        effects
     }
 
     fn choose(&mut self, choice: Choice) -> Vec<Effect> {
@@ -270,7 +274,9 @@ mod tests {
 
     fn chosen(effects: &[Effect]) -> &Choice {
         match effects {
-            [Effect::Choose(choice, _)] => choice,
+            [Effect::Choose(choice, _)] | [Effect::LookBack(_), Effect::Choose(choice, _)] => {
+                choice
+            }
             other => panic!("{other:?}"),
         }
     }

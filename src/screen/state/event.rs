@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use super::choosing::Choice;
-use super::job::SaveResult;
+use super::earlier::EarlierJobs;
+use super::job::{OpenJob, SaveResult};
 use super::{Effect, ScreenState};
 use crate::audio::analysis::{LiveState, Request};
 use crate::audio::rehearsal_source::BenchStatus;
@@ -21,6 +22,10 @@ pub enum Event {
     Bench(Option<BenchStatus>),
     /// What was entrusted under this number was saved; or why it could not be.
     Saved(u32, Box<SaveResult>),
+    /// Earlier jobs were found.
+    Earlier(Box<EarlierJobs>),
+    /// Another job was opened; or why it could not be.
+    Opened(Box<Result<OpenJob, String>>),
     /// A sentence for whoever sits here.
     Said(String),
     /// The card with the part that was learnt, and where it lies now; or why it
@@ -38,7 +43,12 @@ impl Event {
                 live.sequence == state.live.sequence && live.source == state.live.source
             }
             Self::Bench(bench) => *bench == state.bench,
-            Self::Saved(..) | Self::Learnt(_) | Self::Said(_) | Self::Reference(_) => false,
+            Self::Saved(..)
+            | Self::Earlier(_)
+            | Self::Opened(_)
+            | Self::Learnt(_)
+            | Self::Said(_)
+            | Self::Reference(_) => false,
         }
     }
 }
@@ -53,6 +63,11 @@ impl ScreenState {
                 self.saved(number, *result);
                 Vec::new()
             }
+            Event::Earlier(found) => {
+                self.take_earlier(*found);
+                Vec::new()
+            }
+            Event::Opened(opened) => self.job_opened(*opened),
             Event::Said(sentence) => self.say(sentence),
             Event::Learnt(result) => {
                 self.learnt(*result);

@@ -129,8 +129,10 @@ impl ScreenState {
         let is_saved = result.is_ok();
         let said = match result {
             Ok(Saved { into, warning }) => {
-                let name = self.entrusted.remove(at).thing.name().to_owned();
-                let said = format!("kept {name}, saved in job {}", into.job.name);
+                let thing = self.entrusted.remove(at).thing;
+                let (name, job) = (thing.name(), &into.job.name);
+                let said = format!("kept {name}, saved in job {job}");
+                self.bring_in(&into, usize::from(matches!(thing, Thing::Snapshot(_))));
                 self.take_job(into);
                 match warning {
                     Some(warning) => format!("{said}; {warning}"),
@@ -152,8 +154,25 @@ impl ScreenState {
         });
     }
 
-    /// Its newest state, and it is the newest of those that got something.
-    fn take_job(&mut self, job: OpenJob) {
+    /// A job that goes on has earlier snapshots than the last ones that were
+    /// saved now: they stand beside these.
+    fn bring_in(&mut self, into: &OpenJob, saved_now: usize) {
+        if self.jobs.iter().any(|known| known.path == into.path) {
+            return;
+        }
+        let all = &into.job.snapshots;
+        let earlier = &all[..all.len().saturating_sub(saved_now)];
+        self.kept.splice(0..0, earlier.iter().map(Kept::from));
+    }
+
+    /// The job that what is kept of this machine goes into, if it is made.
+    pub(in crate::screen) fn present_job(&self) -> Option<&OpenJob> {
+        let machine = self.machine.as_deref();
+        self.jobs.iter().rev().find(|it| it.job.takes(machine))
+    }
+
+    /// Its newest state; it is the present one.
+    pub(in crate::screen) fn take_job(&mut self, job: OpenJob) {
         self.jobs.retain(|known| known.path != job.path);
         self.jobs.push(job);
     }

@@ -6,10 +6,12 @@
 pub(in crate::screen) mod action;
 pub(in crate::screen) mod choosing;
 pub(in crate::screen) mod contact;
+pub(in crate::screen) mod earlier;
 pub(in crate::screen) mod event;
 pub(in crate::screen) mod heard;
 pub(in crate::screen) mod ident;
 pub(in crate::screen) mod job;
+pub(in crate::screen) mod job_page;
 pub(in crate::screen) mod lines;
 pub(in crate::screen) mod listening;
 pub(in crate::screen) mod long_run;
@@ -22,9 +24,13 @@ pub(in crate::screen) mod update;
 pub(in crate::screen) mod view;
 pub(in crate::screen) mod wiper;
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
+use jiff::tz::TimeZone;
+
 use self::choosing::Choice;
+use self::earlier::EarlierJobs;
 use self::heard::Heard;
 use self::job::{Entrusted, OpenJob, Thing};
 use self::lines::{Lesson, Wavering};
@@ -46,7 +52,7 @@ use crate::readings::{
 };
 use crate::records::Run;
 use crate::references::parts::PartsCard;
-use crate::references::{Reference, TapeCard, Tolerance};
+use crate::references::{Reference, TapeCard, Tolerance, same_machine};
 use crate::report::sweep::Between;
 use crate::screen::look::Look;
 use crate::screen::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
@@ -190,6 +196,11 @@ pub enum Effect {
     Bench(BenchCommand),
     /// Write it into the job; its result is an `Event` once it is known.
     Save(Entrusted),
+    /// Look for the earlier jobs of this machine; what is found is an `Event`.
+    LookBack(Option<String>),
+    /// Make this job the present one, in place of that of this machine; what
+    /// comes of it is an `Event`.
+    OpenJob(PathBuf, Option<String>),
     /// Measure by another reference, with the machine of this name; what comes
     /// of it is an `Event`.
     Choose(Choice, Option<String>),
@@ -232,6 +243,10 @@ pub struct Setup {
     /// Its speeds and directions in the order of the work; empty where it has
     /// one of each.
     pub runs: Vec<PlannedRun>,
+    /// The job that was named.
+    pub job: Option<OpenJob>,
+    /// Where the user is, for days and times.
+    pub zone: TimeZone,
     /// A first message.
     pub message: Option<String>,
 }
@@ -320,8 +335,11 @@ pub struct ScreenState {
     pub(in crate::screen) entrusted: Vec<Entrusted>,
     /// How much was to be kept so far in this sitting.
     pub(in crate::screen) entrusted_so_far: u32,
-    /// The jobs that this sitting has put something into, the newest last.
+    /// The jobs that were open or made in this sitting, the newest last.
     pub(in crate::screen) jobs: Vec<OpenJob>,
+    /// Earlier jobs of this machine.
+    pub(in crate::screen) earlier: EarlierJobs,
+    pub(in crate::screen) zone: TimeZone,
     /// The tone while something is being kept.
     pub(in crate::screen) watch: KeepWatch,
     /// The simulated machine running up.
@@ -331,6 +349,15 @@ pub struct ScreenState {
 impl ScreenState {
     /// The first screen.
     pub fn new(setup: Setup) -> Self {
+        let job = setup.job.clone();
+        let mut state = Self::without_job(setup);
+        if let Some(job) = job {
+            state.show_job(job);
+        }
+        state
+    }
+
+    fn without_job(setup: Setup) -> Self {
         Self {
             look: setup.look,
             kind: setup.kind,
@@ -373,6 +400,8 @@ impl ScreenState {
             entrusted: Vec::new(),
             entrusted_so_far: 0,
             jobs: Vec::new(),
+            earlier: EarlierJobs::default(),
+            zone: setup.zone,
             watch: KeepWatch::default(),
             run_up: RunUp::default(),
         }
@@ -433,11 +462,16 @@ impl ScreenState {
         self.conditions.nominal.hz().or_else(found)
     }
 
-    /// The newest snapshot of a slot at the speed and direction that are on.
+    /// The newest snapshot of a slot of this machine at the speed and direction
+    /// that are on.
     pub fn newest_kept(&self, slot: &Slot) -> Option<&Kept> {
-        let run = self.runs.on();
+        self.newest_of_run(slot, self.runs.on())
+    }
+
+    pub(in crate::screen) fn newest_of_run(&self, slot: &Slot, run: Option<Run>) -> Option<&Kept> {
+        let is_its = |kept: &Kept| is_one_machine(kept.machine.as_deref(), self.machine.as_deref());
         let mut newest_first = self.kept.iter().rev();
-        newest_first.find(|kept| kept.slot == *slot && kept.run == run)
+        newest_first.find(|kept| kept.slot == *slot && kept.run == run && is_its(kept))
     }
 
     /// Takes a newer state of the analysis.
@@ -572,6 +606,11 @@ impl ScreenState {
     pub fn source_name(&self) -> &str {
         source_name(&self.live.source)
     }
+}
+
+/// No name may be that of either.
+pub(in crate::screen) fn is_one_machine(one: Option<&str>, other: Option<&str>) -> bool {
+    one.is_none() || other.is_none() || same_machine(one, other)
 }
 
 fn source_name(source: &SourceState) -> &str {

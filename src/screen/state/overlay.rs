@@ -20,6 +20,8 @@ pub enum Overlay {
     Causes(usize),
     /// The list of references, with the line that is marked.
     References(usize),
+    /// The page of the job, with the row that is marked.
+    Job(usize),
     /// A line of text that is being typed, in the row of the news.
     Entry(Entry),
 }
@@ -34,6 +36,15 @@ impl Overlay {
                 KeyCode::Down => Some(Action::ChoiceDown),
                 KeyCode::Enter => Some(Action::TakeChoice),
                 KeyCode::Esc | KeyCode::Char('0' | 'q' | 'Q') => Some(Action::Uncover),
+                _ => None,
+            },
+            Self::Job(_) => match event.code {
+                KeyCode::Up => Some(Action::ChoiceUp),
+                KeyCode::Down => Some(Action::ChoiceDown),
+                KeyCode::Enter => Some(Action::TakeChoice),
+                KeyCode::Char(' ') | KeyCode::PageDown => Some(Action::PageOn),
+                KeyCode::Backspace | KeyCode::PageUp => Some(Action::PageBack),
+                KeyCode::Esc | KeyCode::Char('9' | 'q' | 'Q') => Some(Action::Uncover),
                 _ => None,
             },
             Self::Help(_) | Self::Budget | Self::Card(_) | Self::Causes(_) => {
@@ -95,6 +106,10 @@ impl ScreenState {
                 };
             }
             Some(Overlay::Budget) if on => self.overlay = None,
+            Some(Overlay::Job(_)) => {
+                let page = self.job_page();
+                self.move_in_job(if on { page } else { -page });
+            }
             _ => {}
         }
         Vec::new()
@@ -136,6 +151,7 @@ mod tests {
             Overlay::Card(0),
             Overlay::Causes(0),
             Overlay::References(1),
+            Overlay::Job(0),
             Overlay::Entry(Entry {
                 purpose: EntryFor::Note,
                 text: "abc".to_owned(),

@@ -50,6 +50,7 @@ impl ScreenState {
         match action {
             Action::Help => self.cover(Overlay::Help(0)),
             Action::Budget => self.cover(Overlay::Budget),
+            Action::Job => self.cover(Overlay::Job(0)),
             Action::Card => self.cover(Overlay::Card(0)),
             Action::PageOn => self.turn_page(true),
             Action::PageBack => self.turn_page(false),

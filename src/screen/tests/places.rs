@@ -3,6 +3,9 @@
 
 use super::{drawn, kept, rehearsing, text, trimming};
 use crate::readings::{Advice, Guidance, Problem};
+use crate::records::{Label, Snapshot};
+use crate::screen::state::earlier::EarlierJobs;
+use crate::screen::state::overlay::Overlay;
 use crate::screen::state::routine::Step;
 use crate::screen::state::{ScreenState, Slot, SourceKind};
 use crate::screen::{Action, specimen};
@@ -260,4 +263,98 @@ fn of_a_long_line_that_is_typed_the_end_is_seen() {
         let _ = state.act(Action::Letter(letter));
     }
     assert!(text(&state, (50, 14)).contains("THE END_"));
+}
+
+/// A machine that stood at this figure last time.
+fn with_last_time(deviation: f64) -> ScreenState {
+    let mut state = specimen::showing(specimen::reading(-0.3));
+    state.machine = Some("deck 4".to_owned());
+    let mut snapshot = Snapshot::new(Label::After, "Line In", specimen::measurement(deviation));
+    snapshot.taken_at = "2025-11-03T12:00:00Z".parse().unwrap();
+    state.take_earlier(EarlierJobs {
+        machine: state.machine.clone(),
+        jobs: vec![specimen::job_of("deck 4", vec![snapshot])],
+    });
+    state
+}
+
+#[test]
+fn last_time_stands_faintly_behind_the_needle_and_says_what_it_is() {
+    let state = with_last_time(0.4);
+    for (size, words) in [
+        ((80, 24), "╎ last time +0.40 %"),
+        ((120, 40), "╎ last time +0.400 ±0.020 %"),
+    ] {
+        let rows = drawn(&state, size);
+        let beside = rows
+            .iter()
+            .find(|row| row.contains("BY THIS TAPE"))
+            .unwrap();
+        assert!(beside.ends_with(words), "{beside}");
+        let told = rows
+            .iter()
+            .filter(|row| row.contains("last time +0.400 ±0.020 %, weighted"));
+        assert_eq!(told.count(), 1, "{}", rows.join("\n"));
+        // In each row of the scale, and beside the verdict.
+        let marks = rows.iter().filter(|row| row.contains('╎')).count();
+        assert!(marks >= 3, "{}", rows.join("\n"));
+    }
+    // No mark where there is no room to say what it is.
+    assert!(!text(&state, (50, 14)).contains('╎'));
+    let mut plain = state.clone();
+    plain.look.unicode = false;
+    plain.look.colour = false;
+    assert!(text(&plain, (80, 24)).contains(": last time"));
+    // What is live has neither moved nor changed.
+    let mut without = state.clone();
+    without.take_earlier(EarlierJobs::default());
+    let live = |state: &ScreenState| {
+        let rows = drawn(state, (80, 24));
+        let row = rows
+            .iter()
+            .position(|row| row.contains("BY THIS TAPE"))
+            .unwrap();
+        let beside = rows[row].split('╎').next().unwrap().trim_end().to_owned();
+        (rows[..row].to_vec(), beside)
+    };
+    assert_eq!(live(&state), live(&without));
+}
+
+#[test]
+fn the_page_of_the_job_shows_what_was_kept_and_which_can_be_opened() {
+    let mut state = with_last_time(0.02);
+    let before = Snapshot::new(Label::Before, "Line In", specimen::measurement(-1.2));
+    state.show_job(specimen::job_of("deck 4", vec![before]));
+    for size in [(80, 24), (50, 14)] {
+        state.size = size;
+        state.overlay = Some(Overlay::Job(0));
+        let page = text(&state, size);
+        for told in [
+            "job job of deck 4",
+            "machine deck 4",
+            "before -1.200",
+            "Earlier jobs of deck 4",
+        ] {
+            assert!(page.contains(told), "{told}:\n{page}");
+        }
+        assert!(!page.contains("Enter opens"), "{page}");
+        let _ = state.act(Action::PageOn);
+        let page = text(&state, size);
+        assert!(page.contains("Enter opens this job"), "{page}");
+        assert!(
+            page.contains("> ") && page.contains("after +0.020"),
+            "{page}"
+        );
+        // The mark stays on the list, whatever is pressed.
+        for action in [
+            Action::PageOn,
+            Action::ChoiceDown,
+            Action::PageBack,
+            Action::ChoiceUp,
+        ] {
+            let _ = state.act(action);
+            let rows = drawn(&state, size);
+            assert_eq!(rows.iter().filter(|row| row.starts_with('>')).count(), 1);
+        }
+    }
 }

@@ -141,7 +141,7 @@ const ALONG: Card = Card {
 const AFTER: Card = Card {
     brief: "Back to the middle, hands off: keep an 'after'",
     what: "Back to the middle of the tape, hands off, covers as they will stay; keep the snapshot. \
-        Before and after then stand side by side, and in the record.",
+        Before and after then stand side by side, and in the job.",
     why: "It shows what was gained, and is what next year's reading is compared with.",
     careful: "Unplug before you close the machine.",
     caution: "Unplug before you close the machine; no lead pinched, no tool left inside. Seal the \

@@ -23,7 +23,7 @@ const GONE_S: f64 = 3.0;
 const DROPOUTS_SPOKEN_OF_S: f64 = 10.0;
 
 /// What a key does that has nothing else to do.
-const ALL_DONE: &str = "all done: before and after are in the record; q quits";
+const ALL_DONE: &str = "all done: before and after are in the job; q quits";
 
 /// What is known of the tone since keeping began.
 #[derive(Clone, Copy, Debug, Default)]
@@ -147,7 +147,7 @@ impl ScreenState {
             ALL_DONE.to_owned()
         } else {
             format!(
-                "last step; not done: {}; what was kept is in the record, q quits",
+                "last step; not done: {}; what was kept is in the job, q quits",
                 open.join(", ")
             )
         };

@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use super::{Routine, Step};
 use crate::audio::analysis::SourceState;
 use crate::readings::{
-    Along, Holding, Keeping, Place, Position, Problem, Reading, ReferenceKind, Sweeping, Warming,
+    Along, Holding, Keeping, Measurement, Place, Position, Problem, Reading, ReferenceKind,
+    Sweeping, Warming,
 };
 use crate::report::sweep::headline;
 use crate::screen::references;
@@ -131,7 +132,12 @@ impl ScreenState {
 
     /// The speed of a snapshot with its ±.
     pub(in crate::screen) fn figure_of(&self, kept: &Kept) -> String {
-        let Some(speed) = &kept.measurement.speed else {
+        self.speed_in_words(&kept.measurement)
+    }
+
+    /// The speed of a measurement with its ±.
+    pub(in crate::screen) fn speed_in_words(&self, measurement: &Measurement) -> String {
+        let Some(speed) = &measurement.speed else {
             return "no speed".to_owned();
         };
         let known = speed.stated_uncertainty();
