@@ -23,7 +23,7 @@ macro_rules! chapter {
 }
 
 /// In the order in which a job needs them.
-pub(super) const MANUAL: [Chapter; 13] = [
+pub(super) const MANUAL: [Chapter; 14] = [
     chapter!("safety", "before you open a machine"),
     chapter!("connect", "wiring, level, settings of the system"),
     chapter!("practise", "the whole job on a simulated machine"),
@@ -44,7 +44,8 @@ pub(super) const MANUAL: [Chapter; 13] = [
         "what can be heard while the eyes are on the screwdriver"
     ),
     chapter!("clock", "the sample clock of the sound input"),
-    chapter!("records", "keys, snapshots, scripts"),
+    chapter!("sheet", "what the owner of a machine is given"),
+    chapter!("records", "keys, jobs, tables, scripts"),
     chapter!("settings", "settings, environment, shell, installing"),
 ];
 

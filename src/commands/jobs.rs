@@ -132,7 +132,9 @@ fn show(options: &JobsOptions, named: &str) -> Outcome {
 fn machine(options: &JobsOptions, asked: &HistoryOptions) -> Outcome {
     let (files, worst) = all(options)?;
     let zone = TimeZone::system();
-    let all = history::of_machine(files.iter().map(JobFile::job), &asked.machine);
+    let earlier = jobs::of_record(&options.data.places(), kinds(options)[0]);
+    let jobs = earlier.iter().chain(files.iter().map(JobFile::job));
+    let all = history::of_machine(jobs, &asked.machine);
     if all.is_empty() {
         let none = format!(
             "no before or after of \"{}\" in any job",
@@ -291,6 +293,12 @@ fn correct(options: &JobsOptions, asked: &CorrectOptions) -> Outcome {
         };
         said.push((format!("note {at}"), Some(was), entry));
     }
+    if said.is_empty() {
+        return Err(Failure::new(
+            Exit::Usage,
+            "nothing is corrected; say what is, with --machine, --serial, --owner-note, --supply or --note",
+        ));
+    }
     let mut text = String::new();
     for (what, was, entry) in said {
         let is = match &entry {
@@ -346,10 +354,10 @@ fn export(options: &JobsOptions, asked: &ExportOptions) -> Outcome {
         replace: asked.replace,
     };
     let paths = export.write(&stem, &tables)?;
-    let text: String = paths
-        .iter()
-        .map(|path| format!("{}\n", path.display()))
-        .collect();
+    let mut text = String::new();
+    for path in paths {
+        let _ = writeln!(text, "{}", path.display());
+    }
     say(&text)
 }
 
@@ -364,5 +372,5 @@ fn columns() -> String {
         }
         text.push('\n');
     }
-    text + "A figure that cannot be had is empty in CSV and null in JSON. Each ± is for 95 %.\n"
+    text + "A figure that cannot be had is empty in CSV and null in JSON.\nEach ± is for 95 %.\n"
 }

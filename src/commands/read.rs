@@ -199,7 +199,7 @@ pub(super) fn one_file(source: Source<'_>, target: &Target) -> FileDone {
         text,
         figures: steady.and_then(|it| several::Figures::of(&it.measurement)),
         contact: measured.as_ref().ok().and_then(|it| it.contact.clone()),
-        to_keep: measured.ok().and_then(|it| it.to_keep(options)),
+        to_keep: measured.ok().and_then(|it| it.into_kept(options)),
         tables,
         not_exported: None,
     }
@@ -214,7 +214,7 @@ struct Measured {
 
 impl Measured {
     /// Only what could be read goes into a job.
-    fn to_keep(self, options: &ReadOptions) -> Option<ToKeep> {
+    fn into_kept(self, options: &ReadOptions) -> Option<ToKeep> {
         options.job.job.as_ref()?;
         if options.sweep {
             return self.sweep.map(ToKeep::Wiper);

@@ -1,5 +1,6 @@
 //! `tapewright sheet`: writes the sheet of a job, and its pictures.
 
+use std::fmt::Write as _;
 use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
@@ -7,9 +8,10 @@ use std::path::{Path, PathBuf};
 use jiff::tz::TimeZone;
 
 use super::cli::{SheetFormat, SheetOptions};
+use super::export::put;
 use super::say::{complain, write_words};
 use super::{Exit, Failure, Outcome, no_folder};
-use crate::records::{JobFile, jobs, places, whole};
+use crate::records::{Job, JobFile, LinesError, jobs, places};
 use crate::report::pictures::{self, Picture};
 use crate::report::sheet::{self, Sheet};
 use crate::report::tables;
@@ -30,7 +32,8 @@ pub(super) fn run(options: &SheetOptions) -> Outcome {
     let mut said = String::new();
     match &to {
         Some(to) => {
-            write(to, written.text.as_bytes(), &written.begins)?;
+            let replace = options.replace || is_ours(to, &written.begins);
+            put(to, written.text.as_bytes(), replace)?;
             said = format!("{}\n", to.display());
         }
         None => to_standard_output(&written.text)?,
@@ -38,9 +41,10 @@ pub(super) fn run(options: &SheetOptions) -> Outcome {
     let mut exit = Exit::Done;
     if let Some(folder) = &options.pictures {
         let pictures = sheet.pictures();
-        exit = write_pictures(folder, &stem, &pictures, file.job().simulated)?;
+        exit = write_pictures(folder, &stem, &pictures, file.job().simulated, options)?;
         let count = pictures.len();
-        said.push_str(&format!("{count} pictures in {}\n", folder.display()));
+        // Writing to a string cannot fail.
+        let _ = writeln!(said, "{count} pictures in {}", folder.display());
     }
     // What was asked for on standard output has it for itself.
     if to.is_some() {
@@ -62,24 +66,18 @@ fn job(options: &SheetOptions) -> Result<JobFile, Failure> {
             .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?,
         None => newest(&places, kinds[0])?,
     };
-    let unusable = |error: crate::records::LinesError| Failure::new(Exit::File, error.to_string());
+    let unusable = |error: LinesError| Failure::new(Exit::File, error.to_string());
     let (file, warnings) = JobFile::open(path).map_err(unusable)?;
     for warning in warnings {
         complain(&warning.to_string());
     }
     if file.job().last_at.is_none() {
-        return Err(no_such(options.job.as_deref().unwrap_or_default()));
+        let place = file.path().display();
+        let sentence =
+            format!("there is no job in {place}; tapewright jobs lists those that there are");
+        return Err(Failure::new(Exit::Usage, sentence));
     }
     Ok(file)
-}
-
-fn no_such(called: &str) -> Failure {
-    Failure::new(
-        Exit::Usage,
-        format!(
-            "there is no job \"{called}\"; tapewright jobs lists those that there are (those of the simulated machine with --rehearsal)"
-        ),
-    )
 }
 
 fn newest(places: &places::Places, kind: places::Kind) -> Result<PathBuf, Failure> {
@@ -108,7 +106,7 @@ fn written(
     sheet: &Sheet<'_>,
     options: &SheetOptions,
     to: Option<&Path>,
-    job: &crate::records::Job,
+    job: &Job,
     stem: &str,
 ) -> Written {
     let (text, begins) = match options.format {
@@ -159,7 +157,9 @@ fn link_to(folder: &Path, sheet: Option<&Path>) -> String {
     let mut shown = String::new();
     for letter in link.to_string_lossy().chars() {
         match letter {
-            '<' | '>' | '\\' | '%' => shown.push_str(&format!("%{:02x}", u32::from(letter))),
+            '<' | '>' | '\\' | '%' => {
+                let _ = write!(shown, "%{:02x}", u32::from(letter));
+            }
             it if it.is_control() => shown.push('_'),
             it => shown.push(it),
         }
@@ -182,28 +182,6 @@ fn to_standard_output(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// Writes a file; one that begins as ours do is replaced.
-fn write(path: &Path, bytes: &[u8], begins: &str) -> Result<(), Failure> {
-    place(path, bytes, is_ours(path, begins))
-}
-
-fn place(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Failure> {
-    let written = whole::write(path, replace, |mut file: &File| file.write_all(bytes));
-    written.map_err(|error| {
-        let place = path.display();
-        let message = match error.kind() {
-            io::ErrorKind::AlreadyExists => format!(
-                "{place} is there already and was not made as such a sheet, so it is left alone; name another file with --output"
-            ),
-            io::ErrorKind::NotFound => {
-                format!("cannot write {place}: its folder is not there; make it, or name another file with --output")
-            }
-            _ => format!("cannot write {place}: {error}; name another file with --output"),
-        };
-        Failure::new(Exit::File, message)
-    })
-}
-
 fn is_ours(path: &Path, begins: &str) -> bool {
     let mut first = Vec::new();
     let read = File::open(path).and_then(|file| {
@@ -219,7 +197,13 @@ fn file_name(stem: &str, picture: &Picture, ending: &str) -> String {
 
 /// Each as SVG and as PNG. Where there are no letters for the latter, that is
 /// said once.
-fn write_pictures(folder: &Path, stem: &str, pictures: &[Picture], simulated: bool) -> Outcome {
+fn write_pictures(
+    folder: &Path,
+    stem: &str,
+    pictures: &[Picture],
+    simulated: bool,
+    options: &SheetOptions,
+) -> Outcome {
     fs::create_dir_all(folder).map_err(|error| {
         let place = folder.display();
         Failure::new(
@@ -231,16 +215,10 @@ fn write_pictures(folder: &Path, stem: &str, pictures: &[Picture], simulated: bo
     for picture in pictures {
         let [svg, png] = ["svg", "png"].map(|it| folder.join(file_name(stem, picture, it)));
         // What is one of ours as SVG is one as PNG.
-        let is_ours = is_ours(&svg, pictures::SVG_BEGINS);
-        write(
-            &svg,
-            picture.svg(simulated).as_bytes(),
-            pictures::SVG_BEGINS,
-        )?;
+        let replace = options.replace || is_ours(&svg, pictures::SVG_BEGINS);
+        put(&svg, picture.svg(simulated).as_bytes(), replace)?;
         match picture.png(simulated) {
-            Ok(pixels) => {
-                place(&png, &pixels, is_ours)?;
-            }
+            Ok(pixels) => put(&png, &pixels, replace)?,
             Err(error) => refused = Some(error),
         }
     }

@@ -1,12 +1,14 @@
 //! The folder of jobs: which file belongs to a name, and all jobs there are.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::cards::plain_name;
-use super::job::JobFile;
+use super::job::{Job, JobFile};
 use super::lines::{LinesError, LinesWarning};
 use super::places::{Kind, Places};
+use super::record::Record;
 
 /// Longer names of files are cut: some file systems take no more than 255
 /// bytes, and the end of a torn file's name wants room too.
@@ -123,6 +125,24 @@ pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
     };
     found.sort_by(|one, other| (begun(one), &one.0).cmp(&(begun(other), &other.0)));
     found
+}
+
+/// What an earlier version kept in its one record, as a job a day.
+pub fn of_record(places: &Places, kind: Kind) -> Vec<Job> {
+    let path = places.record(kind).unwrap_or_default();
+    let Ok((record, _)) = Record::open(&path) else {
+        return Vec::new();
+    };
+    let file = path.file_name().unwrap_or_default().to_string_lossy();
+    let mut days: BTreeMap<String, Job> = BTreeMap::new();
+    for snapshot in record.list() {
+        let day = snapshot.taken_at.strftime("%Y-%m-%d").to_string();
+        let job = days.entry(day.clone()).or_default();
+        job.name = format!("{file} of {day}");
+        job.simulated |= snapshot.simulated;
+        job.snapshots.push(snapshot.clone());
+    }
+    days.into_values().collect()
 }
 
 fn is_job_file(path: &Path) -> bool {

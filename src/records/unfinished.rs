@@ -216,8 +216,11 @@ impl<T: Serialize + DeserializeOwned> Unfinished<T> {
 
     /// All is done and told.
     pub fn end(self) {
+        let Self { path, file, .. } = self;
+        // Some systems take no open file away.
+        drop(file);
         // One that stays costs a while of work at most, were it gone on with.
-        let _ = fs::remove_file(&self.path);
+        let _ = fs::remove_file(path);
     }
 }
 

@@ -180,8 +180,8 @@ pub fn beside(
 /// A figure of a snapshot and of another one, and what it follows.
 pub(super) type Figure = [String; 4];
 
-/// All figures of the two, a row each: name, earlier, later, what it follows.
-/// One that neither has is left out.
+/// The figures of the two but for the lines, a row each: name, earlier, later,
+/// what it follows. One that neither has is left out.
 pub(super) fn figures(earlier: Option<&Snapshot>, later: Option<&Snapshot>) -> Vec<Figure> {
     let both = |read: &dyn Fn(&Snapshot) -> Option<String>| {
         let said = [earlier, later].map(|it| it.and_then(read));
@@ -195,11 +195,10 @@ pub(super) fn figures(earlier: Option<&Snapshot>, later: Option<&Snapshot>) -> V
     let measured = ROWS
         .iter()
         .map(|(name, read, follows)| row(name, both(&|it| Some(read(it))), follows));
-    let of_lines = ROWS_OF_LINES.iter().map(|it| (it, "our own, peak"));
-    let of_channels = ROWS_OF_CHANNELS.iter().map(|it| (it, COMMON));
-    let if_said = of_channels.chain(of_lines);
-    let if_said = if_said.map(|((name, read), follows)| row(name, both(read), follows));
-    measured.chain(if_said).flatten().collect()
+    let of_channels = ROWS_OF_CHANNELS
+        .iter()
+        .map(|(name, read)| row(name, both(read), COMMON));
+    measured.chain(of_channels).flatten().collect()
 }
 
 /// What changed, a sentence each.

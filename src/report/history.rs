@@ -1,6 +1,8 @@
 //! One machine from job to job: how it came and how it was left, and whether it
 //! stayed right in between.
 
+use std::fmt::Write as _;
+
 use jiff::tz::TimeZone;
 
 use super::comparison::{changes, combined, reference, tolerance, verdict_within};
@@ -77,14 +79,16 @@ impl History<'_> {
     /// what became of the machine from each job to the next. Days are shown in
     /// `zone`.
     pub fn text(&self, machine: &str, zone: &TimeZone) -> String {
+        // Writing to a string cannot fail.
         let mut text = String::new();
         let run = self.run.map(|it| format!(", {it}")).unwrap_or_default();
         text += &wrapped("", &format!("{}{run}", plain(machine)));
         if self.simulated {
             text.push_str("SIMULATED: these figures are invented.\n");
         }
-        text += &format!(
-            "  {:<10}  {:<7}  {:<16} {:<15} in a band of {}\n",
+        let _ = writeln!(
+            text,
+            "  {:<10}  {:<7}  {:<16} {:<15} in a band of {}",
             "day",
             "kept as",
             "speed %",
@@ -101,7 +105,7 @@ impl History<'_> {
             if let (Some(was), Some(is)) = (two[0].left(), two[1].came()) {
                 let days = [was, is].map(|it| day(it.taken_at, zone));
                 let said = format!("From {} to {}: {}", days[0], days[1], stayed(was, is));
-                text += &format!("\n{}", wrapped("", &said));
+                let _ = write!(text, "\n{}", wrapped("", &said));
                 for sentence in changes(was, is) {
                     text += &wrapped("  ", &sentence);
                 }

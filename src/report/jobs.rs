@@ -1,6 +1,8 @@
 //! Jobs in words: the list, what was found, and all that is in one. Fits 80
 //! columns.
 
+use std::fmt::Write as _;
+
 use jiff::tz::TimeZone;
 
 use super::comparison::{changes, verdicts};
@@ -34,10 +36,11 @@ pub fn row(job: &Job, zone: &TimeZone) -> String {
     let machine = padded(&cut(&machine, MACHINE), MACHINE);
     let mut said = all_verdicts(job).into_iter();
     let first = said.next().unwrap_or(NONE.to_owned());
+    // Writing to a string cannot fail.
     let mut text = format!("{day:<10}  {machine}  {first}\n");
     let under = " ".repeat(INDENT.len() + MACHINE + 2);
     for verdict in said {
-        text += &format!("{under}{verdict}\n");
+        let _ = writeln!(text, "{under}{verdict}");
     }
     let called = format!("\"{}\": {}", plain(&job.name), contents(job));
     text + &wrapped(INDENT, &called)
@@ -142,7 +145,7 @@ pub fn show(job: &Job, path: &str, zone: &TimeZone) -> String {
     line("file", &plain(path));
     if !job.snapshots.is_empty() {
         let numbered: Vec<(usize, &Snapshot)> = (1..).zip(&job.snapshots).collect();
-        text += &format!("\n{}", listing::table(&numbered, zone));
+        let _ = write!(text, "\n{}", listing::table(&numbered, zone));
     }
     let of = |at, number: usize, said: &str| {
         let head = format!("{number:>4}  {}  ", moment(at, zone));
@@ -161,7 +164,7 @@ pub fn show(job: &Job, path: &str, zone: &TimeZone) -> String {
     for pair in pairs(&job.snapshots) {
         if let (Some(before), Some(after)) = (pair.before, pair.after) {
             let run = after.run.map(|it| format!(", {it}")).unwrap_or_default();
-            text += &format!("\nBefore and after{run}\n");
+            let _ = writeln!(text, "\nBefore and after{run}");
             for sentence in changes(before, after) {
                 text += &wrapped("  ", &sentence);
             }
@@ -172,7 +175,7 @@ pub fn show(job: &Job, path: &str, zone: &TimeZone) -> String {
 
 fn section<T>(text: &mut String, name: &str, of: &[T], line: impl Fn(usize, &T) -> String) {
     if !of.is_empty() {
-        *text += &format!("\n{name}\n");
+        let _ = writeln!(text, "\n{name}");
     }
     for (number, it) in (1..).zip(of) {
         *text += &line(number, it);

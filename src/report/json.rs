@@ -55,6 +55,7 @@ pub fn is_one(one: &Measurement, other: &Measurement) -> bool {
 }
 
 /// What is told of a wiper.
+#[allow(clippy::missing_panics_doc)] // as above
 pub fn sweep(report: &SweepReport) -> Value {
     serde_json::to_value(Sweep::of(report)).expect("plain values always become JSON")
 }

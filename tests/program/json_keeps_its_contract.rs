@@ -369,13 +369,18 @@ fn one_bad_file_never_stops_the_others() {
         assert_eq!(codes(unreadable), ["file_unreadable"]);
     }
     assert!(!has(&run.objects[4], "file_unreadable"));
-    // One sentence each, the file named.
-    let sentences: Vec<_> = run.errors.lines().collect();
+    // One sentence each, the file named; the summary of all comes after.
+    let lines = run.errors.lines();
+    let sentences: Vec<_> = lines
+        .take_while(|it| it.starts_with("tapewright: "))
+        .collect();
     assert_eq!(sentences.len(), 4, "{}", run.errors);
     for (sentence, file) in sentences.iter().zip(&files[1..]) {
-        let named = sentence.starts_with("tapewright: ") && sentence.contains(file);
-        assert!(named, "{sentence}");
+        assert!(sentence.contains(file), "{sentence}");
     }
+    run.complains(&["6 recordings, 2 measured"]);
+    let quiet = folder.read(&format!("--quiet {asked}"));
+    assert_eq!(quiet.errors.lines().count(), 4, "{}", quiet.errors);
 }
 
 #[test]

@@ -12,14 +12,18 @@ mod a_held_note_is_a_reference;
 mod a_tape_says_where_it_was_recorded;
 mod clock_command;
 mod contacts_are_checked;
+mod jobs_are_told;
 mod json_keeps_its_contract;
 mod many_files_are_read;
+mod names_are_harmless;
 mod parts_are_told;
 mod recordings_are_read;
 mod recordings_tell_what_happened;
 mod records_survive;
 mod settings_are_explained;
 mod sheets_are_made;
+#[cfg(unix)]
+mod sheets_look_right;
 mod snapshots_are_compared;
 mod speed_along_a_tape_is_told;
 mod tape_cards_correct_the_reading;

@@ -12,8 +12,8 @@ use crate::support::program::Folder;
 use serde_json::Value;
 use tapewright::readings::ClockSource;
 use tapewright::records::{
-    Against, ClockFigure, Clocks, Entry, Fault, JobFile, Label, LinesError, LinesWarning, Record,
-    Snapshot,
+    About, Against, ClockFigure, Clocks, Entry, Fault, JobFile, Label, LinesError, LinesWarning,
+    Record, Snapshot,
 };
 use tapewright::units::{Hertz, Ppm, Seconds};
 
@@ -432,6 +432,116 @@ fn what_every_version_wrote_is_read_and_means_the_same() {
         ("alsa:c", 1.5),
     ];
     assert_eq!(kept.collect::<Vec<_>>(), expected);
+}
+
+/// What a file of this version holds, and what the same would be written as.
+fn written_again(path: &Path, new: &Path) -> JobFile {
+    let mut again: JobFile = whole(new);
+    for line in fs::read_to_string(path).unwrap().lines() {
+        let mut line: serde_json::Map<String, Value> = serde_json::from_str(line).unwrap();
+        for key in ["schema", "at", "program"] {
+            assert!(line.remove(key).is_some(), "{key}");
+        }
+        let entry: Entry = serde_json::from_value(Value::Object(line)).unwrap();
+        again.add(entry).unwrap();
+    }
+    again
+}
+
+#[test]
+fn a_job_of_every_version_is_read_and_means_the_same() {
+    let folder = Folder::new();
+    let path = folder.with("job.jsonl", frozen("job-1.jsonl"));
+    let file: JobFile = whole(&path);
+    let job = file.job();
+    let said = About::ALL.map(|it| job.said(it).unwrap());
+    let expected = ["bench deck 4", "0042", "eats tapes when warm", "4 cells"];
+    assert_eq!((&*job.name, said), ("repair 117", expected));
+    assert_eq!(job.notes[0].text, "new belt, größer, 音");
+    assert_eq!(job.corrections.len(), 2);
+    assert_eq!(job.wipers[0].report.picture.speed.len(), 3);
+    let labels: Vec<_> = job
+        .snapshots
+        .iter()
+        .map(|it| it.label.to_string())
+        .collect();
+    assert_eq!(labels, ["before", "after", "warm"]);
+    // Kept under the wrong name, which a later line corrects.
+    let machines = job.snapshots.iter().map(|it| it.machine.as_deref());
+    assert_eq!(machines.collect::<Vec<_>>(), [Some("bench deck 4"); 3]);
+    let track = job.snapshots[0].measurement.track.as_ref().unwrap();
+    assert_eq!((track.speed.len(), track.flutter.len()), (3, 3));
+    // Nothing in it is dropped when it is written again, and nothing is new.
+    let new = folder.path("new.jsonl");
+    written_again(&path, &new);
+    let lines = |path| fs::read_to_string(path).unwrap();
+    for (kept, written) in lines(path).lines().zip(lines(new).lines()) {
+        let [mut kept, mut written] =
+            [kept, written].map(|it| serde_json::from_str::<Value>(it).unwrap());
+        for line in [&mut kept, &mut written] {
+            line["at"] = Value::Null;
+        }
+        assert_eq!(missing(&kept, &written, ""), [""; 0]);
+        assert_eq!(missing(&written, &kept, ""), [""; 0]);
+    }
+}
+
+#[test]
+fn a_job_with_odd_lines_is_read_with_all_the_others() {
+    let good = frozen("job-1.jsonl");
+    let count = good.lines().count();
+    for odd in 0..count {
+        let mut lines: Vec<String> = good.lines().map(str::to_owned).collect();
+        lines[odd] = lines[odd].replace("tapewright.job/1", "tapewright.job/2");
+        lines.insert(odd, "{\"schema\":\"tapewright.job/1\",\"at\":3}".to_owned());
+        let folder = Folder::new();
+        let torn = "{\"schema\":\"tapewright.job/1\",\"at\":\"2026";
+        let path = folder.with("job.jsonl", lines.join("\n") + "\n" + torn);
+        let (file, warnings) = open::<JobFile>(&path);
+        let told = [
+            (odd + 1, "damaged"),
+            (odd + 2, "newer"),
+            (count + 2, "torn"),
+        ];
+        assert_eq!(faults(&warnings), told);
+        let job = file.job();
+        let kept = job.snapshots.len() + job.wipers.len() + job.notes.len();
+        assert!(kept >= 4, "{odd}: {kept}");
+        assert!(job.name == "repair 117" || (odd == 0 && job.name == "job"));
+    }
+}
+
+/// In twenty years nobody may have the program: every key of a job stands in the
+/// manual, and no other does.
+#[test]
+fn the_manual_has_every_key_of_a_job() {
+    fn keys(of: &Value, all: &mut std::collections::BTreeSet<String>) {
+        match of {
+            Value::Object(object) => {
+                for (key, value) in object {
+                    all.insert(key.clone());
+                    keys(value, all);
+                }
+            }
+            Value::Array(items) => items.iter().for_each(|it| keys(it, all)),
+            _ => {}
+        }
+    }
+    let folder = Folder::new();
+    let path = folder.with("job.jsonl", frozen("job-1.jsonl"));
+    let new = folder.path("new.jsonl");
+    written_again(&path, &new);
+    let mut all = std::collections::BTreeSet::new();
+    for line in fs::read_to_string(new).unwrap().lines() {
+        keys(&serde_json::from_str(line).unwrap(), &mut all);
+    }
+    assert!(all.len() > 150, "{}", all.len());
+    let manual = include_str!("../../assets/manual/records.md");
+    let (_, manual) = manual.split_once("## A job without the program").unwrap();
+    let missing = all
+        .iter()
+        .filter(|key| !manual.contains(&format!("`{key}`")));
+    assert_eq!(missing.collect::<Vec<_>>(), [""; 0]);
 }
 
 #[test]

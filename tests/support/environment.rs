@@ -54,15 +54,7 @@ pub fn inside(test: &str, needed: &[&str], asound: &str, body: impl FnOnce(&Path
         fs::write(folder.join(DONE), "").expect("room");
         return;
     }
-    let missing: Vec<&str> = needed
-        .iter()
-        .copied()
-        .filter(|program| !is_installed(program))
-        .collect();
-    if !missing.is_empty() {
-        let reason = format!("{test} needs {}, not installed", missing.join(", "));
-        assert!(env::var(REQUIRED).as_deref() != Ok("1"), "{reason}");
-        eprintln!("SKIPPED: {reason}");
+    if !are_there(test, needed) {
         return;
     }
     let _alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
@@ -83,6 +75,23 @@ pub fn inside(test: &str, needed: &[&str], asound: &str, body: impl FnOnce(&Path
         .expect("the test program runs");
     assert!(status.success(), "{test} failed inside: {status}");
     assert!(folder.path().join(DONE).exists(), "{test} was not found");
+}
+
+/// Whether programs, or files by their path, are there; where not, that is said,
+/// or is a failure where they must be.
+pub fn are_there(test: &str, needed: &[&str]) -> bool {
+    let missing: Vec<&str> = needed
+        .iter()
+        .copied()
+        .filter(|program| !is_installed(program))
+        .collect();
+    if missing.is_empty() {
+        return true;
+    }
+    let reason = format!("{test} needs {}, not installed", missing.join(", "));
+    assert!(env::var(REQUIRED).as_deref() != Ok("1"), "{reason}");
+    eprintln!("SKIPPED: {reason}");
+    false
 }
 
 fn is_installed(program: &str) -> bool {

@@ -4,8 +4,9 @@ use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 
 use tapewright::readings::{
-    BadSpot, Direction, FlutterLine, FlutterLines, LikelyPart, LineMotion, Measurement, Pass,
-    Position, SpotKind, SpotSeen, SweepPicture, SweepReport, SweepVerdict, Track,
+    BadSpot, Caution, CautionCode, Direction, FlutterLine, FlutterLines, LikelyPart, LineMotion,
+    Measurement, Pass, Position, SpotKind, SpotSeen, SweepPicture, SweepReport, SweepVerdict,
+    Track,
 };
 use tapewright::records::{About, Entry, JobFile, Label, Run, Snapshot};
 use tapewright::units::{Hertz, Percent, Seconds};
@@ -32,13 +33,14 @@ pub fn measurement(deviation: f64, wow: f64) -> Measurement {
             .map(|nth| (nth > 40).then(|| Percent(wow * (1.0 + 0.2 * (0.9 * at(nth)).sin()))))
             .collect(),
     });
-    measurement.lines = Some(lines(wow));
+    measurement.lines = Some(lines(wow, 1.0 + deviation / 100.0));
     measurement
 }
 
-fn lines(wow: f64) -> FlutterLines {
+/// Parts turn as fast as the tape runs.
+fn lines(wow: f64, ratio: f64) -> FlutterLines {
     let line = |hz: f64, peak: f64, share: f64, part: Option<&str>| FlutterLine {
-        hz: Hertz(hz),
+        hz: Hertz(hz * ratio),
         hz_uncertainty: Hertz(0.002),
         peak: Percent(peak),
         peak_uncertainty: Percent(0.003),
@@ -177,19 +179,23 @@ impl Bench {
         bench.snapshot(Label::After, measurement(0.05, 0.06), |it| {
             it.tape = Some("bench tape 3150".to_owned());
         });
+        bench.places_and_voltages();
+        bench
+    }
+
+    fn places_and_voltages(&mut self) {
         for (position, deviation) in Position::ALL.into_iter().zip([0.08, 0.05, -0.02]) {
             let label = Label::Named(position.name().to_owned());
-            bench.snapshot(label, measurement(deviation, 0.06), |it| {
-                it.position = Some(position)
+            self.snapshot(label, measurement(deviation, 0.06), |it| {
+                it.position = Some(position);
             });
         }
         for (volts, deviation) in [(6.0, 0.05), (5.4, 0.04), (4.5, -0.01)] {
             let label = Label::Named(format!("supply {volts} V"));
-            bench.snapshot(label, measurement(deviation, 0.06), |it| {
+            self.snapshot(label, measurement(deviation, 0.06), |it| {
                 it.supply_volts = Some(volts);
             });
         }
-        bench
     }
 
     /// Two speeds, the second one of them not finished.
@@ -206,6 +212,68 @@ impl Bench {
         bench.snapshot(Label::Before, measurement(2.1, 0.2), run(19.05));
         bench.snapshot(Label::After, measurement(0.1, 0.05), run(19.05));
         bench.snapshot(Label::Before, measurement(-0.9, 0.1), run(9.53));
+        bench
+    }
+}
+
+/// Words that would do harm where they are not guarded.
+pub const HOSTILE: [&str; 6] = [
+    "<script>alert(1)</script>",
+    "\" onload=\"alert(1)\" x=\"",
+    "</style><img src=x onerror=alert(1)>",
+    "a\u{1b}[2J\u{9b}31mb\u{7}",
+    "\u{202e}gnihton\u{2066}",
+    "one\ntwo\r\n\u{ffff}\u{0}z\u{300}\u{300}\u{300} 🛠 ]]> --> | `x` [y](javascript:z)",
+];
+
+impl Bench {
+    /// As much as there may be of everything, under hostile and endless names:
+    /// a hundred measurements at so many speeds.
+    pub fn crowded(data: &Path, file: &str, speeds: usize) -> Self {
+        let nth_name = |nth: usize| HOSTILE[nth % HOSTILE.len()];
+        let mut bench = Self::new(data, file, &"W".repeat(10_000), true);
+        bench
+            .file
+            .say(About::Machine, &HOSTILE.join(" "))
+            .expect("room");
+        let longest = "nöte ".repeat(2000);
+        bench.file.say(About::OwnerNote, &longest).expect("room");
+        for nth in 0..100 {
+            let label = match nth % 4 {
+                0 | 2 => Label::Before,
+                1 => Label::After,
+                _ => Label::Named(nth_name(nth).repeat(30)),
+            };
+            let mut of = measurement(-1.2 + 0.02 * nth as f64, 0.1);
+            of.channels = Some(invented::channels());
+            for line in &mut of.lines.as_mut().expect("lines").lines {
+                for part in &mut line.parts {
+                    part.name = nth_name(nth).repeat(100);
+                }
+            }
+            for more in 0..20 {
+                let text = format!("{} {more} {}", nth_name(nth), "x".repeat(3 * nth + 60));
+                of.cautions.push(Caution::told(CautionCode::Hum, text));
+            }
+            bench.snapshot(label, of, |it| {
+                it.note = Some(format!("{nth} {}", nth_name(nth).repeat(100)));
+                it.source = nth_name(nth + 1).repeat(200);
+                it.tape = Some(nth_name(nth + 2).repeat(200));
+                it.run = Some(Run {
+                    speed_cm_s: Some((nth / 2 % speeds + 1) as f64),
+                    direction: Some(tapewright::records::Direction::Reverse),
+                });
+            });
+        }
+        for nth in 0..30 {
+            bench.note(&format!("{nth} {}", "n".repeat(10_000)));
+            bench.add(Entry::Wiper(Box::new(sweep(nth % 2 == 0))));
+            bench
+                .file
+                .say(About::Serial, &nth_name(nth).repeat(50 + nth))
+                .expect("room");
+        }
+        bench.places_and_voltages();
         bench
     }
 }

@@ -79,6 +79,11 @@ impl Folder {
 
     /// What runs in this folder reads and writes nothing of the user's.
     pub fn settle(&self, command: &mut Command) {
+        // But what says which tests must not be skipped, these are settings.
+        let set = std::env::vars_os().map(|(name, _)| name);
+        for name in set.filter(|it| it.to_string_lossy().starts_with("TAPEWRIGHT_")) {
+            command.env_remove(name);
+        }
         command
             .current_dir(self.root())
             .env("HOME", self.root())

@@ -69,6 +69,7 @@ impl Window {
         shell.env("LC_ALL", "C.UTF-8");
         shell.env("TERM", "xterm");
         shell.env("HOME", home.root());
+        shell.env_remove("XDG_CONFIG_HOME");
         let shell = pair.slave.spawn_command(shell).expect("bash starts");
         let file = pair.master.as_raw_fd().expect("it is a file here");
         let file = || FileDescriptor::dup(&file).and_then(|it| it.as_file());

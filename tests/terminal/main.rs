@@ -7,6 +7,7 @@
 mod support;
 
 mod jobs_on_a_terminal;
+mod many_files_on_a_terminal;
 mod the_strip_on_a_terminal;
 mod the_terminal_is_given_back;
 mod watch_runs_on_a_terminal;

@@ -120,7 +120,6 @@ pub struct HistoryOptions {
 
 /// `tapewright jobs correct`.
 #[derive(Args, Debug)]
-#[group(id = "corrected", required = true, multiple = true, args = ["machine", "serial", "owner_note", "supply", "note"])]
 pub struct CorrectOptions {
     /// Its name, or its file
     #[arg(value_name = "JOB")]

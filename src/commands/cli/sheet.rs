@@ -15,7 +15,7 @@ wiper, what was done, and how it was measured.
 
 The page is one file that needs no network and no script, and prints on one or two pages, A4 or \
 Letter. It lies beside the job's file unless --output says where. A sheet that is there already is \
-made anew; any other file is left alone.";
+made anew; any other file is left alone without --replace.";
 
 pub(super) const EXAMPLES: &str = "\
 Examples:
@@ -60,6 +60,10 @@ pub struct SheetOptions {
     #[command(flatten)]
     #[allow(missing_docs)]
     pub data: DataOptions,
+
+    /// Replaces what is there and was not made by this command
+    #[arg(long)]
+    pub replace: bool,
 
     /// Of a job on the simulated machine
     #[arg(long)]

@@ -8,7 +8,7 @@ use crate::audio::system_clock::Discipline;
 use crate::commands::cli::ClockOptions;
 use crate::commands::interrupt::Interrupt;
 use crate::commands::progress::Progress;
-use crate::commands::say::aside;
+use crate::commands::say::remark_lines;
 use crate::commands::{Exit, Failure};
 use crate::records::Against;
 use crate::signal::arrivals::{ArrivalFit, Arrivals, Unfit};
@@ -23,7 +23,7 @@ const FIT_EVERY_S: f64 = 1.0;
 pub(super) fn of_input(options: &ClockOptions) -> Result<Measured, Failure> {
     let length_s = 60.0 * options.minutes.unwrap_or(USUAL_MINUTES);
     if io::stderr().is_terminal() {
-        aside(&format!(
+        remark_lines(&format!(
             "Listening for {:.0} minutes; Ctrl-C ends it early.\n",
             length_s / 60.0
         ));

@@ -127,7 +127,9 @@ impl Reading<'_> {
         let interrupt = Interrupt::listen();
         let all_bytes = self.sizes.iter().sum();
         let keeping = keeping.map(|(keeping, news)| {
-            remark(&news);
+            if !news.is_empty() {
+                remark(&news);
+            }
             keeping
         });
         let mut telling = Telling::new(self.options, self.files, worst, all_bytes, keeping);

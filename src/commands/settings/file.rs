@@ -29,8 +29,8 @@ pub(super) fn read(path: &Path) -> Vec<Result<Line, Fault>> {
         }
     };
     let line_of = |at: usize| {
-        let before = &text.as_bytes()[..at.min(text.len())];
-        before.iter().filter(|it| **it == b'\n').count() + 1
+        let before = text.get(..at).unwrap_or(&text);
+        before.matches('\n').count() + 1
     };
     let table = match DeTable::parse(&text) {
         Ok(table) => table.into_inner(),

@@ -308,11 +308,15 @@ mod tests {
     use crate::commands::cli::Cli;
     use clap::CommandFactory;
 
-    /// Each is an option of a command and written in full words.
     #[test]
-    fn every_setting_is_an_option() {
-        let command = Cli::command();
+    fn every_setting_is_an_option_and_its_variable_is_documented() {
+        let mut command = Cli::command();
+        let help = command.render_long_help().to_string();
+        let manual = include_str!("../../../assets/manual/settings.md");
         for setting in &SETTINGS {
+            for text in [&help, manual] {
+                assert!(text.contains(&setting.variable()), "{}", setting.name);
+            }
             let known = setting.any_option(&command).is_some();
             assert!(known, "{}", setting.name);
             for one in setting.only_with.iter().chain(setting.never_with) {

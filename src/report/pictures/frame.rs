@@ -1,9 +1,11 @@
 //! A frame with two axes, in which curves and points are drawn.
 
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
 
 use super::letters;
-use crate::report::numbers::signed;
+use crate::report::numbers::{rounded_up, signed};
 
 /// Size of the letters, as the style has it.
 pub(super) const LETTERS: f64 = 13.0;
@@ -74,16 +76,6 @@ pub(super) struct Frame {
 
 impl Frame {
     pub(super) fn new(size: [f64; 2], across: [f64; 2], up: [f64; 2]) -> Self {
-        Self::between(size, [TOP, size[1] - BOTTOM], across, up)
-    }
-
-    /// Between these heights, for pictures that hold several.
-    pub(super) fn between(
-        size: [f64; 2],
-        [top, bottom]: [f64; 2],
-        across: [f64; 2],
-        up: [f64; 2],
-    ) -> Self {
         Self {
             size,
             across: Axis {
@@ -92,12 +84,13 @@ impl Frame {
             },
             up: Axis {
                 values: up,
-                place: [bottom, top],
+                place: [size[1] - BOTTOM, TOP],
             },
         }
     }
 
-    /// Where the speed counts as right, as far as it is in the frame.
+    /// Where the speed counts as right, as far as it is in the frame, and which
+    /// that is.
     pub(super) fn zone(&self, half_width: f64) -> Markup {
         let [top, bottom] = [half_width, -half_width].map(|it| self.up.within(it));
         let [left, right] = self.across.place;
@@ -108,6 +101,7 @@ impl Frame {
             @for edge in [half_width, -half_width] {
                 @if self.holds(edge) { (self.level(edge, "edge dashed")) }
             }
+            text class="soft" x=(left) y="17.5" { "right: ±" (rounded_up(half_width)) " %" }
         }
     }
 
@@ -125,7 +119,7 @@ impl Frame {
     /// Grid and figures upwards; the unit stands over them.
     pub(super) fn figures(&self, unit: &str, is_signed: bool) -> Markup {
         let [left, _] = self.across.place;
-        let (values, decimals) = ticks(self.up.values, 4.0);
+        let (values, decimals) = ticks(self.up.values, 5.0);
         html! {
             @for value in values {
                 @let figure = if is_signed { signed(value, decimals) } else { format!("{value:.decimals$}") };
@@ -189,7 +183,8 @@ impl Frame {
             };
             let to = if is_open { 'L' } else { 'M' };
             let (x, y) = (self.across.at(across), self.up.within(value));
-            path.push_str(&format!("{to}{} {}", n(x), n(y)));
+            // Writing to a string cannot fail.
+            let _ = write!(path, "{to}{} {}", n(x), n(y));
             is_open = true;
         }
         html! { path class={ "curve " (class) } d=(path) {} }

@@ -1,16 +1,15 @@
 //! How much room words take where no font can be asked.
 
 /// Width of a letter at a size of one, no less than in the usual fonts without
-/// serifs (measured on DejaVu Sans, which is a wide one).
+/// serifs (measured on a wide one, `DejaVu Sans`).
 fn width_of(letter: char) -> f64 {
     match letter {
         'i' | 'j' | 'l' | '\'' | '|' => 0.34,
         ' ' | '.' | ',' | ':' | ';' | '(' | ')' | 'f' | 't' | 'r' | '!' | '/' => 0.42,
         'm' | 'w' | 'W' | 'M' | '@' | '%' => 1.0,
         'a'..='z' | '0'..='9' => 0.65,
-        ' '..='~' => 0.84,
-        // Letters of ours that are used in pictures.
-        '±' | '−' | '–' | '…' | '·' => 0.84,
+        // And letters of ours that are used in pictures.
+        ' '..='~' | '±' | '−' | '–' | '…' | '·' => 0.84,
         '\u{a0}'..='\u{24f}' => 0.9,
         _ => 1.3,
     }

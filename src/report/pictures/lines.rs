@@ -8,8 +8,8 @@ use super::tracks::key;
 use super::{Picture, Side};
 
 const WIDTH: f64 = 440.0;
-const TOP: f64 = 30.0;
-const ROW: f64 = 36.0;
+const TOP: f64 = 24.0;
+const ROW: f64 = 33.0;
 /// Words stand to the left of it.
 const BARS_FROM: f64 = 190.0;
 /// Room for a figure behind the longest bar.
@@ -33,7 +33,7 @@ pub fn lines(name: &str, sides: &[Side], lines: &[ShownLine]) -> Option<Picture>
     let said: Vec<String> = lines.iter().map(|it| words(it, sides)).collect();
     let height = TOP + ROW * lines.len() as f64;
     let drawn = html! {
-        (key(sides))
+        (key(sides, true))
         @for (nth, (part, rate, peaks)) in lines.iter().enumerate() {
             @let top = TOP + ROW * nth as f64;
             text class="words" x="4" y=(top + 13.0) { (fitting(part, LETTERS, BARS_FROM - 10.0)) }

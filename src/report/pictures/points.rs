@@ -10,9 +10,9 @@ use super::tracks::point;
 use super::{Picture, Side};
 use crate::readings::{Along, Place, Position};
 use crate::references::supply::SupplyPoint;
-use crate::report::numbers::{signed, with_uncertainty};
+use crate::report::numbers::with_uncertainty;
 
-const SIZE: [f64; 2] = [440.0, 200.0];
+const SIZE: [f64; 2] = [440.0, 180.0];
 /// One from year to year has a page's width.
 const TREND_SIZE: [f64; 2] = [640.0, 240.0];
 
@@ -40,13 +40,14 @@ struct Chart<'a> {
     title: &'a str,
     says: String,
     size: [f64; 2],
-    half_width: f64,
+    zone: Option<f64>,
     points: Vec<Drawn>,
     under: Vec<(f64, String)>,
 }
 
-/// The speed at each place of the tape.
-pub fn along(name: &str, along: &Along, half_width: f64) -> Option<Picture> {
+/// The speed at each place of the tape; `zone` is half of what is right, where
+/// that may be said.
+pub fn along(name: &str, along: &Along, zone: Option<f64>) -> Option<Picture> {
     let places = [Some(along.start), along.middle, Some(along.end)];
     let there = Position::ALL.into_iter().zip(places);
     let there: Vec<(Position, Place)> = there.filter_map(|(at, it)| Some((at, it?))).collect();
@@ -70,7 +71,7 @@ pub fn along(name: &str, along: &Along, half_width: f64) -> Option<Picture> {
         title: "Speed at the places of the tape, percent from right",
         says: said.join("; "),
         size: SIZE,
-        half_width,
+        zone,
         points: points.collect(),
         under: there
             .iter()
@@ -81,7 +82,7 @@ pub fn along(name: &str, along: &Along, half_width: f64) -> Option<Picture> {
 }
 
 /// The speed at each voltage of the supply.
-pub fn supply(name: &str, points: &[SupplyPoint], half_width: f64) -> Option<Picture> {
+pub fn supply(name: &str, points: &[SupplyPoint], zone: Option<f64>) -> Option<Picture> {
     let mut points = points.to_vec();
     points.sort_by(|one, other| one.volts.total_cmp(&other.volts));
     let said: Vec<String> = points
@@ -99,7 +100,7 @@ pub fn supply(name: &str, points: &[SupplyPoint], half_width: f64) -> Option<Pic
         title: "Speed against the supply, percent from right",
         says: said.join("; "),
         size: SIZE,
-        half_width,
+        zone,
         under: points
             .iter()
             .map(|it| (it.volts, format!("{} V", it.volts)))
@@ -157,7 +158,7 @@ pub fn trend(
         title: "Speed from job to job, percent from right",
         says: said.join("; "),
         size: TREND_SIZE,
-        half_width,
+        zone: Some(half_width),
         points: points
             .iter()
             .map(|it| (across(it.at), it.percent, it.uncertainty, it.side))
@@ -184,14 +185,11 @@ impl Chart<'_> {
         let mut sides: Vec<Side> = points.iter().map(|it| it.3).collect();
         sides.dedup();
         let drawn = html! {
-            (frame.zone(self.half_width))
+            @if let Some(half_width) = self.zone { (frame.zone(half_width)) }
             (frame.figures("%", true))
             (frame.under(&self.under))
             @for (across, percent, known, side) in points {
                 (point(&frame, [*across, *percent], *known, *side))
-            }
-            text class="soft" x=(frame.across.place[0]) y="17.5" {
-                "right: " (signed(-self.half_width, 2).replace('-', "−")) " to " (signed(self.half_width, 2)) " %"
             }
             @if sides.len() > 1 { (key_of_points(self.size[0])) }
         };

@@ -86,6 +86,8 @@ fn marked(mark: &ScaleMark, across: Axis) -> Markup {
         Side::After => [middle + half + 25.0, middle + half + 11.0, middle + 6.0],
     };
     let side = mark.side.word();
+    // Both are to be seen where they are at one place.
+    let radius = if mark.side == Side::Before { 8.0 } else { 5.0 };
     html! {
         text class={ "big mid " (side) "-words" } x=(n(x)) y=(y) { (words) }
         @if let Some(place) = place {
@@ -94,7 +96,7 @@ fn marked(mark: &ScaleMark, across: Axis) -> Markup {
                 @let [low, high] = [percent - known, percent + known].map(|it| n(across.within(it)));
                 line class=(mark.side.curve()) x1=(low) x2=(high) y1=(middle) y2=(middle) {}
             }
-            circle class={ "thick " (side) "-mark" } cx=(n(place)) cy=(middle) r="6.5" {}
+            circle class={ "thick " (side) "-mark" } cx=(n(place)) cy=(middle) r=(radius) {}
         }
     }
 }

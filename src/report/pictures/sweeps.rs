@@ -1,5 +1,5 @@
 //! The speed while the trimmer was turned through its range, with its bad
-//! places: before cleaning and after it.
+//! places.
 
 use maud::{Markup, html};
 
@@ -8,50 +8,34 @@ use super::frame::{Frame, n, span};
 use crate::readings::SweepReport;
 use crate::report::sweep::headline;
 
-const WIDTH: f64 = 440.0;
-const PANEL: f64 = 170.0;
+const SIZE: [f64; 2] = [440.0, 180.0];
 
 /// Bad places that are marked; more would cover the curve.
 const MOST_MARKED: usize = 40;
 
-/// One check, or two under each other on one axis, each with its name; `None` where none has a
-/// picture.
-pub fn sweeps(name: &str, checks: &[(&str, &SweepReport)]) -> Option<Picture> {
+/// A picture of each check that has one, all on the same axes: a name, and what
+/// it is called.
+pub fn sweeps(checks: &[(String, String, &SweepReport)]) -> Vec<Picture> {
     let speeds = |report: &SweepReport| -> Vec<f64> {
         let known = report.picture.speed.iter().flatten();
         known.map(|it| it.0).filter(|it| it.is_finite()).collect()
     };
-    let drawn: Vec<_> = checks
-        .iter()
-        .filter(|(_, report)| speeds(report).len() > 1)
-        .collect();
-    let all = drawn.iter().flat_map(|(_, report)| speeds(report));
-    let up = span(all.chain([0.0]), 0.5).filter(|_| !drawn.is_empty())?;
+    let drawn: Vec<_> = checks.iter().filter(|it| speeds(it.2).len() > 1).collect();
+    let all = drawn.iter().flat_map(|it| speeds(it.2));
+    let Some(up) = span(all.chain([0.0]), 0.5) else {
+        return Vec::new();
+    };
     let lasts = |report: &SweepReport| report.picture.step.0 * report.picture.speed.len() as f64;
-    let longest = drawn.iter().map(|it| lasts(it.1)).fold(1.0, f64::max);
-    let height = PANEL * drawn.len() as f64;
-    let panels = drawn.iter().enumerate().map(|(nth, (name, report))| {
-        let top = PANEL * nth as f64;
-        let between = [top + 34.0, top + PANEL - 24.0];
-        let frame = Frame::between([WIDTH, height], between, [0.0, longest], up);
-        panel(&frame, top, name, report)
+    let longest = drawn.iter().map(|it| lasts(it.2)).fold(1.0, f64::max);
+    let frame = Frame::new(SIZE, [0.0, longest], up);
+    let each = drawn.into_iter().map(|(name, called, report)| {
+        let title = format!("{called}: speed, percent from right");
+        Picture::new(name, &title, headline(report), SIZE, curve(&frame, report))
     });
-    let said: Vec<String> = drawn
-        .iter()
-        .map(|(name, report)| format!("{name}: {}", headline(report)))
-        .collect();
-    let title = "Speed while the trimmer was turned out and back";
-    let panels = html! { @for panel in panels { (panel) } };
-    Some(Picture::new(
-        name,
-        title,
-        said.join("; "),
-        [WIDTH, height],
-        panels,
-    ))
+    each.collect()
 }
 
-fn panel(frame: &Frame, top: f64, name: &str, report: &SweepReport) -> Markup {
+fn curve(frame: &Frame, report: &SweepReport) -> Markup {
     let picture = &report.picture;
     let points = picture.speed.iter().enumerate().map(|(nth, speed)| {
         let time = (nth as f64 + 0.5) * picture.step.0;
@@ -61,18 +45,17 @@ fn panel(frame: &Frame, top: f64, name: &str, report: &SweepReport) -> Markup {
         .bad_spots
         .iter()
         .flat_map(|spot| spot.times.iter().map(|time| [time.0, spot.at.0]))
-        .filter(|[time, _]| frame.across.values[1] >= *time)
+        .filter(|[time, _]| (0.0..=frame.across.values[1]).contains(time))
         .take(MOST_MARKED)
         .collect();
     html! {
         (frame.figures("%", true))
         (frame.level(0.0, "edge dashed"))
         (frame.seconds())
-        text class="words" x=(frame.across.place[0]) y=(top + 17.5) { (name) }
         @if !spots.is_empty() {
-            @let x = frame.size[0] - 14.0;
-            (cross(x - 92.0, top + 13.0))
-            text class="words end" x=(x) y=(top + 17.5) { "bad place" }
+            @let x = frame.size[0] - 12.0;
+            (cross(x - 92.0, 13.0))
+            text class="words end" x=(x) y="17.5" { "bad place" }
         }
         (frame.curve(points, "after-line"))
         @for [time, speed] in spots {

@@ -7,7 +7,7 @@ use super::{Picture, Side};
 use crate::readings::Track;
 use crate::units::Percent;
 
-const SIZE: [f64; 2] = [440.0, 210.0];
+const SIZE: [f64; 2] = [440.0, 180.0];
 
 /// More points than this are joined: paper shows no more.
 const MOST_POINTS: usize = 360;
@@ -60,7 +60,7 @@ pub fn track(name: &str, tracks: &[(Side, &Track)], charted: Charted) -> Option<
         @if let Some(half_width) = zone { (frame.zone(half_width)) }
         (frame.figures("%", charted != Charted::Flutter))
         (frame.seconds())
-        (key(&all.iter().map(|it| it.0).collect::<Vec<_>>()))
+        (key(&all.iter().map(|it| it.0).collect::<Vec<_>>(), false))
         @for (side, points) in &all { (frame.curve(points.iter().copied(), side.curve())) }
     };
     Some(Picture::new(name, title, said.join("; "), SIZE, drawn))
@@ -73,12 +73,16 @@ fn words(side: Side, points: &[(f64, Option<f64>)]) -> String {
     format!("{}: {low:.2} to {high:.2} %", side.word())
 }
 
-/// Which curve is which.
-pub(super) fn key(sides: &[Side]) -> Markup {
+/// Which curve is which, or which bar.
+pub(super) fn key(sides: &[Side], are_bars: bool) -> Markup {
     html! {
         @for (nth, side) in sides.iter().enumerate() {
             @let x = SIZE[0] - 92.0 * (sides.len() - nth) as f64;
-            line class={ "thick " (side.curve()) } x1=(x) x2=(x + 30.0) y1="13" y2="13" {}
+            @if are_bars {
+                rect class={ (side.word()) "-mark" } x=(x) y="8" width="30" height="10" {}
+            } @else {
+                line class={ "thick " (side.curve()) } x1=(x) x2=(x + 30.0) y1="13" y2="13" {}
+            }
             text class="words" x=(x + 36.0) y="17.5" { (side.word()) }
         }
     }

@@ -29,21 +29,25 @@ dt{color:var(--soft)}dd{margin:0}\
 .simulated{border:3px dashed var(--before);color:var(--before);font-weight:700;padding:.4rem .7rem;margin:.5rem 0}\
 .pictures{display:grid;grid-template-columns:1fr;gap:.8rem}\
 figure{margin:0}figcaption{color:var(--soft);font-size:.85rem}\
-svg{display:block;width:100%;height:auto}\
+svg{display:block;width:100%;height:auto;max-width:46rem}\
 table{border-collapse:collapse;width:100%;font-size:.9rem}\
 th,td{text-align:left;vertical-align:top;padding:.12rem .7rem .12rem 0;border-bottom:1px solid var(--faint)}\
 thead th{color:var(--soft);font-weight:600}tbody th{font-weight:400}\
 td{font-variant-numeric:tabular-nums}\
 footer{color:var(--soft);font-size:.8rem;margin-top:1rem;border-top:1px solid var(--faint);padding-top:.3rem}\
 @media (min-width:44rem){.many{grid-template-columns:1fr 1fr}}\
-@media print{@page{margin:11mm}\
-body{padding:0;max-width:none;font-size:8.6pt;line-height:1.28}\
-h1{font-size:15pt}h2{font-size:10pt;margin:2.2mm 0 .8mm;break-after:avoid}\
-.lead{font-size:10pt}p,ul,dl{margin:.6mm 0}\
+@media print{@page{margin:9mm 10mm}\
+body{padding:0;max-width:none;font-size:8.3pt;line-height:1.25}\
+h1{font-size:14pt}h2{font-size:10pt;margin:1.8mm 0 .6mm;break-after:avoid}\
+.lead{font-size:9.6pt}p,ul,dl{margin:.6mm 0}\
 figure,tr,li,.simulated{break-inside:avoid}\
-.pictures{gap:2mm 6mm}.many{grid-template-columns:1fr 1fr}\
-.one svg{max-height:42mm}.many svg{max-height:41mm}\
-table,figcaption,footer{font-size:7.8pt}th,td{padding:.25mm 3mm .25mm 0}}";
+.pictures{gap:1.2mm 6mm}.many{grid-template-columns:1fr 1fr}\
+.one svg{max-height:29mm}.many svg{max-height:28.5mm}\
+header dl{grid-template-columns:max-content 1fr max-content 1fr}\
+.beside{display:grid;grid-template-columns:4fr 5fr;gap:0 6mm}.beside h2{grid-column:1/3}\
+.beside>*{min-width:0}.beside{break-inside:avoid}\
+table,figcaption,footer{font-size:.91em}.dense{font-size:7.8pt}.dense .lead{font-size:8.8pt}\
+.dense .many svg{max-height:27mm}.beside td:nth-child(2){white-space:nowrap}th,td{padding:.15mm 3mm .15mm 0}}";
 
 /// The page.
 pub fn html(sheet: &Sheet<'_>) -> String {
@@ -59,7 +63,7 @@ pub fn html(sheet: &Sheet<'_>) -> String {
                 title { @if simulated { "SIMULATED: " } (title) }
                 style { (PreEscaped(pictures::of_page())) (PreEscaped(STYLE)) }
             }
-            body {
+            body class=[(sheet.turns.len() > 1).then_some("dense")] {
                 header {
                     @if let Some(workshop) = layout::workshop(sheet) { p { (workshop) } }
                     h1 { (title) }
@@ -79,7 +83,7 @@ pub fn html(sheet: &Sheet<'_>) -> String {
 
 fn of_section(section: &Section) -> Markup {
     markup! {
-        section {
+        section class=[section.is_of_two().then_some("beside")] {
             h2 { (section.title) }
             @for block in &section.blocks {
                 @match block {

@@ -1,37 +1,38 @@
 //! The sections of a sheet in their order. What is long is cut and what is many
 //! is counted, so that it stays on two pages whatever a job holds.
 
+use super::drawn::{MOST_TOLD, MOST_TURNS, checks, drawn, most_told, scales, sided};
 use super::plainly;
-use super::{Block, Section, Sheet, typed};
-use crate::readings::{SweepReport, Verdict};
-use crate::records::{About, BeforeAfter, Snapshot};
+use super::{Block, LONGEST_NAME, Section, Sheet, Turn, typed};
+use crate::records::{About, Snapshot};
 use crate::references::supply::SupplyJudgement;
 use crate::report::comparison::{changes, figures, reference, tolerance, verdict};
-use crate::report::lines_changed::paired;
-use crate::report::pictures::{self, Charted, Picture, ScaleMark, Side};
+use crate::report::pictures::Side;
 use crate::report::sweep::{self, Between};
 use crate::report::words::{band, channel, clock_source, counted, with_uncertainty};
-use crate::report::{budget, lines, supply};
+use crate::report::{budget, capital, supply};
 
 /// Most that is shown of each; the rest is counted.
-const MOST_TURNS: usize = 6;
-const MOST_TABLES: usize = 2;
-const MOST_NOTES: usize = 8;
-const MOST_CORRECTIONS: usize = 4;
-const MOST_CAUTIONS: usize = 6;
-const MOST_CHANGES: usize = 8;
-const MOST_LINES: usize = 5;
-/// Letters of what somebody typed.
-pub(super) const LONGEST_NAME: usize = 90;
-const LONGEST_NOTE: usize = 320;
+/// Of notes, and of cautions.
+const MOST_LETTERS: usize = 640;
+/// Letters that a short one counts as.
+const LINE: usize = 80;
+const MOST_CORRECTIONS: usize = 2;
+/// Of all runs.
+const MOST_CHANGES: usize = 10;
+const MOST_PICTURES: usize = 8;
+const MOST_PICTURES_OF_MORE_RUNS: usize = 6;
+const LONGEST_DETAIL: usize = 40;
+const LONGEST_NOTE: usize = 220;
+const LONGEST_SENTENCE: usize = 300;
 
 pub(super) fn sections(sheet: &Sheet<'_>) -> Vec<Section> {
     let mut sections = vec![before_and_after(sheet), notes(sheet)];
     sections.extend(readings(sheet));
-    sections.push(against_time(sheet));
-    sections.push(wavering(sheet));
-    sections.push(wiper(sheet));
-    sections.push(along_and_supply(sheet));
+    sections.push(section("In pictures", in_pictures(sheet)));
+    let told = wiper(sheet).into_iter().chain(along_and_supply(sheet));
+    let told = Block::Points(told.collect());
+    sections.push(section("Trimmer, tape and supply", vec![told]));
     sections.push(cautions(sheet));
     sections.push(measured_how(sheet));
     sections.push(corrections(sheet));
@@ -87,8 +88,14 @@ pub(super) fn title(sheet: &Sheet<'_>) -> String {
 /// Whose sheet it is, and where the whole record lies.
 pub(super) fn foot(sheet: &Sheet<'_>) -> String {
     let version = env!("CARGO_PKG_VERSION");
+    let more = counted(sheet.others as u64, "more measurement", "more measurements");
+    let more = if sheet.others > 0 {
+        format!(", {more} among them")
+    } else {
+        String::new()
+    };
     format!(
-        "Made by tapewright {version} from {}, which holds every figure.",
+        "Made by tapewright {version} from {}, which holds every figure{more}.",
         sheet.file
     )
 }
@@ -98,52 +105,35 @@ pub(super) fn workshop(sheet: &Sheet<'_>) -> Option<String> {
     said.filter(|it| !it.is_empty())
 }
 
-fn run_name(turn: BeforeAfter<'_>) -> Option<String> {
-    turn.each().next()?.run.map(|it| it.to_string())
-}
-
-/// "speed", "speed-2": pictures of the second run have its number.
-fn numbered(name: &str, nth: usize) -> String {
-    match nth {
-        0 => name.to_owned(),
-        _ => format!("{name}-{}", nth + 1),
-    }
-}
-
-fn sided(turn: BeforeAfter<'_>) -> impl Iterator<Item = (Side, &Snapshot)> {
-    let before = turn.before.map(|it| (Side::Before, it));
-    before
-        .into_iter()
-        .chain(turn.after.map(|it| (Side::After, it)))
-}
-
 fn before_and_after(sheet: &Sheet<'_>) -> Section {
     let mut lead = Vec::new();
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(MOST_TURNS).enumerate() {
-        let name = run_name(*turn);
-        let of_run = name.as_ref().map_or(String::new(), |it| format!(", {it}"));
-        let marks: Vec<ScaleMark> = sided(*turn).map(|(side, it)| mark(side, it)).collect();
-        for (side, snapshot) in sided(*turn) {
-            let head = format!("{}{of_run}", crate::report::capital(side.word()));
+    // Of more runs the pictures say it.
+    let told = if sheet.turns.len() > MOST_TOLD {
+        0
+    } else {
+        MOST_TOLD
+    };
+    for turn in sheet.turns.iter().take(told) {
+        let of_run = turn
+            .name
+            .clone()
+            .map_or(String::new(), |it| format!(", {it}"));
+        for (side, snapshot) in sided(turn) {
+            let head = format!("{}{of_run}", capital(side.word()));
             lead.push([head, format!("{}.", plainly::of(snapshot).long)]);
         }
-        if let Some((before, after)) = turn.before.zip(turn.after) {
+        if let Some((before, after)) = turn.pair.before.zip(turn.pair.after) {
             let waver = plainly::wavering(before, after);
             lead.extend(waver.map(|it| [format!("Steadiness{of_run}"), it.to_owned()]));
         }
-        let band = turn
-            .after
-            .or(turn.before)
-            .map(|it| tolerance(it).half_width.0);
-        let title = name.unwrap_or_else(|| "Speed before and after".to_owned());
-        let half_width = band.unwrap_or_default();
-        drawn.push(pictures::scale(
-            &numbered("scale", nth),
-            &title,
-            &marks,
-            half_width,
-        ));
+    }
+    let shown = sheet
+        .turns
+        .iter()
+        .take(MOST_TURNS)
+        .flat_map(|it| it.pair.each());
+    if shown.into_iter().any(plainly::is_by_tape) {
+        lead.push(["Test tape".to_owned(), plainly::UNKNOWN_TAPE.to_owned()]);
     }
     if sheet.turns.is_empty() {
         lead.push(["Speed".to_owned(), nothing(sheet).to_owned()]);
@@ -158,7 +148,7 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
     }
     section(
         "Before and after",
-        vec![Block::Pictures(drawn), Block::Lead(lead)],
+        vec![Block::Pictures(scales(sheet)), Block::Lead(lead)],
     )
 }
 
@@ -173,49 +163,52 @@ fn nothing(sheet: &Sheet<'_>) -> &'static str {
     }
 }
 
-fn mark(side: Side, snapshot: &Snapshot) -> ScaleMark {
-    let said = plainly::of(snapshot);
-    ScaleMark {
-        side,
-        words: said.short,
-        percent: said.percent.map(|it| it.0),
-        uncertainty: said.percent.and_then(|it| it.1),
-    }
-}
-
 fn notes(sheet: &Sheet<'_>) -> Section {
-    let mut all: Vec<String> = Vec::new();
     let of_job = sheet.job.notes.iter().map(|it| (it.at, it.text.as_str()));
     let kept = sheet.job.snapshots.iter();
     let of_kept = kept.filter_map(|it| Some((it.taken_at, it.note.as_deref()?)));
     let mut dated: Vec<_> = of_job.chain(of_kept).collect();
     dated.sort_by_key(|it| it.0);
     dated.dedup_by(|one, other| one.1 == other.1);
-    let count = dated.len();
     // The last ones tell how it ended.
-    for (at, text) in dated.into_iter().skip(count.saturating_sub(MOST_NOTES)) {
-        all.push(format!("{}: {}", sheet.time(at), typed(text, LONGEST_NOTE)));
+    let newest_first = dated.iter().rev();
+    let said = newest_first
+        .map(|(at, text)| format!("{}: {}", sheet.time(*at), typed(text, LONGEST_NOTE)));
+    let mut shown = with_room(said);
+    shown.reverse();
+    let earlier = dated.len() - shown.len();
+    if earlier > 0 {
+        let earlier = counted(earlier as u64, "earlier note", "earlier notes");
+        shown.insert(0, format!("{earlier} in {}.", sheet.file));
     }
-    if count > MOST_NOTES {
-        let more = counted((count - MOST_NOTES) as u64, "earlier note", "earlier notes");
-        all.insert(0, format!("{more} in {}.", sheet.file));
-    }
-    section("What was done", vec![Block::Points(all)])
+    section("What was done", vec![Block::Points(shown)])
+}
+
+/// As many of them as some lines hold.
+fn with_room(all: impl Iterator<Item = String>) -> Vec<String> {
+    let mut letters = 0;
+    all.take_while(|it| {
+        // Each begins a new line.
+        letters += it.chars().count().max(LINE);
+        letters <= MOST_LETTERS
+    })
+    .collect()
 }
 
 fn readings(sheet: &Sheet<'_>) -> Vec<Section> {
+    let told = most_told(sheet);
     let mut sections: Vec<Section> = sheet
         .turns
         .iter()
-        .take(MOST_TABLES)
-        .map(|turn| readings_of(sheet, *turn))
+        .take(told)
+        .map(|turn| readings_of(sheet, turn))
         .collect();
     let rows: Vec<Vec<String>> = sheet
         .turns
         .iter()
         .take(MOST_TURNS)
-        .skip(MOST_TABLES)
-        .map(|turn| short_row(*turn))
+        .skip(told)
+        .map(|turn| short_row(turn))
         .collect();
     let head = [
         "speed and direction",
@@ -227,55 +220,61 @@ fn readings(sheet: &Sheet<'_>) -> Vec<Section> {
     ];
     let table = Block::Table(head.map(str::to_owned).to_vec(), rows);
     sections.push(section("Readings of the others", vec![table]));
-    if sheet.others > 0 {
-        let more = counted(sheet.others as u64, "more measurement", "more measurements");
-        let said = format!("{more} in {}.", sheet.file);
-        sections.push(section("Measured besides", vec![Block::Points(vec![said])]));
-    }
     sections
 }
 
-fn readings_of(sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Section {
-    let of_run = run_name(turn).map_or(String::new(), |it| format!(" at {it}"));
+fn readings_of(sheet: &Sheet<'_>, turn: &Turn<'_>) -> Section {
+    let of_run = turn
+        .name
+        .clone()
+        .map_or(String::new(), |it| format!(" at {it}"));
     let column = |side: Side, it: Option<&Snapshot>| {
         let taken = it.map_or(String::new(), |it| format!(", {}", sheet.time(it.taken_at)));
         format!("{}{taken}", side.word())
     };
     let head = vec![
         "reading".to_owned(),
-        column(Side::Before, turn.before),
-        column(Side::After, turn.after),
+        column(Side::Before, turn.pair.before),
+        column(Side::After, turn.pair.after),
         "by what".to_owned(),
     ];
-    let rows = figures(turn.before, turn.after)
+    let rows = figures(turn.pair.before, turn.pair.after)
         .into_iter()
         .map(|row| row.map(|it| typed(&it, LONGEST_NAME)).to_vec());
-    let both = turn.before.zip(turn.after);
+    let both = turn.pair.before.zip(turn.pair.after);
     let mut changed = both.map_or(Vec::new(), |(before, after)| changes(before, after));
-    let more = changed.len().saturating_sub(MOST_CHANGES);
-    changed.truncate(MOST_CHANGES);
+    let most = MOST_CHANGES / sheet.turns.len().clamp(1, MOST_TOLD);
+    let more = changed.len().saturating_sub(most);
+    changed.truncate(most);
     if more > 0 {
         changed.push(format!(
             "And {} more.",
             counted(more as u64, "change", "changes")
         ));
     }
-    let changed = changed.iter().map(|it| typed(it, LONGEST_NOTE)).collect();
+    let changed = changed
+        .iter()
+        .map(|it| typed(it, LONGEST_SENTENCE))
+        .collect();
     section(
         &format!("Readings{of_run}, each with its ± (95 %)"),
         vec![Block::Table(head, rows.collect()), Block::Points(changed)],
     )
 }
 
-fn short_row(turn: BeforeAfter<'_>) -> Vec<String> {
-    let rows = figures(turn.before, turn.after);
+fn short_row(turn: &Turn<'_>) -> Vec<String> {
+    let rows = figures(turn.pair.before, turn.pair.after);
     let of = |name: &str, side: usize| {
         let row = rows.iter().find(|it| it[0].starts_with(name));
         row.map_or(String::new(), |it| it[side].clone())
     };
-    let said = turn.after.or(turn.before).map(|it| verdict(it).words());
+    let said = turn
+        .pair
+        .after
+        .or(turn.pair.before)
+        .map(|it| verdict(it).words());
     vec![
-        run_name(turn).unwrap_or_else(|| "not said".to_owned()),
+        turn.name.clone().unwrap_or_else(|| "not said".to_owned()),
         of("speed", 1),
         of("speed", 2),
         of("weighted, two-sigma", 1),
@@ -284,123 +283,69 @@ fn short_row(turn: BeforeAfter<'_>) -> Vec<String> {
     ]
 }
 
-fn against_time(sheet: &Sheet<'_>) -> Section {
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(MOST_TABLES).enumerate() {
-        let tracks: Vec<_> = sided(*turn)
-            .filter_map(|(side, it)| Some((side, it.measurement.track.as_ref()?)))
-            .collect();
-        let is_judged =
-            |it: &Snapshot| !matches!(verdict(it), Verdict::MadeHere | Verdict::WhichTone);
-        let band = turn
-            .after
-            .or(turn.before)
-            .filter(|_| turn.each().all(is_judged));
-        let zone = band.map(|it| tolerance(it).half_width.0);
-        let speed = pictures::track(&numbered("speed", nth), &tracks, Charted::Speed(zone));
-        let flutter = pictures::track(&numbered("flutter", nth), &tracks, Charted::Flutter);
-        let both = speed.into_iter().chain(flutter);
-        drawn.extend(both.map(|it| of_run(it, sheet, *turn)));
-    }
-    section("Against time", vec![Block::Pictures(drawn)])
-}
-
-/// A picture says of which run it is, where there are several.
-fn of_run(mut picture: Picture, sheet: &Sheet<'_>, turn: BeforeAfter<'_>) -> Picture {
-    if let Some(name) = run_name(turn).filter(|_| sheet.turns.len() > 1) {
-        picture.title = format!("{}, {name}", picture.title);
-    }
-    picture
-}
-
-fn wavering(sheet: &Sheet<'_>) -> Section {
-    let mut drawn = Vec::new();
-    for (nth, turn) in sheet.turns.iter().take(MOST_TABLES).enumerate() {
-        let looked = sided(*turn).filter(|(_, it)| it.measurement.lines.is_some());
-        let sides: Vec<Side> = looked.map(|it| it.0).collect();
-        let shown: Vec<_> = paired(turn.before, turn.after)
-            .into_iter()
-            .take(MOST_LINES)
-            .filter_map(|[was, is]| {
-                let (all, line) = is.or(was)?;
-                let part = typed(&lines::short(all, line), LONGEST_NAME);
-                let rate = format!("{} turns a second", lines::rate(line));
-                Some((part, rate, [was, is].map(|it| Some(it?.1.peak.0))))
-            })
-            .collect();
-        let picture = pictures::lines(&numbered("lines", nth), &sides, &shown);
-        drawn.extend(picture.map(|it| of_run(it, sheet, *turn)));
-    }
-    section("What wavers regularly", vec![Block::Pictures(drawn)])
-}
-
-fn wiper(sheet: &Sheet<'_>) -> Section {
-    let names = match sheet.wipers.len() {
-        1 => &["check"][..],
-        _ => &["first check", "last check"],
+/// As many of the pictures as have room: those of the second run give way.
+fn in_pictures(sheet: &Sheet<'_>) -> Vec<Block> {
+    let mut shown = drawn(sheet);
+    let all = shown.len();
+    let most = if sheet.turns.len() > 1 {
+        MOST_PICTURES_OF_MORE_RUNS
+    } else {
+        MOST_PICTURES
     };
-    let checks: Vec<(&str, &SweepReport)> = names
-        .iter()
-        .zip(&sheet.wipers)
-        .map(|(name, (_, report))| (*name, *report))
-        .collect();
-    let mut said: Vec<String> = names
-        .iter()
-        .zip(&sheet.wipers)
-        .map(|(name, (at, report))| {
-            format!("{name}, {}: {}", sheet.time(*at), sweep::headline(report))
+    while shown.len() > most {
+        let last = shown
+            .iter()
+            .rposition(|it| it.name.ends_with("-2") && it.name != "wiper-2");
+        shown.remove(last.unwrap_or(shown.len() - 1));
+    }
+    let more = all - shown.len();
+    let more = (more > 0).then(|| {
+        let more = counted(more as u64, "more picture", "more pictures");
+        format!("{more}: tapewright sheet --pictures FOLDER.")
+    });
+    vec![
+        Block::Pictures(shown),
+        Block::Points(more.into_iter().collect()),
+    ]
+}
+
+fn wiper(sheet: &Sheet<'_>) -> Vec<String> {
+    let mut said: Vec<String> = checks(sheet)
+        .map(|(name, at, report)| {
+            format!("{name}, {}: {}", sheet.time(at), sweep::headline(report))
         })
         .collect();
-    if let [(_, first), (_, last)] = &checks[..] {
+    if let [(_, first), (_, last)] = &sheet.wipers[..] {
         said.push(
             sweep::Comparison::of(first, last, Between::Unknown)
                 .sentence
                 .to_owned(),
         );
     }
-    let newest = checks.last().map(|it| it.1);
-    said.extend(newest.map(sweep::advice));
-    let picture = pictures::sweeps("wiper", &checks).into_iter().collect();
-    section(
-        "The trimmer's wiper",
-        vec![Block::Pictures(picture), Block::Points(said)],
-    )
+    said.extend(sheet.wipers.last().map(|it| sweep::advice(it.1)));
+    said
 }
 
-fn along_and_supply(sheet: &Sheet<'_>) -> Section {
-    let mut drawn = Vec::new();
-    let mut said = Vec::new();
-    if let Some((along, of)) = &sheet.along {
-        drawn.extend(pictures::along("along", along, tolerance(of).half_width.0));
-        said.push(format!(
-            "Along the tape: {}.",
-            crate::report::text::along(along)
-        ));
-    }
-    if let Some((points, of)) = &sheet.supply {
-        let half_width = tolerance(of).half_width;
-        drawn.extend(pictures::supply("supply", points, half_width.0));
-        let judged = SupplyJudgement::of(points, half_width);
-        said.extend(judged.map(|it| {
-            format!(
-                "Supply: {}; {}.",
-                supply::headline(&it),
-                supply::advice(&it)
-            )
-        }));
-    }
-    section(
-        "Along the tape and against the supply",
-        vec![Block::Pictures(drawn), Block::Points(said)],
-    )
+fn along_and_supply(sheet: &Sheet<'_>) -> Vec<String> {
+    let along = sheet.along.as_ref();
+    let along = along.map(|(it, _)| format!("Along the tape: {}.", crate::report::text::along(it)));
+    let judged = sheet.supply.as_ref().and_then(|(points, of)| {
+        let it = SupplyJudgement::of(points, tolerance(of).half_width)?;
+        Some(format!(
+            "Supply: {}; {}.",
+            supply::headline(&it),
+            supply::advice(&it)
+        ))
+    });
+    along.into_iter().chain(judged).collect()
 }
 
 fn cautions(sheet: &Sheet<'_>) -> Section {
     let mut all: Vec<(String, Vec<&str>)> = Vec::new();
-    let sides = sheet.turns.iter().flat_map(|turn| sided(*turn));
+    let sides = sheet.turns.iter().flat_map(|turn| sided(turn));
     for (side, snapshot) in sides {
         for caution in &snapshot.measurement.cautions {
-            let text = typed(&caution.to_string(), LONGEST_NOTE);
+            let text = typed(&caution.to_string(), LONGEST_SENTENCE);
             match all.iter_mut().find(|it| it.0 == text) {
                 Some((_, of)) if of.contains(&side.word()) => {}
                 Some((_, of)) => of.push(side.word()),
@@ -408,11 +353,11 @@ fn cautions(sheet: &Sheet<'_>) -> Section {
             }
         }
     }
-    let more = all.len().saturating_sub(MOST_CAUTIONS);
-    let shown = all.into_iter().take(MOST_CAUTIONS);
-    let mut said: Vec<String> = shown
-        .map(|(text, of)| format!("{}: {text}", of.join(" and ")))
-        .collect();
+    let each = all
+        .iter()
+        .map(|(text, of)| format!("{}: {text}", of.join(" and ")));
+    let mut said = with_room(each);
+    let more = all.len() - said.len();
     if more > 0 {
         said.push(format!(
             "{} in {}.",
@@ -432,7 +377,7 @@ fn measured_how(sheet: &Sheet<'_>) -> Section {
     let fact = |what: &str, is: String| [what.to_owned(), is];
     let mut facts = vec![
         fact("reference", of_reference(snapshot)),
-        fact("source", typed(&snapshot.source, LONGEST_NAME)),
+        fact("source", typed(&snapshot.source, LONGEST_DETAIL)),
         fact(
             "record",
             format!(
@@ -480,7 +425,7 @@ fn of_reference(snapshot: &Snapshot) -> String {
     let own = &measurement.conditions.reference;
     let card = snapshot.tape.as_ref();
     let card = card.map_or(String::new(), |it| {
-        format!(", tape \"{}\"", typed(it, LONGEST_NAME))
+        format!(", tape \"{}\"", typed(it, LONGEST_DETAIL))
     });
     let error = match own.uncertainty {
         _ if own.recorded_here => "recorded on this machine, so it judges nothing".to_owned(),
@@ -501,7 +446,7 @@ fn corrections(sheet: &Sheet<'_>) -> Section {
         .iter()
         .skip(earlier)
         .map(|it| {
-            let [was, is] = [&it.was, &it.is].map(|it| typed(it, LONGEST_NAME));
+            let [was, is] = [&it.was, &it.is].map(|it| typed(it, LONGEST_DETAIL));
             format!(
                 "{}: {} was \"{was}\", is \"{is}\"",
                 sheet.time(it.at),

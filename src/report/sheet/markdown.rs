@@ -1,4 +1,4 @@
-//! The sheet as Markdown (CommonMark, with tables as most readers have them).
+//! The sheet as Markdown (`CommonMark`, with tables as most readers have them).
 
 use std::fmt::Write as _;
 
@@ -41,7 +41,9 @@ fn add(text: &mut String, section: &Section, picture_at: Option<&dyn Fn(&Picture
             Block::Table(head, rows) => {
                 row(text, head);
                 let _ = writeln!(text, "|{}", " --- |".repeat(head.len()));
-                rows.iter().for_each(|it| row(text, it));
+                for cells in rows {
+                    row(text, cells);
+                }
                 text.push('\n');
             }
             Block::Pictures(all) => {
@@ -73,7 +75,13 @@ fn row(text: &mut String, cells: &[String]) {
 /// itself.
 fn escaped(words: &str) -> String {
     let mut text = String::with_capacity(words.len());
-    for (nth, letter) in words.chars().enumerate() {
+    // What begins a list or underlines a head; a figure does neither.
+    let begins = words.starts_with(['-', '+', '='])
+        && !words[1..].starts_with(|it: char| it.is_ascii_digit());
+    if begins {
+        text.push('\\');
+    }
+    for letter in words.chars() {
         match letter {
             '<' => text.push_str("&lt;"),
             '>' => text.push_str("&gt;"),
@@ -81,7 +89,6 @@ fn escaped(words: &str) -> String {
             '\\' | '`' | '*' | '_' | '[' | ']' | '|' | '~' | '#' | '!' | '$' => {
                 text.extend(['\\', letter]);
             }
-            '-' | '+' | '=' if nth == 0 => text.extend(['\\', letter]),
             letter => text.push(letter),
         }
     }
@@ -97,5 +104,6 @@ mod tests {
         let typed = "- [a](javascript:b) <img src=x onerror=c> `d` |";
         let expected = "\\- \\[a\\](javascript:b) &lt;img src=x onerror=c&gt; \\`d\\` \\|";
         assert_eq!(escaped(typed), expected);
+        assert_eq!(escaped("-1.2 %"), "-1.2 %");
     }
 }

@@ -2,6 +2,7 @@
 //! wants to know in ten years. First what it says ([`Sheet`]), then how it is
 //! laid out ([`Section`]s), then how it is written: a page, Markdown, text, JSON.
 
+mod drawn;
 mod html;
 mod json;
 mod layout;
@@ -35,7 +36,7 @@ pub struct Sheet<'a> {
     /// Times are shown in it.
     zone: &'a TimeZone,
     /// A before and an after for each speed and direction.
-    turns: Vec<BeforeAfter<'a>>,
+    turns: Vec<Turn<'a>>,
     /// The first and the last check of the wiper that say something; one where
     /// there are no two.
     wipers: Vec<(Timestamp, &'a SweepReport)>,
@@ -50,15 +51,15 @@ pub struct Sheet<'a> {
 impl<'a> Sheet<'a> {
     /// The sheet of a job that lies in a file of this name.
     pub fn of(job: &'a Job, file: &str, workshop: Option<&'a str>, zone: &'a TimeZone) -> Self {
-        let turns = pairs(&job.snapshots);
-        let along = parts::along(&job.snapshots, &turns);
+        let pairs = pairs(&job.snapshots);
+        let along = parts::along(&job.snapshots, &pairs);
         let supply = parts::supply(&job.snapshots);
-        let shown = turns.iter().flat_map(|it| it.each()).count();
+        let shown = pairs.iter().flat_map(|it| it.each()).count();
         let of_places = parts::positioned(&job.snapshots).count();
         let of_supply = supply.as_ref().map_or(0, |(points, _)| points.len());
         Self {
             job,
-            file: typed(file, layout::LONGEST_NAME),
+            file: typed(file, LONGEST_NAME),
             workshop,
             zone,
             wipers: parts::wipers(&job.wipers),
@@ -68,21 +69,13 @@ impl<'a> Sheet<'a> {
                 .len()
                 .saturating_sub(shown + of_places + of_supply),
             supply,
-            turns,
+            turns: parts::turns(&pairs),
         }
     }
 
     /// All pictures on it.
     pub fn pictures(&self) -> Vec<Picture> {
-        let sections = layout::sections(self).into_iter();
-        let blocks = sections.flat_map(|it| it.blocks);
-        blocks
-            .filter_map(|block| match block {
-                Block::Pictures(pictures) => Some(pictures),
-                _ => None,
-            })
-            .flatten()
-            .collect()
+        drawn::pictures(self)
     }
 
     fn time(&self, at: Timestamp) -> String {
@@ -93,16 +86,37 @@ impl<'a> Sheet<'a> {
     /// The snapshot whose conditions are told: the newest of the first pair, or
     /// of all.
     fn told_of(&self) -> Option<&'a Snapshot> {
-        let of_pair = self.turns.first().and_then(|it| it.after.or(it.before));
+        let of_pair = self
+            .turns
+            .first()
+            .and_then(|it| it.pair.after.or(it.pair.before));
         of_pair.or(self.job.snapshots.last())
     }
 }
+
+/// Before and after at one speed and in one direction.
+#[derive(Clone, Debug)]
+struct Turn<'a> {
+    /// What tells it from the others; `None` where nobody said.
+    name: Option<String>,
+    pair: BeforeAfter<'a>,
+}
+
+/// Letters of what somebody typed.
+const LONGEST_NAME: usize = 64;
 
 /// A part of the sheet under a head of its own.
 #[derive(Clone, Debug)]
 struct Section {
     title: String,
     blocks: Vec<Block>,
+}
+
+impl Section {
+    /// Facts and a table, which stand beside each other on paper.
+    fn is_of_two(&self) -> bool {
+        matches!(self.blocks[..], [Block::Facts(_), Block::Table(..)])
+    }
 }
 
 /// What a section is made of.

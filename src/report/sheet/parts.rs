@@ -2,9 +2,35 @@
 
 use jiff::Timestamp;
 
+use super::{LONGEST_NAME, Turn, typed};
 use crate::readings::{Along, Place, Position, SweepReport, SweepVerdict};
 use crate::records::{BeforeAfter, Label, Snapshot, WiperCheck};
+use crate::references::same_machine;
 use crate::references::supply::{SAME_SUPPLY, SupplyPoint};
+
+/// Each with what tells it from the others: speed and direction, and the machine
+/// where there are several.
+pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
+    let first = |pair: &BeforeAfter<'a>| pair.each().next();
+    let machine = |pair: &BeforeAfter<'a>| first(pair).and_then(|it| it.machine.as_deref());
+    let of_first = pairs.first().and_then(machine);
+    let are_several = pairs
+        .iter()
+        .any(|it| !same_machine(machine(it), of_first) && machine(it) != of_first);
+    let name = |pair: &BeforeAfter<'a>| {
+        let machine = machine(pair).filter(|_| are_several);
+        let machine = machine.map(|it| typed(it, LONGEST_NAME));
+        let run = first(pair).and_then(|it| it.run).map(|it| it.to_string());
+        let said: Vec<String> = machine.into_iter().chain(run).collect();
+        (!said.is_empty()).then(|| said.join(", "))
+    };
+    let each = pairs.iter();
+    each.map(|pair| Turn {
+        name: name(pair),
+        pair: *pair,
+    })
+    .collect()
+}
 
 /// The first check that says something and the last; the last of all where none
 /// does.

@@ -2,7 +2,7 @@
 //! than may be said.
 
 use crate::readings::{Verdict, Way};
-use crate::records::Snapshot;
+use crate::records::{Label, Snapshot};
 use crate::report::comparison;
 use crate::report::numbers::significant;
 use crate::report::words::counted;
@@ -43,7 +43,7 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
         None => "",
     };
     let is_off = format!("{off} % too {way}");
-    let song = song(speed.deviation.ratio());
+    let song = song(speed.deviation.ratio(), snapshot.label == Label::Before);
     let (short, long) = match verdict {
         Verdict::NoReading | Verdict::Moving | Verdict::Moved | Verdict::Settling => {
             return unjudged("the speed was moved while it was measured");
@@ -58,7 +58,7 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
         Verdict::InTolerance => ("right".to_owned(), "right".to_owned()),
         Verdict::RightByThisTape => (
             "right by the tape used".to_owned(),
-            format!("right by the test tape that was used; {UNKNOWN_TAPE}"),
+            "right by the test tape that was used".to_owned(),
         ),
         Verdict::TooCloseToSay => (
             "at the edge of right".to_owned(),
@@ -66,7 +66,7 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
         ),
         Verdict::OutByThisTape => (
             format!("{is_off} by the tape used"),
-            format!("{is_off} by the test tape that was used: {song}; {UNKNOWN_TAPE}"),
+            format!("{is_off} by the test tape that was used: {song}"),
         ),
         Verdict::Out => (is_off.clone(), format!("{is_off}: {song}")),
     };
@@ -78,10 +78,20 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
     }
 }
 
-const UNKNOWN_TAPE: &str = "how true that tape is, nobody has said";
+/// What is not known where a verdict holds by one tape only.
+pub(super) const UNKNOWN_TAPE: &str = "How true it is, nobody has said.";
 
-/// What a wrong speed does to a song.
-fn song(ratio: f64) -> String {
+/// The verdict holds by the tape that was played, and no further.
+pub(super) fn is_by_tape(snapshot: &Snapshot) -> bool {
+    use Verdict::{OutByThisTape, RightByThisTape};
+    matches!(
+        comparison::verdict(snapshot),
+        OutByThisTape | RightByThisTape
+    )
+}
+
+/// What a wrong speed does to a song, or did.
+fn song(ratio: f64, is_past: bool) -> String {
     let longer = SONG_S / ratio - SONG_S;
     let than = if longer > 0.0 { "longer" } else { "less" };
     let by = match longer.abs().round() {
@@ -92,7 +102,8 @@ fn song(ratio: f64) -> String {
         (true, "less") => "hardly".to_owned(),
         _ => by,
     };
-    format!("a song of three minutes lasts {by} {than}")
+    let lasts = if is_past { "lasted" } else { "lasts" };
+    format!("a song of three minutes {lasts} {by} {than}")
 }
 
 /// Whether notes waver less or more than before; `None` where that cannot be
@@ -117,7 +128,6 @@ pub(super) fn wavering(before: &Snapshot, after: &Snapshot) -> Option<&'static s
 mod tests {
     use super::*;
     use crate::readings::{Caution, CautionCode, SpeedFigures};
-    use crate::records::Label;
     use crate::report::sample;
     use crate::units::Percent;
 
@@ -138,23 +148,23 @@ mod tests {
         for (deviation, said) in [
             (
                 -1.2,
-                "1.2 % too slow: a song of three minutes lasts 2 seconds longer",
+                "1.2 % too slow: a song of three minutes lasted 2 seconds longer",
             ),
             (
                 3.0,
-                "3 % too fast: a song of three minutes lasts 5 seconds less",
+                "3 % too fast: a song of three minutes lasted 5 seconds less",
             ),
             (
                 -0.7,
-                "0.7 % too slow: a song of three minutes lasts one second longer",
+                "0.7 % too slow: a song of three minutes lasted one second longer",
             ),
             (
                 -0.24,
-                "0.24 % too slow: a song of three minutes lasts less than a second longer",
+                "0.24 % too slow: a song of three minutes lasted less than a second longer",
             ),
             (
                 0.24,
-                "0.24 % too fast: a song of three minutes lasts hardly less",
+                "0.24 % too fast: a song of three minutes lasted hardly less",
             ),
         ] {
             let mut snapshot = kept(deviation, Some(0.02));
@@ -167,7 +177,8 @@ mod tests {
     fn no_more_is_said_than_is_known() {
         assert_eq!(of(&kept(0.1, Some(0.1))).short, "right");
         assert_eq!(of(&kept(0.1, None)).short, "right by the tape used");
-        assert!(of(&kept(-1.2, None)).long.contains("nobody has said"));
+        assert!(of(&kept(-1.2, None)).long.contains("by the test tape"));
+        assert!(is_by_tape(&kept(-1.2, None)) && !is_by_tape(&kept(-1.2, Some(0.1))));
         assert_eq!(of(&kept(0.45, Some(0.1))).short, "at the edge of right");
         let mut here = kept(-1.2, None);
         here.measurement.tell_recorded_here();

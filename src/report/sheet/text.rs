@@ -4,16 +4,13 @@ use std::iter;
 
 use super::html::SIMULATED;
 use super::{Block, Section, Sheet, layout};
-use crate::report::words::cut;
-use crate::report::words::{COLUMNS, lines_of, wrapped};
+use crate::report::words::{COLUMNS, cut, lines_of, padded, width, wrapped};
 
 /// How every one begins.
 pub const BEGINS: &str = "Job sheet\n";
 
 /// Where the second of two columns begins.
 const WHAT: usize = 18;
-/// Widths of the first columns of a table; the last has the rest.
-const WIDEST: usize = 26;
 
 /// The text, with its last line's end.
 pub fn text(sheet: &Sheet<'_>) -> String {
@@ -61,54 +58,65 @@ fn add(text: &mut String, section: &Section) {
 fn facts(text: &mut String, all: &[[String; 2]]) {
     for [what, is] in all {
         let head = cut(what, WHAT - 3);
-        text.push_str(&wrapped_hard(&format!("  {head:<0$}", WHAT - 2), is));
+        text.push_str(&wrapped_hard(&padded(&format!("  {head}"), WHAT), is));
     }
 }
 
 fn table(text: &mut String, head: &[String], rows: &[Vec<String>]) {
     let count = head.len();
-    let width = |column: usize| {
+    let widest = |column: usize| {
         let cells = iter::once(&head[column]).chain(rows.iter().map(|it| &it[column]));
-        let widest = cells.map(|it| it.chars().count()).max().unwrap_or(0);
-        widest.min(WIDEST.min((COLUMNS - 4) / count + 4))
+        cells.map(|it| width(it)).max().unwrap_or(0)
     };
-    let widths: Vec<usize> = (0..count).map(width).collect();
+    let mut widths: Vec<usize> = (0..count).map(widest).collect();
+    // The widest gives way until all fit, with a blank before each.
+    while widths.iter().sum::<usize>() + count + 1 > COLUMNS {
+        if let Some(widest) = widths.iter_mut().max() {
+            *widest -= 1;
+        }
+    }
     let mut line = |cells: &[String]| {
         // A cell that is too long goes on under itself.
         let cells = cells.iter().zip(&widths);
-        let cells: Vec<Vec<String>> = cells.map(|(cell, width)| pieces(cell, *width)).collect();
+        let cells: Vec<Vec<String>> = cells.map(|(cell, wide)| pieces(cell, *wide)).collect();
         let height = cells.iter().map(Vec::len).max().unwrap_or(0);
         for nth in 0..height {
             let mut row = String::from(" ");
-            for (cell, width) in cells.iter().zip(&widths) {
+            for (cell, wide) in cells.iter().zip(&widths) {
                 let piece = cell.get(nth).map_or("", String::as_str);
-                row.push_str(&format!(" {piece:<width$}"));
+                row.push(' ');
+                row.push_str(&padded(piece, *wide));
             }
             text.push_str(row.trim_end());
             text.push('\n');
         }
     };
     line(head);
-    rows.iter().for_each(|it| line(it));
+    for cells in rows {
+        line(cells);
+    }
 }
 
-/// Lines of at most this many letters; words that are longer are broken.
+/// Lines of at most this width; words that are wider are broken.
 fn pieces(words: &str, room: usize) -> Vec<String> {
-    let room = room.max(1);
-    let lines = lines_of(words, room, |it| it.chars().count());
-    let broken = lines.into_iter().flat_map(|line| {
-        let letters: Vec<char> = line.chars().collect();
-        let pieces = letters.chunks(room);
-        pieces
-            .map(|it| it.iter().collect())
-            .collect::<Vec<String>>()
-    });
-    broken.collect()
+    let mut pieces = Vec::new();
+    for line in lines_of(words, room, width) {
+        let mut piece = String::new();
+        for letter in line.chars() {
+            piece.push(letter);
+            if width(&piece) > room && piece.chars().count() > 1 {
+                piece.pop();
+                pieces.push(std::mem::replace(&mut piece, letter.to_string()));
+            }
+        }
+        pieces.push(piece);
+    }
+    pieces
 }
 
-/// As [`wrapped`], with words broken that are longer than a line.
+/// As [`wrapped`], with words broken that are wider than a line.
 fn wrapped_hard(head: &str, words: &str) -> String {
-    let indent = head.chars().count();
+    let indent = width(head);
     let lines = pieces(words, COLUMNS - indent);
     format!(
         "{head}{}\n",

@@ -1,59 +1,17 @@
 //! The tables and their columns. A column is either read off what the row is of,
 //! or a figure of the object that `read --json` would have.
 
-use jiff::Timestamp;
 use serde_json::Value;
 
-use super::{Cell, Column, Table};
-use crate::readings::{Measurement, SweepReport};
+use super::rows::{Figures, Said, list, middle, moment, table, time};
+use super::wiper::{Check, of_checks};
+use super::{Cell, Table};
+use crate::readings::Measurement;
 use crate::records::{About, Correction, Job, Note, Snapshot};
 use crate::references::Tolerance;
 use crate::report::numbers::{places, significant};
 use crate::report::{FileReport, FileResult, json};
 use crate::units::{Percent, Seconds};
-
-/// Name, what stands there, and how it is read off what the row is of.
-type Said<T> = (&'static str, &'static str, fn(&T) -> Cell);
-/// Figures, a line each: name, where it is in the object, what stands there.
-type Figures = &'static str;
-
-fn figures(of: Figures) -> impl Iterator<Item = [&'static str; 3]> {
-    of.lines().map(|line| {
-        let mut parts = line.split(" | ");
-        [(); 3].map(|()| parts.next().unwrap_or_default())
-    })
-}
-
-/// Makes a table: the columns that are said, then the figures.
-fn table<T>(
-    [name, row]: [&'static str; 2],
-    said: &[Said<T>],
-    of_object: Figures,
-    rows: impl IntoIterator<Item = (T, Value)>,
-) -> Table {
-    let columns = said.iter().map(|(name, about, _)| (*name, *about));
-    let columns = columns.chain(figures(of_object).map(|[name, _, about]| (name, about)));
-    let cells = |(of, object): (T, Value)| {
-        let said = said.iter().map(|(.., read)| read(&of));
-        let found = figures(of_object).map(|[_, at, _]| object.pointer(at));
-        said.chain(found.map(|it| it.map_or(Cell::None, Cell::of)))
-            .collect()
-    };
-    Table {
-        name,
-        row,
-        columns: columns
-            .map(|(name, about)| Column { name, about })
-            .collect(),
-        rows: rows.into_iter().map(cells).collect(),
-    }
-}
-
-/// The same of what no object tells of.
-fn list<T>(names: [&'static str; 2], said: &[Said<T>], rows: impl IntoIterator<Item = T>) -> Table {
-    let rows = rows.into_iter().map(|row| (row, Value::Null));
-    table(names, said, "", rows)
-}
 
 /// All tables of a job.
 pub fn of_job(job: &Job) -> Vec<Table> {
@@ -82,10 +40,6 @@ pub fn of_file(report: &FileReport<'_>) -> Vec<Table> {
 
 fn of_taken(taken: &[Taken<'_>]) -> Vec<Table> {
     vec![readings(taken), speed(taken), flutter(taken), lines(taken)]
-}
-
-fn moment(at: Timestamp) -> Cell {
-    Cell::Text(at.strftime("%Y-%m-%d %H:%M:%S").to_string())
 }
 
 fn the_job(job: &Job) -> Table {
@@ -252,7 +206,7 @@ fn readings(taken: &[Taken<'_>]) -> Table {
     table(["readings", "a measurement"], &said, READINGS, rows)
 }
 
-const READINGS: &str = "\
+const READINGS: Figures = "\
 duration_s | /duration_s | length of what was measured
 rate_hz | /rate_hz | samples a second
 channel | /channel | left, right, both or mono
@@ -338,15 +292,7 @@ fn steps<'a>(
     })
 }
 
-fn middle(from: Seconds, step: Seconds, nth: u32) -> Seconds {
-    Seconds(from.0 + step.0 * (f64::from(nth) + 0.5))
-}
-
 const TIME: &str = "middle of the step, since the beginning of what was measured";
-
-fn time(at: Seconds) -> Cell {
-    Cell::number(places(at.0, 3))
-}
 
 fn speed(taken: &[Taken<'_>]) -> Table {
     let said: [Said<At<'_>>; 4] = [
@@ -370,7 +316,7 @@ fn flutter(taken: &[Taken<'_>]) -> Table {
         ("time_s", TIME, |it| time(it.time)),
         (
             "weighted_peak_percent",
-            "highest reading of the weighted quasi-peak indicator (IEC 60386) in the step",
+            "highest weighted quasi-peak reading (IEC 60386) in the step",
             |it| Cell::number(it.value.and_then(|it| significant(it.0, 4))),
         ),
     ];
@@ -425,7 +371,7 @@ fn other_parts(line: &Value) -> Option<String> {
     (!words.is_empty()).then(|| words.join("; "))
 }
 
-const LINES: &str = "\
+const LINES: Figures = "\
 hz | /hz | its rate as heard, at the speed of then
 uncertainty_hz | /uncertainty_hz | 95 % of it
 peak_percent | /peak_percent | its amplitude: half of peak to peak, of the speed
@@ -438,98 +384,6 @@ motion | /motion | what its rate does when the speed is trimmed
 course | /course | steady, growing, fading, comes_and_goes; empty: too short to say
 rate_percent_per_minute | /percent_per_minute | how its rate moves by itself, as that of a reel does
 rate_uncertainty_percent_per_minute | /uncertainty_percent_per_minute | 95 % of it
-";
-
-/// A check of the wiper.
-#[derive(Clone, Copy)]
-struct Check<'a> {
-    at: Option<Timestamp>,
-    report: &'a SweepReport,
-}
-
-/// Something of one, with its number.
-struct OfCheck<T> {
-    check: f64,
-    it: T,
-}
-
-const CHECK: &str = "which check, from 1";
-
-fn of_checks(checks: &[Check<'_>]) -> Vec<Table> {
-    let numbered = || (1u32..).map(f64::from).zip(checks);
-    let said: [Said<OfCheck<Check<'_>>>; 3] = [
-        ("check", CHECK, |it| Cell::Number(it.check)),
-        ("taken_utc", "when it ended", |it| {
-            it.it.at.map_or(Cell::None, moment)
-        }),
-        ("lasted_s", "how long the trimmer was turned", |it| {
-            Cell::number(places(it.it.report.lasted.0, 2))
-        }),
-    ];
-    let rows = numbered().map(|(check, it)| (OfCheck { check, it: *it }, json::sweep(it.report)));
-    let wiper = table(["wiper", "a check of the wiper"], &said, WIPER, rows);
-
-    let said: [Said<OfCheck<&str>>; 2] = [
-        ("check", CHECK, |it| Cell::Number(it.check)),
-        ("matters", "bad, or slight: too small to matter", |it| {
-            Cell::text(Some(it.it))
-        }),
-    ];
-    let rows = numbered().flat_map(|(check, it)| {
-        let object = json::sweep(it.report);
-        let of = |key, it| {
-            let found = object[key].as_array().cloned().unwrap_or_default();
-            found
-                .into_iter()
-                .map(move |spot| (OfCheck { check, it }, spot))
-        };
-        let spots = of("bad_spots", "bad").chain(of("slight_spots", "slight"));
-        spots.collect::<Vec<_>>()
-    });
-    let names = ["wiper_spots", "a place of the trimmer's track"];
-    let spots = table(names, &said, SPOTS, rows);
-
-    let said: [Said<OfCheck<(Seconds, Option<Percent>)>>; 3] = [
-        ("check", CHECK, |it| Cell::Number(it.check)),
-        ("time_s", "middle of the step, since it was begun", |it| {
-            time(it.it.0)
-        }),
-        (
-            "deviation_percent",
-            "mean deviation of the speed in the step; empty where there was no tone",
-            |it| Cell::number(it.it.1.and_then(|it| places(it.0, 6))),
-        ),
-    ];
-    let rows = numbered().flat_map(|(check, it)| {
-        let picture = &it.report.picture;
-        let steps = (0u32..).zip(&picture.speed);
-        steps.map(move |(nth, value)| OfCheck {
-            check,
-            it: (middle(Seconds(0.0), picture.step, nth), *value),
-        })
-    });
-    let names = [
-        "wiper_speed",
-        "a step of the speed while the trimmer was turned",
-    ];
-    vec![wiper, spots, list(names, &said, rows)]
-}
-
-const WIPER: &str = "\
-verdict | /verdict | smooth, erratic, near_end or unclear
-unclear | /unclear | why nothing can be said
-range_low_percent | /range_low_percent | lowest speed that the trimmer reached
-range_high_percent | /range_high_percent | highest
-right_speed_in_range | /right_speed_in_range | yes: right speed lies between the two
-right_speed_at | /right_speed_at | where: 0 is at the lowest speed, 1 at the highest
-backlash_percent | /backlash_percent | how far apart the ways out and back lie
-";
-
-const SPOTS: &str = "\
-at_percent | /at_percent | speed that a clean wiper would give there
-depth_percent | /depth_percent | how far the speed is off on it; empty where that cannot be told
-kind | /kind | jump, reversal, dead or crackle
-seen | /seen | on the way out, back, or both
 ";
 
 fn notes(notes: &[Note]) -> Table {
@@ -564,6 +418,8 @@ mod tests {
     use crate::readings::Track;
     use crate::records::Label;
     use crate::report::sample;
+    use crate::report::tables::rows::figures;
+    use crate::report::tables::wiper::{SPOTS, WIPER};
 
     /// The cell of a column in a row.
     fn cell<'a>(tables: &'a [Table], table: &str, row: usize, column: &str) -> &'a Cell {

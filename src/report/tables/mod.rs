@@ -3,6 +3,8 @@
 //! (`columns.rs`). Figures are those of `read --json`, digit for digit.
 
 mod columns;
+mod rows;
+mod wiper;
 
 use serde::{Serialize, Serializer};
 use serde_json::Value;
