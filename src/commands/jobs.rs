@@ -372,5 +372,5 @@ fn columns() -> String {
         }
         text.push('\n');
     }
-    text + "A figure that cannot be had is empty in CSV and null in JSON. Each ± is for 95 %.\n"
+    text + "A figure that cannot be had is empty in CSV and null in JSON.\nEach ± is for 95 %.\n"
 }

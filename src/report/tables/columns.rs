@@ -316,7 +316,7 @@ fn flutter(taken: &[Taken<'_>]) -> Table {
         ("time_s", TIME, |it| time(it.time)),
         (
             "weighted_peak_percent",
-            "highest reading of the weighted quasi-peak indicator (IEC 60386) in the step",
+            "highest weighted quasi-peak reading (IEC 60386) in the step",
             |it| Cell::number(it.value.and_then(|it| significant(it.0, 4))),
         ),
     ];
