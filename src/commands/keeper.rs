@@ -48,9 +48,10 @@ impl Saving {
         let save_all = move || {
             for work in to_save {
                 let done = match work {
-                    Work::Thing(it) => {
-                        Event::Saved(it.number, Box::new(keeper.save(it.thing, it.machine)))
-                    }
+                    Work::Thing(it) => Event::Saved(
+                        it.number,
+                        Box::new(keeper.save(it.thing, it.machine.as_deref())),
+                    ),
                     Work::Lesson(lesson) => Event::Learnt(Box::new(keeper.learn(&lesson))),
                     Work::Open(path, machine) => {
                         Event::Opened(Box::new(keeper.open_another(&path, machine.as_deref())))
@@ -179,8 +180,8 @@ impl Keeper {
 
     /// The job that it is in now, or why it is in none. The file is read again
     /// each time, since another program may have added to it.
-    fn save(&mut self, thing: Thing, machine: Option<String>) -> SaveResult {
-        let (mut file, torn) = self.jobs.file_for(machine.as_deref())?;
+    fn save(&mut self, thing: Thing, machine: Option<&str>) -> SaveResult {
+        let (mut file, torn) = self.jobs.file_for(machine)?;
         let entry = match thing {
             Thing::Snapshot(kept) => Entry::Snapshot(Box::new(self.snapshot(*kept))),
             Thing::Wiper(report) => Entry::Wiper(Box::new(report.writable())),
@@ -270,7 +271,8 @@ fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String 
         command += " --rehearsal";
     }
     if let Some(folder) = places.named_folder().filter(|_| by_name) {
-        command += &format!(" --data {}", shell_word(&folder.display().to_string()));
+        command += " --data ";
+        command += &shell_word(&folder.display().to_string());
     }
     command
 }

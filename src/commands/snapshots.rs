@@ -104,7 +104,7 @@ fn numbered<'a>(all: &[Numbered<'a>], number: usize) -> Result<Numbered<'a>, Fai
         })
 }
 
-/// The newest before and after of one machine, speed and direction.
+/// The two that [`records::newest_pair`] finds, with their numbers.
 fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered<'a>), Failure> {
     let both = records::newest_pair(snapshots.iter().map(|(_, snapshot)| *snapshot));
     let number = |wanted: &Snapshot| {

@@ -258,7 +258,7 @@ mod tests {
         let day = day(job.opened_at.expect("begun"), &TimeZone::UTC);
         let expected = format!(
             "day         machine         verdict\n\
-             {day}  音響機器の速…  OUT BY THIS TAPE → RIGHT BY THIS TAPE\n            \
+             {day}  音響機器の速…   OUT BY THIS TAPE → RIGHT BY THIS TAPE\n            \
              \"repair 117\": 2 snapshots, one note, one correction\n"
         );
         assert_eq!(list([&job], &TimeZone::UTC), expected);
