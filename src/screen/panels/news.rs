@@ -58,7 +58,7 @@ fn typed(entry: &Entry, room: u16) -> String {
         EntryFor::Tolerance => "half width of the tolerance band in percent",
         EntryFor::Reference(kind) => hint(kind),
     };
-    let plain = format!("{what}: {}_", entry.text);
+    let plain = format!("{what}: {}_", plain(&entry.text));
     let full = format!("{plain}  (Enter keeps, Esc forgets)");
     if let Some(fits) = [full, plain.clone()]
         .into_iter()
