@@ -260,7 +260,7 @@ fn without_pictures(job: &Job) -> Job {
 /// What makes the sheet of a job, as it is typed.
 fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String {
     let name = &file.job().name;
-    let is_found = jobs::path_of(places, kind, name).is_some_and(|it| it == file.path());
+    let is_found = jobs::find(places, &[kind], name).is_ok_and(|it| it == file.path());
     // What a terminal cannot show or an option looks like is called by its path.
     let by_name = is_found && plain(name) == *name && !name.starts_with('-');
     let path = file.path().display().to_string();

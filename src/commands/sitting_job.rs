@@ -47,13 +47,11 @@ fn unusable(error: &LinesError) -> Failure {
 
 /// The job that somebody called by a name, which need not exist yet.
 fn called(places: &Places, kind: places::Kind, name: &str) -> Result<Opened, Failure> {
-    let path = jobs::path_of(places, kind, name).ok_or_else(|| match places.jobs(kind) {
-        None => no_folder(),
-        Some(_) => Failure::new(
-            Exit::Usage,
-            format!("\"{name}\" is no name for a job; write one such as \"repair 117\""),
-        ),
-    })?;
+    let path =
+        jobs::find_or_place(places, kind, name).map_err(|error| match places.jobs(kind) {
+            None => no_folder(),
+            Some(_) => Failure::new(Exit::Usage, error.to_string()),
+        })?;
     JobFile::open(path).map_err(|error| unusable(&error))
 }
 

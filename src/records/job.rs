@@ -19,7 +19,7 @@ use crate::references::same_machine;
 /// Schema of the lines that this version writes.
 const SCHEMA: &str = "tapewright.job/1";
 
-const LINES: Kind<Line> = Kind {
+pub(super) const LINES: Kind<Line> = Kind {
     begins: b"{\"schema\":\"tapewright.job/",
     schema: SCHEMA,
     is_possible: |_| true,
