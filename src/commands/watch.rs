@@ -126,7 +126,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
-    let (keeper, named) = Keeper::open(&places, source.kind, &options.job, machine.as_deref())?;
+    let mut keeper = Keeper::check(&places, source.kind, &options.job, machine.as_deref())?;
     // Last of what may be refused: a log that was begun is not begun again.
     let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
@@ -139,7 +139,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         log,
     )
     .map_err(|error| cannot_start(&error))?;
-    let (job, news) = named.unzip();
+    // Only a sitting that takes place says anything in a job.
+    let (job, news) = keeper.begin()?.unzip();
     let earlier = Earlier::new(places.clone(), kind_of(source.kind));
     earlier.look(machine.clone());
     let mut state = ScreenState::new(Setup {
