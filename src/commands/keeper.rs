@@ -291,7 +291,8 @@ fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String 
         command += " --rehearsal";
     }
     if let Some(folder) = places.named_folder().filter(|_| by_name) {
-        command += &format!(" --data {}", shell_word(&folder.display().to_string()));
+        command += " --data ";
+        command += &shell_word(&folder.display().to_string());
     }
     command
 }
