@@ -19,7 +19,7 @@ use crate::references::same_machine;
 /// Schema of the lines that this version writes.
 const SCHEMA: &str = "tapewright.job/1";
 
-const LINES: Kind<Line> = Kind {
+pub(super) const LINES: Kind<Line> = Kind {
     begins: b"{\"schema\":\"tapewright.job/",
     schema: SCHEMA,
     is_possible: |_| true,
@@ -36,7 +36,7 @@ const LINES: Kind<Line> = Kind {
 /// A line of a job.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Line {
-    /// When it was written.
+    /// When what it says was done or seen, mostly just before it was written.
     pub at: Timestamp,
     /// Version of the program that wrote it.
     pub program: String,
@@ -191,8 +191,16 @@ impl Job {
         self.is_empty() || both.is_none_or(|(old, new)| same_machine(Some(old), Some(new)))
     }
 
+    /// Its machine was called so until somebody corrected it.
+    pub fn was_called(&self, machine: &str) -> bool {
+        let mut corrections = self.corrections.iter();
+        corrections.any(|it| {
+            it.what == About::Machine.name() && same_machine(Some(&it.was), Some(machine))
+        })
+    }
+
     fn take(&mut self, line: Line) {
-        self.last_at = Some(line.at);
+        self.last_at = self.last_at.max(Some(line.at));
         if !self.programs.contains(&line.program) {
             self.programs.push(line.program);
         }
@@ -319,6 +327,15 @@ impl JobFile {
     /// that was torn is first moved to a file beside the job; the warning says
     /// so. Folders are made as needed.
     pub fn add(&mut self, entry: Entry) -> Result<Option<LinesWarning>, LinesError> {
+        self.add_of(Timestamp::now(), entry)
+    }
+
+    /// The same of an earlier moment.
+    pub fn add_of(
+        &mut self,
+        at: Timestamp,
+        entry: Entry,
+    ) -> Result<Option<LinesWarning>, LinesError> {
         #[derive(Serialize)]
         struct Written<'a> {
             schema: &'static str,
@@ -326,7 +343,7 @@ impl JobFile {
             line: &'a Line,
         }
         let line = Line {
-            at: Timestamp::now(),
+            at,
             program: env!("CARGO_PKG_VERSION").to_owned(),
             entry,
         };

@@ -73,6 +73,15 @@ fn leaving_tells_before_after_verdict_place_and_the_command_for_the_sheet() {
 }
 
 #[test]
+fn a_sitting_that_is_refused_says_nothing_in_its_job() {
+    let window = Window::open();
+    std::fs::write(window.home().join("side.jsonl"), "something\n").expect("room");
+    window.run("practise --data kept --job a --serial 42 --log side.jsonl");
+    assert_eq!(window.last_status(), 3);
+    assert!(!rehearsals(&window).join("a.jsonl").exists());
+}
+
+#[test]
 fn what_ends_the_program_costs_nothing_that_was_kept() {
     let window = Window::open();
     let mut notes = Vec::new();
