@@ -5,11 +5,12 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
-use super::comparison::{changes, combined, reference, tolerance, verdict_within};
+use super::comparison::{changes, combined, reference, tolerance, verdict, verdict_within};
 use super::listing::day;
 use super::numbers::plain;
 use super::pictures::{Picture, Side, TrendPoint, trend};
 use super::words::{NONE, band, cell, deviation, padded, with_uncertainty, wrapped};
+use crate::readings::Verdict;
 use crate::records::{BeforeAfter, Job, Run, Snapshot, pairs};
 use crate::references::same_machine;
 
@@ -148,10 +149,15 @@ impl History<'_> {
         band(self.newest().map(tolerance).unwrap_or_default())
     }
 
-    /// The speed from job to job; `None` without any.
-    pub fn picture(&self, zone: &TimeZone) -> Option<Picture> {
+    /// The speed of the machine from job to job, as far as it says whether that
+    /// was right; `None` without any.
+    pub fn picture(&self, machine: &str, zone: &TimeZone) -> Option<Picture> {
         let of = |side, it: &Snapshot| {
             let speed = it.measurement.speed?;
+            let is_judged = !matches!(verdict(it), Verdict::MadeHere | Verdict::WhichTone);
+            if !is_judged {
+                return None;
+            }
             Some(TrendPoint {
                 at: it.taken_at,
                 side,
@@ -166,7 +172,10 @@ impl History<'_> {
         });
         let points: Vec<TrendPoint> = points.flatten().collect();
         let half_width = self.newest().map(tolerance).unwrap_or_default().half_width;
-        trend("trend", &points, half_width.0, zone)
+        let run = self.run.map(|it| format!(", {it}")).unwrap_or_default();
+        let machine = plain(machine);
+        let title = format!("{machine}{run}: speed from job to job, percent from right");
+        trend("trend", &title, &points, half_width.0, zone)
     }
 }
 
@@ -238,7 +247,7 @@ mod tests {
         let [first, second] = jobs(came_again);
         let all = of_machine([&second, &first], "Deck-4");
         assert_eq!(all.len(), 1);
-        assert!(all[0].picture(&TimeZone::UTC).is_some());
+        assert!(all[0].picture("deck 4", &TimeZone::UTC).is_some());
         all[0].text("deck 4", &TimeZone::UTC)
     }
 
@@ -260,6 +269,20 @@ mod tests {
         let places: Vec<_> = order.iter().map(|it| text.find(it)).collect();
         assert!(places.is_sorted() && places[0].is_some(), "{text}");
         assert!(text.lines().all(|line| width(line) <= COLUMNS), "{text}");
+    }
+
+    #[test]
+    fn the_picture_says_which_machine_and_run_and_holds_what_may_be_judged() {
+        let [first, mut second] = jobs(0.03);
+        let picture = |second: &Job| {
+            let all = of_machine([&first, second], "deck 4");
+            let picture = all[0].picture("deck 4", &TimeZone::UTC).expect("points");
+            (picture.title, picture.says.matches(';').count())
+        };
+        let title = "deck 4: speed from job to job, percent from right".to_owned();
+        assert_eq!(picture(&second), (title.clone(), 2));
+        second.snapshots[0].measurement.tell_recorded_here();
+        assert_eq!(picture(&second), (title, 1));
     }
 
     #[test]

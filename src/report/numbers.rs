@@ -133,6 +133,7 @@ pub fn shown(text: &str) -> Cow<'_, str> {
 /// that nobody sees. What joins letters of some scripts is none of them.
 pub fn is_harmful(letter: char) -> bool {
     letter.is_control()
+        || u32::from(letter) & 0xfffe == 0xfffe // no letter, and XML may not hold it
         || matches!(letter,
             '\u{200b}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
             | '\u{e0000}'..='\u{e007f}')
