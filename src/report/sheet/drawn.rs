@@ -75,13 +75,13 @@ pub(super) fn drawn(sheet: &Sheet<'_>) -> Vec<Picture> {
     let checks: Vec<_> = checks(sheet).enumerate().map(numbered).collect();
     drawn.extend(pictures::sweeps(&checks));
     if let Some(it) = &sheet.along {
-        let title = format!("Speed {}, percent from right", where_along(sheet, it));
+        let title = format!("Speed {}, percent", where_along(sheet, it));
         let picture = pictures::along("along", &title, &it.along, zone(it.of));
         drawn.extend(picture);
     }
     if let Some(it) = &sheet.supply {
         let when = sheet.when(it.of);
-        let title = format!("Speed against the supply, {when}, percent from right");
+        let title = format!("Speed against the supply, {when}, percent");
         drawn.extend(pictures::supply("supply", &title, &it.points, zone(it.of)));
     }
     drawn
@@ -103,11 +103,11 @@ pub(super) fn where_along(sheet: &Sheet<'_>, it: &AlongTape<'_>) -> String {
     if it.is_of_record {
         let lasted = it.of.measurement.duration.0;
         format!(
-            "in the first, middle and last third of {lasted:.0} s, {}",
+            "in the thirds of a record of {lasted:.0} s, {}",
             it.of.label
         )
     } else {
-        format!("at the places of the tape, {}", sheet.when(it.of))
+        format!("at places of the tape, {}", sheet.when(it.of))
     }
 }
 

@@ -8,6 +8,9 @@ use crate::report::budget;
 use crate::report::comparison::{reference, tolerance};
 use crate::report::words::{band, channel, clock_source, with_uncertainty};
 
+/// Letters of a tape's card, for two may stand beside each other.
+const LONGEST_CARD: usize = 28;
+
 /// What must be known of the flutter's figures.
 const CONFORMITY: &str = "weighting table from memory; no conformity to a standard is claimed";
 
@@ -28,8 +31,8 @@ pub(super) fn how(sheet: &Sheet<'_>) -> Section {
     let of_each = |what: &str, read: fn(&Snapshot) -> String| fact(what, distinct(&shown, read));
     let mut facts = vec![
         of_each("reference", of_reference),
-        of_each("source", |it| typed(&it.source, LONGEST_DETAIL)),
-        of_each("record", record),
+        fact("source", typed(&newest.source, LONGEST_DETAIL)),
+        fact("record", record(newest)),
         of_each("sample clock", sample_clock),
         of_each("counts as right", |it| band(tolerance(it))),
         fact(
@@ -109,7 +112,7 @@ fn of_reference(snapshot: &Snapshot) -> String {
     let own = &measurement.conditions.reference;
     let card = snapshot.tape.as_ref();
     let card = card.map_or(String::new(), |it| {
-        format!(", tape \"{}\"", typed(it, LONGEST_DETAIL))
+        format!(", tape \"{}\"", typed(it, LONGEST_CARD))
     });
     let error = match own.uncertainty {
         _ if own.recorded_here => "recorded on this machine, so it judges nothing".to_owned(),
