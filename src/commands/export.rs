@@ -69,7 +69,7 @@ pub(super) fn put(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Failur
     })
 }
 
-fn exists(path: &Path) -> Failure {
+pub(super) fn exists(path: &Path) -> Failure {
     let path = path.display();
     let sentence = format!(
         "{path} is there already and was left as it is; name another place, or say --replace"

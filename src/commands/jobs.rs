@@ -159,7 +159,7 @@ fn machine(options: &JobsOptions, asked: &HistoryOptions) -> Outcome {
     if let Some(path) = &asked.picture {
         let pictures = all
             .iter()
-            .filter_map(|it| Some((it.picture(&zone)?, it.is_simulated())));
+            .filter_map(|it| Some((it.picture(&asked.machine, &zone)?, it.is_simulated())));
         for (nth, (picture, simulated)) in pictures.enumerate() {
             let path = numbered(path, nth);
             put(&path, &drawn(&path, &picture, simulated)?, asked.replace)?;

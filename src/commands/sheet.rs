@@ -2,17 +2,18 @@
 
 use std::fmt::Write as _;
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 
 use super::cli::{SheetFormat, SheetOptions};
-use super::export::put;
-use super::say::{complain, write_words};
+use super::export::{exists, put};
+use super::say::{complain, write_out, write_words};
 use super::{Exit, Failure, Outcome, no_folder};
 use crate::records::{Job, JobFile, LinesError, jobs, places};
-use crate::report::pictures::{self, Picture};
+use crate::report::numbers::is_harmful;
+use crate::report::pictures::{self, Picture, PngError};
 use crate::report::sheet::{self, Sheet};
 use crate::report::tables;
 
@@ -30,27 +31,46 @@ pub(super) fn run(options: &SheetOptions) -> Outcome {
     let stem = path.file_stem().unwrap_or_default().to_string_lossy();
     let written = written(&sheet, options, to.as_deref(), file.job(), &stem);
     let mut said = String::new();
-    match &to {
-        Some(to) => {
-            let replace = options.replace || is_ours(to, &written.begins);
-            put(to, written.text.as_bytes(), replace)?;
-            said = format!("{}\n", to.display());
-        }
-        None => to_standard_output(&written.text)?,
+    let mut targets = Vec::new();
+    if let Some(to) = &to {
+        let bytes = written.text.clone().into_bytes();
+        targets.push(Target::new(to.clone(), bytes, |first| {
+            !written.begins.is_empty() && first.starts_with(written.begins.as_bytes())
+        }));
+        said = format!("{}\n", to.display());
     }
-    let mut exit = Exit::Done;
+    let mut refused = None;
     if let Some(folder) = &options.pictures {
         let pictures = sheet.pictures();
-        exit = write_pictures(folder, &stem, &pictures, file.job().simulated, options)?;
+        let (files, error) = files_of(&pictures, folder, &stem, file.job().simulated);
+        targets.extend(files);
+        refused = error;
         let count = pictures.len();
         // Writing to a string cannot fail.
         let _ = writeln!(said, "{count} pictures in {}", folder.display());
     }
-    // What was asked for on standard output has it for itself.
+    write_all(&targets, options)?;
+    // What was asked for on standard output has it for itself. A terminal may
+    // read it; what JSON and HTML mean stays the same.
     if to.is_some() {
         write_words(&said)?;
+    } else {
+        write_out(&written.text)?;
     }
-    Ok(exit)
+    Ok(match refused {
+        Some(error) => {
+            complain(&format!("no .png was written: {error}"));
+            Exit::File
+        }
+        None => Exit::Done,
+    })
+}
+
+fn no_pictures(folder: &Path, error: &io::Error) -> Failure {
+    let place = folder.display();
+    let sentence =
+        format!("cannot make the folder {place}: {error}; name another one with --pictures");
+    Failure::new(Exit::File, sentence)
 }
 
 /// The job that was named, or the one worked on last.
@@ -96,7 +116,8 @@ fn newest(places: &places::Places, kind: places::Kind) -> Result<PathBuf, Failur
     })
 }
 
-/// What is written, and how everything begins that this program wrote so.
+/// What is written, and how everything begins that this program wrote so; where
+/// that is empty, nothing is replaced.
 struct Written {
     text: String,
     begins: String,
@@ -112,13 +133,12 @@ fn written(
     let (text, begins) = match options.format {
         SheetFormat::Html => (sheet::html(sheet), sheet::HTML_BEGINS.to_owned()),
         SheetFormat::Md => {
-            let folder = options.pictures.as_ref().map(|it| link_to(it, to));
+            let folder = options.pictures.as_ref().map(|it| beside(it, to));
             let at = |picture: &Picture| {
-                let folder = folder.as_deref().unwrap_or_default();
-                format!("<{folder}/{}>", file_name(stem, picture, "svg"))
+                let folder = folder.as_deref().unwrap_or(Path::new("."));
+                link(&folder.join(file_name(stem, picture, "svg")))
             };
-            let at = options
-                .pictures
+            let at = folder
                 .is_some()
                 .then_some(&at as &dyn Fn(&Picture) -> String);
             (
@@ -135,98 +155,104 @@ fn written(
             let tables = tables::of_job(job);
             let readings = tables.iter().find(|it| it.name == "readings");
             let text = readings.map_or(String::new(), tables::Table::csv);
-            let begins = text.lines().next().unwrap_or_default().to_owned();
-            (text, begins)
+            // A table that somebody went on with begins as one of ours does.
+            (text, String::new())
         }
     };
     Written { text, begins }
 }
 
 /// The folder as a sheet at this place leads to it.
-fn link_to(folder: &Path, sheet: Option<&Path>) -> String {
+fn beside(folder: &Path, sheet: Option<&Path>) -> PathBuf {
     let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    let link = match sheet.map(absolute).as_deref().and_then(Path::parent) {
-        Some(beside) => {
-            let folder = absolute(folder);
-            folder
-                .strip_prefix(beside)
-                .map_or(folder.clone(), Path::to_owned)
-        }
-        None => folder.to_owned(),
+    let Some(sheet) = sheet.map(absolute) else {
+        return folder.to_owned();
     };
-    let mut shown = String::new();
-    for letter in link.to_string_lossy().chars() {
+    let folder = absolute(folder);
+    let within = sheet.parent().and_then(|it| folder.strip_prefix(it).ok());
+    within.map_or(folder.clone(), Path::to_owned)
+}
+
+/// A path as the target of a link in Markdown, whatever its name.
+fn link(to: &Path) -> String {
+    let mut shown = String::from("<");
+    for letter in to.to_string_lossy().chars() {
         match letter {
-            '<' | '>' | '\\' | '%' => {
+            // What would end it, or be no part of a path.
+            '<' | '>' | '\\' | '%' | '&' | '#' | '?' | ':' => {
+                // Writing to a string cannot fail.
                 let _ = write!(shown, "%{:02x}", u32::from(letter));
             }
-            it if it.is_control() => shown.push('_'),
+            it if is_harmful(it) => shown.push('_'),
             it => shown.push(it),
         }
     }
-    if shown.is_empty() {
-        ".".to_owned()
-    } else {
-        shown
+    shown + ">"
+}
+
+/// A file that is to be written.
+struct Target {
+    path: PathBuf,
+    bytes: Vec<u8>,
+    replace: bool,
+}
+
+impl Target {
+    /// Replaces what is there where that `is_ours`, told by its first bytes.
+    fn new(path: PathBuf, bytes: Vec<u8>, is_ours: impl FnOnce(&[u8]) -> bool) -> Self {
+        let mut first = Vec::new();
+        let read = File::open(&path).and_then(|it| it.take(FIRST_BYTES).read_to_end(&mut first));
+        let replace = read.is_ok() && is_ours(&first);
+        Self {
+            path,
+            bytes,
+            replace,
+        }
     }
 }
 
-fn to_standard_output(text: &str) -> Result<(), Failure> {
-    let mut out = io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::new(
-            Exit::File,
-            format!("cannot write the sheet: {error}; make room or send it elsewhere"),
-        )),
-        _ => Ok(()),
-    }
-}
+/// Enough to know what this program made by.
+const FIRST_BYTES: u64 = 1024;
 
-fn is_ours(path: &Path, begins: &str) -> bool {
-    let mut first = Vec::new();
-    let read = File::open(path).and_then(|file| {
-        let most = begins.len() as u64;
-        file.take(most).read_to_end(&mut first)
-    });
-    read.is_ok() && !begins.is_empty() && first == begins.as_bytes()
+/// All of them, or none where one is somebody else's.
+fn write_all(targets: &[Target], options: &SheetOptions) -> Result<(), Failure> {
+    let replace = options.replace;
+    let is_in_the_way =
+        |it: &&Target| !(replace || it.replace) && it.path.symlink_metadata().is_ok();
+    if let Some(target) = targets.iter().find(is_in_the_way) {
+        return Err(exists(&target.path));
+    }
+    if let Some(folder) = &options.pictures {
+        fs::create_dir_all(folder).map_err(|error| no_pictures(folder, &error))?;
+    }
+    for target in targets {
+        put(&target.path, &target.bytes, replace || target.replace)?;
+    }
+    Ok(())
 }
 
 fn file_name(stem: &str, picture: &Picture, ending: &str) -> String {
     format!("{stem}-{}.{ending}", picture.name)
 }
 
-/// Each as SVG and as PNG. Where there are no letters for the latter, that is
-/// said once.
-fn write_pictures(
+/// Each as SVG and as PNG; the latter fail where there are no letters for them.
+fn files_of(
+    pictures: &[Picture],
     folder: &Path,
     stem: &str,
-    pictures: &[Picture],
     simulated: bool,
-    options: &SheetOptions,
-) -> Outcome {
-    fs::create_dir_all(folder).map_err(|error| {
-        let place = folder.display();
-        Failure::new(
-            Exit::File,
-            format!("cannot make the folder {place}: {error}; name another one with --pictures"),
-        )
-    })?;
+) -> (Vec<Target>, Option<PngError>) {
+    let mut targets = Vec::new();
     let mut refused = None;
     for picture in pictures {
         let [svg, png] = ["svg", "png"].map(|it| folder.join(file_name(stem, picture, it)));
-        // What is one of ours as SVG is one as PNG.
-        let replace = options.replace || is_ours(&svg, pictures::SVG_BEGINS);
-        put(&svg, picture.svg(simulated).as_bytes(), replace)?;
+        let drawn = picture.svg(simulated).into_bytes();
+        let is_svg = |first: &[u8]| first.starts_with(pictures::SVG_BEGINS.as_bytes());
+        targets.push(Target::new(svg, drawn, is_svg));
         match picture.png(simulated) {
-            Ok(pixels) => put(&png, &pixels, replace)?,
+            Ok(pixels) => targets.push(Target::new(png, pixels, pictures::is_our_png)),
             Err(error) => refused = Some(error),
         }
     }
-    match refused {
-        Some(error) => {
-            complain(&format!("no .png was written: {error}"));
-            Ok(Exit::File)
-        }
-        None => Ok(Exit::Done),
-    }
+    (targets, refused)
 }

@@ -5,11 +5,14 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
-use super::comparison::{changes, is_one_reference, speed_moved, tolerance, verdict_within};
+use super::comparison::{
+    changes, is_one_reference, speed_moved, tolerance, verdict, verdict_within,
+};
 use super::listing::day;
 use super::numbers::plain;
 use super::pictures::{Picture, Side, TrendPoint, trend};
 use super::words::{NONE, band, cell, deviation, padded, with_uncertainty, wrapped};
+use crate::readings::Verdict;
 use crate::records::{About, BeforeAfter, Job, Run, Snapshot, pairs};
 use crate::references::{Tolerance, same_machine};
 
@@ -179,10 +182,15 @@ impl History<'_> {
         self.newest().map(tolerance).unwrap_or_default()
     }
 
-    /// The speed from job to job; `None` without any.
-    pub fn picture(&self, zone: &TimeZone) -> Option<Picture> {
+    /// The speed of the machine from job to job, as far as it says whether that
+    /// was right; `None` without any.
+    pub fn picture(&self, machine: &str, zone: &TimeZone) -> Option<Picture> {
         let of = |side, it: &Snapshot| {
             let speed = it.measurement.speed?;
+            let is_judged = !matches!(verdict(it), Verdict::MadeHere | Verdict::WhichTone);
+            if !is_judged {
+                return None;
+            }
             Some(TrendPoint {
                 at: it.taken_at,
                 side,
@@ -196,7 +204,10 @@ impl History<'_> {
             [before, it.after.and_then(|it| of(Side::After, it))]
         });
         let points: Vec<TrendPoint> = points.flatten().collect();
-        trend("trend", &points, self.in_force().half_width.0, zone)
+        let run = self.run.map(|it| format!(", {it}")).unwrap_or_default();
+        let machine = plain(machine);
+        let title = format!("{machine}{run}: speed from job to job, percent from right");
+        trend("trend", &title, &points, self.in_force().half_width.0, zone)
     }
 }
 
@@ -274,7 +285,7 @@ mod tests {
         let [first, second] = jobs(came_again);
         let all = of_machine([&second, &first], "Deck-4");
         assert_eq!(all.len(), 1);
-        assert!(all[0].picture(&TimeZone::UTC).is_some());
+        assert!(all[0].picture("deck 4", &TimeZone::UTC).is_some());
         all[0].text("deck 4", &TimeZone::UTC)
     }
 
@@ -446,6 +457,20 @@ mod tests {
             text.contains("From 2025-03-01 to 2026-03-02: MOVED"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn the_picture_says_which_machine_and_run_and_holds_what_may_be_judged() {
+        let [first, mut second] = jobs(0.03);
+        let picture = |second: &Job| {
+            let all = of_machine([&first, second], "deck 4");
+            let picture = all[0].picture("deck 4", &TimeZone::UTC).expect("points");
+            (picture.title, picture.says.matches(';').count())
+        };
+        let title = "deck 4: speed from job to job, percent from right".to_owned();
+        assert_eq!(picture(&second), (title.clone(), 2));
+        second.snapshots[0].measurement.tell_recorded_here();
+        assert_eq!(picture(&second), (title, 1));
     }
 
     #[test]

@@ -134,6 +134,7 @@ pub fn shown(text: &str) -> Cow<'_, str> {
 /// letters of some scripts is none of them.
 pub fn is_harmful(letter: char) -> bool {
     letter.is_control()
+        || u32::from(letter) & 0xfffe == 0xfffe // no letter, and XML may not hold it
         || matches!(letter,
             '\u{ad}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{180e}' | '\u{200b}'
             | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}'

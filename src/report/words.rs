@@ -193,7 +193,7 @@ pub(super) fn cut(text: &str, to: usize) -> String {
 }
 
 /// Marks on a letter, with the letter, in the writings that have most. A choice.
-const MOST_MARKS: usize = 4;
+pub(super) const MOST_MARKS: usize = 4;
 
 /// [`lines_of`] for a shell of [`COLUMNS`]: the first line after `head`, all others
 /// as far in.

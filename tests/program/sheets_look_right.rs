@@ -61,7 +61,10 @@ fn pages() -> (Folder, Vec<PathBuf>) {
     Bench::crowded(folder.root(), "crowd-1", 1);
     Bench::crowded(folder.root(), "crowd-2", 2);
     Bench::crowded(folder.root(), "crowd-8", 8);
-    let jobs = ["whole", "two", "empty", "crowd-1", "crowd-2", "crowd-8"];
+    Bench::extreme(folder.root(), "extreme");
+    let jobs = [
+        "whole", "two", "empty", "extreme", "crowd-1", "crowd-2", "crowd-8",
+    ];
     let made = jobs.map(|job| {
         let page = folder.path(&format!("{job}.html"));
         let kind = if job.starts_with("crowd") {

@@ -198,6 +198,34 @@ impl Bench {
         }
     }
 
+    /// Figures at the ends of what there may be: a thousandth of a percent and
+    /// thirty, a ± wider than all, another tape, another band.
+    pub fn extreme(data: &Path, file: &str) -> Self {
+        let mut bench = Self::new(data, file, "extreme figures", false);
+        for (nth, [was, is]) in [[30.0, 0.001], [-30.0, 0.499], [-2.8, 2.8]]
+            .into_iter()
+            .enumerate()
+        {
+            for (label, deviation, band) in [(Label::Before, was, 0.5), (Label::After, is, 3.0)] {
+                let mut of = measurement(deviation, if nth == 1 { 9.0 } else { 0.001 });
+                let speed = of.speed.as_mut().expect("a speed");
+                speed.uncertainty_with_reference = (nth == 2).then_some(Percent(3.5));
+                if nth == 0 {
+                    speed.uncertainty = None;
+                }
+                bench.snapshot(label, of, |it| {
+                    it.tape = Some(format!("tape {band}"));
+                    it.tolerance = Some(Percent(band));
+                    it.run = Some(Run {
+                        speed_cm_s: Some(nth as f64 + 4.76),
+                        direction: None,
+                    });
+                });
+            }
+        }
+        bench
+    }
+
     /// Two speeds, the second one of them not finished.
     pub fn of_two_speeds(data: &Path, file: &str) -> Self {
         let mut bench = Self::new(data, file, "two speeds", false);

@@ -15,6 +15,9 @@ const LEFT: f64 = 58.0;
 const RIGHT: f64 = 12.0;
 const TOP: f64 = 30.0;
 const BOTTOM: f64 = 24.0;
+/// Length of a value that stands alone in a curve: a square, as its stroke is
+/// wide, for without length nothing would be drawn.
+const DOT: f64 = 1.6;
 /// Nearer to each other words could touch.
 const BETWEEN_WORDS: f64 = 8.0;
 
@@ -176,15 +179,23 @@ impl Frame {
     ) -> Markup {
         let mut path = String::new();
         let mut is_open = false;
-        for (across, value) in values {
-            let Some(value) = value.filter(|it| it.is_finite()) else {
+        let mut values = values
+            .map(|(across, value)| (across, value.filter(|it| it.is_finite())))
+            .peekable();
+        while let Some((across, value)) = values.next() {
+            let Some(value) = value else {
                 is_open = false;
                 continue;
             };
-            let to = if is_open { 'L' } else { 'M' };
             let (x, y) = (self.across.at(across), self.up.within(value));
+            let is_alone = !is_open && values.peek().is_none_or(|it| it.1.is_none());
             // Writing to a string cannot fail.
-            let _ = write!(path, "{to}{} {}", n(x), n(y));
+            let _ = if is_alone {
+                write!(path, "M{} {}h{DOT}", n(x - DOT / 2.0), n(y))
+            } else {
+                let to = if is_open { 'L' } else { 'M' };
+                write!(path, "{to}{} {}", n(x), n(y))
+            };
             is_open = true;
         }
         html! { path class={ "curve " (class) } d=(path) {} }
@@ -216,6 +227,20 @@ mod tests {
                     .all(|it| (low - 1e-6..=high + 1e-6).contains(it))
             );
         }
+    }
+
+    #[test]
+    fn a_value_between_gaps_is_drawn() {
+        let frame = Frame::new([200.0, 100.0], [0.0, 5.0], [0.0, 1.0]);
+        let drawn = |values: &[Option<f64>]| {
+            let values = values.iter().enumerate();
+            let curve = frame.curve(values.map(|(at, it)| (at as f64, *it)), "after-line");
+            curve.into_string().matches("h1.6").count()
+        };
+        let one = Some(0.5);
+        assert_eq!(drawn(&[None, one, None, one, one, None, one]), 2);
+        assert_eq!(drawn(&[one, None, Some(f64::NAN)]), 1);
+        assert_eq!(drawn(&[one, one, one]), 0);
     }
 
     #[test]

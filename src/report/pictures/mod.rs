@@ -15,7 +15,7 @@ mod tracks;
 use maud::{Markup, PreEscaped, html};
 
 pub use lines::lines;
-pub use png::PngError;
+pub use png::{PngError, is_ours as is_our_png};
 pub use points::{TrendPoint, along, supply, trend};
 pub use scale::{ScaleMark, scale};
 pub use style::of_page;

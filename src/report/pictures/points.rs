@@ -47,7 +47,7 @@ struct Chart<'a> {
 
 /// The speed at each place of the tape; `zone` is half of what is right, where
 /// that may be said.
-pub fn along(name: &str, along: &Along, zone: Option<f64>) -> Option<Picture> {
+pub fn along(name: &str, title: &str, along: &Along, zone: Option<f64>) -> Option<Picture> {
     let places = [Some(along.start), along.middle, Some(along.end)];
     let there = Position::ALL.into_iter().zip(places);
     let there: Vec<(Position, Place)> = there.filter_map(|(at, it)| Some((at, it?))).collect();
@@ -68,7 +68,7 @@ pub fn along(name: &str, along: &Along, zone: Option<f64>) -> Option<Picture> {
     });
     Chart {
         name,
-        title: "Speed at the places of the tape, percent from right",
+        title,
         says: said.join("; "),
         size: SIZE,
         zone,
@@ -82,7 +82,12 @@ pub fn along(name: &str, along: &Along, zone: Option<f64>) -> Option<Picture> {
 }
 
 /// The speed at each voltage of the supply.
-pub fn supply(name: &str, points: &[SupplyPoint], zone: Option<f64>) -> Option<Picture> {
+pub fn supply(
+    name: &str,
+    title: &str,
+    points: &[SupplyPoint],
+    zone: Option<f64>,
+) -> Option<Picture> {
     let mut points = points.to_vec();
     points.sort_by(|one, other| one.volts.total_cmp(&other.volts));
     let said: Vec<String> = points
@@ -97,7 +102,7 @@ pub fn supply(name: &str, points: &[SupplyPoint], zone: Option<f64>) -> Option<P
         .collect();
     Chart {
         name,
-        title: "Speed against the supply, percent from right",
+        title,
         says: said.join("; "),
         size: SIZE,
         zone,
@@ -120,10 +125,11 @@ pub fn supply(name: &str, points: &[SupplyPoint], zone: Option<f64>) -> Option<P
     .drawn()
 }
 
-/// The speed of one machine from job to job, in any order; `half_width` is that
+/// The speed of one machine from job to job, in any order; `title` says which; `half_width` is that
 /// of the zone that is right. `None` without a point.
 pub fn trend(
     name: &str,
+    title: &str,
     points: &[TrendPoint],
     half_width: f64,
     zone: &TimeZone,
@@ -155,7 +161,7 @@ pub fn trend(
     days.dedup_by(|one, other| one.1 == other.1);
     Chart {
         name,
-        title: "Speed from job to job, percent from right",
+        title,
         says: said.join("; "),
         size: TREND_SIZE,
         zone: Some(half_width),

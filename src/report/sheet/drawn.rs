@@ -2,10 +2,12 @@
 
 use jiff::Timestamp;
 
+use super::parts::AlongTape;
 use super::plainly;
 use super::{LONGEST_NAME, Sheet, Turn, typed};
 use crate::readings::{SweepReport, Verdict};
 use crate::records::Snapshot;
+use crate::references::Tolerance;
 use crate::report::comparison::{tolerance, verdict};
 use crate::report::lines_changed::paired;
 use crate::report::pictures::{self, Charted, Picture, ScaleMark, Side};
@@ -43,17 +45,14 @@ pub(super) fn sided<'a>(turn: &Turn<'a>) -> impl Iterator<Item = (Side, &'a Snap
 /// The first picture of each run: where it stood and where it stands.
 pub(super) fn scales(sheet: &Sheet<'_>) -> Vec<Picture> {
     let scale = |(nth, turn): (usize, &Turn<'_>)| {
-        let marks: Vec<ScaleMark> = sided(turn).map(|(side, it)| mark(side, it)).collect();
-        let band = turn
-            .pair
-            .after
-            .or(turn.pair.before)
-            .map(|it| tolerance(it).half_width.0);
+        let band = turn.band();
+        let marks = sided(turn).map(|(side, it)| mark(side, it, band));
+        let marks: Vec<ScaleMark> = marks.collect();
         let title = turn
             .name
             .clone()
             .unwrap_or_else(|| "Speed before and after".to_owned());
-        let half_width = band.unwrap_or_default();
+        let half_width = band.half_width.0;
         pictures::scale(&numbered("scale", nth), &title, &marks, half_width)
     };
     let turns = sheet.turns.iter().take(MOST_TURNS);
@@ -75,11 +74,15 @@ pub(super) fn drawn(sheet: &Sheet<'_>) -> Vec<Picture> {
     let numbered = |(nth, (called, _, it))| (numbered("wiper", nth), capital(called), it);
     let checks: Vec<_> = checks(sheet).enumerate().map(numbered).collect();
     drawn.extend(pictures::sweeps(&checks));
-    if let Some((along, of)) = &sheet.along {
-        drawn.extend(pictures::along("along", along, zone(of)));
+    if let Some(it) = &sheet.along {
+        let title = format!("Speed {}, percent", where_along(sheet, it));
+        let picture = pictures::along("along", &title, &it.along, zone(it.of));
+        drawn.extend(picture);
     }
-    if let Some((points, of)) = &sheet.supply {
-        drawn.extend(pictures::supply("supply", points, zone(of)));
+    if let Some(it) = &sheet.supply {
+        let when = sheet.when(it.of);
+        let title = format!("Speed against the supply, {when}, percent");
+        drawn.extend(pictures::supply("supply", &title, &it.points, zone(it.of)));
     }
     drawn
 }
@@ -93,6 +96,19 @@ fn against_time(nth: usize, turn: &Turn<'_>) -> impl Iterator<Item = Picture> {
     let speed = pictures::track(&numbered("speed", nth), &tracks, Charted::Speed(zone));
     let flutter = pictures::track(&numbered("flutter", nth), &tracks, Charted::Flutter);
     speed.into_iter().chain(flutter)
+}
+
+/// Which places of the tape they are, and when they were measured.
+pub(super) fn where_along(sheet: &Sheet<'_>, it: &AlongTape<'_>) -> String {
+    if it.is_of_record {
+        let lasted = it.of.measurement.duration.0;
+        format!(
+            "in the thirds of a record of {lasted:.0} s, {}",
+            it.of.label
+        )
+    } else {
+        format!("at places of the tape, {}", sheet.when(it.of))
+    }
 }
 
 /// The zone that is right; `None` where nothing may be called so.
@@ -125,8 +141,8 @@ fn wavering(nth: usize, turn: &Turn<'_>) -> Option<Picture> {
     pictures::lines(&numbered("lines", nth), &sides, &shown)
 }
 
-fn mark(side: Side, snapshot: &Snapshot) -> ScaleMark {
-    let said = plainly::of(snapshot);
+fn mark(side: Side, snapshot: &Snapshot, band: Tolerance) -> ScaleMark {
+    let said = plainly::of(snapshot, band);
     ScaleMark {
         side,
         words: said.short,

@@ -36,13 +36,13 @@ thead th{color:var(--soft);font-weight:600}tbody th{font-weight:400}\
 td{font-variant-numeric:tabular-nums}\
 footer{color:var(--soft);font-size:.8rem;margin-top:1rem;border-top:1px solid var(--faint);padding-top:.3rem}\
 @media (min-width:44rem){.many{grid-template-columns:1fr 1fr}}\
-@media print{@page{margin:9mm 10mm}\
+@media print{@page{margin:7.5mm 10mm}\
 body{padding:0;max-width:none;font-size:8.3pt;line-height:1.25}\
 h1{font-size:14pt}h2{font-size:10pt;margin:1.8mm 0 .6mm;break-after:avoid}\
 .lead{font-size:9.6pt}p,ul,dl{margin:.6mm 0}\
 figure,tr,li,.simulated{break-inside:avoid}\
 .pictures{gap:1.2mm 6mm}.many{grid-template-columns:1fr 1fr}\
-.one svg{max-height:29mm}.many svg{max-height:28.5mm}\
+.one svg{max-height:29mm}.many svg{max-height:28mm}\
 header dl{grid-template-columns:max-content 1fr max-content 1fr}\
 .beside{display:grid;grid-template-columns:4fr 5fr;gap:0 6mm}.beside h2{grid-column:1/3}\
 .beside>*{min-width:0}.beside{break-inside:avoid}\

@@ -5,9 +5,11 @@ use jiff::Timestamp;
 use serde::Serialize;
 use serde_json::Value;
 
-use super::{Sheet, plainly};
+use super::parts::{AlongTape, AtVoltages};
+use super::{Sheet, Turn, plainly};
 use crate::readings::{Place, SweepReport};
 use crate::records::{About, Snapshot};
+use crate::references::Tolerance;
 use crate::references::supply::{SupplyJudgement, SupplyVerdict};
 use crate::report::comparison::tolerance;
 use crate::report::numbers::places;
@@ -66,6 +68,8 @@ struct Wiper {
 
 #[derive(Serialize)]
 struct Along {
+    taken_at: Timestamp,
+    thirds_of_a_record: bool,
     start: OnTape,
     middle: Option<OnTape>,
     end: OnTape,
@@ -82,6 +86,7 @@ struct OnTape {
 
 #[derive(Serialize)]
 struct Supply {
+    taken_at: Timestamp,
     verdict: Option<&'static str>,
     percent_per_volt: Option<f64>,
     points: Vec<AtVoltage>,
@@ -126,21 +131,9 @@ pub fn json(sheet: &Sheet<'_>) -> String {
         opened_at: job.opened_at,
         last_at: job.last_at,
         programs: &job.programs,
-        runs: sheet
-            .turns
-            .iter()
-            .chain(&sheet.again)
-            .map(|it| run(it.pair))
-            .collect(),
+        runs: sheet.turns.iter().chain(&sheet.again).map(run).collect(),
         wiper: sheet.wipers.iter().map(|(at, it)| wiper(*at, it)).collect(),
-        along: sheet.along.as_ref().map(|(along, _)| Along {
-            start: on_tape(&along.start),
-            middle: along.middle.as_ref().map(on_tape),
-            end: on_tape(&along.end),
-            change_percent: places(along.change.0, 6),
-            change_uncertainty_percent: places(along.change_uncertainty.0, 6),
-            sloping: along.is_sloping(),
-        }),
+        along: sheet.along.as_ref().map(along),
         supply_points: supply(sheet),
         notes: job
             .notes
@@ -165,17 +158,33 @@ pub fn json(sheet: &Sheet<'_>) -> String {
     serde_json::to_string(&whole).expect("texts and figures always become JSON") + "\n"
 }
 
-fn run(turn: crate::records::BeforeAfter<'_>) -> Run<'_> {
-    let run = turn.each().next().and_then(|it| it.run);
-    Run {
-        speed_cm_s: run.and_then(|it| it.speed_cm_s),
-        direction: run.and_then(|it| it.direction),
-        before: turn.before.map(kept),
-        after: turn.after.map(kept),
+fn along(it: &AlongTape<'_>) -> Along {
+    let along = &it.along;
+    Along {
+        taken_at: it.of.taken_at,
+        thirds_of_a_record: it.is_of_record,
+        start: on_tape(&along.start),
+        middle: along.middle.as_ref().map(on_tape),
+        end: on_tape(&along.end),
+        change_percent: places(along.change.0, 6),
+        change_uncertainty_percent: places(along.change_uncertainty.0, 6),
+        sloping: along.is_sloping(),
     }
 }
 
-fn kept(snapshot: &Snapshot) -> Kept<'_> {
+fn run<'a>(turn: &Turn<'a>) -> Run<'a> {
+    let pair = turn.pair;
+    let kept = |it| kept(it, turn.band());
+    let run = pair.each().next().and_then(|it| it.run);
+    Run {
+        speed_cm_s: run.and_then(|it| it.speed_cm_s),
+        direction: run.and_then(|it| it.direction),
+        before: pair.before.map(kept),
+        after: pair.after.map(kept),
+    }
+}
+
+fn kept(snapshot: &Snapshot, band: Tolerance) -> Kept<'_> {
     let report = FileReport {
         tolerance: tolerance(snapshot),
         ..FileReport::of(
@@ -189,7 +198,7 @@ fn kept(snapshot: &Snapshot) -> Kept<'_> {
         tape: snapshot.tape.as_deref(),
         note: snapshot.note.as_deref(),
         tolerance_percent: tolerance(snapshot).half_width.0,
-        plainly: plainly::of(snapshot).long,
+        plainly: plainly::of(snapshot, band).long,
         reading: reading::object(&report),
     }
 }
@@ -209,9 +218,10 @@ fn on_tape(place: &Place) -> OnTape {
 }
 
 fn supply(sheet: &Sheet<'_>) -> Option<Supply> {
-    let (points, of) = sheet.supply.as_ref()?;
+    let AtVoltages { points, of, .. } = sheet.supply.as_ref()?;
     let judged = SupplyJudgement::of(points, tolerance(of).half_width);
     Some(Supply {
+        taken_at: of.taken_at,
         verdict: judged.map(|it| match it.verdict {
             SupplyVerdict::Holds => "holds",
             SupplyVerdict::Follows => "follows",

@@ -1,17 +1,21 @@
 //! The sections of a sheet in their order. What is long is cut and what is many
 //! is counted, so that it stays on two pages whatever a job holds.
 
-use super::drawn::{MOST_TOLD, MOST_TURNS, checks, drawn, most_told, scales, sided};
+use jiff::{SignedDuration, Timestamp};
+
+use super::drawn::{MOST_TOLD, MOST_TURNS, checks, drawn, most_told, scales, sided, where_along};
 use super::parts::told_again;
-use super::plainly;
-use super::{Block, LONGEST_NAME, Section, Sheet, Turn, typed};
-use crate::records::{About, Snapshot};
+use super::{
+    Block, LONGEST_DETAIL, LONGEST_NAME, LONGEST_NOTE, Section, Sheet, Turn, measured, plainly,
+    section, typed,
+};
+use crate::records::{About, Job, Snapshot};
 use crate::references::supply::SupplyJudgement;
-use crate::report::comparison::{changes, figures, reference, tolerance, verdict};
+use crate::report::comparison::{changes, figures, tolerance, verdict};
 use crate::report::pictures::Side;
 use crate::report::sweep::{self, Between};
-use crate::report::words::{band, channel, clock_source, counted, with_uncertainty};
-use crate::report::{budget, capital, supply};
+use crate::report::words::counted;
+use crate::report::{capital, supply};
 
 /// Most that is shown of each; the rest is counted.
 /// Of notes, and of cautions.
@@ -23,9 +27,11 @@ const MOST_CORRECTIONS: usize = 2;
 const MOST_CHANGES: usize = 10;
 const MOST_PICTURES: usize = 8;
 const MOST_PICTURES_OF_MORE_RUNS: usize = 6;
-const LONGEST_DETAIL: usize = 40;
-const LONGEST_NOTE: usize = 220;
 const LONGEST_SENTENCE: usize = 300;
+
+/// A note of a measurement and one of the job, no farther apart, are one. A
+/// choice.
+const AT_ONE_TIME: SignedDuration = SignedDuration::from_mins(2);
 
 pub(super) fn sections(sheet: &Sheet<'_>) -> Vec<Section> {
     let mut sections = vec![before_and_after(sheet), notes(sheet)];
@@ -35,7 +41,7 @@ pub(super) fn sections(sheet: &Sheet<'_>) -> Vec<Section> {
     let told = Block::Points(told.collect());
     sections.push(section("Trimmer, tape and supply", vec![told]));
     sections.push(cautions(sheet));
-    sections.push(measured_how(sheet));
+    sections.push(measured::how(sheet));
     sections.push(corrections(sheet));
     let is_empty = |block: &Block| match block {
         Block::Facts(all) | Block::Lead(all) => all.is_empty(),
@@ -50,13 +56,6 @@ pub(super) fn sections(sheet: &Sheet<'_>) -> Vec<Section> {
     sections
 }
 
-fn section(title: &str, blocks: Vec<Block>) -> Section {
-    Section {
-        title: title.to_owned(),
-        blocks,
-    }
-}
-
 /// What is said of the machine and of the job.
 pub(super) fn head(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
     let job = sheet.job;
@@ -64,9 +63,8 @@ pub(super) fn head(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
         let is = job.said(about)?;
         Some([about.name().to_owned(), typed(is, LONGEST_NAME)])
     });
-    let dates = job.opened_at.or(job.last_at).map(|opened| {
-        let last = job.last_at.unwrap_or(opened);
-        let [from, to] = [opened, last].map(|it| sheet.time(it));
+    let dates = worked_on(job).map(|worked_on| {
+        let [from, to] = worked_on.map(|it| sheet.time(it));
         let when = if from == to {
             from
         } else {
@@ -77,8 +75,41 @@ pub(super) fn head(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
     said.chain(dates).collect()
 }
 
+/// From the first thing that was kept to the last; a correction is no work. Of
+/// an empty job, when it was begun.
+fn worked_on(job: &Job) -> Option<[Timestamp; 2]> {
+    let kept = job.snapshots.iter().map(|it| it.taken_at);
+    let checked = job.wipers.iter().map(|it| it.at);
+    let noted = job.notes.iter().map(|it| it.at);
+    let all = || kept.clone().chain(checked.clone()).chain(noted.clone());
+    let worked_on = all().min().zip(all().max());
+    let begun = || job.opened_at.or(job.last_at).map(|it| (it, it));
+    worked_on.or_else(begun).map(|it| it.into())
+}
+
+/// What the job is called. A name that the program made of the day and of the
+/// machine goes with the machine's name as it stands.
+fn called(job: &Job) -> String {
+    let as_it_is = || job.name.clone();
+    let Some((day, machine)) = job.name.split_once(' ') else {
+        return as_it_is();
+    };
+    if day.parse::<jiff::civil::Date>().is_err() {
+        return as_it_is();
+    }
+    let wrong = job.corrections.iter().find_map(|it| {
+        let is_machine = it.what == About::Machine.name();
+        let more = machine.strip_prefix(it.was.trim()).filter(|_| is_machine)?;
+        (more.is_empty() || more.starts_with(" no. ")).then_some(more)
+    });
+    match wrong.zip(job.machine()) {
+        Some((more, machine)) => format!("{day} {}{more}", machine.trim()),
+        None => as_it_is(),
+    }
+}
+
 pub(super) fn title(sheet: &Sheet<'_>) -> String {
-    let name = typed(&sheet.job.name, LONGEST_NAME);
+    let name = typed(&called(sheet.job), LONGEST_NAME);
     if name.is_empty() {
         "Job without a name".to_owned()
     } else {
@@ -121,7 +152,8 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
             .map_or(String::new(), |it| format!(", {it}"));
         for (side, snapshot) in sided(turn) {
             let head = format!("{}{of_run}", capital(side.word()));
-            lead.push([head, format!("{}.", plainly::of(snapshot).long)]);
+            let said = plainly::of(snapshot, turn.band()).long;
+            lead.push([head, format!("{said}.")]);
         }
         if let Some((before, after)) = turn.pair.before.zip(turn.pair.after) {
             let waver = plainly::wavering(before, after);
@@ -129,13 +161,11 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
         }
     }
     lead.extend(told_again(sheet));
-    let shown = sheet
-        .turns
-        .iter()
-        .take(MOST_TURNS)
-        .flat_map(|it| it.pair.each());
-    if shown.into_iter().any(plainly::is_by_tape) {
-        lead.push(["Test tape".to_owned(), plainly::UNKNOWN_TAPE.to_owned()]);
+    let shown = sheet.turns.iter().take(MOST_TURNS);
+    let mut shown = shown.flat_map(|turn| turn.pair.each().map(|it| (it, turn.band())));
+    if let Some((it, _)) = shown.find(|(it, band)| plainly::is_by_tape(it, *band)) {
+        let [head, _] = plainly::by_what(it);
+        lead.push([head.to_owned(), plainly::UNKNOWN_TAPE.to_owned()]);
     }
     if sheet.turns.is_empty() {
         lead.push(["Speed".to_owned(), nothing(sheet).to_owned()]);
@@ -169,9 +199,14 @@ fn notes(sheet: &Sheet<'_>) -> Section {
     let of_job = sheet.job.notes.iter().map(|it| (it.at, it.text.as_str()));
     let kept = sheet.job.snapshots.iter();
     let of_kept = kept.filter_map(|it| Some((it.taken_at, it.note.as_deref()?)));
-    let mut dated: Vec<_> = of_job.chain(of_kept).collect();
+    // What was noted of a measurement may have been noted of the job as well.
+    let is_told = |(at, text): &(Timestamp, &str)| {
+        let mut of_job = of_job.clone();
+        of_job.any(|it| it.1 == *text && at.duration_since(it.0).abs() <= AT_ONE_TIME)
+    };
+    let of_kept = of_kept.filter(|it| !is_told(it));
+    let mut dated: Vec<_> = of_job.clone().chain(of_kept).collect();
     dated.sort_by_key(|it| it.0);
-    dated.dedup_by(|one, other| one.1 == other.1);
     // The last ones tell how it ended.
     let newest_first = dated.iter().rev();
     let said = newest_first
@@ -259,7 +294,7 @@ fn readings_of(sheet: &Sheet<'_>, turn: &Turn<'_>) -> Section {
         .map(|it| typed(it, LONGEST_SENTENCE))
         .collect();
     section(
-        &format!("Readings{of_run}, each with its ± (95 %)"),
+        &format!("Readings{of_run}, with ± (95 %) where it is known"),
         vec![Block::Table(head, rows.collect()), Block::Points(changed)],
     )
 }
@@ -330,11 +365,15 @@ fn wiper(sheet: &Sheet<'_>) -> Vec<String> {
 
 fn along_and_supply(sheet: &Sheet<'_>) -> Vec<String> {
     let along = sheet.along.as_ref();
-    let along = along.map(|(it, _)| format!("Along the tape: {}.", crate::report::text::along(it)));
-    let judged = sheet.supply.as_ref().and_then(|(points, of)| {
-        let it = SupplyJudgement::of(points, tolerance(of).half_width)?;
+    let along = along.map(|it| {
+        let said = crate::report::text::along(&it.along);
+        format!("Speed {}: {said}.", where_along(sheet, it))
+    });
+    let judged = sheet.supply.as_ref().and_then(|at| {
+        let it = SupplyJudgement::of(&at.points, tolerance(at.of).half_width)?;
         Some(format!(
-            "Supply: {}; {}.",
+            "Supply, {}: {}; {}.",
+            sheet.when(at.of),
             supply::headline(&it),
             supply::advice(&it)
         ))
@@ -368,77 +407,6 @@ fn cautions(sheet: &Sheet<'_>) -> Section {
         ));
     }
     section("To keep in mind", vec![Block::Points(said)])
-}
-
-fn measured_how(sheet: &Sheet<'_>) -> Section {
-    let Some(snapshot) = sheet.told_of() else {
-        return section("How it was measured", vec![Block::Facts(program(sheet))]);
-    };
-    let measurement = &snapshot.measurement;
-    let clock = &measurement.conditions.clock;
-    let fact = |what: &str, is: String| [what.to_owned(), is];
-    let mut facts = vec![
-        fact("reference", of_reference(snapshot)),
-        fact("source", typed(&snapshot.source, LONGEST_DETAIL)),
-        fact(
-            "record",
-            format!(
-                "{:.1} s, {} Hz, {}",
-                measurement.duration.0,
-                measurement.rate_hz,
-                channel(measurement.channel)
-            ),
-        ),
-        fact(
-            "sample clock",
-            format!(
-                "{} ppm, {}",
-                with_uncertainty(clock.error.0, Some(clock.uncertainty.0), true),
-                clock_source(clock.source)
-            ),
-        ),
-        fact("counts as right", band(tolerance(snapshot))),
-        fact(
-            "speed",
-            "percent of nominal speed, positive is fast; each ± covers 95 %".to_owned(),
-        ),
-    ];
-    facts.extend(program(sheet));
-    let head = ["part of the speed's ±", "95 %", "known"].map(str::to_owned);
-    let rows = budget::rows(measurement).into_iter().map(Vec::from);
-    section(
-        "How it was measured",
-        vec![
-            Block::Facts(facts),
-            Block::Table(head.to_vec(), rows.collect()),
-        ],
-    )
-}
-
-fn program(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
-    let versions: Vec<String> = sheet.job.programs.iter().map(|it| typed(it, 20)).collect();
-    let by = format!("tapewright {}; kept in {}", versions.join(", "), sheet.file);
-    vec![["program".to_owned(), typed(&by, LONGEST_NOTE)]]
-}
-
-/// The reference, its card, and how true it is.
-fn of_reference(snapshot: &Snapshot) -> String {
-    let measurement = &snapshot.measurement;
-    let own = &measurement.conditions.reference;
-    let card = snapshot.tape.as_ref();
-    let card = card.map_or(String::new(), |it| {
-        format!(", tape \"{}\"", typed(it, LONGEST_DETAIL))
-    });
-    let error = match own.uncertainty {
-        _ if own.recorded_here => "recorded on this machine, so it judges nothing".to_owned(),
-        Some(known) => {
-            let error = with_uncertainty(own.error.0, Some(known.0), true);
-            let home_made = if own.home_made { ", home-made" } else { "" };
-            format!("own error {error} %, taken out{home_made}")
-        }
-        None => "own error not known".to_owned(),
-    };
-    format!("{}{card}; {error}", reference(measurement))
 }
 
 fn corrections(sheet: &Sheet<'_>) -> Section {

@@ -7,18 +7,24 @@ mod html;
 mod json;
 mod layout;
 mod markdown;
+mod measured;
 mod parts;
 mod plainly;
 mod text;
 
+use std::collections::HashSet;
+
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use unicode_width::UnicodeWidthChar;
 
+use super::comparison::tolerance;
 use super::numbers::plain;
 use super::pictures::Picture;
-use crate::readings::{Along, SweepReport};
-use crate::records::{BeforeAfter, Job, Snapshot, pairs};
-use crate::references::supply::SupplyPoint;
+use super::words::MOST_MARKS;
+use crate::readings::SweepReport;
+use crate::records::{BeforeAfter, Job, Label, Snapshot, pairs};
+use crate::references::{Tolerance, same_machine};
 
 pub use html::{MADE_BY_US as HTML_BEGINS, html};
 pub use json::{SCHEMA, json};
@@ -42,10 +48,10 @@ pub struct Sheet<'a> {
     /// The first and the last check of the wiper that say something; one where
     /// there are no two.
     wipers: Vec<(Timestamp, &'a SweepReport)>,
-    /// Speed along the tape, with the snapshot whose band holds.
-    along: Option<(Along, &'a Snapshot)>,
-    /// Speed at several voltages, with the snapshot whose band holds.
-    supply: Option<(Vec<SupplyPoint>, &'a Snapshot)>,
+    /// Speed along the tape.
+    along: Option<parts::AlongTape<'a>>,
+    /// Speed at several voltages.
+    supply: Option<parts::AtVoltages<'a>>,
     /// Measurements that are only counted.
     others: usize,
 }
@@ -57,9 +63,12 @@ impl<'a> Sheet<'a> {
         let (pairs, again) = parts::shown_and_others(&visits);
         let along = parts::along(&job.snapshots, &pairs);
         let supply = parts::supply(&job.snapshots);
-        let shown = visits.iter().flat_map(|it| it.each()).count();
-        let of_places = parts::positioned(&job.snapshots).count();
-        let of_supply = supply.as_ref().map_or(0, |(points, _)| points.len());
+        let of_places = along.iter().flat_map(|it| it.shown.iter().copied());
+        let of_supply = supply.iter().flat_map(|it| it.shown.iter().copied());
+        let of_work = visits.iter().flat_map(|it| it.each());
+        let shown = of_work.chain(of_places).chain(of_supply);
+        let shown: HashSet<&str> = shown.map(|it| it.id.as_str()).collect();
+        let is_other = |it: &&Snapshot| !shown.contains(it.id.as_str());
         Self {
             job,
             file: typed(file, LONGEST_NAME),
@@ -67,10 +76,7 @@ impl<'a> Sheet<'a> {
             zone,
             wipers: parts::wipers(&job.wipers),
             along,
-            others: job
-                .snapshots
-                .len()
-                .saturating_sub(shown + of_places + of_supply),
+            others: job.snapshots.iter().filter(is_other).count(),
             supply,
             turns: parts::turns(&pairs, &visits),
             again: parts::turns(&again, &visits),
@@ -87,14 +93,19 @@ impl<'a> Sheet<'a> {
         zoned.strftime("%Y-%m-%d %H:%M").to_string()
     }
 
-    /// The snapshot whose conditions are told: the newest of the first pair, or
-    /// of all.
-    fn told_of(&self) -> Option<&'a Snapshot> {
-        let of_pair = self
-            .turns
-            .first()
-            .and_then(|it| it.pair.after.or(it.pair.before));
-        of_pair.or(self.job.snapshots.last())
+    /// When it was taken, and that the work had not ended then where that was
+    /// kept later.
+    fn when(&self, of: &Snapshot) -> String {
+        let is_later_after = |it: &&Snapshot| {
+            let is_its = it.machine == of.machine
+                || same_machine(it.machine.as_deref(), of.machine.as_deref());
+            it.label == Label::After && it.taken_at > of.taken_at && is_its
+        };
+        let time = self.time(of.taken_at);
+        match self.job.snapshots.iter().find(is_later_after) {
+            Some(_) => format!("{time}, in front of the after"),
+            None => time,
+        }
     }
 }
 
@@ -106,8 +117,17 @@ struct Turn<'a> {
     pair: BeforeAfter<'a>,
 }
 
+impl Turn<'_> {
+    /// What counts as right for both: the band in force at the end.
+    fn band(&self) -> Tolerance {
+        self.pair.each().last().map(tolerance).unwrap_or_default()
+    }
+}
+
 /// Letters of what somebody typed.
 const LONGEST_NAME: usize = 64;
+const LONGEST_DETAIL: usize = 40;
+const LONGEST_NOTE: usize = 220;
 
 /// A part of the sheet under a head of its own.
 #[derive(Clone, Debug)]
@@ -120,6 +140,13 @@ impl Section {
     /// Facts and a table, which stand beside each other on paper.
     fn is_of_two(&self) -> bool {
         matches!(self.blocks[..], [Block::Facts(_), Block::Table(..)])
+    }
+}
+
+fn section(title: &str, blocks: Vec<Block>) -> Section {
+    Section {
+        title: title.to_owned(),
+        blocks,
     }
 }
 
@@ -137,8 +164,8 @@ enum Block {
     Pictures(Vec<Picture>),
 }
 
-/// What somebody typed, in one line of at most this many letters. No letter of
-/// it moves a cursor, turns what stands beside it round, or breaks a file.
+/// What somebody typed, in one line of at most this many letters. None of them
+/// does harm.
 fn typed(text: &str, most: usize) -> String {
     let mut words = String::new();
     // Longer ones need not be looked at to their end.
@@ -146,7 +173,7 @@ fn typed(text: &str, most: usize) -> String {
         if !words.is_empty() {
             words.push(' ');
         }
-        words.extend(word.chars().take(most + 1).map(harmless));
+        words.extend(without_heaps(word.chars()).take(most + 1));
         if words.len() > 4 * most {
             break;
         }
@@ -154,16 +181,35 @@ fn typed(text: &str, most: usize) -> String {
     super::words::cut(&plain(&words), most)
 }
 
-/// Letters that turn the direction of writing, that are none, or that hang on
-/// the one before without end, are shown as what cannot be shown.
-fn harmless(letter: char) -> char {
-    let turns = matches!(letter, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let is_none = u32::from(letter) & 0xfffe == 0xfffe || matches!(letter, '\u{fdd0}'..='\u{fdef}');
-    let hangs =
-        matches!(letter, '\u{300}'..='\u{36f}' | '\u{1ab0}'..='\u{1aff}' | '\u{20d0}'..='\u{20ff}');
-    if turns || is_none || hangs {
-        char::REPLACEMENT_CHARACTER
-    } else {
-        letter
+/// No more marks on a letter than a writing has, lest they reach the lines above.
+fn without_heaps(letters: impl Iterator<Item = char>) -> impl Iterator<Item = char> {
+    let mut on_one = 0;
+    letters.filter(move |letter| {
+        let hangs = letter.width() == Some(0);
+        on_one = if hangs { on_one + 1 } else { 1 };
+        on_one <= MOST_MARKS
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_typed_stays_as_it_is_but_for_what_does_harm() {
+        for (said, shown) in [
+            ("Gera\u{308}t  4", "Gera\u{308}t 4"),
+            ("e\u{323}\u{302}", "e\u{323}\u{302}"),
+            ("a\u{202e}b\u{1b}", "a\\u202eb\\u001b"),
+            ("\u{5e9}\u{5c1}\u{5b8}", "\u{5e9}\u{5c1}\u{5b8}"),
+        ] {
+            assert_eq!(typed(said, LONGEST_NAME), shown);
+        }
+        let heap = format!("z{}y", "\u{300}".repeat(30));
+        let shown = typed(&heap, LONGEST_NAME);
+        assert!(
+            shown.ends_with('y') && shown.chars().count() <= MOST_MARKS + 1,
+            "{shown}"
+        );
     }
 }

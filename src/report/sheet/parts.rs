@@ -12,7 +12,7 @@ use crate::report::capital;
 use crate::report::words::counted;
 
 /// Other visits that are told. A choice.
-const MOST_AGAIN: usize = 2;
+const MOST_AGAIN: usize = 1;
 
 /// Each with what tells it from the others: speed and direction, and the machine
 /// where there are several among all.
@@ -73,8 +73,13 @@ pub(super) fn told_again(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
         let time = sheet.time(first.taken_at);
         let of_run = turn.name.as_ref().filter(|_| sheet.turns.len() > 1);
         let of_run = of_run.map_or(String::new(), |it| format!(", {it}"));
-        let said = sided(turn)
-            .map(|(side, it)| format!("{}: {}.", capital(side.word()), plainly::of(it).long));
+        let said = sided(turn).map(|(side, it)| {
+            format!(
+                "{}: {}.",
+                capital(side.word()),
+                plainly::of(it, turn.band()).short
+            )
+        });
         let said: Vec<String> = said.collect();
         let said = format!("{time}{of_run}. {}", said.join(" "));
         Some([head.to_owned(), said])
@@ -103,15 +108,53 @@ pub(super) fn wipers(checks: &[WiperCheck]) -> Vec<(Timestamp, &SweepReport)> {
     both.map(|it| (it.at, &it.report)).collect()
 }
 
-/// The newest measurement at each place of the tape, all at one speed and in one
-/// direction.
-pub(super) fn positioned(snapshots: &[Snapshot]) -> impl Iterator<Item = &Snapshot> {
-    let newest = snapshots.iter().rfind(|it| it.position.is_some());
-    let is_at = move |it: &Snapshot, position| {
-        it.position == Some(position) && newest.is_some_and(|newest| newest.run == it.run)
+/// Speed along the tape.
+#[derive(Clone, Debug)]
+pub(super) struct AlongTape<'a> {
+    pub along: Along,
+    /// The newest of it, whose band holds.
+    pub of: &'a Snapshot,
+    /// All that it was measured by.
+    pub shown: Vec<&'a Snapshot>,
+    /// It is one long record in thirds; else places were measured one by one.
+    pub is_of_record: bool,
+}
+
+/// Speed at several voltages.
+#[derive(Clone, Debug)]
+pub(super) struct AtVoltages<'a> {
+    pub points: Vec<SupplyPoint>,
+    /// The newest of it, whose band holds.
+    pub of: &'a Snapshot,
+    /// All that it was measured by.
+    pub shown: Vec<&'a Snapshot>,
+}
+
+/// What was kept of this kind together with the newest of it, newest first: of
+/// one machine, speed, direction and tape, with no work in between.
+fn newest_run(snapshots: &[Snapshot], is_of: impl Fn(&Snapshot) -> bool) -> Vec<&Snapshot> {
+    let is_named = |it: &Snapshot| matches!(it.label, Label::Named(_));
+    let is_of = |it: &Snapshot| is_named(it) && is_of(it);
+    let Some(newest) = snapshots.iter().rposition(is_of) else {
+        return Vec::new();
     };
-    let each = Position::ALL.into_iter();
-    each.filter_map(move |position| snapshots.iter().rfind(|it| is_at(it, position)))
+    let since_work = snapshots[..=newest].iter().rev();
+    since_work
+        .take_while(|it| is_named(it))
+        .filter(|it| is_of(it) && are_comparable(it, &snapshots[newest]))
+        .collect()
+}
+
+/// What differs between the two is not the machine, its speed, its direction or
+/// the reference.
+fn are_comparable(one: &Snapshot, other: &Snapshot) -> bool {
+    let [name, other_name] = [one, other].map(|it| it.machine.as_deref());
+    let of = |it: &Snapshot| it.measurement.conditions.reference;
+    (name == other_name || same_machine(name, other_name))
+        && one.run == other.run
+        && one.tape == other.tape
+        && of(one) == of(other)
+        && one.simulated == other.simulated
 }
 
 /// Speed along the tape: from places that were measured one by one, else from a
@@ -119,40 +162,54 @@ pub(super) fn positioned(snapshots: &[Snapshot]) -> impl Iterator<Item = &Snapsh
 pub(super) fn along<'a>(
     snapshots: &'a [Snapshot],
     turns: &[BeforeAfter<'a>],
-) -> Option<(Along, &'a Snapshot)> {
+) -> Option<AlongTape<'a>> {
+    let run = newest_run(snapshots, |it| it.position.is_some());
     let place = |wanted| {
-        let snapshot = positioned(snapshots).find(|it| it.position == Some(wanted))?;
-        Some((Place::of(snapshot.measurement.speed.as_ref()?)?, snapshot))
+        let mut there = run.iter().filter(|it| it.position == Some(wanted));
+        there.find_map(|it| Some((Place::of(it.measurement.speed.as_ref()?)?, *it)))
     };
-    if let Some(((start, of), (end, _))) = place(Position::Start).zip(place(Position::End)) {
-        let middle = place(Position::Middle).map(|it| it.0);
-        return Some((Along::of(start, middle, end), of));
+    let [start, middle, end] = Position::ALL.map(place);
+    if let Some((start, end)) = start.zip(end) {
+        let shown = [Some(start), middle, Some(end)];
+        return Some(AlongTape {
+            along: Along::of(start.0, middle.map(|it| it.0), end.0),
+            of: run[0],
+            shown: shown.into_iter().flatten().map(|it| it.1).collect(),
+            is_of_record: false,
+        });
     }
     let kept = turns.iter().flat_map(|it| [it.after, it.before]).flatten();
-    let mut long = kept.filter_map(|it| Some((it.measurement.along?, it)));
+    let mut long = kept.filter_map(|it| {
+        Some(AlongTape {
+            along: it.measurement.along?,
+            of: it,
+            shown: vec![it],
+            is_of_record: true,
+        })
+    });
     long.next()
 }
 
-/// The newest run through several voltages: what was kept under names of its
-/// own since the work on the trimmer ended, each voltage once.
-pub(super) fn supply(snapshots: &[Snapshot]) -> Option<(Vec<SupplyPoint>, &Snapshot)> {
+/// The newest run through several voltages, each once.
+pub(super) fn supply(snapshots: &[Snapshot]) -> Option<AtVoltages<'_>> {
+    let run = newest_run(snapshots, |it| point(it).is_some());
     let mut points: Vec<SupplyPoint> = Vec::new();
-    let mut of: Option<&Snapshot> = None;
-    for snapshot in snapshots.iter().rev() {
-        let is_named = matches!(snapshot.label, Label::Named(_));
-        if !is_named && of.is_some() {
-            break;
-        }
-        let Some(point) = point(snapshot).filter(|_| is_named) else {
+    let mut shown = Vec::new();
+    for snapshot in run {
+        let Some(point) = point(snapshot) else {
             continue;
         };
-        let newest = *of.get_or_insert(snapshot);
         let is_known = |it: &SupplyPoint| (it.volts - point.volts).abs() < SAME_SUPPLY;
-        if newest.run == snapshot.run && !points.iter().any(is_known) {
+        if !points.iter().any(is_known) {
             points.push(point);
+            shown.push(snapshot);
         }
     }
-    Some((points, of?)).filter(|(points, _)| points.len() > 1)
+    (points.len() > 1).then(|| AtVoltages {
+        points,
+        of: shown[0],
+        shown,
+    })
 }
 
 fn point(snapshot: &Snapshot) -> Option<SupplyPoint> {
@@ -166,11 +223,74 @@ fn point(snapshot: &Snapshot) -> Option<SupplyPoint> {
 
 #[cfg(test)]
 mod tests {
-    use jiff::tz::TimeZone;
-
     use super::*;
     use crate::records::{Job, pairs};
     use crate::report::comparison::tests::before_and_after;
+    use crate::report::sample;
+    use jiff::tz::TimeZone;
+
+    fn kept(label: Label, change: impl FnOnce(&mut Snapshot)) -> Snapshot {
+        let mut snapshot = Snapshot::new(label, "line in", sample::measurement());
+        change(&mut snapshot);
+        snapshot
+    }
+
+    fn named(change: impl FnOnce(&mut Snapshot)) -> Snapshot {
+        kept(Label::Named("a name".to_owned()), change)
+    }
+
+    fn at(position: Position) -> Snapshot {
+        named(|it| it.position = Some(position))
+    }
+
+    fn with(volts: f64) -> Snapshot {
+        named(|it| it.supply_volts = Some(volts))
+    }
+
+    fn work(label: Label) -> Snapshot {
+        kept(label, |_| {})
+    }
+
+    #[test]
+    fn places_of_one_state_of_one_machine_belong_together() {
+        let whole = || Position::ALL.map(at);
+        let is_told = |all: &[Snapshot]| along(all, &[]).map(|it| it.shown.len());
+        assert_eq!(is_told(&whole()), Some(3));
+        let [start, middle, end] = whole();
+        let worked_on = [start, middle, work(Label::After), end];
+        assert_eq!(is_told(&worked_on), None);
+        for change in [
+            |it: &mut Snapshot| it.machine = Some("another".to_owned()),
+            |it: &mut Snapshot| it.tape = Some("another".to_owned()),
+            |it: &mut Snapshot| it.simulated = true,
+        ] {
+            let mut all = whole();
+            change(&mut all[0]);
+            assert_eq!(is_told(&all), None);
+        }
+        // A whole run in front of the work is one.
+        let mut all = whole().to_vec();
+        all.push(work(Label::After));
+        assert_eq!(is_told(&all), Some(3));
+    }
+
+    #[test]
+    fn voltages_from_both_sides_of_the_work_are_not_mixed() {
+        let volts = |all: &[Snapshot]| {
+            let points = supply(all).map(|it| it.points);
+            points.map(|it| it.iter().map(|it| it.volts).collect::<Vec<_>>())
+        };
+        let all = [
+            with(6.0),
+            with(5.0),
+            work(Label::After),
+            with(4.5),
+            with(4.0),
+        ];
+        assert_eq!(volts(&all), Some(vec![4.0, 4.5]));
+        assert_eq!(volts(&all[..4]), None);
+        assert_eq!(volts(&all[..3]), Some(vec![5.0, 6.0]));
+    }
 
     /// The picture is of the work, and what became of it since is not hidden.
     #[test]

@@ -1,11 +1,12 @@
 //! A speed for the one who owns the machine: no word of the trade, and no more
 //! than may be said.
 
-use crate::readings::{Verdict, Way};
+use crate::readings::{ReferenceKind, Verdict, Way};
 use crate::records::{Label, Snapshot};
+use crate::references::Tolerance;
 use crate::report::comparison;
 use crate::report::numbers::significant;
-use crate::report::words::counted;
+use crate::report::words::{best_uncertainty, counted, with_uncertainty};
 
 /// Seconds of a song.
 const SONG_S: f64 = 180.0;
@@ -21,9 +22,9 @@ pub(super) struct Plainly {
     pub percent: Option<(f64, Option<f64>)>,
 }
 
-/// What is said of this one, in the band that was in force.
-pub(super) fn of(snapshot: &Snapshot) -> Plainly {
-    let verdict = comparison::verdict(snapshot);
+/// What is said of this one in a band.
+pub(super) fn of(snapshot: &Snapshot, band: Tolerance) -> Plainly {
+    let verdict = comparison::verdict_within(snapshot, band);
     let unjudged = |why: &str| Plainly {
         short: "not judged".to_owned(),
         long: format!("not judged: {why}"),
@@ -44,6 +45,7 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
     };
     let is_off = format!("{off} % too {way}");
     let song = song(speed.deviation.ratio(), snapshot.label == Label::Before);
+    let uncertainty = best_uncertainty(speed);
     let (short, long) = match verdict {
         Verdict::NoReading | Verdict::Moving | Verdict::Moved | Verdict::Settling => {
             return unjudged("the speed was moved while it was measured");
@@ -58,19 +60,27 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
         Verdict::InTolerance => ("right".to_owned(), "right".to_owned()),
         Verdict::RightByThisTape => (
             "right by the tape used".to_owned(),
-            "right by the test tape that was used".to_owned(),
+            format!("right by the {}", by_what(snapshot)[1]),
         ),
-        Verdict::TooCloseToSay => (
+        Verdict::TooCloseToSay if uncertainty.is_some_and(|it| it < band.half_width.0) => (
             "at the edge of right".to_owned(),
             "at the edge of what counts as right, too close to say".to_owned(),
         ),
+        // So wide that it may be right as well as wrong by much.
+        Verdict::TooCloseToSay => {
+            let figure = with_uncertainty(speed.deviation.0, uncertainty, true);
+            let said = format!("known too poorly to say: {figure} %");
+            (said.clone(), said)
+        }
         Verdict::OutByThisTape => (
             format!("{is_off} by the tape used"),
-            format!("{is_off} by the test tape that was used: {song}"),
+            format!(
+                "{is_off} by the {}; if that is true, {song}",
+                by_what(snapshot)[1]
+            ),
         ),
         Verdict::Out => (is_off.clone(), format!("{is_off}: {song}")),
     };
-    let uncertainty = speed.stated_uncertainty().map(|it| it.0);
     Plainly {
         short,
         long,
@@ -79,15 +89,26 @@ pub(super) fn of(snapshot: &Snapshot) -> Plainly {
 }
 
 /// What is not known where a verdict holds by one tape only.
-pub(super) const UNKNOWN_TAPE: &str = "How true it is, nobody has said.";
+pub(super) const UNKNOWN_TAPE: &str = "Nobody has said how true that is.";
 
 /// The verdict holds by the tape that was played, and no further.
-pub(super) fn is_by_tape(snapshot: &Snapshot) -> bool {
+pub(super) fn is_by_tape(snapshot: &Snapshot, band: Tolerance) -> bool {
     use Verdict::{OutByThisTape, RightByThisTape};
     matches!(
-        comparison::verdict(snapshot),
+        comparison::verdict_within(snapshot, band),
         OutByThisTape | RightByThisTape
     )
+}
+
+/// What it was measured by: as a head, and in a sentence.
+pub(super) fn by_what(snapshot: &Snapshot) -> [&'static str; 2] {
+    match snapshot.measurement.conditions.kind {
+        ReferenceKind::Tone => ["Test tape", "test tape that was used"],
+        ReferenceKind::Note => ["Note", "note that was played"],
+        ReferenceKind::Passage => ["Passage", "passage that was timed"],
+        ReferenceKind::Marks => ["Marks", "marks that were timed"],
+        ReferenceKind::Recording => ["Copy", "copy that it was compared with"],
+    }
 }
 
 /// What a wrong speed does to a song, or did.
@@ -116,7 +137,7 @@ pub(super) fn wavering(before: &Snapshot, after: &Snapshot) -> Option<&'static s
         is.weighted_two_sigma_uncertainty,
     )?;
     Some(if change.abs() <= known {
-        "Held notes waver as much as before."
+        "No change can be told in how held notes waver."
     } else if change < 0.0 {
         "Held notes waver less than before."
     } else {
@@ -141,6 +162,86 @@ mod tests {
             ..*speed
         };
         snapshot
+    }
+
+    fn in_own_band(snapshot: &Snapshot) -> Plainly {
+        of(snapshot, comparison::tolerance(snapshot))
+    }
+
+    /// In a band of 0.5 %.
+    #[test]
+    fn whatever_was_measured_no_more_is_claimed() {
+        for (deviation, with_reference, short) in [
+            (0.001, Some(0.02), "right"),
+            (0.001, None, "right by the tape used"),
+            (0.49, Some(0.02), "at the edge of right"),
+            (-0.7, Some(0.3), "at the edge of right"),
+            // The ± of a home-made tape.
+            (-2.8, Some(3.0), "known too poorly to say: -2.8 ±3.0 %"),
+            (0.001, Some(3.0), "known too poorly to say: 0.0 ±3.0 %"),
+            (-0.2, Some(0.5), "known too poorly to say: -0.20 ±0.50 %"),
+            (-3.6, Some(3.0), "3.6 % too slow"),
+            (30.0, Some(0.1), "30 % too fast"),
+            (30.0, None, "30 % too fast"),
+            (-30.0, None, "30 % too slow"),
+            (-1.2, None, "1.2 % too slow by the tape used"),
+        ] {
+            let said = in_own_band(&kept(deviation, with_reference));
+            assert_eq!(said.short, short, "{deviation} {with_reference:?}");
+            let expected = with_reference.unwrap_or(0.01);
+            assert_eq!(said.percent, Some((deviation, Some(expected))));
+        }
+        let mut unknown = kept(-1.2, None);
+        let speed = unknown.measurement.speed.as_mut().expect("a speed");
+        speed.uncertainty = None;
+        let said = in_own_band(&unknown);
+        assert_eq!((&*said.short, said.percent), ("not judged", None));
+    }
+
+    #[test]
+    fn both_are_judged_in_the_band_asked_for() {
+        let wide = Tolerance::of_half_width(Percent(1.0));
+        assert_eq!(of(&kept(0.8, Some(0.1)), wide).short, "right");
+        assert_eq!(in_own_band(&kept(0.8, Some(0.1))).short, "0.8 % too fast");
+    }
+
+    #[test]
+    fn it_is_called_what_it_was_measured_by() {
+        let mut timed = kept(-1.2, None);
+        timed.measurement.conditions.kind = ReferenceKind::Passage;
+        let said = in_own_band(&timed).long;
+        let expected = "1.2 % too slow by the passage that was timed; if that is true, a song of \
+                        three minutes lasted 2 seconds longer";
+        assert_eq!(said, expected);
+        timed.measurement.speed = kept(0.1, None).measurement.speed;
+        let said = in_own_band(&timed).long;
+        assert_eq!(said, "right by the passage that was timed");
+    }
+
+    #[test]
+    fn what_is_within_the_uncertainty_is_no_sameness() {
+        let wavering_by = |percent, known| {
+            let mut snapshot = kept(0.0, None);
+            let flutter = &mut snapshot.measurement.flutter;
+            flutter.weighted_two_sigma = Some(Percent(percent));
+            flutter.weighted_two_sigma_uncertainty = known;
+            snapshot
+        };
+        let of = |was, is, known: Option<f64>| {
+            let known = known.map(Percent);
+            wavering(&wavering_by(was, known), &wavering_by(is, known))
+        };
+        let untold = Some("No change can be told in how held notes waver.");
+        assert_eq!(of(0.10, 0.05, Some(0.08)), untold);
+        assert_eq!(
+            of(0.10, 0.05, Some(0.01)),
+            Some("Held notes waver less than before.")
+        );
+        assert_eq!(
+            of(0.05, 0.10, Some(0.01)),
+            Some("Held notes waver more than before.")
+        );
+        assert_eq!(of(0.10, 0.05, None), None);
     }
 
     #[test]
@@ -169,24 +270,24 @@ mod tests {
         ] {
             let mut snapshot = kept(deviation, Some(0.02));
             snapshot.tolerance = Some(Percent(0.1));
-            assert_eq!(of(&snapshot).long, said);
+            assert_eq!(in_own_band(&snapshot).long, said);
         }
     }
 
     #[test]
     fn no_more_is_said_than_is_known() {
-        assert_eq!(of(&kept(0.1, Some(0.1))).short, "right");
-        assert_eq!(of(&kept(0.1, None)).short, "right by the tape used");
-        assert!(of(&kept(-1.2, None)).long.contains("by the test tape"));
-        assert!(is_by_tape(&kept(-1.2, None)) && !is_by_tape(&kept(-1.2, Some(0.1))));
-        assert_eq!(of(&kept(0.45, Some(0.1))).short, "at the edge of right");
+        let said = in_own_band(&kept(-1.2, None)).long;
+        assert!(said.contains("by the test tape"), "{said}");
+        let usual = Tolerance::default();
+        let [unknown, known] = [None, Some(0.1)].map(|it| kept(-1.2, it));
+        assert!(is_by_tape(&unknown, usual) && !is_by_tape(&known, usual));
         let mut here = kept(-1.2, None);
         here.measurement.tell_recorded_here();
         let mut which = kept(-1.2, None);
         let doubt = Caution::told(CautionCode::ReferenceAmbiguous, "two tones");
         which.measurement.cautions.push(doubt);
         for unjudged in [here, which] {
-            let said = of(&unjudged);
+            let said = in_own_band(&unjudged);
             assert!(
                 said.short == "not judged" && said.percent.is_none(),
                 "{said:?}"
@@ -195,6 +296,6 @@ mod tests {
         }
         let mut none = kept(0.0, None);
         none.measurement = sample::without_tone();
-        assert_eq!(of(&none).short, "not measured");
+        assert_eq!(in_own_band(&none).short, "not measured");
     }
 }

@@ -7,7 +7,7 @@ use super::{Block, Section, Sheet, layout};
 use crate::report::words::{COLUMNS, cut, lines_of, padded, width, wrapped};
 
 /// How every one begins.
-pub const BEGINS: &str = "Job sheet\n";
+pub const BEGINS: &str = "Job sheet made by tapewright\n";
 
 /// Where the second of two columns begins.
 const WHAT: usize = 18;

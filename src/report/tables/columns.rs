@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::rows::{Figures, Said, list, middle, moment, table, time};
+use super::rows::{Figures, SIMULATED, Said, list, middle, moment, table, time};
 use super::wiper::{Check, of_checks};
 use super::{Cell, Table};
 use crate::readings::Measurement;
@@ -19,6 +19,7 @@ pub fn of_job(job: &Job) -> Vec<Table> {
     let checks = job.wipers.iter().map(|check| Check {
         at: Some(check.at),
         report: &check.report,
+        simulated: Some(job.simulated),
     });
     let mut tables = vec![the_job(job)];
     tables.extend(of_taken(&taken));
@@ -33,7 +34,11 @@ pub fn of_job(job: &Job) -> Vec<Table> {
 pub fn of_file(report: &FileReport<'_>) -> Vec<Table> {
     let mut tables = of_taken(&[Taken::of_file(report)]);
     if let Some(report) = report.sweep {
-        tables.extend(of_checks(&[Check { at: None, report }]));
+        tables.extend(of_checks(&[Check {
+            at: None,
+            report,
+            simulated: None,
+        }]));
     }
     tables
 }
@@ -65,11 +70,7 @@ fn the_job(job: &Job) -> Table {
         ("last_utc", "when its last line was written", |it| {
             it.last_at.map_or(Cell::None, moment)
         }),
-        (
-            "simulated",
-            "yes: the machine is simulated, and every figure invented",
-            |it| Cell::yes(it.simulated),
-        ),
+        (SIMULATED[0], SIMULATED[1], |it| Cell::yes(it.simulated)),
         ("programs", "versions of the program that wrote it", |it| {
             Cell::Text(it.programs.join(" "))
         }),
@@ -131,6 +132,11 @@ impl<'a> Taken<'a> {
         self.kept(|it| Some(it.label.to_string()))
     }
 
+    fn simulated(&self) -> Cell {
+        self.snapshot
+            .map_or(Cell::None, |it| Cell::yes(it.simulated))
+    }
+
     fn cautions(&self, key: &str, between: &str) -> Cell {
         let all = self.object["cautions"].as_array().into_iter().flatten();
         let said: Vec<&str> = all.filter_map(|it| it[key].as_str()).collect();
@@ -154,11 +160,7 @@ fn readings(taken: &[Taken<'_>]) -> Table {
         ("source", "input or file that it was taken from", |it| {
             it.kept(|it| Some(it.source.as_str()))
         }),
-        (
-            "simulated",
-            "yes: the machine is simulated, and every figure invented",
-            |it| it.snapshot.map_or(Cell::None, |it| Cell::yes(it.simulated)),
-        ),
+        (SIMULATED[0], SIMULATED[1], Taken::simulated),
         ("tape_speed_cm_s", "nominal speed of the tape", |it| {
             Cell::number(it.snapshot.and_then(|it| it.run?.speed_cm_s))
         }),
@@ -292,12 +294,13 @@ fn steps<'a>(
     })
 }
 
-const TIME: &str = "middle of the step, since the beginning of what was measured";
+const TIME: &str = "middle of the step, since the recording, its stretch asked for, or what was measured live began";
 
 fn speed(taken: &[Taken<'_>]) -> Table {
-    let said: [Said<At<'_>>; 4] = [
+    let said: [Said<At<'_>>; 5] = [
         ("snapshot", SNAPSHOT, |it| Cell::text(Some(it.taken.id))),
         ("kept_as", KEPT_AS, |it| it.taken.kept_as()),
+        (SIMULATED[0], SIMULATED[1], |it| it.taken.simulated()),
         ("time_s", TIME, |it| time(it.time)),
         (
             "deviation_percent",
@@ -310,9 +313,10 @@ fn speed(taken: &[Taken<'_>]) -> Table {
 }
 
 fn flutter(taken: &[Taken<'_>]) -> Table {
-    let said: [Said<At<'_>>; 4] = [
+    let said: [Said<At<'_>>; 5] = [
         ("snapshot", SNAPSHOT, |it| Cell::text(Some(it.taken.id))),
         ("kept_as", KEPT_AS, |it| it.taken.kept_as()),
+        (SIMULATED[0], SIMULATED[1], |it| it.taken.simulated()),
         ("time_s", TIME, |it| time(it.time)),
         (
             "weighted_peak_percent",
@@ -332,9 +336,10 @@ struct LineOf<'a> {
 }
 
 fn lines(taken: &[Taken<'_>]) -> Table {
-    let said: [Said<LineOf<'_>>; 4] = [
+    let said: [Said<LineOf<'_>>; 5] = [
         ("snapshot", SNAPSHOT, |it| Cell::text(Some(it.taken.id))),
         ("kept_as", KEPT_AS, |it| it.taken.kept_as()),
+        (SIMULATED[0], SIMULATED[1], |it| it.taken.simulated()),
         (
             "line",
             "which, from 1; the largest weighted share first",
@@ -416,7 +421,7 @@ fn corrections(corrections: &[Correction]) -> Table {
 mod tests {
     use super::*;
     use crate::readings::Track;
-    use crate::records::Label;
+    use crate::records::{Label, WiperCheck};
     use crate::report::sample;
     use crate::report::tables::rows::figures;
     use crate::report::tables::wiper::{SPOTS, WIPER};
@@ -476,6 +481,13 @@ mod tests {
         let snapshot = snapshot();
         let mut job = Job::default();
         job.snapshots = vec![snapshot.clone(), snapshot];
+        job.snapshots[1].simulated = true;
+        job.simulated = true;
+        let mut report = sample::sweep();
+        report.picture.step = Seconds(0.1);
+        report.picture.speed = vec![Some(Percent(1.0))];
+        let at = job.snapshots[0].taken_at;
+        job.wipers = vec![WiperCheck { at, report }];
         let tables = of_job(&job);
         let text = |text: &str| Cell::Text(text.to_owned());
         let is = |table, row, column, expected: Cell| {
@@ -497,8 +509,17 @@ mod tests {
         is("lines", 1, "other_parts", text("belt ×3 0.05"));
         is("speed", 0, "time_s", Cell::Number(1.25));
         is("speed", 3, "deviation_percent", Cell::None);
+        is("speed", 1, "simulated", text("no"));
+        is("speed", 2, "simulated", text("yes"));
+        for table in ["wiper", "wiper_spots", "wiper_speed"] {
+            is(table, 0, "simulated", text("yes"));
+        }
         is("flutter", 1, "weighted_peak_percent", Cell::Number(0.1235));
         for table in &tables {
+            // Each may go its way as a file of its own.
+            let of_figures = !["notes", "corrections"].contains(&table.name);
+            let says = table.columns.iter().any(|it| it.name == "simulated");
+            assert_eq!(says, of_figures, "{}", table.name);
             for row in &table.rows {
                 assert_eq!(row.len(), table.columns.len(), "{}", table.name);
             }

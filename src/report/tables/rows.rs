@@ -9,6 +9,12 @@ use crate::units::Seconds;
 
 /// Name, what stands there, and how it is read off what the row is of.
 pub(super) type Said<T> = (&'static str, &'static str, fn(&T) -> Cell);
+/// Stands in every table of figures, for each becomes a file of its own.
+pub(super) const SIMULATED: [&str; 2] = [
+    "simulated",
+    "yes: the machine is simulated, and every figure invented; empty for a file",
+];
+
 /// Figures, a line each: name, where it is in the object, what stands there.
 pub(super) type Figures = &'static str;
 

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::rows::{Figures, Said, list, middle, moment, table, time};
+use super::rows::{Figures, SIMULATED, Said, list, middle, moment, table, time};
 use super::{Cell, Table};
 use crate::readings::SweepReport;
 use crate::report::json;
@@ -14,6 +14,8 @@ use crate::units::{Percent, Seconds};
 pub(super) struct Check<'a> {
     pub at: Option<Timestamp>,
     pub report: &'a SweepReport,
+    /// `None` for a file.
+    pub simulated: Option<bool>,
 }
 
 /// When, and the speed.
@@ -22,15 +24,23 @@ type Step = (Seconds, Option<Percent>);
 /// Something of one, with its number.
 struct OfCheck<T> {
     check: f64,
+    simulated: Option<bool>,
     it: T,
+}
+
+impl<T> OfCheck<T> {
+    fn simulated(&self) -> Cell {
+        self.simulated.map_or(Cell::None, Cell::yes)
+    }
 }
 
 const CHECK: &str = "which check, from 1";
 
 pub(super) fn of_checks(checks: &[Check<'_>]) -> Vec<Table> {
     let numbered = || (1u32..).map(f64::from).zip(checks);
-    let said: [Said<OfCheck<Check<'_>>>; 3] = [
+    let said: [Said<OfCheck<Check<'_>>>; 4] = [
         ("check", CHECK, |it| Cell::Number(it.check)),
+        (SIMULATED[0], SIMULATED[1], OfCheck::simulated),
         ("taken_utc", "when it ended", |it| {
             it.it.at.map_or(Cell::None, moment)
         }),
@@ -38,22 +48,43 @@ pub(super) fn of_checks(checks: &[Check<'_>]) -> Vec<Table> {
             Cell::number(places(it.it.report.lasted.0, 2))
         }),
     ];
-    let rows = numbered().map(|(check, it)| (OfCheck { check, it: *it }, json::sweep(it.report)));
+    let rows = numbered().map(|(check, it)| {
+        let object = json::sweep(it.report);
+        let simulated = it.simulated;
+        let it = *it;
+        (
+            OfCheck {
+                check,
+                simulated,
+                it,
+            },
+            object,
+        )
+    });
     let wiper = table(["wiper", "a check of the wiper"], &said, WIPER, rows);
 
-    let said: [Said<OfCheck<&str>>; 2] = [
+    let said: [Said<OfCheck<&str>>; 3] = [
         ("check", CHECK, |it| Cell::Number(it.check)),
+        (SIMULATED[0], SIMULATED[1], OfCheck::simulated),
         ("matters", "bad, or slight: too small to matter", |it| {
             Cell::text(Some(it.it))
         }),
     ];
     let rows = numbered().flat_map(|(check, it)| {
         let object = json::sweep(it.report);
+        let simulated = it.simulated;
         let of = |key, it| {
             let found = object[key].as_array().cloned().unwrap_or_default();
-            found
-                .into_iter()
-                .map(move |spot| (OfCheck { check, it }, spot))
+            found.into_iter().map(move |spot| {
+                (
+                    OfCheck {
+                        check,
+                        simulated,
+                        it,
+                    },
+                    spot,
+                )
+            })
         };
         let spots = of("bad_spots", "bad").chain(of("slight_spots", "slight"));
         spots.collect::<Vec<_>>()
@@ -61,8 +92,9 @@ pub(super) fn of_checks(checks: &[Check<'_>]) -> Vec<Table> {
     let names = ["wiper_spots", "a place of the trimmer's track"];
     let spots = table(names, &said, SPOTS, rows);
 
-    let said: [Said<OfCheck<Step>>; 3] = [
+    let said: [Said<OfCheck<Step>>; 4] = [
         ("check", CHECK, |it| Cell::Number(it.check)),
+        (SIMULATED[0], SIMULATED[1], OfCheck::simulated),
         ("time_s", "middle of the step, since it was begun", |it| {
             time(it.it.0)
         }),
@@ -74,9 +106,11 @@ pub(super) fn of_checks(checks: &[Check<'_>]) -> Vec<Table> {
     ];
     let rows = numbered().flat_map(|(check, it)| {
         let picture = &it.report.picture;
+        let simulated = it.simulated;
         let steps = (0u32..).zip(&picture.speed);
         steps.map(move |(nth, value)| OfCheck {
             check,
+            simulated,
             it: (middle(Seconds(0.0), picture.step, nth), *value),
         })
     });
