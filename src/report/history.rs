@@ -204,11 +204,10 @@ impl History<'_> {
             [before, it.after.and_then(|it| of(Side::After, it))]
         });
         let points: Vec<TrendPoint> = points.flatten().collect();
-        let half_width = self.in_force().half_width;
         let run = self.run.map(|it| format!(", {it}")).unwrap_or_default();
         let machine = plain(machine);
         let title = format!("{machine}{run}: speed from job to job, percent from right");
-        trend("trend", &title, &points, half_width.0, zone)
+        trend("trend", &title, &points, self.in_force().half_width.0, zone)
     }
 }
 

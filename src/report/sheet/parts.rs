@@ -9,11 +9,10 @@ use crate::records::{BeforeAfter, Label, Snapshot, WiperCheck};
 use crate::references::same_machine;
 use crate::references::supply::{SAME_SUPPLY, SupplyPoint};
 use crate::report::capital;
-use crate::report::pictures::Side;
 use crate::report::words::counted;
 
 /// Other visits that are told. A choice.
-const MOST_AGAIN: usize = 2;
+const MOST_AGAIN: usize = 1;
 
 /// Each with what tells it from the others: speed and direction, and the machine
 /// where there are several among all.
@@ -74,11 +73,14 @@ pub(super) fn told_again(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
         let time = sheet.time(first.taken_at);
         let of_run = turn.name.as_ref().filter(|_| sheet.turns.len() > 1);
         let of_run = of_run.map_or(String::new(), |it| format!(", {it}"));
-        let tell = |(side, it): (Side, &Snapshot)| {
-            let told = plainly::of(it, turn.band()).long;
-            format!("{}: {told}.", capital(side.word()))
-        };
-        let said: Vec<String> = sided(turn).map(tell).collect();
+        let said = sided(turn).map(|(side, it)| {
+            format!(
+                "{}: {}.",
+                capital(side.word()),
+                plainly::of(it, turn.band()).short
+            )
+        });
+        let said: Vec<String> = said.collect();
         let said = format!("{time}{of_run}. {}", said.join(" "));
         Some([head.to_owned(), said])
     };
@@ -221,43 +223,11 @@ fn point(snapshot: &Snapshot) -> Option<SupplyPoint> {
 
 #[cfg(test)]
 mod tests {
-    use jiff::tz::TimeZone;
-
     use super::*;
     use crate::records::{Job, pairs};
     use crate::report::comparison::tests::before_and_after;
     use crate::report::sample;
-
-    /// The picture is of the work, and what became of it since is not hidden.
-    #[test]
-    fn a_machine_that_came_again_is_told_as_it_is_now() {
-        let (before, after) = before_and_after();
-        let zone = TimeZone::UTC;
-        let mut job = Job::default();
-        let mut again = before.clone();
-        again.taken_at = "2027-03-01T11:05:00Z".parse().expect("a time");
-        job.snapshots = vec![before, after, again.clone()];
-        let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
-        assert_eq!(sheet.turns.len(), 1);
-        assert_eq!(sheet.turns[0].pair, pairs(&job.snapshots)[0]);
-        assert_eq!(sheet.others, 0);
-        let [head, said] = &told_again(&sheet)[0];
-        assert_eq!(head, "Later visit");
-        let expected = "2027-03-01 11:05. Before: 1.2 % too slow";
-        assert!(said.starts_with(expected), "{said}");
-        let text = crate::report::sheet::text(&sheet);
-        assert!(text.contains("Later visit     2027-03-01 11:05"), "{text}");
-
-        let mut left = job.snapshots[1].clone();
-        left.taken_at = "2027-03-01T12:05:00Z".parse().expect("a time");
-        job.snapshots.push(left);
-        let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
-        assert_eq!(sheet.turns[0].pair.before, Some(&again));
-        let [head, said] = &told_again(&sheet)[0];
-        assert_eq!(head, "Earlier visit");
-        assert!(said.starts_with("2026-03-01 11:05. Before: "), "{said}");
-        assert!(said.contains(". After: "), "{said}");
-    }
+    use jiff::tz::TimeZone;
 
     fn kept(label: Label, change: impl FnOnce(&mut Snapshot)) -> Snapshot {
         let mut snapshot = Snapshot::new(label, "line in", sample::measurement());
@@ -320,5 +290,36 @@ mod tests {
         assert_eq!(volts(&all), Some(vec![4.0, 4.5]));
         assert_eq!(volts(&all[..4]), None);
         assert_eq!(volts(&all[..3]), Some(vec![5.0, 6.0]));
+    }
+
+    /// The picture is of the work, and what became of it since is not hidden.
+    #[test]
+    fn a_machine_that_came_again_is_told_as_it_is_now() {
+        let (before, after) = before_and_after();
+        let zone = TimeZone::UTC;
+        let mut job = Job::default();
+        let mut again = before.clone();
+        again.taken_at = "2027-03-01T11:05:00Z".parse().expect("a time");
+        job.snapshots = vec![before, after, again.clone()];
+        let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
+        assert_eq!(sheet.turns.len(), 1);
+        assert_eq!(sheet.turns[0].pair, pairs(&job.snapshots)[0]);
+        assert_eq!(sheet.others, 0);
+        let [head, said] = &told_again(&sheet)[0];
+        assert_eq!(head, "Later visit");
+        let expected = "2027-03-01 11:05. Before: 1.2 % too slow";
+        assert!(said.starts_with(expected), "{said}");
+        let text = crate::report::sheet::text(&sheet);
+        assert!(text.contains("Later visit     2027-03-01 11:05"), "{text}");
+
+        let mut left = job.snapshots[1].clone();
+        left.taken_at = "2027-03-01T12:05:00Z".parse().expect("a time");
+        job.snapshots.push(left);
+        let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
+        assert_eq!(sheet.turns[0].pair.before, Some(&again));
+        let [head, said] = &told_again(&sheet)[0];
+        assert_eq!(head, "Earlier visit");
+        assert!(said.starts_with("2026-03-01 11:05. Before: "), "{said}");
+        assert!(said.contains(". After: "), "{said}");
     }
 }
