@@ -106,17 +106,20 @@ fn numbered<'a>(all: &[Numbered<'a>], number: usize) -> Result<Numbered<'a>, Fai
 
 /// The two that [`records::newest_pair`] finds, with their numbers.
 fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered<'a>), Failure> {
-    let all: Vec<&Snapshot> = snapshots.iter().map(|it| it.1).collect();
-    records::newest_pair(&all)
-        .map(|[before, after]| (snapshots[before], snapshots[after]))
-        .ok_or_else(|| {
-            Failure::new(
-                Exit::Usage,
-                if snapshots.is_empty() {
-                    "nothing is kept yet, so there is nothing to compare; tapewright watch keeps a before (b) and an after (a)"
-                } else {
-                    "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows"
-                },
-            )
-        })
+    let both = records::newest_pair(snapshots.iter().map(|(_, snapshot)| *snapshot));
+    let number = |wanted: &Snapshot| {
+        let mut all = snapshots.iter().copied();
+        all.find(|(_, it)| std::ptr::eq(*it, wanted))
+    };
+    let both = both.and_then(|[before, after]| Some((number(before)?, number(after)?)));
+    both.ok_or_else(|| {
+        Failure::new(
+            Exit::Usage,
+            if snapshots.is_empty() {
+                "nothing is kept yet, so there is nothing to compare; tapewright watch keeps a before (b) and an after (a)"
+            } else {
+                "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows"
+            },
+        )
+    })
 }

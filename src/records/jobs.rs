@@ -4,11 +4,14 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use jiff::tz::TimeZone;
+
 use super::cards::plain_name;
 use super::job::{Job, JobFile};
 use super::lines::{LinesError, LinesWarning};
 use super::places::{Kind, Places};
 use super::record::Record;
+use super::snapshot::Snapshot;
 
 /// Longer names of files are cut: some file systems take no more than 255
 /// bytes, and the end of a torn file's name wants room too.
@@ -127,22 +130,30 @@ pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
     found
 }
 
-/// What an earlier version kept in its one record, as a job a day.
-pub fn of_record(places: &Places, kind: Kind) -> Vec<Job> {
-    let path = places.record(kind).unwrap_or_default();
-    let Ok((record, _)) = Record::open(&path) else {
-        return Vec::new();
+/// What an earlier version kept in its one record, as a job a day of this zone;
+/// with what is odd about the record.
+pub fn of_record(
+    places: &Places,
+    kind: Kind,
+    zone: &TimeZone,
+) -> Result<(Vec<Job>, Vec<LinesWarning>), LinesError> {
+    let Some(path) = places.record(kind) else {
+        return Ok((Vec::new(), Vec::new()));
     };
+    let (record, warnings) = Record::open(&path)?;
     let file = path.file_name().unwrap_or_default().to_string_lossy();
+    let mut snapshots: Vec<&Snapshot> = record.list().iter().collect();
+    snapshots.sort_by_key(|it| it.taken_at);
     let mut days: BTreeMap<String, Job> = BTreeMap::new();
-    for snapshot in record.list() {
-        let day = snapshot.taken_at.strftime("%Y-%m-%d").to_string();
+    for snapshot in snapshots {
+        let local = snapshot.taken_at.to_zoned_datetime(zone.clone());
+        let day = local.strftime("%Y-%m-%d").to_string();
         let job = days.entry(day.clone()).or_default();
         job.name = format!("{file} of {day}");
         job.simulated |= snapshot.simulated;
         job.snapshots.push(snapshot.clone());
     }
-    days.into_values().collect()
+    Ok((days.into_values().collect(), warnings))
 }
 
 fn is_job_file(path: &Path) -> bool {
@@ -153,7 +164,8 @@ fn is_job_file(path: &Path) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::Entry;
+    use crate::readings::Measurement;
+    use crate::records::{Entry, Label};
 
     #[test]
     fn no_name_leads_out_of_the_folder() {
@@ -222,6 +234,43 @@ mod tests {
             let refused = NoJob::NoName(none.to_owned());
             assert_eq!(find(&places, &both, none), Err(refused));
         }
+    }
+
+    /// Work that begins in front of midnight UTC and ends behind it is of one day
+    /// where it was done.
+    #[test]
+    fn the_record_is_parted_by_the_days_of_the_bench_and_its_faults_are_told() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let path = places.record(Kind::Measured).expect("a path");
+        let (mut record, _) = Record::open(&path).expect("free");
+        for time in ["2026-03-02T00:30:00Z", "2026-03-01T23:30:00Z"] {
+            let mut snapshot = Snapshot::new(Label::Before, "line in", Measurement::default());
+            snapshot.taken_at = time.parse().expect("a time");
+            record.append(&snapshot).expect("room");
+        }
+        let days = |hours| {
+            let zone = TimeZone::fixed(jiff::tz::offset(hours));
+            let (jobs, warnings) = of_record(&places, Kind::Measured, &zone).expect("readable");
+            let times = |it: &Job| {
+                it.snapshots
+                    .iter()
+                    .map(|it| it.taken_at)
+                    .collect::<Vec<_>>()
+            };
+            assert!(jobs.iter().all(|it| times(it).is_sorted()));
+            let days = jobs.iter().map(|it| (it.name.clone(), it.snapshots.len()));
+            (days.collect::<Vec<_>>(), warnings.len())
+        };
+        let east = vec![("snapshots.jsonl of 2026-03-02".to_owned(), 2)];
+        assert_eq!(days(2), (east, 0));
+        assert_eq!(days(0).0.len(), 2);
+        let mut text = fs::read_to_string(&path).expect("there");
+        text.push_str("{\"schema\":\"tapewright.snapshot/1\",\"odd\":1}\n");
+        fs::write(&path, text).expect("room");
+        assert_eq!(days(2).1, 1);
+        fs::write(&path, "Dear aunt\n").expect("room");
+        assert!(of_record(&places, Kind::Measured, &TimeZone::UTC).is_err());
     }
 
     /// Who puts a link among the jobs could have any file read and written.

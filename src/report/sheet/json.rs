@@ -131,7 +131,7 @@ pub fn json(sheet: &Sheet<'_>) -> String {
         opened_at: job.opened_at,
         last_at: job.last_at,
         programs: &job.programs,
-        runs: sheet.turns.iter().map(run).collect(),
+        runs: sheet.turns.iter().chain(&sheet.again).map(run).collect(),
         wiper: sheet.wipers.iter().map(|(at, it)| wiper(*at, it)).collect(),
         along: sheet.along.as_ref().map(along),
         supply_points: supply(sheet),

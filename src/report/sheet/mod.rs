@@ -11,6 +11,7 @@ mod measured;
 mod parts;
 mod plainly;
 mod text;
+mod visits;
 
 use std::collections::HashSet;
 
@@ -24,7 +25,7 @@ use super::pictures::Picture;
 use super::words::MOST_MARKS;
 use crate::readings::SweepReport;
 use crate::records::{BeforeAfter, Job, Label, Snapshot, pairs};
-use crate::references::{Tolerance, same_machine};
+use crate::references::Tolerance;
 
 pub use html::{MADE_BY_US as HTML_BEGINS, html};
 pub use json::{SCHEMA, json};
@@ -43,6 +44,8 @@ pub struct Sheet<'a> {
     zone: &'a TimeZone,
     /// A before and an after for each speed and direction.
     turns: Vec<Turn<'a>>,
+    /// Their other visits, which are told in words.
+    again: Vec<Turn<'a>>,
     /// The first and the last check of the wiper that say something; one where
     /// there are no two.
     wipers: Vec<(Timestamp, &'a SweepReport)>,
@@ -57,12 +60,13 @@ pub struct Sheet<'a> {
 impl<'a> Sheet<'a> {
     /// The sheet of a job that lies in a file of this name.
     pub fn of(job: &'a Job, file: &str, workshop: Option<&'a str>, zone: &'a TimeZone) -> Self {
-        let pairs = pairs(&job.snapshots);
+        let visits = pairs(&job.snapshots);
+        let (pairs, again) = parts::shown_and_others(&visits);
         let along = parts::along(&job.snapshots, &pairs);
         let supply = parts::supply(&job.snapshots);
         let of_places = along.iter().flat_map(|it| it.shown.iter().copied());
         let of_supply = supply.iter().flat_map(|it| it.shown.iter().copied());
-        let of_work = pairs.iter().flat_map(|it| it.each());
+        let of_work = visits.iter().flat_map(|it| it.each());
         let shown = of_work.chain(of_places).chain(of_supply);
         let shown: HashSet<&str> = shown.map(|it| it.id.as_str()).collect();
         let is_other = |it: &&Snapshot| !shown.contains(it.id.as_str());
@@ -76,6 +80,7 @@ impl<'a> Sheet<'a> {
             others: job.snapshots.iter().filter(is_other).count(),
             supply,
             turns: parts::turns(&pairs),
+            again: parts::turns(&again),
         }
     }
 
@@ -89,18 +94,16 @@ impl<'a> Sheet<'a> {
         zoned.strftime("%Y-%m-%d %H:%M").to_string()
     }
 
-    /// When it was taken, and that the work had not ended then where that was
-    /// kept later.
+    /// When it was taken, and that the work had not ended then where its after
+    /// was kept later.
     fn when(&self, of: &Snapshot) -> String {
-        let is_later_after = |it: &&Snapshot| {
-            let is_its = it.machine == of.machine
-                || same_machine(it.machine.as_deref(), of.machine.as_deref());
-            it.label == Label::After && it.taken_at > of.taken_at && is_its
-        };
+        let is_later = |it: &&Snapshot| it.taken_at > of.taken_at && it.is_alike(of);
+        let of_work = |it: &&Snapshot| !matches!(it.label, Label::Named(_));
+        let mut later = self.job.snapshots.iter().filter(is_later);
         let time = self.time(of.taken_at);
-        match self.job.snapshots.iter().find(is_later_after) {
-            Some(_) => format!("{time}, in front of the after"),
-            None => time,
+        match later.find(of_work).map(|it| &it.label) {
+            Some(Label::After) => format!("{time}, in front of the after"),
+            _ => time,
         }
     }
 }

@@ -7,6 +7,7 @@ use crate::readings::{Along, Place, Position, SweepReport, SweepVerdict};
 use crate::records::{BeforeAfter, Label, Snapshot, WiperCheck};
 use crate::references::same_machine;
 use crate::references::supply::{SAME_SUPPLY, SupplyPoint};
+use crate::report::comparison::is_one_reference;
 
 /// Each with what tells it from the others: speed and direction, and the machine
 /// where there are several.
@@ -30,6 +31,26 @@ pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
         pair: *pair,
     })
     .collect()
+}
+
+/// Of each machine, speed and direction the newest visit that has a before and
+/// an after, or the newest where none has; and all the others.
+pub(super) fn shown_and_others<'a>(
+    visits: &[BeforeAfter<'a>],
+) -> (Vec<BeforeAfter<'a>>, Vec<BeforeAfter<'a>>) {
+    let rank = |nth: usize| {
+        (
+            visits[nth].before.is_some() && visits[nth].after.is_some(),
+            nth,
+        )
+    };
+    let is_shown = |nth: &usize| {
+        let mut alike = (0..visits.len()).filter(|it| visits[*it].is_alike(visits[*nth]));
+        alike.all(|it| rank(it) <= rank(*nth))
+    };
+    let (shown, others): (Vec<usize>, Vec<usize>) = (0..visits.len()).partition(is_shown);
+    let those = |all: Vec<usize>| all.into_iter().map(|nth| visits[nth]).collect();
+    (those(shown), those(others))
 }
 
 /// The first check that says something and the last; the last of all where none
@@ -80,16 +101,11 @@ fn newest_run(snapshots: &[Snapshot], is_of: impl Fn(&Snapshot) -> bool) -> Vec<
         .collect()
 }
 
-/// What differs between the two is not the machine, its speed, its direction or
-/// the reference.
+/// What differs between the two is neither the machine, its speed and direction
+/// nor the reference.
 fn are_comparable(one: &Snapshot, other: &Snapshot) -> bool {
-    let [name, other_name] = [one, other].map(|it| it.machine.as_deref());
-    let of = |it: &Snapshot| it.measurement.conditions.reference;
-    (name == other_name || same_machine(name, other_name))
-        && one.run == other.run
-        && one.tape == other.tape
-        && of(one) == of(other)
-        && one.simulated == other.simulated
+    let is_one_reference = is_one_reference(one, other) != Some(false);
+    one.is_alike(other) && is_one_reference && one.tape == other.tape
 }
 
 /// Speed along the tape: from places that were measured one by one, else from a
