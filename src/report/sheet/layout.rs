@@ -4,10 +4,9 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::drawn::{MOST_TOLD, MOST_TURNS, checks, drawn, most_told, scales, sided, where_along};
-use super::parts::told_again;
 use super::{
     Block, LONGEST_DETAIL, LONGEST_NAME, LONGEST_NOTE, Section, Sheet, Turn, measured, plainly,
-    section, typed,
+    section, typed, visits,
 };
 use crate::records::{About, Job, Snapshot};
 use crate::references::supply::SupplyJudgement;
@@ -160,7 +159,7 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
             lead.extend(waver.map(|it| [format!("Steadiness{of_run}"), it.to_owned()]));
         }
     }
-    lead.extend(told_again(sheet));
+    lead.extend(visits::told_again(sheet));
     let shown = sheet.turns.iter().take(MOST_TURNS);
     let mut shown = shown.flat_map(|turn| turn.pair.each().map(|it| (it, turn.band())));
     if let Some((it, _)) = shown.find(|(it, band)| plainly::is_by_tape(it, *band)) {

@@ -11,6 +11,7 @@ mod measured;
 mod parts;
 mod plainly;
 mod text;
+mod visits;
 
 use std::collections::HashSet;
 
@@ -24,7 +25,7 @@ use super::pictures::Picture;
 use super::words::MOST_MARKS;
 use crate::readings::SweepReport;
 use crate::records::{BeforeAfter, Job, Label, Snapshot, pairs};
-use crate::references::{Tolerance, same_machine};
+use crate::references::Tolerance;
 
 pub use html::{MADE_BY_US as HTML_BEGINS, html};
 pub use json::{SCHEMA, json};
@@ -93,18 +94,16 @@ impl<'a> Sheet<'a> {
         zoned.strftime("%Y-%m-%d %H:%M").to_string()
     }
 
-    /// When it was taken, and that the work had not ended then where that was
-    /// kept later.
+    /// When it was taken, and that the work had not ended then where its after
+    /// was kept later.
     fn when(&self, of: &Snapshot) -> String {
-        let is_later_after = |it: &&Snapshot| {
-            let is_its = it.machine == of.machine
-                || same_machine(it.machine.as_deref(), of.machine.as_deref());
-            it.label == Label::After && it.taken_at > of.taken_at && is_its
-        };
+        let is_later = |it: &&Snapshot| it.taken_at > of.taken_at && it.is_alike(of);
+        let of_work = |it: &&Snapshot| !matches!(it.label, Label::Named(_));
+        let mut later = self.job.snapshots.iter().filter(is_later);
         let time = self.time(of.taken_at);
-        match self.job.snapshots.iter().find(is_later_after) {
-            Some(_) => format!("{time}, in front of the after"),
-            None => time,
+        match later.find(of_work).map(|it| &it.label) {
+            Some(Label::After) => format!("{time}, in front of the after"),
+            _ => time,
         }
     }
 }

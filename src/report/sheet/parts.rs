@@ -2,25 +2,20 @@
 
 use jiff::Timestamp;
 
-use super::drawn::sided;
-use super::{LONGEST_NAME, Sheet, Turn, plainly, typed};
+use super::{LONGEST_NAME, Turn, typed};
 use crate::readings::{Along, Place, Position, SweepReport, SweepVerdict};
 use crate::records::{BeforeAfter, Label, Snapshot, WiperCheck};
 use crate::references::same_machine;
 use crate::references::supply::{SAME_SUPPLY, SupplyPoint};
-use crate::report::capital;
-use crate::report::words::counted;
-
-/// Other visits that are told. A choice.
-const MOST_AGAIN: usize = 1;
+use crate::report::comparison::is_one_reference;
 
 /// Each with what tells it from the others: speed and direction, and the machine
-/// where there are several among all.
-pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>], all: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
+/// where there are several.
+pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
     let first = |pair: &BeforeAfter<'a>| pair.each().next();
     let machine = |pair: &BeforeAfter<'a>| first(pair).and_then(|it| it.machine.as_deref());
-    let of_first = all.first().and_then(machine);
-    let are_several = all
+    let of_first = pairs.first().and_then(machine);
+    let are_several = pairs
         .iter()
         .any(|it| !same_machine(machine(it), of_first) && machine(it) != of_first);
     let name = |pair: &BeforeAfter<'a>| {
@@ -56,45 +51,6 @@ pub(super) fn shown_and_others<'a>(
     let (shown, others): (Vec<usize>, Vec<usize>) = (0..visits.len()).partition(is_shown);
     let those = |all: Vec<usize>| all.into_iter().map(|nth| visits[nth]).collect();
     (those(shown), those(others))
-}
-
-/// The other visits in words, the newest first.
-pub(super) fn told_again(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
-    let tell = |turn: &Turn<'_>| {
-        let first = turn.pair.each().next()?;
-        let shown = sheet.turns.iter().find(|it| it.pair.is_alike(turn.pair));
-        let shown = shown.and_then(|it| it.pair.each().next());
-        let is_later = shown.is_some_and(|it| it.taken_at < first.taken_at);
-        let head = if is_later {
-            "Later visit"
-        } else {
-            "Earlier visit"
-        };
-        let time = sheet.time(first.taken_at);
-        let of_run = turn.name.as_ref().filter(|_| sheet.turns.len() > 1);
-        let of_run = of_run.map_or(String::new(), |it| format!(", {it}"));
-        let said = sided(turn).map(|(side, it)| {
-            format!(
-                "{}: {}.",
-                capital(side.word()),
-                plainly::of(it, turn.band()).short
-            )
-        });
-        let said: Vec<String> = said.collect();
-        let said = format!("{time}{of_run}. {}", said.join(" "));
-        Some([head.to_owned(), said])
-    };
-    let mut told: Vec<[String; 2]> = sheet.again.iter().rev().filter_map(tell).collect();
-    let more = told.len().saturating_sub(MOST_AGAIN);
-    if more > 0 {
-        told.truncate(MOST_AGAIN);
-        let more = counted(more as u64, "more", "more");
-        told.push([
-            "Other visits".to_owned(),
-            format!("{more} in {}.", sheet.file),
-        ]);
-    }
-    told
 }
 
 /// The first check that says something and the last; the last of all where none
@@ -145,16 +101,11 @@ fn newest_run(snapshots: &[Snapshot], is_of: impl Fn(&Snapshot) -> bool) -> Vec<
         .collect()
 }
 
-/// What differs between the two is not the machine, its speed, its direction or
-/// the reference.
+/// What differs between the two is neither the machine, its speed and direction
+/// nor the reference.
 fn are_comparable(one: &Snapshot, other: &Snapshot) -> bool {
-    let [name, other_name] = [one, other].map(|it| it.machine.as_deref());
-    let of = |it: &Snapshot| it.measurement.conditions.reference;
-    (name == other_name || same_machine(name, other_name))
-        && one.run == other.run
-        && one.tape == other.tape
-        && of(one) == of(other)
-        && one.simulated == other.simulated
+    let is_one_reference = is_one_reference(one, other) != Some(false);
+    one.is_alike(other) && is_one_reference && one.tape == other.tape
 }
 
 /// Speed along the tape: from places that were measured one by one, else from a
@@ -224,10 +175,7 @@ fn point(snapshot: &Snapshot) -> Option<SupplyPoint> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Job, pairs};
-    use crate::report::comparison::tests::before_and_after;
     use crate::report::sample;
-    use jiff::tz::TimeZone;
 
     fn kept(label: Label, change: impl FnOnce(&mut Snapshot)) -> Snapshot {
         let mut snapshot = Snapshot::new(label, "line in", sample::measurement());
@@ -290,36 +238,5 @@ mod tests {
         assert_eq!(volts(&all), Some(vec![4.0, 4.5]));
         assert_eq!(volts(&all[..4]), None);
         assert_eq!(volts(&all[..3]), Some(vec![5.0, 6.0]));
-    }
-
-    /// The picture is of the work, and what became of it since is not hidden.
-    #[test]
-    fn a_machine_that_came_again_is_told_as_it_is_now() {
-        let (before, after) = before_and_after();
-        let zone = TimeZone::UTC;
-        let mut job = Job::default();
-        let mut again = before.clone();
-        again.taken_at = "2027-03-01T11:05:00Z".parse().expect("a time");
-        job.snapshots = vec![before, after, again.clone()];
-        let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
-        assert_eq!(sheet.turns.len(), 1);
-        assert_eq!(sheet.turns[0].pair, pairs(&job.snapshots)[0]);
-        assert_eq!(sheet.others, 0);
-        let [head, said] = &told_again(&sheet)[0];
-        assert_eq!(head, "Later visit");
-        let expected = "2027-03-01 11:05. Before: 1.2 % too slow";
-        assert!(said.starts_with(expected), "{said}");
-        let text = crate::report::sheet::text(&sheet);
-        assert!(text.contains("Later visit     2027-03-01 11:05"), "{text}");
-
-        let mut left = job.snapshots[1].clone();
-        left.taken_at = "2027-03-01T12:05:00Z".parse().expect("a time");
-        job.snapshots.push(left);
-        let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
-        assert_eq!(sheet.turns[0].pair.before, Some(&again));
-        let [head, said] = &told_again(&sheet)[0];
-        assert_eq!(head, "Earlier visit");
-        assert!(said.starts_with("2026-03-01 11:05. Before: "), "{said}");
-        assert!(said.contains(". After: "), "{said}");
     }
 }
