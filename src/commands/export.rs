@@ -23,6 +23,17 @@ impl Export<'_> {
     /// Writes tables into files whose names begin with `stem`; nothing where one
     /// of them is there and stays.
     pub(super) fn write(self, stem: &str, tables: &[Table]) -> Result<Vec<PathBuf>, Failure> {
+        self.write_noting(stem, tables, || ())
+    }
+
+    /// The same; `note` is called once nothing is in the way, before anything is
+    /// written.
+    pub(super) fn write_noting(
+        self,
+        stem: &str,
+        tables: &[Table],
+        note: impl FnOnce(),
+    ) -> Result<Vec<PathBuf>, Failure> {
         let files = match self.format {
             TablesFormat::Json => vec![(format!("{stem}.json"), tables::json(tables) + "\n")],
             TablesFormat::Csv => tables
@@ -39,6 +50,7 @@ impl Export<'_> {
             return Err(exists(path));
         }
         fs::create_dir_all(self.folder).map_err(|error| cannot(self.folder, &error))?;
+        note();
         let mut paths = Vec::new();
         for (path, text) in files {
             put(&path, text.as_bytes(), self.replace)?;
@@ -73,10 +85,10 @@ fn cannot(path: &Path, error: &io::Error) -> Failure {
     )
 }
 
-/// A name for the tables of each recording, in their order: that of its file made
-/// plain, each another one.
-pub(super) fn stems(files: &[PathBuf]) -> Vec<String> {
-    let mut taken = HashSet::new();
+/// A name for the tables of each recording, in their order: one that it has
+/// already, else that of its file made plain, each another one.
+pub(super) fn stems(files: &[PathBuf], had: &[Option<String>]) -> Vec<String> {
+    let mut taken: HashSet<String> = had.iter().flatten().cloned().collect();
     let mut stem = |path: &PathBuf| {
         let name = path.file_stem().unwrap_or_default().to_string_lossy();
         let plain = jobs::file_name(&name);
@@ -89,7 +101,9 @@ pub(super) fn stems(files: &[PathBuf]) -> Vec<String> {
         let free = names.find(|name| taken.insert(name.clone()));
         free.unwrap_or_default()
     };
-    files.iter().map(&mut stem).collect()
+    let both = files.iter().zip(had);
+    both.map(|(path, had)| had.clone().unwrap_or_else(|| stem(path)))
+        .collect()
 }
 
 #[cfg(test)]
@@ -108,7 +122,7 @@ mod tests {
             "x\u{1b}[2J\u{202e}.wav",
             "---.wav",
         ];
-        let names = stems(&files.map(PathBuf::from));
+        let names = stems(&files.map(PathBuf::from), &[const { None }; 8]);
         let expected = [
             "side-a",
             "side-a-2",
@@ -120,5 +134,8 @@ mod tests {
             "recording-2",
         ];
         assert_eq!(names, expected);
+        let files = ["new/a.wav", "a.wav", "b/a.wav"].map(PathBuf::from);
+        let had = [None, Some("a".to_owned()), None];
+        assert_eq!(stems(&files, &had), ["a-2", "a", "a-3"]);
     }
 }

@@ -24,6 +24,10 @@ pub enum Label {
     Named(String),
 }
 
+/// Steps of a track that are kept, a choice: each is narrower than a line in a
+/// picture as wide as a page, and a job of many recordings stays small.
+const KEPT_STEPS: usize = 1200;
+
 /// One kept measurement.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
@@ -76,8 +80,10 @@ pub struct Snapshot {
 
 impl Snapshot {
     /// A snapshot taken now, without machine and note, of a real source.
-    pub fn new(label: Label, source: impl Into<String>, measurement: Measurement) -> Self {
+    pub fn new(label: Label, source: impl Into<String>, mut measurement: Measurement) -> Self {
         let taken_at = Timestamp::now();
+        let track = measurement.track.take();
+        measurement.track = track.map(|it| it.shortened(KEPT_STEPS));
         Self {
             id: new_id(taken_at),
             label,

@@ -61,16 +61,21 @@ struct Head {
     of: String,
 }
 
+/// A line has one of the two.
 #[derive(Serialize)]
 struct NewLine<'a, T> {
     stamp: &'a Stamp,
-    done: &'a T,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    begun: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    done: Option<&'a T>,
 }
 
 #[derive(Deserialize)]
 struct KeptLine<T> {
     stamp: Stamp,
-    done: T,
+    begun: Option<String>,
+    done: Option<T>,
 }
 
 /// Why nothing can be kept.
@@ -100,6 +105,8 @@ pub struct Unfinished<T> {
     /// Where the line of a stamp begins, by its digest. The lines stay on the
     /// disk, so that memory does not grow with what is done.
     lines: HashMap<u64, u64>,
+    /// What was begun for a file, by the digest of its name.
+    begun: HashMap<u64, String>,
     of: PhantomData<T>,
 }
 
@@ -132,6 +139,7 @@ impl<T: Serialize + DeserializeOwned> Unfinished<T> {
             file,
             saved: Instant::now(),
             lines: HashMap::new(),
+            begun: HashMap::new(),
             of: PhantomData,
         };
         let whole = if go_on {
@@ -143,6 +151,7 @@ impl<T: Serialize + DeserializeOwned> Unfinished<T> {
         unfinished.file.set_len(whole)?;
         if whole == 0 {
             unfinished.lines.clear();
+            unfinished.begun.clear();
             let (schema, of) = (SCHEMA.to_owned(), work.to_owned());
             unfinished.write(&Head { schema, of })?;
         }
@@ -166,7 +175,12 @@ impl<T: Serialize + DeserializeOwned> Unfinished<T> {
                     return Ok(0);
                 }
             } else if let Ok(kept) = serde_json::from_slice::<KeptLine<T>>(&line) {
-                self.lines.insert(digest(&kept.stamp), at);
+                if let Some(begun) = kept.begun {
+                    self.begun.insert(digest(&kept.stamp.file), begun);
+                }
+                if kept.done.is_some() {
+                    self.lines.insert(digest(&kept.stamp), at);
+                }
             }
             at += length;
         }
@@ -177,9 +191,10 @@ impl<T: Serialize + DeserializeOwned> Unfinished<T> {
         &self.path
     }
 
-    /// How many parts are done.
-    pub fn count(&self) -> usize {
-        self.lines.len()
+    /// How many of these are done and still the same.
+    pub fn count(&self, of: impl IntoIterator<Item = Stamp>) -> usize {
+        let of = of.into_iter();
+        of.filter(|it| self.lines.contains_key(&digest(it))).count()
     }
 
     /// What came of this file, if it was finished and is still the same.
@@ -190,12 +205,28 @@ impl<T: Serialize + DeserializeOwned> Unfinished<T> {
         let mut line = Vec::new();
         BufReader::new(file).read_until(b'\n', &mut line).ok()?;
         let kept: KeptLine<T> = serde_json::from_slice(&line).ok()?;
-        (kept.stamp == *stamp).then_some(kept.done)
+        kept.done.filter(|_| kept.stamp == *stamp)
+    }
+
+    /// What this work has begun to leave behind for this file, whatever has
+    /// become of the file since.
+    pub fn begun(&self, stamp: &Stamp) -> Option<&str> {
+        self.begun.get(&digest(&stamp.file)).map(String::as_str)
+    }
+
+    /// Notes, before it is there, what this work leaves behind for a file: when
+    /// it is gone on with, that is its own.
+    pub fn begin(&mut self, stamp: &Stamp, leaving: &str) -> io::Result<()> {
+        let begun = Some(leaving);
+        let done = None::<&T>;
+        self.write(&NewLine { stamp, begun, done })?;
+        self.save()
     }
 
     /// Keeps what came of a file.
     pub fn keep(&mut self, stamp: &Stamp, done: &T) -> io::Result<()> {
-        self.write(&NewLine { stamp, done })?;
+        let (begun, done) = (None, Some(done));
+        self.write(&NewLine { stamp, begun, done })?;
         if self.saved.elapsed() >= SAVED_EVERY {
             self.file.sync_data()?;
             self.saved = Instant::now();
@@ -272,18 +303,44 @@ mod tests {
         let folder = folder.path();
         let [a, b] = ["a", "b"].map(|it| stamp(folder, it));
         let mut work = open(folder, "one", true);
-        assert_eq!((work.count(), work.done(&a)), (0, None));
+        let count = |work: &Words| work.count([a.clone(), b.clone()]);
+        assert_eq!((count(&work), work.done(&a)), (0, None));
         work.keep(&a, &"of a".to_owned()).expect("room");
         work.keep(&b, &"of b".to_owned()).expect("room");
         drop(work);
         let again = open(folder, "one", true);
         assert_eq!(again.done(&b).as_deref(), Some("of b"));
         assert_eq!(again.done(&a).as_deref(), Some("of a"));
+        assert_eq!(count(&again), 2);
         fs::write(folder.join("a"), "longer").expect("room");
-        assert_eq!(again.done(&stamp(folder, "a")), None);
+        let changed = stamp(folder, "a");
+        assert_eq!(again.done(&changed), None);
+        // What was kept of it as it was counts no more.
+        assert_eq!(again.count([changed, b.clone()]), 1);
         drop(again);
-        assert_eq!(open(folder, "other", true).count(), 0);
-        assert_eq!(open(folder, "one", false).count(), 0);
+        assert_eq!(count(&open(folder, "other", true)), 0);
+        assert_eq!(count(&open(folder, "one", false)), 0);
+    }
+
+    #[test]
+    fn what_was_begun_is_known_until_the_work_begins_anew() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let folder = folder.path();
+        let [a, b] = ["a", "b"].map(|it| stamp(folder, it));
+        let mut work = open(folder, "one", false);
+        work.begin(&a, "tables of a").expect("room");
+        drop(work);
+        let again = open(folder, "one", true);
+        assert_eq!(
+            (again.begun(&a), again.begun(&b)),
+            (Some("tables of a"), None)
+        );
+        assert_eq!((again.count([a.clone()]), again.done(&a)), (0, None));
+        fs::write(folder.join("a"), "longer").expect("room");
+        let changed = stamp(folder, "a");
+        assert_eq!(again.begun(&changed), Some("tables of a"));
+        drop(again);
+        assert_eq!(open(folder, "one", false).begun(&a), None);
     }
 
     #[test]

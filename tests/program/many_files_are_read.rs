@@ -3,11 +3,12 @@
 
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::thread;
 use std::time::{Duration, Instant};
 
+use crate::support::jobs::only_job;
 use crate::support::program::{Folder, codes, deviation, tone};
 
 const RATE: u32 = 8000;
@@ -190,6 +191,16 @@ fn broken_off(folder: &Folder, line: &str, after: usize, signal: &str) -> (Strin
     (errors, status.code())
 }
 
+/// How many recordings are done, by what an interrupted run left.
+fn done_in(left: &Path) -> usize {
+    let text = fs::read_to_string(left).unwrap();
+    text.lines().filter(|it| is_of_one_done(it)).count()
+}
+
+fn is_of_one_done(line: &str) -> bool {
+    line.contains("\"done\":{") && line.ends_with('}')
+}
+
 #[cfg(unix)]
 #[test]
 fn an_interrupted_run_goes_on_where_it_was() {
@@ -203,7 +214,7 @@ fn an_interrupted_run_goes_on_where_it_was() {
             0.01 * f64::from(nth),
         );
     }
-    folder.with("tapes/03.wav", "RIFF");
+    folder.with("tapes/11.wav", "RIFF");
     let line = "read --json --reference 3150 tapes";
     let whole = folder.run(line);
     whole.ends(3);
@@ -216,7 +227,7 @@ fn an_interrupted_run_goes_on_where_it_was() {
         // As if the power had gone within a line.
         let left = left_over(&folder).remove(0);
         let mut kept = fs::read(&left).unwrap();
-        let done = kept.iter().filter(|it| **it == b'\n').count() - 1;
+        let done = done_in(&left);
         assert!((4..12).contains(&done), "{done}");
         kept.extend(b"{\"stamp\":{\"fi");
         fs::write(&left, kept).unwrap();
@@ -244,12 +255,178 @@ fn what_has_changed_and_what_is_asked_otherwise_is_measured_anew() {
     let other = folder.run(&format!("{line} --tolerance portable --resume"));
     other.complains(&["nothing is left of an interrupted run"]);
     assert_eq!(other.objects.len(), 8);
+    let done = done_in(&left_over(&folder)[0]);
     thread::sleep(Duration::from_millis(20));
     record(&folder, "tapes/1.wav", 60.0, 0.7);
     let again = folder.run(&format!("{line} --resume"));
-    again.ends(0).complains(&["measured before: "]);
+    // Only what holds counts.
+    let words = format!("measured before: {} of 8", done - 1);
+    again.ends(0).complains(&[&words]);
     assert!((deviation(&again.objects[1]) - 0.7).abs() < 0.01);
     assert!(deviation(&again.objects[2]).abs() < 0.01);
+}
+
+/// Recordings of a minute each in the folder `tapes`, each faster than the one
+/// before by a hundredth of a percent.
+fn tapes(folder: &Folder, count: u32) {
+    fs::create_dir(folder.path("tapes")).unwrap();
+    for nth in 0..count {
+        let name = format!("tapes/{nth}.wav");
+        record(folder, &name, 60.0, 0.01 * f64::from(nth));
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn what_could_not_be_read_is_tried_again() {
+    let folder = Folder::new();
+    tapes(&folder, 8);
+    let path = folder.path("tapes/1.wav");
+    let good = fs::read(&path).unwrap();
+    let at = fs::metadata(&path).unwrap().modified().unwrap();
+    let put = |bytes: &[u8]| {
+        fs::write(&path, bytes).unwrap();
+        let file = fs::File::options().append(true).open(&path).unwrap();
+        file.set_modified(at).unwrap();
+    };
+    // As on a share that comes and goes: the file is the same afterwards.
+    put(&vec![0; good.len()]);
+    let line = "read --json --reference 3150 tapes";
+    broken_off(&folder, line, 3, "KILL");
+    put(&good);
+    let again = folder.run(&format!("{line} --resume"));
+    again.ends(0).complains(&["measured before: "]);
+    assert!((deviation(&again.objects[1]) - 0.01).abs() < 0.005);
+}
+
+/// Deviation in the table of this stem.
+fn exported(folder: &Folder, stem: &str) -> f64 {
+    let path = folder.path(&format!("out/{stem}-readings.csv"));
+    let mut reader = csv::Reader::from_path(&path).unwrap_or_else(|it| panic!("{stem}: {it}"));
+    let columns = reader.headers().unwrap().clone();
+    let at = columns.iter().position(|it| it == "deviation_percent");
+    let row = reader.records().next().unwrap().unwrap();
+    row[at.unwrap()].parse().unwrap()
+}
+
+fn half_written(folder: &Folder) -> Vec<PathBuf> {
+    let entries = fs::read_dir(folder.path("out")).unwrap();
+    let paths = entries.map(|it| it.unwrap().path());
+    paths
+        .filter(|it| it.extension().is_some_and(|it| it == "part"))
+        .collect()
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interrupted_export_goes_on_and_replaces_only_its_own_tables() {
+    let folder = Folder::new();
+    tapes(&folder, 8);
+    fs::create_dir(folder.path("out")).unwrap();
+    let theirs = folder.with("out/6-speed.csv", "theirs");
+    let line = "read --json --reference 3150 --export out tapes";
+    for replace in ["", "--replace"] {
+        for nth in (0..8).filter(|it| *it != 6) {
+            let _ = fs::remove_file(folder.path(&format!("out/{nth}-readings.csv")));
+            for table in ["speed", "flutter", "lines"] {
+                let _ = fs::remove_file(folder.path(&format!("out/{nth}-{table}.csv")));
+            }
+        }
+        let (errors, _) = broken_off(&folder, line, 2, "INT");
+        assert!(errors.contains("--resume"), "{errors}");
+        assert_eq!(half_written(&folder), [""; 0].map(PathBuf::from));
+        // As if it had been killed with the tables written and nothing noted.
+        let left = left_over(&folder).remove(0);
+        let text = fs::read_to_string(&left).unwrap();
+        let last = text.lines().rfind(|it| is_of_one_done(it)).unwrap();
+        fs::write(&left, text.replace(&format!("{last}\n"), "")).unwrap();
+        let again = folder.run(&format!("{line} {replace} --resume"));
+        again.complains(&["measured before: "]);
+        assert_eq!(again.objects.len(), 8);
+        let refused = again.errors.matches("is there already").count();
+        if replace.is_empty() {
+            again
+                .ends(3)
+                .complains(&["out/6-speed.csv is there already"]);
+            assert_eq!(refused, 1, "{}", again.errors);
+            assert_eq!(fs::read_to_string(&theirs).unwrap(), "theirs");
+        } else {
+            again.ends(0);
+            assert!((exported(&folder, "6") - 0.06).abs() < 0.005);
+            assert_ne!(fs::read_to_string(&theirs).unwrap(), "theirs");
+        }
+        for nth in (0..8).filter(|it| *it != 6) {
+            let there = exported(&folder, &nth.to_string());
+            assert!(
+                (there - 0.01 * f64::from(nth)).abs() < 0.005,
+                "{nth}: {there}"
+            );
+        }
+        assert!(left_over(&folder).is_empty());
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn tables_keep_their_names_when_recordings_are_added_before_going_on() {
+    let folder = Folder::new();
+    for (nth, name) in ["b", "c", "d", "e", "f"].into_iter().enumerate() {
+        fs::create_dir_all(folder.path(&format!("tapes/{name}"))).unwrap();
+        let percent = 0.1 * (nth + 1) as f64;
+        record(&folder, &format!("tapes/{name}/x.wav"), 60.0, percent);
+    }
+    let line = "read --json --reference 3150 --parallel 1 --export out tapes";
+    broken_off(&folder, line, 2, "KILL");
+    fs::create_dir(folder.path("tapes/a")).unwrap();
+    record(&folder, "tapes/a/x.wav", 60.0, 0.0);
+    folder.run(&format!("{line} --resume")).ends(0);
+    let of = |stem: &str| (10.0 * exported(&folder, stem)).round() / 10.0;
+    assert_eq!([of("x"), of("x-2")], [0.1, 0.2]);
+    let mut all: Vec<f64> = ["x-3", "x-4", "x-5", "x-6"].map(of).to_vec();
+    all.sort_by(f64::total_cmp);
+    assert_eq!(all, [0.0, 0.3, 0.4, 0.5]);
+}
+
+/// Runs with nobody at the other end of its standard output.
+fn unread(folder: &Folder, line: &str) -> Option<i32> {
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    let mut command = folder.command(line);
+    let status = command.stdout(writer).stderr(Stdio::null()).status();
+    status.unwrap().code()
+}
+
+#[test]
+fn where_nobody_reads_on_tables_and_jobs_are_whole_all_the_same() {
+    let folder = Folder::new();
+    tapes(&folder, 6);
+    folder.with("tapes/4.wav", "RIFF");
+    let line = "read --json --reference 3150 --export out tapes";
+    assert_eq!(unread(&folder, line), Some(3));
+    for nth in [0, 1, 2, 3, 5] {
+        assert!((exported(&folder, &nth.to_string()) - 0.01 * f64::from(nth)).abs() < 0.005);
+    }
+    // It was measured, and told to nobody.
+    let again = folder.run(&format!("{line} --resume"));
+    again.ends(3).complains(&["measured before: 5 of 6"]);
+    assert_eq!(again.objects.len(), 6);
+    let line = "read --reference 3150 --data . --job deck tapes";
+    assert_eq!(unread(&folder, line), Some(3));
+    assert_eq!(only_job(&folder.path("jobs")).snapshots.len(), 5);
+}
+
+#[test]
+fn where_nobody_reads_on_what_is_done_is_left_for_going_on() {
+    let folder = Folder::new();
+    tapes(&folder, 6);
+    folder.with("tapes/0.wav", "RIFF");
+    let line = "read --json --reference 3150 --parallel 1 tapes/1.wav tapes";
+    // Of the first one nothing was wrong.
+    assert_eq!(unread(&folder, line), Some(0));
+    let again = folder.run(&format!("{line} --resume"));
+    again.ends(3).complains(&["measured before: "]);
+    let line = "read --json --reference 3150 --parallel 1 tapes";
+    assert_eq!(unread(&folder, line), Some(3));
 }
 
 #[test]

@@ -10,7 +10,9 @@ mod telling;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{RwLock, TryLockError};
 use std::thread;
+use std::time::{Duration, Instant};
 
 use found::Found;
 use in_order::{Now, in_order};
@@ -29,6 +31,10 @@ use super::stretch::Source;
 use super::{Exit, Failure, Outcome};
 use crate::readings::{ReferenceKind, Target};
 use crate::records::Stamp;
+
+/// Whoever asked for an end waits no longer than this for what is just being
+/// written: a place may take nothing any more. A choice.
+const LONGEST_WRITING: Duration = Duration::from_secs(2);
 
 /// Why it ends before all recordings are told of.
 enum Ended {
@@ -51,15 +57,17 @@ pub(super) fn run(options: &ReadOptions) -> Outcome {
     };
     let files = &found.files;
     let keeping = Keeping::open(options)?;
+    let state = State::open(options, files);
     let reading = Reading {
         options,
         files,
         target,
         sizes: files.iter().map(|path| size_of(path)).collect(),
-        state: State::open(options, files),
+        exporting: Exporting::of(options, files, &state),
+        state,
         course: Course::default(),
         finished: AtomicUsize::new(0),
-        exporting: Exporting::of(options, files),
+        writing: RwLock::default(),
     };
     reading.run(worst, keeping)
 }
@@ -120,6 +128,8 @@ struct Reading<'a> {
     course: Course,
     finished: AtomicUsize,
     exporting: Option<Exporting<'a>>,
+    /// Read while what came of a recording is written.
+    writing: RwLock<()>,
 }
 
 impl Reading<'_> {
@@ -162,15 +172,13 @@ impl Reading<'_> {
         );
         match ended {
             Ok(()) => {
-                let worst = telling.end()?;
-                self.state.end();
-                Ok(worst)
+                telling.end()?;
+                if telling.is_read() {
+                    self.state.end();
+                }
+                Ok(telling.worst())
             }
-            Err(Ended::NobodyReads) => {
-                self.state.end();
-                Ok(Exit::Done)
-            }
-            Err(Ended::Interrupted) => Ok(telling.worst()),
+            Err(Ended::NobodyReads | Ended::Interrupted) => Ok(telling.worst()),
             Err(Ended::Failed(failure)) => Err(failure),
         }
     }
@@ -197,26 +205,39 @@ impl Reading<'_> {
             course: &course,
         };
         let mut done = read::one_file(source, &self.target);
-        if let Some(exporting) = self
-            .exporting
-            .as_ref()
-            .filter(|_| !self.course.is_stopped())
-        {
-            exporting.write(at, &mut done);
-        }
+        let _writing = self.writing.read();
         // What was broken off is not done.
-        if !self.course.is_stopped() {
-            if done.not_exported.is_none() {
-                self.state.keep(stamp.as_ref(), &done);
-            }
-            self.finished.fetch_add(1, Ordering::Relaxed);
+        if self.course.is_stopped() {
+            return done;
         }
+        let stamp = stamp.as_ref();
+        if let Some(exporting) = &self.exporting {
+            let note = |name: &str| self.state.begin_tables(stamp, name);
+            exporting.write(at, &mut done, note);
+        }
+        // What could not be read or written is tried again.
+        if done.exit != Exit::File && done.not_exported.is_none() {
+            self.state.keep(stamp, &done);
+        }
+        self.finished.fetch_add(1, Ordering::Relaxed);
         done
+    }
+
+    /// What is just being written becomes whole; nothing more is begun once
+    /// the course is stopped.
+    fn wait_for_writing(&self) {
+        let until = Instant::now() + LONGEST_WRITING;
+        while let Err(TryLockError::WouldBlock) = self.writing.try_write()
+            && Instant::now() < until
+        {
+            thread::sleep(Duration::from_millis(10));
+        }
     }
 
     /// Ends by the signal that asked for it: a recording that comes through a
     /// pipe may be waited for for ever.
     fn leave(&self, interrupt: &Interrupt) {
+        self.wait_for_writing();
         let (done, all) = (self.finished.load(Ordering::Relaxed), self.files.len());
         let go_on = if self.state.save() {
             "; the same command with --resume goes on from there"

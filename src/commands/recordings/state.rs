@@ -1,6 +1,7 @@
 //! What is done of a run over several recordings, so that `--resume` can go on
 //! with it.
 
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -27,14 +28,15 @@ impl State {
         let opened = Unfinished::open(&places, &work(options), options.resume);
         match &opened {
             Ok(_) if !options.resume => {}
-            Ok(left) if left.count() == 0 => remark(
-                "nothing is left of an interrupted run with these files, options and version; all is measured",
-            ),
-            Ok(left) => remark(&format!(
-                "measured before: {} of {} recordings; what has changed since is measured again",
-                left.count(),
-                files.len()
-            )),
+            Ok(left) => match left.count(files.iter().filter_map(|it| Stamp::of(it))) {
+                0 => remark(
+                    "nothing is left of an interrupted run with these files, options and version; all is measured",
+                ),
+                count => remark(&format!(
+                    "measured before: {count} of {} recordings; what has changed since is measured again",
+                    files.len()
+                )),
+            },
             Err(error) => not_kept(error),
         }
         Self(Mutex::new(opened.ok()))
@@ -50,12 +52,32 @@ impl State {
         self.kept().as_ref()?.done(stamp?)
     }
 
-    /// Keeps what came of one. Where that cannot be, it is told once, and the
-    /// measuring goes on.
+    /// Name of the tables that were begun for a recording before.
+    pub(super) fn tables(&self, path: &Path) -> Option<String> {
+        let kept = self.kept();
+        let begun = kept.as_ref()?.begun(&Stamp::of(path)?)?;
+        Some(begun.to_owned())
+    }
+
+    /// Notes that tables of this name are begun for one.
+    pub(super) fn begin_tables(&self, stamp: Option<&Stamp>, name: &str) {
+        self.write(stamp, |unfinished, stamp| unfinished.begin(stamp, name));
+    }
+
+    /// Keeps what came of one.
     pub(super) fn keep(&self, stamp: Option<&Stamp>, done: &FileDone) {
+        self.write(stamp, |unfinished, stamp| unfinished.keep(stamp, done));
+    }
+
+    /// Where that cannot be, it is told once, and the measuring goes on.
+    fn write(
+        &self,
+        stamp: Option<&Stamp>,
+        write: impl FnOnce(&mut Unfinished<FileDone>, &Stamp) -> io::Result<()>,
+    ) {
         let mut kept = self.kept();
         if let (Some(stamp), Some(unfinished)) = (stamp, kept.as_mut())
-            && let Err(source) = unfinished.keep(stamp, done)
+            && let Err(source) = write(unfinished, stamp)
         {
             let path = unfinished.path().to_owned();
             *kept = None;
@@ -88,6 +110,8 @@ fn work(options: &ReadOptions) -> String {
     let asked = ReadOptions {
         resume: false,
         parallel: None,
+        // It changes what is written over, and no result.
+        replace: false,
         ..options.clone()
     };
     let copy = match options.reference.reference() {

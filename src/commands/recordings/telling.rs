@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use super::keeping::Keeping;
+use super::keeping::{Keeping, Unkept};
 use super::{Ended, are_compared};
 use crate::commands::cli::ReadOptions;
 use crate::commands::course::Course;
@@ -31,6 +31,8 @@ pub(super) struct Telling<'a> {
     all_bytes: u64,
     began: Instant,
     keeping: Option<Keeping<'a>>,
+    /// Until whoever reads standard output has seen enough.
+    is_read: bool,
 }
 
 impl<'a> Telling<'a> {
@@ -51,7 +53,13 @@ impl<'a> Telling<'a> {
             all_bytes,
             began: Instant::now(),
             keeping,
+            is_read: true,
         }
+    }
+
+    /// Whether all that was written was taken.
+    pub(super) fn is_read(&self) -> bool {
+        self.is_read
     }
 
     pub(super) fn worst(&self) -> Exit {
@@ -107,40 +115,57 @@ impl<'a> Telling<'a> {
         if at > 0 && !self.options.json {
             done.text.insert(0, '\n');
         }
-        let written = if self.options.json {
-            write_out(&done.text)
-        } else {
-            write_words(&done.text)
-        };
-        match written.map_err(Ended::Failed)? {
-            Written::NobodyReads => return Err(Ended::NobodyReads),
-            Written::Whole => {}
-        }
+        self.write(&done.text).map_err(Ended::Failed)?;
         if let (Some(keeping), Some(what)) = (&mut self.keeping, done.to_keep) {
-            let said = keeping.keep(&self.files[at], what).map_err(Ended::Failed)?;
-            remark(&said);
+            match keeping.keep(&self.files[at], what) {
+                Ok(said) => remark(&said),
+                Err(Unkept::ThisOne(why)) => {
+                    complain(&why);
+                    self.worst = self.worst.max(Exit::File);
+                }
+                Err(Unkept::Any(failure)) => return Err(Ended::Failed(failure)),
+            }
+        }
+        // A job and tables are wanted whole, whoever reads.
+        if !self.is_read && self.keeping.is_none() && self.options.export.is_none() {
+            return Err(Ended::NobodyReads);
         }
         self.wait(course);
         Ok(())
     }
 
+    /// To standard output, while somebody reads it.
+    fn write(&mut self, text: &str) -> Result<(), Failure> {
+        if self.is_read {
+            let written = if self.options.json {
+                write_out(text)?
+            } else {
+                write_words(text)?
+            };
+            self.is_read = written == Written::Whole;
+        }
+        Ok(())
+    }
+
     /// Of all together.
-    pub(super) fn end(mut self) -> Result<Exit, Failure> {
+    pub(super) fn end(&mut self) -> Result<(), Failure> {
         self.bar.wipe();
         if let [before, after] = &self.contacts[..] {
-            write_words(&format!("\n{}", comparison(before, after)))?;
+            let compared = comparison(before, after);
+            self.write(&format!("\n{compared}"))?;
         }
         if self.files.len() > 1 {
             let names: Vec<_> = self.files.iter().map(|it| it.to_string_lossy()).collect();
-            let files = names.iter().map(|it| &**it).zip(self.came);
+            let came = std::mem::take(&mut self.came);
+            let files = names.iter().map(|it| &**it).zip(came);
             let summary = several::summary(&files.collect::<Vec<_>>());
             if self.options.json {
                 remark_lines(&summary);
             } else {
-                write_words(&format!("\n{summary}"))?;
+                self.write(&format!("\n{summary}"))?;
             }
         }
-        Ok(self.worst)
+        Ok(())
     }
 }
 

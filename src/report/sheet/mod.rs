@@ -72,8 +72,8 @@ impl<'a> Sheet<'a> {
                 .len()
                 .saturating_sub(shown + of_places + of_supply),
             supply,
-            turns: parts::turns(&pairs),
-            again: parts::turns(&again),
+            turns: parts::turns(&pairs, &visits),
+            again: parts::turns(&again, &visits),
         }
     }
 
