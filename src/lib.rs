@@ -13,8 +13,8 @@
 //! | 2 | [`readings`] | what a technician reads: [`readings::Engine`] is the door for all that is live |
 //! | 3 | [`references`] | what "right" means: tones, notes, tolerance bands; which parts turn, what is likely wrong |
 //! | 4 | [`rehearsal`] | a simulated machine whose true speed is known |
-//! | 5 | [`records`] | files that must never be lost: snapshots, measured sample clocks |
-//! | 6 | [`report`] | readings and records as text and JSON |
+//! | 5 | [`records`] | files that must never be lost: jobs, snapshots, measured sample clocks |
+//! | 6 | [`report`] | readings and records as text, JSON, tables, pictures and sheets |
 //! | 7 | [`audio`] | where samples come from and go to; ring, threads |
 //! | 8 | [`screen`] | draws the state it is given; never measures |
 //! | 9 | [`commands`] | the command line, a file each |

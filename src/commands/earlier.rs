@@ -70,7 +70,8 @@ fn jobs_of(places: &Places, kind: Kind, machine: Option<String>) -> EarlierJobs 
         let is_shown = file.is_begun() && is_its(file.job().machine());
         is_shown.then(|| open_job(places, kind, &file))
     };
-    let mut jobs: Vec<OpenJob> = jobs::files(places, kind).filter_map(open).collect();
+    let files = jobs::files(places, kind).unwrap_or_default();
+    let mut jobs: Vec<OpenJob> = files.into_iter().filter_map(open).collect();
     let age = |it: &OpenJob| Reverse((it.job.opened_at, it.path.clone()));
     jobs.sort_by_cached_key(age);
     jobs.truncate(MOST);

@@ -130,9 +130,17 @@ fn show(options: &JobsOptions, named: &str) -> Outcome {
 }
 
 fn machine(options: &JobsOptions, asked: &HistoryOptions) -> Outcome {
-    let (files, worst) = all(options)?;
+    let (files, mut worst) = all(options)?;
     let zone = TimeZone::system();
-    let earlier = jobs::of_record(&options.data.places(), kinds(options)[0]);
+    let record = jobs::of_record(&options.data.places(), kinds(options)[0], &zone);
+    let (earlier, warnings) = record.unwrap_or_else(|error| {
+        complain(&error.to_string());
+        worst = Exit::File;
+        Default::default()
+    });
+    for warning in warnings {
+        complain(&warning.to_string());
+    }
     let jobs = earlier.iter().chain(files.iter().map(JobFile::job));
     let all = history::of_machine(jobs, &asked.machine);
     if all.is_empty() {

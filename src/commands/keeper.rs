@@ -1,11 +1,15 @@
 //! Keeps what a sitting measured, checked and noted in its job, on a thread of
 //! its own: a disk may take seconds, and the needle must not wait for it.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
+
+use jiff::Timestamp;
 
 use super::cli::JobOptions;
 use super::shell_word::shell_word;
@@ -27,7 +31,8 @@ use crate::screen::{
 
 /// What waits to be written.
 enum Work {
-    Thing(Box<Entrusted>),
+    /// Of this moment.
+    Thing(Box<Entrusted>, Timestamp),
     Lesson(Box<Lesson>),
     /// Another job, in place of that of this machine.
     Open(PathBuf, Option<String>),
@@ -38,6 +43,9 @@ pub(super) struct Saving {
     waiting: Sender<Work>,
     done: Receiver<Event>,
     thread: JoinHandle<()>,
+    /// When each thing was to be saved first: what could not be then is of that
+    /// moment all the same.
+    first_tried: RefCell<BTreeMap<u32, Timestamp>>,
 }
 
 impl Saving {
@@ -48,9 +56,7 @@ impl Saving {
         let save_all = move || {
             for work in to_save {
                 let done = match work {
-                    Work::Thing(it) => {
-                        Event::Saved(it.number, Box::new(keeper.save(it.thing, it.machine)))
-                    }
+                    Work::Thing(it, at) => Event::Saved(it.number, Box::new(keeper.save(*it, at))),
                     Work::Lesson(lesson) => Event::Learnt(Box::new(keeper.learn(&lesson))),
                     Work::Open(path, machine) => {
                         Event::Opened(Box::new(keeper.open_another(&path, machine.as_deref())))
@@ -68,6 +74,7 @@ impl Saving {
             waiting,
             done,
             thread,
+            first_tried: RefCell::default(),
         })
     }
 
@@ -75,7 +82,10 @@ impl Saving {
     /// once.
     pub(super) fn save(&self, entrusted: Entrusted) -> Option<Event> {
         let number = entrusted.number;
-        let refused = self.waiting.send(Work::Thing(Box::new(entrusted))).err();
+        let mut first_tried = self.first_tried.borrow_mut();
+        let at = *first_tried.entry(number).or_insert_with(Timestamp::now);
+        let work = Work::Thing(Box::new(entrusted), at);
+        let refused = self.waiting.send(work).err();
         refused.map(|_| Event::Saved(number, Box::new(Err(STOPPED.to_owned()))))
     }
 
@@ -120,23 +130,25 @@ pub(super) struct Keeper {
 
 impl Keeper {
     /// The job, or the folder for one, must be usable before anything is
-    /// measured. The job that was named comes back with what is to be told
-    /// about it.
-    pub(super) fn open(
+    /// measured. Nothing is written yet.
+    pub(super) fn check(
         places: &Places,
         source: SourceKind,
         options: &JobOptions,
         machine: Option<&str>,
-    ) -> Result<(Self, Option<Named>), Failure> {
-        let (jobs, named) = SittingJobs::open(places, source, options, machine)?;
-        let kind = kind_of(source);
-        let named = named.map(|(file, news)| (open_job(places, kind, &file), news));
-        let keeper = Self {
+    ) -> Result<Self, Failure> {
+        Ok(Self {
             places: places.clone(),
-            kind,
-            jobs,
-        };
-        Ok((keeper, named))
+            kind: kind_of(source),
+            jobs: SittingJobs::check(places, source, options, machine)?,
+        })
+    }
+
+    /// The job that was named is begun, or goes on; it comes back with what is to
+    /// be told about it.
+    pub(super) fn begin(&mut self) -> Result<Option<Named>, Failure> {
+        let named = self.jobs.begin_named()?;
+        Ok(named.map(|(file, news)| (open_job(&self.places, self.kind, &file), news)))
     }
 
     fn open_another(&mut self, path: &Path, machine: Option<&str>) -> Result<OpenJob, String> {
@@ -179,15 +191,24 @@ impl Keeper {
 
     /// The job that it is in now, or why it is in none. The file is read again
     /// each time, since another program may have added to it.
-    fn save(&mut self, thing: Thing, machine: Option<String>) -> SaveResult {
-        let (mut file, torn) = self.jobs.file_for(machine.as_deref())?;
-        let entry = match thing {
-            Thing::Snapshot(kept) => Entry::Snapshot(Box::new(self.snapshot(*kept))),
+    fn save(&mut self, entrusted: Entrusted, at: Timestamp) -> SaveResult {
+        let (machine, naming) = (entrusted.machine.as_deref(), entrusted.naming);
+        let (mut file, torn) = self.jobs.file_under(machine, naming)?;
+        let entry = match entrusted.thing {
+            Thing::Snapshot(mut kept) => {
+                // Somebody may have corrected it meanwhile.
+                if let Some(machine) = file.job().machine() {
+                    kept.machine = Some(machine.to_owned());
+                }
+                let mut snapshot = self.snapshot(*kept);
+                snapshot.taken_at = at;
+                Entry::Snapshot(Box::new(snapshot))
+            }
             Thing::Wiper(report) => Entry::Wiper(Box::new(report.writable())),
             Thing::Note(text) => Entry::Note(text),
         };
         let said = |error: LinesError| error.to_string();
-        let warning = torn.or(file.add(entry).map_err(said)?);
+        let warning = torn.or(file.add_of(at, entry).map_err(said)?);
         Ok(Saved {
             into: open_job(&self.places, self.kind, &file),
             warning: warning.map(|warning| warning.to_string()),
@@ -260,7 +281,7 @@ fn without_pictures(job: &Job) -> Job {
 /// What makes the sheet of a job, as it is typed.
 fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String {
     let name = &file.job().name;
-    let is_found = jobs::path_of(places, kind, name).is_some_and(|it| it == file.path());
+    let is_found = jobs::find(places, &[kind], name).is_ok_and(|it| it == file.path());
     // What a terminal cannot show or an option looks like is called by its path.
     let by_name = is_found && plain(name) == *name && !name.starts_with('-');
     let path = file.path().display().to_string();
@@ -270,7 +291,8 @@ fn sheet_command(places: &Places, kind: places::Kind, file: &JobFile) -> String 
         command += " --rehearsal";
     }
     if let Some(folder) = places.named_folder().filter(|_| by_name) {
-        command += &format!(" --data {}", shell_word(&folder.display().to_string()));
+        command += " --data ";
+        command += &shell_word(&folder.display().to_string());
     }
     command
 }
@@ -292,6 +314,7 @@ mod tests {
             supply_volts: None,
             tape: None,
             recorded_on: None,
+            is_new: true,
             run: None,
             wiper: None,
             wiper_at_first: None,
@@ -310,6 +333,7 @@ mod tests {
             number,
             thing,
             machine: machine.map(str::to_owned),
+            naming: 0,
             saving: true,
         }
     }
@@ -326,9 +350,27 @@ mod tests {
         engine.expect("a usual format").measurement()
     }
 
+    fn opened(
+        places: &Places,
+        source: SourceKind,
+        options: &JobOptions,
+        machine: Option<&str>,
+    ) -> Result<(Keeper, Option<Named>), Failure> {
+        let mut keeper = Keeper::check(places, source, options, machine)?;
+        let named = keeper.begin()?;
+        Ok((keeper, named))
+    }
+
     fn saving_of(folder: &Path, source: SourceKind, options: &JobOptions) -> Saving {
         let places = Places::in_folder(folder.to_owned());
-        let opened = Keeper::open(&places, source, options, None);
+        let opened = opened(&places, source, options, None);
+        let (keeper, _) = opened.unwrap_or_else(|failure| panic!("{}", failure.message));
+        Saving::start(keeper).expect("a thread")
+    }
+
+    fn saving_for(folder: &Path, options: &JobOptions, machine: Option<&str>) -> Saving {
+        let places = Places::in_folder(folder.to_owned());
+        let opened = opened(&places, SourceKind::Input, options, machine);
         let (keeper, _) = opened.unwrap_or_else(|failure| panic!("{}", failure.message));
         Saving::start(keeper).expect("a thread")
     }
@@ -407,6 +449,192 @@ mod tests {
         assert!(saved(saving)[0].1.is_ok());
         let all = jobs_in(folder.path(), places::Kind::Measured);
         assert_eq!(all[0].1.notes[0].text, "note 1");
+    }
+
+    /// The next that is done.
+    fn next(saving: &Saving) -> SaveResult {
+        let mut wait = std::iter::repeat_with(|| {
+            std::thread::sleep(std::time::Duration::from_millis(5));
+            saving.next_done()
+        });
+        match wait.find_map(|it| it) {
+            Some(Event::Saved(_, result)) => *result,
+            _ => panic!("not saved"),
+        }
+    }
+
+    #[test]
+    fn what_is_saved_at_a_second_attempt_is_of_the_moment_of_the_first() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("jobs");
+        let saving = saving_in(folder.path());
+        std::fs::write(&path, "").expect("room");
+        let deck = Some("deck 4");
+        let check = entrusted(3, deck, Thing::Wiper(Arc::default()));
+        let things = [kept(1, deck), note(2, deck), check];
+        for thing in &things {
+            saving.save(thing.clone());
+            next(&saving).expect_err("no room");
+        }
+        let tried = jiff::Timestamp::now();
+        std::fs::remove_file(&path).expect("ours");
+        saving.save(kept(4, deck));
+        for thing in &things {
+            saving.save(thing.clone());
+        }
+        assert!(saved(saving).iter().all(|(_, result)| result.is_ok()));
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let job = &all[0].1;
+        let of_first = job.snapshots.iter().map(|it| it.taken_at <= tried);
+        assert_eq!(of_first.filter(|it| *it).count(), 1);
+        assert!(job.notes[0].at <= tried && job.wipers[0].at <= tried);
+        assert!(job.last_at > Some(tried));
+    }
+
+    fn correct_machine(path: &Path, machine: &str) {
+        let (mut file, _) = JobFile::open(path).expect("a job");
+        file.say(About::Machine, machine).expect("room");
+    }
+
+    #[test]
+    fn a_machine_that_is_corrected_meanwhile_stays_in_its_job() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let saving = saving_in(folder.path());
+        saving.save(kept(1, Some("deck 3")));
+        let path = next(&saving).expect("saved").into.path;
+        correct_machine(&path, "deck 4");
+        saving.save(kept(2, Some("deck 3")));
+        // What was under way when that was told.
+        saving.save(note(3, Some("Deck-3")));
+        assert!(saved(saving).iter().all(|(_, result)| result.is_ok()));
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let [(_, job)] = &all[..] else {
+            panic!("{all:?}")
+        };
+        assert_eq!(job.machine(), Some("deck 4"));
+        let machines = job.snapshots.iter().map(|it| it.machine.as_deref());
+        assert_eq!(machines.collect::<Vec<_>>(), [Some("deck 4"); 2]);
+        assert_eq!((job.notes.len(), job.corrections.len()), (1, 1));
+    }
+
+    #[test]
+    fn a_machine_named_anew_is_another_one_than_the_one_that_was_corrected() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let saving = saving_in(folder.path());
+        saving.save(note(1, Some("deck 3")));
+        let path = next(&saving).expect("saved").into.path;
+        correct_machine(&path, "deck 4");
+        saving.save(Entrusted {
+            naming: 1,
+            ..note(2, Some("deck 3"))
+        });
+        let other = next(&saving).expect("saved").into;
+        assert_ne!(other.path, path);
+        assert_eq!(other.job.machine(), Some("deck 3"));
+    }
+
+    #[test]
+    fn a_sitting_that_may_still_be_refused_writes_nothing() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let options = JobOptions {
+            job: Some("repair 117".to_owned()),
+            serial: Some("0042".to_owned()),
+            ..JobOptions::default()
+        };
+        let checked = Keeper::check(&places, SourceKind::Input, &options, Some("deck 4"));
+        let mut keeper = checked.unwrap_or_else(|failure| panic!("{}", failure.message));
+        let there = || jobs_in(folder.path(), places::Kind::Measured).len();
+        assert_eq!(there(), 0);
+        assert!(keeper.begin().is_ok_and(|named| named.is_some()));
+        assert_eq!(there(), 1);
+        assert!(keeper.begin().is_ok_and(|named| named.is_none()));
+    }
+
+    #[test]
+    fn a_correction_holds_in_a_job_in_which_nothing_was_kept_yet() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = JobOptions {
+            job: Some("repair 117".to_owned()),
+            ..JobOptions::default()
+        };
+        let saving = saving_for(folder.path(), &options, Some("deck 3"));
+        let path = folder.path().join("jobs").join("repair-117.jsonl");
+        correct_machine(&path, "deck 4");
+        saving.save(kept(1, Some("deck 3")));
+        let into = next(&saving).expect("saved").into;
+        assert_eq!(into.job.machine(), Some("deck 4"));
+        assert_eq!(into.job.snapshots[0].machine.as_deref(), Some("deck 4"));
+    }
+
+    #[test]
+    fn what_the_command_line_says_is_said_of_the_machine_that_it_names() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = JobOptions {
+            serial: Some("0042".to_owned()),
+            ..JobOptions::default()
+        };
+        let saving = saving_for(folder.path(), &options, Some("deck 4"));
+        for (number, machine) in [(1, "deck 5"), (2, "Deck-4")] {
+            saving.save(note(number, Some(machine)));
+        }
+        assert!(saved(saving).iter().all(|(_, result)| result.is_ok()));
+        let all = jobs_in(folder.path(), places::Kind::Measured);
+        let serials = all.iter().map(|(_, job)| job.said(About::Serial));
+        assert_eq!(serials.collect::<Vec<_>>(), [None, Some("0042")]);
+    }
+
+    #[test]
+    fn a_job_that_was_moved_away_takes_no_other_machine() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let saving = saving_in(folder.path());
+        let keep = |number, machine, naming| {
+            saving.save(Entrusted {
+                naming,
+                ..note(number, Some(machine))
+            });
+            next(&saving).expect("saved").into
+        };
+        let first = keep(1, "deck 4", 0);
+        let second = keep(2, "deck 5", 1);
+        std::fs::remove_file(&second.path).expect("ours");
+        let again = keep(3, "deck 4", 2);
+        assert_eq!((&again.path, again.job.notes.len()), (&first.path, 2));
+        let other = keep(4, "deck 6", 3);
+        assert_eq!(other.job.name, format!("{} deck 6", today()));
+        // The place of the one on the bench is begun anew.
+        std::fs::remove_file(&other.path).expect("ours");
+        let anew = keep(5, "deck 6", 3);
+        assert_eq!((&anew.path, anew.job.notes.len()), (&other.path, 1));
+    }
+
+    #[test]
+    fn a_job_is_gone_on_with_under_its_own_name_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let open = |name: &str| {
+            let options = JobOptions {
+                job: Some(name.to_owned()),
+                ..JobOptions::default()
+            };
+            let opened = opened(&places, SourceKind::Input, &options, None)?;
+            Ok::<_, Failure>(opened.1.expect("named"))
+        };
+        let (_, news) = open("117/1").expect("new");
+        assert_eq!(news, "new job 117/1");
+        for other in ["117.1", "117-1", "117 1"] {
+            let refused = open(other).err().expect("another's").message;
+            assert!(refused.contains("\"117/1\""), "{refused}");
+        }
+        let (job, news) = open(" 117/1").expect("the same");
+        assert!(news.contains("job 117/1 goes on"), "{news}");
+        // A copy under another name is still that job.
+        let renamed = job.path.with_file_name("Copy (2).jsonl");
+        std::fs::rename(&job.path, &renamed).expect("room");
+        let (job, news) = open("117/1").expect("the same");
+        assert!(news.contains("job 117/1 goes on"), "{news}");
+        assert_eq!(job.path, renamed);
+        assert!(job.sheet.contains("sheet \"117/1\"") || job.sheet.contains("sheet 117/1"));
     }
 
     #[test]
@@ -532,7 +760,7 @@ mod tests {
                 serial: serial.map(str::to_owned),
                 ..JobOptions::default()
             };
-            Keeper::open(&places, source, &options, machine).map_err(|it| it.message)
+            opened(&places, source, &options, machine).map_err(|it| it.message)
         };
         let told = |opened: &(Keeper, Option<Named>)| {
             let (_, named) = opened;

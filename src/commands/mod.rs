@@ -113,14 +113,15 @@ fn with_cards(
 
 /// A job that was named may say which machine it is.
 fn with_cards_of_sitting(sitting: &mut SittingOptions, kind: places::Kind) -> Result<(), Failure> {
-    if sitting.machine.is_none() {
+    let mut machine = sitting.machine.clone();
+    if machine.is_none() {
         let places = sitting.reference.data.places();
-        sitting.machine = sitting_job::machine_of(&places, kind, &sitting.job)?;
+        machine = sitting_job::machine_of(&places, kind, &sitting.job)?;
     }
     with_cards(
         &mut sitting.reference,
         &mut sitting.parts,
-        sitting.machine.as_deref(),
+        machine.as_deref(),
     )
 }
 

@@ -21,16 +21,33 @@ const MOST_OF_A_NAME: usize = 100;
 /// A file with what is odd about it.
 type Opened = (JobFile, Vec<LinesWarning>);
 
+/// A job that somebody named and that fits; nothing is written in it yet.
+struct Named {
+    file: JobFile,
+    begun_as: String,
+    odd: Option<LinesWarning>,
+}
+
+/// A job of this sitting.
+struct InUse {
+    path: PathBuf,
+    begun_as: String,
+    /// Which naming of the machine something was kept under last, if anything was.
+    naming: Option<u32>,
+}
+
 /// The jobs of a sitting.
 pub(super) struct SittingJobs {
     places: Places,
     kind: places::Kind,
-    /// What the command line says of the machine that the sitting begins with,
-    /// until it stands in its job.
+    /// The machine that the sitting begins with, as far as it has a name.
+    machine: Option<String>,
+    /// What the command line says of that, until it stands in its job.
     said: Vec<(About, String)>,
-    /// The files of this sitting and what they were begun as, the present one
-    /// last.
-    files: Vec<(PathBuf, String)>,
+    /// Until it is begun.
+    named: Option<Named>,
+    /// The present one last.
+    files: Vec<InUse>,
 }
 
 /// The folder for what comes from such a source.
@@ -47,13 +64,11 @@ fn unusable(error: &LinesError) -> Failure {
 
 /// The job that somebody called by a name, which need not exist yet.
 fn called(places: &Places, kind: places::Kind, name: &str) -> Result<Opened, Failure> {
-    let path = jobs::path_of(places, kind, name).ok_or_else(|| match places.jobs(kind) {
-        None => no_folder(),
-        Some(_) => Failure::new(
-            Exit::Usage,
-            format!("\"{name}\" is no name for a job; write one such as \"repair 117\""),
-        ),
-    })?;
+    let path =
+        jobs::find_or_place(places, kind, name).map_err(|error| match places.jobs(kind) {
+            None => no_folder(),
+            Some(_) => Failure::new(Exit::Usage, error.to_string()),
+        })?;
     JobFile::open(path).map_err(|error| unusable(&error))
 }
 
@@ -102,24 +117,37 @@ impl SittingJobs {
         options: &JobOptions,
         machine: Option<&str>,
     ) -> Result<(Self, Option<(JobFile, String)>), Failure> {
+        let mut jobs = Self::check(places, source, options, machine)?;
+        let named = jobs.begin_named()?;
+        Ok((jobs, named))
+    }
+
+    /// The same with nothing written yet: the sitting may still be refused.
+    pub(super) fn check(
+        places: &Places,
+        source: SourceKind,
+        options: &JobOptions,
+        machine: Option<&str>,
+    ) -> Result<Self, Failure> {
         let kind = kind_of(source);
         places.jobs(kind).ok_or_else(no_folder)?;
         let mut jobs = Self {
             places: places.clone(),
             kind,
+            machine: machine.map(str::to_owned),
             said: options.said(),
+            named: None,
             files: Vec::new(),
         };
         let Some(name) = &options.job else {
             let made = jobs.of_today(machine);
             let (file, _) = made.map_err(|error| Failure::new(Exit::File, error))?;
             file.check_place().map_err(|error| unusable(&error))?;
-            return Ok((jobs, None));
+            return Ok(jobs);
         };
-        let (mut file, warnings) = called(places, kind, name)?;
+        let (file, warnings) = called(places, kind, name)?;
         file.check_place().map_err(|error| unusable(&error))?;
-        let goes_on = file.is_begun();
-        if goes_on {
+        if file.is_begun() {
             jobs.check_fits(file.job(), machine)?;
         }
         // One that was called by its path has the name of its file.
@@ -129,8 +157,28 @@ impl SittingJobs {
         } else {
             name.trim().to_owned()
         };
-        let torn = jobs
-            .begin(&mut file, &begun_as, machine)
+        jobs.named = Some(Named {
+            file,
+            begun_as,
+            odd: warnings.into_iter().next(),
+        });
+        Ok(jobs)
+    }
+
+    /// The job that was named is begun, or goes on; what is to be told comes back.
+    pub(super) fn begin_named(&mut self) -> Result<Option<(JobFile, String)>, Failure> {
+        let Some(Named {
+            mut file,
+            begun_as,
+            odd,
+        }) = self.named.take()
+        else {
+            return Ok(None);
+        };
+        let goes_on = file.is_begun();
+        let machine = self.machine.clone();
+        let torn = self
+            .begin(&mut file, &begun_as, machine.as_deref(), 0)
             .map_err(|error| unusable(&error))?;
         let name = &file.job().name;
         let news = if goes_on {
@@ -138,10 +186,9 @@ impl SittingJobs {
         } else {
             format!("new job {name}")
         };
-        let odd = torn.or(warnings.into_iter().next());
-        let odd = odd.map(|warning| warning.to_string());
+        let odd = torn.or(odd).map(|warning| warning.to_string());
         let told: Vec<String> = odd.into_iter().chain([news]).collect();
-        Ok((jobs, Some((file, told.join("; ")))))
+        Ok(Some((file, told.join("; "))))
     }
 
     /// What is simulated never mixes with what was measured, nor one machine
@@ -160,7 +207,10 @@ impl SittingJobs {
         if job.is_empty() {
             return Ok(());
         }
-        for (about, new) in [(About::Machine, machine), (About::Serial, self.serial())] {
+        for (about, new) in [
+            (About::Machine, machine),
+            (About::Serial, self.serial_of(machine)),
+        ] {
             if let Some((old, new)) = job.said(about).zip(new)
                 && !is_same(about, old, new)
             {
@@ -178,15 +228,23 @@ impl SittingJobs {
         self.kind == places::Kind::Rehearsal
     }
 
-    fn serial(&self) -> Option<&str> {
-        let mut said = self.said.iter();
+    /// What the command line says holds for the machine that the sitting begins
+    /// with, and for no other.
+    fn said_of(&self, machine: Option<&str>) -> &[(About, String)] {
+        let both = self.machine.as_deref().zip(machine);
+        let is_another = both.is_some_and(|(old, new)| !is_same(About::Machine, old, new));
+        if is_another { &[] } else { &self.said }
+    }
+
+    fn serial_of(&self, machine: Option<&str>) -> Option<&str> {
+        let mut said = self.said_of(machine).iter();
         let serial = said.find(|(about, _)| *about == About::Serial);
         serial.map(|(_, text)| text.as_str())
     }
 
     /// What is kept of this machine may go into that job.
     fn accepts(&self, job: &Job, machine: Option<&str>) -> bool {
-        let serials = job.said(About::Serial).zip(self.serial());
+        let serials = job.said(About::Serial).zip(self.serial_of(machine));
         let is_its = serials.is_none_or(|(old, new)| old == new);
         job.takes(machine) && (is_its || job.is_empty())
     }
@@ -206,9 +264,7 @@ impl SittingJobs {
         } else {
             self.said.clear();
         }
-        self.files.retain(|(known, _)| known != file.path());
-        self.files
-            .push((file.path().to_owned(), file.job().name.clone()));
+        self.put_last(&file, file.job().name.clone(), None);
         Ok(file)
     }
 
@@ -218,12 +274,31 @@ impl SittingJobs {
         &mut self,
         machine: Option<&str>,
     ) -> Result<(JobFile, Option<LinesWarning>), String> {
+        self.file_under(machine, 0)
+    }
+
+    /// The same where the machine is named anew now and then. Under one naming it
+    /// is one machine, also where somebody corrects its name in the job meanwhile.
+    pub(super) fn file_under(
+        &mut self,
+        machine: Option<&str>,
+        naming: u32,
+    ) -> Result<(JobFile, Option<LinesWarning>), String> {
         let said = |error: LinesError| error.to_string();
         let mut chosen = None;
-        for (path, name) in self.files.iter().rev() {
-            let (file, _) = JobFile::open(path).map_err(said)?;
-            if self.accepts(file.job(), machine) {
-                chosen = Some((file, name.clone()));
+        let mut is_corrected = false;
+        for known in self.files.iter().rev() {
+            let (file, _) = JobFile::open(&known.path).map_err(said)?;
+            let is_one = known.naming == Some(naming);
+            is_corrected = is_one && machine.is_some_and(|it| file.job().was_called(it));
+            let takes = if file.is_begun() {
+                is_corrected || self.accepts(file.job(), machine)
+            } else {
+                // It was moved away: only its own machine begins it anew.
+                is_one
+            };
+            if takes {
+                chosen = Some((file, known.begun_as.clone()));
                 break;
             }
         }
@@ -231,8 +306,22 @@ impl SittingJobs {
             Some(chosen) => chosen,
             None => self.of_today(machine)?,
         };
-        let torn = self.begin(&mut file, &name, machine).map_err(said)?;
+        let machine = machine.filter(|_| !is_corrected);
+        let torn = self
+            .begin(&mut file, &name, machine, naming)
+            .map_err(said)?;
         Ok((file, torn))
+    }
+
+    /// It is the present one of this sitting.
+    fn put_last(&mut self, file: &JobFile, begun_as: String, naming: Option<u32>) {
+        self.files.retain(|known| known.path != file.path());
+        let path = file.path().to_owned();
+        self.files.push(InUse {
+            path,
+            begun_as,
+            naming,
+        });
     }
 
     /// The first of today's jobs of this machine that is free or its own.
@@ -263,6 +352,7 @@ impl SittingJobs {
         file: &mut JobFile,
         name: &str,
         machine: Option<&str>,
+        naming: u32,
     ) -> Result<Option<LinesWarning>, LinesError> {
         let mut torn = None;
         if !file.is_begun() {
@@ -275,12 +365,14 @@ impl SittingJobs {
         if let Some(machine) = machine.filter(|machine| !is_named(machine)) {
             torn = torn.or(file.say(About::Machine, machine)?);
         }
-        for (about, text) in &self.said {
+        let said = self.said_of(machine);
+        for (about, text) in said {
             torn = torn.or(file.say(*about, text)?);
         }
-        self.said.clear();
-        self.files.retain(|(known, _)| known != file.path());
-        self.files.push((file.path().to_owned(), name.to_owned()));
+        if !said.is_empty() {
+            self.said.clear();
+        }
+        self.put_last(file, name.to_owned(), Some(naming));
         Ok(torn)
     }
 }

@@ -4,7 +4,7 @@ use jiff::tz::TimeZone;
 
 use super::cli::{SnapshotsAction, SnapshotsOptions};
 use super::{Exit, Failure, Outcome, no_folder};
-use crate::records::{Label, LinesError, LinesWarning, Record, Snapshot, jobs, places};
+use crate::records::{self, LinesError, LinesWarning, Record, Snapshot, jobs, places};
 use crate::references::same_machine;
 use crate::report::{comparison, listing};
 
@@ -78,11 +78,6 @@ fn is_of_machine(snapshot: &Snapshot, wanted: Option<&str>) -> bool {
     wanted.is_none() || same_machine(snapshot.machine.as_deref(), wanted)
 }
 
-fn is_one_machine(one: &Snapshot, other: &Snapshot) -> bool {
-    let [one, other] = [one, other].map(|it| it.machine.as_deref());
-    one == other || same_machine(one, other)
-}
-
 fn nothing_kept(options: &SnapshotsOptions) -> String {
     let machine = options.machine.as_deref();
     let of = machine.map_or(String::new(), |name| format!(" of \"{name}\""));
@@ -109,32 +104,22 @@ fn numbered<'a>(all: &[Numbered<'a>], number: usize) -> Result<Numbered<'a>, Fai
         })
 }
 
-/// The newest after that has a before of the same machine, speed and direction
-/// in front of it, and
-/// the newest such before.
+/// The two that [`records::newest_pair`] finds, with their numbers.
 fn newest_pair<'a>(snapshots: &[Numbered<'a>]) -> Result<(Numbered<'a>, Numbered<'a>), Failure> {
-    let before_of = |after: &Numbered<'a>| {
-        snapshots.iter().copied().rfind(|(number, before)| {
-            *number < after.0
-                && before.label == Label::Before
-                && is_one_machine(before, after.1)
-                && before.run == after.1.run
-        })
+    let both = records::newest_pair(snapshots.iter().map(|(_, snapshot)| *snapshot));
+    let number = |wanted: &Snapshot| {
+        let mut all = snapshots.iter().copied();
+        all.find(|(_, it)| std::ptr::eq(*it, wanted))
     };
-    snapshots
-        .iter()
-        .copied()
-        .rev()
-        .filter(|(_, snapshot)| snapshot.label == Label::After)
-        .find_map(|after| Some((before_of(&after)?, after)))
-        .ok_or_else(|| {
-            Failure::new(
-                Exit::Usage,
-                if snapshots.is_empty() {
-                    "nothing is kept yet, so there is nothing to compare; tapewright watch keeps a before (b) and an after (a)"
-                } else {
-                    "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows"
-                },
-            )
-        })
+    let both = both.and_then(|[before, after]| Some((number(before)?, number(after)?)));
+    both.ok_or_else(|| {
+        Failure::new(
+            Exit::Usage,
+            if snapshots.is_empty() {
+                "nothing is kept yet, so there is nothing to compare; tapewright watch keeps a before (b) and an after (a)"
+            } else {
+                "there is no before and after of the same machine, speed and direction to compare; name two numbers of the list that tapewright snapshots shows"
+            },
+        )
+    })
 }

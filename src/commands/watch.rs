@@ -14,7 +14,7 @@ use super::cli::{PractiseOptions, SittingOptions, WatchOptions};
 use super::earlier::Earlier;
 use super::keeper::{Keeper, Saving};
 use super::logging::Logging;
-use super::sitting_job::kind_of;
+use super::sitting_job::{self, kind_of};
 use super::ticking::{self, ByEar};
 use super::{Exit, Failure, Outcome, copy, habits, write_out};
 use crate::audio::analysis::{Analysis, ClockAtRate};
@@ -74,6 +74,8 @@ struct Source {
     truth: Option<String>,
     /// Card of the simulated machine's parts.
     parts: Option<PartsCard>,
+    /// A simulated machine in place of an input, since there is none.
+    stands_in: bool,
 }
 
 /// What to sit down to.
@@ -98,8 +100,14 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         .runs
         .planned(&options.reference)
         .map_err(|error| Failure::new(Exit::Usage, error))?;
-    let source = open_source(options, wanted, &runs, events)?;
-    let machine = options.machine.clone().or_else(|| source.machine.clone());
+    let mut source = open_source(options, wanted, &runs, events)?;
+    let machine = machine_on_bench(options, &source)?;
+    let mut parts = options.parts.card.clone();
+    if source.stands_in && options.parts.named.is_none() {
+        // That of a real machine says nothing of the simulated one.
+        parts = None;
+    }
+    let parts = parts.or(source.parts.take());
     let mut conditions = options.reference.conditions(machine.as_deref());
     if source.kind == SourceKind::Rehearsal {
         // The simulated tape has a label.
@@ -118,7 +126,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         conditions.clock = clock_at(input.format().rate_hz);
     }
     let by_ear = ticking::start(wish, &target)?;
-    let (keeper, named) = Keeper::open(&places, source.kind, &options.job, machine.as_deref())?;
+    let mut keeper = Keeper::check(&places, source.kind, &options.job, machine.as_deref())?;
     // Last of what may be refused: a log that was begun is not begun again.
     let (logging, log) = begin_log(options, wanted, &source, machine.as_deref())?.unzip();
     let analysis = Analysis::start(
@@ -131,7 +139,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         log,
     )
     .map_err(|error| cannot_start(&error))?;
-    let (job, news) = named.unzip();
+    // Only a sitting that takes place says anything in a job.
+    let (job, news) = keeper.begin()?.unzip();
     let earlier = Earlier::new(places.clone(), kind_of(source.kind));
     earlier.look(machine.clone());
     let mut state = ScreenState::new(Setup {
@@ -145,7 +154,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         reference: options.reference.reference(),
         tape: card.cloned(),
         cards: usable(&places),
-        parts: options.parts.card.clone().or(source.parts),
+        parts,
         parts_cards: usable(&places),
         runs,
         job,
@@ -384,7 +393,7 @@ fn rehearse(
     (seed, mut practice): (u64, PracticeMachine),
     runs: &[PlannedRun],
     events: Sender<SourceEvent>,
-    message: Option<String>,
+    no_input: Option<String>,
 ) -> Result<Source, Failure> {
     let name = practice.name.clone();
     let card = practice.parts.as_ref().map(|parts| parts.card_text(&name));
@@ -408,7 +417,8 @@ fn rehearse(
         kind: SourceKind::Rehearsal,
         input: None,
         bench: Some(bench),
-        message: message.or(Some(complaint)),
+        stands_in: no_input.is_some(),
+        message: no_input.or(Some(complaint)),
         machine: Some(name),
         parts: card,
         truth: practice.parts.map(|parts| {
@@ -430,8 +440,20 @@ impl Source {
             machine: None,
             truth: None,
             parts: None,
+            stands_in: false,
         }
     }
+}
+
+/// As somebody said, or as the job says that was named: one of what this source
+/// gives, since the name of a real machine is not that of a simulated one.
+fn machine_on_bench(options: &SittingOptions, source: &Source) -> Result<Option<String>, Failure> {
+    if options.machine.is_some() {
+        return Ok(options.machine.clone());
+    }
+    let places = options.reference.data.places();
+    let of_job = sitting_job::machine_of(&places, kind_of(source.kind), &options.job)?;
+    Ok(of_job.or_else(|| source.machine.clone()))
 }
 
 /// What is kept of the sample clock of this input, and what to say about it at
@@ -486,9 +508,33 @@ fn joined<const N: usize>(said: [Option<String>; N]) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
+    use clap::Parser;
+
     use super::*;
-    use crate::records::Against;
+    use crate::commands::cli::{Cli, Command};
+    use crate::records::{About, Against, Entry, JobFile};
     use crate::units::{Ppm, Seconds};
+
+    #[test]
+    fn a_simulated_machine_never_has_the_name_of_a_real_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let jobs = folder.path().join("jobs");
+        let (mut file, _) = JobFile::open(jobs.join("repair-117.jsonl")).unwrap();
+        let (name, simulated) = ("repair 117".to_owned(), false);
+        file.add(Entry::Opened { name, simulated }).unwrap();
+        file.say(About::Machine, "deck 4").unwrap();
+        let data = folder.path().to_str().unwrap();
+        let typed = ["tapewright", "watch", "--data", data, "--job", "repair 117"];
+        let Some(Command::Watch(options)) = Cli::try_parse_from(typed).unwrap().command else {
+            panic!("not understood")
+        };
+        let mut source = Source::without_bench(SourceKind::Input, None);
+        let on_bench = |source: &Source| machine_on_bench(&options.sitting, source).ok().flatten();
+        assert_eq!(on_bench(&source).as_deref(), Some("deck 4"));
+        source.kind = SourceKind::Rehearsal;
+        source.machine = Some("practice machine 1".to_owned());
+        assert_eq!(on_bench(&source).as_deref(), Some("practice machine 1"));
+    }
 
     #[test]
     fn a_kept_figure_counts_at_its_own_rate_alone() {

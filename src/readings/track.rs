@@ -91,7 +91,7 @@ pub struct Steps<S> {
     rate_hz: f64,
     /// Number of the first one that is kept.
     first: u64,
-    steps: Vec<S>,
+    kept: Vec<S>,
 }
 
 impl<S: Step> Steps<S> {
@@ -101,7 +101,7 @@ impl<S: Step> Steps<S> {
             ticks: ((STEP_S * rate_hz).round() as u64).max(1),
             rate_hz,
             first: 0,
-            steps: Vec::new(),
+            kept: Vec::new(),
         }
     }
 
@@ -109,7 +109,7 @@ impl<S: Step> Steps<S> {
     /// was found again may reach back a little.
     #[inline]
     pub fn at(&mut self, tick: u64) -> &mut S {
-        if self.steps.is_empty() {
+        if self.kept.is_empty() {
             self.first = tick / self.ticks;
         }
         let mut place = (tick / self.ticks).saturating_sub(self.first) as usize;
@@ -117,21 +117,21 @@ impl<S: Step> Steps<S> {
             self.coarsen();
             place = (tick / self.ticks).saturating_sub(self.first) as usize;
         }
-        if place >= self.steps.len() {
-            self.steps.resize(place + 1, S::default());
+        if place >= self.kept.len() {
+            self.kept.resize(place + 1, S::default());
         }
-        &mut self.steps[place]
+        &mut self.kept[place]
     }
 
     /// Steps twice as long.
     fn coarsen(&mut self) {
         let lone = (self.first % 2) as usize;
-        let (head, pairs) = self.steps.split_at(lone.min(self.steps.len()));
+        let (head, pairs) = self.kept.split_at(lone.min(self.kept.len()));
         let joined = pairs.chunks(2).map(|pair| match pair {
             [one, next] => one.with(*next),
             _ => pair[0],
         });
-        self.steps = head.iter().copied().chain(joined).collect();
+        self.kept = head.iter().copied().chain(joined).collect();
         self.first /= 2;
         self.ticks *= 2;
     }
@@ -156,15 +156,15 @@ impl Track {
         let reading_at = |place: usize| {
             let number = speeds.first + place as u64;
             let place = number.checked_sub(readings.first)?;
-            let reading = readings.steps.get(place as usize)?.0?;
+            let reading = readings.kept.get(place as usize)?.0?;
             flutter(f64::from(reading)).map(rounded)
         };
-        let all = 0..speeds.steps.len();
+        let all = 0..speeds.kept.len();
         let begins = (speeds.first * speeds.ticks) as f64 - origin as f64;
-        (!speeds.steps.is_empty()).then(|| Self {
+        (!speeds.kept.is_empty()).then(|| Self {
             from: Seconds(begins / speeds.rate_hz),
             step: Seconds(speeds.ticks as f64 / speeds.rate_hz),
-            speed: (speeds.steps.iter())
+            speed: (speeds.kept.iter())
                 .map(|step| step.mean().map(|mean| rounded(speed(mean))))
                 .collect(),
             flutter: all.map(reading_at).collect(),

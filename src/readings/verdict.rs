@@ -136,11 +136,16 @@ impl Verdict {
     /// cannot be told.
     #[must_use]
     pub fn of_a_tape_made_here(self) -> Self {
-        if self.is_right() || self.is_out() || self == Self::TooCloseToSay {
+        if self.is_judged() {
             Self::MadeHere
         } else {
             self
         }
+    }
+
+    /// The speed was held against the band, whatever came of it.
+    pub fn is_judged(self) -> bool {
+        self.is_right() || self.is_out() || self == Self::TooCloseToSay
     }
 
     /// Good news.

@@ -19,7 +19,7 @@ use crate::references::same_machine;
 /// Schema of the lines that this version writes.
 const SCHEMA: &str = "tapewright.job/1";
 
-const LINES: Kind<Line> = Kind {
+pub(super) const LINES: Kind<Line> = Kind {
     begins: b"{\"schema\":\"tapewright.job/",
     schema: SCHEMA,
     is_possible: |_| true,
@@ -36,7 +36,7 @@ const LINES: Kind<Line> = Kind {
 /// A line of a job.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Line {
-    /// When it was written.
+    /// When what it says was done or seen, mostly just before it was written.
     pub at: Timestamp,
     /// Version of the program that wrote it.
     pub program: String,
@@ -191,8 +191,16 @@ impl Job {
         self.is_empty() || both.is_none_or(|(old, new)| same_machine(Some(old), Some(new)))
     }
 
+    /// Its machine was called so until somebody corrected it.
+    pub fn was_called(&self, machine: &str) -> bool {
+        let mut corrections = self.corrections.iter();
+        corrections.any(|it| {
+            it.what == About::Machine.name() && same_machine(Some(&it.was), Some(machine))
+        })
+    }
+
     fn take(&mut self, line: Line) {
-        self.last_at = Some(line.at);
+        self.last_at = self.last_at.max(Some(line.at));
         if !self.programs.contains(&line.program) {
             self.programs.push(line.program);
         }
@@ -213,10 +221,7 @@ impl Job {
                 }
                 self.corrected(line.at, format!("note {number}"), was, is);
             }
-            Entry::Snapshot(snapshot) => {
-                self.simulated |= snapshot.simulated;
-                self.snapshots.push(*snapshot);
-            }
+            Entry::Snapshot(snapshot) => self.take_snapshot(*snapshot),
             Entry::Wiper(report) => self.wipers.push(WiperCheck {
                 at: line.at,
                 report: *report,
@@ -224,24 +229,38 @@ impl Job {
         }
     }
 
+    /// A recording may be kept long after it was taken.
+    fn take_snapshot(&mut self, mut snapshot: Snapshot) {
+        self.simulated |= snapshot.simulated;
+        // A job is of one machine, also while nobody says which is on the bench.
+        snapshot.machine = snapshot.machine.or(self.machine().map(str::to_owned));
+        let is_older = |it: &Snapshot| it.taken_at <= snapshot.taken_at;
+        let at = self.snapshots.partition_point(is_older);
+        self.snapshots.insert(at, snapshot);
+    }
+
     fn take_said(&mut self, at: Timestamp, about: About, is: String, was: Option<String>) {
-        if let Some(was) = was.filter(|was| *was != is) {
-            if about == About::Machine {
-                // What was kept under the wrong name is the same machine's.
-                for snapshot in &mut self.snapshots {
-                    if same_machine(snapshot.machine.as_deref(), Some(&was)) {
-                        snapshot.machine = Some(is.clone());
-                    }
-                }
-            }
+        let known = self.said[about as usize].take();
+        if about == About::Machine {
+            self.name_snapshots([was.as_deref(), known.as_deref()], &is);
+        }
+        // Two programs may have said it first, each without knowing of the other.
+        if let Some(was) = was.or(known).filter(|was| *was != is) {
             self.corrected(at, about.name().to_owned(), was, is.clone());
-        } else if about == About::Machine && self.machine().is_none() {
-            // It was on the bench before somebody named it.
-            for snapshot in &mut self.snapshots {
-                snapshot.machine.get_or_insert_with(|| is.clone());
-            }
         }
         self.said[about as usize] = Some(is);
+    }
+
+    /// What was kept under the wrong names is the same machine's, and so is what
+    /// was kept before somebody named it. Two programs may have corrected one
+    /// name at once, so both that count as wrong are looked for.
+    fn name_snapshots(&mut self, wrong: [Option<&str>; 2], is: &str) {
+        for snapshot in &mut self.snapshots {
+            let named = snapshot.machine.as_deref();
+            if named.is_none() || wrong.iter().any(|it| same_machine(named, *it)) {
+                snapshot.machine = Some(is.to_owned());
+            }
+        }
     }
 
     fn corrected(&mut self, at: Timestamp, what: String, was: String, is: String) {
@@ -299,15 +318,24 @@ impl JobFile {
         &self.job
     }
 
-    /// Something has been written in it.
+    /// Something has been written in it, even if the line that opens it is torn.
     pub fn is_begun(&self) -> bool {
-        self.job.opened_at.is_some()
+        self.job.last_at.is_some()
     }
 
     /// Adds a line that says this now, and forces it to the disk. A last line
     /// that was torn is first moved to a file beside the job; the warning says
     /// so. Folders are made as needed.
     pub fn add(&mut self, entry: Entry) -> Result<Option<LinesWarning>, LinesError> {
+        self.add_of(Timestamp::now(), entry)
+    }
+
+    /// The same of an earlier moment.
+    pub fn add_of(
+        &mut self,
+        at: Timestamp,
+        entry: Entry,
+    ) -> Result<Option<LinesWarning>, LinesError> {
         #[derive(Serialize)]
         struct Written<'a> {
             schema: &'static str,
@@ -315,7 +343,7 @@ impl JobFile {
             line: &'a Line,
         }
         let line = Line {
-            at: Timestamp::now(),
+            at,
             program: env!("CARGO_PKG_VERSION").to_owned(),
             entry,
         };
@@ -389,6 +417,80 @@ mod tests {
         file.say(About::Machine, "deck 4").expect("room");
         assert_eq!(file.job().snapshots[0].machine.as_deref(), Some("deck 4"));
         assert!(file.job().corrections.is_empty());
+    }
+
+    #[test]
+    fn snapshots_stand_by_the_time_they_were_taken_in_whatever_order_they_are_kept() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("job.jsonl");
+        let mut file = opened(&path);
+        let days = ["2026-03-02", "2026-03-01", "2026-03-03", "2026-03-01"];
+        for (number, day) in (1..).zip(days) {
+            let label = Label::Named(format!("no. {number}"));
+            let mut snapshot = Snapshot::new(label, "line in", Measurement::default());
+            snapshot.taken_at = format!("{day}T12:00:00Z").parse().expect("a time");
+            file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
+        }
+        let (again, _) = JobFile::open(&path).expect("a job");
+        assert_eq!(again.job(), file.job());
+        let order = again.job().snapshots.iter();
+        let order: Vec<String> = order.map(|it| it.label.to_string()).collect();
+        assert_eq!(order, ["no. 2", "no. 4", "no. 1", "no. 3"]);
+    }
+
+    #[test]
+    fn what_is_kept_while_nobody_names_the_machine_is_of_that_of_the_job() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut file = opened(&folder.path().join("job.jsonl"));
+        file.say(About::Machine, "deck 4").expect("room");
+        let snapshot = Snapshot::new(Label::After, "line in", Measurement::default());
+        file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
+        assert_eq!(file.job().snapshots[0].machine.as_deref(), Some("deck 4"));
+    }
+
+    #[test]
+    fn two_programs_that_name_the_machine_at_once_leave_it_one_name() {
+        for first in [None, Some("deck 3")] {
+            let folder = tempfile::tempdir().expect("a folder");
+            let mut file = opened(&folder.path().join("job.jsonl"));
+            let mut snapshot = Snapshot::new(Label::Before, "line in", Measurement::default());
+            snapshot.machine = first.map(str::to_owned);
+            file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
+            if let Some(first) = first {
+                file.say(About::Machine, first).expect("room");
+            }
+            for name in ["deck 4", "deck 5"] {
+                let said = Entry::Said {
+                    about: About::Machine,
+                    is: name.to_owned(),
+                    was: first.map(str::to_owned),
+                };
+                file.add(said).expect("room");
+            }
+            let job = file.job();
+            assert_eq!(job.machine(), Some("deck 5"));
+            assert_eq!(job.snapshots[0].machine.as_deref(), Some("deck 5"));
+            let last = job.corrections.last().expect("one");
+            assert_eq!(
+                (&*last.was, &*last.is),
+                (first.unwrap_or("deck 4"), "deck 5")
+            );
+        }
+    }
+
+    /// Nothing that guards a job may be passed over then.
+    #[test]
+    fn a_job_whose_first_line_is_lost_is_begun() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("job.jsonl");
+        let mut file = opened(&path);
+        file.say(About::Machine, "deck 4").expect("room");
+        let text = std::fs::read_to_string(&path).expect("there");
+        std::fs::write(&path, text.replacen("\"opened\"", "\"opxned\"", 1)).expect("room");
+        let (again, warnings) = JobFile::open(&path).expect("a job");
+        assert_eq!(warnings.len(), 1);
+        assert_eq!(again.job().opened_at, None);
+        assert!(again.is_begun());
     }
 
     #[test]

@@ -1,10 +1,9 @@
 //! Which before belongs to which after.
 
 use super::snapshot::{Label, Snapshot};
-use crate::references::same_machine;
 
-/// What was kept of one machine at one of its speeds and directions, before the
-/// work and after it.
+/// A visit: what was kept of one machine at one of its speeds and directions,
+/// before the work and after it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BeforeAfter<'a> {
     /// `None` where nothing was kept in front of the work.
@@ -18,59 +17,47 @@ impl<'a> BeforeAfter<'a> {
     pub fn each(self) -> impl Iterator<Item = &'a Snapshot> {
         self.before.into_iter().chain(self.after)
     }
+
+    /// Of the same machine at the same speed and direction.
+    pub fn is_alike(self, other: Self) -> bool {
+        let both = self.each().next().zip(other.each().next());
+        both.is_some_and(|(one, other)| one.is_alike(other))
+    }
 }
 
-/// The newest after that has a before of the same machine, speed and direction
-/// in front of it, and the newest such before; their places among all, which
-/// stand oldest first.
-pub fn newest_pair(snapshots: &[&Snapshot]) -> Option<[usize; 2]> {
-    let afters = (0..snapshots.len()).rev();
-    afters
-        .filter(|&after| snapshots[after].label == Label::After)
-        .find_map(|after| {
-            let is_its = |before: &&Snapshot| {
-                before.label == Label::Before && are_of_one(before, snapshots[after])
-            };
-            let before = snapshots[..after].iter().rposition(is_its)?;
-            Some([before, after])
-        })
-}
-
-/// The newest before and after of each machine, speed and direction, in the
-/// order in which they were begun. One that has no pair stands alone.
-pub fn pairs(snapshots: &[Snapshot]) -> Vec<BeforeAfter<'_>> {
-    let mut groups: Vec<Vec<&Snapshot>> = Vec::new();
-    let of_work = |it: &&Snapshot| matches!(it.label, Label::Before | Label::After);
-    for snapshot in snapshots.iter().filter(of_work) {
-        match groups.iter_mut().find(|it| are_of_one(it[0], snapshot)) {
-            Some(group) => group.push(snapshot),
-            None => groups.push(vec![snapshot]),
+/// Every visit of each machine, speed and direction, in the order in which they
+/// were begun: a before that follows an after begins another one. Of several
+/// befores or afters in a visit the newest counts. One that has no pair stands
+/// alone. `snapshots` come oldest first.
+pub fn pairs<'a>(snapshots: impl IntoIterator<Item = &'a Snapshot>) -> Vec<BeforeAfter<'a>> {
+    let mut visits: Vec<BeforeAfter<'a>> = Vec::new();
+    for snapshot in snapshots {
+        let [before, after] = match snapshot.label {
+            Label::Before => [Some(snapshot), None],
+            Label::After => [None, Some(snapshot)],
+            Label::Named(_) => continue,
+        };
+        let new = BeforeAfter { before, after };
+        let newest = visits.iter_mut().rfind(|it| it.is_alike(new));
+        match newest.filter(|it| after.is_some() || it.after.is_none()) {
+            Some(visit) => {
+                visit.before = before.or(visit.before);
+                visit.after = after;
+            }
+            None => visits.push(new),
         }
     }
-    groups.iter().map(|group| of_group(group)).collect()
+    visits
 }
 
-fn of_group<'a>(group: &[&'a Snapshot]) -> BeforeAfter<'a> {
-    if let Some([before, after]) = newest_pair(group) {
-        return BeforeAfter {
-            before: Some(group[before]),
-            after: Some(group[after]),
-        };
-    }
-    let newest = group.last().copied();
-    let kept_as = |label: &Label| newest.filter(|it| it.label == *label);
-    BeforeAfter {
-        before: kept_as(&Label::Before),
-        after: kept_as(&Label::After),
-    }
-}
-
-/// Of the same machine, or both of one without a name, at the same speed and
-/// direction; what is simulated is nobody else's.
-fn are_of_one(one: &Snapshot, other: &Snapshot) -> bool {
-    let [name, other_name] = [one, other].map(|it| it.machine.as_deref());
-    let is_one_machine = name == other_name || same_machine(name, other_name);
-    is_one_machine && one.run == other.run && one.simulated == other.simulated
+/// The visit that ended last of those that have a before and an after.
+/// `snapshots` come oldest first.
+pub fn newest_pair<'a>(
+    snapshots: impl IntoIterator<Item = &'a Snapshot>,
+) -> Option<[&'a Snapshot; 2]> {
+    let whole = pairs(snapshots).into_iter();
+    let whole = whole.filter_map(|it| Some([it.before?, it.after?]));
+    whole.max_by_key(|[_, after]| after.taken_at)
 }
 
 #[cfg(test)]
@@ -110,10 +97,14 @@ mod tests {
             kept(Label::After, "deck 5", None),
             kept(Label::Before, "deck 4", None),
         ];
-        let of_all: Vec<&Snapshot> = all.iter().collect();
-        assert_eq!(newest_pair(&of_all), Some([1, 4]));
-        assert_eq!(newest_pair(&of_all[..4]), None);
-        let expected = [[Some(1), Some(4)], [Some(2), None], [None, Some(5)]];
+        assert_eq!(newest_pair(&all), Some([&all[1], &all[4]]));
+        assert_eq!(newest_pair(&all[..4]), None);
+        let expected = [
+            [Some(1), Some(4)],
+            [Some(2), None],
+            [None, Some(5)],
+            [Some(6), None],
+        ];
         assert_eq!(places(&all), expected);
     }
 
@@ -131,13 +122,31 @@ mod tests {
         assert_eq!(places(&all), expected);
     }
 
+    /// One job for a machine that comes every year.
+    #[test]
+    fn a_before_that_follows_an_after_begins_another_visit() {
+        let labels = [
+            Label::Before,
+            Label::Before,
+            Label::After,
+            Label::After,
+            Label::Before,
+            Label::After,
+            Label::Before,
+        ];
+        let all = labels.map(|label| kept(label, "deck 4", None));
+        let expected = [[Some(1), Some(3)], [Some(4), Some(5)], [Some(6), None]];
+        assert_eq!(places(&all), expected);
+        assert_eq!(newest_pair(&all), Some([&all[4], &all[5]]));
+    }
+
     #[test]
     fn what_has_no_pair_stands_alone() {
         let all = [
             kept(Label::After, "deck 4", None),
             kept(Label::Before, "deck 4", None),
         ];
-        assert_eq!(places(&all), [[Some(1), None]]);
+        assert_eq!(places(&all), [[None, Some(0)], [Some(1), None]]);
         assert_eq!(places(&all[..1]), [[None, Some(0)]]);
         assert_eq!(places(&[]), [[None; 2]; 0]);
     }

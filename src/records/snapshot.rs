@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::run::Run;
 use crate::readings::{Measurement, Position, SweepReport};
+use crate::references::same_machine;
 use crate::units::Percent;
 
 /// What a snapshot was kept as.
@@ -101,6 +102,19 @@ impl Snapshot {
             tolerance: None,
             measurement,
         }
+    }
+
+    /// Of the same machine, however its name is written, or both of one without
+    /// a name.
+    pub fn is_of_machine_of(&self, other: &Self) -> bool {
+        let [name, other_name] = [self, other].map(|it| it.machine.as_deref());
+        name == other_name || same_machine(name, other_name)
+    }
+
+    /// Of the same machine at the same speed and direction; what is simulated is
+    /// nobody else's.
+    pub fn is_alike(&self, other: &Self) -> bool {
+        self.is_of_machine_of(other) && self.run == other.run && self.simulated == other.simulated
     }
 
     /// What its line says.

@@ -221,7 +221,7 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
     let says_right = [earlier, later]
         .into_iter()
         .all(|it| !matches!(verdict(it), Verdict::WhichTone | Verdict::MadeHere));
-    sentences.push(speed_change(before, after, says_right));
+    sentences.push(speed_change(earlier, later, says_right));
     sentences.push(flutter_change(
         "Weighted flutter (two-sigma)",
         [
@@ -235,9 +235,7 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
             ),
         ],
     ));
-    let is_another = reference(before) != reference(after)
-        || before.conditions.reference != after.conditions.reference;
-    if is_another {
+    if is_one_reference(earlier, later) == Some(false) {
         sentences.push(
             "The two were taken against different references, so part of the change may be theirs."
                 .to_owned(),
@@ -255,10 +253,36 @@ pub fn changes(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
     if earlier.run != later.run {
         sentences.push("The two are of different speeds or directions of the machine.".to_owned());
     }
-    if earlier.machine != later.machine {
+    if !earlier.is_of_machine_of(later) {
         sentences.push("The two are of different machines.".to_owned());
     }
     sentences
+}
+
+/// Whether both were taken against one reference; `None` where it may have been
+/// another tape of the same kind, for nobody has said which it was.
+pub(super) fn is_one_reference(earlier: &Snapshot, later: &Snapshot) -> Option<bool> {
+    let (before, after) = (&earlier.measurement, &later.measurement);
+    let is_alike = reference(before) == reference(after)
+        && before.conditions.reference == after.conditions.reference;
+    match (&earlier.tape, &later.tape) {
+        _ if !is_alike => Some(false),
+        (Some(one), Some(other)) => Some(one == other),
+        _ => None,
+    }
+}
+
+/// The change of speed and its ±, as far as that is known. What is wrong with
+/// one reference is the same in both and falls out; of two it counts.
+pub(super) fn speed_moved(earlier: &Snapshot, later: &Snapshot) -> Option<(f64, Option<f64>)> {
+    let before = earlier.measurement.speed.as_ref()?;
+    let after = later.measurement.speed.as_ref()?;
+    let known = |it: &SpeedFigures| match is_one_reference(earlier, later) {
+        Some(false) => it.uncertainty_with_reference,
+        _ => it.uncertainty,
+    };
+    let change = after.deviation.0 - before.deviation.0;
+    Some((change, combined(known(before), known(after))))
 }
 
 /// What it was measured by: a frequency, or a kind with its time.
@@ -321,35 +345,42 @@ pub fn judged(earlier: (&Measurement, Tolerance), later: (&Measurement, Toleranc
     format!("In a band of {}: {was} → {is}.{other}", band(in_force))
 }
 
-fn speed_change(before: &Measurement, after: &Measurement, says_right: bool) -> String {
-    let (Some(before), Some(after)) = (&before.speed, &after.speed) else {
+fn speed_change(earlier: &Snapshot, later: &Snapshot, says_right: bool) -> String {
+    let figures = [earlier, later].map(|it| it.measurement.speed.as_ref());
+    let ([Some(before), Some(after)], Some((change, known))) =
+        (figures, speed_moved(earlier, later))
+    else {
         return "The speed cannot be compared: one of the two has none.".to_owned();
     };
-    let change = after.deviation.0 - before.deviation.0;
-    // The reference's own error is common to both, so it is left out here.
-    let uncertainty = combined(before.uncertainty, after.uncertainty);
-    let moved = format!("by {} %", with_uncertainty(change, uncertainty, true));
-    if change.abs() <= uncertainty.unwrap_or(0.0) {
+    let said =
+        |speed: &SpeedFigures| beside_uncertainty(speed.deviation.0, best_uncertainty(speed));
+    let moved = format!("by {} %", with_uncertainty(change, known, true));
+    let went = format!(
+        "The speed went from {} % to {} %, {moved}",
+        said(before),
+        said(after)
+    );
+    let Some(known) = known else {
+        return format!("{went}; {CHANGE_UNKNOWN}.");
+    };
+    if change.abs() <= known {
         return format!("The speed is unchanged within the ±: it moved {moved}.");
     }
     let gain = before.deviation.0.abs() - after.deviation.0.abs();
     let gained = if !says_right {
         String::new()
-    } else if gain.abs() <= uncertainty.unwrap_or(0.0) {
+    } else if gain.abs() <= known {
         ": as far from right as before".to_owned()
     } else if gain > 0.0 {
         format!(": {gain:.3} % nearer to right")
     } else {
         format!(": {:.3} % farther from right", -gain)
     };
-    let said =
-        |speed: &SpeedFigures| beside_uncertainty(speed.deviation.0, best_uncertainty(speed));
-    format!(
-        "The speed went from {} % to {} %, {moved}{gained}.",
-        said(before),
-        said(after)
-    )
+    format!("{went}{gained}.")
 }
+
+/// Why a change is not judged.
+const CHANGE_UNKNOWN: &str = "its ± is not known, so whether that is a change is not told";
 
 /// A line with its part.
 fn line(snapshot: &Snapshot, nth: usize) -> Option<String> {
@@ -372,7 +403,7 @@ fn supply_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
     }
     let from_to = format!("from {before} to {after} V");
     let worked_on = earlier.label == Label::Before && later.label == Label::After;
-    if worked_on || earlier.machine != later.machine || earlier.run != later.run {
+    if worked_on || !earlier.is_of_machine_of(later) || earlier.run != later.run {
         return Some(format!(
             "The supply went {from_to} as well, so part of the change may be its."
         ));
@@ -393,7 +424,7 @@ fn supply_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
 /// What cleaning did to the wiper: the check that was kept earlier, or the
 /// first one of the later sitting, against the newest.
 fn wiper_change(earlier: &Snapshot, later: &Snapshot) -> Option<String> {
-    if earlier.machine != later.machine || earlier.run != later.run {
+    if !earlier.is_of_machine_of(later) || earlier.run != later.run {
         return None;
     }
     let newest = later.wiper.as_ref()?;
@@ -425,12 +456,12 @@ fn flutter_change(what: &str, figures: [(Option<Percent>, Option<Percent>); 2]) 
     let change = after.0 - before.0;
     let from_to = format!("from {:.3} to {:.3} %", before.0, after.0);
     match combined(before_pm, after_pm) {
-        Some(uncertainty) if change.abs() <= uncertainty => {
+        None => format!("{what} went {from_to}; {CHANGE_UNKNOWN}."),
+        Some(known) if change.abs() <= known => {
             format!("{what} is unchanged within the ± ({from_to}).")
         }
-        _ if change < 0.0 => format!("{what} fell {from_to}: better."),
-        _ if change > 0.0 => format!("{what} rose {from_to}: worse."),
-        _ => format!("{what} is unchanged ({from_to})."),
+        Some(_) if change < 0.0 => format!("{what} fell {from_to}: better."),
+        Some(_) => format!("{what} rose {from_to}: worse."),
     }
 }
 
@@ -534,6 +565,72 @@ both and falls out of the change.
         let said = changes(&before, &after);
         assert!(said[1].contains("unchanged within the ±"), "{}", said[1]);
         assert!(said[2].contains("unchanged within the ±"), "{}", said[2]);
+    }
+
+    #[test]
+    fn without_an_uncertainty_nothing_is_called_a_change() {
+        let (mut before, after) = before_and_after();
+        before.measurement.flutter.weighted_two_sigma_uncertainty = None;
+        let speed = before.measurement.speed.as_mut().expect("a speed");
+        speed.uncertainty = None;
+        let said = changes(&before, &after);
+        for (sentence, begins) in [
+            (
+                &said[1],
+                "The speed went from -1.232 % to +0.004 %, by +1.236 %;",
+            ),
+            (
+                &said[2],
+                "Weighted flutter (two-sigma) went from 0.121 to 0.080 %;",
+            ),
+        ] {
+            let expected = format!("{begins} {CHANGE_UNKNOWN}.");
+            assert_eq!(*sentence, expected);
+        }
+    }
+
+    /// Two tapes of one kind, each right within 0.3 %: half a percent between
+    /// their readings may be theirs.
+    #[test]
+    fn the_errors_of_two_tapes_count_and_that_of_one_falls_out() {
+        let (mut before, mut after) = before_and_after();
+        for (it, deviation) in [(&mut before, 0.0), (&mut after, 0.4)] {
+            it.measurement.conditions.reference.uncertainty = Some(Percent(0.3));
+            let speed = it.measurement.speed.as_mut().expect("a speed");
+            speed.deviation = Percent(deviation);
+            speed.uncertainty = Some(Percent(0.01));
+            speed.uncertainty_with_reference = Some(Percent(0.3));
+        }
+        let mut of_tapes = |one: Option<&str>, other: Option<&str>| {
+            before.tape = one.map(str::to_owned);
+            after.tape = other.map(str::to_owned);
+            changes(&before, &after).join(" ")
+        };
+        let said = of_tapes(Some("bench 1"), Some("bench 2"));
+        assert!(said.contains("unchanged within the ±"), "{said}");
+        assert!(said.contains("different references"), "{said}");
+        for other in [Some("bench 1"), None] {
+            let said = of_tapes(Some("bench 1"), other);
+            assert!(said.contains("+0.400 ±0.015 %"), "{said}");
+            assert!(!said.contains("different references"), "{said}");
+        }
+    }
+
+    #[test]
+    fn a_machine_is_one_however_its_name_is_written() {
+        let (before, mut after) = before_and_after();
+        let mut earlier = before.clone();
+        earlier.wiper = Some(sample::sweep());
+        after.wiper = earlier.wiper.clone();
+        after.wiper_at_first = earlier.wiper.clone();
+        after.machine = Some("Deck-4".to_owned());
+        let said = changes(&earlier, &after).join(" ");
+        assert!(!said.contains("different machines"), "{said}");
+        assert!(said.contains("Wiper before"), "{said}");
+        after.machine = Some("deck 5".to_owned());
+        let said = changes(&earlier, &after).join(" ");
+        assert!(said.contains("different machines"), "{said}");
+        assert!(!said.contains("Wiper before"), "{said}");
     }
 
     #[test]

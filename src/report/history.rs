@@ -5,17 +5,19 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
-use super::comparison::{changes, combined, reference, tolerance, verdict_within};
+use super::comparison::{changes, is_one_reference, speed_moved, tolerance, verdict_within};
 use super::listing::day;
 use super::numbers::plain;
 use super::pictures::{Picture, Side, TrendPoint, trend};
 use super::words::{NONE, band, cell, deviation, padded, with_uncertainty, wrapped};
-use crate::records::{BeforeAfter, Job, Run, Snapshot, pairs};
-use crate::references::same_machine;
+use crate::records::{About, BeforeAfter, Job, Run, Snapshot, pairs};
+use crate::references::{Tolerance, same_machine};
 
 /// What was kept of a machine at one of its speeds and directions.
 #[derive(Debug)]
 pub struct History<'a> {
+    /// As it was typed; `None` where no job says one, or only others do.
+    serial: Option<&'a str>,
     run: Option<Run>,
     simulated: bool,
     /// Oldest first.
@@ -39,32 +41,44 @@ impl<'a> Visit<'a> {
     }
 }
 
-/// The history of a machine, one for each of its speeds and directions.
+/// The history of a machine, one for each of its speeds and directions. Machines
+/// of one name are told from each other by their serial numbers; where only one
+/// was ever said, a job that says none is of that one.
 pub fn of_machine<'a>(jobs: impl IntoIterator<Item = &'a Job>, machine: &str) -> Vec<History<'a>> {
-    let mut all: Vec<History<'a>> = Vec::new();
+    let mut found: Vec<(Option<&'a str>, Visit<'a>, &'a Snapshot)> = Vec::new();
     for job in jobs {
+        let serial = job.said(About::Serial).map(str::trim);
+        let serial = serial.filter(|it| !it.is_empty());
         for kept in pairs(&job.snapshots) {
-            let Some(first) = kept.each().next() else {
-                continue;
+            let first = kept.each().next();
+            let is_its = |it: &&Snapshot| {
+                same_machine(it.machine.as_deref().or(job.machine()), Some(machine))
             };
-            let named = first.machine.as_deref().or(job.machine());
-            if !same_machine(named, Some(machine)) {
-                continue;
-            }
-            let (run, simulated) = (first.run, first.simulated);
-            let visit = Visit {
-                job: &job.name,
-                kept,
-            };
-            let is_its = |it: &&mut History<'_>| it.run == run && it.simulated == simulated;
-            match all.iter_mut().find(is_its) {
-                Some(history) => history.visits.push(visit),
-                None => all.push(History {
-                    run,
-                    simulated,
-                    visits: vec![visit],
-                }),
-            }
+            let job = &job.name;
+            found.extend(
+                first
+                    .filter(is_its)
+                    .map(|it| (serial, Visit { job, kept }, it)),
+            );
+        }
+    }
+    let mut serials = found.iter().filter_map(|it| it.0);
+    let one = serials.next();
+    let only = one.filter(|one| serials.all(|it| it == *one));
+    let mut all: Vec<History<'a>> = Vec::new();
+    for (serial, visit, first) in found {
+        let (serial, run, simulated) = (serial.or(only), first.run, first.simulated);
+        let is_its = |it: &&mut History<'_>| {
+            it.serial == serial && it.run == run && it.simulated == simulated
+        };
+        match all.iter_mut().find(is_its) {
+            Some(history) => history.visits.push(visit),
+            None => all.push(History {
+                serial,
+                run,
+                simulated,
+                visits: vec![visit],
+            }),
         }
     }
     for history in &mut all {
@@ -82,7 +96,11 @@ impl History<'_> {
         // Writing to a string cannot fail.
         let mut text = String::new();
         let run = self.run.map(|it| format!(", {it}")).unwrap_or_default();
-        text += &wrapped("", &format!("{}{run}", plain(machine)));
+        let serial = self
+            .serial
+            .map(|it| format!(", serial number {}", plain(it)));
+        let serial = serial.unwrap_or_default();
+        text += &wrapped("", &format!("{}{serial}{run}", plain(machine)));
         if self.simulated {
             text.push_str("SIMULATED: these figures are invented.\n");
         }
@@ -93,7 +111,7 @@ impl History<'_> {
             "kept as",
             "speed %",
             "w.flutter %",
-            self.band()
+            band(self.in_force())
         );
         for visit in &self.visits {
             text += &wrapped("  ", &format!("\"{}\"", plain(visit.job)));
@@ -102,23 +120,35 @@ impl History<'_> {
             }
         }
         for two in self.visits.windows(2) {
-            if let (Some(was), Some(is)) = (two[0].left(), two[1].came()) {
-                let days = [was, is].map(|it| day(it.taken_at, zone));
-                let said = format!("From {} to {}: {}", days[0], days[1], stayed(was, is));
-                let _ = write!(text, "\n{}", wrapped("", &said));
-                for sentence in changes(was, is) {
-                    text += &wrapped("  ", &sentence);
-                }
-            }
+            text += &self.between(two[0], two[1], zone);
         }
         text
+    }
+
+    /// What became of it between two visits. What was kept in front of the work
+    /// of the first or after that of the second says nothing of it.
+    fn between(&self, first: Visit<'_>, second: Visit<'_>, zone: &TimeZone) -> String {
+        let (Some(last), Some(next)) = (first.left(), second.came()) else {
+            return String::new();
+        };
+        let days = [last, next].map(|it| day(it.taken_at, zone));
+        let (said, changed) = match (first.kept.after, second.kept.before) {
+            (Some(left), Some(came)) => {
+                let said = stayed(left, came, self.in_force(), zone);
+                (said, changes(left, came))
+            }
+            (None, _) => (NOTHING_AT_THE_END.to_owned(), Vec::new()),
+            (_, None) => (NOTHING_IN_FRONT.to_owned(), Vec::new()),
+        };
+        let said = format!("From {} to {}: {said}", days[0], days[1]);
+        let changed = changed.iter().map(|it| wrapped("  ", it));
+        format!("\n{}{}", wrapped("", &said), changed.collect::<String>())
     }
 
     fn row(&self, snapshot: &Snapshot, zone: &TimeZone) -> String {
         let measurement = &snapshot.measurement;
         let flutter = &measurement.flutter;
         let speed = measurement.speed.as_ref();
-        let in_force = self.newest().map(tolerance).unwrap_or_default();
         format!(
             "  {:<10}  {:<7}  {} {} {}\n",
             day(snapshot.taken_at, zone),
@@ -131,7 +161,7 @@ impl History<'_> {
                 ),
                 15
             ),
-            verdict_within(snapshot, in_force).words()
+            verdict_within(snapshot, self.in_force()).words()
         )
     }
 
@@ -144,8 +174,9 @@ impl History<'_> {
         self.visits.last().and_then(|it| it.left())
     }
 
-    fn band(&self) -> String {
-        band(self.newest().map(tolerance).unwrap_or_default())
+    /// The band of what was kept last.
+    fn in_force(&self) -> Tolerance {
+        self.newest().map(tolerance).unwrap_or_default()
     }
 
     /// The speed from job to job; `None` without any.
@@ -165,44 +196,49 @@ impl History<'_> {
             [before, it.after.and_then(|it| of(Side::After, it))]
         });
         let points: Vec<TrendPoint> = points.flatten().collect();
-        let half_width = self.newest().map(tolerance).unwrap_or_default().half_width;
-        trend("trend", &points, half_width.0, zone)
+        trend("trend", &points, self.in_force().half_width.0, zone)
     }
 }
 
-/// Whether the speed moved by more than both ± together.
-fn stayed(was: &Snapshot, is: &Snapshot) -> String {
-    let [before, after] = [was, is].map(|it| it.measurement.speed);
-    let (Some(before), Some(after)) = (before, after) else {
+const NOTHING_AT_THE_END: &str =
+    "not to be told, for nothing was kept at the end of the work on the first day.";
+const NOTHING_IN_FRONT: &str =
+    "not to be told, for nothing was kept in front of the work on the second day.";
+
+/// Whether the speed stayed what it was at the end of the work, in a band of
+/// this half width.
+fn stayed(left: &Snapshot, came: &Snapshot, in_force: Tolerance, zone: &TimeZone) -> String {
+    for it in [left, came] {
+        let verdict = verdict_within(it, in_force);
+        if !verdict.is_judged() {
+            let day = day(it.taken_at, zone);
+            return format!("not to be told, for {day} says {}.", verdict.words());
+        }
+    }
+    let Some((change, known)) = speed_moved(left, came) else {
         return "not to be told, for one of the two has no speed.".to_owned();
     };
-    let change = after.deviation.0 - before.deviation.0;
-    // What is wrong with one reference is the same in both, and falls out.
-    let is_one = reference(&was.measurement) == reference(&is.measurement)
-        && was.measurement.conditions.reference == is.measurement.conditions.reference
-        && was.tape == is.tape;
-    let known = if is_one {
-        combined(before.uncertainty, after.uncertainty)
-    } else {
-        combined(
-            before.uncertainty_with_reference,
-            after.uncertainty_with_reference,
-        )
-    };
     let moved = with_uncertainty(change, known, true);
-    match known {
-        None => format!("moved by {moved} %, its ± not known: not to be told whether it STAYED."),
-        Some(known) if change.abs() <= known => {
-            format!("STAYED, {moved} % being within both ± together.")
-        }
-        Some(_) => format!("MOVED by {moved} %, more than both ± together."),
+    let Some(known) = known else {
+        return format!("moved by {moved} %, its ± not known: not to be told whether it STAYED.");
+    };
+    let proviso = match is_one_reference(left, came) {
+        None => ", if it was the same tape",
+        Some(_) => "",
+    };
+    if change.abs() > known {
+        format!("MOVED by {moved} %, more than both ± together{proviso}.")
+    } else if change.abs() + known > in_force.half_width.0 {
+        format!("no change that could be told: {moved} % is known too poorly for this band.")
+    } else {
+        format!("STAYED, {moved} % being within both ± together{proviso}.")
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::Label;
+    use crate::records::{Entry, JobFile, Label};
     use crate::report::sample;
     use crate::report::words::{COLUMNS, width};
     use crate::units::Percent;
@@ -262,9 +298,160 @@ mod tests {
         assert!(text.lines().all(|line| width(line) <= COLUMNS), "{text}");
     }
 
+    fn told(jobs: &[Job; 2]) -> String {
+        let all = of_machine(jobs, "deck 4");
+        let text = all[0].text("deck 4", &TimeZone::UTC);
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+
+    /// What the work did is no drift of the machine.
+    #[test]
+    fn only_what_was_kept_around_the_years_between_is_judged() {
+        let [first, second] = jobs(-1.2);
+        let mut open = first.clone();
+        open.snapshots.pop();
+        let text = told(&[open, second.clone()]);
+        assert!(
+            text.contains("not to be told, for nothing was kept at the end"),
+            "{text}"
+        );
+        let mut late = second;
+        late.snapshots[0].label = Label::After;
+        let text = told(&[first, late]);
+        assert!(
+            text.contains("not to be told, for nothing was kept in front"),
+            "{text}"
+        );
+        for word in ["STAYED", "MOVED", "→", "went from"] {
+            assert!(!text.contains(word), "{word}: {text}");
+        }
+    }
+
+    #[test]
+    fn what_says_nothing_of_the_machine_never_says_that_it_stayed() {
+        let make: [(fn(&mut Snapshot), &str); 3] = [
+            (
+                |it| it.measurement.tell_recorded_here(),
+                "RECORDED ON THIS MACHINE",
+            ),
+            (
+                |it| {
+                    let code = crate::readings::CautionCode::ReferenceAmbiguous;
+                    let caution = crate::readings::Caution::told(code, "");
+                    it.measurement.cautions.push(caution);
+                },
+                "WHICH TONE?",
+            ),
+            (|it| it.measurement.speed = None, "NO READING"),
+        ];
+        for (make, words) in make {
+            for came_again in [0.03, -0.6] {
+                let mut both = jobs(came_again);
+                make(&mut both[0].snapshots[1]);
+                make(&mut both[1].snapshots[0]);
+                let text = told(&both);
+                let said = format!("not to be told, for 2025-03-01 says {words}");
+                assert!(text.contains(&said), "{said}: {text}");
+                assert!(
+                    !text.contains("STAYED") && !text.contains("MOVED"),
+                    "{text}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_tape_that_nobody_named_may_be_another() {
+        let mut both = jobs(-0.6);
+        let proviso = "if it was the same tape";
+        assert!(told(&both).contains(proviso));
+        both[0].snapshots[1].tape = Some("bench".to_owned());
+        assert!(told(&both).contains(proviso));
+        both[1].snapshots[0].tape = Some("bench".to_owned());
+        let text = told(&both);
+        assert!(
+            text.contains("MOVED by -0.620 ±0.017 %, more than both"),
+            "{text}"
+        );
+        assert!(!text.contains(proviso), "{text}");
+    }
+
+    #[test]
+    fn what_is_known_too_poorly_for_the_band_has_not_stayed() {
+        let mut both = jobs(0.03);
+        for it in both.iter_mut().flat_map(|job| &mut job.snapshots) {
+            it.tolerance = Some(Percent(0.5));
+            let speed = it.measurement.speed.as_mut().expect("a speed");
+            speed.uncertainty = Some(Percent(3.0));
+        }
+        let text = told(&both);
+        assert!(
+            text.contains("no change that could be told: 0.0 ±4.3 %"),
+            "{text}"
+        );
+        assert!(!text.contains("STAYED"), "{text}");
+    }
+
+    /// Two customers' machines of one name are not one machine.
+    #[test]
+    fn serial_numbers_tell_machines_of_one_name_apart() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let with_serial = |job: &Job, serial: Option<&str>| {
+            let (mut file, _) = JobFile::open(folder.path().join("job.jsonl")).expect("free");
+            for snapshot in &job.snapshots {
+                let entry = Entry::Snapshot(Box::new(snapshot.clone()));
+                file.add(entry).expect("room");
+            }
+            if let Some(serial) = serial {
+                file.say(About::Serial, serial).expect("room");
+            }
+            std::fs::remove_file(file.path()).expect("there");
+            file.job().clone()
+        };
+        let jobs = jobs(-0.6);
+        let of_serials = |one, other| {
+            let both = [with_serial(&jobs[0], one), with_serial(&jobs[1], other)];
+            let all = of_machine(&both, "deck 4");
+            let texts = all.iter().map(|it| it.text("deck 4", &TimeZone::UTC));
+            texts.collect::<Vec<String>>()
+        };
+        let apart = of_serials(Some("0041"), Some("0042"));
+        assert_eq!(apart.len(), 2);
+        assert!(
+            apart[0].starts_with("deck 4, serial number 0041\n"),
+            "{}",
+            apart[0]
+        );
+        assert!(!apart.join("").contains("MOVED"), "{apart:?}");
+        for (one, other) in [
+            (Some("0041"), Some("0041 ")),
+            (Some("0041"), None),
+            (None, Some("0041")),
+        ] {
+            let text = of_serials(one, other);
+            assert_eq!(text.len(), 1);
+            assert!(text[0].contains("serial number 0041\n"), "{}", text[0]);
+            assert!(text[0].contains("MOVED"), "{}", text[0]);
+        }
+        assert_eq!(of_serials(None, None).len(), 1);
+    }
+
+    #[test]
+    fn every_visit_of_one_job_is_a_visit() {
+        let [mut first, second] = jobs(-0.6);
+        first.snapshots.extend(second.snapshots);
+        let all = of_machine([&first], "deck 4");
+        let text = all[0].text("deck 4", &TimeZone::UTC);
+        assert!(
+            text.contains("From 2025-03-01 to 2026-03-02: MOVED"),
+            "{text}"
+        );
+    }
+
     #[test]
     fn another_reference_brings_its_own_error() {
-        let [first, mut second] = jobs(0.03);
+        let [mut first, mut second] = jobs(0.03);
+        first.snapshots[1].tape = Some("one".to_owned());
         second.snapshots[0].tape = Some("another".to_owned());
         let all = of_machine([&first, &second], "deck 4");
         let text = all[0].text("deck 4", &TimeZone::UTC);

@@ -34,29 +34,40 @@ pub fn row(job: &Job, zone: &TimeZone) -> String {
     let day = day.map_or(NONE.to_owned(), |at| listing::day(at, zone));
     let machine = job.machine().map_or(NONE.to_owned(), plain);
     let machine = padded(&cut(&machine, MACHINE), MACHINE);
-    let mut said = all_verdicts(job).into_iter();
+    let mut said = all_verdicts(job, zone).into_iter();
     let first = said.next().unwrap_or(NONE.to_owned());
-    // Writing to a string cannot fail.
-    let mut text = format!("{day:<10}  {machine}  {first}\n");
+    let mut text = wrapped(&format!("{day:<10}  {machine}  "), &first);
     let under = " ".repeat(INDENT.len() + MACHINE + 2);
     for verdict in said {
-        let _ = writeln!(text, "{under}{verdict}");
+        text += &wrapped(&under, &verdict);
     }
     let called = format!("\"{}\": {}", plain(&job.name), contents(job));
     text + &wrapped(INDENT, &called)
 }
 
-/// Of each speed and direction, with its name where there are several.
-fn all_verdicts(job: &Job) -> Vec<String> {
+/// Of each visit, with its speed and direction where there are several.
+fn all_verdicts(job: &Job, zone: &TimeZone) -> Vec<String> {
     let all = pairs(&job.snapshots);
     let named = |pair: &BeforeAfter<'_>| {
         let run = pair.each().next().and_then(|it| it.run);
-        match run.filter(|_| all.len() > 1) {
-            Some(run) => format!("{run}: {}", verdicts(*pair)),
-            None => verdicts(*pair),
-        }
+        let run = run.filter(|_| all.len() > 1).map(|it| it.to_string());
+        let said = when_of_several(*pair, &all, zone).into_iter().chain(run);
+        let said = said.chain([verdicts(*pair)]);
+        said.collect::<Vec<String>>().join(": ")
     };
     all.iter().map(named).collect()
+}
+
+/// When a visit was begun, where the job holds several of that machine, speed
+/// and direction.
+fn when_of_several(
+    visit: BeforeAfter<'_>,
+    all: &[BeforeAfter<'_>],
+    zone: &TimeZone,
+) -> Option<String> {
+    let alike = all.iter().filter(|it| it.is_alike(visit)).count();
+    let first = visit.each().next().filter(|_| alike > 1)?;
+    Some(moment(first.taken_at, zone))
 }
 
 fn contents(job: &Job) -> String {
@@ -161,10 +172,14 @@ pub fn show(job: &Job, path: &str, zone: &TimeZone) -> String {
         let [was, is] = [&it.was, &it.is].map(|it| plain(it));
         of(it.at, number, &format!("{}: \"{was}\" → \"{is}\"", it.what))
     });
-    for pair in pairs(&job.snapshots) {
+    let all = pairs(&job.snapshots);
+    for pair in &all {
         if let (Some(before), Some(after)) = (pair.before, pair.after) {
-            let run = after.run.map(|it| format!(", {it}")).unwrap_or_default();
-            let _ = writeln!(text, "\nBefore and after{run}");
+            let when = when_of_several(*pair, &all, zone);
+            let said = when.into_iter().chain(after.run.map(|it| it.to_string()));
+            let of: String = said.map(|it| format!(", {it}")).collect();
+            // Writing to a string cannot fail.
+            let _ = writeln!(text, "\nBefore and after{of}");
             for sentence in changes(before, after) {
                 text += &wrapped("  ", &sentence);
             }
@@ -182,13 +197,13 @@ fn section<T>(text: &mut String, name: &str, of: &[T], line: impl Fn(usize, &T) 
     }
 }
 
-/// How a machine was left at the end of a job, at each of its speeds: the newest
-/// after, else the newest before, else what was kept last.
+/// How a machine was left at the end of a job, at each of its speeds: what was
+/// kept last in its newest visit, else what was kept last of all.
 pub fn left_at(job: &Job) -> Vec<&Snapshot> {
-    let left: Vec<&Snapshot> = pairs(&job.snapshots)
-        .iter()
-        .filter_map(|pair| pair.each().last())
-        .collect();
+    let all = pairs(&job.snapshots);
+    let is_newest = |nth: usize| !all[nth + 1..].iter().any(|it| it.is_alike(all[nth]));
+    let newest = (0..all.len()).filter(|nth| is_newest(*nth));
+    let left: Vec<&Snapshot> = newest.filter_map(|nth| all[nth].each().last()).collect();
     if left.is_empty() {
         job.snapshots.last().into_iter().collect()
     } else {
@@ -243,10 +258,36 @@ mod tests {
         let day = day(job.opened_at.expect("begun"), &TimeZone::UTC);
         let expected = format!(
             "day         machine         verdict\n\
-             {day}  音響機器の速…  OUT BY THIS TAPE → RIGHT BY THIS TAPE\n            \
+             {day}  音響機器の速…   OUT BY THIS TAPE → RIGHT BY THIS TAPE\n            \
              \"repair 117\": 2 snapshots, one note, one correction\n"
         );
         assert_eq!(list([&job], &TimeZone::UTC), expected);
+    }
+
+    /// A machine that was right and is not any more is never listed as right.
+    #[test]
+    fn every_visit_in_one_job_is_told() {
+        let mut job = Job::default();
+        let (before, after) = before_and_after();
+        let mut again = before.clone();
+        again.taken_at = "2027-03-01T11:05:00Z".parse().expect("a time");
+        job.snapshots = vec![before, after, again];
+        let zone = TimeZone::UTC;
+        let text = list([&job], &zone).replace(char::is_whitespace, " ");
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for said in [
+            "2026-03-01 11:05: OUT BY THIS TAPE → RIGHT BY THIS TAPE",
+            "2027-03-01 11:05: before: OUT BY THIS TAPE",
+        ] {
+            assert!(text.contains(said), "{said}: {text}");
+        }
+        let text = show(&job, "a.jsonl", &zone);
+        assert!(
+            text.contains("Before and after, 2026-03-01 11:05\n"),
+            "{text}"
+        );
+        let left: Vec<_> = left_at(&job).iter().map(|it| it.taken_at).collect();
+        assert_eq!(left, [job.snapshots[2].taken_at]);
     }
 
     #[test]

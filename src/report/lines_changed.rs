@@ -30,11 +30,8 @@ struct Side<'a> {
 /// of unlike machines, speeds or directions, nor of what is simulated beside
 /// what is not.
 pub(super) fn sentences(earlier: &Snapshot, later: &Snapshot) -> Vec<String> {
-    let is_alike = earlier.machine == later.machine
-        && earlier.run == later.run
-        && earlier.simulated == later.simulated;
     let both = Side::of(earlier).zip(Side::of(later));
-    let Some((was, is)) = both.filter(|_| is_alike) else {
+    let Some((was, is)) = both.filter(|_| earlier.is_alike(later)) else {
         return Vec::new();
     };
     let went = was.strong().filter_map(|line| match is.find(was, line) {
@@ -235,6 +232,7 @@ mod tests {
         let (mut before, mut after) = before_and_after();
         before.measurement.lines = Some(together(vec![line(6.0, 0.09)]));
         after.measurement.lines = Some(together(vec![line(40.0, 0.04)]));
+        after.machine = Some("Deck-4".to_owned());
         assert!(changes(&before, &after).join(" ").contains("is new"));
         let unlike: [fn(&mut Snapshot); 3] = [
             |it| it.machine = Some("deck 5".to_owned()),

@@ -130,11 +130,14 @@ pub fn shown(text: &str) -> Cow<'_, str> {
 
 /// Control characters, which could move a terminal's cursor or worse; what turns
 /// the direction of the letters after it; breaks of lines and paragraphs; letters
-/// that nobody sees. What joins letters of some scripts is none of them.
+/// that nobody sees: soft hyphens, fillers, notes between the lines. What joins
+/// letters of some scripts is none of them.
 pub fn is_harmful(letter: char) -> bool {
     letter.is_control()
         || matches!(letter,
-            '\u{200b}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
+            '\u{ad}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{180e}' | '\u{200b}'
+            | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}'
+            | '\u{3164}' | '\u{feff}' | '\u{ffa0}' | '\u{fff9}'..='\u{fffb}'
             | '\u{e0000}'..='\u{e007f}')
 }
 
@@ -209,6 +212,24 @@ mod tests {
         assert_eq!(signed(12.3456, 2), "+12.35");
         assert_eq!(beside_uncertainty(-1.231_75, Some(0.0113)), "-1.232");
         assert_eq!(beside_uncertainty(-1.0, None), "-1.000");
+    }
+
+    /// Letters that turn the direction of others or that nobody sees: marks of
+    /// direction, notes between the lines, the soft hyphen, a separator of vowels,
+    /// fillers (Unicode 16, from memory).
+    #[test]
+    fn what_turns_or_hides_is_shown_and_json_stays_what_it_is() {
+        let letters = "\u{ad}\u{61c}\u{115f}\u{1160}\u{180e}\u{200b}\u{200e}\u{200f}\
+            \u{2028}\u{202a}\u{202e}\u{2060}\u{2066}\u{2069}\u{3164}\u{feff}\u{ffa0}\
+            \u{fff9}\u{fffa}\u{fffb}\u{e0001}\u{e007f}";
+        for letter in letters.chars() {
+            let text = format!("a{letter}b");
+            let shown = plain(&text);
+            assert!(shown.is_ascii(), "{:x}", u32::from(letter));
+            let json = serde_json::to_string(&text).unwrap();
+            let back: String = serde_json::from_str(&plain(&json)).unwrap();
+            assert_eq!(back, text);
+        }
     }
 
     #[test]

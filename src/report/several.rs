@@ -25,6 +25,9 @@ const MORE_OF_FEW: f64 = 12.0;
 /// The middle of fewer is no measure of what is usual.
 const FEWEST: usize = 4;
 
+/// Less than this, percent, is no scatter: half of the last digit shown.
+const LEAST_SCATTER: f64 = 0.0005;
+
 /// Files that are named one by one.
 const MOST_NAMED: usize = 20;
 
@@ -162,7 +165,13 @@ fn spread(head: &str, what: &str, figures: &[(&str, Figure)]) -> String {
 /// The value's own ± counts with the scatter of the others: where they all but
 /// agree, what lies within it is not told from them.
 fn stands_out((value, uncertainty): Figure, middle: f64, scatter: f64, count: usize) -> bool {
-    let own = uncertainty.map_or(0.0, |it| it.0 / NORMAL_95);
+    let own = match uncertainty {
+        Some(known) => known.0 / NORMAL_95,
+        // The others have a scatter that speaks for it too, ...
+        None if scatter > LEAST_SCATTER => 0.0,
+        // ... or agree to the last digit, as copies do: nothing to go by.
+        None => return false,
+    };
     let far = STANDS_OUT * (1.0 + MORE_OF_FEW / (count as f64).powf(1.5));
     (value.0 - middle).abs() > far * scatter.hypot(own)
 }
@@ -243,6 +252,14 @@ mod tests {
         assert!(!of(&files).contains("Outlier"), "{}", of(&files));
         files.push(measured(0.15, 0.1));
         assert!(of(&files).contains("Outlier    11.wav"), "{}", of(&files));
+    }
+
+    /// Three copies of one recording and another one.
+    #[test]
+    fn without_an_uncertainty_nothing_stands_out_from_copies() {
+        let mut files = vec![measured(0.1, 0.100); 3];
+        files.push(measured(0.1, 0.104));
+        assert!(!of(&files).contains("Outlier"), "{}", of(&files));
     }
 
     #[test]

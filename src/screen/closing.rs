@@ -1,44 +1,61 @@
 //! What stays on the shell when the screen is left: before and after, how they
 //! are judged, where all lies, and how a sheet is made of it.
 
-use super::panels::news::figures_of_run;
-use super::state::{ScreenState, Slot};
-use crate::records::Run;
+use super::panels::news::figures_of;
+use super::state::{KeptOf, ScreenState, Slot};
 use crate::report;
 use crate::report::comparison::judged;
+use crate::report::numbers::plain;
 use crate::report::supply::headline;
 
 impl ScreenState {
     /// Nothing where nothing was kept.
     pub fn closing_words(&self) -> Vec<String> {
-        let mut words: Vec<String> = self.runs_kept().flat_map(|run| self.outcome(run)).collect();
+        let kept = self.kept_here();
+        let mut machines = kept.iter().map(|of| of.machine);
+        let first = machines.next().flatten();
+        let are_several = machines.any(|it| it != first);
+        let outcomes = kept.iter().flat_map(|of| self.outcome(*of, are_several));
+        let mut words: Vec<String> = outcomes.collect();
         let supply = self.supply_judged();
         words.extend(supply.map(|judged| format!("supply: {}", headline(&judged))));
-        for open in self.jobs.iter().filter(|it| !it.job.is_empty()) {
+        let kept_in = self.jobs.iter();
+        for open in kept_in.filter(|it| self.saved_in.contains(&it.path)) {
             words.push(format!("kept in {}", open.path.display()));
             words.push(format!("its sheet: {}", open.sheet));
         }
         words
     }
 
-    /// Speeds and directions of which something was kept, in the order of that.
-    fn runs_kept(&self) -> impl Iterator<Item = Option<Run>> {
-        let mut runs = Vec::new();
-        for kept in &self.kept {
-            if !runs.contains(&kept.run) {
-                runs.push(kept.run);
+    /// Of which machines, speeds and directions something was kept in this sitting,
+    /// in the order of that.
+    fn kept_here(&self) -> Vec<KeptOf<'_>> {
+        let mut found: Vec<KeptOf> = Vec::new();
+        for all in self.left.iter().chain([&self.kept]) {
+            for kept in all.iter().filter(|kept| kept.is_new) {
+                let of = KeptOf {
+                    all,
+                    machine: kept.machine.as_deref(),
+                    run: kept.run,
+                };
+                if !found.iter().any(|it| it.is_same(of)) {
+                    found.push(of);
+                }
             }
         }
-        runs.into_iter()
+        found
     }
 
     /// Before and after of one of them, and the verdict.
-    fn outcome(&self, run: Option<Run>) -> Vec<String> {
-        let Some(figures) = figures_of_run(self, run) else {
+    fn outcome(&self, of: KeptOf, are_several: bool) -> Vec<String> {
+        let Some(figures) = figures_of(self, of) else {
             return Vec::new();
         };
-        let of_which = run.map_or(String::new(), |run| format!("{run}: "));
-        let pair = [Slot::Before, Slot::After].map(|slot| self.newest_of_run(&slot, run));
+        let machine = of.machine.filter(|_| are_several).map(plain);
+        let run = of.run.map(|run| run.to_string());
+        let of_which = [machine, run].into_iter().flatten();
+        let of_which: String = of_which.map(|it| it + ": ").collect();
+        let pair = [Slot::Before, Slot::After].map(|slot| of.newest(|it| *it == slot));
         let verdict = match pair {
             [Some(before), Some(after)] => {
                 let [before, after] =
@@ -62,9 +79,78 @@ impl ScreenState {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::records::{Label, Snapshot};
     use crate::screen::specimen;
-    use crate::screen::state::Slot;
     use crate::screen::state::job::Thing;
+
+    /// Keeps it as it is kept on the bench, and saves it in a job of its machine.
+    fn keep(state: &mut ScreenState, slot: Slot, deviation: f64) {
+        let measurement = Arc::new(specimen::measurement(deviation));
+        let _ = state.keep_measured(slot, &measurement);
+    }
+
+    #[test]
+    fn each_machine_has_its_own_before_and_after() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        for (machine, before, after) in [("deck 4", -1.2, 0.02), ("deck 5", 2.0, 0.03)] {
+            let _ = state.take_machine(Some(machine.to_owned()));
+            keep(&mut state, Slot::Before, before);
+            if machine == "deck 4" {
+                keep(&mut state, Slot::Named("belt".to_owned()), -0.7);
+            }
+            keep(&mut state, Slot::After, after);
+        }
+        let row = figures_of(&state, state.on_bench()).unwrap();
+        assert_eq!(row, "before +2.000 ±0.020 % → after +0.030 ±0.020 %");
+        let said = state.closing_words();
+        assert_eq!(said.len(), 4, "{said:?}");
+        assert_eq!(
+            said[0],
+            "deck 4: before -1.200 ±0.020 % → after +0.020 ±0.020 %  belt -0.700 ±0.020 %"
+        );
+        assert_eq!(
+            said[2],
+            "deck 5: before +2.000 ±0.020 % → after +0.030 ±0.020 %"
+        );
+    }
+
+    #[test]
+    fn what_is_kept_without_a_name_is_of_the_machine_of_its_job() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        keep(&mut state, Slot::Before, -1.2);
+        let _ = state.take_machine(Some("deck 4".to_owned()));
+        keep(&mut state, Slot::After, 0.02);
+        let _ = state.take_machine(Some("deck 5".to_owned()));
+        assert!(state.newest_kept(&Slot::Before).is_none());
+        let said = state.closing_words();
+        assert_eq!(said[0], "before -1.200 ±0.020 % → after +0.020 ±0.020 %");
+        let mut state = specimen::showing(specimen::reading(0.0));
+        state.show_job(specimen::job_of("deck 4", Vec::new()));
+        assert_eq!(state.machine, None);
+        keep(&mut state, Slot::Before, -1.2);
+        let _ = state.take_machine(Some("deck 5".to_owned()));
+        assert!(state.newest_kept(&Slot::Before).is_none());
+    }
+
+    #[test]
+    fn of_a_job_that_was_only_looked_at_nothing_is_said() {
+        let snapshots = [(Label::Before, -1.2), (Label::After, 0.02)]
+            .map(|(label, it)| Snapshot::new(label, "Line In", specimen::measurement(it)));
+        let old = specimen::job_of("deck 4", snapshots.to_vec());
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let _ = state.take_machine(Some("deck 5".to_owned()));
+        keep(&mut state, Slot::After, 0.4);
+        let _ = state.saved(1, Ok(specimen::saved("repair 117")));
+        let _ = state.job_opened(Ok(old));
+        assert!(state.newest_kept(&Slot::After).is_some());
+        let said = state.closing_words();
+        assert_eq!(said[0], "after +0.400 ±0.020 %");
+        assert!(said.iter().all(|it| !it.contains("deck 4")), "{said:?}");
+        assert_eq!(said.len(), 3, "{said:?}");
+    }
 
     #[test]
     fn before_after_verdict_place_and_command_stay() {
@@ -79,8 +165,8 @@ mod tests {
         assert!(!unsaved.contains("sheet"), "{unsaved}");
         let saved = specimen::saved("repair 117");
         assert_eq!(saved.into.job.snapshots.len(), 1);
-        state.saved(1, Ok(saved.clone()));
-        state.saved(2, Ok(saved));
+        let _ = state.saved(1, Ok(saved.clone()));
+        let _ = state.saved(2, Ok(saved));
         let said = state.closing_words();
         let expected = [
             "before -1.200 ±0.020 % → after +0.020 ±0.020 %",

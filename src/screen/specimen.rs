@@ -229,6 +229,7 @@ pub(super) fn kept(slot: Slot, deviation: f64) -> Kept {
         supply_volts: None,
         tape: None,
         recorded_on: None,
+        is_new: true,
         run: None,
         wiper: None,
         wiper_at_first: None,
@@ -265,6 +266,28 @@ fn job_named(name: &str, machine: Option<&str>, snapshots: Vec<Snapshot>) -> Ope
         path: format!("/data/jobs/{count}.jsonl").into(),
         job: Arc::new(file.job().clone()),
         sheet: format!("tapewright sheet {name:?}"),
+    }
+}
+
+/// What comes of saving into the job of a machine, whose name was corrected
+/// meanwhile or not.
+pub(super) fn saved_under(machine: &str, corrected: Option<&str>) -> Saved {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (mut file, _) = JobFile::open(folder.path().join("job.jsonl")).expect("free");
+    let mut snapshot = Snapshot::new(Label::Before, "Line In", measurement(-1.2));
+    file.say(About::Machine, machine).expect("room");
+    snapshot.machine = Some(machine.to_owned());
+    file.add(RecordEntry::Snapshot(Box::new(snapshot)))
+        .expect("room");
+    if let Some(corrected) = corrected {
+        file.say(About::Machine, corrected).expect("room");
+    }
+    Saved {
+        into: OpenJob {
+            job: Arc::new(file.job().clone()),
+            ..job_named(machine, None, Vec::new())
+        },
+        warning: None,
     }
 }
 

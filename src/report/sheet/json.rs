@@ -126,7 +126,12 @@ pub fn json(sheet: &Sheet<'_>) -> String {
         opened_at: job.opened_at,
         last_at: job.last_at,
         programs: &job.programs,
-        runs: sheet.turns.iter().map(|it| run(it.pair)).collect(),
+        runs: sheet
+            .turns
+            .iter()
+            .chain(&sheet.again)
+            .map(|it| run(it.pair))
+            .collect(),
         wiper: sheet.wipers.iter().map(|(at, it)| wiper(*at, it)).collect(),
         along: sheet.along.as_ref().map(|(along, _)| Along {
             start: on_tape(&along.start),

@@ -2,6 +2,7 @@
 //! is counted, so that it stays on two pages whatever a job holds.
 
 use super::drawn::{MOST_TOLD, MOST_TURNS, checks, drawn, most_told, scales, sided};
+use super::parts::told_again;
 use super::plainly;
 use super::{Block, LONGEST_NAME, Section, Sheet, Turn, typed};
 use crate::records::{About, Snapshot};
@@ -127,6 +128,7 @@ fn before_and_after(sheet: &Sheet<'_>) -> Section {
             lead.extend(waver.map(|it| [format!("Steadiness{of_run}"), it.to_owned()]));
         }
     }
+    lead.extend(told_again(sheet));
     let shown = sheet
         .turns
         .iter()

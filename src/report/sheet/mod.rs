@@ -37,6 +37,8 @@ pub struct Sheet<'a> {
     zone: &'a TimeZone,
     /// A before and an after for each speed and direction.
     turns: Vec<Turn<'a>>,
+    /// Their other visits, which are told in words.
+    again: Vec<Turn<'a>>,
     /// The first and the last check of the wiper that say something; one where
     /// there are no two.
     wipers: Vec<(Timestamp, &'a SweepReport)>,
@@ -51,10 +53,11 @@ pub struct Sheet<'a> {
 impl<'a> Sheet<'a> {
     /// The sheet of a job that lies in a file of this name.
     pub fn of(job: &'a Job, file: &str, workshop: Option<&'a str>, zone: &'a TimeZone) -> Self {
-        let pairs = pairs(&job.snapshots);
+        let visits = pairs(&job.snapshots);
+        let (pairs, again) = parts::shown_and_others(&visits);
         let along = parts::along(&job.snapshots, &pairs);
         let supply = parts::supply(&job.snapshots);
-        let shown = pairs.iter().flat_map(|it| it.each()).count();
+        let shown = visits.iter().flat_map(|it| it.each()).count();
         let of_places = parts::positioned(&job.snapshots).count();
         let of_supply = supply.as_ref().map_or(0, |(points, _)| points.len());
         Self {
@@ -69,7 +72,8 @@ impl<'a> Sheet<'a> {
                 .len()
                 .saturating_sub(shown + of_places + of_supply),
             supply,
-            turns: parts::turns(&pairs),
+            turns: parts::turns(&pairs, &visits),
+            again: parts::turns(&again, &visits),
         }
     }
 

@@ -1,9 +1,11 @@
 //! The page of the job over the whole screen.
 
 use crate::report::numbers::plain;
-use crate::screen::pen::Pen;
-use crate::screen::state::ScreenState;
-use crate::screen::state::job_page::MARK;
+use crate::screen::pen::{Pen, wrap};
+use crate::screen::state::{ScreenState, SourceKind};
+
+/// Columns for the mark in front of an entry.
+const MARK: u16 = 2;
 
 pub(in crate::screen) fn draw(state: &ScreenState, at: usize, pen: &mut Pen) {
     let look = state.look;
@@ -11,33 +13,54 @@ pub(in crate::screen) fn draw(state: &ScreenState, at: usize, pen: &mut Pen) {
     let room = usize::from(last.saturating_sub(1).max(1));
     let rows = state.job_rows();
     let at = at.min(rows.len().saturating_sub(1));
-    // The mark stays in sight however long the list is.
-    let from = (at + 1).saturating_sub(room);
-    let title = match state.present_job() {
+    let entries: Vec<Vec<String>> = rows
+        .iter()
+        .map(|row| wrap(&row.text, pen.width().saturating_sub(MARK)))
+        .collect();
+    let mut title = match state.present_job() {
         Some(present) => format!("job {}", plain(&present.job.name)),
         None => "no job yet".to_owned(),
     };
+    if state.kind == SourceKind::Rehearsal {
+        title += " (simulated)";
+    }
     let end = pen.text(0, 0, &title, look.strong());
-    if rows.len() > room {
-        let until = (from + room).min(rows.len());
-        let place = format!("{} to {until} of {}", from + 1, rows.len());
+    if entries.iter().map(Vec::len).sum::<usize>() > room {
+        let place = format!("{} of {}", at + 1, rows.len());
         pen.text(end + 2, 0, &place, look.faint());
     }
-    for (y, (number, row)) in (1..).zip(rows.iter().enumerate().skip(from).take(room)) {
-        let style = match (number == at, row.is_strong) {
+    let mut y = 1;
+    for number in first_in_sight(&entries, at, room)..rows.len() {
+        let style = match (number == at, rows[number].is_strong) {
             (true, _) => look.badge(),
             (false, true) => look.strong(),
             (false, false) => look.faint(),
         };
-        let mark = if number == at { ">" } else { " " };
-        pen.text(0, y, mark, style);
-        pen.text(MARK, y, &row.text, style);
+        if number == at {
+            pen.text(0, y, ">", style);
+        }
+        for line in &entries[number] {
+            if usize::from(y) <= room {
+                pen.text(MARK, y, line, style);
+            }
+            y += 1;
+        }
     }
     let opens = rows.get(at).is_some_and(|row| row.opens.is_some());
     let foot = if opens {
-        "Enter opens this job   up, down, Space   9 or Esc back"
+        "Enter opens this job  up, down, Space  Esc back"
     } else {
-        "up, down, Space moves   9 or Esc back"
+        "up, down, Space moves  9 or Esc back"
     };
     pen.text(0, last, foot, look.faint());
+}
+
+/// The mark stays in sight however long the list is.
+fn first_in_sight(entries: &[Vec<String>], at: usize, room: usize) -> usize {
+    let mut used = 0;
+    let before = entries.iter().take(at + 1).rev().take_while(|lines| {
+        used += lines.len();
+        used <= room
+    });
+    (at + 1).saturating_sub(before.count().max(1))
 }

@@ -1,13 +1,12 @@
 //! What is being typed, kept or has just happened; what was kept before and
 //! after.
 
-use crate::records::Run;
 use crate::report::numbers::plain;
 use crate::screen::pen::{Pen, fitting, width, wrap};
 use crate::screen::state::choosing::hint;
 use crate::screen::state::overlay::Overlay;
 use crate::screen::state::routine::Step;
-use crate::screen::state::{Entry, EntryFor, ScreenState, Slot};
+use crate::screen::state::{Entry, EntryFor, KeptOf, ScreenState, Slot};
 
 /// Columns from which on flutter is told of last time as well.
 const ROOMY: u16 = 78;
@@ -58,7 +57,7 @@ fn typed(entry: &Entry, room: u16) -> String {
         EntryFor::Tolerance => "half width of the tolerance band in percent",
         EntryFor::Reference(kind) => hint(kind),
     };
-    let plain = format!("{what}: {}_", entry.text);
+    let plain = format!("{what}: {}_", plain(&entry.text));
     let full = format!("{plain}  (Enter keeps, Esc forgets)");
     if let Some(fits) = [full, plain.clone()]
         .into_iter()
@@ -122,21 +121,18 @@ pub(super) fn comparison(state: &ScreenState) -> Option<String> {
         0 => String::new(),
         count => format!("  ({count} NOT SAVED, r tries again)"),
     };
-    figures_of_run(state, state.runs.on()).map(|figures| figures + &unsaved)
+    figures_of(state, state.on_bench()).map(|figures| figures + &unsaved)
 }
 
-/// Before and after of a run side by side, and what was named last.
-pub(in crate::screen) fn figures_of_run(state: &ScreenState, run: Option<Run>) -> Option<String> {
+/// Before and after side by side, and what was named last.
+pub(in crate::screen) fn figures_of(state: &ScreenState, of: KeptOf) -> Option<String> {
     let [before, after] = [Slot::Before, Slot::After].map(|slot| {
-        let kept = state.newest_of_run(&slot, run);
+        let kept = of.newest(|it| *it == slot);
         kept.map(|kept| state.figure_of(kept))
     });
     let arrow = state.look.arrow();
-    let named = state
-        .kept
-        .iter()
-        .rev()
-        .find(|kept| kept.run == run && matches!(kept.slot, Slot::Named(_)))
+    let named = of
+        .newest(|it| matches!(it, Slot::Named(_)))
         .map(|kept| format!("  {} {}", plain(kept.slot.name()), state.figure_of(kept)))
         .unwrap_or_default();
     match (before, after) {

@@ -182,21 +182,30 @@ impl ScreenState {
     /// on it, or that it was not.
     pub(in crate::screen) fn take_machine(&mut self, said: Option<String>) -> Vec<Effect> {
         let before = std::mem::replace(&mut self.machine, said);
+        if before != self.machine {
+            self.naming += 1;
+        }
         self.follow_machine_parts(before.as_deref());
         let mut effects = self.follow_machine_job(before.as_deref());
+        effects.extend(self.follow_machine_card());
+        effects
+    }
+
+    /// The card of the tape tells by its name whether it was recorded on it.
+    pub(in crate::screen) fn follow_machine_card(&mut self) -> Vec<Effect> {
         let machine = self.machine.as_deref();
         let is_as_before = self.tape.as_ref().is_none_or(|card| {
             card.is_recorded_on(machine) == self.conditions.reference.recorded_here
         });
-        if !is_as_before {
-            effects.extend(self.choose(Choice {
-                home_made: false,
-                is_assumed: is_assumed(self.conditions.nominal),
-                reference: self.reference.clone(),
-                card: self.tape.clone(),
-            }));
+        if is_as_before {
+            return Vec::new();
         }
-        effects
+        self.choose(Choice {
+            home_made: false,
+            is_assumed: is_assumed(self.conditions.nominal),
+            reference: self.reference.clone(),
+            card: self.tape.clone(),
+        })
     }
 
     fn choose(&mut self, choice: Choice) -> Vec<Effect> {

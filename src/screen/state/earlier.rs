@@ -44,6 +44,7 @@ impl From<&Snapshot> for Kept {
             supply_volts: snapshot.supply_volts,
             tape: None,
             recorded_on: None,
+            is_new: false,
             run: snapshot.run,
             wiper: snapshot.wiper.clone().map(Arc::new),
             wiper_at_first: snapshot.wiper_at_first.clone().map(Arc::new),
@@ -137,6 +138,12 @@ impl ScreenState {
         if before == now.as_deref() || same_machine(before, now.as_deref()) {
             return Vec::new();
         }
+        if before.is_none() {
+            // It was on the bench before somebody named it.
+            for kept in &mut self.kept {
+                kept.machine = kept.machine.take().or_else(|| now.clone());
+            }
+        }
         let is_of_before = |of: Option<&str>| same_machine(of, before);
         let mut jobs = self.jobs.iter();
         let has_kept = jobs.any(|it| !it.job.is_empty() && is_of_before(it.job.machine()))
@@ -183,6 +190,8 @@ impl ScreenState {
             Ok(opened) => opened,
             Err(reason) => return self.say(reason),
         };
+        // What has no name yet is not of the machine of that job.
+        self.left.push(std::mem::take(&mut self.kept));
         let machine = opened.job.machine().map(str::to_owned);
         let mut effects = match machine {
             Some(machine) if self.machine.as_ref() != Some(&machine) => {
@@ -373,13 +382,13 @@ mod tests {
             into: into.clone(),
             warning: None,
         };
-        state.saved(1, Ok(saved(&into)));
+        let _ = state.saved(1, Ok(saved(&into)));
         let before = state.newest_kept(&Slot::Before).unwrap();
         assert_eq!(*before.measurement, specimen::measurement(-1.2));
         assert_eq!(state.kept.len(), 2);
         // Once.
         let _ = state.take_note(Some("new belt".to_owned()));
-        state.saved(2, Ok(saved(&into)));
+        let _ = state.saved(2, Ok(saved(&into)));
         assert_eq!(state.kept.len(), 2);
     }
 
@@ -393,7 +402,7 @@ mod tests {
         assert_eq!(state.open_job(path()).len(), 1);
         let _ = state.take_note(Some("new belt".to_owned()));
         assert!(state.open_job(path()).is_empty());
-        state.saved(1, Ok(specimen::saved("a")));
+        let _ = state.saved(1, Ok(specimen::saved("a")));
         assert_eq!(state.open_job(path()).len(), 1);
     }
 }

@@ -59,10 +59,7 @@ impl ScreenState {
         match event {
             Event::Live(live) => self.take(live),
             Event::Bench(bench) => self.take_bench(bench),
-            Event::Saved(number, result) => {
-                self.saved(number, *result);
-                Vec::new()
-            }
+            Event::Saved(number, result) => self.saved(number, *result),
             Event::Earlier(found) => {
                 self.take_earlier(*found);
                 Vec::new()

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::{Effect, Kept, ScreenState};
 use crate::readings::{SweepReport, SweepVerdict};
 use crate::records::Job;
+use crate::references::same_machine;
 
 /// What can be kept.
 #[derive(Clone, Debug)]
@@ -28,6 +29,9 @@ pub struct Entrusted {
     pub thing: Thing,
     /// Name of the machine at that moment.
     pub machine: Option<String>,
+    /// How often the machine on the bench was named anew by then: under one naming
+    /// it is one machine, even where its job is corrected meanwhile.
+    pub naming: u32,
     /// It is being written; how that ended is not known yet.
     pub saving: bool,
 }
@@ -74,6 +78,7 @@ impl ScreenState {
             number: self.entrusted_so_far,
             thing,
             machine: self.machine.clone(),
+            naming: self.naming,
             saving: true,
         };
         self.entrusted.push(entrusted.clone());
@@ -121,18 +126,28 @@ impl ScreenState {
 
     /// An attempt to save has ended: the job that it is in now, or why it is in
     /// none.
-    pub fn saved(&mut self, number: u32, result: SaveResult) {
+    pub fn saved(&mut self, number: u32, result: SaveResult) -> Vec<Effect> {
         let mut all = self.entrusted.iter();
         let Some(at) = all.position(|it| it.number == number) else {
-            return;
+            return Vec::new();
         };
         let is_saved = result.is_ok();
+        let mut effects = Vec::new();
         let said = match result {
             Ok(Saved { into, warning }) => {
-                let thing = self.entrusted.remove(at).thing;
+                let Entrusted { thing, naming, .. } = self.entrusted.remove(at);
                 let (name, job) = (thing.name(), &into.job.name);
-                let said = format!("kept {name}, saved in job {job}");
+                let mut said = format!("kept {name}, saved in job {job}");
                 self.bring_in(&into, usize::from(matches!(thing, Thing::Snapshot(_))));
+                if naming == self.naming
+                    && let Some(machine) = self.corrected_in(&into)
+                {
+                    said += &format!("; the machine is {machine} now, corrected there");
+                    effects = self.correct_machine(machine);
+                }
+                if !self.saved_in.contains(&into.path) {
+                    self.saved_in.push(into.path.clone());
+                }
                 self.take_job(into);
                 match warning {
                     Some(warning) => format!("{said}; {warning}"),
@@ -152,6 +167,28 @@ impl ScreenState {
             Some(found) => format!("{said}; {found}"),
             None => said,
         });
+        effects
+    }
+
+    /// The name of the machine on the bench, where somebody corrected it in its job.
+    fn corrected_in(&self, into: &OpenJob) -> Option<String> {
+        let (machine, is) = (self.machine.as_deref()?, into.job.machine()?);
+        let is_corrected = !same_machine(Some(machine), Some(is)) && into.job.was_called(machine);
+        is_corrected.then(|| is.to_owned())
+    }
+
+    /// It is the same machine under its right name.
+    fn correct_machine(&mut self, is: String) -> Vec<Effect> {
+        let before = self.machine.replace(is.clone());
+        for kept in &mut self.kept {
+            if same_machine(kept.machine.as_deref(), before.as_deref()) {
+                kept.machine = Some(is.clone());
+            }
+        }
+        self.follow_machine_parts(before.as_deref());
+        let mut effects = self.follow_machine_card();
+        effects.push(Effect::LookBack(Some(is)));
+        effects
     }
 
     /// A job that goes on has earlier snapshots than the last ones that were
@@ -183,24 +220,49 @@ mod tests {
     use super::*;
     use crate::readings::Unclear;
     use crate::screen::specimen;
+    use crate::screen::state::event::Event;
+    use crate::screen::state::routine::Step;
     use crate::screen::state::{Slot, SourceKind};
 
     #[test]
     fn what_could_not_be_saved_stays_and_says_so() {
         let mut state = specimen::state(SourceKind::Input);
         state.keep_measured(Slot::After, &Arc::new(specimen::measurement(0.1)));
-        state.saved(1, Err("the disk is full".to_owned()));
+        let _ = state.saved(1, Err("the disk is full".to_owned()));
         assert_eq!(state.unsaved().count(), 1);
         let message = state.message.clone().unwrap();
         assert!(message.contains("NOT SAVED") && message.contains("disk is full"));
         assert!(matches!(&state.retry_saving()[..], [Effect::Save(it)] if it.number == 1));
         assert_eq!(state.unsaved().count(), 0);
-        state.saved(1, Ok(specimen::saved("repair 117")));
+        let _ = state.saved(1, Ok(specimen::saved("repair 117")));
         assert_eq!(state.unsaved().count(), 0);
         assert!(state.message.as_ref().unwrap().contains("repair 117"));
         // It was saved, so there is nothing to try again.
         state.saving_has_ended();
         assert_eq!(state.unsaved().count(), 0);
+    }
+
+    /// Somebody corrects it in the job while the sitting goes on.
+    #[test]
+    fn a_name_that_was_corrected_in_the_job_is_the_name_on_the_bench() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.machine = Some("deck 3".to_owned());
+        state.keep_measured(Slot::Before, &Arc::new(specimen::measurement(-1.2)));
+        let corrected = specimen::saved_under("deck 3", Some("deck 4"));
+        let effects = state.update(Event::Saved(1, Box::new(Ok(corrected))));
+        assert_eq!(state.machine.as_deref(), Some("deck 4"));
+        let message = state.message.clone().unwrap();
+        assert!(message.contains("the machine is deck 4 now"), "{message}");
+        assert!(matches!(&effects[..], [Effect::LookBack(Some(it))] if it == "deck 4"));
+        assert!(state.newest_kept(&Slot::Before).is_some());
+        assert!(state.routine.is_done(Step::Before));
+        assert!(state.present_job().is_some());
+        // Another machine of that name is another one, once it is typed.
+        let _ = state.take_machine(Some("deck 3".to_owned()));
+        state.keep_measured(Slot::After, &Arc::new(specimen::measurement(0.1)));
+        let another = specimen::saved_under("deck 3", None);
+        let _ = state.update(Event::Saved(2, Box::new(Ok(another))));
+        assert_eq!(state.machine.as_deref(), Some("deck 3"));
     }
 
     #[test]

@@ -12,9 +12,8 @@ use super::{Effect, ScreenState};
 use crate::records::{About, Job, Snapshot};
 use crate::report::numbers::plain;
 use crate::report::sweep::headline;
-use crate::screen::pen::wrap;
 
-/// A row of the page.
+/// An entry of the page, of one row or more.
 pub(in crate::screen) struct JobRow {
     /// Without the mark in front of it.
     pub text: String,
@@ -24,25 +23,19 @@ pub(in crate::screen) struct JobRow {
     pub opens: Option<PathBuf>,
 }
 
-/// Columns for the mark in front of a row.
-pub(in crate::screen) const MARK: u16 = 2;
-
 /// Rows that are no rows of the list: the head and the foot.
 pub(in crate::screen) const FRAME: u16 = 2;
 
 impl ScreenState {
-    /// All rows, each in one line of the window.
+    /// All entries, whatever the size of the window.
     pub(in crate::screen) fn job_rows(&self) -> Vec<JobRow> {
         let mut rows = Vec::new();
-        let room = self.size.0.saturating_sub(MARK);
         let mut say = |text: &str, is_strong, opens: Option<&PathBuf>| {
-            for text in wrap(&plain(text), room) {
-                rows.push(JobRow {
-                    text,
-                    is_strong,
-                    opens: opens.cloned(),
-                });
-            }
+            rows.push(JobRow {
+                text: plain(text),
+                is_strong,
+                opens: opens.cloned(),
+            });
         };
         match self.present_job() {
             Some(OpenJob { job, .. }) => {
@@ -82,15 +75,9 @@ impl ScreenState {
     fn kept_lines(&self, job: &Job) -> Vec<String> {
         let snapshots = job.snapshots.iter().map(|it| {
             let figures = self.figures_in_words(it);
-            let around = [
-                it.run.map(|run| run.to_string()),
-                it.supply_volts.map(|volts| format!("{volts} V")),
-            ];
-            let around: String = around
-                .iter()
-                .flatten()
-                .map(|it| format!(", {it}"))
-                .collect();
+            let run = it.run.map(|run| format!(", {run}")).unwrap_or_default();
+            let supply = it.supply_volts.map(|volts| format!(", {volts} V"));
+            let around = run + &supply.unwrap_or_default();
             (it.taken_at, format!("{} {figures}{around}", it.label))
         });
         let wipers = job.wipers.iter();
@@ -112,10 +99,10 @@ impl ScreenState {
         let machine = machine.map_or(String::new(), |it| format!(" ({it})"));
         let end = match last_of(job, |_| true) {
             Some(last) => format!("{} {}", last.label, self.figures_in_words(last)),
-            None => "nothing measured".to_owned(),
+            None if job.snapshots.is_empty() => "nothing measured".to_owned(),
+            None => "no speed that tells anything".to_owned(),
         };
-        let simulated = if job.simulated { ", simulated" } else { "" };
-        format!("{day} {}{machine}: {end}{simulated}", name.trim())
+        format!("{day} {}{machine}: {end}", name.trim())
     }
 
     fn figures_in_words(&self, snapshot: &Snapshot) -> String {
@@ -124,7 +111,7 @@ impl ScreenState {
         speed + &self.flutter_in_words(measurement)
     }
 
-    /// Moves the mark, by one row or by a page.
+    /// Moves the mark, by one entry or by a page of them.
     pub(in crate::screen) fn move_in_job(&mut self, rows: isize) {
         let last = self.job_rows().len().saturating_sub(1);
         if let Some(Overlay::Job(at)) = &mut self.overlay {
@@ -132,9 +119,10 @@ impl ScreenState {
         }
     }
 
-    /// Rows of a page of the list.
+    /// Entries of a page, of one row each.
     pub(in crate::screen) fn job_page(&self) -> isize {
-        isize::from(self.size.1.saturating_sub(FRAME).max(1) as i16)
+        let rows = i16::try_from(self.size.1.saturating_sub(FRAME));
+        isize::from(rows.unwrap_or(i16::MAX).max(1))
     }
 
     /// Opens the job on which the mark stands.
@@ -143,7 +131,7 @@ impl ScreenState {
         let opens = rows.get_mut(at).and_then(|row| row.opens.take());
         match opens {
             Some(path) => self.open_job(path),
-            None => self.say("no job stands in that row; Enter opens one of the list below"),
+            None => self.say("no job stands there; Enter opens one of the list below"),
         }
     }
 }

@@ -126,7 +126,7 @@ impl Slot {
     }
 }
 
-/// A snapshot of this sitting.
+/// A snapshot of this sitting, or one that stood in its job.
 #[derive(Clone, Debug)]
 pub struct Kept {
     /// What it was kept as.
@@ -143,6 +143,8 @@ pub struct Kept {
     pub tape: Option<TapeCard>,
     /// Machine that the tape was recorded on, if somebody said.
     pub recorded_on: Option<String>,
+    /// It was measured in this sitting.
+    pub is_new: bool,
     /// Speed and direction, if the sitting has several.
     pub run: Option<Run>,
     /// The newest check of this trimmer's wiper.
@@ -289,8 +291,10 @@ pub struct ScreenState {
     pub routine: Routine,
     /// Columns and rows of the terminal.
     pub size: (u16, u16),
-    /// Snapshots of this sitting, oldest first.
+    /// Snapshots of this sitting and of the job that was opened, oldest first.
     pub kept: Vec<Kept>,
+    /// The same as they were when another job was opened.
+    pub(in crate::screen) left: Vec<Vec<Kept>>,
     /// What is being kept right now.
     pub keeping: Option<Slot>,
     /// The run through the whole tape that is under way.
@@ -299,6 +303,8 @@ pub struct ScreenState {
     pub message: Option<String>,
     /// Name of the machine on the bench.
     pub machine: Option<String>,
+    /// How often it was named anew.
+    pub(in crate::screen) naming: u32,
     /// What the tape carries.
     pub(in crate::screen) reference: Reference,
     /// Card of the tape that is used.
@@ -337,6 +343,8 @@ pub struct ScreenState {
     pub(in crate::screen) entrusted_so_far: u32,
     /// The jobs that were open or made in this sitting, the newest last.
     pub(in crate::screen) jobs: Vec<OpenJob>,
+    /// Where something was saved in this sitting.
+    pub(in crate::screen) saved_in: Vec<PathBuf>,
     /// Earlier jobs of this machine.
     pub(in crate::screen) earlier: EarlierJobs,
     pub(in crate::screen) zone: TimeZone,
@@ -377,10 +385,12 @@ impl ScreenState {
             routine: Routine::default(),
             size: (80, 24),
             kept: Vec::new(),
+            left: Vec::new(),
             keeping: None,
             long_run: None,
             message: setup.message,
             machine: setup.machine,
+            naming: 0,
             reference: setup.reference,
             tape: setup.tape,
             recorded_on: None,
@@ -400,6 +410,7 @@ impl ScreenState {
             entrusted: Vec::new(),
             entrusted_so_far: 0,
             jobs: Vec::new(),
+            saved_in: Vec::new(),
             earlier: EarlierJobs::default(),
             zone: setup.zone,
             watch: KeepWatch::default(),
@@ -465,13 +476,23 @@ impl ScreenState {
     /// The newest snapshot of a slot of this machine at the speed and direction
     /// that are on.
     pub fn newest_kept(&self, slot: &Slot) -> Option<&Kept> {
-        self.newest_of_run(slot, self.runs.on())
+        self.on_bench().newest(|it| it == slot)
     }
 
-    pub(in crate::screen) fn newest_of_run(&self, slot: &Slot, run: Option<Run>) -> Option<&Kept> {
-        let is_its = |kept: &Kept| is_one_machine(kept.machine.as_deref(), self.machine.as_deref());
-        let mut newest_first = self.kept.iter().rev();
-        newest_first.find(|kept| kept.slot == *slot && kept.run == run && is_its(kept))
+    /// What is kept of the machine on the bench at the speed and in the direction
+    /// that are on.
+    pub(in crate::screen) fn on_bench(&self) -> KeptOf<'_> {
+        KeptOf {
+            all: &self.kept,
+            machine: self.machine_of_bench(),
+            run: self.runs.on(),
+        }
+    }
+
+    /// Its name, as it was typed or as the present job has it.
+    pub(in crate::screen) fn machine_of_bench(&self) -> Option<&str> {
+        let of_job = || self.present_job()?.job.machine();
+        self.machine.as_deref().or_else(of_job)
     }
 
     /// Takes a newer state of the analysis.
@@ -585,10 +606,11 @@ impl ScreenState {
             measurement: self.with_parts(&slot, measurement),
             slot,
             tolerance: self.tolerance,
-            machine: self.machine.clone(),
+            machine: self.machine_of_bench().map(str::to_owned),
             supply_volts: self.supply_volts,
             tape: self.tape.clone(),
             recorded_on: self.recorded_on.clone(),
+            is_new: true,
             run: self.runs.on(),
             wiper: self.sweeps.last().map(|swept| Arc::clone(&swept.report)),
             wiper_at_first: before_cleaning.map(|(report, _)| Arc::clone(report)),
@@ -605,6 +627,30 @@ impl ScreenState {
     /// What the source is called.
     pub fn source_name(&self) -> &str {
         source_name(&self.live.source)
+    }
+}
+
+/// What is kept of one machine at one speed and in one direction.
+#[derive(Clone, Copy)]
+pub(in crate::screen) struct KeptOf<'a> {
+    /// Of others too, oldest first.
+    pub all: &'a [Kept],
+    pub machine: Option<&'a str>,
+    pub run: Option<Run>,
+}
+
+impl<'a> KeptOf<'a> {
+    pub fn newest(self, is_it: impl Fn(&Slot) -> bool) -> Option<&'a Kept> {
+        let is_its = |kept: &Kept| {
+            kept.run == self.run && is_one_machine(kept.machine.as_deref(), self.machine)
+        };
+        let mut newest_first = self.all.iter().rev();
+        newest_first.find(|kept| is_it(&kept.slot) && is_its(kept))
+    }
+
+    pub fn is_same(self, other: Self) -> bool {
+        let is_one = self.machine == other.machine || same_machine(self.machine, other.machine);
+        is_one && self.run == other.run && std::ptr::eq(self.all, other.all)
     }
 }
 

@@ -9,6 +9,7 @@ use crate::audio::analysis::Request;
 use crate::audio::rehearsal_source::BenchCommand;
 use crate::readings::{KeepRequest, Nominal};
 use crate::references::{Reference, Tolerance};
+use crate::report::numbers::is_harmful;
 use crate::units::Seconds;
 
 /// How long a snapshot averages: whole wow periods, at least ten seconds, at
@@ -232,7 +233,7 @@ impl ScreenState {
         };
         match action {
             Action::Letter(letter)
-                if !letter.is_control() && entry.text.chars().count() < longest(entry.purpose) =>
+                if !is_harmful(*letter) && entry.text.chars().count() < longest(entry.purpose) =>
             {
                 entry.text.push(*letter);
             }
@@ -339,6 +340,23 @@ mod tests {
         let _ = state.take_note(Some("new belt".to_owned()));
         state.saving_has_ended();
         state
+    }
+
+    #[test]
+    fn a_line_that_is_typed_shows_and_takes_no_letter_that_drives_the_terminal() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.machine = Some("deck\u{202e}4".to_owned());
+        let _ = state.act(Action::Type(EntryFor::Machine));
+        for letter in "\u{1b}\u{200f}\u{202e}\u{200b}\u{3164}\u{e0041}".chars() {
+            let _ = state.act(Action::Letter(letter));
+        }
+        let Some(Overlay::Entry(entry)) = &state.overlay else {
+            panic!("nothing is typed")
+        };
+        assert_eq!(entry.text, "deck\u{202e}4");
+        let text = specimen::text(&state, (80, 24));
+        assert!(text.contains("deck\\u202e4_"), "{text}");
+        assert!(!text.contains('\u{202e}'));
     }
 
     #[test]
