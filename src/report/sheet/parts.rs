@@ -10,12 +10,12 @@ use crate::references::supply::{SAME_SUPPLY, SupplyPoint};
 use crate::report::comparison::is_one_reference;
 
 /// Each with what tells it from the others: speed and direction, and the machine
-/// where there are several.
-pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
+/// where there are several among all.
+pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>], all: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
     let first = |pair: &BeforeAfter<'a>| pair.each().next();
     let machine = |pair: &BeforeAfter<'a>| first(pair).and_then(|it| it.machine.as_deref());
-    let of_first = pairs.first().and_then(machine);
-    let are_several = pairs
+    let of_first = all.first().and_then(machine);
+    let are_several = all
         .iter()
         .any(|it| !same_machine(machine(it), of_first) && machine(it) != of_first);
     let name = |pair: &BeforeAfter<'a>| {
