@@ -161,7 +161,10 @@ impl Bench {
                 Effect::Bench(BenchCommand::CleanStroke) => self.deck.clean_wiper_stroke(),
                 Effect::Bench(BenchCommand::Run(to)) => self.deck.switch_to(to),
                 Effect::Ask(Request::OtherRun(nominal)) => self.engine.other_run(nominal),
-                Effect::Save(it) => self.state.saved(it.number, Ok(saved())),
+                Effect::Save(it) => {
+                    let effects = self.state.saved(it.number, Ok(saved()));
+                    self.carry_out(effects);
+                }
                 _ => {}
             }
         }
