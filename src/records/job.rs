@@ -308,6 +308,15 @@ impl JobFile {
         check_place(&self.path).map_err(|source| unwritten(&self.path, source, LINES.words))
     }
 
+    /// What is listed among many needs no curve against time.
+    #[must_use]
+    pub(super) fn without_tracks(mut self) -> Self {
+        for snapshot in &mut self.job.snapshots {
+            snapshot.measurement.track = None;
+        }
+        self
+    }
+
     /// Where it lies.
     pub fn path(&self) -> &Path {
         &self.path

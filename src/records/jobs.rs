@@ -215,7 +215,8 @@ fn files_of(places: &Places, kinds: &[Kind]) -> Result<Vec<PathBuf>, NoJob> {
 }
 
 /// All jobs of a kind, usable or not, oldest first; the folder itself where that
-/// cannot be read.
+/// cannot be read. Without the tracks of their snapshots: of many jobs those are
+/// most of what there is.
 pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
     let files = match files(places, kind) {
         Ok(files) => files,
@@ -234,7 +235,8 @@ pub fn list(places: &Places, kind: Kind) -> Vec<Found> {
         .into_iter()
         .map(|path| {
             let opened = JobFile::open(&path);
-            (path, opened)
+            let light = opened.map(|(file, warnings)| (file.without_tracks(), warnings));
+            (path, light)
         })
         .collect();
     let begun = |(_, opened): &Found| {
@@ -457,6 +459,25 @@ mod tests {
             let listed = list(&places, Kind::Measured);
             assert!(matches!(&listed[..], [(_, Err(_))]), "{listed:?}");
         }
+    }
+
+    #[test]
+    fn a_list_holds_no_tracks_and_a_job_that_is_opened_does() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let places = Places::in_folder(folder.path().to_owned());
+        let path = file_of(&places, Kind::Measured, "deck 4").expect("a name");
+        let (mut file, _) = JobFile::open(&path).expect("free");
+        let measurement = Measurement {
+            track: Some(crate::readings::Track::default()),
+            ..Measurement::default()
+        };
+        let snapshot = Snapshot::new(Label::Before, "line in", measurement);
+        file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
+        let has_track = |file: &JobFile| file.job().snapshots[0].measurement.track.is_some();
+        let listed = list(&places, Kind::Measured);
+        assert!(matches!(&listed[..], [(_, Ok((file, _)))] if !has_track(file)));
+        let (opened, _) = JobFile::open(&path).expect("a job");
+        assert!(has_track(&opened));
     }
 
     #[test]
