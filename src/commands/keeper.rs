@@ -623,7 +623,7 @@ mod tests {
         let (_, news) = open("117/1").expect("new");
         assert_eq!(news, "new job 117/1");
         for other in ["117.1", "117-1", "117 1"] {
-            let refused = open(other).err().expect("another's").message;
+            let refused = open(other).expect_err("another's").message;
             assert!(refused.contains("\"117/1\""), "{refused}");
         }
         let (job, news) = open(" 117/1").expect("the same");

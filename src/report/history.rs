@@ -340,7 +340,8 @@ mod tests {
 
     #[test]
     fn what_says_nothing_of_the_machine_never_says_that_it_stayed() {
-        let make: [(fn(&mut Snapshot), &str); 3] = [
+        type Change = fn(&mut Snapshot);
+        let make: [(Change, &str); 3] = [
             (
                 |it| it.measurement.tell_recorded_here(),
                 "RECORDED ON THIS MACHINE",

@@ -176,10 +176,11 @@ pub fn show(job: &Job, path: &str, zone: &TimeZone) -> String {
     for pair in &all {
         if let (Some(before), Some(after)) = (pair.before, pair.after) {
             let when = when_of_several(*pair, &all, zone);
-            let said = when.into_iter().chain(after.run.map(|it| it.to_string()));
-            let of: String = said.map(|it| format!(", {it}")).collect();
+            let head = Some("Before and after".to_owned()).into_iter();
+            let said = head.chain(when).chain(after.run.map(|it| it.to_string()));
+            let head: Vec<String> = said.collect();
             // Writing to a string cannot fail.
-            let _ = writeln!(text, "\nBefore and after{of}");
+            let _ = writeln!(text, "\n{}", head.join(", "));
             for sentence in changes(before, after) {
                 text += &wrapped("  ", &sentence);
             }

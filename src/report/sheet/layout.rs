@@ -83,7 +83,7 @@ fn worked_on(job: &Job) -> Option<[Timestamp; 2]> {
     let all = || kept.clone().chain(checked.clone()).chain(noted.clone());
     let worked_on = all().min().zip(all().max());
     let begun = || job.opened_at.or(job.last_at).map(|it| (it, it));
-    worked_on.or_else(begun).map(|it| it.into())
+    worked_on.or_else(begun).map(Into::into)
 }
 
 /// What the job is called. A name that the program made of the day and of the

@@ -142,7 +142,9 @@ impl ScreenState {
                 if naming == self.naming
                     && let Some(machine) = self.corrected_in(&into)
                 {
-                    said += &format!("; the machine is {machine} now, corrected there");
+                    said.push_str("; the machine is ");
+                    said.push_str(&machine);
+                    said.push_str(" now, corrected there");
                     effects = self.correct_machine(machine);
                 }
                 if !self.saved_in.contains(&into.path) {
