@@ -45,7 +45,7 @@ figure,tr,li,.simulated{break-inside:avoid}\
 .one svg{max-height:29mm}.many svg{max-height:28mm}\
 header dl{grid-template-columns:max-content 1fr max-content 1fr}\
 .beside{display:grid;grid-template-columns:4fr 5fr;gap:0 6mm}.beside h2{grid-column:1/3}\
-.beside>*{min-width:0}.beside{break-inside:avoid}\
+.beside>*{min-width:0}\
 table,figcaption,footer{font-size:.91em}.dense{font-size:7.8pt}.dense .lead{font-size:8.8pt}\
 .dense .many svg{max-height:27mm}.beside td:nth-child(2){white-space:nowrap}th,td{padding:.15mm 3mm .15mm 0}}";
 
@@ -63,7 +63,7 @@ pub fn html(sheet: &Sheet<'_>) -> String {
                 title { @if simulated { "SIMULATED: " } (title) }
                 style { (PreEscaped(pictures::of_page())) (PreEscaped(STYLE)) }
             }
-            body class=[(sheet.turns.len() > 1).then_some("dense")] {
+            body class=[(sheet.turns.len() + sheet.again.len() > 1).then_some("dense")] {
                 header {
                     @if let Some(workshop) = layout::workshop(sheet) { p { (workshop) } }
                     h1 { (title) }

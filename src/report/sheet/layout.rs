@@ -17,13 +17,13 @@ use crate::report::words::counted;
 use crate::report::{capital, supply};
 
 /// Most that is shown of each; the rest is counted.
-/// Of notes, and of cautions.
-const MOST_LETTERS: usize = 640;
+const LETTERS_OF_NOTES: usize = 560;
+const LETTERS_OF_CAUTIONS: usize = 320;
 /// Letters that a short one counts as.
 const LINE: usize = 80;
 const MOST_CORRECTIONS: usize = 2;
 /// Of all runs.
-const MOST_CHANGES: usize = 10;
+const MOST_CHANGES: usize = 8;
 const MOST_PICTURES: usize = 8;
 const MOST_PICTURES_OF_MORE_RUNS: usize = 6;
 const LONGEST_SENTENCE: usize = 300;
@@ -210,7 +210,7 @@ fn notes(sheet: &Sheet<'_>) -> Section {
     let newest_first = dated.iter().rev();
     let said = newest_first
         .map(|(at, text)| format!("{}: {}", sheet.time(*at), typed(text, LONGEST_NOTE)));
-    let mut shown = with_room(said);
+    let mut shown = with_room(said, LETTERS_OF_NOTES);
     shown.reverse();
     let earlier = dated.len() - shown.len();
     if earlier > 0 {
@@ -221,12 +221,12 @@ fn notes(sheet: &Sheet<'_>) -> Section {
 }
 
 /// As many of them as some lines hold.
-fn with_room(all: impl Iterator<Item = String>) -> Vec<String> {
+fn with_room(all: impl Iterator<Item = String>, most: usize) -> Vec<String> {
     let mut letters = 0;
     all.take_while(|it| {
         // Each begins a new line.
         letters += it.chars().count().max(LINE);
-        letters <= MOST_LETTERS
+        letters <= most
     })
     .collect()
 }
@@ -396,7 +396,7 @@ fn cautions(sheet: &Sheet<'_>) -> Section {
     let each = all
         .iter()
         .map(|(text, of)| format!("{}: {text}", of.join(" and ")));
-    let mut said = with_room(each);
+    let mut said = with_room(each, LETTERS_OF_CAUTIONS);
     let more = all.len() - said.len();
     if more > 0 {
         said.push(format!(

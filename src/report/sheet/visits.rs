@@ -6,7 +6,7 @@ use crate::report::capital;
 use crate::report::words::counted;
 
 /// Other visits that are told. A choice.
-const MOST_AGAIN: usize = 2;
+const MOST_AGAIN: usize = 1;
 
 /// The other visits in words, the newest first.
 pub(super) fn told_again(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
