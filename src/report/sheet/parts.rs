@@ -11,9 +11,6 @@ use crate::references::supply::{SAME_SUPPLY, SupplyPoint};
 use crate::report::capital;
 use crate::report::words::counted;
 
-/// Other visits that are told. A choice.
-const MOST_AGAIN: usize = 1;
-
 /// Each with what tells it from the others: speed and direction, and the machine
 /// where there are several among all.
 pub(super) fn turns<'a>(pairs: &[BeforeAfter<'a>], all: &[BeforeAfter<'a>]) -> Vec<Turn<'a>> {
@@ -58,8 +55,8 @@ pub(super) fn shown_and_others<'a>(
     (those(shown), those(others))
 }
 
-/// The other visits in words, the newest first.
-pub(super) fn told_again(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
+/// The newest of the other visits in words; older ones are counted.
+pub(super) fn told_again(sheet: &Sheet<'_>) -> Option<[String; 2]> {
     let tell = |turn: &Turn<'_>| {
         let first = turn.pair.each().next()?;
         let shown = sheet.turns.iter().find(|it| it.pair.is_alike(turn.pair));
@@ -84,17 +81,13 @@ pub(super) fn told_again(sheet: &Sheet<'_>) -> Vec<[String; 2]> {
         let said = format!("{time}{of_run}. {}", said.join(" "));
         Some([head.to_owned(), said])
     };
-    let mut told: Vec<[String; 2]> = sheet.again.iter().rev().filter_map(tell).collect();
-    let more = told.len().saturating_sub(MOST_AGAIN);
+    let mut told = sheet.again.iter().rev().find_map(tell)?;
+    let more = sheet.again.len() - 1;
     if more > 0 {
-        told.truncate(MOST_AGAIN);
-        let more = counted(more as u64, "more", "more");
-        told.push([
-            "Other visits".to_owned(),
-            format!("{more} in {}.", sheet.file),
-        ]);
+        let more = counted(more as u64, "more visit is", "more visits are");
+        told[1] += &format!(" {} in {}.", capital(&more), sheet.file);
     }
-    told
+    Some(told)
 }
 
 /// The first check that says something and the last; the last of all where none
@@ -305,7 +298,7 @@ mod tests {
         assert_eq!(sheet.turns.len(), 1);
         assert_eq!(sheet.turns[0].pair, pairs(&job.snapshots)[0]);
         assert_eq!(sheet.others, 0);
-        let [head, said] = &told_again(&sheet)[0];
+        let [head, said] = told_again(&sheet).expect("another visit");
         assert_eq!(head, "Later visit");
         let expected = "2027-03-01 11:05. Before: 1.2 % too slow";
         assert!(said.starts_with(expected), "{said}");
@@ -317,7 +310,7 @@ mod tests {
         job.snapshots.push(left);
         let sheet = Sheet::of(&job, "a.jsonl", None, &zone);
         assert_eq!(sheet.turns[0].pair.before, Some(&again));
-        let [head, said] = &told_again(&sheet)[0];
+        let [head, said] = told_again(&sheet).expect("another visit");
         assert_eq!(head, "Earlier visit");
         assert!(said.starts_with("2026-03-01 11:05. Before: "), "{said}");
         assert!(said.contains(". After: "), "{said}");
