@@ -114,7 +114,7 @@ fn a_torn_line_is_reported_and_the_rest_is_listed() {
     for (file, line, schema) in [(FILES[0], 2, "snapshot"), (FILES[1], 4, "job")] {
         let bench = bench();
         let mut kept = fs::read_to_string(bench.path(file)).unwrap();
-        kept.push_str(&format!("{{\"schema\":\"tapewright.{schema}/1\",\"id\""));
+        kept += &["{\"schema\":\"tapewright.", schema, "/1\",\"id\""].concat();
         bench.with(file, kept);
         let list = snapshots(&bench, "list");
         let line = format!("line {line}");

@@ -279,7 +279,9 @@ fn readings_of(sheet: &Sheet<'_>, turn: &Turn<'_>) -> Section {
         .map(|row| row.map(|it| typed(&it, LONGEST_NAME)).to_vec());
     let both = turn.pair.before.zip(turn.pair.after);
     let mut changed = both.map_or(Vec::new(), |(before, after)| changes(before, after));
-    let most = MOST_CHANGES / sheet.turns.len().clamp(1, MOST_TOLD);
+    // Other visits take the room of six.
+    let room = MOST_CHANGES - if sheet.again.is_empty() { 0 } else { 6 };
+    let most = room / sheet.turns.len().clamp(1, MOST_TOLD);
     let more = changed.len().saturating_sub(most);
     changed.truncate(most);
     if more > 0 {
