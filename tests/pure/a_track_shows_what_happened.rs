@@ -50,19 +50,16 @@ fn the_speed_stands_at_its_moment_and_silence_is_a_gap() {
         if near_an_edge {
             continue;
         }
-        match value {
-            // The mean of a tenth of a second of this sine is within 0.1 % of
-            // that of its middle.
-            Some(value) => {
-                assert!(sounds(t), "{t}: {value}");
-                let error = value - speed(t);
-                assert!(error.abs() < 0.003, "{t}: {value}, {error} off");
-                read += 1;
-            }
-            None => {
-                assert!(!sounds(t), "{t}: nothing");
-                silent += 1;
-            }
+        // The mean of a tenth of a second of this sine is within 0.1 % of that of
+        // its middle.
+        if let Some(value) = value {
+            assert!(sounds(t), "{t}: {value}");
+            let error = value - speed(t);
+            assert!(error.abs() < 0.003, "{t}: {value}, {error} off");
+            read += 1;
+        } else {
+            assert!(!sounds(t), "{t}: nothing");
+            silent += 1;
         }
     }
     assert!(read > 220 && silent > 20, "{read} read, {silent} silent");
