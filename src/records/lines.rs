@@ -222,6 +222,12 @@ fn is_newer(schema: &str, known: &str) -> bool {
 fn found_at(error: &serde_json::Error) -> String {
     let said = error.to_string();
     let what = said.rsplit_once(" at line ").map_or(&*said, |it| it.0);
+    // Of a line that says one thing of several, serde names none of them.
+    let what = if what.starts_with("no variant of enum") {
+        "it says nothing that this version knows"
+    } else {
+        what
+    };
     format!("{what}, at its byte {}", error.column())
 }
 

@@ -594,7 +594,11 @@ fn a_line_damaged_by_hand_is_called_damaged_and_stays() {
     let good = job.lines().next().unwrap();
     for (from, to, told) in [
         ("\"duration\"", "\"durration\"", "duration"),
-        ("\"snapshot\":", "\"snapshort\":", "snapshort"),
+        (
+            "\"snapshot\":",
+            "\"snapshort\":",
+            "nothing that this version knows",
+        ),
         ("job/1", "job/0", "job/0"),
     ] {
         damaged_by_hand::<JobFile>(good, &good.replace(from, to), told);
