@@ -156,6 +156,8 @@ fn spread(head: &str, what: &str, figures: &[(&str, Figure)]) -> String {
     let outliers: Vec<String> = figures
         .iter()
         .filter(|(_, figure)| stands_out(*figure, middle, scatter, figures.len()))
+        // What is shown alike stands out to nobody.
+        .filter(|(_, (value, _))| shown(value.0) != shown(middle))
         .map(|(name, (value, _))| format!("{}: {what} {} %", plain(name), shown(value.0)))
         .collect();
     text.push_str(&named("  Outlier    ", &outliers, Clone::clone));
@@ -210,6 +212,21 @@ mod tests {
             .zip(came.iter().cloned())
             .collect();
         summary(&files)
+    }
+
+    #[test]
+    fn what_is_shown_alike_stands_out_to_nobody() {
+        let with_flutter = |flutter: f64| {
+            Came::Measured(Figures {
+                deviation: None,
+                flutter: Some((Percent(flutter), Some(Percent(0.000_01)))),
+            })
+        };
+        let mut files = vec![with_flutter(0.000_01); 6];
+        files.push(with_flutter(0.000_4));
+        assert!(!of(&files).contains("Outlier"), "{}", of(&files));
+        files.push(with_flutter(0.004));
+        assert_eq!(of(&files).matches("Outlier").count(), 1, "{}", of(&files));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! The sheet of a job: what its owner is given, and what the next technician
 //! wants to know in ten years. First what it says ([`Sheet`]), then how it is
-//! laid out ([`Section`]s), then how it is written: a page, Markdown, text, JSON.
+//! laid out (sections), then how it is written: a page, Markdown, text, JSON.
 
 mod drawn;
 mod html;
