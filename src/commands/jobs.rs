@@ -9,7 +9,7 @@ use super::cli::{CorrectOptions, ExportOptions, HistoryOptions, JobsAction, Jobs
 use super::export::{Export, put};
 use super::say::write_words;
 use super::{Exit, Failure, Outcome, complain, no_folder};
-use crate::records::places::Kind;
+use crate::records::places::{Kind, Places};
 use crate::records::{About, Entry, Job, JobFile, LinesError, jobs};
 use crate::report::numbers::plain;
 use crate::report::{self, comparison, history, tables};
@@ -39,18 +39,27 @@ fn say(text: &str) -> Outcome {
 }
 
 /// Where jobs are looked for: what was measured goes before what is simulated.
-fn kinds(options: &JobsOptions) -> &'static [Kind] {
-    if options.rehearsal {
+pub(super) fn kinds(rehearsal: bool) -> &'static [Kind] {
+    if rehearsal {
         &[Kind::Rehearsal]
     } else {
         &[Kind::Measured, Kind::Rehearsal]
     }
 }
 
-/// The job of this name, with what is odd about its file told.
 fn open(options: &JobsOptions, named: &str) -> Result<JobFile, Failure> {
-    let path = jobs::find(&options.data.places(), kinds(options), named)
+    open_named(&options.data.places(), kinds(options.rehearsal), named)
+}
+
+/// The job of this name, with what is odd about its file told.
+pub(super) fn open_named(places: &Places, kinds: &[Kind], named: &str) -> Result<JobFile, Failure> {
+    let path = jobs::find(places, kinds, named)
         .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?;
+    opened(path)
+}
+
+/// The job in this file, likewise.
+pub(super) fn opened(path: PathBuf) -> Result<JobFile, Failure> {
     let (file, warnings) = JobFile::open(path).map_err(|error| unusable(&error))?;
     for warning in warnings {
         complain(&warning.to_string());
@@ -64,7 +73,7 @@ fn unusable(error: &LinesError) -> Failure {
 
 /// All jobs of a kind; what is odd about one is told and hides no other.
 fn all(options: &JobsOptions) -> Result<(Vec<JobFile>, Exit), Failure> {
-    let kind = kinds(options)[0];
+    let kind = kinds(options.rehearsal)[0];
     let places = options.data.places();
     places.jobs(kind).ok_or_else(no_folder)?;
     let mut worst = Exit::Done;
@@ -109,7 +118,7 @@ fn list(options: &JobsOptions, said: impl Fn(&Job) -> Option<Vec<String>>, none:
 
 fn nothing(options: &JobsOptions, none: &str) -> String {
     let places = options.data.places();
-    let kind = kinds(options)[0];
+    let kind = kinds(options.rehearsal)[0];
     let folder = places.jobs(kind).unwrap_or_default();
     let mut text = format!("{none} ({}).\n", folder.display());
     text[..1].make_ascii_uppercase();
@@ -132,7 +141,7 @@ fn show(options: &JobsOptions, named: &str) -> Outcome {
 fn machine(options: &JobsOptions, asked: &HistoryOptions) -> Outcome {
     let (files, mut worst) = all(options)?;
     let zone = TimeZone::system();
-    let record = jobs::of_record(&options.data.places(), kinds(options)[0], &zone);
+    let record = jobs::of_record(&options.data.places(), kinds(options.rehearsal)[0], &zone);
     let (earlier, warnings) = record.unwrap_or_else(|error| {
         complain(&error.to_string());
         worst = Exit::File;

@@ -9,9 +9,10 @@ use jiff::tz::TimeZone;
 
 use super::cli::{SheetFormat, SheetOptions};
 use super::export::{exists, put};
+use super::jobs::{kinds, open_named, opened};
 use super::say::{complain, write_out, write_words};
 use super::{Exit, Failure, Outcome, no_folder};
-use crate::records::{Job, JobFile, LinesError, jobs, places};
+use crate::records::{Job, JobFile, jobs, places};
 use crate::report::numbers::is_harmful;
 use crate::report::pictures::{self, Picture, PngError};
 use crate::report::sheet::{self, Sheet};
@@ -75,22 +76,12 @@ fn no_pictures(folder: &Path, error: &io::Error) -> Failure {
 
 /// The job that was named, or the one worked on last.
 fn job(options: &SheetOptions) -> Result<JobFile, Failure> {
-    let kinds: &[places::Kind] = if options.rehearsal {
-        &[places::Kind::Rehearsal]
-    } else {
-        &[places::Kind::Measured, places::Kind::Rehearsal]
-    };
     let places = options.data.places();
-    let path = match &options.job {
-        Some(called) => jobs::find(&places, kinds, called)
-            .map_err(|error| Failure::new(Exit::Usage, error.to_string()))?,
-        None => newest(&places, kinds[0])?,
+    let kinds = kinds(options.rehearsal);
+    let file = match &options.job {
+        Some(called) => open_named(&places, kinds, called)?,
+        None => opened(newest(&places, kinds[0])?)?,
     };
-    let unusable = |error: LinesError| Failure::new(Exit::File, error.to_string());
-    let (file, warnings) = JobFile::open(path).map_err(unusable)?;
-    for warning in warnings {
-        complain(&warning.to_string());
-    }
     if file.job().last_at.is_none() {
         let place = file.path().display();
         let sentence =
