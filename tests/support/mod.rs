@@ -18,6 +18,8 @@ pub mod large_letters;
 pub mod note_sounds;
 pub mod odd_hands;
 pub mod played;
+#[cfg(target_os = "linux")]
+pub mod preload;
 pub mod program;
 pub mod rust_tokens;
 pub mod seeds;
