@@ -8,3 +8,5 @@
 
 #[path = "../support/mod.rs"]
 mod support;
+
+mod five_hundred_kills;
