@@ -16,6 +16,8 @@ mod jobs_are_told;
 mod json_keeps_its_contract;
 mod many_files_are_read;
 mod names_are_harmless;
+#[cfg(target_os = "linux")]
+mod nothing_is_lost;
 mod parts_are_told;
 mod recordings_are_read;
 mod recordings_tell_what_happened;
