@@ -8,3 +8,5 @@
 
 #[path = "../support/mod.rs"]
 mod support;
+
+mod an_hour_through_the_sound_server;

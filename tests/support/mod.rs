@@ -23,6 +23,8 @@ pub mod preload;
 pub mod program;
 pub mod rust_tokens;
 pub mod seeds;
+#[cfg(target_os = "linux")]
+pub mod sitting;
 pub mod sound;
 #[cfg(unix)]
 pub mod sound_server;
