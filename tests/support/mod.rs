@@ -10,6 +10,7 @@ pub mod disturbed;
 pub mod environment;
 pub mod fast;
 pub mod hands;
+pub mod hostile;
 pub mod invented;
 pub mod job_sheets;
 pub mod jobs;
