@@ -8,3 +8,6 @@
 
 #[path = "../support/mod.rs"]
 mod support;
+
+mod a_thousand_sounds_are_no_tone;
+mod forty_eight_hours_of_tape;
