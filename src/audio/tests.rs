@@ -26,7 +26,7 @@ use crate::units::Seconds;
 const STEPS: u32 = if cfg!(loom) {
     3
 } else if cfg!(miri) {
-    12
+    30
 } else {
     400
 };
