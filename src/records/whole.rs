@@ -7,6 +7,22 @@ use std::path::{Path, PathBuf};
 use std::process;
 use std::sync::atomic::{AtomicU32, Ordering};
 
+/// A file larger than this was written by nobody's hand.
+const LARGEST_TEXT_BYTES: u64 = 64 * 1024;
+
+/// All of a short text that somebody wrote: a card, the settings.
+pub fn read_text(path: &Path) -> io::Result<String> {
+    let found = fs::metadata(path)?;
+    // A pipe would be waited for, and a device may never end.
+    if !found.is_file() {
+        return Err(io::Error::other("it is no regular file"));
+    }
+    if found.len() > LARGEST_TEXT_BYTES {
+        return Err(io::Error::other("it is too large for what it should be"));
+    }
+    fs::read_to_string(path)
+}
+
 /// Writes a file whole. One that is there is replaced only where `replace` says
 /// so, else this is [`io::ErrorKind::AlreadyExists`]; it stays as it was
 /// whatever goes wrong.

@@ -27,6 +27,7 @@ use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 
 use super::draw::draw;
 use super::state::ScreenState;
+use crate::audio::recording::is_guarded;
 
 /// The signals that end the program.
 const ENDING_SIGNALS: [i32; 4] = [SIGINT, SIGTERM, SIGHUP, SIGQUIT];
@@ -417,6 +418,9 @@ fn install_panic_hook() {
     ONCE.call_once(|| {
         let usual = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |info| {
+            if is_guarded() {
+                return;
+            }
             let was_up = lock(&TAKEN).is_some();
             if was_up {
                 PANICKED.store(true, Ordering::SeqCst);

@@ -12,6 +12,8 @@ mod a_held_note_is_a_reference;
 mod a_tape_says_where_it_was_recorded;
 mod clock_command;
 mod contacts_are_checked;
+mod dependencies_are_told;
+mod hostile_bytes_do_no_harm;
 mod jobs_are_told;
 mod json_keeps_its_contract;
 mod many_files_are_read;
