@@ -5,11 +5,11 @@
 //! through the atomics of [`SignsOfLife`].
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Instant;
 
 use cpal::{ErrorKind, FromSample, Sample};
 
+use super::handover::atomic::{AtomicBool, AtomicU64, Ordering};
 use super::pick::Pick;
 use super::ring::{Arrived, RingWriter};
 use super::source::StreamFormat;
@@ -58,7 +58,9 @@ impl SignsOfLife {
 
     /// Frames that never came, to be marked in front of the next block.
     pub fn report_missing(&self, frames: u64) {
-        self.missing.fetch_add(frames, Ordering::AcqRel);
+        let more = |missing: u64| Some(missing.saturating_add(frames));
+        // It never refuses.
+        let _ = (self.missing).fetch_update(Ordering::AcqRel, Ordering::Acquire, more);
     }
 
     /// The error callback. Errors repeat as fast as the sound system likes,
@@ -174,8 +176,9 @@ impl CallbackSink {
         } else {
             0
         };
-        if missing + overrun > 0 {
-            self.writer.note_loss(missing + overrun);
+        let lost = missing.saturating_add(overrun);
+        if lost > 0 {
+            self.writer.note_loss(lost);
             // What was found missing is counted by whoever found it.
             self.signs.note_frames(overrun);
         }
@@ -317,6 +320,21 @@ mod tests {
         assert_eq!(reader.pop(&mut out), Popped::Gap(777));
         assert_eq!(reader.pop(&mut out), Popped::Samples(2));
         assert_eq!(reader.lost_frames(), 777);
+    }
+
+    #[test]
+    fn more_missing_than_can_be_counted_stays_the_largest_there_is() {
+        let (mut sink, mut reader, signs) = sink(4096);
+        let start = Instant::now();
+        sink.take(&[0.0_f32; 2], start);
+        signs.report_missing(u64::MAX - 1);
+        signs.report_missing(u64::MAX);
+        signs.note_error(ErrorKind::Xrun);
+        sink.take(&[0.0_f32; 2], start + Duration::from_secs(1));
+        let mut out = [0.0; 8];
+        assert_eq!(reader.pop(&mut out), Popped::Samples(2));
+        assert_eq!(reader.pop(&mut out), Popped::Gap(u64::MAX));
+        assert_eq!(reader.pop(&mut out), Popped::Samples(2));
     }
 
     #[test]

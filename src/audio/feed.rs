@@ -5,12 +5,12 @@
 //! atomics of [`Progress`].
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
 use cpal::{FromSample, Sample};
 
 use super::callback::SignsOfLife;
+use super::handover::atomic::{AtomicBool, AtomicU64, Ordering};
 use super::source::StreamFormat;
 
 /// Fills a buffer with interleaved samples from −1 to 1; the buffer comes

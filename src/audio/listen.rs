@@ -5,9 +5,9 @@
 //! far apart the copy goes to the tape's place anew.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::feed::FillSamples;
+use super::handover::atomic::{AtomicU64, Ordering};
 use super::held_output::{HeldOutput, STALE};
 use super::sound_error::SoundError;
 use super::source::StreamFormat;
@@ -43,7 +43,7 @@ impl TapePlace {
         self.count.fetch_add(1, Ordering::Release);
     }
 
-    fn newest(&self) -> (u64, Option<f64>) {
+    pub(super) fn newest(&self) -> (u64, Option<f64>) {
         let count = self.count.load(Ordering::Acquire);
         let place = f64::from_bits(self.place.load(Ordering::Acquire));
         (count, Some(place).filter(|place| place.is_finite()))

@@ -15,6 +15,7 @@ mod device_thread;
 pub mod devices;
 pub mod feed;
 mod found;
+mod handover;
 mod held_output;
 pub mod input;
 pub mod listen;

@@ -2,9 +2,9 @@
 //! held and plays a [`Rhythm`], told what to say through atomics.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::feed::FillSamples;
+use super::handover::atomic::{AtomicU64, Ordering};
 use super::held_output::{HeldOutput, STALE};
 use super::sound_error::SoundError;
 use super::source::StreamFormat;
@@ -41,7 +41,7 @@ impl Said {
     }
 
     /// How often something was said, wrapping round, and what it was.
-    fn newest(&self) -> (u64, Beat) {
+    pub(super) fn newest(&self) -> (u64, Beat) {
         let word = self.0.load(Ordering::Acquire);
         let nearness = ((word >> 8) & 0xffff) as f64 / STEPS;
         let beat = match word & 0xff {

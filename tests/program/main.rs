@@ -12,6 +12,7 @@ mod a_held_note_is_a_reference;
 mod a_tape_says_where_it_was_recorded;
 mod clock_command;
 mod contacts_are_checked;
+mod dependencies_are_told;
 mod hostile_bytes_do_no_harm;
 #[cfg(target_os = "linux")]
 mod hostile_files_do_no_harm;

@@ -9,8 +9,12 @@ pub mod disturbed;
 #[cfg(unix)]
 pub mod environment;
 pub mod fast;
+pub mod figures;
+pub mod foreign_sounds;
 pub mod hands;
+#[cfg(target_os = "linux")]
 pub mod hostile;
+pub mod hours;
 pub mod invented;
 pub mod job_sheets;
 pub mod jobs;
@@ -22,8 +26,11 @@ pub mod played;
 #[cfg(target_os = "linux")]
 pub mod preload;
 pub mod program;
+pub mod refused;
 pub mod rust_tokens;
 pub mod seeds;
+#[cfg(target_os = "linux")]
+pub mod sitting;
 pub mod sound;
 #[cfg(unix)]
 pub mod sound_server;
