@@ -7,7 +7,7 @@
  *
  * CALL: write, sync, open (for writing), cut, rename, link, folder, lock.
  * HOW: the name of an error, which the call ends with; "half:ERROR", where the
- * first such write takes half of its bytes and all later ones fail; "short", where
+ * first write takes half of its bytes and all later ones fail; "short", where
  * each write takes seven bytes at most; "late", where the call takes 20 ms.
  * PART: what the path of the file must contain.
  */

@@ -8,7 +8,7 @@ use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
-use std::thread;
+use std::thread::{self, ScopedJoinHandle};
 use std::time::{Duration, Instant};
 
 use rustix::process::{Pid, Signal, kill_process};
@@ -104,7 +104,7 @@ impl Counts {
     }
 }
 
-/// Kills so many programs at least, on several jobs at once.
+/// Kills this number of programs at least, on several jobs at once.
 pub fn kill_them(kills: usize, at_once: usize, seed: u64) -> Counts {
     let left = AtomicUsize::new(kills);
     let work = |bench: usize| {
@@ -219,7 +219,7 @@ impl JobUnderFire {
                 .into_iter()
                 .map(|(victim, plan)| scope.spawn(move || victim.until_killed(plan)))
                 .collect();
-            let joined = at_work.into_iter().map(|it| it.join());
+            let joined = at_work.into_iter().map(ScopedJoinHandle::join);
             joined.map(|it| it.expect("a sitting panicked")).collect()
         });
         let mut counts = Counts {

@@ -11,10 +11,12 @@ use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use super::wave_bytes::{chunk, format_chunk, sized_chunk, sized_file};
+
 const RATE_HZ: u32 = 48_000;
 /// A hundredth slow of 3150 Hz.
 const TONE_HZ: f64 = 3118.5;
-/// So many times as fast as it would sound.
+/// Times as fast as it would sound.
 const PACE: f64 = 8.0;
 /// What is written at once.
 const PIECE_S: f64 = 0.1;
@@ -74,23 +76,12 @@ impl PlayedPipe {
     }
 }
 
+/// Of a recording whose end nobody knows yet.
 fn header() -> Vec<u8> {
-    let data = 0x7fff_fff0_u32;
-    let mut bytes = Vec::new();
-    bytes.extend(b"RIFF");
-    bytes.extend((data + 36).to_le_bytes());
-    bytes.extend(b"WAVEfmt ");
-    bytes.extend(16u32.to_le_bytes());
-    bytes.extend([1u16, 1].iter().flat_map(|it| it.to_le_bytes()));
-    bytes.extend(
-        [RATE_HZ, 2 * RATE_HZ]
-            .iter()
-            .flat_map(|it| it.to_le_bytes()),
-    );
-    bytes.extend([2u16, 16].iter().flat_map(|it| it.to_le_bytes()));
-    bytes.extend(b"data");
-    bytes.extend(data.to_le_bytes());
-    bytes
+    const ENDLESS: u32 = 0x7fff_fff0;
+    let format = chunk(*b"fmt ", &format_chunk(1, 1, RATE_HZ, 16));
+    let data = sized_chunk(*b"data", ENDLESS, &[]);
+    sized_file(*b"RIFF", ENDLESS + 36, &[format, data])
 }
 
 fn play(path: PathBuf, shared: &Shared) {
