@@ -15,14 +15,14 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{FromSample, SizedSample};
 
+use super::callback::Delivered;
 pub use super::callback::{CallbackSink, SignsOfLife};
 use super::device_thread::{close, first_word, open_again};
 use super::found::{self, FoundDevice};
 use super::pick::Pick;
 use super::quiet::QuietStderr;
-use super::ring::{RingReader, ring};
+use super::ring::{RingReader, live_ring};
 use super::sound_error::{Direction, SoundError};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
 use super::stream_plan::{SET_UP, StreamPlan, by_samples};
@@ -34,12 +34,8 @@ use crate::units::Seconds;
 /// sound system holds no more than two blocks.
 const BLOCK: Seconds = Seconds(0.02);
 
-/// What the ring holds: a computer that is busy for this long loses nothing.
-/// This and what follows are choices.
-const RING_S: u32 = 2;
-
 /// An input must deliver within this time of being opened; wireless ones
-/// need a moment.
+/// need a moment. This and what follows are choices.
 const FIRST_BLOCK: Duration = Duration::from_secs(3);
 
 const TICK: Duration = Duration::from_millis(1000 / TICKS_PER_SECOND as u64);
@@ -315,11 +311,10 @@ fn build<T>(
     size: u32,
 ) -> Result<Built, cpal::Error>
 where
-    T: SizedSample,
-    f32: FromSample<T>,
+    T: Delivered,
 {
     let format = plan.format;
-    let (writer, reader) = ring((format.rate_hz * RING_S) as usize, pick.channels());
+    let (writer, reader) = live_ring(format.rate_hz, pick.channels());
     let signs = Arc::new(SignsOfLife::default());
     let mut sink = CallbackSink::taking(pick, writer, format, Arc::clone(&signs));
     let errors = Arc::clone(&signs);

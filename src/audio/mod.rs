@@ -15,6 +15,7 @@ mod device_thread;
 pub mod devices;
 pub mod feed;
 mod found;
+mod handover;
 mod held_output;
 pub mod input;
 pub mod listen;
@@ -30,6 +31,8 @@ mod sound_error;
 pub mod source;
 mod stream_plan;
 pub mod system_clock;
+#[cfg(test)]
+mod tests;
 pub mod ticks;
 pub mod tone_file;
 mod watchdog;

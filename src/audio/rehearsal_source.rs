@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use arc_swap::ArcSwap;
 
-use super::ring::ring;
+use super::ring::live_ring;
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
 use crate::rehearsal::{
     Control, ControlConfig, Fingers, MachineConfig, RunConfig, SimulatedDeck, SweepingConfig,
@@ -18,8 +18,6 @@ use crate::rehearsal::{
 /// A block is this long: short enough for the hand on the trimmer. This and what
 /// follows are choices.
 const BLOCK_MS: u32 = 10;
-/// The ring holds this much; the analysis is never that late unless stopped.
-const RING_S: u32 = 2;
 /// Further behind than this (the program was suspended), the machine goes on
 /// from now instead of catching up.
 const GIVE_UP_CATCHING_UP: Duration = Duration::from_millis(250);
@@ -160,8 +158,7 @@ impl Player {
             rate_hz: self.deck.machine.config().rate_hz,
             channels: self.deck.machine.config().channels,
         };
-        let capacity = (format.rate_hz * RING_S) as usize;
-        let (mut writer, reader) = ring(capacity, format.channels);
+        let (mut writer, reader) = live_ring(format.rate_hz, format.channels);
         let connected = SourceEvent::Connected {
             format,
             reader,

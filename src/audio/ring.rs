@@ -7,20 +7,22 @@
 //! it is what the audio callback holds.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use ringbuf::traits::{Consumer, Observer, Producer, Split};
-use ringbuf::{HeapCons, HeapProd, HeapRb};
+use super::handover::atomic::{AtomicU64, Ordering};
+use super::handover::queue::{Consumer, HeapCons, HeapProd, HeapRb, Observer, Producer, Split};
 
-/// Losses that can wait to be read, a choice; further ones are merged into the
-/// count.
-const LOSSES_WAITING: usize = 256;
+/// What the ring of a live source holds, in seconds: a computer that is busy for
+/// this long loses nothing. A choice, as those beside it.
+pub const STALL_S: u32 = 2;
 
-/// Arrivals that can wait to be read, a choice; where nobody reads them, the
-/// first ones stay and the others are forgotten.
-const ARRIVALS_WAITING: usize = 1024;
+/// Losses that can wait to be read; further ones are merged into the count.
+const LOSSES_WAITING: usize = if cfg!(loom) { 2 } else { 256 };
+
+/// Arrivals that can wait to be read; where nobody reads them, the first ones
+/// stay and the others are forgotten.
+const ARRIVALS_WAITING: usize = if cfg!(loom) { 2 } else { 1024 };
 
 /// Frames that did not fit, and where.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -82,6 +84,11 @@ pub enum Popped {
     Empty,
 }
 
+/// A ring for a source that does not wait, such as a sound input.
+pub fn live_ring(rate_hz: u32, channels: u16) -> (RingWriter, RingReader) {
+    ring(rate_hz as usize * STALL_S as usize, channels)
+}
+
 /// A ring for `capacity_frames` frames of `channels` interleaved channels.
 pub fn ring(capacity_frames: usize, channels: u16) -> (RingWriter, RingReader) {
     let channels = usize::from(channels.max(1));
@@ -118,11 +125,13 @@ impl RingWriter {
         self.shared
             .offered_frames
             .fetch_add(frames as u64, Ordering::Release);
-        if self.pending_loss > 0 && !self.mark_pending() {
-            return self.lose(frames);
-        }
         let room = self.samples.vacant_len() / self.channels;
         let kept = frames.min(room);
+        // Only in front of what is kept: one stall is one loss, however many
+        // blocks came meanwhile.
+        if kept > 0 && self.pending_loss > 0 && !self.mark_pending() {
+            return self.lose(frames);
+        }
         self.samples
             .push_slice(&interleaved[..kept * self.channels]);
         self.written_frames += kept as u64;
@@ -159,7 +168,11 @@ impl RingWriter {
     /// Notes frames that were lost before they came here, such as those that
     /// the sound system reports as overrun.
     pub fn note_loss(&mut self, lost_frames: u64) {
-        self.lose(usize::try_from(lost_frames).unwrap_or(usize::MAX));
+        self.pending_loss = self.pending_loss.saturating_add(lost_frames);
+        // Nobody else writes it.
+        let lost = &self.shared.lost_frames;
+        let so_far = lost.load(Ordering::Relaxed);
+        lost.store(so_far.saturating_add(lost_frames), Ordering::Relaxed);
     }
 
     /// Notes when a block came from outside. Forgotten where too many wait to
@@ -185,8 +198,7 @@ impl RingWriter {
 
     fn lose(&mut self, frames: usize) -> u64 {
         let frames = frames as u64;
-        self.pending_loss += frames;
-        self.shared.lost_frames.fetch_add(frames, Ordering::Relaxed);
+        self.note_loss(frames);
         frames
     }
 
@@ -318,6 +330,70 @@ mod tests {
         }
         assert_eq!(marked + writer.pending_loss, lost);
         assert!(writer.pending_loss > 0);
+    }
+
+    #[test]
+    fn one_stall_is_one_loss_however_many_blocks_came_meanwhile() {
+        let (mut writer, mut reader) = ring(4, 1);
+        for _ in 0..10 {
+            writer.push_or_lose(&[0.0; 2]);
+        }
+        writer.note_loss(5);
+        assert_eq!(reader.pop(&mut [0.0; 4]), Popped::Samples(4));
+        assert_eq!(reader.pop(&mut [0.0; 4]), Popped::Empty);
+        writer.push_or_lose(&[0.0; 2]);
+        assert_eq!(drain(&mut reader), [Popped::Gap(21), Popped::Samples(2)]);
+        assert_eq!(reader.lost_frames(), 21);
+    }
+
+    #[test]
+    fn a_reader_that_stalls_two_seconds_loses_nothing_and_then_what_did_not_fit() {
+        // Every usual rate from a voice recorder's to a converter's, in blocks of
+        // 20 ms and of an odd length.
+        for rate_hz in [
+            8000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 88_200, 96_000, 176_400, 192_000,
+            384_000, 768_000,
+        ] {
+            for (channels, block_frames) in [(1, rate_hz / 50), (2, rate_hz / 50), (2, 441)] {
+                let (mut writer, mut reader) = live_ring(rate_hz, channels);
+                let whole = 2 * rate_hz as usize;
+                let block = vec![0.5; block_frames as usize * usize::from(channels)];
+                let mut pushed = 0;
+                while pushed + block_frames as usize <= whole {
+                    assert_eq!(writer.push_or_lose(&block), 0, "{rate_hz} Hz");
+                    pushed += block_frames as usize;
+                }
+                let rest = (whole - pushed) * usize::from(channels);
+                assert_eq!(writer.push_or_lose(&block[..rest]), 0, "{rate_hz} Hz");
+                // A block more is lost, and with what is lost after it told where it
+                // is missing: after two seconds.
+                let lost = u64::from(block_frames);
+                assert_eq!(writer.push_or_lose(&block), lost, "{rate_hz} Hz");
+                writer.note_loss(7);
+                let mut buffer = vec![0.0; 2 * whole];
+                let kept = whole * usize::from(channels);
+                assert_eq!(reader.pop(&mut buffer), Popped::Samples(kept));
+                assert_eq!(writer.push_or_lose(&block), 0, "{rate_hz} Hz");
+                assert_eq!(reader.pop(&mut buffer), Popped::Gap(lost + 7));
+                assert_eq!(reader.pop(&mut buffer), Popped::Samples(block.len()));
+                assert_eq!(reader.lost_frames(), lost + 7);
+            }
+        }
+    }
+
+    #[test]
+    fn a_loss_beyond_all_counting_stays_the_largest_there_is() {
+        let (mut writer, mut reader) = ring(2, 1);
+        for lost in [7, u64::MAX - 3, u64::MAX, 1] {
+            writer.note_loss(lost);
+        }
+        assert_eq!(reader.lost_frames(), u64::MAX);
+        assert_eq!(writer.push_or_lose(&[0.0; 3]), 1);
+        assert_eq!(
+            drain(&mut reader),
+            [Popped::Gap(u64::MAX), Popped::Samples(2)]
+        );
+        assert_eq!(reader.lost_frames(), u64::MAX);
     }
 
     #[test]

@@ -26,7 +26,7 @@ mod read;
 mod read_words;
 mod recordings;
 mod say;
-mod settings;
+pub mod settings;
 mod sheet;
 mod shell_word;
 mod sitting_job;

@@ -11,9 +11,6 @@ use super::whole;
 use crate::references::parts::{PartsCard, generic};
 use crate::references::{CardTextError, TapeCard, same_machine};
 
-/// A file larger than this is no card.
-const LARGEST_BYTES: u64 = 64 * 1024;
-
 /// What kinds of card differ in.
 #[derive(Debug, PartialEq, Eq)]
 pub struct Kind {
@@ -208,11 +205,7 @@ fn read_file<C: Card>(path: &Path) -> Result<C, CardError> {
         path: path.to_owned(),
         source,
     };
-    if fs::metadata(path).map_err(cannot)?.len() > LARGEST_BYTES {
-        let too_large = io::Error::new(io::ErrorKind::InvalidData, "it is too large for a card");
-        return Err(cannot(too_large));
-    }
-    let text = fs::read_to_string(path).map_err(cannot)?;
+    let text = whole::read_text(path).map_err(cannot)?;
     C::of_toml(&text).map_err(|source| CardError::Unusable {
         kind: &C::KIND,
         path: path.to_owned(),

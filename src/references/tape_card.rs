@@ -147,6 +147,15 @@ impl TapeCard {
         checked_between("error_percent", own.error_percent, error)?;
         let around = [0.0, WIDEST_PERCENT];
         checked_between("uncertainty_percent", own.uncertainty_percent, around)?;
+        for (key, pair) in [
+            ("machine_percent", own.machine_percent),
+            ("read_percent", own.read_percent),
+        ] {
+            if let Some([value, uncertainty]) = pair {
+                checked_between(key, value, error)?;
+                checked_between(&format!("± in {key}"), uncertainty, around)?;
+            }
+        }
         if let Some(carries) = self.carries.as_deref()
             && carries.parse::<Reference>().is_err()
         {

@@ -32,6 +32,7 @@ use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 
 use super::draw::draw;
 use super::state::ScreenState;
+use crate::audio::recording::is_guarded;
 use crate::report::numbers::plain;
 
 /// The signals that end the program.
@@ -452,6 +453,9 @@ pub fn watch_for_panics() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
         std::panic::set_hook(Box::new(move |info| {
+            if is_guarded() {
+                return;
+            }
             PANICKED.store(true, Ordering::SeqCst);
             if *lock(&DRAWING_THREAD) != Some(thread::current().id()) {
                 wait_until_given_back();

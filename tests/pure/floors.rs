@@ -9,9 +9,9 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use crate::support::rust_tokens::{Token, is, paths, tokens};
+use crate::support::rust_tokens::{Token, is, paths, rust_files, tokens};
 
 /// From this floor on, clocks, threads, files and the terminal are allowed.
 const FIRST_WITH_THE_WORLD: u32 = 5;
@@ -74,18 +74,6 @@ fn floors_of(map: &str) -> Floors {
             Some((name.to_owned(), floor))
         })
         .collect()
-}
-
-fn rust_files(folder: &Path, files: &mut Vec<PathBuf>) {
-    for entry in fs::read_dir(folder).expect("the sources can be listed") {
-        let path = entry.expect("the sources can be listed").path();
-        if path.is_dir() {
-            rust_files(&path, files);
-        } else if path.extension().is_some_and(|extension| extension == "rs") {
-            files.push(path);
-        }
-    }
-    files.sort();
 }
 
 /// All breaches in a file, whose path is relative to `src`.

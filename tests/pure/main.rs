@@ -17,6 +17,8 @@ mod floors;
 mod flutter_follows_the_standard;
 mod golden_data_agrees;
 mod history_does_not_matter;
+#[cfg(target_os = "linux")]
+mod hours_are_measured_the_same;
 mod lines_are_found;
 mod no_file_knows_another_in_a_circle;
 mod nothing_else_changes_a_reading;

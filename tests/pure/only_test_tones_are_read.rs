@@ -2,6 +2,7 @@
 //! whatever tape makes of it. A small draw from the sounds of
 //! `cargo bench --bench refusal`.
 
+use crate::support::refused;
 use crate::support::sounds::{self, NO_TONES, TONES};
 use tapewright::readings::CautionCode;
 
@@ -40,5 +41,23 @@ fn a_tone_is_accepted_whatever_tape_makes_of_it() {
             assert!(got.signal.usable, "{name}, {reference:?}, seed {seed}");
             assert!(got.speed.is_some(), "{name}, {reference:?}, seed {seed}");
         }
+    }
+}
+
+/// Live too, and kinds of sound that nothing was tuned on;
+/// `a_thousand_sounds_are_no_tone` in `tests/long` tries a thousand.
+#[test]
+fn foreign_sounds_are_refused_as_recordings_and_live() {
+    for kind in refused::all(0, 1, 730) {
+        assert_eq!(kind.count(|it| it.accepted.is_some()), 0, "{}", kind.name);
+        assert_eq!(kind.count(|it| it.kept), 0, "{}", kind.name);
+        assert_eq!(kind.count(|it| it.settled_s > 0.0), 0, "{}", kind.name);
+    }
+}
+
+#[test]
+fn a_tone_that_no_test_tape_carries_is_read_right_or_not_at_all() {
+    for it in refused::tone_like(2, 730) {
+        assert!(it.wrong.is_empty(), "{}: {:?}", it.name, it.wrong);
     }
 }

@@ -9,20 +9,32 @@ pub mod disturbed;
 #[cfg(unix)]
 pub mod environment;
 pub mod fast;
+pub mod figures;
+pub mod foreign_sounds;
 pub mod hands;
+#[cfg(target_os = "linux")]
+pub mod hostile;
+pub mod hours;
 pub mod invented;
 pub mod job_sheets;
 pub mod jobs;
 pub mod judge;
+#[cfg(target_os = "linux")]
+pub mod kills;
 pub mod large_letters;
 pub mod note_sounds;
 pub mod odd_hands;
 pub mod played;
+#[cfg(unix)]
+pub mod played_pipe;
 #[cfg(target_os = "linux")]
 pub mod preload;
 pub mod program;
+pub mod refused;
 pub mod rust_tokens;
 pub mod seeds;
+#[cfg(target_os = "linux")]
+pub mod sitting;
 pub mod sound;
 #[cfg(unix)]
 pub mod sound_server;

@@ -1,5 +1,8 @@
 //! Rust source as tokens, just far enough to see which names a file uses.
 
+use std::fs;
+use std::path::{Path, PathBuf};
+
 /// A piece of source text and the line it stands on.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Token {
@@ -49,6 +52,21 @@ fn push(tokens: &mut Vec<Token>, chars: &[char], line: usize) {
         text: chars.iter().collect(),
         line,
     });
+}
+
+/// The sources below a folder; what was built there is none.
+pub fn rust_files(folder: &Path, files: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).expect("the sources can be listed") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            if !path.ends_with("target") {
+                rust_files(&path, files);
+            }
+        } else if path.extension().is_some_and(|it| it == "rs") {
+            files.push(path);
+        }
+    }
+    files.sort();
 }
 
 /// One past the first place from `at` where `found` holds, or the end.

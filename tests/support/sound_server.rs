@@ -16,6 +16,7 @@ const ASOUND: &str = "\
 pcm.!default { type pulse }
 ctl.!default { type pulse }
 pcm.pulse { type pulse }
+pcm.deck { type pulse  device deck.monitor }
 ";
 
 /// Runs `body`, which stands in a test function, with a sound server in a
@@ -81,11 +82,8 @@ impl SoundServer {
         const MAP: &str = "front-left,front-right,rear-left,rear-right";
         let map = format!("channel_map={MAP}");
         let sink = "load-module module-null-sink sink_name=quad rate=48000 channels=4";
-        for (words, last) in [(sink, &*map), ("set-default-source", "quad.monitor")] {
-            let mut pactl = Command::new("pactl");
-            pactl.args(words.split(' ')).arg(last).stdout(Stdio::null());
-            assert!(pactl.status().expect("pactl runs").success(), "{words}");
-        }
+        self.pactl(&format!("{sink} {map}"));
+        self.pactl("set-default-source quad.monitor");
         self.play(
             &hz,
             seconds,
@@ -93,18 +91,57 @@ impl SoundServer {
         )
     }
 
+    /// Has the server do something; what it answers, such as the number of a
+    /// module that it loaded.
+    pub fn pactl(&self, words: &str) -> String {
+        assert!(self.process.is_some(), "nobody answers");
+        let mut pactl = Command::new("pactl");
+        let done = pactl.args(words.split(' ')).stderr(Stdio::inherit());
+        let done = done.output().expect("pactl runs");
+        assert!(done.status.success(), "pactl {words}");
+        String::from_utf8_lossy(&done.stdout).trim().to_owned()
+    }
+
+    /// A virtual output; its monitor is an input by the name `NAME.monitor`.
+    pub fn load_sink(&self, name: &str, rate_hz: u32) -> String {
+        let sink = "load-module module-null-sink channels=2";
+        self.pactl(&format!("{sink} sink_name={name} rate={rate_hz}"))
+    }
+
+    /// The number of the module that made an output.
+    pub fn module_of(&self, sink: &str) -> String {
+        let modules = self.pactl("list short modules");
+        let name = format!("sink_name={sink} ");
+        let line = modules.lines().find(|line| line.contains(&name));
+        let number = line.and_then(|line| line.split_whitespace().next());
+        number.expect("it is there").to_owned()
+    }
+
+    /// The server itself plays a steady tone into a virtual output, sample by
+    /// sample, for as long as both are there.
+    pub fn hum(&self, sink: &str, hz: u32) -> String {
+        self.pactl(&format!(
+            "load-module module-sine sink={sink} frequency={hz}"
+        ))
+    }
+
     /// Starts it, again or for the first time, and waits until it answers.
     pub fn restart(&mut self) {
+        self.restart_at(48_000);
+    }
+
+    /// The same with an output of this rate.
+    pub fn restart_at(&mut self, rate_hz: u32) {
         self.kill();
         let socket = socket_path(&self.folder);
         let protocol = format!(
             "module-native-protocol-unix auth-anonymous=1 socket={}",
             socket.display()
         );
-        let sink = "module-null-sink sink_name=deck rate=48000 channels=2";
+        let sink = format!("module-null-sink sink_name=deck rate={rate_hz} channels=2");
         let process = Command::new("pulseaudio")
             .args(["-n", "--daemonize=no", "--exit-idle-time=-1"])
-            .args(["--disable-shm=yes", "-L", &protocol, "-L", sink])
+            .args(["--disable-shm=yes", "-L", &protocol, "-L", &sink])
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(Stdio::null())

@@ -13,3 +13,5 @@ mod the_screen_stays_whole;
 mod the_strip_on_a_terminal;
 mod the_terminal_is_given_back;
 mod watch_runs_on_a_terminal;
+#[cfg(target_os = "linux")]
+mod what_is_acknowledged_is_kept;

@@ -14,7 +14,9 @@ use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions, ReadOnlySource};
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
+use symphonia::core::units::TimeBase;
 
+use super::guarded::guarded;
 use super::samples::replace_no_numbers;
 use super::{Faults, Reader, RecordingError, failed};
 use crate::audio::source::StreamFormat;
@@ -23,17 +25,22 @@ use crate::audio::source::StreamFormat;
 /// this missing at the end is no cut. Two blocks of AAC, or 3.5 of MP3.
 const LOSSY_SLACK_FRAMES: u64 = 4096;
 
-/// No single packet is longer than this; a file that claims so is broken.
-const LONGEST_PACKET_FRAMES: u64 = 1 << 20;
+/// Nobody's packet is longer, as long as none was decoded that is: the largest
+/// block of Vorbis (Vorbis I specification, section 4.2.2). What a broken one
+/// claims is not to fill the memory.
+const USUAL_PACKET_FRAMES: u64 = 8192;
 
 pub(super) struct DecodedReader {
     container: Box<dyn FormatReader>,
     decoder: Box<dyn AudioDecoder>,
     track: u32,
+    /// What the durations of packets count in.
+    time_base: Option<TimeBase>,
     format: StreamFormat,
     total_frames: Option<u64>,
     slack_frames: u64,
     read_frames: u64,
+    longest_packet_frames: u64,
     /// The first packet, decoded to learn the format.
     waiting: Vec<f32>,
     ended: bool,
@@ -63,18 +70,18 @@ impl DecodedReader {
             let whole = ReadOnlySource::new(io::Cursor::new(beginning).chain(file));
             MediaSourceStream::new(Box::new(whole), MediaSourceStreamOptions::default())
         };
-        let container = symphonia::default::get_probe()
-            .probe(
-                &hint(path),
-                stream,
-                FormatOptions::default(),
-                MetadataOptions::default(),
-            )
-            .map_err(|error| refused(path, error))?;
-        Self::begin(container).map_err(|reason| RecordingError::Unusable {
+        let unusable = |reason| RecordingError::Unusable {
             path: path.to_path_buf(),
             reason,
-        })
+        };
+        let probe = || {
+            let options = (FormatOptions::default(), MetadataOptions::default());
+            symphonia::default::get_probe().probe(&hint(path), stream, options.0, options.1)
+        };
+        let container = guarded(probe)
+            .ok_or_else(|| unusable("its header is broken".to_owned()))?
+            .map_err(|error| refused(path, error))?;
+        Self::begin(container).map_err(unusable)
     }
 
     fn begin(container: Box<dyn FormatReader>) -> Result<Self, String> {
@@ -84,12 +91,16 @@ impl DecodedReader {
         let Some(CodecParameters::Audio(parameters)) = &track.codec_params else {
             return Err("there is no sound in it".to_owned());
         };
-        let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-            .map_err(|_| "its way of coding sound is not supported".to_owned())?;
+        let options = AudioDecoderOptions::default();
+        let decoder =
+            guarded(|| symphonia::default::get_codecs().make_audio_decoder(parameters, &options));
+        let decoder = decoder
+            .and_then(Result::ok)
+            .ok_or("its way of coding sound is not supported")?;
         let lossless = matches!(container.format_info().short_name, "flac" | "aiff" | "wave");
         let mut reader = Self {
             track: track.id,
+            time_base: track.time_base,
             total_frames: track.num_frames,
             slack_frames: if lossless { 0 } else { LOSSY_SLACK_FRAMES },
             format: StreamFormat {
@@ -99,6 +110,7 @@ impl DecodedReader {
             container,
             decoder,
             read_frames: 0,
+            longest_packet_frames: USUAL_PACKET_FRAMES,
             waiting: Vec::new(),
             ended: false,
             faults: Faults::default(),
@@ -161,16 +173,16 @@ impl DecodedReader {
         if self.ended {
             return Next::End;
         }
-        let packet = match self.container.next_packet() {
-            Ok(Some(packet)) => packet,
-            Ok(None) => return self.end(false),
-            Err(_) => return self.end(true),
+        let packet = match guarded(|| self.container.next_packet()) {
+            Some(Ok(Some(packet))) => packet,
+            Some(Ok(None)) => return self.end(false),
+            Some(Err(_)) | None => return self.end(true),
         };
         if packet.track_id != self.track {
             return Next::Nothing;
         }
-        match self.decoder.decode(&packet) {
-            Ok(decoded) => {
+        match guarded(|| self.decoder.decode(&packet)) {
+            Some(Ok(decoded)) => {
                 let format = StreamFormat {
                     rate_hz: decoded.spec().rate(),
                     channels: u16::try_from(decoded.spec().channels().count()).unwrap_or(u16::MAX),
@@ -187,11 +199,12 @@ impl DecodedReader {
                 }
                 decoded.copy_to_vec_interleaved(samples);
                 self.read_frames += frames as u64;
+                self.longest_packet_frames = self.longest_packet_frames.max(frames as u64);
                 self.faults.replaced_samples += replace_no_numbers(samples);
                 Next::Samples
             }
-            Err(Error::DecodeError(_) | Error::IoError(_)) => self.silence(&packet, samples),
-            Err(_) => self.end(true),
+            Some(Err(Error::DecodeError(_) | Error::IoError(_))) => self.silence(&packet, samples),
+            Some(Err(_)) | None => self.end(true),
         }
     }
 
@@ -199,13 +212,23 @@ impl DecodedReader {
     /// its place.
     fn silence(&mut self, packet: &Packet, samples: &mut Vec<f32>) -> Next {
         self.faults.undecodable_packets += 1;
-        let frames = packet.dur.get().min(LONGEST_PACKET_FRAMES);
-        if self.format.channels == 0 || frames == 0 {
+        let frames = self.frames_in(packet).min(self.longest_packet_frames);
+        if self.format.channels == 0 || frames == 0 || packet.data.is_empty() {
             return Next::Nothing;
         }
         samples.resize(frames as usize * usize::from(self.format.channels), 0.0);
         self.read_frames += frames;
         Next::Samples
+    }
+
+    /// As long as it says it is; some containers count in milliseconds.
+    fn frames_in(&self, packet: &Packet) -> u64 {
+        let Some(unit) = self.time_base else {
+            return packet.dur.get();
+        };
+        let of_a_second = u128::from(packet.dur.get()) * u128::from(unit.numer.get());
+        let frames = of_a_second * u128::from(self.format.rate_hz) / u128::from(unit.denom.get());
+        u64::try_from(frames).unwrap_or(u64::MAX)
     }
 
     fn end(&mut self, broken: bool) -> Next {
@@ -231,6 +254,13 @@ fn hint(path: &Path) -> Hint {
 
 fn refused(path: &Path, error: Error) -> RecordingError {
     match error {
+        // It leads to a place that no file has.
+        Error::IoError(source) if source.kind() == io::ErrorKind::InvalidInput => {
+            RecordingError::Unusable {
+                path: path.to_path_buf(),
+                reason: "its header is broken".to_owned(),
+            }
+        }
         Error::IoError(source) if source.kind() != io::ErrorKind::UnexpectedEof => {
             failed(path, source)
         }

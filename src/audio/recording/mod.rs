@@ -8,6 +8,7 @@
 
 mod decoded;
 mod feeder;
+mod guarded;
 mod samples;
 mod wav;
 
@@ -19,6 +20,7 @@ use super::pick::Pick;
 use super::source::StreamFormat;
 use crate::readings::{EngineError, check_rate};
 pub use feeder::{Pace, start, start_taking};
+pub use guarded::is_guarded;
 
 /// A recording that is being read.
 pub struct Recording {

@@ -1,12 +1,13 @@
 //! The file of settings: TOML, a key a line, read and never written.
 
+use std::io;
 use std::path::Path;
-use std::{fs, io};
 
 use directories::BaseDirs;
 use toml::de::{DeTable, DeValue};
 
 use super::Fault;
+use crate::records::whole;
 
 /// A key and what stands behind it.
 pub(super) struct Line {
@@ -19,7 +20,7 @@ pub(super) struct Line {
 
 /// All that a file says; nothing where it is not there.
 pub(super) fn read(path: &Path) -> Vec<Result<Line, Fault>> {
-    let text = match fs::read_to_string(path) {
+    let text = match whole::read_text(path) {
         Ok(text) => text,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Vec::new(),
         Err(error) => {

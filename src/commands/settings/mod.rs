@@ -124,7 +124,7 @@ pub struct Settings {
 
 impl Settings {
     /// From the environment and a file, judged by the options of a command line.
-    pub(super) fn load(
+    pub fn load(
         path: Option<PathBuf>,
         variable: impl Fn(&str) -> Option<OsString>,
         command: &Command,
@@ -202,7 +202,7 @@ impl Settings {
     }
 
     /// The command line with what is set in place of what is usual.
-    pub(super) fn applied_to(&self, mut command: Command) -> Command {
+    pub fn applied_to(&self, mut command: Command) -> Command {
         let present: Vec<_> = (command.get_arguments())
             .map(|it| it.get_id().to_string())
             .collect();
@@ -250,7 +250,7 @@ impl Settings {
     }
 
     /// What is wrong, a sentence each.
-    pub(super) fn faults(&self) -> impl Iterator<Item = String> {
+    pub fn faults(&self) -> impl Iterator<Item = String> {
         let corrected = "; tapewright settings shows all of them";
         self.faults.iter().map(move |it| format!("{it}{corrected}"))
     }

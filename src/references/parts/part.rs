@@ -9,7 +9,7 @@ use crate::units::Percent;
 /// practice, no source.
 const USUAL_TOLERANCE_PERCENT: f64 = 2.0;
 /// Turns a second of anything in a tape machine, wide of all.
-const RATES: [f64; 2] = [0.01, 500.0];
+pub(super) const RATES: [f64; 2] = [0.01, 500.0];
 /// A tolerance beyond this says nothing, below it nothing can be known.
 const TOLERANCES_PERCENT: [f64; 2] = [0.01, 60.0];
 /// Lengths in a machine, mm.

@@ -2,9 +2,9 @@
 
 use std::f64::consts::PI;
 
-use super::part::{Part, ReelSide};
+use super::part::{Part, RATES, ReelSide};
 use crate::readings::Position;
-use crate::references::card_text::CardTextError;
+use crate::references::card_text::{CardTextError, checked_between};
 
 /// Where on the tape a place lies, in parts of its length; people look near
 /// the ends, not at them. A choice.
@@ -67,9 +67,16 @@ pub(super) fn of(
         speed_cm_s,
         place,
     };
-    let each = parts.iter();
-    each.map(|part| of_part(machine, part, &mut Vec::new()))
-        .collect()
+    let rate = |part| {
+        let rate = of_part(machine, part, &mut Vec::new())?;
+        // Lengths and ratios that can be may come to what cannot.
+        for turns in rate.turns {
+            let key = format!("turns a second of \"{}\" by what drives it", part.name);
+            checked_between(&key, turns, RATES)?;
+        }
+        Ok(rate)
+    };
+    parts.iter().map(rate).collect()
 }
 
 fn of_part<'a>(

@@ -1,0 +1,9 @@
+#![no_main]
+
+#[path = "../../support/hostile.rs"]
+#[allow(dead_code)] // each target uses a part of it
+mod hostile;
+
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
+    hostile::tape_card(bytes);
+});
