@@ -79,16 +79,21 @@ fn through_a_storm_of_sizes_and_keys_while_the_data_run() {
     // Out of whatever was being typed or lay over the screen, then to a page on
     // which nothing moves.
     window.resize(117, 33);
-    while !window.screen().contains("tapewright help, page 1") {
+    let help = "tapewright help, page 1";
+    for _ in 0..30 {
+        if window.screen().contains(help) {
+            break;
+        }
         window.press("Escape");
         thread::sleep(Duration::from_millis(300));
         window.press("?");
         thread::sleep(Duration::from_millis(700));
     }
+    window.wait_for(help);
     let fresh = Window::of(117, 33);
     let _ = practise(&fresh);
     fresh.press("?");
-    fresh.wait_for("tapewright help, page 1");
+    fresh.wait_for(help);
     assert_eq!(window.screen(), fresh.screen());
     assert!(window.picture() == fresh.picture(), "other colours");
     // Whatever is under way then.
@@ -143,10 +148,8 @@ fn every_page_after_every_change_of_size_is_as_if_drawn_anew() {
                 window.press("C-l");
                 window.settle(quiet);
                 let anew = window.picture();
-                let other = drawn.iter().zip(&anew).position(|(was, is)| was != is);
-                if let Some(at) = other {
-                    println!("{quiet_ms}: {} {:?} {:?}", at, drawn[at], anew[at]);
-                }
+                let other = drawn.iter().zip(&anew).find(|(was, is)| was != is);
+                println!("{keys} at {to:?}, after {quiet_ms} ms: {other:?}");
                 drawn == anew
             });
             assert!(is_whole, "{keys} at {to:?} by {by:?}:\n{}", window.screen());
