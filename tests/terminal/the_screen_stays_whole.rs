@@ -106,7 +106,7 @@ fn through_a_storm_of_sizes_and_keys_while_the_data_run() {
 /// Pages of a recording that has ended: nothing on them moves.
 const STILL: [(&str, &str); 10] = [
     ("", "? help"),
-    ("?", "tapewright help, page 1"),
+    ("?", "tapewright help"),
     ("w", "wiper check"),
     ("k", "contact check"),
     ("3", "what wavers"),
