@@ -118,7 +118,7 @@ const STILL: [(&str, &str); 10] = [
 ];
 
 /// Sizes that each of them is drawn in.
-const EACH: usize = 4;
+const EACH: usize = 3;
 
 #[test]
 fn every_page_after_every_change_of_size_is_as_if_drawn_anew() {
