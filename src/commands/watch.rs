@@ -4,6 +4,7 @@
 //! A source is opened before the terminal is taken, so that an input that
 //! cannot be had is a sentence on the shell.
 
+use std::panic::{self, AssertUnwindSafe};
 use std::sync::mpsc::{self, Sender};
 
 use jiff::Timestamp;
@@ -95,6 +96,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let wish = ticking::wish(options, matches!(wanted, Wanted::Watch(it) if it.fast))?;
     let target = copy::target(&reference)?;
     Terminal::check().map_err(|error| no_terminal(&error))?;
+    // A thread that dies before the screen is up ends the sitting too.
+    terminal::watch_for_panics();
     let (events, received) = mpsc::channel();
     let mut runs = options
         .runs
@@ -294,10 +297,15 @@ impl Outside for Around<'_> {
     }
 }
 
-/// The sitting at the screen; the terminal is given back afterwards.
+/// The sitting at the screen; the terminal is given back afterwards. Where the
+/// screen itself panics, what was entrusted to be saved is saved all the same.
 fn sit(state: &mut ScreenState, around: &mut Around) -> Result<Ending, Failure> {
+    if terminal::has_panicked() {
+        return Ok(Ending::Panicked);
+    }
     let mut terminal = Terminal::enter().map_err(|error| no_terminal(&error))?;
-    let ending = screen::run(&mut terminal, state, around);
+    let run = AssertUnwindSafe(|| screen::run(&mut terminal, state, around));
+    let ending = panic::catch_unwind(run).unwrap_or(Ok(Ending::Panicked));
     terminal.leave();
     ending.map_err(|error| no_terminal(&TerminalError::Refused(error)))
 }
@@ -312,7 +320,7 @@ fn finish(ending: Ending) -> Outcome {
         Ending::SourceFailed(reason) => Err(Failure::new(Exit::Sound, reason)),
         Ending::Panicked => {
             terminal::await_report();
-            std::panic::resume_unwind(Box::new("another thread has panicked"));
+            panic::resume_unwind(Box::new("a thread has panicked"));
         }
     }
 }

@@ -345,6 +345,12 @@ pub fn judged(earlier: (&Measurement, Tolerance), later: (&Measurement, Toleranc
     format!("In a band of {}: {was} → {is}.{other}", band(in_force))
 }
 
+/// The same of one, where the other was not kept.
+pub fn judged_alone((measurement, tolerance): (&Measurement, Tolerance)) -> String {
+    let words = Verdict::of_measured(measurement, tolerance.half_width).words();
+    format!("In a band of {}: {words}.", band(tolerance))
+}
+
 fn speed_change(earlier: &Snapshot, later: &Snapshot, says_right: bool) -> String {
     let figures = [earlier, later].map(|it| it.measurement.speed.as_ref());
     let ([Some(before), Some(after)], Some((change, known))) =

@@ -4,7 +4,7 @@
 use super::panels::news::figures_of;
 use super::state::{KeptOf, ScreenState, Slot};
 use crate::report;
-use crate::report::comparison::judged;
+use crate::report::comparison::{judged, judged_alone};
 use crate::report::numbers::plain;
 use crate::report::supply::headline;
 
@@ -46,7 +46,7 @@ impl ScreenState {
         found
     }
 
-    /// Before and after of one of them, and the verdict.
+    /// Before and after of one of them, or the one that was kept, and the verdict.
     fn outcome(&self, of: KeptOf, are_several: bool) -> Vec<String> {
         let Some(figures) = figures_of(self, of) else {
             return Vec::new();
@@ -56,13 +56,10 @@ impl ScreenState {
         let of_which = [machine, run].into_iter().flatten();
         let of_which: String = of_which.map(|it| it + ": ").collect();
         let pair = [Slot::Before, Slot::After].map(|slot| of.newest(|it| *it == slot));
+        let pair = pair.map(|it| it.map(|kept| (&*kept.measurement, kept.tolerance)));
         let verdict = match pair {
-            [Some(before), Some(after)] => {
-                let [before, after] =
-                    [before, after].map(|kept| (&*kept.measurement, kept.tolerance));
-                Some(judged(before, after))
-            }
-            _ => None,
+            [Some(before), Some(after)] => Some(judged(before, after)),
+            [one, other] => one.or(other).map(judged_alone),
         };
         let verdict = verdict.map(|words| {
             if self.look.unicode {
@@ -149,7 +146,22 @@ mod tests {
         let said = state.closing_words();
         assert_eq!(said[0], "after +0.400 ±0.020 %");
         assert!(said.iter().all(|it| !it.contains("deck 4")), "{said:?}");
-        assert_eq!(said.len(), 3, "{said:?}");
+        assert_eq!(said.len(), 4, "{said:?}");
+    }
+
+    #[test]
+    fn what_was_kept_alone_has_its_verdict_too() {
+        for (slot, deviation, verdict) in [
+            (Slot::Before, -1.2, Some("OUT BY THIS TAPE")),
+            (Slot::After, 0.02, Some("RIGHT BY THIS TAPE")),
+            (Slot::Named("belt".to_owned()), 0.02, None),
+        ] {
+            let mut state = specimen::showing(specimen::reading(0.0));
+            keep(&mut state, slot, deviation);
+            let said = state.closing_words();
+            let expected = verdict.map(|words| format!("In a band of ±0.5 % deck: {words}."));
+            assert_eq!(said.get(1), expected.as_ref(), "{said:?}");
+        }
     }
 
     #[test]

@@ -243,7 +243,17 @@ pub(super) fn job_of(machine: &str, snapshots: Vec<Snapshot>) -> OpenJob {
     job_named(&format!("job of {machine}"), Some(machine), snapshots)
 }
 
+/// A job that says this of its machine.
+pub(super) fn job_saying(name: &str, said: &[(About, &str)]) -> OpenJob {
+    job_with(name, said, Vec::new())
+}
+
 fn job_named(name: &str, machine: Option<&str>, snapshots: Vec<Snapshot>) -> OpenJob {
+    let said: Vec<_> = machine.map(|it| (About::Machine, it)).into_iter().collect();
+    job_with(name, &said, snapshots)
+}
+
+fn job_with(name: &str, said: &[(About, &str)], snapshots: Vec<Snapshot>) -> OpenJob {
     static COUNT: AtomicU32 = AtomicU32::new(0);
     let count = COUNT.fetch_add(1, Ordering::Relaxed);
     let folder = tempfile::tempdir().expect("a folder");
@@ -254,11 +264,11 @@ fn job_named(name: &str, machine: Option<&str>, snapshots: Vec<Snapshot>) -> Ope
         simulated,
     };
     file.add(opened).expect("room");
-    if let Some(machine) = machine {
-        file.say(About::Machine, machine).expect("room");
+    for (about, words) in said {
+        file.say(*about, words).expect("room");
     }
     for mut snapshot in snapshots {
-        snapshot.machine = machine.map(str::to_owned);
+        snapshot.machine = file.job().machine().map(str::to_owned);
         let entry = RecordEntry::Snapshot(Box::new(snapshot));
         file.add(entry).expect("room");
     }

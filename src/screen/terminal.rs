@@ -4,43 +4,52 @@
 //! While the screen is up, standard error goes to a log file: sound libraries
 //! write there, and a single line of theirs would tear the screen.
 
+use std::backtrace::Backtrace;
 use std::fs::{File, OpenOptions};
-use std::io::{self, IsTerminal, Stdout};
+use std::io::{self, IsTerminal, Stdout, Write};
 use std::mem::ManuallyDrop;
+use std::panic::PanicHookInfo;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, Once, PoisonError, mpsc};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::sync::{Arc, Mutex, Once, PoisonError};
 use std::thread::{self, ThreadId};
 use std::time::{Duration, Instant};
 
 use crossterm::cursor::{Hide, Show};
+use crossterm::style::{Attribute, SetAttribute};
 use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
-use crossterm::{Command, execute};
+use crossterm::{Command, execute, queue};
 use ratatui_core::layout::Rect;
 use ratatui_crossterm::CrosstermBackend;
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::fd::{BorrowedFd, OwnedFd};
 use rustix::process::Signal;
+use rustix::termios::{Action, QueueSelector, tcflow, tcflush};
 use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 
 use super::draw::draw;
 use super::state::ScreenState;
 use crate::audio::recording::is_guarded;
+use crate::report::numbers::plain;
 
 /// The signals that end the program.
 const ENDING_SIGNALS: [i32; 4] = [SIGINT, SIGTERM, SIGHUP, SIGQUIT];
 
-/// How long a dying thread waits for the terminal to be given back, and the
-/// main thread for its report. A choice.
+/// How long a dying thread waits for the terminal to be given back. A choice.
 const PATIENCE: Duration = Duration::from_millis(500);
+
+/// How long the main thread waits for its report, which takes time where the
+/// computer is busy. A choice.
+const REPORT_PATIENCE: Duration = Duration::from_secs(5);
 
 /// What is to be given back.
 static TAKEN: Mutex<Option<Taken>> = Mutex::new(None);
 /// The thread that draws.
 static DRAWING_THREAD: Mutex<Option<ThreadId>> = Mutex::new(None);
-/// A thread has panicked while the screen was up.
+/// A thread has panicked.
 static PANICKED: AtomicBool = AtomicBool::new(false);
 /// And its report has been written.
 static REPORTED: AtomicBool = AtomicBool::new(false);
@@ -114,7 +123,7 @@ impl Terminal {
     /// Takes the terminal: raw mode, the other screen, no cursor.
     pub fn enter() -> Result<Self, TerminalError> {
         Self::check()?;
-        install_panic_hook();
+        watch_for_panics();
         *lock(&DRAWING_THREAD) = Some(thread::current().id());
         let signals = Signals::watch()?;
         let inner = ratatui_core::terminal::Terminal::new(CrosstermBackend::new(io::stdout()))?;
@@ -168,6 +177,8 @@ impl Terminal {
     /// Not by `clear`, which asks the terminal for the cursor: an answer that
     /// comes after the terminal was given back lands on the command line.
     pub fn repaint(&mut self) -> io::Result<()> {
+        // Somebody else may have left a colour behind.
+        queue!(io::stdout(), SetAttribute(Attribute::Reset))?;
         let (width, height) = self.size()?;
         self.inner.resize(Rect::new(0, 0, width, height))
     }
@@ -313,7 +324,7 @@ pub fn end_by(signal: i32) {
     let _ = signal_hook::low_level::emulate_default_handler(signal);
 }
 
-/// True when a thread has panicked while the screen was up.
+/// True when a thread has panicked.
 pub fn has_panicked() -> bool {
     PANICKED.load(Ordering::SeqCst)
 }
@@ -322,7 +333,7 @@ pub fn has_panicked() -> bool {
 /// that panicked is written.
 pub fn await_report() {
     let begun = Instant::now();
-    while !REPORTED.load(Ordering::SeqCst) && begun.elapsed() < PATIENCE {
+    while !REPORTED.load(Ordering::SeqCst) && begun.elapsed() < REPORT_PATIENCE {
         thread::sleep(Duration::from_millis(5));
     }
 }
@@ -341,9 +352,17 @@ fn give_back() {
     };
     // A terminal that is gone takes nothing back; there is nobody to tell.
     let mut farewell = String::new();
+    // A picture that was broken off leaves its colour behind where there is no
+    // other screen to leave.
+    let _ = SetAttribute(Attribute::Reset).write_ansi(&mut farewell);
     let _ = LeaveAlternateScreen.write_ansi(&mut farewell);
     let _ = Show.write_ansi(&mut farewell);
-    write_at_once(rustix::stdio::stdout(), farewell);
+    let writing = begin_writing(rustix::stdio::stdout(), farewell);
+    if is_stuck(&writing) {
+        // Then it is the next that the terminal takes, whenever that is.
+        let _ = discard_what_waits();
+        is_stuck(&writing);
+    }
     let _ = disable_raw_mode();
     if let Some(stderr) = taken.stderr {
         let _ = rustix::stdio::dup2_stderr(stderr);
@@ -353,14 +372,16 @@ fn give_back() {
 /// Tells standard error, but waits for it no longer than the farewell was
 /// waited for: a terminal that takes nothing must not keep the program alive.
 pub fn tell_at_once(text: String) {
-    write_at_once(rustix::stdio::stderr(), text);
+    is_stuck(&begin_writing(rustix::stdio::stderr(), text));
 }
 
 /// Writes to the terminal past `io::stdout()`: the thread that draws may hold
 /// its lock for as long as the terminal takes nothing, and so would this one.
-fn write_at_once(to: BorrowedFd<'static>, text: String) {
+fn begin_writing(to: BorrowedFd<'static>, text: String) -> Receiver<()> {
     let (done, is_done) = mpsc::channel();
-    let writing = thread::Builder::new().spawn(move || {
+    let thread = thread::Builder::new().name("to terminal".to_owned());
+    // Without a thread nothing is written, and nobody waits for it.
+    let _ = thread.spawn(move || {
         let mut rest = text.as_bytes();
         while !rest.is_empty() {
             match rustix::io::write(to, rest) {
@@ -373,9 +394,21 @@ fn write_at_once(to: BorrowedFd<'static>, text: String) {
         }
         let _ = done.send(());
     });
-    if writing.is_ok() {
-        let _ = is_done.recv_timeout(PATIENCE);
-    }
+    is_done
+}
+
+fn is_stuck(writing: &Receiver<()>) -> bool {
+    writing.recv_timeout(PATIENCE) == Err(RecvTimeoutError::Timeout)
+}
+
+/// Throws away what a terminal has not taken yet, and lets it go on where it was
+/// stopped, by Ctrl-S perhaps.
+fn discard_what_waits() -> rustix::io::Result<()> {
+    let terminal = rustix::stdio::stdout();
+    tcflush(terminal, QueueSelector::OFlush)?;
+    // Whoever waits for room wakes up only when it is started.
+    tcflow(terminal, Action::OOff)?;
+    tcflow(terminal, Action::OOn)
 }
 
 /// Sends standard error to a file and returns the real one; `None` if that
@@ -391,51 +424,72 @@ fn divert_stderr() -> Option<OwnedFd> {
     Some(real)
 }
 
-/// Where standard error goes while the screen is up.
-pub fn log_path() -> Option<PathBuf> {
+/// Where what nobody could read meanwhile lies, by the name of its file.
+fn log_path(name: &str) -> Option<PathBuf> {
     let folders = directories::ProjectDirs::from("", "", "tapewright")?;
     let folder = folders.state_dir().unwrap_or(folders.data_local_dir());
-    Some(folder.join("screen.log"))
+    Some(folder.join(name))
 }
 
+fn begun_log(name: &str) -> io::Result<(File, PathBuf)> {
+    let path = log_path(name).ok_or(io::ErrorKind::NotFound)?;
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder)?;
+    }
+    Ok((File::create(&path)?, path))
+}
+
+/// Where standard error goes while the screen is up.
 fn open_log() -> io::Result<File> {
-    let none = || OpenOptions::new().write(true).open("/dev/null");
-    let Some(path) = log_path() else {
-        return none();
-    };
-    let opened = path
-        .parent()
-        .map_or(Ok(()), std::fs::create_dir_all)
-        .and_then(|()| File::create(&path));
-    opened.or_else(|_| none())
+    let none = |_| OpenOptions::new().write(true).open("/dev/null");
+    begun_log("screen.log").map(|(log, _)| log).or_else(none)
 }
 
-/// Gives the terminal back before a panic is reported. Hooks run on the thread
-/// that panics: any other than the drawing one first lets the drawing one stop
-/// and give the terminal back itself.
-fn install_panic_hook() {
+/// From now on a panic in any thread ends the sitting: the terminal is given
+/// back, then it is told what happened. Hooks run on the thread that panics: any
+/// other than the drawing one first lets the drawing one stop and give the
+/// terminal back itself.
+pub fn watch_for_panics() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
-        let usual = std::panic::take_hook();
         std::panic::set_hook(Box::new(move |info| {
             if is_guarded() {
                 return;
             }
-            let was_up = lock(&TAKEN).is_some();
-            if was_up {
-                PANICKED.store(true, Ordering::SeqCst);
-                let draws = *lock(&DRAWING_THREAD) == Some(thread::current().id());
-                if !draws {
-                    wait_until_given_back();
-                }
-                give_back();
+            PANICKED.store(true, Ordering::SeqCst);
+            if *lock(&DRAWING_THREAD) != Some(thread::current().id()) {
+                wait_until_given_back();
             }
-            usual(info);
-            if was_up {
-                REPORTED.store(true, Ordering::SeqCst);
-            }
+            give_back();
+            tell_at_once(report_of(info));
+            REPORTED.store(true, Ordering::SeqCst);
         }));
     });
+}
+
+/// A sentence for whoever sits there, with what finds the fault. It lies in a
+/// file too, for a terminal may be gone or cleared.
+fn report_of(info: &PanicHookInfo) -> String {
+    let thread = thread::current();
+    let thread = thread.name().unwrap_or("without a name");
+    let happened = plain(&info.to_string().replace('\n', " "));
+    let mut report = format!(
+        "tapewright: the program itself has failed, in its thread {thread} ({happened}); what was \
+         said to be saved is saved"
+    );
+    let kept = begun_log("failure.log").and_then(|(mut log, path)| {
+        let (version, trace) = (env!("CARGO_PKG_VERSION"), Backtrace::capture());
+        writeln!(log, "{report}\nversion {version}\n{trace}")?;
+        Ok(path)
+    });
+    report += &match kept {
+        Ok(path) => format!(
+            "; start it again, and pass {} on to whoever maintains it\n",
+            path.display()
+        ),
+        Err(_) => "; start it again, and pass these words on to whoever maintains it\n".to_owned(),
+    };
+    report
 }
 
 fn wait_until_given_back() {

@@ -150,6 +150,7 @@ fn what_matters_stays_on_the_smallest_screen() {
     }
 }
 
+mod everywhere;
 mod places;
 
 /// Both tones with their keys, whatever the size of the window; and neither a

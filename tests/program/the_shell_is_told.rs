@@ -98,3 +98,38 @@ fn a_standard_error_that_takes_nothing_changes_no_exit_status() {
         assert_eq!(code.code(), Some(status), "{line}, closed");
     }
 }
+
+/// `| head -1`, and a reader that was gone before the first word.
+#[test]
+fn a_reader_that_has_seen_enough_is_no_failure() {
+    let folder = Folder::new();
+    folder.run("tone --seconds 3 -o tone.wav").ends(0);
+    for line in [
+        "help",
+        "--help",
+        "watch --help",
+        "manpages man",
+        "completions bash",
+        "settings",
+        "inputs",
+        "jobs",
+        "snapshots",
+        "tape list",
+        "parts list",
+        "clock --list",
+        "read tone.wav",
+        "read --json tone.wav",
+    ] {
+        for reader in ["head -1 >first", "true"] {
+            let mut shell = Command::new("sh");
+            // By then nobody reads any more, where nobody reads at all.
+            let program = format!("sleep 0.05; '{PROGRAM}' {line} 2>errors; echo $? >status");
+            shell.arg("-c").arg(format!("({program}) | {reader}"));
+            folder.settle(&mut shell);
+            assert!(shell.status().unwrap().success(), "{line}");
+            let said = |name| fs::read_to_string(folder.path(name)).unwrap();
+            let told = [said("status"), said("errors")];
+            assert_eq!(told, ["0\n", ""], "{line} | {reader}");
+        }
+    }
+}

@@ -1,7 +1,8 @@
 //! A terminal of a test's own: a pseudo-terminal with a shell in it, whose
 //! screen can be read and typed on.
 
-use std::fs::File;
+use std::collections::BTreeMap;
+use std::fs::{self, File};
 use std::io::{Read, Write};
 use std::num::NonZeroU16;
 use std::path::{Path, PathBuf};
@@ -13,6 +14,7 @@ use std::time::{Duration, Instant};
 use filedescriptor::FileDescriptor;
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::process::Pid;
 use vt100::{Parser, Screen};
 
 use super::program::{Folder, PROGRAM};
@@ -32,10 +34,17 @@ pub struct Window {
     line: Option<File>,
     shown: Arc<Shown>,
     reader: Option<JoinHandle<()>>,
+    at_first: Modes,
 }
+
+/// All that a program can leave behind: how the line is set (`stty -g`), and what
+/// of the window's own is not as usual.
+type Modes = (String, BTreeMap<String, bool>);
 
 struct Shown {
     parser: Mutex<Parser>,
+    /// All that came, as it came.
+    heard: Mutex<Vec<u8>>,
     changed: Condvar,
     is_open: AtomicBool,
     is_read: AtomicBool,
@@ -65,6 +74,9 @@ impl Window {
         let mut shell = CommandBuilder::new("bash");
         shell.args(["--norc", "--noprofile"]);
         shell.cwd(home.root());
+        // Else it turns a mode of the window on and off by itself.
+        let habits = home.with("inputrc", "set enable-bracketed-paste off\n");
+        shell.env("INPUTRC", habits);
         shell.env("PS1", format!("{PROMPT} "));
         shell.env("LC_ALL", "C.UTF-8");
         shell.env("TERM", "xterm");
@@ -76,20 +88,23 @@ impl Window {
         let [line, read] = [file(), file()].map(|it| it.expect("room for a file"));
         let shown = Arc::new(Shown {
             parser: Mutex::new(Parser::new(cells(rows), cells(columns), 0)),
+            heard: Mutex::default(),
             changed: Condvar::new(),
             is_open: AtomicBool::new(true),
             is_read: AtomicBool::new(true),
         });
         let shared = Arc::clone(&shown);
-        let window = Self {
+        let mut window = Self {
             home,
             master: Some(pair.master),
             shell,
             line: Some(line),
             shown,
             reader: Some(thread::spawn(move || shared.read(read))),
+            at_first: Modes::default(),
         };
         window.wait_for(PROMPT);
+        window.at_first = window.modes();
         window
     }
 
@@ -127,6 +142,18 @@ impl Window {
         self.type_line(&format!("'{PROGRAM}' {arguments}"));
     }
 
+    /// The same, with what stands before it on the line; the process that it is.
+    pub fn start(&self, before: &str, arguments: &str) -> Pid {
+        let process = self.home().join("process");
+        let _ = fs::remove_file(&process);
+        self.type_line(&format!(
+            "(echo $BASHPID >process; {before} exec '{PROGRAM}' {arguments})"
+        ));
+        let said = wait_for_line(&process);
+        let number = said.trim().parse().ok();
+        number.and_then(Pid::from_raw).expect("a process")
+    }
+
     /// Quits by its key, and all is well.
     pub fn quit(&self) {
         self.press("q");
@@ -140,16 +167,41 @@ impl Window {
             "Tab" => "\t",
             "Escape" => "\u{1b}",
             "C-c" => "\u{3}",
+            "C-l" => "\u{c}",
+            "C-u" => "\u{15}",
             "C-z" => "\u{1a}",
             letter => letter,
         });
     }
 
+    /// Nothing is shown in a window without cells, but programs are told of it.
     pub fn resize(&self, columns: u16, rows: u16) {
         let mut parser = self.shown.parser.lock().expect("nobody panicked");
-        parser.set_size(cells(rows), cells(columns));
+        parser.set_size(cells(rows.max(1)), cells(columns.max(1)));
         let resized = self.master().resize(size(columns, rows));
         resized.expect("it can be resized");
+    }
+
+    /// Waits until nothing has come for this long.
+    pub fn settle(&self, quiet: Duration) {
+        let count = || self.shown.heard.lock().expect("nobody panicked").len();
+        let (mut last, mut since) = (count(), Instant::now());
+        while since.elapsed() < quiet {
+            thread::sleep(Duration::from_millis(5));
+            let now = count();
+            if now != last {
+                (last, since) = (now, Instant::now());
+            }
+        }
+    }
+
+    /// Somebody else writes all over the screen.
+    pub fn scribble(&self) {
+        let mut parser = self.shown.parser.lock().expect("nobody panicked");
+        let (rows, columns) = parser.screen().size();
+        let cells = usize::from(rows.get()) * usize::from(columns.get());
+        parser.process(b"\x1b[H\x1b[1;31m");
+        parser.process("#".repeat(cells).as_bytes());
     }
 
     /// What stands on the screen.
@@ -160,6 +212,24 @@ impl Window {
     /// The screen with its styles and modes.
     pub fn look<T>(&self, look: impl Fn(&Screen) -> T) -> T {
         look(self.shown.parser.lock().expect("nobody panicked").screen())
+    }
+
+    /// Every cell with its style; a space and nothing look the same.
+    pub fn picture(&self) -> Vec<(String, String)> {
+        self.look(|screen| {
+            let (rows, columns) = screen.size();
+            let places = (0..rows.get()).flat_map(|y| (0..columns.get()).map(move |x| (y, x)));
+            let cells = places.filter_map(|(y, x)| screen.cell(y, x));
+            let styled = |cell: &vt100::Cell| {
+                let letters = [cell.bold(), cell.dim(), cell.italic(), cell.underline()];
+                let colours = (cell.fgcolor(), cell.bgcolor(), cell.inverse());
+                let letter = cell.contents().trim().to_owned();
+                // Of a letter that is not there neither its colour nor its weight is seen.
+                let ink = (!letter.is_empty()).then_some((letters, colours.0));
+                (letter, format!("{ink:?} {:?} {}", colours.1, colours.2))
+            };
+            cells.map(styled).collect()
+        })
     }
 
     /// The screen, once it contains a text.
@@ -222,16 +292,80 @@ impl Window {
         alternate
     }
 
-    /// The terminal is as it was: no other screen, a cursor, lines and echo.
+    /// The shell is ready.
+    pub fn has_prompt(&self) -> bool {
+        self.screen().trim_end().ends_with(PROMPT)
+    }
+
+    fn modes(&self) -> Modes {
+        let modes = self.home().join("modes");
+        let _ = fs::remove_file(&modes);
+        self.type_line(&format!("stty -g >{}", modes.display()));
+        let line = wait_for_line(&modes);
+        self.wait_until("a prompt", |screen| screen.trim_end().ends_with(PROMPT));
+        let heard = self.shown.heard.lock().expect("nobody panicked");
+        (line, unusual_modes(&String::from_utf8_lossy(&heard)))
+    }
+
+    /// The terminal is as it was: how its line is set to the last letter, no other
+    /// screen, a cursor, no colour, and no mode of the window that was not there.
+    #[track_caller]
     pub fn assert_given_back(&self) {
         assert!(!self.is_taken(), "{}", self.screen());
-        self.type_line("stty -a");
-        let modes = self.wait_for("echoke");
-        for mode in ["icanon", "echo", "isig", "opost"] {
-            let is_on = modes.split_whitespace().any(|word| word == mode);
-            assert!(is_on, "{mode} is off:\n{modes}");
+        assert_eq!(self.modes(), self.at_first, "{}", self.screen());
+        let colours = self.look(|screen| {
+            let letters = [screen.bold(), screen.dim(), screen.inverse()];
+            (screen.fgcolor(), screen.bgcolor(), letters)
+        });
+        let plain = (vt100::Color::Default, vt100::Color::Default, [false; 3]);
+        assert_eq!(colours, plain, "{}", self.screen());
+    }
+
+    /// Closes it under whatever runs in it; its home folder.
+    pub fn close(mut self) -> Folder {
+        self.hang_up();
+        std::mem::replace(&mut self.home, Folder::new())
+    }
+
+    fn hang_up(&mut self) {
+        self.shown.is_open.store(false, Relaxed);
+        let _ = self.reader.take().map(JoinHandle::join);
+        // With the last of its files it is closed, which hangs up.
+        (self.line, self.master) = (None, None);
+    }
+}
+
+/// What a command writes to a file, once it is whole.
+fn wait_for_line(path: &Path) -> String {
+    let begun = Instant::now();
+    loop {
+        let said = fs::read_to_string(path).unwrap_or_default();
+        if said.ends_with('\n') {
+            return said;
+        }
+        assert!(begun.elapsed() < PATIENCE, "nothing in {}", path.display());
+        thread::sleep(Duration::from_millis(5));
+    }
+}
+
+/// The private modes (DECSET, `CSI ? number h`) that are not as they are in a
+/// window just opened, where but the cursor's all are off.
+fn unusual_modes(heard: &str) -> BTreeMap<String, bool> {
+    let mut modes = BTreeMap::from([("25".to_owned(), true)]);
+    for sequence in heard.split("\u{1b}[?").skip(1) {
+        let numbers = sequence.trim_start_matches(|it: char| it.is_ascii_digit() || it == ';');
+        let is_on = match numbers.chars().next() {
+            Some('h') => true,
+            Some('l') => false,
+            _ => continue,
+        };
+        let length = sequence.len() - numbers.len();
+        for number in sequence[..length].split(';') {
+            modes.insert(number.to_owned(), is_on);
         }
     }
+    modes.retain(|number, is_on| *is_on != (number == "25"));
+    modes
 }
 
 impl Shown {
@@ -259,8 +393,12 @@ impl Shown {
                 }
             }
             if filled > 0 {
+                let came = &bytes[..filled];
+                let mut heard = self.heard.lock().expect("nobody panicked");
+                heard.extend_from_slice(came);
+                drop(heard);
                 let mut parser = self.parser.lock().expect("nobody panicked");
-                parser.process(&bytes[..filled]);
+                parser.process(came);
                 self.changed.notify_all();
             }
         }
@@ -269,10 +407,7 @@ impl Shown {
 
 impl Drop for Window {
     fn drop(&mut self) {
-        self.shown.is_open.store(false, Relaxed);
-        let _ = self.reader.take().map(JoinHandle::join);
-        // With the last of its files it is closed, which hangs up.
-        (self.line, self.master) = (None, None);
+        self.hang_up();
         let _ = self.shell.kill();
         let _ = self.shell.wait();
     }

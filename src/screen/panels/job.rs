@@ -7,6 +7,8 @@ use crate::screen::state::{ScreenState, SourceKind};
 /// Columns for the mark in front of an entry.
 const MARK: u16 = 2;
 
+const SIMULATED: &str = " (simulated)";
+
 pub(in crate::screen) fn draw(state: &ScreenState, at: usize, pen: &mut Pen) {
     let look = state.look;
     let last = pen.height().saturating_sub(1);
@@ -21,8 +23,9 @@ pub(in crate::screen) fn draw(state: &ScreenState, at: usize, pen: &mut Pen) {
         Some(present) => format!("job {}", plain(&present.job.name)),
         None => "no job yet".to_owned(),
     };
-    if state.kind == SourceKind::Rehearsal {
-        title += " (simulated)";
+    // A job named after a simulated machine says so itself.
+    if state.kind == SourceKind::Rehearsal && !title.ends_with(SIMULATED) {
+        title += SIMULATED;
     }
     let end = pen.text(0, 0, &title, look.strong());
     if entries.iter().map(Vec::len).sum::<usize>() > room {

@@ -211,13 +211,22 @@ fn draw_line(
     );
     x += SHARE + 1;
     let usual = no_fault(lines, line, state.tolerance);
-    let mut who = short(lines, line);
+    let mut who = in_a_row(short(lines, line), pen.width().saturating_sub(x));
     for more in [usual.as_deref(), course(line)].into_iter().flatten() {
         if x + width(&who) + 2 + width(more) <= pen.width() {
             who = format!("{who}, {more}");
         }
     }
     pen.text(x, y, &who, style);
+}
+
+/// What is not certain stays so where a row is too narrow for all of it.
+fn in_a_row(who: String, room: u16) -> String {
+    if width(&who) <= room || !who.ends_with('?') {
+        return who;
+    }
+    let begun = fitting(&who, room.saturating_sub(1), 1).concat();
+    begun.trim_end_matches(" or").to_owned() + "?"
 }
 
 /// The likeliest cause with its reasons, and below it what to check first: whole
@@ -394,6 +403,31 @@ mod tests {
             "3.2",
         ] {
             assert!(text.contains(part), "{part}: {text}");
+        }
+    }
+
+    #[test]
+    fn a_doubtful_part_keeps_its_question_mark_in_the_narrowest_window() {
+        let one = |name: &str, turns: f64| {
+            format!(
+                "[[part]]\nname = \"{name}\"\nturns_per_second = {turns}\ntolerance_percent = 2\n"
+            )
+        };
+        for parts in [
+            ["supply reel table", "take-up reel table"],
+            ["idler", "an old rubber belt"],
+        ] {
+            let card = one(parts[0], 7.59) + &one(parts[1], 7.61);
+            let card = format!("parts_card = 1\nname = \"bench deck\"\n{card}");
+            let mut state = showing(Some(specimen::lines()));
+            state.parts = Some(PartsCard::from_toml(&card).unwrap());
+            state.hold_against_parts();
+            for size in [(50, 14), (60, 20), (120, 40)] {
+                let text = text(&state, size);
+                let row = text.lines().find(|row| row.contains("7.51")).unwrap();
+                let is_named = parts.iter().any(|part| row.contains(part));
+                assert!(is_named && row.contains('?'), "{text}");
+            }
         }
     }
 

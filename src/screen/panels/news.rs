@@ -58,12 +58,8 @@ fn typed(entry: &Entry, room: u16) -> String {
         EntryFor::Reference(kind) => hint(kind),
     };
     let plain = format!("{what}: {}_", plain(&entry.text));
-    let full = format!("{plain}  (Enter keeps, Esc forgets)");
-    if let Some(fits) = [full, plain.clone()]
-        .into_iter()
-        .find(|it| width(it) <= room)
-    {
-        return fits;
+    if width(&plain) <= room {
+        return plain;
     }
     let mut end = plain.as_str();
     while !end.is_empty() && width(end) + 2 > room {

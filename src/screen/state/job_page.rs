@@ -140,7 +140,9 @@ impl ScreenState {
 fn machine_words(job: &Job) -> String {
     let said = About::ALL.iter().filter_map(|about| {
         let text = job.said(*about)?;
-        Some(format!("{} {text}", about.name()))
+        // What the owner says is a sentence of its own.
+        let colon = if *about == About::OwnerNote { ":" } else { "" };
+        Some(format!("{}{colon} {text}", about.name()))
     });
     let said: Vec<String> = said.collect();
     if said.is_empty() {

@@ -3,7 +3,7 @@
 
 use super::{drawn, kept, rehearsing, text, trimming};
 use crate::readings::{Advice, Guidance, Problem};
-use crate::records::{Label, Snapshot};
+use crate::records::{About, Label, Snapshot};
 use crate::screen::state::earlier::EarlierJobs;
 use crate::screen::state::overlay::Overlay;
 use crate::screen::state::routine::Step;
@@ -318,6 +318,28 @@ fn last_time_stands_faintly_behind_the_needle_and_says_what_it_is() {
         (rows[..row].to_vec(), beside)
     };
     assert_eq!(live(&state), live(&without));
+}
+
+#[test]
+fn the_head_of_the_page_says_once_that_all_is_simulated_and_a_note_has_a_colon() {
+    let mut state = rehearsing();
+    state.overlay = Some(Overlay::Job(0));
+    for (name, head) in [
+        (
+            "2026-11-30 machine 7 (simulated)",
+            "job 2026-11-30 machine 7 (simulated)",
+        ),
+        ("repair 117", "job repair 117 (simulated)"),
+    ] {
+        state.show_job(specimen::job_saying(
+            name,
+            &[(About::OwnerNote, "plays fast")],
+        ));
+        let rows = drawn(&state, (80, 24));
+        assert_eq!(rows[0].trim_end(), head);
+        let told = rows.concat();
+        assert!(told.contains("owner's note: plays fast"), "{told}");
+    }
 }
 
 #[test]
