@@ -1,5 +1,7 @@
 //! Samples of a known size in every format that the callbacks are handed.
 
+#![allow(dead_code)] // compiled into a test and a benchmark, each of which uses a part of it
+
 use std::fmt::Debug;
 
 use cpal::{FromSample, I24, U24};
