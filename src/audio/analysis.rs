@@ -7,7 +7,7 @@
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use arc_swap::ArcSwap;
 
@@ -28,6 +28,10 @@ const NAP: Duration = Duration::from_millis(5);
 /// most a new state is made.
 const BLOCK_SAMPLES: usize = 2048;
 const STATES_A_SECOND: u64 = 60;
+
+/// A state that is older is not of now, and is said to be so within a second. A
+/// choice: dozens of states have not been made by then.
+const LATE: Duration = Duration::from_millis(700);
 
 /// What the screen shows, newest first and whole.
 #[derive(Clone, Debug, Default)]
@@ -71,6 +75,12 @@ pub enum SourceState {
         name: String,
         /// Rate and channels.
         format: StreamFormat,
+    },
+    /// Nothing new has come out of the analysis for a while: it has not got the
+    /// time, or nothing to work on. The last reading stays, but is not of now.
+    Late {
+        /// What to call it.
+        name: String,
     },
     /// Gone; waited for. The last reading stays, but is no longer live.
     Lost {
@@ -133,9 +143,24 @@ pub enum Request {
 /// have a crystal for each family of rates.
 pub type ClockAtRate = Box<dyn Fn(u32) -> SampleClock + Send>;
 
+/// A state, and when it was made.
+struct Made {
+    state: Arc<LiveState>,
+    at: Instant,
+}
+
+impl Made {
+    fn now(state: LiveState) -> Self {
+        Self {
+            state: Arc::new(state),
+            at: Instant::now(),
+        }
+    }
+}
+
 /// The screen's end of a running analysis. Dropping it ends the thread.
 pub struct Analysis {
-    newest: Arc<ArcSwap<LiveState>>,
+    newest: Arc<ArcSwap<Made>>,
     requests: Sender<Request>,
 }
 
@@ -153,7 +178,7 @@ impl Analysis {
         clock_at: Option<ClockAtRate>,
         log: Option<LogFeed>,
     ) -> std::io::Result<Self> {
-        let newest = Arc::new(ArcSwap::from_pointee(LiveState::default()));
+        let newest = Arc::new(ArcSwap::from_pointee(Made::now(LiveState::default())));
         let (requests, asked) = channel();
         let worker = Worker {
             events,
@@ -185,7 +210,16 @@ impl Analysis {
 
     /// The newest state; never waits.
     pub fn newest(&self) -> Arc<LiveState> {
-        self.newest.load_full()
+        let newest = self.newest.load();
+        match &newest.state.source {
+            SourceState::Running { name, .. } if newest.at.elapsed() > LATE => {
+                Arc::new(LiveState {
+                    source: SourceState::Late { name: name.clone() },
+                    ..LiveState::clone(&newest.state)
+                })
+            }
+            _ => Arc::clone(&newest.state),
+        }
     }
 
     /// Asks for something; it takes effect with the next samples.
@@ -204,7 +238,7 @@ struct Connection {
 struct Worker {
     events: Receiver<SourceEvent>,
     asked: Receiver<Request>,
-    newest: Arc<ArcSwap<LiveState>>,
+    newest: Arc<ArcSwap<Made>>,
     /// What a new engine is told.
     settings: Settings,
     target: Target,
@@ -474,7 +508,7 @@ impl Worker {
         if let (Some(log), Some(reading)) = (&mut self.log, &self.state.reading) {
             log.look(reading, self.state.overrun_frames);
         }
-        self.newest.store(Arc::new(self.state.clone()));
+        self.newest.store(Arc::new(Made::now(self.state.clone())));
     }
 }
 
@@ -486,7 +520,6 @@ mod tests {
     use crate::report::{LogLine, LogSecond};
     use crate::units::Ppm;
     use std::sync::mpsc::sync_channel;
-    use std::time::Instant;
 
     const FORMAT: StreamFormat = StreamFormat {
         rate_hz: 48_000,
@@ -658,6 +691,29 @@ mod tests {
         let reading = state.reading.as_ref().expect("a reading");
         assert_eq!(reading.signal.gaps, 1);
         assert!(reading.speed.is_some());
+    }
+
+    #[test]
+    fn a_reading_that_is_not_of_now_is_said_to_be_late_until_the_next_comes() {
+        let (events, analysis) = start();
+        let (mut writer, reader) = ring(96_000, 1);
+        let (format, name) = (FORMAT, "test".to_owned());
+        let connected = SourceEvent::Connected {
+            format,
+            reader,
+            name,
+            may_be_another: false,
+        };
+        events.send(connected).expect("somebody listens");
+        let is_late = |state: &LiveState| matches!(state.source, SourceState::Late { .. });
+        for _ in 0..2 {
+            assert_eq!(writer.push_or_lose(&tone(48_000)), 0);
+            wait_for(&analysis, |state| {
+                !is_late(state) && state.reading.is_some()
+            });
+            let late = wait_for(&analysis, is_late);
+            assert!(late.reading.is_some(), "the last reading stays");
+        }
     }
 
     #[test]

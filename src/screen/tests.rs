@@ -276,11 +276,19 @@ fn figures_that_are_no_longer_live_say_so() {
         name: "Line In".to_owned(),
         reason: "the device is gone".to_owned(),
     };
-    let state = with_source(specimen::showing(specimen::reading(0.0)), lost);
-    for size in [(80, 24), (50, 14), (120, 40)] {
-        let text = text(&state, size);
-        assert!(text.contains("NOT LIVE"), "{text}");
-        assert!(text.contains("INPUT LOST"), "{text}");
+    let late = SourceState::Late {
+        name: "Line In".to_owned(),
+    };
+    for (source, words) in [
+        (lost, "INPUT LOST"),
+        (late, "LATE: this computer is too busy"),
+    ] {
+        let state = with_source(specimen::showing(specimen::reading(0.0)), source);
+        for size in [(80, 24), (50, 14), (120, 40)] {
+            let text = text(&state, size);
+            assert!(text.contains("NOT LIVE"), "{text}");
+            assert!(text.contains(words), "{text}");
+        }
     }
 }
 

@@ -8,6 +8,7 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+mod capture_faults;
 mod clock_runs_live;
 mod inputs_are_listed;
 mod live_input;

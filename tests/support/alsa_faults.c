@@ -8,8 +8,8 @@
      once ERROR    the same, a single time
      read ERROR    taking what has come gives the error
      stall NAME    the thread of this name sleeps on, the next time it does
-   "wait ESTRPIPE" shows the device as suspended too, "wait ENODEV" as away, so
-   that it cannot be opened. To the file "said" goes a line for every error that
+   ESTRPIPE shows the device as suspended too, until it is prepared anew; "wait
+   ENODEV" as away, so that it cannot be opened. To the file "said" goes a line for every error that
    the program is given, injected or not. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -24,6 +24,8 @@
 
 typedef struct pcm pcm_t;
 typedef long frames_t;
+
+static int is_suspended;
 
 enum { CAPTURE = 1, SUSPENDED = 7, DISCONNECTED = 8 };
 
@@ -98,6 +100,7 @@ int snd_pcm_avail_delay(pcm_t *pcm, frames_t *avail, frames_t *delay)
         path_of("fault", path, sizeof path);
         unlink(path);
     }
+    if (error == ESTRPIPE) is_suspended = 1;
     return (int)said("wait", error ? -error : real(pcm, avail, delay));
 }
 
@@ -111,9 +114,20 @@ frames_t snd_pcm_readi(pcm_t *pcm, void *buffer, unsigned long size)
 int snd_pcm_state(pcm_t *pcm)
 {
     REAL(snd_pcm_state);
-    int error = error_of("wait");
-    if (error == ESTRPIPE) return SUSPENDED;
-    if (error == ENODEV) return DISCONNECTED;
+    if (is_suspended) return SUSPENDED;
+    return error_of("wait") == ENODEV ? DISCONNECTED : real(pcm);
+}
+
+int snd_pcm_resume(pcm_t *pcm)
+{
+    REAL(snd_pcm_resume);
+    return is_suspended ? -ENOSYS : real(pcm);
+}
+
+int snd_pcm_prepare(pcm_t *pcm)
+{
+    REAL(snd_pcm_prepare);
+    is_suspended = 0;
     return real(pcm);
 }
 

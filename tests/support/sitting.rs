@@ -37,17 +37,9 @@ pub struct Sitting {
 }
 
 impl Sitting {
-    /// `tapewright watch` with these arguments, a log, and a private folder of
-    /// data, its ALSA under the faults of `alsa_faults.c`.
+    /// The program on the screen, with nothing wrong.
     pub fn begin(folder: &Path, arguments: &str) -> Self {
-        let library = preload::built("alsa_faults", folder);
-        let window = Window::of(120, 30);
-        let [folder_text, library] = [folder, &library].map(|it| it.display().to_string());
-        window.type_line(&format!(
-            "sh -c 'echo $$ > {folder_text}/pid; exec env LD_PRELOAD={library} \
-             ALSA_FAULTS={folder_text} {PROGRAM} watch --data {folder_text}/data \
-             --log {folder_text}/log.jsonl {arguments}'"
-        ));
+        let window = Self::window_with(folder, "", arguments);
         window.wait_for("tapewright  ");
         let pid = fs::read_to_string(folder.join("pid")).expect("its number");
         Self {
@@ -55,6 +47,23 @@ impl Sitting {
             folder: folder.to_owned(),
             pid: pid.trim().parse().expect("a number"),
         }
+    }
+
+    /// A window in which `tapewright watch` runs with these arguments, a log and a
+    /// folder of data, its ALSA under a fault of `alsa_faults.c` from the start.
+    pub fn window_with(folder: &Path, fault: &str, arguments: &str) -> Window {
+        let library = preload::built("alsa_faults", folder);
+        fs::write(folder.join("fault"), fault).expect("room");
+        let window = Window::of(120, 30);
+        let [home, library] = [folder, &library].map(|it| it.display().to_string());
+        // The shell of the window is not to see it stopped, nor does the one
+        // between them give its place to it.
+        window.type_line(&format!(
+            "sh -c 'sh -c \"echo \\$\\$ > {home}/pid; exec env LD_PRELOAD={library} \
+             ALSA_FAULTS={home} {PROGRAM} watch --data {home}/data --log {home}/log.jsonl \
+             {arguments}\"; exit $?'"
+        ));
+        window
     }
 
     /// Stops the whole program, or lets it go on.
@@ -151,7 +160,7 @@ pub struct Shown {
 }
 
 impl Shown {
-    fn of(text: String) -> Self {
+    pub fn of(text: String) -> Self {
         Self {
             at: Instant::now(),
             percent: large_figure(&text),
@@ -161,6 +170,12 @@ impl Shown {
             is_settled: text.contains(" settled "),
             text,
         }
+    }
+
+    /// Whether it has these words, however they fall into lines.
+    pub fn says(&self, words: &str) -> bool {
+        let text: Vec<&str> = self.text.split_whitespace().collect();
+        text.join(" ").contains(words)
     }
 
     /// Whether the figure, if there is one, is this truth within what is said.

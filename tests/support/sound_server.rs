@@ -16,6 +16,7 @@ const ASOUND: &str = "\
 pcm.!default { type pulse }
 ctl.!default { type pulse }
 pcm.pulse { type pulse }
+pcm.deck { type pulse  device deck.monitor }
 ";
 
 /// Runs `body`, which stands in a test function, with a sound server in a
@@ -105,6 +106,15 @@ impl SoundServer {
     pub fn load_sink(&self, name: &str, rate_hz: u32) -> String {
         let sink = "load-module module-null-sink channels=2";
         self.pactl(&format!("{sink} sink_name={name} rate={rate_hz}"))
+    }
+
+    /// The number of the module that made an output.
+    pub fn module_of(&self, sink: &str) -> String {
+        let modules = self.pactl("list short modules");
+        let name = format!("sink_name={sink} ");
+        let line = modules.lines().find(|line| line.contains(&name));
+        let number = line.and_then(|line| line.split_whitespace().next());
+        number.expect("it is there").to_owned()
     }
 
     /// The server itself plays a steady tone into a virtual output, sample by

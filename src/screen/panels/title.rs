@@ -74,6 +74,7 @@ fn parts(state: &ScreenState, machine: Option<String>) -> Vec<String> {
             parts.push(format!("{kind}: {name}"));
             parts.push(format!("{} Hz {channels}", format.rate_hz));
         }
+        (SourceState::Late { .. }, _) => parts.push(format!("{kind}: {name} LATE")),
         (SourceState::Lost { .. }, _) => parts.push(format!("{kind}: {name} LOST")),
         (SourceState::Ended { .. }, _) => parts.push(format!("{kind}: {name} ENDED")),
         (SourceState::Failed { .. }, _) => parts.push(format!("{kind}: FAILED")),

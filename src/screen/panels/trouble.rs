@@ -14,6 +14,7 @@ const POWER_OFF: &str = "the power is off: p puts it on";
 pub(super) fn sentence(state: &ScreenState) -> Option<(String, bool)> {
     Some(match &state.live.source {
         SourceState::Opening => (opening(state.kind).to_owned(), false),
+        SourceState::Late { .. } => (late(state.kind).to_owned(), true),
         SourceState::Lost { reason, .. } => (
             format!(
                 "INPUT LOST: {}; the figures are the last ones",
@@ -48,6 +49,18 @@ fn opening(kind: SourceKind) -> &'static str {
         SourceKind::Input => "opening the sound input",
         SourceKind::Recording => "opening the recording",
         SourceKind::Rehearsal => "starting the simulated machine",
+    }
+}
+
+fn late(kind: SourceKind) -> &'static str {
+    match kind {
+        SourceKind::Recording => {
+            "LATE: nothing more comes out of the recording yet; the figures are the last ones"
+        }
+        SourceKind::Input | SourceKind::Rehearsal => {
+            "LATE: this computer is too busy to measure, close other programs; the figures are the \
+             last ones"
+        }
     }
 }
 

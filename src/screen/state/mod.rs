@@ -662,6 +662,7 @@ pub(in crate::screen) fn is_one_machine(one: Option<&str>, other: Option<&str>) 
 fn source_name(source: &SourceState) -> &str {
     match source {
         SourceState::Running { name, .. }
+        | SourceState::Late { name }
         | SourceState::Lost { name, .. }
         | SourceState::Ended { name } => name,
         SourceState::Opening | SourceState::Failed { .. } => "",
