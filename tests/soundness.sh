@@ -16,12 +16,13 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 export CARGO_TARGET_DIR=${CARGO_TARGET_DIR:-$PWD/target}/soundness
 package=tests/soundness/Cargo.toml
 
+# For whom it is wanted; what it has to do.
 have_nightly() {
-    if cargo +nightly "$1" --version >/dev/null 2>&1 &&
+    if cargo +nightly "${@:2}" >/dev/null 2>&1 &&
         [ -d "$(rustc +nightly --print sysroot)/lib/rustlib/src/rust/library" ]; then
         return
     fi
-    echo "SKIPPED: $2 needs: rustup toolchain install nightly --component miri --component rust-src"
+    echo "SKIPPED: $1 needs: rustup toolchain install nightly --component miri --component rust-src"
     [ "${TAPEWRIGHT_REQUIRE_LIVE:-}" != 1 ] && return 1
     exit 1
 }
@@ -30,14 +31,14 @@ have_nightly() {
 loom() {
     echo '== loom'
     RUSTFLAGS='--cfg loom' CARGO_TARGET_DIR=$CARGO_TARGET_DIR/loom \
-        cargo test --locked --manifest-path $package audio::tests:: -- --nocapture
+        cargo test --locked --lib --manifest-path $package audio::tests:: -- --nocapture
 }
 
 # The hand-overs in many orders; the rest, which has one thread, once and without the
 # tests of millions of samples.
 miri() {
     echo "== Miri, $1 seeds"
-    have_nightly miri Miri || return 0
+    have_nightly Miri miri --version || return 0
     local tests=(cargo +nightly miri test --locked --lib --manifest-path $package --)
     export CARGO_TARGET_DIR=$CARGO_TARGET_DIR/miri
     MIRIFLAGS="-Zmiri-many-seeds=0..$1" "${tests[@]}" audio::tests::
@@ -55,7 +56,7 @@ sanitized() {
 }
 
 both_sanitizers() {
-    have_nightly version 'a sanitizer' || return 0
+    have_nightly 'a sanitizer' version || return 0
     sanitized thread "$@"
     sanitized address "$@"
 }

@@ -304,15 +304,12 @@ fn first_frames(signs: &SignsOfLife) -> Option<u64> {
 
 type Built = (cpal::Stream, RingReader, Arc<SignsOfLife>);
 
-fn build<T>(
+fn build<T: Delivered>(
     device: &cpal::Device,
     plan: &StreamPlan,
     pick: Pick,
     size: u32,
-) -> Result<Built, cpal::Error>
-where
-    T: Delivered,
-{
+) -> Result<Built, cpal::Error> {
     let format = plan.format;
     let (writer, reader) = live_ring(format.rate_hz, pick.channels());
     let signs = Arc::new(SignsOfLife::default());

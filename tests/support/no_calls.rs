@@ -19,6 +19,7 @@ use tapewright::audio::ring::ring;
 use super::sample_formats::{Steps, by_format};
 use super::{LENGTHS, Player, StreamFormat, copy, of_channels, ticks, tone};
 
+const NAME: &str = "no_calls::the_callbacks_call_nothing_of_the_system";
 /// Tells the child what to try.
 const WHAT: &str = "TAPEWRIGHT_NO_CALLS";
 /// The kernel refuses filters here.
@@ -151,10 +152,8 @@ fn filter() -> Option<BpfProgram> {
 
 fn ended(what: &str) -> ExitStatus {
     Command::new(std::env::current_exe().expect("this test"))
-        .args([
-            "--exact",
-            "no_calls::the_callbacks_call_nothing_of_the_system",
-        ])
+        // With its output caught it would not be written at all.
+        .args(["--exact", NAME, "--nocapture"])
         .env(WHAT, what)
         .stdout(Stdio::null())
         .stderr(Stdio::null())

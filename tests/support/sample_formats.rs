@@ -1,5 +1,7 @@
 //! Samples of a known size in every format that the callbacks are handed.
 
+#![allow(dead_code)] // compiled into a test and a benchmark, each of which uses a part of it
+
 use std::fmt::Debug;
 
 use cpal::{FromSample, I24, U24};
@@ -36,29 +38,30 @@ pub trait Steps: Delivered + FromSample<f32> + Debug + Send + Sync + 'static {
 }
 
 macro_rules! in_steps {
-    ($($sample:ty: $bits:literal, $sample_of:expr, $code_of:expr;)*) => {
+    ($($sample:ty: $bits:literal, $step:ident => $at:expr, $it:ident => $code:expr;)*) => {
         $(impl Steps for $sample {
             const FULL: i64 = 1 << ($bits - 1);
-            fn at(step: i64) -> Self {
-                $sample_of(step)
+            fn at($step: i64) -> Self {
+                $at
             }
             fn step(self) -> f64 {
-                $code_of(self)
+                let $it = self;
+                $code
             }
         })*
     };
 }
 
 in_steps! {
-    i8: 8, |step| step as i8, f64::from;
-    i16: 16, |step| step as i16, f64::from;
-    I24: 24, |step| I24::new(step as i32).expect("in range"), |it: I24| f64::from(it.inner());
-    i32: 32, |step| step as i32, f64::from;
-    u8: 8, |step| (step + Self::FULL) as u8, |it| f64::from(it) - Self::FULL as f64;
-    u16: 16, |step| (step + Self::FULL) as u16, |it| f64::from(it) - Self::FULL as f64;
-    U24: 24, |step| U24::new((step + Self::FULL) as i32).expect("in range"),
-        |it: U24| f64::from(it.inner()) - Self::FULL as f64;
-    u32: 32, |step| (step + Self::FULL) as u32, |it| f64::from(it) - Self::FULL as f64;
-    f32: 24, |step| step as f32 / Self::FULL as f32, |it| f64::from(it) * Self::FULL as f64;
-    f64: 24, |step| step as f64 / Self::FULL as f64, |it| it * Self::FULL as f64;
+    i8: 8, step => step as i8, it => f64::from(it);
+    i16: 16, step => step as i16, it => f64::from(it);
+    I24: 24, step => I24::new(step as i32).expect("in range"), it => f64::from(it.inner());
+    i32: 32, step => step as i32, it => f64::from(it);
+    u8: 8, step => (step + Self::FULL) as u8, it => f64::from(it) - Self::FULL as f64;
+    u16: 16, step => (step + Self::FULL) as u16, it => f64::from(it) - Self::FULL as f64;
+    U24: 24, step => U24::new((step + Self::FULL) as i32).expect("in range"),
+        it => f64::from(it.inner()) - Self::FULL as f64;
+    u32: 32, step => (step + Self::FULL) as u32, it => f64::from(it) - Self::FULL as f64;
+    f32: 24, step => step as f32 / Self::FULL as f32, it => f64::from(it) * Self::FULL as f64;
+    f64: 24, step => step as f64 / Self::FULL as f64, it => it * Self::FULL as f64;
 }
