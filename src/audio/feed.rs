@@ -12,6 +12,7 @@ use cpal::{FromSample, Sample};
 use super::callback::SignsOfLife;
 use super::handover::atomic::{AtomicBool, AtomicU64, Ordering};
 use super::source::StreamFormat;
+use crate::signal::tone::Sound;
 
 /// Fills a buffer with interleaved samples from −1 to 1; the buffer comes
 /// filled with silence. Returns true while there is more to come; after the
@@ -19,6 +20,25 @@ use super::source::StreamFormat;
 /// buffer is played as silence. It runs in the sound system's callback, so it
 /// must not allocate, lock or block.
 pub type FillSamples = Box<dyn FnMut(&mut [f32]) -> bool + Send>;
+
+/// Plays a sound, `at_most` frames of it.
+pub fn playing(sound: Box<dyn Sound + Send>, channels: u16, at_most: u64) -> FillSamples {
+    let end = sound.length().min(at_most);
+    let mut next = 0;
+    Box::new(move |buffer| {
+        for frame in buffer.chunks_mut(usize::from(channels.max(1))) {
+            for (channel, slot) in frame.iter_mut().enumerate() {
+                *slot = if next < end {
+                    sound.of_channel(channel, next) as f32
+                } else {
+                    0.0
+                };
+            }
+            next += 1;
+        }
+        next < end
+    })
+}
 
 /// Samples generated at a time.
 const CHUNK: usize = 1024;
@@ -105,6 +125,7 @@ mod tests {
     use cpal::I24;
 
     use super::*;
+    use crate::signal::tone::Tone;
 
     const STEREO: StreamFormat = StreamFormat {
         rate_hz: 48_000,
@@ -145,6 +166,27 @@ mod tests {
         assert!(progress.done.load(Ordering::Acquire));
         // 20 ms and the block of 600 frames.
         assert_eq!(progress.latency_us.load(Ordering::Acquire), 20_000 + 12_500);
+    }
+
+    #[test]
+    fn a_tone_is_the_same_whatever_the_block_size() {
+        let tone = Tone::new(3150.0, 48_000.0, 0.5, 1000, 100);
+        let mut heard = Vec::new();
+        let mut fill = playing(Box::new(tone), 2, u64::MAX);
+        for frames in [1, 7, 480, 512].into_iter().cycle() {
+            let mut buffer = vec![9.0; 2 * frames];
+            let more = fill(&mut buffer);
+            heard.extend_from_slice(&buffer);
+            assert_eq!(more, heard.len() / 2 < 1000, "{}", heard.len());
+            if !more {
+                break;
+            }
+        }
+        for (number, frame) in heard.chunks(2).enumerate() {
+            let expected = tone.sample(number as u64) as f32;
+            assert!((frame[0] - expected).abs() < 1e-9, "{number}");
+            assert!((frame[1] - expected).abs() < 1e-9, "{number}");
+        }
     }
 
     #[test]

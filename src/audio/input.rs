@@ -15,8 +15,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{FromSample, SizedSample};
 
+use super::callback::Delivered;
 pub use super::callback::{CallbackSink, SignsOfLife};
 use super::device_thread::{close, first_word, open_again};
 use super::found::{self, FoundDevice};
@@ -315,8 +315,7 @@ fn build<T>(
     size: u32,
 ) -> Result<Built, cpal::Error>
 where
-    T: SizedSample,
-    f32: FromSample<T>,
+    T: Delivered,
 {
     let format = plan.format;
     let (writer, reader) = live_ring(format.rate_hz, pick.channels());

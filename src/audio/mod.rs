@@ -31,6 +31,8 @@ mod sound_error;
 pub mod source;
 mod stream_plan;
 pub mod system_clock;
+#[cfg(test)]
+mod tests;
 pub mod ticks;
 pub mod tone_file;
 mod watchdog;

@@ -5,7 +5,7 @@ use std::sync::atomic::Ordering;
 use std::thread;
 use std::time::Duration;
 
-pub use super::feed::FillSamples;
+use super::feed::FillSamples;
 use super::found::{self, FoundDevice};
 use super::output_stream::{OutputStream, QUIET};
 use super::quiet::QuietStderr;

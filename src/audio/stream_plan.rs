@@ -15,13 +15,13 @@ const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
 
 /// Formats that are converted, the best first; see [`by_samples`].
 #[rustfmt::skip]
-const FORMATS: [SampleFormat; 10] = {
+pub const FORMATS: [SampleFormat; 10] = {
     use SampleFormat::{F32, F64, I8, I16, I24, I32, U8, U16, U24, U32};
     [F32, I32, I24, I16, F64, U32, U24, U16, I8, U8]
 };
 
 /// More channels than any interface has are a plugin's fancy. A choice.
-const MOST_CHANNELS: u16 = 64;
+pub const MOST_CHANNELS: u16 = 64;
 
 /// A sound server may take this long to set a stream up. A choice.
 pub(super) const SET_UP: Duration = Duration::from_secs(2);
@@ -243,6 +243,23 @@ mod tests {
         assert_eq!(plan(4).unwrap().format.channels, 4);
         assert_eq!(plan(5).unwrap().format.channels, 8);
         assert_eq!(plan(9), None);
+    }
+
+    #[test]
+    fn what_is_listed_is_converted_and_nothing_else() {
+        #[rustfmt::skip]
+        let all = {
+            use SampleFormat::{DsdU8, DsdU16, DsdU32, F32, F64, I8, I16, I24, I32, I64, U8, U16, U24, U32, U64};
+            [DsdU8, DsdU16, DsdU32, F32, F64, I8, I16, I24, I32, I64, U8, U16, U24, U32, U64]
+        };
+        fn bytes<T>() -> Result<usize, cpal::Error> {
+            Ok(size_of::<T>())
+        }
+        for format in all {
+            let listed = FORMATS.contains(&format);
+            let size = by_samples!(format, bytes()).ok();
+            assert_eq!(size, listed.then(|| format.sample_size()), "{format}");
+        }
     }
 
     #[test]

@@ -45,19 +45,29 @@ impl Export<'_> {
             .into_iter()
             .map(|(name, text)| (self.folder.join(name), text))
             .collect();
-        let is_there = |(path, _): &&(PathBuf, String)| path.symlink_metadata().is_ok();
-        if let Some((path, _)) = files.iter().find(is_there).filter(|_| !self.replace) {
+        let is_in_the_way = |(path, text): &&(PathBuf, String)| {
+            path.symlink_metadata().is_ok() && !holds(path, text)
+        };
+        if let Some((path, _)) = files.iter().find(is_in_the_way).filter(|_| !self.replace) {
             return Err(exists(path));
         }
         fs::create_dir_all(self.folder).map_err(|error| cannot(self.folder, &error))?;
         note();
         let mut paths = Vec::new();
         for (path, text) in files {
-            put(&path, text.as_bytes(), self.replace)?;
+            if !holds(&path, &text) {
+                put(&path, text.as_bytes(), self.replace)?;
+            }
             paths.push(path);
         }
         Ok(paths)
     }
+}
+
+/// Whether it is there to the letter, as a run that was broken off leaves it.
+fn holds(path: &Path, text: &str) -> bool {
+    let is_file = path.metadata().is_ok_and(|it| it.is_file());
+    is_file && fs::read(path).is_ok_and(|there| there == text.as_bytes())
 }
 
 /// Writes a file whole, or says why not.

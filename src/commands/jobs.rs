@@ -67,7 +67,8 @@ pub(super) fn opened(path: PathBuf) -> Result<JobFile, Failure> {
     Ok(file)
 }
 
-fn unusable(error: &LinesError) -> Failure {
+/// The sentence about the file of a job that cannot be used.
+pub(super) fn unusable(error: &LinesError) -> Failure {
     Failure::new(Exit::File, error.to_string())
 }
 

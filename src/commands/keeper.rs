@@ -3,7 +3,7 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
-use std::io;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -21,6 +21,7 @@ use crate::records::cards::CardError;
 use crate::records::{
     Entry, Job, JobFile, Label, LinesError, Snapshot, cards, jobs,
     places::{self, Places},
+    whole,
 };
 use crate::references::parts::PartsCard;
 use crate::references::same_machine;
@@ -178,7 +179,8 @@ impl Keeper {
         let card = lesson.learnt(card, today())?;
         if !is_new {
             let before = path.with_extension("toml.before");
-            std::fs::copy(&path, &before)
+            std::fs::read(&path)
+                .and_then(|card| whole::write(&before, true, |mut file| file.write_all(&card)))
                 .map_err(|error| format!("cannot keep {} first: {error}", before.display()))?;
         }
         cards::write(&path, &card, !is_new).map_err(said)?;

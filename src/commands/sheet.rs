@@ -94,7 +94,14 @@ fn job(options: &SheetOptions) -> Result<JobFile, Failure> {
 fn newest(places: &places::Places, kind: places::Kind) -> Result<PathBuf, Failure> {
     let folder = places.jobs(kind).ok_or_else(no_folder)?;
     let usable = jobs::list(places, kind).into_iter();
-    let usable = usable.filter_map(|(path, opened)| Some((path, opened.ok()?.0)));
+    let usable = usable.filter_map(|(path, opened)| match opened {
+        Ok((file, _)) => Some((path, file)),
+        // It may be the one that is meant.
+        Err(error) => {
+            complain(&error.to_string());
+            None
+        }
+    });
     let newest = usable.max_by_key(|(_, file)| file.job().last_at);
     newest.map(|it| it.0).ok_or_else(|| {
         Failure::new(

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::cli::JobOptions;
+use super::jobs::unusable;
 use super::tape::today;
 use super::{Exit, Failure, no_folder};
 use crate::records::places::{self, Places};
@@ -56,10 +57,6 @@ pub(super) fn kind_of(source: SourceKind) -> places::Kind {
         SourceKind::Rehearsal => places::Kind::Rehearsal,
         SourceKind::Input | SourceKind::Recording => places::Kind::Measured,
     }
-}
-
-fn unusable(error: &LinesError) -> Failure {
-    Failure::new(Exit::File, error.to_string())
 }
 
 /// The job that somebody called by a name, which need not exist yet.

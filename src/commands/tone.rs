@@ -9,7 +9,8 @@ use super::interrupt::Interrupt;
 use super::programme::{self, Planned};
 use super::progress::Progress;
 use super::{Exit, Failure, Outcome};
-use crate::audio::output::{self, FillSamples};
+use crate::audio::feed::{self, FillSamples};
+use crate::audio::output;
 use crate::audio::source::StreamFormat;
 use crate::audio::tone_file::{self, Coding};
 use crate::signal::ident::Ident;
@@ -60,7 +61,7 @@ fn play(content: &Content<'_>) -> Outcome {
     let make = |format: StreamFormat| -> FillSamples {
         too_high = check_rate(content.highest_frequency(), format.rate_hz).err();
         let length = if too_high.is_some() { 0 } else { u64::MAX };
-        player(content.sound(format.rate_hz), format.channels, length)
+        feed::playing(content.sound(format.rate_hz), format.channels, length)
     };
     let played = output::play(options.output.as_deref(), make, |played| {
         progress.saying(milliseconds(played), programme::name_at(&names, played));
@@ -78,25 +79,6 @@ fn play(content: &Content<'_>) -> Outcome {
             ),
         )),
     }
-}
-
-/// Fills buffers with the sound, `at_most` frames of it. Neither allocates nor waits.
-fn player(sound: Box<dyn Sound + Send>, channels: u16, at_most: u64) -> FillSamples {
-    let end = sound.length().min(at_most);
-    let mut next = 0;
-    Box::new(move |buffer| {
-        for frame in buffer.chunks_mut(usize::from(channels.max(1))) {
-            for (channel, slot) in frame.iter_mut().enumerate() {
-                *slot = if next < end {
-                    sound.of_channel(channel, next) as f32
-                } else {
-                    0.0
-                };
-            }
-            next += 1;
-        }
-        next < end
-    })
 }
 
 fn milliseconds(time: Seconds) -> u64 {
@@ -274,27 +256,6 @@ mod tests {
     use super::*;
     use crate::commands::cli::{Cli, Command};
     use clap::Parser;
-
-    #[test]
-    fn the_player_gives_the_tone_whatever_the_block_size() {
-        let tone = Tone::new(3150.0, 48_000.0, 0.5, 1000, 100);
-        let mut heard = Vec::new();
-        let mut fill = player(Box::new(tone), 2, u64::MAX);
-        for frames in [1, 7, 480, 512].into_iter().cycle() {
-            let mut buffer = vec![9.0; 2 * frames];
-            let more = fill(&mut buffer);
-            heard.extend_from_slice(&buffer);
-            assert_eq!(more, heard.len() / 2 < 1000, "{}", heard.len());
-            if !more {
-                break;
-            }
-        }
-        for (number, frame) in heard.chunks(2).enumerate() {
-            let expected = tone.sample(number as u64) as f32;
-            assert!((frame[0] - expected).abs() < 1e-9, "{number}");
-            assert!((frame[1] - expected).abs() < 1e-9, "{number}");
-        }
-    }
 
     fn named(arguments: &[&str]) -> PathBuf {
         let all = ["tapewright", "tone"].iter().chain(arguments);

@@ -232,8 +232,10 @@ impl Job {
     /// A recording may be kept long after it was taken.
     fn take_snapshot(&mut self, mut snapshot: Snapshot) {
         self.simulated |= snapshot.simulated;
-        // A job is of one machine, also while nobody says which is on the bench.
-        snapshot.machine = snapshot.machine.or(self.machine().map(str::to_owned));
+        // A job is of one machine, also while nobody says which is on the bench, and
+        // where one program keeps while another corrects its name.
+        let named = snapshot.machine.take().filter(|it| !self.was_called(it));
+        snapshot.machine = named.or(self.machine().map(str::to_owned));
         let is_older = |it: &Snapshot| it.taken_at <= snapshot.taken_at;
         let at = self.snapshots.partition_point(is_older);
         self.snapshots.insert(at, snapshot);
@@ -455,6 +457,23 @@ mod tests {
         let snapshot = Snapshot::new(Label::After, "line in", Measurement::default());
         file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
         assert_eq!(file.job().snapshots[0].machine.as_deref(), Some("deck 4"));
+    }
+
+    #[test]
+    fn what_one_program_keeps_while_another_corrects_the_machine_is_of_that_machine() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut file = opened(&folder.path().join("job.jsonl"));
+        for name in ["deck 3", "deck 4"] {
+            file.say(About::Machine, name).expect("room");
+        }
+        for name in ["deck 3", "deck 4", "deck 5"] {
+            let mut snapshot = Snapshot::new(Label::After, "line in", Measurement::default());
+            snapshot.machine = Some(name.to_owned());
+            file.add(Entry::Snapshot(Box::new(snapshot))).expect("room");
+        }
+        let kept = file.job().snapshots.iter();
+        let kept: Vec<_> = kept.filter_map(|it| it.machine.as_deref()).collect();
+        assert_eq!(kept, ["deck 4", "deck 4", "deck 5"]);
     }
 
     #[test]

@@ -184,11 +184,14 @@ impl<T: DeserializeOwned> Line<T> {
         #[derive(Deserialize)]
         struct Head {
             schema: String,
+            /// Version of the program, where the lines of this kind say it.
+            #[serde(default)]
+            program: Option<String>,
         }
         if line.trim_ascii().is_empty() {
             return Self::Blank;
         }
-        let Ok(Head { schema }) = serde_json::from_slice(line) else {
+        let Ok(Head { schema, program }) = serde_json::from_slice(line) else {
             return Self::Unknown;
         };
         let family = kind.schema.trim_end_matches(|letter| letter != '/');
@@ -205,9 +208,24 @@ impl<T: DeserializeOwned> Line<T> {
         match serde_json::from_slice(line) {
             Ok(entry) if (kind.is_possible)(&entry) => Self::Entry(entry),
             Ok(_) => damaged("a figure in it is impossible".to_owned()),
-            Err(error) => damaged(found_at(&error)),
+            Err(error) => match program.filter(|it| is_later(it, env!("CARGO_PKG_VERSION"))) {
+                Some(program) => Self::Newer {
+                    schema: format!("{schema} by tapewright {program}"),
+                },
+                None => damaged(found_at(&error)),
+            },
         }
     }
+}
+
+/// Whether one version of the program comes after another: 0.10.0 after 0.9.2.
+fn is_later(version: &str, known: &str) -> bool {
+    let numbers = |version: &str| -> Option<Vec<u64>> {
+        version.split('.').map(|it| it.parse().ok()).collect()
+    };
+    numbers(version)
+        .zip(numbers(known))
+        .is_some_and(|(version, known)| version > known)
 }
 
 /// Whether the one has a higher number than the other of the same family.
@@ -479,6 +497,21 @@ mod tests {
             assert!(has_no_locks(&error(without)), "{without}");
         }
         assert!(!has_no_locks(&error(rustix::io::Errno::IO)));
+    }
+
+    #[test]
+    fn only_a_later_version_may_know_more() {
+        for (version, later) in [
+            ("0.10.0", true),
+            ("1.0", true),
+            ("0.9.2", false),
+            ("0.9.1", false),
+            ("0.9", false),
+            ("", false),
+            ("newest", false),
+        ] {
+            assert_eq!(is_later(version, "0.9.2"), later, "{version}");
+        }
     }
 
     #[test]

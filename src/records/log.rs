@@ -1,6 +1,7 @@
 //! The file of a log: whole lines, each written at once, so that a program that
-//! is killed loses no more than the line it was at. Nothing is forced to the
-//! disk: a power cut may take what the system still held.
+//! is killed loses no more than the line it was at, and a full disk leaves none that
+//! is half. Nothing is forced to the disk: a power cut may take what the system still
+//! held.
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, Write};
@@ -29,6 +30,8 @@ pub enum LogError {
 pub struct LogFile {
     path: PathBuf,
     file: File,
+    /// Of the lines that are whole.
+    length: u64,
 }
 
 impl LogFile {
@@ -49,16 +52,23 @@ impl LogFile {
         Ok(Self {
             path: path.to_owned(),
             file,
+            length: 0,
         })
     }
 
-    /// Writes one line.
+    /// Writes one line, or takes away what was written of it.
     pub fn write(&mut self, line: &impl Serialize) -> Result<(), LogError> {
         let text = serde_json::to_string(line).map_err(io::Error::from);
-        let written = text.and_then(|text| self.file.write_all(format!("{text}\n").as_bytes()));
-        written.map_err(|source| LogError::Write {
-            path: self.path.clone(),
-            source,
+        let written = text.and_then(|text| {
+            let line = text + "\n";
+            self.file.write_all(line.as_bytes())?;
+            self.length += line.len() as u64;
+            Ok(())
+        });
+        written.map_err(|source| {
+            let _ = self.file.set_len(self.length);
+            let path = self.path.clone();
+            LogError::Write { path, source }
         })
     }
 

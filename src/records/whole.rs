@@ -1,11 +1,13 @@
 //! Files that are there whole or not at all: written beside their place first,
 //! and put there once they are safe on the disk.
 
-use std::fs::{self, File, OpenOptions};
+use std::collections::BTreeSet;
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::process;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// A file larger than this was written by nobody's hand.
 const LARGEST_TEXT_BYTES: u64 = 64 * 1024;
@@ -42,6 +44,7 @@ fn write_by(
     link: impl FnOnce(&Path, &Path) -> io::Result<()>,
 ) -> io::Result<()> {
     let place = place(path, replace)?;
+    clear_leftovers(folder_of(&place));
     let (beside, file) = make_beside(&place)?;
     // From here on it is ours, and is taken away again whatever happens.
     let placed = fill(&file).and_then(|()| {
@@ -88,20 +91,60 @@ fn place(path: &Path, replace: bool) -> io::Result<PathBuf> {
     }
 }
 
-/// A file under a short name of its own in the same folder. One that a program
-/// left there when it was killed is not ours, though its number may be.
+/// How the names of what is written beside its place begin and end.
+const BESIDE: [&str; 2] = [".tapewright-", ".part"];
+
+/// A file under a short name of its own in the same folder, locked for as long as
+/// it is written. One that a program left there when it was killed is not ours,
+/// though its number may be.
 fn make_beside(place: &Path) -> io::Result<(PathBuf, File)> {
     static NUMBER: AtomicU32 = AtomicU32::new(0);
+    let [begins, ends] = BESIDE;
     loop {
         let number = NUMBER.fetch_add(1, Ordering::Relaxed);
-        let beside = place.with_file_name(format!(".tapewright-{}-{number}.part", process::id()));
+        let beside = place.with_file_name(format!("{begins}{}-{number}{ends}", process::id()));
         let made = OpenOptions::new()
             .write(true)
             .create_new(true)
             .open(&beside);
         match made {
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
-            made => return made.map(|file| (beside, file)),
+            Err(error) => return Err(error),
+            // Somebody took it for a leftover before it was locked.
+            Ok(file) if is_held(&file) || !beside.exists() => {}
+            Ok(file) => return Ok((beside, file)),
+        }
+    }
+}
+
+/// Somebody else has locked it; where not, it is ours from here on. A file system
+/// without locks says no.
+fn is_held(file: &File) -> bool {
+    matches!(file.try_lock(), Err(TryLockError::WouldBlock))
+}
+
+/// What a program that was killed left in a folder is taken away, once a run: whoever
+/// still writes holds a lock, which ends with the program. Where there are no locks
+/// it stays.
+fn clear_leftovers(folder: &Path) {
+    static CLEARED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+    let mut cleared = CLEARED.lock().unwrap_or_else(PoisonError::into_inner);
+    if !cleared.insert(folder.to_owned()) {
+        return;
+    }
+    drop(cleared);
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let name = entry.file_name();
+        let [begins, ends] = BESIDE.map(str::as_bytes);
+        let name = name.as_encoded_bytes();
+        let is_file = entry.file_type().is_ok_and(|it| it.is_file());
+        if is_file
+            && name.starts_with(begins)
+            && name.ends_with(ends)
+            && let Ok(file) = File::open(entry.path())
+            && file.try_lock().is_ok()
+        {
+            let _ = fs::remove_file(entry.path());
         }
     }
 }
@@ -130,12 +173,15 @@ fn put_in_free_place(
 /// A new file is only safe once its folder is; systems on which a folder
 /// cannot be opened do this by themselves.
 pub(super) fn sync_folder(path: &Path) {
-    let folder = match path.parent() {
+    if let Ok(folder) = File::open(folder_of(path)) {
+        let _ = folder.sync_all();
+    }
+}
+
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
-    };
-    if let Ok(folder) = File::open(folder) {
-        let _ = folder.sync_all();
     }
 }
 
@@ -191,15 +237,42 @@ mod tests {
     #[test]
     fn what_an_earlier_program_left_behind_is_in_nobodys_way() {
         let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a");
+        // It is cleared once: from then on it may be that of a program that runs.
+        write(&path, false, say("first")).unwrap();
         for number in 0..200 {
             let left = format!(".tapewright-{}-{number}.part", process::id());
             fs::write(folder.path().join(left), "left").unwrap();
         }
-        let path = folder.path().join("a");
-        write(&path, false, say("first")).unwrap();
         write(&path, true, say("second")).unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"second");
         assert_eq!(files_in(folder.path()), 201);
+    }
+
+    #[test]
+    fn what_a_killed_program_left_behind_goes_and_what_is_being_written_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| folder.path().join(name);
+        for name in [".tapewright-1-0.part", ".tapewright-2-7.part", "mine.part"] {
+            fs::write(path(name), "half").unwrap();
+        }
+        let writing = File::create(path(".tapewright-3-0.part")).unwrap();
+        assert!(!is_held(&writing));
+        write(&path("a"), false, say("whole")).unwrap();
+        let mut names: Vec<_> = fs::read_dir(folder.path())
+            .unwrap()
+            .map(|it| it.unwrap().file_name())
+            .collect();
+        names.sort();
+        assert_eq!(names, [".tapewright-3-0.part", "a", "mine.part"]);
+        // Of two that write at once neither takes the other's away.
+        let other = path("b");
+        write(&path("c"), false, |_| {
+            clear_leftovers(&folder.path().join("."));
+            write(&other, false, say("within"))
+        })
+        .unwrap();
+        assert_eq!(fs::read(&other).unwrap(), b"within");
     }
 
     #[cfg(unix)]

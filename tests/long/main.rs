@@ -11,4 +11,5 @@ mod support;
 
 mod a_thousand_sounds_are_no_tone;
 mod an_hour_through_the_sound_server;
+mod five_hundred_kills;
 mod forty_eight_hours_of_tape;

@@ -14,10 +14,14 @@ mod clock_command;
 mod contacts_are_checked;
 mod dependencies_are_told;
 mod hostile_bytes_do_no_harm;
+#[cfg(target_os = "linux")]
+mod hostile_files_do_no_harm;
 mod jobs_are_told;
 mod json_keeps_its_contract;
 mod many_files_are_read;
 mod names_are_harmless;
+#[cfg(target_os = "linux")]
+mod nothing_is_lost;
 mod parts_are_told;
 mod recordings_are_read;
 mod recordings_tell_what_happened;

@@ -326,7 +326,8 @@ fn a_figure_that_is_no_number_is_refused_before_anything_is_written() {
 
 /// Set for a copy of this test program that only keeps.
 const KEEP_IN: &str = "TAPEWRIGHT_TEST_KEEP_IN";
-const EACH: usize = 40;
+const EACH: usize = 50;
+const PROGRAMS: usize = 8;
 
 #[test]
 fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
@@ -351,7 +352,7 @@ fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
         copy.args(["--exact", test]).env(KEEP_IN, folder.root());
         copy.spawn().unwrap()
     };
-    for mut child in [0; 3].map(start) {
+    for mut child in [0; PROGRAMS].map(start) {
         assert!(child.wait().unwrap().success());
     }
     let record: Record = whole(&folder.path("records.jsonl"));
@@ -366,7 +367,7 @@ fn programs_that_keep_at_the_same_time_do_not_tear_lines() {
         clocks.list().len(),
         job.names().len(),
     ];
-    assert_eq!(counts, [3 * EACH; 4]);
+    assert_eq!(counts, [PROGRAMS * EACH; 4]);
 }
 
 /// A line of tests/records/, which never changes.
@@ -508,6 +509,39 @@ fn a_job_with_odd_lines_is_read_with_all_the_others() {
         let kept = job.snapshots.len() + job.wipers.len() + job.notes.len();
         assert!(kept >= 4, "{odd}: {kept}");
         assert!(job.name == "repair 117" || (odd == 0 && job.name == "job"));
+    }
+}
+
+/// What a later version writes under the same number is not damage, though this one
+/// does not know it.
+#[test]
+fn a_line_that_only_a_later_version_knows_is_called_newer_and_stays() {
+    let folder = Folder::new();
+    let path = folder.path("job.jsonl");
+    whole::<JobFile>(&path).keep("first");
+    let good = fs::read_to_string(&path).unwrap();
+    let own = format!("\"program\":\"{}\"", env!("CARGO_PKG_VERSION"));
+    for (from, to) in [
+        ("\"snapshot\":", "\"photograph\":"),
+        ("\"duration\"", "\"duration_of_takes\""),
+    ] {
+        let unknown = good.replacen(from, to, 1);
+        assert_ne!(unknown, good);
+        let later = unknown.replacen(&own, "\"program\":\"99.0.0\"", 1);
+        assert_ne!(later, unknown);
+        let written = good.clone() + &later + &unknown;
+        fs::write(&path, &written).unwrap();
+        let (mut file, warnings) = open::<JobFile>(&path);
+        assert_eq!(faults(&warnings), [(2, "newer"), (3, "damaged")]);
+        let said = warnings[0].to_string();
+        assert!(
+            said.contains("99.0.0") && said.contains("it is kept"),
+            "{said}"
+        );
+        assert_eq!(file.keep("second"), None);
+        let (file, _) = open::<JobFile>(&path);
+        assert_eq!(file.names(), ["first", "second"]);
+        assert!(fs::read_to_string(&path).unwrap().starts_with(&written));
     }
 }
 

@@ -623,5 +623,7 @@ fn what_is_no_sheet_is_left_alone_and_what_is_not_there_is_said() {
     fs::write(folder.path("jobs/other.jsonl"), "no job\n").unwrap();
     sheet(&folder, "other").ends(3).complains(&["is no job"]);
     // The newest that can be read is taken all the same.
-    sheet(&folder, "--output newest.html").ends(0);
+    sheet(&folder, "--output newest.html")
+        .ends(0)
+        .complains(&["other.jsonl is no job"]);
 }

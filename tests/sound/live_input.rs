@@ -12,6 +12,7 @@ use crate::support::environment::in_private_environment;
 use crate::support::program::program;
 use crate::support::sound_server::{SoundServer, with_sound_server};
 use tapewright::audio::analysis::{Analysis, LiveState, SourceState};
+use tapewright::audio::feed::FillSamples;
 use tapewright::audio::ring::{Popped, RingReader};
 use tapewright::audio::source::{SourceEvent, StreamFormat};
 use tapewright::audio::{Direction, SoundError, devices, input, output};
@@ -281,7 +282,7 @@ fn a_tone_played_out_comes_back_in() {
         let seconds = 4.0;
         let player = thread::spawn(move || {
             let start = Instant::now();
-            let make = move |format: StreamFormat| -> output::FillSamples {
+            let make = move |format: StreamFormat| -> FillSamples {
                 let channels = usize::from(format.channels);
                 let step = TAU * 3150.0 / f64::from(format.rate_hz);
                 let frames = (seconds * f64::from(format.rate_hz)) as u64;

@@ -3,6 +3,7 @@
 //! (`tests/regressions/hostile`), and by property tests.
 
 use std::cell::RefCell;
+use std::fmt::Debug;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -43,17 +44,17 @@ pub const TARGETS: [Target; 9] = [
     Target {
         name: "job",
         holds: job,
-        seeds: &["tests/records"],
+        seeds: &["tests/records", "tests/fuzz/seeds/job"],
     },
     Target {
         name: "snapshots",
         holds: snapshots,
-        seeds: &["tests/records"],
+        seeds: &["tests/records", "tests/fuzz/seeds/snapshots"],
     },
     Target {
         name: "clocks",
         holds: clocks,
-        seeds: &["tests/records"],
+        seeds: &["tests/records", "tests/fuzz/seeds/clocks"],
     },
     Target {
         name: "unfinished",
@@ -198,7 +199,7 @@ fn is_refusal(error: &RecordingError) {
 
 /// A file of lines as one of the readers gives it.
 trait Lines: Sized {
-    type Content: PartialEq + std::fmt::Debug;
+    type Content: PartialEq + Debug;
 
     fn open(path: &Path) -> Result<(Self, Vec<LinesWarning>), LinesError>;
 
@@ -428,10 +429,10 @@ pub fn unfinished(bytes: &[u8]) -> bool {
 }
 
 /// Refused in a sentence, or read, and then written again and the same.
-fn card<C: PartialEq + std::fmt::Debug>(
+fn card<C: PartialEq + Debug, E: Debug>(
     bytes: &[u8],
     read: fn(&str) -> Result<C, CardTextError>,
-    write: fn(&C) -> Result<String, toml::ser::Error>,
+    write: fn(&C) -> Result<String, E>,
 ) -> Option<C> {
     let text = std::str::from_utf8(bytes).ok()?;
     match read(text) {

@@ -19,10 +19,14 @@ pub mod invented;
 pub mod job_sheets;
 pub mod jobs;
 pub mod judge;
+#[cfg(target_os = "linux")]
+pub mod kills;
 pub mod large_letters;
 pub mod note_sounds;
 pub mod odd_hands;
 pub mod played;
+#[cfg(unix)]
+pub mod played_pipe;
 #[cfg(target_os = "linux")]
 pub mod preload;
 pub mod program;

@@ -11,3 +11,5 @@ mod many_files_on_a_terminal;
 mod the_strip_on_a_terminal;
 mod the_terminal_is_given_back;
 mod watch_runs_on_a_terminal;
+#[cfg(target_os = "linux")]
+mod what_is_acknowledged_is_kept;

@@ -7,8 +7,11 @@
 
 #[cfg(all(test, loom))]
 mod modelled_queue;
-#[cfg(test)]
-mod tests;
+mod place;
+mod said;
+
+pub use place::TapePlace;
+pub use said::Said;
 
 /// Atomics.
 pub(super) mod atomic {

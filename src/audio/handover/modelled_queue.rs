@@ -11,8 +11,16 @@ use std::sync::{Arc, Mutex};
 use loom::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 
 pub struct HeapRb<T>(Shared<T>);
-pub struct HeapProd<T>(Arc<Shared<T>>);
-pub struct HeapCons<T>(Arc<Shared<T>>);
+/// An end remembers its own count, as the library's does. (A thread that looked at
+/// it before it stores it would hide from loom that another has looked too.)
+pub struct HeapProd<T> {
+    shared: Arc<Shared<T>>,
+    written: usize,
+}
+pub struct HeapCons<T> {
+    shared: Arc<Shared<T>>,
+    read: usize,
+}
 
 struct Shared<T> {
     slots: Vec<Slot<T>>,
@@ -37,11 +45,7 @@ pub trait Split {
 }
 
 pub trait Observer {
-    fn occupied_len(&self) -> usize;
-    fn vacant_len(&self) -> usize;
     fn is_empty(&self) -> bool;
-    fn read_is_held(&self) -> bool;
-    fn write_is_held(&self) -> bool;
 }
 
 pub trait Producer {
@@ -78,16 +82,15 @@ impl<T> Split for HeapRb<T> {
 
     fn split(self) -> (HeapProd<T>, HeapCons<T>) {
         let shared = Arc::new(self.0);
-        (HeapProd(Arc::clone(&shared)), HeapCons(shared))
+        let producer = HeapProd {
+            shared: Arc::clone(&shared),
+            written: 0,
+        };
+        (producer, HeapCons { shared, read: 0 })
     }
 }
 
 impl<T> Shared<T> {
-    fn occupied(&self) -> usize {
-        let read = self.read.load(Ordering::Acquire);
-        self.written.load(Ordering::Acquire) - read
-    }
-
     fn put(&self, number: usize, item: T) {
         let slot = &self.slots[number % self.slots.len()];
         *slot.value.lock().expect("no panic so far") = Some(item);
@@ -103,29 +106,37 @@ impl<T> Shared<T> {
     }
 }
 
-macro_rules! observe {
-    ($end:ident) => {
-        impl<T> Observer for $end<T> {
-            fn occupied_len(&self) -> usize {
-                self.0.occupied()
-            }
-            fn vacant_len(&self) -> usize {
-                self.0.slots.len() - self.0.occupied()
-            }
-            fn is_empty(&self) -> bool {
-                self.0.occupied() == 0
-            }
-            fn read_is_held(&self) -> bool {
-                self.0.read_held.load(Ordering::Acquire)
-            }
-            fn write_is_held(&self) -> bool {
-                self.0.write_held.load(Ordering::Acquire)
-            }
-        }
-    };
+impl<T> HeapProd<T> {
+    pub fn vacant_len(&self) -> usize {
+        self.shared.slots.len() - (self.written - self.shared.read.load(Ordering::Acquire))
+    }
+
+    pub fn read_is_held(&self) -> bool {
+        self.shared.read_held.load(Ordering::Acquire)
+    }
 }
-observe!(HeapProd);
-observe!(HeapCons);
+
+impl<T> HeapCons<T> {
+    pub fn occupied_len(&self) -> usize {
+        self.shared.written.load(Ordering::Acquire) - self.read
+    }
+
+    pub fn write_is_held(&self) -> bool {
+        self.shared.write_held.load(Ordering::Acquire)
+    }
+}
+
+impl<T> Observer for HeapProd<T> {
+    fn is_empty(&self) -> bool {
+        self.vacant_len() == self.shared.slots.len()
+    }
+}
+
+impl<T> Observer for HeapCons<T> {
+    fn is_empty(&self) -> bool {
+        self.occupied_len() == 0
+    }
+}
 
 impl<T: Copy> Producer for HeapProd<T> {
     type Item = T;
@@ -140,11 +151,11 @@ impl<T: Copy> Producer for HeapProd<T> {
 
     fn push_slice(&mut self, items: &[T]) -> usize {
         let count = items.len().min(self.vacant_len());
-        let written = self.0.written.load(Ordering::Relaxed);
         for (n, item) in items[..count].iter().enumerate() {
-            self.0.put(written + n, *item);
+            self.shared.put(self.written + n, *item);
         }
-        self.0.written.store(written + count, Ordering::Release);
+        self.written += count;
+        self.shared.written.store(self.written, Ordering::Release);
         count
     }
 }
@@ -153,34 +164,34 @@ impl<T: Copy> Consumer for HeapCons<T> {
     type Item = T;
 
     fn try_pop(&mut self) -> Option<T> {
-        let read = self.0.read.load(Ordering::Relaxed);
         if self.is_empty() {
             return None;
         }
-        let item = self.0.take(read);
-        self.0.read.store(read + 1, Ordering::Release);
+        let item = self.shared.take(self.read);
+        self.read += 1;
+        self.shared.read.store(self.read, Ordering::Release);
         Some(item)
     }
 
     fn pop_slice(&mut self, items: &mut [T]) -> usize {
         let count = items.len().min(self.occupied_len());
-        let read = self.0.read.load(Ordering::Relaxed);
         for (n, item) in items[..count].iter_mut().enumerate() {
-            *item = self.0.take(read + n);
+            *item = self.shared.take(self.read + n);
         }
-        self.0.read.store(read + count, Ordering::Release);
+        self.read += count;
+        self.shared.read.store(self.read, Ordering::Release);
         count
     }
 }
 
 impl<T> Drop for HeapProd<T> {
     fn drop(&mut self) {
-        self.0.write_held.store(false, Ordering::Release);
+        self.shared.write_held.store(false, Ordering::Release);
     }
 }
 
 impl<T> Drop for HeapCons<T> {
     fn drop(&mut self) {
-        self.0.read_held.store(false, Ordering::Release);
+        self.shared.read_held.store(false, Ordering::Release);
     }
 }

@@ -14,6 +14,7 @@ use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions, ReadOnlySource};
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
+use symphonia::core::units::TimeBase;
 
 use super::guarded::guarded;
 use super::samples::replace_no_numbers;
@@ -33,6 +34,8 @@ pub(super) struct DecodedReader {
     container: Box<dyn FormatReader>,
     decoder: Box<dyn AudioDecoder>,
     track: u32,
+    /// What the durations of packets count in.
+    time_base: Option<TimeBase>,
     format: StreamFormat,
     total_frames: Option<u64>,
     slack_frames: u64,
@@ -97,6 +100,7 @@ impl DecodedReader {
         let lossless = matches!(container.format_info().short_name, "flac" | "aiff" | "wave");
         let mut reader = Self {
             track: track.id,
+            time_base: track.time_base,
             total_frames: track.num_frames,
             slack_frames: if lossless { 0 } else { LOSSY_SLACK_FRAMES },
             format: StreamFormat {
@@ -208,13 +212,23 @@ impl DecodedReader {
     /// its place.
     fn silence(&mut self, packet: &Packet, samples: &mut Vec<f32>) -> Next {
         self.faults.undecodable_packets += 1;
-        let frames = packet.dur.get().min(self.longest_packet_frames);
+        let frames = self.frames_in(packet).min(self.longest_packet_frames);
         if self.format.channels == 0 || frames == 0 || packet.data.is_empty() {
             return Next::Nothing;
         }
         samples.resize(frames as usize * usize::from(self.format.channels), 0.0);
         self.read_frames += frames;
         Next::Samples
+    }
+
+    /// As long as it says it is; some containers count in milliseconds.
+    fn frames_in(&self, packet: &Packet) -> u64 {
+        let Some(unit) = self.time_base else {
+            return packet.dur.get();
+        };
+        let of_a_second = u128::from(packet.dur.get()) * u128::from(unit.numer.get());
+        let frames = of_a_second * u128::from(self.format.rate_hz) / u128::from(unit.denom.get());
+        u64::try_from(frames).unwrap_or(u64::MAX)
     }
 
     fn end(&mut self, broken: bool) -> Next {
@@ -240,6 +254,13 @@ fn hint(path: &Path) -> Hint {
 
 fn refused(path: &Path, error: Error) -> RecordingError {
     match error {
+        // It leads to a place that no file has.
+        Error::IoError(source) if source.kind() == io::ErrorKind::InvalidInput => {
+            RecordingError::Unusable {
+                path: path.to_path_buf(),
+                reason: "its header is broken".to_owned(),
+            }
+        }
         Error::IoError(source) if source.kind() != io::ErrorKind::UnexpectedEof => {
             failed(path, source)
         }

@@ -41,7 +41,7 @@ pub struct ContactCheck {
     levels: Levels,
     frames: u64,
     one: Vec<f32>,
-    /// Interleaved samples that wait for a whole piece.
+    /// Interleaved samples of what is checked that wait for a whole piece.
     pending: Vec<f32>,
 }
 
@@ -78,11 +78,13 @@ impl ContactCheck {
 
     /// Takes interleaved samples; what does not fill a frame is left out.
     pub fn push(&mut self, interleaved: &[f32]) {
-        let whole = interleaved.len() / self.channels * self.channels;
+        let checked = self.tracks.len();
         let mut pending = std::mem::take(&mut self.pending);
-        pending.extend_from_slice(&interleaved[..whole]);
+        // Only what is checked: a header may claim thousands of channels.
+        let frames = interleaved.chunks_exact(self.channels);
+        pending.extend(frames.flat_map(|frame| &frame[..checked]));
         // Always in pieces of one size, so that nothing depends on the caller's.
-        let pieces = pending.chunks_exact(PIECE_FRAMES * self.channels);
+        let pieces = pending.chunks_exact(PIECE_FRAMES * checked);
         self.pending = pieces.remainder().to_vec();
         for piece in pieces {
             self.push_piece(piece);
@@ -90,7 +92,7 @@ impl ContactCheck {
     }
 
     fn push_piece(&mut self, interleaved: &[f32]) {
-        let frames = interleaved.chunks_exact(self.channels);
+        let frames = interleaved.chunks_exact(self.tracks.len());
         for frame in frames.clone() {
             self.frames += 1;
             if self.levels.push(frame) {

@@ -3,6 +3,7 @@
 //! orders under Miri and the sanitizers (`tests/soundness.sh`).
 
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 #[cfg(loom)]
@@ -12,13 +13,12 @@ use std::thread;
 
 use cpal::ErrorKind;
 
-use super::atomic::Ordering;
-use crate::audio::callback::{CallbackSink, SignsOfLife};
-use crate::audio::feed::{Feed, Progress};
-use crate::audio::listen::TapePlace;
-use crate::audio::ring::{Popped, RingReader, RingWriter, ring};
-use crate::audio::source::StreamFormat;
-use crate::audio::ticks::Said;
+use super::callback::{CallbackSink, SignsOfLife};
+use super::feed::{Feed, Progress};
+use super::handover::atomic::Ordering;
+use super::handover::{Said, TapePlace};
+use super::ring::{Popped, RingReader, RingWriter, ring};
+use super::source::StreamFormat;
 use crate::signal::rhythm::Beat;
 use crate::units::Seconds;
 
@@ -26,7 +26,7 @@ use crate::units::Seconds;
 const STEPS: u32 = if cfg!(loom) {
     3
 } else if cfg!(miri) {
-    12
+    30
 } else {
     400
 };
@@ -103,31 +103,42 @@ fn speak(writer: &mut RingWriter) -> u64 {
     frames
 }
 
-fn is_at_work<T>(thread: &thread::JoinHandle<T>, looks: u32) -> bool {
-    // Loom tries every end of a count, but cannot wait for one that may not come.
-    #[cfg(loom)]
-    return thread.thread().id() != thread::current().id() && looks < STEPS;
-    #[cfg(not(loom))]
-    {
-        if looks % 8 == 7 {
-            thread::yield_now();
+/// Speaks here while another thread listens, over and over. Loom cannot wait for
+/// what another order may never bring, so there as often as there are steps.
+fn while_listening<L: Send + 'static>(
+    mut listener: L,
+    listen: impl Fn(&mut L) + Send + 'static,
+    speak: impl FnOnce(),
+) -> L {
+    // Tells the other to end, and orders nothing else.
+    let over = Arc::new(AtomicBool::new(false));
+    let is_over = Arc::clone(&over);
+    let other = thread::spawn(move || {
+        let mut times = 0;
+        while times < STEPS || !(cfg!(loom) || is_over.load(Ordering::Relaxed)) {
+            listen(&mut listener);
+            times += 1;
+            if cfg!(not(loom)) && times % 8 == 0 {
+                thread::yield_now();
+            }
         }
-        !thread.is_finished()
-    }
+        listener
+    });
+    speak();
+    over.store(true, Ordering::Relaxed);
+    other.join().expect("no panic")
 }
 
 #[test]
 fn every_loss_is_heard_of_before_the_samples_that_follow_it() {
-    in_every_order(Some(4), || {
+    in_every_order(Some(3), || {
         let (mut writer, reader) = ring(3, 1);
-        let speaker = thread::spawn(move || (speak(&mut writer), writer));
-        let mut listener = Listener { reader, frames: 0 };
-        let mut looks = 0;
-        while is_at_work(&speaker, looks) {
+        let listener = Listener { reader, frames: 0 };
+        let listen = |listener: &mut Listener| {
             listener.listen();
-            looks += 1;
-        }
-        let (frames, mut writer) = speaker.join().expect("no panic");
+        };
+        let mut frames = 0;
+        let mut listener = while_listening(listener, listen, || frames = speak(&mut writer));
         listener.listen_to_all();
         // What was lost last is told with the next that is kept.
         writer.push_or_lose(&[frames as f32]);
@@ -138,23 +149,20 @@ fn every_loss_is_heard_of_before_the_samples_that_follow_it() {
 
 #[test]
 fn a_ring_is_finished_only_when_all_of_it_was_read() {
-    in_every_order(None, || {
+    in_every_order(Some(3), || {
         let (mut writer, reader) = ring(8, 1);
-        let speaker = thread::spawn(move || {
-            writer.push_or_lose(&[0.0, 1.0]);
-            writer.note_loss(1);
-            writer.push_or_lose(&[3.0]);
-        });
-        let mut listener = Listener { reader, frames: 0 };
-        let mut looks = 0;
-        while is_at_work(&speaker, looks) {
+        let listener = Listener { reader, frames: 0 };
+        let listen = |listener: &mut Listener| {
             listener.listen();
             if listener.reader.is_finished() {
                 assert_eq!(listener.frames, 4);
             }
-            looks += 1;
-        }
-        speaker.join().expect("no panic");
+        };
+        let mut listener = while_listening(listener, listen, move || {
+            writer.push_or_lose(&[0.0, 1.0]);
+            writer.note_loss(1);
+            writer.push_or_lose(&[3.0]);
+        });
         listener.listen_to_all();
         assert!(listener.reader.is_finished() && listener.frames == 4);
     });
@@ -173,24 +181,26 @@ fn what_is_reported_missing_is_marked_once() {
         });
         let failing = Arc::clone(&signs);
         let errors = thread::spawn(move || failing.note_error(ErrorKind::Xrun));
+        let (mut samples, mut lost) = (0, 0);
+        let mut read = || loop {
+            match reader.pop(&mut [0.0; 8]) {
+                Popped::Samples(count) => samples += count as u64,
+                Popped::Gap(frames) => lost += frames,
+                Popped::Empty => break reader.lost_frames(),
+            }
+        };
         let start = Instant::now();
         sink.take(&[0.0_f32], start);
         sink.take(&[0.0_f32], start + Duration::from_millis(1));
         watchdog.join().expect("no panic");
         errors.join().expect("no panic");
+        read();
         sink.take(&[0.0_f32], start + Duration::from_millis(2));
-        let (mut samples, mut lost) = (0, 0);
-        loop {
-            match reader.pop(&mut [0.0; 8]) {
-                Popped::Samples(count) => samples += count as u64,
-                Popped::Gap(frames) => lost += frames,
-                Popped::Empty => break,
-            }
-        }
+        let counted = read();
         // What an overrun took is counted among the frames, in the callback.
         let overrun = signs.frames() - samples;
         assert!(samples == 3 && overrun > 0, "{samples} {overrun}");
-        assert_eq!((lost, reader.lost_frames()), (8 + overrun, lost));
+        assert_eq!((lost, counted), (8 + overrun, lost));
     });
 }
 
@@ -199,22 +209,20 @@ fn a_beat_is_never_half_of_another() {
     let beats = || [Beat::Slow(0.25), Beat::Fast(1.0), Beat::Right];
     in_every_order(None, move || {
         let said = Arc::new(Said::default());
-        let heard = Arc::clone(&said);
-        let speaker = thread::spawn(move || {
+        let heard = (Arc::clone(&said), 0);
+        let listen = move |(said, before): &mut (Arc<Said>, u64)| {
+            let (count, beat) = said.newest();
+            assert!(count >= *before, "it goes back");
+            let expected = count.checked_sub(1).map(|n| beats()[n as usize % 3]);
+            assert_eq!(beat, expected.unwrap_or(Beat::Quiet));
+            *before = count;
+        };
+        while_listening(heard, listen, || {
             for n in 0..STEPS as usize {
                 said.say(beats()[n % 3]);
             }
         });
-        let (mut before, mut looks) = (0, 0);
-        while is_at_work(&speaker, looks) {
-            let (count, beat) = heard.newest();
-            assert!(count >= before, "it goes back");
-            let expected = count.checked_sub(1).map(|n| beats()[n as usize % 3]);
-            assert_eq!(beat, expected.unwrap_or(Beat::Quiet));
-            (before, looks) = (count, looks + 1);
-        }
-        speaker.join().expect("no panic");
-        assert_eq!(heard.newest().0, u64::from(STEPS));
+        assert_eq!(said.newest().0, u64::from(STEPS));
     });
 }
 
@@ -222,23 +230,22 @@ fn a_beat_is_never_half_of_another() {
 fn a_place_is_at_least_as_new_as_its_count() {
     in_every_order(None, || {
         let place = Arc::new(TapePlace::default());
-        let heard = Arc::clone(&place);
-        let speaker = thread::spawn(move || {
+        let heard = (Arc::clone(&place), 0);
+        let listen = |(place, before): &mut (Arc<TapePlace>, u64)| {
+            let (count, place) = place.newest();
+            assert!(count >= *before, "it goes back");
+            if count > 0 {
+                assert!(place.expect("a place") >= count as f64, "{place:?} {count}");
+            }
+            *before = count;
+        };
+        while_listening(heard, listen, || {
             for n in 1..=STEPS {
                 place.say(Some(Seconds(f64::from(n))));
             }
         });
-        let (mut before, mut looks) = (0, 0);
-        while is_at_work(&speaker, looks) {
-            let (count, place) = heard.newest();
-            assert!(count >= before, "it goes back");
-            if count > 0 {
-                assert!(place.expect("a place") >= count as f64, "{place:?} {count}");
-            }
-            (before, looks) = (count, looks + 1);
-        }
-        speaker.join().expect("no panic");
-        assert_eq!(heard.newest(), (u64::from(STEPS), Some(f64::from(STEPS))));
+        let last = (u64::from(STEPS), Some(f64::from(STEPS)));
+        assert_eq!(place.newest(), last);
     });
 }
 
@@ -247,18 +254,15 @@ fn an_end_comes_with_how_long_it_still_sounds() {
     in_every_order(None, || {
         let progress = Arc::new(Progress::default());
         let mut feed = Feed::new(Box::new(|_| false), MONO, Arc::clone(&progress));
-        let callback = thread::spawn(move || {
-            feed.give(&mut [0.0_f32; 48], Duration::from_millis(4));
-        });
-        let mut looks = 0;
-        while is_at_work(&callback, looks) {
+        let listen = |progress: &mut Arc<Progress>| {
             if progress.done.load(Ordering::Acquire) {
                 assert_eq!(progress.latency_us.load(Ordering::Acquire), 5000);
                 assert_eq!(progress.signs.frames(), 48);
             }
-            looks += 1;
-        }
-        callback.join().expect("no panic");
+        };
+        let progress = while_listening(progress, listen, || {
+            feed.give(&mut [0.0_f32; 48], Duration::from_millis(4));
+        });
         assert!(progress.done.load(Ordering::Acquire));
     });
 }
