@@ -26,6 +26,7 @@ use super::ring::{RingReader, live_ring};
 use super::sound_error::{Direction, SoundError};
 use super::source::{SourceEvent, SourceEvents, StreamFormat};
 use super::stream_plan::{SET_UP, StreamPlan, by_samples};
+use super::system_clock::SleepWatch;
 use super::watchdog::{Look, LossKind, TICKS_PER_SECOND, Verdict, Watchdog};
 use crate::units::Seconds;
 
@@ -202,6 +203,7 @@ fn reason(name: &str, loss: LossKind) -> String {
         LossKind::Failing => "reports errors and no more samples",
         LossKind::Quiet => "has stopped delivering samples",
         LossKind::Moved => "was exchanged by the system",
+        LossKind::Slept => "has missed what came while the computer slept",
     };
     format!("The sound input \"{name}\" {what}; waiting for it to return")
 }
@@ -272,6 +274,7 @@ impl WatchedStream {
     /// Returns when the stream is lost, or `None` when it is to stop.
     fn watch(&self, stop: &AtomicBool) -> Option<LossKind> {
         let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
+        let sleep = SleepWatch::start();
         while !stop.load(Ordering::Acquire) {
             thread::sleep(TICK);
             let verdict = watchdog.look(Look {
@@ -280,6 +283,7 @@ impl WatchedStream {
                 errors: self.signs.errors(),
                 gone: self.signs.is_gone(),
                 moved: self.signs.is_moved(),
+                slept: sleep.has_slept(),
             });
             match verdict {
                 Verdict::Alive => {}

@@ -169,17 +169,57 @@ fn pace_ppm(from: Pair, to: Pair) -> f64 {
     ((to.steered_s - from.steered_s) / (to.raw_s - from.raw_s) - 1.0) * 1e6
 }
 
+/// Notices that the computer has slept: the monotonic clock stands meanwhile.
+pub(super) struct SleepWatch {
+    /// Slept since the computer was started, at most.
+    before_s: f64,
+}
+
+/// No computer sleeps for less, and no clock is read as badly. A choice.
+const ASLEEP_S: f64 = 0.1;
+
+#[cfg(target_os = "linux")]
+impl SleepWatch {
+    pub(super) fn start() -> Self {
+        let awake_s = read(rustix::time::ClockId::Monotonic);
+        // A pause between the two can only make it more.
+        let before_s = read(rustix::time::ClockId::Boottime) - awake_s;
+        Self { before_s }
+    }
+
+    pub(super) fn has_slept(&self) -> bool {
+        let in_all_s = read(rustix::time::ClockId::Boottime);
+        // A pause between the two can only make it less.
+        let slept_s = in_all_s - read(rustix::time::ClockId::Monotonic);
+        slept_s - self.before_s > ASLEEP_S
+    }
+}
+
+/// Only Linux has the two clocks.
+#[cfg(not(target_os = "linux"))]
+impl SleepWatch {
+    pub(super) fn start() -> Self {
+        Self { before_s: 0.0 }
+    }
+
+    pub(super) fn has_slept(&self) -> bool {
+        self.before_s > ASLEEP_S
+    }
+}
+
+#[cfg(target_os = "linux")]
+fn read(clock: rustix::time::ClockId) -> f64 {
+    let time = rustix::time::clock_gettime(clock);
+    time.tv_sec as f64 + time.tv_nsec as f64 * 1e-9
+}
+
 /// Reads both clocks within microseconds, so that what a busy computer does
 /// in between does not look like steering.
 #[cfg(target_os = "linux")]
 fn pair() -> Option<Pair> {
-    use rustix::time::{ClockId, clock_gettime};
+    use rustix::time::ClockId;
     const TRIES: usize = 20;
     const TOGETHER_S: f64 = 5e-6;
-    let read = |clock| {
-        let time = clock_gettime(clock);
-        time.tv_sec as f64 + time.tv_nsec as f64 * 1e-9
-    };
     (0..TRIES).find_map(|_| {
         let before = read(ClockId::MonotonicRaw);
         let steered_s = read(ClockId::Monotonic);
@@ -233,8 +273,13 @@ mod tests {
     #[test]
     fn the_two_clocks_of_this_system_keep_together() {
         let mut watch = ClockWatch::start();
+        let sleep = SleepWatch::start();
         std::thread::sleep(Duration::from_millis(20));
-        assert!(!watch.look());
+        assert!(!watch.look() && !sleep.has_slept());
+        let asleep = SleepWatch {
+            before_s: sleep.before_s - 2.0 * ASLEEP_S,
+        };
+        assert_eq!(asleep.has_slept(), cfg!(target_os = "linux"));
         // The kernel steers by no more than this.
         let pairs: Vec<Pair> = watch.pairs.iter().copied().chain(pair()).collect();
         if let Some(found) = steering(&pairs) {

@@ -33,6 +33,8 @@ pub struct Look {
     pub gone: bool,
     /// It was moved to another device.
     pub moved: bool,
+    /// The computer slept since it began.
+    pub slept: bool,
 }
 
 /// What follows from it.
@@ -55,6 +57,9 @@ pub enum LossKind {
     Quiet,
     /// The system put another device in its place.
     Moved,
+    /// The computer slept, while the tape ran on; hardware that wakes by itself
+    /// goes on as if nothing were missing.
+    Slept,
 }
 
 /// Watches one stream.
@@ -101,6 +106,9 @@ impl Watchdog {
         }
         if look.moved {
             return Verdict::Lost(LossKind::Moved);
+        }
+        if look.slept {
+            return Verdict::Lost(LossKind::Slept);
         }
         if look.frames > self.frames {
             self.frames = look.frames;
@@ -154,6 +162,7 @@ mod tests {
             errors: 0,
             gone: false,
             moved: false,
+            slept: false,
         }
     }
 
@@ -219,6 +228,11 @@ mod tests {
             ..steady(tick)
         };
         assert_eq!(first(9, moved), Some((5, Verdict::Lost(LossKind::Moved))));
+        let slept = |tick| Look {
+            slept: tick == 5,
+            ..steady(tick)
+        };
+        assert_eq!(first(9, slept), Some((5, Verdict::Lost(LossKind::Slept))));
     }
 
     #[test]
