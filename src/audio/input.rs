@@ -178,7 +178,7 @@ fn run(
         if events.send(connected).is_err() {
             return;
         }
-        let loss = stream.watch(stop);
+        let loss = stream.watch(stop, found.is_by_settings());
         close(stream.stream);
         let Some(loss) = loss else { return };
         let reason = reason(&name, loss);
@@ -203,6 +203,7 @@ fn reason(name: &str, loss: LossKind) -> String {
         LossKind::Failing => "reports errors and no more samples",
         LossKind::Quiet => "has stopped delivering samples",
         LossKind::Moved => "was exchanged by the system",
+        LossKind::Skipped => "has skipped a part, as when the system puts another in its place",
         LossKind::Slept => "has missed what came while the computer slept",
     };
     format!("The sound input \"{name}\" {what}; waiting for it to return")
@@ -271,8 +272,10 @@ impl Opened {
 }
 
 impl WatchedStream {
-    /// Returns when the stream is lost, or `None` when it is to stop.
-    fn watch(&self, stop: &AtomicBool) -> Option<LossKind> {
+    /// Returns when the stream is lost, or `None` when it is to stop. A sound
+    /// server that moves a stream to another device says nothing, but skips: an
+    /// input that is `by_settings` is then opened anew, by its name.
+    fn watch(&self, stop: &AtomicBool, by_settings: bool) -> Option<LossKind> {
         let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
         let sleep = SleepWatch::start();
         while !stop.load(Ordering::Acquire) {
@@ -287,6 +290,7 @@ impl WatchedStream {
             });
             match verdict {
                 Verdict::Alive => {}
+                Verdict::Missing(_) if by_settings => return Some(LossKind::Skipped),
                 Verdict::Missing(frames) => self.signs.report_missing(frames),
                 Verdict::Lost(loss) => return Some(loss),
             }

@@ -57,6 +57,9 @@ pub enum LossKind {
     Quiet,
     /// The system put another device in its place.
     Moved,
+    /// It skipped a part without a word, where the system may put another device
+    /// in its place.
+    Skipped,
     /// The computer slept, while the tape ran on; hardware that wakes by itself
     /// goes on as if nothing were missing.
     Slept,

@@ -255,6 +255,17 @@ fn what_befalls_a_named_input() {
         let deck = server.module_of("deck");
         let mut bench = Bench::with(server, "--input alsa:deck");
         bench.fault(
+            "moved by hand to another",
+            Says::Lost(""),
+            |it| {
+                let streams = it.server.pactl("list short source-outputs");
+                let stream = streams.split_whitespace().next().expect("it listens");
+                it.server
+                    .pactl(&format!("move-source-output {stream} other.monitor"));
+            },
+            None,
+        );
+        bench.fault(
             "unplugged while another is there",
             Says::Lost(""),
             |it| drop(it.server.pactl(&format!("unload-module {deck}"))),
