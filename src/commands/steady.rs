@@ -31,16 +31,16 @@ pub(super) fn measured(
     let format = recording.format();
     let frames = |seconds: f64| stretch.from + (seconds * f64::from(format.rate_hz)) as u64;
     let mut measured = Vec::new();
-    for &[from_s, to_s] in &parts.steady {
+    for &[from_s, to_s] in &parts.steady_s {
         let mut processor = processor::of(options, format, &Target::Frequency).ok()?;
         let part = Stretch {
             // Nothing is lost where nothing is cut.
-            from: if from_s > parts.heard[0] {
+            from: if from_s > parts.heard_s[0] {
                 frames(from_s)
             } else {
                 stretch.from
             },
-            to: if to_s < parts.heard[1] {
+            to: if to_s < parts.heard_s[1] {
                 frames(to_s)
             } else {
                 stretch.to
@@ -54,7 +54,7 @@ pub(super) fn measured(
             measured.push(([from_s, to_s], part.from - stretch.from, one));
         }
     }
-    let moved = parts.steady.len() > 1 || parts.is_turned();
+    let moved = parts.steady_s.len() > 1 || parts.is_turned();
     let stretches = if moved {
         measured.iter().map(|(at, _, it)| listed(*at, it)).collect()
     } else {
@@ -72,8 +72,8 @@ pub(super) fn measured(
     part.cut = Some(Cut {
         from: Seconds(at[0]),
         to: Seconds(at[1]),
-        run_up: length(parts.run_up),
-        run_down: length(parts.run_down),
+        run_up: length(parts.run_up_s),
+        run_down: length(parts.run_down_s),
         stretches,
     });
     Some(part)

@@ -83,7 +83,7 @@ impl Place {
         Self {
             deviation,
             uncertainty: Percent(known.half_width),
-            freedom: Some(known.freedom).filter(|freedom| freedom.is_finite()),
+            freedom: known.told_freedom(),
         }
     }
 

@@ -147,13 +147,13 @@ pub struct Course {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SteadyParts {
     /// From the first to the last that was heard of it.
-    pub heard: [f64; 2],
+    pub heard_s: [f64; 2],
     /// While the motor came up to speed.
-    pub run_up: Option<[f64; 2]>,
+    pub run_up_s: Option<[f64; 2]>,
     /// While it came to rest.
-    pub run_down: Option<[f64; 2]>,
+    pub run_down_s: Option<[f64; 2]>,
     /// Where the speed was left alone, in order.
-    pub steady: Vec<[f64; 2]>,
+    pub steady_s: Vec<[f64; 2]>,
 }
 
 impl Course {
@@ -246,26 +246,26 @@ impl Course {
         let [from_s, to_s] = [self.from, self.to].map(|cell| cell as f64 * cell_s);
         let head = needles(self.head.iter());
         let tail = needles(self.tail.iter().rev());
-        let run_up = run_s(&head, &UP).map(|length_s| [from_s, from_s + length_s]);
-        let run_down = run_s(&tail, &DOWN).map(|length_s| [to_s - length_s, to_s]);
-        let heard = [from_s, to_s];
-        let from_s = run_up.map_or(from_s, |run| run[1]);
-        let to_s = run_down.map_or(to_s, |run| run[0]);
+        let run_up_s = run_s(&head, &UP).map(|length_s| [from_s, from_s + length_s]);
+        let run_down_s = run_s(&tail, &DOWN).map(|length_s| [to_s - length_s, to_s]);
+        let heard_s = [from_s, to_s];
+        let from_s = run_up_s.map_or(from_s, |run| run[1]);
+        let to_s = run_down_s.map_or(to_s, |run| run[0]);
         if to_s <= from_s {
             // All of it runs: there is nothing to be cut free.
             return SteadyParts::default();
         }
         let block_s = self.cells_in_block as f64 * cell_s;
-        let steady = if moved {
+        let steady_s = if moved {
             steady_within(&self.blocks, block_s, [from_s, to_s])
         } else {
             vec![[from_s, to_s]]
         };
         SteadyParts {
-            heard,
-            run_up,
-            run_down,
-            steady,
+            heard_s,
+            run_up_s,
+            run_down_s,
+            steady_s,
         }
     }
 }
@@ -273,19 +273,19 @@ impl Course {
 impl SteadyParts {
     /// True where something besides the runs at the ends was left out: a turn.
     pub fn is_turned(&self) -> bool {
-        let from = self.run_up.map_or(self.heard[0], |run| run[1]);
-        let to = self.run_down.map_or(self.heard[1], |run| run[0]);
-        !self.steady.is_empty() && self.steady != [[from, to]]
+        let from = self.run_up_s.map_or(self.heard_s[0], |run| run[1]);
+        let to = self.run_down_s.map_or(self.heard_s[1], |run| run[0]);
+        !self.steady_s.is_empty() && self.steady_s != [[from, to]]
     }
 
     /// True where one steady part goes from end to end, or to the runs there.
     pub fn is_left_alone(&self) -> bool {
-        !self.steady.is_empty() && !self.is_turned()
+        !self.steady_s.is_empty() && !self.is_turned()
     }
 
     /// True where all that was heard is of one piece, or no part of it is.
     pub fn is_whole(&self) -> bool {
-        self.steady.is_empty() || self.steady == [self.heard]
+        self.steady_s.is_empty() || self.steady_s == [self.heard_s]
     }
 }
 
@@ -475,17 +475,17 @@ mod tests {
             let course = course(seconds, |t| 1.0 - 2.0 * (t - end).max(0.0));
             assert!(course.blocks.len() <= MOST_BLOCKS);
             let parts = course.parts(false);
-            let [from, _] = parts.run_down.expect("it stops");
+            let [from, _] = parts.run_down_s.expect("it stops");
             assert!((end - 0.5..=end).contains(&from), "{parts:?}");
-            assert_eq!(parts.run_up, None);
-            assert_eq!(parts.steady, [[0.0, from]]);
+            assert_eq!(parts.run_up_s, None);
+            assert_eq!(parts.steady_s, [[0.0, from]]);
         }
     }
 
     #[test]
     fn turns_divide_what_is_steady() {
         let turned = |t: f64| 0.97 + 0.03 * ((t - 13.0) / 4.0).clamp(0.0, 1.0);
-        let steady = course(30.0, turned).parts(true).steady;
+        let steady = course(30.0, turned).parts(true).steady_s;
         let [first, second] = steady[..] else {
             panic!("{steady:?}");
         };

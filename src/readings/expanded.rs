@@ -6,6 +6,10 @@ use super::values::{SpeedFigures, UncertaintyParts};
 use crate::signal::statistics::student_95;
 use crate::units::{Hertz, Percent};
 
+/// Beyond this many degrees of freedom Student's t is the normal 1.96 to five
+/// digits (derived).
+const AS_GOOD_AS_NORMAL: f64 = 1e6;
+
 /// Half of an interval that holds the truth 95 times in 100.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Expanded {
@@ -24,6 +28,11 @@ impl Expanded {
             half_width,
             freedom: f64::INFINITY,
         }
+    }
+
+    /// Degrees of freedom; `None` where they are as good as without limit.
+    pub fn told_freedom(self) -> Option<f64> {
+        Some(self.freedom).filter(|freedom| *freedom < AS_GOOD_AS_NORMAL)
     }
 
     /// Standard uncertainty.
@@ -68,7 +77,7 @@ impl UncertaintyParts {
         Self {
             noise,
             wow: wow.map(|wow| Percent(wow.half_width)),
-            wow_freedom: wow.map(|it| it.freedom).filter(|it| it.is_finite()),
+            wow_freedom: wow.and_then(Expanded::told_freedom),
             partials: None,
             clock: conditions.clock.uncertainty.percent(),
             reference: conditions.reference.uncertainty,

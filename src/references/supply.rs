@@ -44,7 +44,7 @@ pub struct SupplyJudgement {
     /// See there.
     pub verdict: SupplyVerdict,
     /// Lowest and highest voltage.
-    pub between: [f64; 2],
+    pub between_volts: [f64; 2],
     /// Speed at the highest minus that at the lowest.
     pub change: Percent,
     /// 95 % of it.
@@ -73,8 +73,8 @@ impl SupplyJudgement {
                 change.abs() + uncertainty < matters
             })
         });
-        let between = [lowest.volts, highest.volts];
-        let verdict = if are_too_near(between) {
+        let between_volts = [lowest.volts, highest.volts];
+        let verdict = if are_too_near(between_volts) {
             SupplyVerdict::NotTold
         } else if holds {
             SupplyVerdict::Holds
@@ -86,7 +86,7 @@ impl SupplyJudgement {
         let (percent_per_volt, uncertainty_percent_per_volt) = slope(points);
         Some(Self {
             verdict,
-            between,
+            between_volts,
             change: Percent(change),
             uncertainty: Percent(uncertainty),
             percent_per_volt,
@@ -96,7 +96,7 @@ impl SupplyJudgement {
 
     /// The voltages lie too near to each other to tell anything.
     pub fn is_too_near(&self) -> bool {
-        are_too_near(self.between)
+        are_too_near(self.between_volts)
     }
 }
 
@@ -183,7 +183,7 @@ mod tests {
         // 0.02 × √2 over two volts.
         assert!((two.uncertainty_percent_per_volt - 0.014_142).abs() < 1e-5);
         assert!((two.change.0 - 2.0).abs() < 1e-12);
-        let [low, high] = two.between;
+        let [low, high] = two.between_volts;
         assert!((low - 4.0).abs() < 1e-12 && (high - 6.0).abs() < 1e-12);
         let bent = judged(&[(4.0, -1.0), (5.0, 1.0), (6.0, 1.0)]);
         assert!((bent.percent_per_volt - 1.0).abs() < 1e-12);

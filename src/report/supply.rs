@@ -5,7 +5,7 @@ use crate::references::supply::{SupplyJudgement, SupplyVerdict};
 
 /// "holds", "follows the cells" or "not told apart", with the figures behind it.
 pub fn headline(judged: &SupplyJudgement) -> String {
-    let [low, high] = judged.between;
+    let [low, high] = judged.between_volts;
     let change = with_uncertainty(judged.change.0, Some(judged.uncertainty.0), true);
     let between = format!("{change} % from {low} to {high} V");
     match judged.verdict {

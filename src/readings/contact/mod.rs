@@ -28,6 +28,7 @@ pub use report::{
     ContactBreak, ContactChannel, ContactReport, ContactTrack, ContactVerdict, MARK_DB, MARKS,
 };
 
+use crate::signal::level::tame;
 use crate::units::Seconds;
 
 /// Frames taken at once: 21 ms at 48 kHz.
@@ -76,13 +77,14 @@ impl ContactCheck {
             && self.channels == usize::from(channels.max(1))
     }
 
-    /// Takes interleaved samples; what does not fill a frame is left out.
+    /// Takes interleaved samples; what does not fill a frame is left out. Samples
+    /// that are no number, or wildly beyond full scale, count as 0.
     pub fn push(&mut self, interleaved: &[f32]) {
         let checked = self.tracks.len();
         let mut pending = std::mem::take(&mut self.pending);
         // Only what is checked: a header may claim thousands of channels.
         let frames = interleaved.chunks_exact(self.channels);
-        pending.extend(frames.flat_map(|frame| &frame[..checked]));
+        pending.extend(frames.flat_map(|frame| frame[..checked].iter().map(|it| tame(*it))));
         // Always in pieces of one size, so that nothing depends on the caller's.
         let pieces = pending.chunks_exact(PIECE_FRAMES * checked);
         self.pending = pieces.remainder().to_vec();

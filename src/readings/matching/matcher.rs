@@ -47,7 +47,7 @@ pub struct Report {
     pub now_at_copy_s: Option<f64>,
     /// Time on the tape and place in the copy at which the matched sound
     /// begins, in seconds.
-    pub begins: Option<[f64; 2]>,
+    pub begins_s: Option<[f64; 2]>,
     /// Time on the tape from which on is reported, in seconds.
     pub from_s: f64,
     /// True when another place is as likely, with the same speed.
@@ -222,7 +222,7 @@ impl Matcher {
 
     /// Pairs of time on the tape and place in the copy, in seconds, of the
     /// stretch that is followed; `None` unless one is.
-    pub fn followed(&self) -> Option<&[[f64; 2]]> {
+    pub fn followed_s(&self) -> Option<&[[f64; 2]]> {
         let follower = self.follower.as_ref()?;
         Some(follower.places())
     }
@@ -281,7 +281,7 @@ impl Matcher {
             state: self.state,
             speed: speed_of(&stretches),
             now_at_copy_s: self.at_copy_s(self.heard_s()),
-            begins: stretches.first().and_then(|it| it.first().copied()),
+            begins_s: stretches.first().and_then(|it| it.first().copied()),
             from_s: from_s.max(0.0),
             repeats: self.repeats,
             losses: (stretches.len() as u32).saturating_sub(1)

@@ -30,8 +30,8 @@ fn speed(found: &SpeedFound, conditions: &Conditions) -> SpeedFigures {
 }
 
 fn figures(report: &Report) -> MatchFigures {
-    let accepted = report.begins.is_some();
-    let begin = report.begins.zip(report.speed);
+    let accepted = report.begins_s.is_some();
+    let begin = report.begins_s.zip(report.speed);
     MatchFigures {
         accepted,
         at_copy: begin.map(|([time_s, place_s], found)| {

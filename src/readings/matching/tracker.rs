@@ -253,7 +253,7 @@ impl CopyTracker {
         let mut fresh = Vec::new();
         for place in self
             .matcher
-            .followed()
+            .followed_s()
             .unwrap_or_default()
             .iter()
             .skip(self.next)

@@ -45,28 +45,28 @@ const USUAL_BAND: f64 = 0.5;
 
 /// Judges the track of a whole sweep: deviations in percent, `rate_hz` a
 /// second (50 or more), no number where there was no tone.
-pub fn judge_track(track: &[f64], rate_hz: f64) -> SweepReport {
-    judge_track_within(track, rate_hz, Percent(USUAL_BAND))
+pub fn judge_track(track_percent: &[f64], rate_hz: f64) -> SweepReport {
+    judge_track_within(track_percent, rate_hz, Percent(USUAL_BAND))
 }
 
 /// The same for another tolerance band, by half its width.
-pub fn judge_track_within(track: &[f64], rate_hz: f64, band: Percent) -> SweepReport {
+pub fn judge_track_within(track_percent: &[f64], rate_hz: f64, band: Percent) -> SweepReport {
     let mut report = SweepReport {
-        lasted: Seconds(track.len() as f64 / rate_hz),
-        picture: pictured(track, rate_hz),
+        lasted: Seconds(track_percent.len() as f64 / rate_hz),
+        picture: pictured(track_percent, rate_hz),
         band: Some(band),
         ..SweepReport::unclear(Unclear::NoTone)
     };
-    match Sweep::of(track, rate_hz) {
+    match Sweep::of(track_percent, rate_hz) {
         Err(unclear) => report.unclear = Some(unclear),
         Ok(sweep) => sweep.judge(&mut report, band),
     }
     // A long rest after the sweep would leave no room for it.
     let shown = report.passes.last().map(|last| last.to.0 + SHOWN_AFTER_S);
     if let Some(end) = shown.map(|end| (end * rate_hz) as usize)
-        && end < track.len()
+        && end < track_percent.len()
     {
-        report.picture = pictured(&track[..end], rate_hz);
+        report.picture = pictured(&track_percent[..end], rate_hz);
     }
     report
 }

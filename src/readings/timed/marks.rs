@@ -236,11 +236,11 @@ fn row_of(power: &[f32], hop_s: f64, heard: &Heard, members: &[Member]) -> Optio
         row,
         moved,
     };
-    believable(&found, &off, heard).then_some(found)
+    believable(&found, &off, heard, hop_s).then_some(found)
 }
 
 /// Whether it is a row of marks and no chance among other sounds.
-fn believable(found: &FoundRow, off: &[f64], heard: &Heard) -> bool {
+fn believable(found: &FoundRow, off: &[f64], heard: &Heard, hop_s: f64) -> bool {
     let count = found.marks.len();
     let [first, last] = [found.marks[0][0] - 0.5, found.marks[count - 1][0] + 0.5];
     let span = last - first;
@@ -254,7 +254,9 @@ fn believable(found: &FoundRow, off: &[f64], heard: &Heard) -> bool {
         .saturating_sub(count);
     let square: f64 = off.iter().map(|off| off * off).sum();
     let scatter = (square / count as f64).sqrt();
-    (count >= FEW || found.power > ABOVE_REST * found.noise)
+    // Marks are places of the envelope: none are nearer than that is fine.
+    found.row.slope >= hop_s
+        && (count >= FEW || found.power > ABOVE_REST * found.noise)
         && count as f64 >= LEAST_FOUND * span
         && others as f64 <= MOST_OTHERS * count as f64
         && scatter <= (MOST_SCATTER * found.row.slope).max(NEVER_OFF_S)

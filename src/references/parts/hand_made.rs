@@ -4,11 +4,11 @@ use crate::readings::{FlutterLine, FlutterLines, LineMotion};
 use crate::units::{Hertz, Percent, Seconds};
 
 /// As the finder gives one of a minute, no more known of it.
-pub fn line(hz: f64, peak: f64) -> FlutterLine {
+pub fn line(hz: f64, peak_percent: f64) -> FlutterLine {
     FlutterLine {
         hz: Hertz(hz),
         hz_uncertainty: Hertz(0.001),
-        peak: Percent(peak),
+        peak: Percent(peak_percent),
         peak_uncertainty: Percent(0.002),
         weighted_share: 0.2,
         motion: LineMotion::NotTold,

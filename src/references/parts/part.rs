@@ -105,7 +105,7 @@ impl Part {
     }
 
     /// 95 % of the rate, in percent of it.
-    pub fn tolerance(&self) -> f64 {
+    pub fn tolerance_percent(&self) -> f64 {
         self.tolerance_percent.unwrap_or(USUAL_TOLERANCE_PERCENT)
     }
 

@@ -86,7 +86,7 @@ fn of_part<'a>(
 ) -> Result<PartRate, CardTextError> {
     let steady = |turns: f64| PartRate {
         turns: [turns; 2],
-        tolerance_percent: part.tolerance(),
+        tolerance_percent: part.tolerance_percent(),
         pack: None,
     };
     let speed_mm_s = || {
@@ -129,7 +129,7 @@ fn of_part<'a>(
     };
     rate.turns = rate.turns.map(|turns| turns * ratio);
     // Slip and lengths of its own come to what the driver has already.
-    rate.tolerance_percent = rate.tolerance_percent.hypot(part.tolerance());
+    rate.tolerance_percent = rate.tolerance_percent.hypot(part.tolerance_percent());
     rate.pack = None;
     Ok(rate)
 }
