@@ -69,3 +69,14 @@ fn the_same_stretch_reads_the_same_after_days() {
     got.check();
     assert!(growth_kb(memory) <= MOST_GROWTH_KB, "{memory:?}");
 }
+
+/// Other references keep more of what they heard, and take longer over it: an
+/// eighth of the time is enough to see what grows.
+#[test]
+fn other_references_may_be_left_on_too() {
+    for (which, name) in hours::LEFT_ON.iter().enumerate() {
+        let memory = hours::left_on(which, (asked_hours() / 8).max(2));
+        println!("{name}: {memory:?} kB, an hour each");
+        assert!(growth_kb(&memory) <= MOST_GROWTH_KB, "{name}: {memory:?}");
+    }
+}

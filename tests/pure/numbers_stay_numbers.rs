@@ -15,7 +15,7 @@ use tapewright::readings::contact::ContactCheck;
 use tapewright::readings::matching::Copy;
 use tapewright::readings::{
     ChannelChoice, Conditions, Engine, KeepRequest, Nominal, Reading, ReferenceKind, Settings,
-    Target,
+    Target, recorded,
 };
 use tapewright::units::{Hertz, Percent, Seconds};
 
@@ -360,6 +360,35 @@ fn every_signal_at_every_rate_gives_numbers() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(looked > 30_000, "only {looked} numbers were looked at");
+}
+
+/// As `read` reads it: the meters of recordings, the contact check.
+#[test]
+fn every_signal_as_a_recording_gives_numbers() {
+    let mut wrong = Vec::new();
+    for (nth, signal) in (0u8..).zip(SIGNALS) {
+        for which in 0..8u8 {
+            let rate_hz = RATES_HZ[usize::from(nth + which) % 6];
+            let channels = 1 + u16::from((nth + which) % 3);
+            let (conditions, target) = reference(which);
+            let settings = settings(rate_hz, channels, ChannelChoice::Auto, conditions);
+            let mut meter = recorded(settings, &target, which % 2 == 0).unwrap();
+            let mut contact = ContactCheck::new(rate_hz, channels);
+            let mut dice = Dice::new(u64::from(nth));
+            let frames = 2 * rate_hz as usize;
+            let samples = signal.samples((rate_hz, channels), 0, frames, &mut dice);
+            meter.push(&samples);
+            contact.push(&samples);
+            let checked = sound(&meter.measurement(), "measurement")
+                .and_then(|()| sound(&meter.parts(), "parts"))
+                .and_then(|()| sound(&meter.end_sweep(), "sweep"))
+                .and_then(|()| sound(&contact.report(), "contact"));
+            if let Err(fault) = checked {
+                wrong.push(format!("{signal:?}, {:?}: {fault}", conditions.kind));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
 fn signal() -> impl Strategy<Value = Signal> {

@@ -8,13 +8,15 @@ use std::sync::mpsc::{Receiver, Sender, channel, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use super::{figures, sound};
+use super::{figures, sound, tunes};
 use tapewright::audio::LogFeed;
 use tapewright::audio::analysis::{Analysis, LiveState, Request};
 use tapewright::audio::ring::{RingWriter, ring};
 use tapewright::audio::source::{SourceEvent, StreamFormat};
+use tapewright::readings::matching::Copy;
 use tapewright::readings::{
-    ChannelChoice, Conditions, KeepRequest, Keeping, Measurement, Reading, Target, ToneState,
+    ChannelChoice, Conditions, Engine, KeepRequest, Keeping, Measurement, Reading, ReferenceKind,
+    Target, ToneState,
 };
 use tapewright::rehearsal::{FlutterLine, Follows, MachineConfig, SimulatedMachine};
 use tapewright::report::LogLine;
@@ -345,6 +347,60 @@ pub fn repeated(seconds: u64) -> Repeated {
         times,
         whole: engine.measurement(),
     }
+}
+
+/// What is left on overnight beside a tone, each by its name.
+pub const LEFT_ON: [&str; 4] = ["a note", "a passage", "marks", "a familiar recording"];
+
+/// Memory in kilobytes after each of these hours of one of [`LEFT_ON`], its
+/// sound coming again and again.
+pub fn left_on(which: usize, hours: u64) -> Vec<u64> {
+    let rate_hz = tunes::RATE_HZ;
+    let music = tunes::tune(21, 4, 60.0);
+    let note = |n: u32| {
+        let t = f64::from(n) / f64::from(rate_hz);
+        let partials = (1..6).map(|k| sound::sine(440.0 * f64::from(k) * t) / f64::from(k));
+        0.2 * partials.sum::<f64>() as f32
+    };
+    let click = |n: u32| f32::from(u8::from(n % (rate_hz / 4) < 16));
+    let a_minute = 0..60 * rate_hz;
+    let (kind, target, minute) = match which {
+        0 => (
+            ReferenceKind::Note,
+            Target::Frequency,
+            a_minute.map(note).collect(),
+        ),
+        1 => (ReferenceKind::Passage, Target::Time(Seconds(20.0)), music),
+        2 => (
+            ReferenceKind::Marks,
+            Target::Time(Seconds(0.25)),
+            a_minute.map(click).collect(),
+        ),
+        _ => {
+            let copy = Copy::prepare(&music, rate_hz).unwrap();
+            (
+                ReferenceKind::Recording,
+                Target::Copy(Arc::new(copy)),
+                music,
+            )
+        }
+    };
+    let minute: Vec<f32> = minute;
+    let mut settings = sound::settings_at(rate_hz, 1, 440.0);
+    settings.conditions.kind = kind;
+    let mut engine = Engine::by(settings, target).unwrap();
+    // A passage needs silence before it.
+    engine.push(&vec![0.0; 3 * rate_hz as usize]);
+    let mut an_hour = || {
+        for minute in std::iter::repeat_n(&minute, 60) {
+            minute
+                .chunks(rate_hz as usize / 20)
+                .for_each(|block| engine.push(block));
+            assert_eq!(figures::faults(&engine.reading()), Vec::<String>::new());
+        }
+        memory_kb()
+    };
+    (0..hours).map(|_| an_hour()).collect()
 }
 
 impl Repeated {

@@ -9,6 +9,7 @@ use crate::readings::expanded::Expanded;
 use crate::readings::measurement::Measurement;
 use crate::readings::values::{ChannelUsed, Problem, SpeedFigures};
 use crate::readings::without_tone::{self, Heard};
+use crate::signal::timed::envelope::SILENCE;
 use crate::units::{Decibels, Hertz, Percent, Seconds};
 
 /// Sound that stands less above the noise is called noisy.
@@ -63,9 +64,11 @@ impl Strength {
     }
 }
 
-/// A power above the noise; `None` where there is no noise.
+/// A power above the noise; `None` where there is none but what rounding leaves
+/// of digital silence.
 pub(super) fn snr(power: f64, noise: f64) -> Option<Decibels> {
-    Some(Decibels::from_power_ratio(power / noise)).filter(|snr| snr.0.is_finite())
+    let snr = Decibels::from_power_ratio(power / noise);
+    Some(snr).filter(|snr| noise > f64::from(SILENCE) && snr.0.is_finite())
 }
 
 /// The speed that a time tells.

@@ -58,7 +58,7 @@ const STAYS_S: f64 = 5.0;
 const SHORTEST: f64 = 1.0 / (1.0 + FARTHEST / 100.0) - 0.02;
 const LONGEST: f64 = 1.0 / (1.0 - FARTHEST / 100.0) + 0.02;
 
-/// Silence is not remembered for longer, seconds.
+/// Neither silence nor what was given up is remembered for longer, seconds.
 const LONGEST_WAIT_S: f64 = 600.0;
 
 /// A press of a key is off by this, in seconds (one standard deviation); common
@@ -169,6 +169,11 @@ impl LivePassage {
         if self.silent as f64 * BLOCK_S >= SPENT_FOR_S {
             self.spent = None;
             self.begin_anew();
+        } else if self.heard_s() > LONGEST_WAIT_S {
+            // It may play for days, and none of it is needed.
+            let silent = self.silent;
+            self.begin_anew();
+            self.silent = silent;
         }
     }
 
@@ -385,5 +390,33 @@ impl LiveTimed for LivePassage {
             by_hand: self.by_hand,
             refused: why(self.last.as_ref()),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::conditions::{ChannelChoice, Conditions};
+
+    #[test]
+    fn music_that_goes_on_for_hours_is_not_remembered() {
+        let settings = Settings {
+            rate_hz: 8000,
+            channels: 1,
+            choice: ChannelChoice::Auto,
+            conditions: Conditions::default(),
+            tolerance: Percent(0.5),
+        };
+        let mut live = LivePassage::new(settings, Seconds(2.0)).expect("a format");
+        live.push(&[0.0; 3 * 8000]);
+        let second: Vec<f32> = (0..8000u16).map(|n| (f32::from(n) * 0.5).sin()).collect();
+        let mut longest_s = 0.0f64;
+        for _ in 0..2 * LONGEST_WAIT_S as usize {
+            live.push(&second);
+            let heard = live.meter.heard();
+            longest_s = longest_s.max(heard.powers()[0].len() as f64 * heard.hop_s());
+        }
+        assert!(live.spent.is_some(), "it was given up and plays still");
+        assert!(longest_s < LONGEST_WAIT_S + 2.0, "{longest_s}");
     }
 }
