@@ -9,6 +9,7 @@ use std::process::Command;
 
 use crate::support::dice::{Dice, hiss};
 use crate::support::program::{Answer, Folder, deviation, tone, write_wav};
+use crate::support::sound;
 use crate::support::sounds;
 use crate::support::wave_bytes::{
     chunk, file, format_chunk, plain, sized_chunk, sized_file, tone_pcm16,
@@ -336,6 +337,44 @@ fn odd_numbers_are_no_tone_and_spoil_none() {
             answer.said()
         );
     }
+}
+
+/// On many processors arithmetic with numbers below 1.2e-38 takes a hundred
+/// times as long (denormal numbers of IEEE 754). Held by the time of this
+/// thread on the processor, whatever runs beside it.
+#[test]
+fn numbers_too_small_to_be_normal_take_no_longer() {
+    let length = 10 * 48_000;
+    let tone = |n: usize| (TAU * 3150.0 * n as f64 / 48_000.0).sin();
+    let cost = |amplitude: &dyn Fn(usize) -> f64| {
+        let samples: Vec<f32> = (0..length)
+            .map(|n| (amplitude(n) * tone(n)) as f32)
+            .collect();
+        let once = || {
+            let begun = processor_s();
+            sound::measure(sound::settings(48_000, 1), &samples);
+            processor_s() - begun
+        };
+        (0..3).map(|_| once()).fold(f64::INFINITY, f64::min)
+    };
+    let ordinary = cost(&|_| 0.5);
+    for (what, amplitude) in [
+        ("tiny", &(|_| 1e-40) as &dyn Fn(usize) -> f64),
+        ("fading", &|n| 0.5 * (-(n as f64) / 2400.0).exp()),
+        ("silent after a tone", &|n| {
+            if n < 48_000 { 0.5 } else { 0.0 }
+        }),
+        ("now and then", &|n| if n % 100 == 0 { 0.5 } else { 1e-40 }),
+    ] {
+        let odd = cost(amplitude);
+        println!("{what}: {odd:.3} s, ordinary {ordinary:.3} s");
+        assert!(odd < 4.0 * ordinary, "{what}: {odd} s for {ordinary} s");
+    }
+}
+
+fn processor_s() -> f64 {
+    let now = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+    now.tv_sec as f64 + now.tv_nsec as f64 * 1e-9
 }
 
 /// Sounds as there are on tapes, but no tone; helper of a wider test of the
