@@ -247,14 +247,16 @@ mod tests {
 
     #[test]
     fn what_is_listed_is_converted_and_nothing_else() {
+        // As what opens a stream answers.
+        #[allow(clippy::unnecessary_wraps)]
+        fn bytes<T>() -> Result<usize, cpal::Error> {
+            Ok(size_of::<T>())
+        }
         #[rustfmt::skip]
         let all = {
             use SampleFormat::{DsdU8, DsdU16, DsdU32, F32, F64, I8, I16, I24, I32, I64, U8, U16, U24, U32, U64};
             [DsdU8, DsdU16, DsdU32, F32, F64, I8, I16, I24, I32, I64, U8, U16, U24, U32, U64]
         };
-        fn bytes<T>() -> Result<usize, cpal::Error> {
-            Ok(size_of::<T>())
-        }
         for format in all {
             let listed = FORMATS.contains(&format);
             let size = by_samples!(format, bytes()).ok();

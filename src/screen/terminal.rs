@@ -473,23 +473,24 @@ fn report_of(info: &PanicHookInfo) -> String {
     let thread = thread::current();
     let thread = thread.name().unwrap_or("without a name");
     let happened = plain(&info.to_string().replace('\n', " "));
-    let mut report = format!(
+    let failed = format!(
         "tapewright: the program itself has failed, in its thread {thread} ({happened}); what was \
          said to be saved is saved"
     );
     let kept = begun_log("failure.log").and_then(|(mut log, path)| {
         let (version, trace) = (env!("CARGO_PKG_VERSION"), Backtrace::capture());
-        writeln!(log, "{report}\nversion {version}\n{trace}")?;
+        writeln!(log, "{failed}\nversion {version}\n{trace}")?;
         Ok(path)
     });
-    report += &match kept {
+    match kept {
         Ok(path) => format!(
-            "; start it again, and pass {} on to whoever maintains it\n",
+            "{failed}; start it again, and pass {} on to whoever maintains it\n",
             path.display()
         ),
-        Err(_) => "; start it again, and pass these words on to whoever maintains it\n".to_owned(),
-    };
-    report
+        Err(_) => {
+            format!("{failed}; start it again, and pass these words on to whoever maintains it\n")
+        }
+    }
 }
 
 fn wait_until_given_back() {

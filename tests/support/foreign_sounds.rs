@@ -68,7 +68,7 @@ fn count(seconds: f64) -> usize {
     (seconds * RATE_HZ) as usize
 }
 
-fn put_on_tape(dice: &mut Dice, sound: Vec<f64>, is_tame: bool) -> Sound {
+fn put_on_tape(dice: &mut Dice, sound: &[f64], is_tame: bool) -> Sound {
     let peak = sound.iter().fold(1e-30, |peak: f64, s| peak.max(s.abs()));
     let gain = if is_tame {
         // That it is a sound at all.
@@ -102,7 +102,7 @@ pub fn foreign(kind: usize, tone_hz: f64, seed: u64) -> Sound {
         "files played as sound",
     ]
     .contains(&name);
-    put_on_tape(&mut dice, sound, is_tame)
+    put_on_tape(&mut dice, &sound, is_tame)
 }
 
 /// One of [`TONE_LIKE`], and its fundamental.
@@ -117,7 +117,7 @@ pub fn tone_like(kind: usize, tone_hz: f64, seed: u64) -> (Sound, f64) {
             channels: 1,
         }
     } else {
-        put_on_tape(&mut dice, sound, true)
+        put_on_tape(&mut dice, &sound, true)
     };
     (sound, hz)
 }

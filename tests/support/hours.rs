@@ -1,6 +1,8 @@
 //! Hours of simulated tape, as fast as they go: through ring, analysis thread
 //! and log without a break, and one stretch again and again through the engine.
 
+#![allow(clippy::unwrap_used)] // in a test, a panic is the answer
+
 use std::f64::consts::TAU;
 use std::fs;
 use std::sync::Arc;

@@ -408,7 +408,7 @@ mod tests {
             tolerance: Percent(0.5),
         };
         let mut live = LivePassage::new(settings, Seconds(2.0)).expect("a format");
-        live.push(&[0.0; 3 * 8000]);
+        live.push(&vec![0.0; 3 * 8000]);
         let second: Vec<f32> = (0..8000u16).map(|n| (f32::from(n) * 0.5).sin()).collect();
         let mut longest_s = 0.0f64;
         for _ in 0..2 * LONGEST_WAIT_S as usize {
