@@ -7,7 +7,7 @@ use std::fs::{self, File};
 use std::os::unix::fs::symlink;
 use std::process::Command;
 
-use crate::support::dice::{Dice, hiss};
+use crate::support::dice::hiss;
 use crate::support::program::{Answer, Folder, deviation, tone, write_wav};
 use crate::support::sound;
 use crate::support::sounds;
@@ -262,9 +262,8 @@ fn channels_may_be_none_or_thousands() {
         assert!(deviation(&answer.ends(0).object).abs() < 0.01, "{said}");
         run(&folder, "read --json many.wav").ends(0);
     }
-    named_anywhere(&folder, "many.wav");
     for said in [0, u16::MAX] {
-        folder.with("lies.wav", many_channels(said, 1000));
+        folder.with("lies.wav", many_channels(said, 100));
         let answer = run(&folder, "read --json lies.wav");
         has_no_speed(&answer, &said.to_string());
         named_anywhere(&folder, "lies.wav");
@@ -296,20 +295,26 @@ fn odd_numbers_are_no_tone_and_spoil_none() {
         ("one", &|n| if n == length / 2 { f32::MAX } else { 0.0 }),
     ];
     for (name, sample) in all {
-        write_wav(&folder.path("odd.wav"), RATE, 1, (0..length).map(sample));
-        // A square of 500 Hz is a tone, but none that is asked for.
-        for line in [
-            "",
-            "--sweep",
-            "--contact",
-            "--reference 3150",
-            "--reference marks:1",
-        ] {
-            let answer = run(&folder, &format!("read --json {line} odd.wav"));
-            has_no_speed(&answer, &format!("{name} {line}"));
-        }
+        let path = folder.path(&format!("{name}.wav"));
+        write_wav(&path, RATE, 1, (0..length).map(sample));
     }
-    named_anywhere(&folder, "odd.wav");
+    let files = all.map(|(name, _)| format!("{name}.wav")).join(" ");
+    // A square of 500 Hz is a tone, but none that is asked for.
+    for wanted in [
+        "",
+        "--sweep",
+        "--contact",
+        "--reference 3150",
+        "--reference marks:1",
+        "--reference passage:2",
+    ] {
+        let answer = run(&folder, &format!("read --json {wanted} {files}"));
+        assert_eq!(answer.objects.len(), all.len());
+        has_no_speed(&answer, wanted);
+    }
+    for name in ["largest", "stuck"] {
+        named_anywhere(&folder, &format!("{name}.wav"));
+    }
     // Among a tone they cost what they cover.
     let spoilt: [(&str, f32); 4] = [
         ("nan", f32::NAN),
@@ -377,25 +382,21 @@ fn processor_s() -> f64 {
     now.tv_sec as f64 + now.tv_nsec as f64 * 1e-9
 }
 
-/// Sounds as there are on tapes, but no tone; helper of a wider test of the
-/// engine. Kinds are those of `sounds::no_tone`.
+/// Sounds as there are on tapes, but no tone; kinds are those of
+/// `sounds::no_tone`.
 #[test]
 fn what_is_no_tone_has_no_speed_in_a_file() {
     let folder = Folder::new();
-    for kind in 0..10 {
-        let seed = Dice::new(700 + kind as u64).below(1 << 30) as u64;
-        let sound = sounds::no_tone(kind, 3150.0, seed);
-        write_wav(
-            &folder.path("other.wav"),
-            sounds::RATE,
-            sound.channels,
-            sound.samples,
-        );
-        has_no_speed(
-            &run(&folder, "read --json other.wav"),
-            &format!("kind {kind}"),
-        );
-    }
+    let names = [0, 1, 2, 3, 4, 5, 6, 7, 8, 9].map(|kind| {
+        let sound = sounds::no_tone(kind, 3150.0, 7000 + kind as u64);
+        let name = format!("kind-{kind}.wav");
+        let path = folder.path(&name);
+        write_wav(&path, sounds::RATE, sound.channels, sound.samples);
+        name
+    });
+    let answer = run(&folder, &format!("read --json {}", names.join(" ")));
+    assert_eq!(answer.objects.len(), names.len());
+    has_no_speed(&answer, "no tone");
 }
 
 /// Whatever stands in the place of a file that people write or keep.

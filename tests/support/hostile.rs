@@ -222,10 +222,7 @@ trait Lines: Sized {
 /// same; what is added behind it is there.
 fn lines<L: Lines>(bytes: &[u8]) -> bool {
     with_file("lines.jsonl", bytes, |path| {
-        let begun = fs::read(&path)
-            .expect("it was written")
-            .split_inclusive(is_end)
-            .count();
+        let begun = lines_of(bytes).count();
         let opened_whole = opened::<L>(&path);
         if let Some((file, warnings)) = &opened_whole {
             let filled = filled_lines(bytes).count();
@@ -255,13 +252,12 @@ fn lines<L: Lines>(bytes: &[u8]) -> bool {
 /// Each is a file of its own, which takes a while.
 const MOST_LINES_ALONE: usize = 8;
 
-fn is_end(byte: &u8) -> bool {
-    *byte == b'\n'
+fn lines_of(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
+    bytes.split_inclusive(|byte| *byte == b'\n')
 }
 
 fn filled_lines(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
-    let lines = bytes.split_inclusive(is_end);
-    lines.filter(|it| !it.trim_ascii().is_empty())
+    lines_of(bytes).filter(|it| !it.trim_ascii().is_empty())
 }
 
 fn opened<L: Lines>(path: &Path) -> Option<(L, Vec<LinesWarning>)> {
