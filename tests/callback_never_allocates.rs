@@ -265,7 +265,7 @@ fn is_taken_exactly<T: Steps>() {
     assert_eq!(reader.pop(&mut taken), Popped::Samples(8));
     // The nearest that single precision has.
     let exact = steps.map(|step| (step as f64 / full as f64) as f32);
-    assert_eq!(taken, exact, "{:?}", T::FORMAT);
+    assert_eq!(taken.to_vec(), exact.to_vec(), "{:?}", T::FORMAT);
 }
 
 /// What single precision does not hold is nearest, and 1 is the step below it.

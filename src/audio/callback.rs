@@ -254,7 +254,7 @@ mod tests {
     #[test]
     fn the_fourth_byte_of_a_sample_of_three_says_nothing() {
         let steps = [-(1 << 23), -1, 0, 1, 1 << 22, (1 << 23) - 1];
-        let exact = steps.map(|step| step as f32 / 8_388_608.0);
+        let exact = steps.map(|step| step as f32 / 8_388_608.0).to_vec();
         for fourth in [0, 0x5a00_0000, -(1 << 24)] {
             let signed = steps.map(|step| I24::new_unchecked(step & 0x00ff_ffff | fourth));
             assert_eq!(converted(&signed), exact, "{fourth:x}");

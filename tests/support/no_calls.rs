@@ -54,7 +54,7 @@ fn add_input<T: Steps>(sides: &mut Sides) {
     let (writer, mut reader) = ring(1000, 2);
     let signs = Arc::new(SignsOfLife::default());
     let mut sink = CallbackSink::new(writer, of_channels(2), Arc::clone(&signs));
-    let samples = vec![T::at(1); 10_000];
+    let samples = vec![T::at(1); 10_000].into_boxed_slice();
     let (start, noting) = (Instant::now(), Arc::clone(&signs));
     sides.callbacks.push(Box::new(move |n| {
         sink.take(&samples[..2 * LENGTHS[n % LENGTHS.len()]], start);
@@ -73,7 +73,7 @@ fn add_output<T: Steps>(sides: &mut Sides, player: fn(StreamFormat) -> Player) {
     let (fill, tell) = player(of_channels(2));
     let progress = Arc::new(Progress::default());
     let mut feed = Feed::new(fill, of_channels(2), progress);
-    let mut block = vec![T::at(1); 10_000];
+    let mut block = vec![T::at(1); 10_000].into_boxed_slice();
     sides.callbacks.push(Box::new(move |n| {
         let frames = LENGTHS[n % LENGTHS.len()];
         feed.give(&mut block[..2 * frames], Duration::ZERO);
@@ -115,7 +115,9 @@ fn child(what: &str) -> ! {
         let mut these: Vec<Work> = others.by_ref().take(half).collect();
         thread::spawn(move || {
             for n in 0.. {
-                these.iter_mut().for_each(|work| work(n));
+                for work in &mut these {
+                    work(n);
+                }
             }
         });
     }
@@ -124,7 +126,9 @@ fn child(what: &str) -> ! {
             std::process::exit(NO_FILTER);
         }
         for n in 0..ROUNDS {
-            callbacks.iter_mut().for_each(|work| work(n));
+            for work in &mut callbacks {
+                work(n);
+            }
         }
         DONE.store(true, Ordering::Release);
         // It may not even end.
