@@ -71,7 +71,9 @@ fn an_hour_is_read_as_its_first_minute() {
 
         let (begun, first_s) = next_second(&sitting);
         let mut truths = Truths::new(&[TRUTH_PERCENT]);
-        let (mut looks, mut blank) = (0, 0);
+        let (mut looks, mut blank, mut was_blank) = (0, 0, false);
+        // Second and why, of each time that the figure went.
+        let mut breaks = Vec::new();
         let (mut widest_stated, mut farthest) = (0.0_f64, 0.0_f64);
         let mut open = BTreeSet::new();
         let mut memory_kib = Vec::new();
@@ -80,13 +82,18 @@ fn an_hour_is_read_as_its_first_minute() {
             let shown = sitting.look();
             truths.see(&shown);
             looks += 1;
-            match (shown.percent, shown.within) {
-                (Some(percent), Some(within)) => {
-                    widest_stated = widest_stated.max(within);
-                    farthest = farthest.max((percent - TRUTH_PERCENT).abs());
+            let figure = shown.percent.zip(shown.within);
+            if let Some((percent, within)) = figure {
+                widest_stated = widest_stated.max(within);
+                farthest = farthest.max((percent - TRUTH_PERCENT).abs());
+            } else {
+                blank += 1;
+                if !was_blank {
+                    let why = if shown.is_lost { "lost" } else { "no figure" };
+                    breaks.push((begun.elapsed().as_secs(), why));
                 }
-                _ => blank += 1,
             }
+            was_blank = figure.is_none();
             open.insert(sitting.files_and_threads());
             if begun.elapsed() > WARMED_UP {
                 memory_kib.push(sitting.memory_kib());
@@ -111,7 +118,7 @@ fn an_hour_is_read_as_its_first_minute() {
         let most_kib = memory_kib.iter().max().copied().unwrap_or(0);
         println!(
             "{counted_s:.0} s counted in {wall_s:.2} s by the wall ({ppm:+.1} ppm); looks {looks}, \
-             without a figure {blank}, figure at most {farthest:.4} % off (stated at most \
+             without a figure {blank} {breaks:?}, figure at most {farthest:.4} % off (stated at most \
              ±{widest_stated:.3} %); log {} seconds, at most {farthest_logged:.5} % off; gaps \
              {gaps}, samples lost {lost}, errors of ALSA {errors}; memory {first_kib} KiB, at most \
              {most_kib}; files and threads {open:?}",
