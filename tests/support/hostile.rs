@@ -6,6 +6,8 @@ use std::cell::RefCell;
 use std::fmt::Debug;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::thread;
+use std::time::{Duration, Instant};
 
 use clap::{Command, CommandFactory};
 use tapewright::audio::pick::Pick;
@@ -15,11 +17,14 @@ use tapewright::commands::settings::Settings;
 use tapewright::readings::Position;
 use tapewright::records::places::Places;
 use tapewright::records::{
-    Clocks, Entry, JobFile, LinesError, LinesWarning, Record, Stamp, Unfinished,
+    Clocks, Entry, JobFile, LinesError, LinesWarning, Record, Stamp, Unfinished, UnfinishedError,
 };
 use tapewright::references::parts::PartsCard;
 use tapewright::references::{CardTextError, TapeCard};
 use tempfile::TempDir;
+
+/// Longer than a program takes to start on a busy computer.
+const PATIENCE: Duration = Duration::from_secs(5);
 
 /// A reader, what is tried on it, and where good inputs of its kind lie.
 pub struct Target {
@@ -410,7 +415,17 @@ pub fn unfinished(bytes: &[u8]) -> bool {
     let head = b"{\"schema\":\"tapewright.unfinished/1\",\"of\":\"one\"}\n";
     with_file("part", b"of a recording", |part| {
         let places = Places::in_folder(part.with_file_name(""));
-        let open = |go_on| Unfinished::<String>::open(&places, WORK, go_on).expect("room");
+        // A program that another test just starts holds the lock for a moment too, as
+        // long as it is still a copy of this one.
+        let begun = Instant::now();
+        let open = |go_on| loop {
+            match Unfinished::<String>::open(&places, WORK, go_on) {
+                Err(UnfinishedError::InUse) if begun.elapsed() < PATIENCE => {
+                    thread::sleep(Duration::from_millis(5));
+                }
+                opened => return opened.expect("room"),
+            }
+        };
         let path = open(false).path().to_owned();
         fs::write(&path, [head, bytes].concat()).expect("room");
         let stamp = Stamp::of(&part).expect("a file");

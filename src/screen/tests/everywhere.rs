@@ -38,9 +38,11 @@ fn on_page(state: &ScreenState, keys: &str) -> ScreenState {
 /// Where the speed stands, or why there is none: the rows below the title.
 fn tells_the_speed(rows: &[String]) -> bool {
     let upper = rows[1..rows.len() / 2].join("\n");
-    let words = ["SLOW", "FAST", "RIGHT", "READING", "VOID", "TONE"];
-    // Whether there is one, or none yet.
-    upper.contains("██") || upper.contains("-- %") || words.iter().any(|word| upper.contains(word))
+    // A figure, with and without Unicode, none yet, or the reason.
+    let signs = [
+        "██", "##", "-- %", "SLOW", "FAST", "RIGHT", "READING", "VOID", "TONE",
+    ];
+    signs.iter().any(|sign| upper.contains(sign))
 }
 
 fn way_out(state: &ScreenState) -> &'static str {
