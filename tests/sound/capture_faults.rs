@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use crate::support::jobs::job_files;
 use crate::support::preload::COMPILER;
 use crate::support::sitting::{SLACK, Shown, Sitting, Truths};
-use crate::support::sound_server::{SoundServer, with_sound_server};
+use crate::support::sound_server::{SoundServer, with_named_input, with_sound_server};
 
 /// What is promised: said within this time.
 const PROMISED: Duration = Duration::from_secs(1);
@@ -248,7 +248,7 @@ fn what_befalls_the_default_input() {
 
 #[test]
 fn what_befalls_a_named_input() {
-    with_sound_server(&[COMPILER], |server| {
+    with_named_input(&[COMPILER], |server| {
         // The server moves to it whoever listens to what is pulled out.
         server.load_sink("other", 48_000);
         server.hum("other", 3000);

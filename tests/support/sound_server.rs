@@ -16,15 +16,32 @@ const ASOUND: &str = "\
 pcm.!default { type pulse }
 ctl.!default { type pulse }
 pcm.pulse { type pulse }
-pcm.deck { type pulse  device deck.monitor }
 ";
+
+/// The monitor of the virtual output under a name of its own. It stays in the list
+/// of inputs when the server is gone.
+const DECK: &str = "pcm.deck { type pulse  device deck.monitor }\n";
 
 /// Runs `body`, which stands in a test function, with a sound server in a
 /// private environment, or says why not. `needed` is what it needs besides the
 /// server.
 pub fn with_sound_server<B: FnOnce(SoundServer)>(needed: &[&str], body: B) {
+    with_server(&test_around::<B>(), needed, ASOUND, body);
+}
+
+/// The same where its virtual output is an input of its own too, `alsa:deck`.
+pub fn with_named_input<B: FnOnce(SoundServer)>(needed: &[&str], body: B) {
+    with_server(
+        &test_around::<B>(),
+        needed,
+        &format!("{ASOUND}{DECK}"),
+        body,
+    );
+}
+
+fn with_server(test: &str, needed: &[&str], asound: &str, body: impl FnOnce(SoundServer)) {
     let needed = [&["pulseaudio", "pactl", "paplay", "sox"], needed].concat();
-    inside(&test_around::<B>(), &needed, ASOUND, |folder| {
+    inside(test, &needed, asound, |folder| {
         body(SoundServer::start(folder));
     });
 }
