@@ -13,7 +13,7 @@ use crate::units::Seconds;
 /// Rates at which the tones of test tapes and their flutter pass whole.
 const RATES_HZ: std::ops::RangeInclusive<u32> = 16_000..=192_000;
 
-/// Formats that are converted, the best first; see [`by_samples`].
+/// Formats that are converted, the best first; see `by_samples`.
 #[rustfmt::skip]
 pub const FORMATS: [SampleFormat; 10] = {
     use SampleFormat::{F32, F64, I8, I16, I24, I32, U8, U16, U24, U32};

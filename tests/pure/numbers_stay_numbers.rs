@@ -96,13 +96,11 @@ impl Signal {
             Self::AnyBits => f32::from_bits(dice.below(1 << 32) as u32),
             Self::Impulses => f32::from(u8::from(dice.chance(1e-3))),
             Self::Noise => (0.3 * dice.bell()) as f32,
-            Self::Tone => tone as f32,
             Self::HolesInTone if dice.chance(3e-4) => {
                 dice.one_of(&[f32::NAN, f32::INFINITY, 1e30, -1e-40])
             }
-            Self::HolesInTone => tone as f32,
             Self::OneChannel if channel > 0 => f32::NAN,
-            Self::OneChannel => tone as f32,
+            Self::Tone | Self::HolesInTone | Self::OneChannel => tone as f32,
             Self::Clipped => (30.0 * tone).clamp(-1.0, 1.0) as f32,
             Self::Glide => (0.4 * sine(300.0 * (1.0 + t).powi(2))) as f32,
             Self::FadingTone => (tone * (-9.0 * (t % 4.0)).exp()) as f32,

@@ -150,7 +150,7 @@ fn of_a_rehearsal_with_a_log() {
         sittings.assert_told(thread, nothing);
     }
     sittings.assert_told("keeper", |window, _| {
-        press_all(window, &["e", "more", "\r"])
+        press_all(window, &["e", "more", "\r"]);
     });
     sittings.assert_told("signals", |_, process| {
         kill_process(process, Signal::HUP).expect("it is there");
