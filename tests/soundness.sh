@@ -4,7 +4,8 @@
 #   tests/soundness.sh                 all of the next three
 #   tests/soundness.sh miri [SEEDS]    Miri: undefined behaviour and data races in
 #                                      odd orders, 256 of them by default
-#   tests/soundness.sh loom            loom: every order
+#   tests/soundness.sh loom            loom: the orders of up to three interruptions of the ring,
+#                                      and every order of the smaller hand-overs
 #   tests/soundness.sh sanitizers      the sanitizers of threads and of addresses
 #   tests/soundness.sh program         the sanitizers over the analysis, the keeper of
 #                                      jobs and the log; builds all, takes long

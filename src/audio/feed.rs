@@ -21,7 +21,7 @@ use crate::signal::tone::Sound;
 /// must not allocate, lock or block.
 pub type FillSamples = Box<dyn FnMut(&mut [f32]) -> bool + Send>;
 
-/// Plays a sound, `at_most` frames of it.
+/// Plays a sound, `at_most` frames of it. Neither allocates nor waits.
 pub fn playing(sound: Box<dyn Sound + Send>, channels: u16, at_most: u64) -> FillSamples {
     let end = sound.length().min(at_most);
     let mut next = 0;

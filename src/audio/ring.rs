@@ -15,14 +15,14 @@ use super::handover::queue::{Consumer, HeapCons, HeapProd, HeapRb, Observer, Pro
 
 /// What the ring of a live source holds, in seconds: a computer that is busy for
 /// this long loses nothing. A choice, as those beside it.
-pub const STALL_S: u32 = 2;
+const STALL_S: u32 = 2;
 
 /// Losses that can wait to be read; further ones are merged into the count.
-const LOSSES_WAITING: usize = if cfg!(loom) { 2 } else { 256 };
+const LOSSES_WAITING: usize = if cfg!(all(test, loom)) { 2 } else { 256 };
 
 /// Arrivals that can wait to be read; where nobody reads them, the first ones
 /// stay and the others are forgotten.
-const ARRIVALS_WAITING: usize = if cfg!(loom) { 2 } else { 1024 };
+const ARRIVALS_WAITING: usize = if cfg!(all(test, loom)) { 2 } else { 1024 };
 
 /// Frames that did not fit, and where.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

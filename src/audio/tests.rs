@@ -1,5 +1,6 @@
 //! What one thread hands to another arrives whole and in its place, in whatever
-//! order they take turns: many runs of threads here, every order under loom, odd
+//! order they take turns: many runs of threads here, orders one by one under loom
+//! (for the ring those of up to three interruptions, over a model of its queue), odd
 //! orders under Miri and the sanitizers (`tests/soundness.sh`).
 
 use std::sync::Arc;
@@ -39,7 +40,7 @@ const MONO: StreamFormat = StreamFormat {
 /// Under loom every order in which no thread is held up more often than this by
 /// another; loom's authors have found that two or three show most faults.
 #[cfg(loom)]
-fn in_every_order(held_up: Option<usize>, check: impl Fn() + Send + Sync + 'static) {
+fn in_many_orders(held_up: Option<usize>, check: impl Fn() + Send + Sync + 'static) {
     use std::sync::atomic::AtomicU64;
     let tried = Arc::new(AtomicU64::new(0));
     let count = Arc::clone(&tried);
@@ -55,7 +56,7 @@ fn in_every_order(held_up: Option<usize>, check: impl Fn() + Send + Sync + 'stat
 }
 
 #[cfg(not(loom))]
-fn in_every_order(_: Option<usize>, check: impl Fn() + Send + Sync + 'static) {
+fn in_many_orders(_: Option<usize>, check: impl Fn() + Send + Sync + 'static) {
     for _ in 0..if cfg!(miri) { 1 } else { 100 } {
         check();
     }
@@ -131,7 +132,7 @@ fn while_listening<L: Send + 'static>(
 
 #[test]
 fn every_loss_is_heard_of_before_the_samples_that_follow_it() {
-    in_every_order(Some(3), || {
+    in_many_orders(Some(3), || {
         let (mut writer, reader) = ring(3, 1);
         let listener = Listener { reader, frames: 0 };
         let listen = |listener: &mut Listener| {
@@ -149,7 +150,7 @@ fn every_loss_is_heard_of_before_the_samples_that_follow_it() {
 
 #[test]
 fn a_ring_is_finished_only_when_all_of_it_was_read() {
-    in_every_order(Some(3), || {
+    in_many_orders(Some(3), || {
         let (mut writer, reader) = ring(8, 1);
         let listener = Listener { reader, frames: 0 };
         let listen = |listener: &mut Listener| {
@@ -170,7 +171,7 @@ fn a_ring_is_finished_only_when_all_of_it_was_read() {
 
 #[test]
 fn what_is_reported_missing_is_marked_once() {
-    in_every_order(Some(3), || {
+    in_many_orders(Some(3), || {
         let (writer, mut reader) = ring(64, 1);
         let signs = Arc::new(SignsOfLife::default());
         let mut sink = CallbackSink::new(writer, MONO, Arc::clone(&signs));
@@ -207,7 +208,7 @@ fn what_is_reported_missing_is_marked_once() {
 #[test]
 fn a_beat_is_never_half_of_another() {
     let beats = || [Beat::Slow(0.25), Beat::Fast(1.0), Beat::Right];
-    in_every_order(None, move || {
+    in_many_orders(None, move || {
         let said = Arc::new(Said::default());
         let heard = (Arc::clone(&said), 0);
         let listen = move |(said, before): &mut (Arc<Said>, u64)| {
@@ -228,7 +229,7 @@ fn a_beat_is_never_half_of_another() {
 
 #[test]
 fn a_place_is_at_least_as_new_as_its_count() {
-    in_every_order(None, || {
+    in_many_orders(None, || {
         let place = Arc::new(TapePlace::default());
         let heard = (Arc::clone(&place), 0);
         let listen = |(place, before): &mut (Arc<TapePlace>, u64)| {
@@ -251,7 +252,7 @@ fn a_place_is_at_least_as_new_as_its_count() {
 
 #[test]
 fn an_end_comes_with_how_long_it_still_sounds() {
-    in_every_order(None, || {
+    in_many_orders(None, || {
         let progress = Arc::new(Progress::default());
         let mut feed = Feed::new(Box::new(|_| false), MONO, Arc::clone(&progress));
         let listen = |progress: &mut Arc<Progress>| {

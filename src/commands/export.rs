@@ -2,7 +2,7 @@
 //! that was named, and nothing that is there is replaced unasked.
 
 use std::collections::HashSet;
-use std::fs;
+use std::fs::{self, Metadata};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -41,24 +41,19 @@ impl Export<'_> {
                 .map(|table| (format!("{stem}-{}.csv", table.name), table.csv()))
                 .collect(),
         };
-        let files: Vec<(PathBuf, String)> = files
-            .into_iter()
-            .map(|(name, text)| (self.folder.join(name), text))
+        let paths: Vec<PathBuf> = (files.iter())
+            .map(|(name, _)| self.folder.join(name))
             .collect();
-        let is_in_the_way = |(path, text): &&(PathBuf, String)| {
-            path.symlink_metadata().is_ok() && !holds(path, text)
-        };
-        if let Some((path, _)) = files.iter().find(is_in_the_way).filter(|_| !self.replace) {
+        let wanted = paths.iter().zip(files.iter().map(|(_, text)| text));
+        let missing: Vec<_> = wanted.filter(|(path, text)| !holds(path, text)).collect();
+        let is_in_the_way = |(path, _): &&(&PathBuf, _)| path.symlink_metadata().is_ok();
+        if let Some((path, _)) = missing.iter().find(is_in_the_way).filter(|_| !self.replace) {
             return Err(exists(path));
         }
         fs::create_dir_all(self.folder).map_err(|error| cannot(self.folder, &error))?;
         note();
-        let mut paths = Vec::new();
-        for (path, text) in files {
-            if !holds(&path, &text) {
-                put(&path, text.as_bytes(), self.replace)?;
-            }
-            paths.push(path);
+        for (path, text) in missing {
+            put(path, text.as_bytes(), self.replace)?;
         }
         Ok(paths)
     }
@@ -66,8 +61,8 @@ impl Export<'_> {
 
 /// Whether it is there to the letter, as a run that was broken off leaves it.
 fn holds(path: &Path, text: &str) -> bool {
-    let is_file = path.metadata().is_ok_and(|it| it.is_file());
-    is_file && fs::read(path).is_ok_and(|there| there == text.as_bytes())
+    let may_be = |it: Metadata| it.is_file() && it.len() == text.len() as u64;
+    path.metadata().is_ok_and(may_be) && fs::read(path).is_ok_and(|there| there == text.as_bytes())
 }
 
 /// Writes a file whole, or says why not.

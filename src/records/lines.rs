@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use super::whole::sync_folder;
+use super::whole::{self, sync_folder};
 
 /// A file larger than this that does not begin as it should is refused
 /// without being read: somebody named a recording instead.
@@ -363,10 +363,7 @@ fn begins_with(bytes: &[u8], beginning: &[u8]) -> bool {
 /// All bytes; [`io::ErrorKind::InvalidData`] for a large file that does not
 /// begin as it should.
 fn read_locked(path: &Path, beginning: &[u8]) -> io::Result<Vec<u8>> {
-    // A pipe would be waited for, and a device may never end.
-    if !fs::metadata(path)?.is_file() {
-        return Err(io::Error::other("it is no regular file"));
-    }
+    whole::regular(path)?;
     let mut file = File::open(path)?;
     // Shared: waits for a line that is just being written, so that it is not
     // taken for a torn one. A file system without locks is read as it is.

@@ -2,7 +2,7 @@
 //! and put there once they are safe on the disk.
 
 use std::collections::BTreeSet;
-use std::fs::{self, File, OpenOptions, TryLockError};
+use std::fs::{self, File, Metadata, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::process;
@@ -14,15 +14,27 @@ const LARGEST_TEXT_BYTES: u64 = 64 * 1024;
 
 /// All of a short text that somebody wrote: a card, the settings.
 pub fn read_text(path: &Path) -> io::Result<String> {
-    let found = fs::metadata(path)?;
-    // A pipe would be waited for, and a device may never end.
-    if !found.is_file() {
-        return Err(io::Error::other("it is no regular file"));
-    }
+    let found = regular(path)?;
     if found.len() > LARGEST_TEXT_BYTES {
         return Err(io::Error::other("it is too large for what it should be"));
     }
     fs::read_to_string(path)
+}
+
+/// What the system says of a file that can be read to its end: a pipe would be
+/// waited for, and a device may never end.
+pub(super) fn regular(path: &Path) -> io::Result<Metadata> {
+    let found = fs::metadata(path)?;
+    checked_regular(&found)?;
+    Ok(found)
+}
+
+fn checked_regular(found: &Metadata) -> io::Result<()> {
+    if found.is_file() {
+        Ok(())
+    } else {
+        Err(io::Error::other("it is no regular file"))
+    }
 }
 
 /// Writes a file whole. One that is there is replaced only where `replace` says
@@ -84,11 +96,8 @@ fn place(path: &Path, replace: bool) -> io::Result<PathBuf> {
         }
     }
     // A device or a pipe would be taken away by what is put in its place.
-    if there.is_file() {
-        Ok(path.to_owned())
-    } else {
-        Err(io::Error::other("it is no regular file"))
-    }
+    checked_regular(&there)?;
+    Ok(path.to_owned())
 }
 
 /// How the names of what is written beside its place begin and end.

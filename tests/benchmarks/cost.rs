@@ -8,12 +8,11 @@
 mod support;
 
 use std::f64::consts::TAU;
-use std::fs;
 use std::sync::mpsc::channel;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use support::sound;
+use support::{memory, sound};
 use tapewright::audio::analysis::Analysis;
 use tapewright::audio::ring::ring;
 use tapewright::audio::source::{SourceEvent, StreamFormat};
@@ -34,13 +33,6 @@ fn ten_seconds() -> Vec<f32> {
         .collect()
 }
 
-/// Resident memory in kilobytes, as Linux tells it.
-fn resident_kb() -> Option<u64> {
-    let status = fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmRSS:"))?;
-    line.split_whitespace().nth(1)?.parse().ok()
-}
-
 fn stereo_engine() -> Engine {
     sound::engine(sound::settings(RATE, 2))
 }
@@ -58,7 +50,7 @@ fn an_hour() {
             }
         }
         if minute % 15 == 14 || minute == 0 {
-            let kb = resident_kb().map_or("?".into(), |kb| kb.to_string());
+            let kb = memory::resident_kib("self").map_or("?".into(), |kb| kb.to_string());
             println!("after {:2} min of sound: {kb} kB resident", minute + 1);
         }
     }

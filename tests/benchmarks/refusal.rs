@@ -7,23 +7,12 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+use support::refused::REFERENCES;
 use support::seeds::{self, head, row, those};
 use support::sounds::{self, NO_TONES, Sound, TONES};
 
 const NO_TONES_EACH: u64 = 300;
 const TONES_EACH: u64 = 200;
-
-/// What is chosen as reference, and where the sounds are made to lie.
-const REFERENCES: [(Option<f64>, f64); 8] = [
-    (Some(3150.0), 3150.0),
-    (Some(3150.0), 3150.0),
-    (Some(1000.0), 1000.0),
-    (Some(440.0), 440.0),
-    (Some(315.0), 315.0),
-    (None, 3150.0),
-    (None, 1000.0),
-    (None, 440.0),
-];
 
 fn is_accepted(reference: Option<f64>, sound: &Sound) -> bool {
     let got = sound.measured(reference);

@@ -21,6 +21,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use support::dice::Dice;
+use support::memory;
 use support::program::PROGRAM;
 use support::seeds::head;
 use support::wave_bytes::{chunk, format_chunk, sized_chunk, sized_file};
@@ -88,12 +89,6 @@ fn core_seconds() -> [f64; 2] {
     [sum(11) / 100.0, sum(13) / 100.0]
 }
 
-fn peak_kb(pid: u32) -> Option<u64> {
-    let status = fs::read_to_string(format!("/proc/{pid}/status")).ok()?;
-    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
-    line.split_whitespace().nth(1)?.parse().ok()
-}
-
 fn on_one_core() -> Command {
     let has_taskset = Command::new("taskset")
         .arg("-V")
@@ -119,7 +114,7 @@ fn read(path: &Path) -> io::Result<Cost> {
         .spawn()?;
     let mut peak = 0;
     let status = loop {
-        peak = peak.max(peak_kb(child.id()).unwrap_or(0));
+        peak = peak.max(memory::most_kib(&child.id().to_string()).unwrap_or(0));
         if let Some(status) = child.try_wait()? {
             break status;
         }

@@ -2,11 +2,19 @@
 //! steady, no counter of samples drifts. `TAPEWRIGHT_HOURS=2` makes a short try.
 
 use std::env;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use crate::support::hours::{self, Hour};
 
 /// What is promised.
 const HOURS: u64 = 48;
+
+/// Memory is that of the whole process: one at a time.
+static ALONE: Mutex<()> = Mutex::new(());
+
+fn alone() -> MutexGuard<'static, ()> {
+    ALONE.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 /// After the first hour, kilobytes: room for what an allocator does by itself.
 const MOST_GROWTH_KB: u64 = 4096;
@@ -35,6 +43,7 @@ fn row(number: usize, hour: &Hour) {
 
 #[test]
 fn hours_without_a_break_are_measured_the_same_from_first_to_last() {
+    let _alone = alone();
     let hours = hours::played(asked_hours(), 60);
     println!("| hour | mean error % | beyond its ± | flutter % | kept: error/± | memory kB |");
     for (number, hour) in (1..).zip(&hours) {
@@ -55,6 +64,7 @@ fn hours_without_a_break_are_measured_the_same_from_first_to_last() {
 
 #[test]
 fn the_same_stretch_reads_the_same_after_days() {
+    let _alone = alone();
     let got = hours::repeated(3600 * asked_hours());
     let an_hour = (3600 / hours::STRETCH_S / 10) as usize;
     let memory = &got.memory_kb[an_hour - 1..];
@@ -74,6 +84,7 @@ fn the_same_stretch_reads_the_same_after_days() {
 /// eighth of the time is enough to see what grows.
 #[test]
 fn other_references_may_be_left_on_too() {
+    let _alone = alone();
     for (which, name) in hours::LEFT_ON.iter().enumerate() {
         let memory = hours::left_on(which, (asked_hours() / 8).max(2));
         println!("{name}: {memory:?} kB, an hour each");

@@ -154,7 +154,7 @@ const CASES: u32 = 400;
 
 fn try_with<S: Strategy<Value = Vec<u8>>>(target: &Target, strategy: &S) {
     let mut runner = TestRunner::new(Config {
-        // What fails is kept as a file, whoever found it.
+        // A failure shows its bytes; they are kept as a file by hand.
         failure_persistence: None,
         ..Config::with_cases(CASES)
     });

@@ -203,7 +203,7 @@ fn chunks_that_lead_nowhere_end_somewhere() {
 /// Over 4 GiB, of which nearly all is a hole in the file.
 const ENORMOUS: u64 = (1 << 32) + (1 << 28);
 
-/// Its sound is a tone of a second that begins the file.
+/// Its sound is a tone of five seconds that begins the file.
 fn enormous(folder: &Folder, name: &str, header: &[u8], length: u64) {
     let path = folder.with(name, header);
     let file = File::options().write(true).open(path).unwrap();

@@ -13,6 +13,7 @@ mod a_tape_says_where_it_was_recorded;
 mod clock_command;
 mod contacts_are_checked;
 mod dependencies_are_told;
+#[cfg(target_os = "linux")]
 mod hostile_bytes_do_no_harm;
 #[cfg(target_os = "linux")]
 mod hostile_files_do_no_harm;

@@ -9,6 +9,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use crate::support::jobs::only_job;
+use crate::support::memory;
 use crate::support::program::{Folder, codes, deviation, tone};
 
 const RATE: u32 = 8000;
@@ -463,10 +464,7 @@ fn highest_kib(folder: &Folder, line: &str, count: usize) -> u64 {
         line.unwrap();
         // It lives while there is more to come than the pipe holds.
         if nth + 100 < count && nth % 100 == 0 {
-            let status = fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
-            let line = status.lines().find(|it| it.starts_with("VmHWM")).unwrap();
-            let kib = line.split_whitespace().nth(1).unwrap();
-            highest = kib.parse::<u64>().unwrap();
+            highest = memory::most_kib(&child.id().to_string()).unwrap();
         }
     }
     child.wait().unwrap();

@@ -12,7 +12,7 @@ use std::thread;
 use std::time::Duration;
 
 use crate::support::dice::Dice;
-use crate::support::environment::are_there;
+use crate::support::environment::{are_there, skipped};
 use crate::support::invented;
 use crate::support::preload::{COMPILER, built};
 use crate::support::program::{Answer, Folder, tone};
@@ -437,17 +437,21 @@ fn with_mounts(test: &str, body: impl FnOnce()) {
     }
     let may = Command::new("unshare").args(["-rm", "true"]).output();
     if !may.is_ok_and(|it| it.status.success()) {
-        eprintln!("SKIPPED: {test} needs unshare, and leave to mount");
-        return;
+        return skipped(test, "unshare, and leave to mount");
     }
     let test = format!("nothing_is_lost::{test}");
-    let status = Command::new("unshare")
+    let inside = Command::new("unshare")
         .arg("-rm")
         .arg(std::env::current_exe().unwrap())
         .args(["--exact", &test, "--nocapture"])
         .env(INSIDE, "1")
-        .status();
-    assert!(status.unwrap().success(), "{test} failed inside");
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&inside.stdout);
+    let errors = String::from_utf8_lossy(&inside.stderr);
+    // One whose name was not found would end well too.
+    let is_done = inside.status.success() && said.contains("1 passed");
+    assert!(is_done, "{test} failed inside: {said}{errors}");
 }
 
 #[track_caller]

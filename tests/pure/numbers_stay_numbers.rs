@@ -112,7 +112,7 @@ impl Signal {
 /// What somebody does.
 #[derive(Clone, Copy, Debug)]
 enum Deed {
-    /// So many hundredths of a second of a signal, in blocks of this many frames.
+    /// Hundredths of a second of a signal, in blocks of this many frames.
     Play(Signal, u32, usize),
     /// A single frame, or none.
     Frames(Signal, usize),

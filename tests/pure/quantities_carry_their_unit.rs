@@ -8,9 +8,9 @@
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use crate::support::rust_tokens::{Token, is, paths, tokens};
+use crate::support::rust_tokens::{Token, is, paths, rust_files, tokens};
 
 /// Floors that know no clock and no file, and that of records. What the floor of
 /// pure mathematics takes and gives are samples and numbers.
@@ -97,19 +97,6 @@ const BARE: [(&str, &[&str]); 6] = [
         ],
     ),
 ];
-
-fn rust_files(path: &Path, files: &mut Vec<PathBuf>) {
-    if path.is_file() {
-        files.push(path.to_owned());
-        return;
-    }
-    for entry in fs::read_dir(path).unwrap() {
-        let path = entry.unwrap().path();
-        if path.is_dir() || path.extension().is_some_and(|it| it == "rs") {
-            rust_files(&path, files);
-        }
-    }
-}
 
 /// Tokens of a file up to its tests.
 fn source(path: &Path) -> Vec<Token> {

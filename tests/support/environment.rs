@@ -88,10 +88,16 @@ pub fn are_there(test: &str, needed: &[&str]) -> bool {
     if missing.is_empty() {
         return true;
     }
-    let reason = format!("{test} needs {}, not installed", missing.join(", "));
+    skipped(test, &format!("{}, not installed", missing.join(", ")));
+    false
+}
+
+/// Says that a test is skipped for what it needs; a failure where it must run.
+#[track_caller]
+pub fn skipped(test: &str, needs: &str) {
+    let reason = format!("{test} needs {needs}");
     assert!(env::var(REQUIRED).as_deref() != Ok("1"), "{reason}");
     eprintln!("SKIPPED: {reason}");
-    false
 }
 
 fn is_installed(program: &str) -> bool {

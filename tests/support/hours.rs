@@ -4,13 +4,12 @@
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer
 
 use std::f64::consts::TAU;
-use std::fs;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel, sync_channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use super::{figures, sound, tunes};
+use super::{figures, memory, sound, tunes};
 use tapewright::audio::LogFeed;
 use tapewright::audio::analysis::{Analysis, LiveState, Request};
 use tapewright::audio::ring::{RingWriter, ring};
@@ -65,11 +64,8 @@ fn true_percent(at_s: f64) -> f64 {
 }
 
 /// Memory of this process in kilobytes.
-pub fn memory_kb() -> u64 {
-    let status = fs::read_to_string("/proc/self/status").unwrap();
-    let line = status.lines().find(|line| line.starts_with("VmRSS:"));
-    let number = line.and_then(|line| line.split_whitespace().nth(1));
-    number.unwrap().parse().unwrap()
+fn memory_kb() -> u64 {
+    memory::resident_kib("self").unwrap()
 }
 
 /// What an hour came to.

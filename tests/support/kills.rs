@@ -278,8 +278,8 @@ impl JobUnderFire {
             Ok(opened) => opened,
             Err(error) => return vec![format!("nothing can be read: {error}")],
         };
-        let torn = warnings.iter().filter(|it| it.fault != Fault::Torn);
-        let mut wrong: Vec<String> = torn.map(ToString::to_string).collect();
+        let odd = warnings.iter().filter(|it| it.fault != Fault::Torn);
+        let mut wrong: Vec<String> = odd.map(ToString::to_string).collect();
         let there = deeds_in(file.job());
         for (deed, count) in counted(&self.acknowledged) {
             let found = there.get(&deed).copied().unwrap_or(0);

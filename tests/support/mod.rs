@@ -22,6 +22,7 @@ pub mod judge;
 #[cfg(target_os = "linux")]
 pub mod kills;
 pub mod large_letters;
+pub mod memory;
 pub mod note_sounds;
 pub mod odd_hands;
 pub mod played;

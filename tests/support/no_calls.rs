@@ -173,7 +173,7 @@ fn the_callbacks_call_nothing_of_the_system() {
     let all = ended("nothing");
     if all.code() == Some(NO_FILTER) {
         assert!(
-            std::env::var_os("TAPEWRIGHT_REQUIRE_LIVE").is_none(),
+            std::env::var("TAPEWRIGHT_REQUIRE_LIVE").as_deref() != Ok("1"),
             "the kernel takes no filter of system calls"
         );
         println!("SKIPPED: the kernel takes no filter of system calls");

@@ -5,7 +5,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// What such a test needs to be installed, besides its own.
+/// What a test of them needs to be installed, besides its own.
 pub const COMPILER: &str = "cc";
 
 /// Compiles `tests/support/NAME.c` into `folder`. The path is for the environment

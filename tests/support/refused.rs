@@ -14,7 +14,7 @@ use tapewright::readings::{
 use tapewright::units::{Hertz, Seconds};
 
 /// What is chosen as reference, and where the sounds are made to lie.
-const REFERENCES: [(Option<f64>, f64); 8] = [
+pub const REFERENCES: [(Option<f64>, f64); 8] = [
     (Some(3150.0), 3150.0),
     (Some(3150.0), 3150.0),
     (Some(1000.0), 1000.0),

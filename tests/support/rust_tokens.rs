@@ -54,19 +54,16 @@ fn push(tokens: &mut Vec<Token>, chars: &[char], line: usize) {
     });
 }
 
-/// The sources below a folder; what was built there is none.
-pub fn rust_files(folder: &Path, files: &mut Vec<PathBuf>) {
-    for entry in fs::read_dir(folder).expect("the sources can be listed") {
-        let path = entry.expect("an entry").path();
-        if path.is_dir() {
-            if !path.ends_with("target") {
-                rust_files(&path, files);
-            }
-        } else if path.extension().is_some_and(|it| it == "rs") {
-            files.push(path);
+/// A source, or those below a folder; what was built there is none.
+pub fn rust_files(path: &Path, files: &mut Vec<PathBuf>) {
+    if path.is_dir() && !path.ends_with("target") {
+        for entry in fs::read_dir(path).expect("the sources can be listed") {
+            rust_files(&entry.expect("an entry").path(), files);
         }
+        files.sort();
+    } else if path.extension().is_some_and(|it| it == "rs") {
+        files.push(path.to_owned());
     }
-    files.sort();
 }
 
 /// One past the first place from `at` where `found` holds, or the end.

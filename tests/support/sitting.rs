@@ -10,6 +10,7 @@ use rustix::process::{Pid, Signal, kill_process};
 use serde_json::Value;
 
 use super::large_letters::large_figure;
+use super::memory;
 use super::preload;
 use super::program::PROGRAM;
 use super::window::Window;
@@ -99,10 +100,7 @@ impl Sitting {
 
     /// Memory in use, in KiB.
     pub fn memory_kib(&self) -> u64 {
-        let status = fs::read_to_string(self.proc("status")).expect("it runs");
-        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
-        let number = line.and_then(|line| line.split_whitespace().next());
-        number.and_then(|it| it.parse().ok()).expect("a number")
+        memory::resident_kib(&self.pid.to_string()).expect("it runs")
     }
 
     /// The seconds of the log so far.

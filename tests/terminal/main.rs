@@ -6,11 +6,13 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+#[cfg(target_os = "linux")]
 mod a_panic_in_any_thread_is_told;
 mod jobs_on_a_terminal;
 mod many_files_on_a_terminal;
 mod the_screen_stays_whole;
 mod the_strip_on_a_terminal;
+#[cfg(target_os = "linux")]
 mod the_terminal_is_given_back;
 mod watch_runs_on_a_terminal;
 #[cfg(target_os = "linux")]

@@ -2,13 +2,13 @@
 //! the program lives on, needs no more memory, and what stands there afterwards
 //! is what a fresh draw shows.
 
-use std::fs;
 use std::thread;
 use std::time::Duration;
 
 use rustix::process::Pid;
 
 use crate::support::dice::Dice;
+use crate::support::memory;
 use crate::support::program::{tone, write_wav};
 use crate::support::window::Window;
 
@@ -42,11 +42,8 @@ fn some_size(dice: &mut Dice) -> (u16, u16) {
 
 /// The most memory that it ever held, in MB.
 fn peak_mb(process: Pid) -> f64 {
-    let told = fs::read_to_string(format!("/proc/{}/status", process.as_raw_nonzero()));
-    let told = told.expect("it runs");
-    let line = told.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    let kb = line.and_then(|it| it.trim().strip_suffix(" kB"));
-    kb.and_then(|kb| kb.parse::<f64>().ok()).expect("a figure") / 1000.0
+    let kib = memory::most_kib(&process.as_raw_nonzero().to_string());
+    kib.expect("it runs") as f64 / 1000.0
 }
 
 fn practise(window: &Window) -> Pid {

@@ -2,8 +2,9 @@
 //! thread and one other.
 //!
 //! They stand in one place so that a build with `--cfg loom` can put others in
-//! theirs, with which loom tries every order in which the threads may take
-//! turns (`tests/soundness.sh loom`). What hands over is the same code in both.
+//! theirs, with which loom tries the orders in which the threads may take turns
+//! (`tests/soundness.sh loom`). What hands over is the same code in both; the queue
+//! of the library has a model in its place.
 
 #[cfg(all(test, loom))]
 mod modelled_queue;
