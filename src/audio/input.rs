@@ -198,15 +198,17 @@ fn run(
 }
 
 fn reason(name: &str, loss: LossKind) -> String {
-    let what = match loss {
-        LossKind::Gone => "is gone",
-        LossKind::Failing => "reports errors and no more samples",
-        LossKind::Quiet => "has stopped delivering samples",
-        LossKind::Moved => "was exchanged by the system",
-        LossKind::Skipped => "has skipped a part, as when the system puts another in its place",
-        LossKind::Slept => "has missed what came while the computer slept",
+    const WAITING: &str = "waiting for it to return";
+    const ANEW: &str = "it is opened anew";
+    let (what, next) = match loss {
+        LossKind::Gone => ("is gone", WAITING),
+        LossKind::Failing => ("reports errors and no more samples", WAITING),
+        LossKind::Quiet => ("has stopped delivering samples", WAITING),
+        LossKind::Moved => ("was exchanged by the system", WAITING),
+        LossKind::Skipped => ("has skipped so much that it may be another by now", ANEW),
+        LossKind::Slept => ("has missed what came while the computer slept", ANEW),
     };
-    format!("The sound input \"{name}\" {what}; waiting for it to return")
+    format!("The sound input \"{name}\" {what}; {next}")
 }
 
 /// An input that delivers.
@@ -272,11 +274,9 @@ impl Opened {
 }
 
 impl WatchedStream {
-    /// Returns when the stream is lost, or `None` when it is to stop. A sound
-    /// server that moves a stream to another device says nothing, but skips: an
-    /// input that is `by_settings` is then opened anew, by its name.
+    /// Returns when the stream is lost, or `None` when it is to stop.
     fn watch(&self, stop: &AtomicBool, by_settings: bool) -> Option<LossKind> {
-        let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
+        let mut watchdog = Watchdog::new(self.plan.format.rate_hz, by_settings);
         let sleep = SleepWatch::start();
         while !stop.load(Ordering::Acquire) {
             thread::sleep(TICK);
@@ -290,7 +290,6 @@ impl WatchedStream {
             });
             match verdict {
                 Verdict::Alive => {}
-                Verdict::Missing(_) if by_settings => return Some(LossKind::Skipped),
                 Verdict::Missing(frames) => self.signs.report_missing(frames),
                 Verdict::Lost(loss) => return Some(loss),
             }

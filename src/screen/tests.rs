@@ -280,10 +280,7 @@ fn figures_that_are_no_longer_live_say_so() {
     let late = SourceState::Late {
         name: "Line In".to_owned(),
     };
-    for (source, words) in [
-        (lost, "INPUT LOST"),
-        (late, "LATE: this computer is too busy"),
-    ] {
+    for (source, words) in [(lost, "INPUT LOST"), (late, "LATE: nothing new")] {
         let state = with_source(specimen::showing(specimen::reading(0.0)), source);
         for size in [(80, 24), (50, 14), (120, 40)] {
             let text = text(&state, size);

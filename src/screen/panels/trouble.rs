@@ -58,8 +58,8 @@ fn late(kind: SourceKind) -> &'static str {
             "LATE: nothing more comes out of the recording yet; the figures are the last ones"
         }
         SourceKind::Input | SourceKind::Rehearsal => {
-            "LATE: this computer is too busy to measure, close other programs; the figures are the \
-             last ones"
+            "LATE: nothing new just now; the figures are the last ones; if it stays so, close other \
+             programs"
         }
     }
 }

@@ -20,7 +20,7 @@ impl ScreenState {
             return vec![Effect::Ask(Request::EndContact)];
         }
         if !self.is_live() {
-            return self.say("nothing to check: no samples come in");
+            return self.say("nothing to check: nothing new comes in");
         }
         vec![Effect::Ask(Request::BeginContact)]
     }

@@ -96,7 +96,10 @@ impl ScreenState {
     pub(in crate::screen) fn remember(&mut self, reading: &Arc<Reading>) {
         let is_silent = reading.signal.problems.contains(&Problem::NoSignal);
         let since = self.heard.since.filter(|since| *since <= reading.at);
-        self.heard.since = if is_silent || self.is_switched_off() || !self.is_live() {
+        // What is only late still comes.
+        let is_late = matches!(self.live.source, SourceState::Late { .. });
+        let has_stopped = !self.is_live() && !is_late;
+        self.heard.since = if is_silent || self.is_switched_off() || has_stopped {
             None
         } else {
             since.or(Some(reading.at))

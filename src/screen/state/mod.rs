@@ -541,11 +541,9 @@ impl ScreenState {
     }
 
     fn another_input(&self, before: &LiveState) -> Option<String> {
-        let SourceState::Running { name, .. } = &self.live.source else {
-            return None;
-        };
-        let lost = source_name(&before.source);
-        if before.sources == self.live.sources || lost.is_empty() {
+        // It may be late, or lost again, by the time that it is looked at.
+        let [lost, name] = [before, &*self.live].map(|it| source_name(&it.source));
+        if before.sources == self.live.sources || lost.is_empty() || name.is_empty() {
             return None;
         }
         Some(if lost == name {
@@ -721,6 +719,25 @@ mod tests {
             said.contains("another input") && said.contains("±100 ppm"),
             "{said}"
         );
+    }
+
+    #[test]
+    fn another_input_is_told_also_where_what_it_gives_is_late() {
+        let mut state = specimen::showing(specimen::reading(0.0));
+        let mut live = LiveState::clone(&state.live);
+        live.sources = 1;
+        state.take(Arc::new(live.clone()));
+        let heard = state.heard.since;
+        live.source = SourceState::Late {
+            name: "USB line".to_owned(),
+        };
+        state.take(Arc::new(live.clone()));
+        assert!(heard.is_some() && state.heard.since == heard);
+        assert_eq!(state.message, None);
+        live.sources = 2;
+        state.take(Arc::new(live));
+        let said = state.message.unwrap_or_default();
+        assert!(said.contains("the input is USB line now"), "{said}");
     }
 
     #[test]

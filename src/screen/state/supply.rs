@@ -117,7 +117,7 @@ impl ScreenState {
             return self.say(format!("still keeping {name}; Esc stops it"));
         }
         if !self.is_live() {
-            return self.say("nothing to measure: no samples come in");
+            return self.say("nothing to measure: nothing new comes in");
         }
         self.cover(Overlay::Entry(Entry {
             purpose: EntryFor::RunVoltage,

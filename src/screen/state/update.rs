@@ -155,7 +155,7 @@ impl ScreenState {
             return self.say(format!("still keeping {name}; Esc stops it"));
         }
         if !self.is_live() {
-            return self.say("nothing to keep: no samples come in");
+            return self.say("nothing to keep: nothing new comes in");
         }
         self.follow_keeping(&slot);
         self.warn_of_hands(&slot);

@@ -112,7 +112,7 @@ impl ScreenState {
             return vec![Effect::Ask(Request::EndSweep)];
         }
         if !self.is_live() {
-            return self.say("nothing to check: no samples come in");
+            return self.say("nothing to check: nothing new comes in");
         }
         vec![Effect::Ask(Request::BeginSweep)]
     }

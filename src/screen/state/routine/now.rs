@@ -38,7 +38,7 @@ impl ScreenState {
             return "the recording has ended".to_owned();
         }
         if !self.is_live() {
-            return "no samples come in yet".to_owned();
+            return "nothing new comes in yet".to_owned();
         }
         let levels = self.reading().map(|reading| &reading.signal.input_level);
         let levels: Vec<String> = levels.into_iter().flatten().map(|it| level(*it)).collect();
