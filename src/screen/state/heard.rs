@@ -159,11 +159,29 @@ mod tests {
     }
 
     fn ended(sequence: u64, reading: Reading) -> Arc<LiveState> {
-        let mut live = LiveState::clone(&specimen::live(sequence, reading));
-        live.source = SourceState::Ended {
-            name: "side a.wav".to_owned(),
-        };
-        Arc::new(live)
+        let name = "side a.wav".to_owned();
+        from(SourceState::Ended { name }, sequence, reading)
+    }
+
+    fn from(source: SourceState, sequence: u64, reading: Reading) -> Arc<LiveState> {
+        let live = specimen::live(sequence, reading);
+        Arc::new(LiveState {
+            source,
+            ..LiveState::clone(&live)
+        })
+    }
+
+    #[test]
+    fn what_is_late_is_heard_on_and_what_is_lost_is_not() {
+        let mut state = specimen::state(SourceKind::Input);
+        let _ = state.take(specimen::live(1, at(5.0, specimen::reading(-1.0))));
+        let [name, reason] = ["Line In", "gone"].map(str::to_owned);
+        let late = SourceState::Late { name: name.clone() };
+        let lost = SourceState::Lost { name, reason };
+        for (source, since) in [(late, Some(Seconds(5.0))), (lost, None)] {
+            let _ = state.take(from(source, 1, at(6.0, specimen::reading(-1.0))));
+            assert_eq!(state.heard.since, since);
+        }
     }
 
     #[test]
