@@ -201,6 +201,12 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
 /// What stays on the shell, and how it ends.
 fn leave(state: &ScreenState, ending: Ending, told: impl Iterator<Item = String>) -> Outcome {
     report_unsaved(state);
+    // As the last key was pressed perhaps, or while all ended.
+    let ending = if terminal::has_panicked() {
+        Ending::Panicked
+    } else {
+        ending
+    };
     if ending == Ending::Quit {
         for line in state.closing_words().into_iter().chain(told) {
             write_out(&format!("{line}\n"))?;

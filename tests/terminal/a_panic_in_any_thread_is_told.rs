@@ -168,6 +168,12 @@ fn of_a_recording_while_a_reference_is_read() {
     let path = sittings.window.home().join("tone.wav");
     write_wav(&path, 48_000, 1, tone(48_000, 60.0, 3118.5, |_| 1.0));
     sittings.assert_told("recording", nothing);
+    // The key that ends the sitting is pressed before anybody knows of it.
+    sittings.assert_told("keeper", |window, _| {
+        window.press("e");
+        window.wait_for("note: _");
+        window.press("more\rq");
+    });
     sittings.assert_told("reference", |window, _| {
         window.press("0");
         window.wait_for("what does the tape carry?");
