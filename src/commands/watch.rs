@@ -146,6 +146,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let (job, news) = keeper.begin()?.unzip();
     let earlier = Earlier::new(places.clone(), kind_of(source.kind));
     earlier.look(machine.clone());
+    let (cards, odd_card) = usable(&places);
+    let (parts_cards, odd_parts) = usable(&places);
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, habits::colours(), |name| {
             std::env::var(name).ok()
@@ -156,9 +158,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         machine,
         reference: options.reference.reference(),
         tape: card.cloned(),
-        cards: usable(&places),
+        cards,
         parts,
-        parts_cards: usable(&places),
+        parts_cards,
         runs,
         job,
         zone: TimeZone::system(),
@@ -167,6 +169,8 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             source.message,
             news,
             clock_news,
+            odd_card,
+            odd_parts,
             card.map(tape_news),
         ]),
     });
@@ -248,10 +252,16 @@ fn begin_log(
     Logging::begin(path, &head).map(Some)
 }
 
-/// The cards of one kind that can be used.
-fn usable<C: cards::Card>(places: &Places) -> Vec<C> {
-    let all = cards::list::<C>(places).into_iter();
-    all.filter_map(|(_, card)| card.ok()).collect()
+/// The cards of one kind that can be used, and why the first of the others cannot.
+fn usable<C: cards::Card>(places: &Places) -> (Vec<C>, Option<String>) {
+    let (mut usable, mut odd) = (Vec::new(), None);
+    for (_, card) in cards::list(places) {
+        match card {
+            Ok(card) => usable.push(card),
+            Err(error) => odd = odd.or(Some(error.to_string())),
+        }
+    }
+    (usable, odd)
 }
 
 /// What a sitting works with.
@@ -548,6 +558,22 @@ mod tests {
         source.kind = SourceKind::Rehearsal;
         source.machine = Some("practice machine 1".to_owned());
         assert_eq!(on_bench(&source).as_deref(), Some("practice machine 1"));
+    }
+
+    #[test]
+    fn a_card_that_cannot_be_used_is_told_and_one_that_is_switched_off_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let places = Places::in_folder(folder.path().to_owned());
+        let parts = folder.path().join("parts");
+        std::fs::create_dir(&parts).unwrap();
+        std::fs::write(parts.join("a.toml"), "parts_card = 1\nname = \"a\"\n").unwrap();
+        #[cfg(unix)]
+        std::os::unix::fs::symlink("/dev/null", parts.join("off.toml")).unwrap();
+        assert_eq!(usable(&places), (vec![PartsCard::new("a")], None));
+        std::fs::write(parts.join("b.toml"), "parts_card = 1\n").unwrap();
+        let (cards, odd) = usable::<PartsCard>(&places);
+        assert_eq!(cards.len(), 1);
+        assert!(odd.is_some_and(|why| why.contains("b.toml") && why.contains("mend")));
     }
 
     #[test]
