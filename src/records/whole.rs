@@ -13,13 +13,37 @@ use std::time::Duration;
 /// A file larger than this was written by nobody's hand.
 const LARGEST_TEXT_BYTES: u64 = 64 * 1024;
 
-/// All of a short text that somebody wrote: a card, the settings.
+/// All of a short text that somebody wrote: a card, the settings. Nothing, where
+/// it was switched off.
 pub fn read_text(path: &Path) -> io::Result<String> {
-    let found = regular(path)?;
-    if found.len() > LARGEST_TEXT_BYTES {
-        return Err(io::Error::other("it is too large for what it should be"));
+    if is_switched_off(path) {
+        return Ok(String::new());
+    }
+    let bytes = regular(path)?.len();
+    if bytes > LARGEST_TEXT_BYTES {
+        return Err(io::Error::other(format!(
+            "it is too large for what it should be: {bytes} bytes, where {LARGEST_TEXT_BYTES} are the most"
+        )));
     }
     fs::read_to_string(path)
+}
+
+/// It is the device that holds nothing, by a link or put over it.
+#[cfg(unix)]
+pub(super) fn is_switched_off(path: &Path) -> bool {
+    use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
+    let device = |path: &Path| {
+        let found = fs::metadata(path).ok();
+        found.filter(|it| it.file_type().is_char_device())
+    };
+    let both = device(path).zip(device(Path::new("/dev/null")));
+    both.is_some_and(|(it, null)| it.rdev() == null.rdev())
+}
+
+/// This system has no such device among its files.
+#[cfg(not(unix))]
+pub(super) fn is_switched_off(_: &Path) -> bool {
+    false
 }
 
 /// What the system says of a file that can be read to its end: a pipe would be
@@ -335,6 +359,24 @@ mod tests {
         assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
         assert!(write(&round, true, say("new")).is_err());
         assert_eq!(files_in(folder.path()), 4);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_text_is_short_and_may_be_switched_off() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.toml");
+        std::os::unix::fs::symlink("/dev/null", &path).unwrap();
+        assert_eq!(read_text(&path).unwrap(), "");
+        let endless = read_text(Path::new("/dev/zero")).unwrap_err();
+        assert!(endless.to_string().contains("regular"), "{endless}");
+        fs::remove_file(&path).unwrap();
+        fs::write(&path, [b' '; 70_000]).unwrap();
+        let large = read_text(&path).unwrap_err().to_string();
+        assert!(
+            large.contains("70000 bytes") && large.contains("65536"),
+            "{large}"
+        );
     }
 
     #[cfg(unix)]
