@@ -105,12 +105,10 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let mut source = open_source(options, wanted, &runs, events)?;
     let machine = machine_on_bench(options, &source)?;
-    let mut parts = options.parts.card.clone();
-    if source.stands_in && options.parts.named.is_none() {
-        // That of a real machine says nothing of the simulated one.
-        parts = None;
-    }
-    let parts = parts.or(source.parts.take());
+    // That of a real machine says nothing of the simulated one.
+    let is_its = !source.stands_in || options.parts.named.is_some();
+    let of_machine = options.parts.card.as_ref().filter(|_| is_its);
+    let parts = of_machine.cloned().or(source.parts.take());
     let mut conditions = options.reference.conditions(machine.as_deref());
     if source.kind == SourceKind::Rehearsal {
         // The simulated tape has a label.
@@ -146,8 +144,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let (job, news) = keeper.begin()?.unzip();
     let earlier = Earlier::new(places.clone(), kind_of(source.kind));
     earlier.look(machine.clone());
-    let (cards, odd_card) = usable(&places);
-    let (parts_cards, odd_parts) = usable(&places);
+    let mut odd_card = None;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, habits::colours(), |name| {
             std::env::var(name).ok()
@@ -158,9 +155,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         machine,
         reference: options.reference.reference(),
         tape: card.cloned(),
-        cards,
+        cards: usable(&places, &mut odd_card),
         parts,
-        parts_cards,
+        parts_cards: usable(&places, &mut odd_card),
         runs,
         job,
         zone: TimeZone::system(),
@@ -170,7 +167,6 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             news,
             clock_news,
             odd_card,
-            odd_parts,
             card.map(tape_news),
         ]),
     });
@@ -252,16 +248,15 @@ fn begin_log(
     Logging::begin(path, &head).map(Some)
 }
 
-/// The cards of one kind that can be used, and why the first of the others cannot.
-fn usable<C: cards::Card>(places: &Places) -> (Vec<C>, Option<String>) {
-    let (mut usable, mut odd) = (Vec::new(), None);
-    for (_, card) in cards::list(places) {
-        match card {
-            Ok(card) => usable.push(card),
-            Err(error) => odd = odd.or(Some(error.to_string())),
-        }
-    }
-    (usable, odd)
+/// The cards of one kind that can be used; why the first that cannot goes to `odd`.
+fn usable<C: cards::Card>(places: &Places, odd: &mut Option<String>) -> Vec<C> {
+    let all = cards::list::<C>(places).into_iter();
+    let usable = all.filter_map(|(_, card)| {
+        let why = card.as_ref().err().map(ToString::to_string);
+        *odd = odd.take().or(why);
+        card.ok()
+    });
+    usable.collect()
 }
 
 /// What a sitting works with.
@@ -569,10 +564,11 @@ mod tests {
         std::fs::write(parts.join("a.toml"), "parts_card = 1\nname = \"a\"\n").unwrap();
         #[cfg(unix)]
         std::os::unix::fs::symlink("/dev/null", parts.join("off.toml")).unwrap();
-        assert_eq!(usable(&places), (vec![PartsCard::new("a")], None));
+        let mut odd = None;
+        let cards: Vec<PartsCard> = usable(&places, &mut odd);
+        assert_eq!((cards, &odd), (vec![PartsCard::new("a")], &None));
         std::fs::write(parts.join("b.toml"), "parts_card = 1\n").unwrap();
-        let (cards, odd) = usable::<PartsCard>(&places);
-        assert_eq!(cards.len(), 1);
+        assert_eq!(usable::<PartsCard>(&places, &mut odd).len(), 1);
         assert!(odd.is_some_and(|why| why.contains("b.toml") && why.contains("mend")));
     }
 
