@@ -371,7 +371,7 @@ mod tests {
         let endless = read_text(Path::new("/dev/zero")).unwrap_err();
         assert!(endless.to_string().contains("regular"), "{endless}");
         fs::remove_file(&path).unwrap();
-        fs::write(&path, [b' '; 70_000]).unwrap();
+        fs::write(&path, " ".repeat(70_000)).unwrap();
         let large = read_text(&path).unwrap_err().to_string();
         assert!(
             large.contains("70000 bytes") && large.contains("65536"),
