@@ -180,7 +180,13 @@ impl Keeper {
         if !is_new {
             let before = path.with_extension("toml.before");
             std::fs::read(&path)
-                .and_then(|card| whole::write(&before, true, |mut file| file.write_all(&card)))
+                .and_then(|card| {
+                    whole::write(&before, true, |mut file| {
+                        // Whoever may not read the one may not read the other.
+                        file.set_permissions(path.metadata()?.permissions())?;
+                        file.write_all(&card)
+                    })
+                })
                 .map_err(|error| format!("cannot keep {} first: {error}", before.display()))?;
         }
         cards::write(&path, &card, !is_new).map_err(said)?;
@@ -857,14 +863,22 @@ mod tests {
         let by_hand = "# mine\nparts_card = 1\nname = \"the big one\"\n[[part]]\nname = \"motor\"\n\
             turns_per_second = 33.0\n";
         std::fs::write(&path, by_hand).expect("room");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt as _;
+            let own = std::fs::Permissions::from_mode(0o600);
+            std::fs::set_permissions(&path, own).expect("it is ours");
+        }
         let (card, place) = learnt(folder.path(), SourceKind::Input, "capstan").expect("learnt");
         assert_eq!(place, path.display().to_string());
         assert!(
             card.part("motor").is_some() && card.part("capstan").is_some(),
             "{card:?}"
         );
-        let before = std::fs::read_to_string(path.with_extension("toml.before"));
-        assert_eq!(before.expect("kept"), by_hand);
+        let before = path.with_extension("toml.before");
+        assert_eq!(std::fs::read_to_string(&before).expect("kept"), by_hand);
+        let rights = |path: &Path| path.metadata().expect("it is there").permissions();
+        assert_eq!(rights(&before), rights(&path));
         // What is broken is not written over.
         std::fs::write(&path, "parts_card = 9").expect("room");
         let refused = learnt(folder.path(), SourceKind::Input, "belt").expect_err("broken");

@@ -105,12 +105,10 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         .map_err(|error| Failure::new(Exit::Usage, error))?;
     let mut source = open_source(options, wanted, &runs, events)?;
     let machine = machine_on_bench(options, &source)?;
-    let mut parts = options.parts.card.clone();
-    if source.stands_in && options.parts.named.is_none() {
-        // That of a real machine says nothing of the simulated one.
-        parts = None;
-    }
-    let parts = parts.or(source.parts.take());
+    // That of a real machine says nothing of the simulated one.
+    let is_its = !source.stands_in || options.parts.named.is_some();
+    let of_machine = options.parts.card.as_ref().filter(|_| is_its);
+    let parts = of_machine.cloned().or(source.parts.take());
     let mut conditions = options.reference.conditions(machine.as_deref());
     if source.kind == SourceKind::Rehearsal {
         // The simulated tape has a label.
@@ -146,6 +144,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
     let (job, news) = keeper.begin()?.unzip();
     let earlier = Earlier::new(places.clone(), kind_of(source.kind));
     earlier.look(machine.clone());
+    let mut odd_card = None;
     let mut state = ScreenState::new(Setup {
         look: Look::new(options.ascii, habits::colours(), |name| {
             std::env::var(name).ok()
@@ -156,9 +155,9 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
         machine,
         reference: options.reference.reference(),
         tape: card.cloned(),
-        cards: usable(&places),
+        cards: usable(&places, &mut odd_card),
         parts,
-        parts_cards: usable(&places),
+        parts_cards: usable(&places, &mut odd_card),
         runs,
         job,
         zone: TimeZone::system(),
@@ -167,6 +166,7 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
             source.message,
             news,
             clock_news,
+            odd_card,
             card.map(tape_news),
         ]),
     });
@@ -201,6 +201,12 @@ pub(super) fn run(options: &SittingOptions, wanted: Wanted) -> Outcome {
 /// What stays on the shell, and how it ends.
 fn leave(state: &ScreenState, ending: Ending, told: impl Iterator<Item = String>) -> Outcome {
     report_unsaved(state);
+    // As the last key was pressed perhaps, or while all ended.
+    let ending = if terminal::has_panicked() {
+        Ending::Panicked
+    } else {
+        ending
+    };
     if ending == Ending::Quit {
         for line in state.closing_words().into_iter().chain(told) {
             write_out(&format!("{line}\n"))?;
@@ -242,10 +248,15 @@ fn begin_log(
     Logging::begin(path, &head).map(Some)
 }
 
-/// The cards of one kind that can be used.
-fn usable<C: cards::Card>(places: &Places) -> Vec<C> {
+/// The cards of one kind that can be used; why the first that cannot goes to `odd`.
+fn usable<C: cards::Card>(places: &Places, odd: &mut Option<String>) -> Vec<C> {
     let all = cards::list::<C>(places).into_iter();
-    all.filter_map(|(_, card)| card.ok()).collect()
+    let usable = all.filter_map(|(_, card)| {
+        let why = card.as_ref().err().map(ToString::to_string);
+        *odd = odd.take().or(why);
+        card.ok()
+    });
+    usable.collect()
 }
 
 /// What a sitting works with.
@@ -542,6 +553,23 @@ mod tests {
         source.kind = SourceKind::Rehearsal;
         source.machine = Some("practice machine 1".to_owned());
         assert_eq!(on_bench(&source).as_deref(), Some("practice machine 1"));
+    }
+
+    #[test]
+    fn a_card_that_cannot_be_used_is_told_and_one_that_is_switched_off_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let places = Places::in_folder(folder.path().to_owned());
+        let parts = folder.path().join("parts");
+        std::fs::create_dir(&parts).unwrap();
+        std::fs::write(parts.join("a.toml"), "parts_card = 1\nname = \"a\"\n").unwrap();
+        #[cfg(unix)]
+        std::os::unix::fs::symlink("/dev/null", parts.join("off.toml")).unwrap();
+        let mut odd = None;
+        let cards: Vec<PartsCard> = usable(&places, &mut odd);
+        assert_eq!((cards, &odd), (vec![PartsCard::new("a")], &None));
+        std::fs::write(parts.join("b.toml"), "parts_card = 1\n").unwrap();
+        assert_eq!(usable::<PartsCard>(&places, &mut odd).len(), 1);
+        assert!(odd.is_some_and(|why| why.contains("b.toml") && why.contains("mend")));
     }
 
     #[test]

@@ -222,6 +222,7 @@ pub fn list<C: Card>(places: &Places) -> Vec<(PathBuf, Result<C, CardError>)> {
         .flatten()
         .filter_map(|entry| Some(entry.ok()?.path()))
         .filter(|path| path.extension().is_some_and(|it| it == "toml"))
+        .filter(|path| !whole::is_switched_off(path))
         .collect();
     paths.sort();
     let card = |path: PathBuf| {

@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 use super::whole::{self, sync_folder};
 
@@ -186,7 +187,7 @@ impl<T: DeserializeOwned> Line<T> {
             schema: String,
             /// Version of the program, where the lines of this kind say it.
             #[serde(default)]
-            program: Option<String>,
+            program: Option<Value>,
         }
         if line.trim_ascii().is_empty() {
             return Self::Blank;
@@ -208,11 +209,15 @@ impl<T: DeserializeOwned> Line<T> {
         match serde_json::from_slice(line) {
             Ok(entry) if (kind.is_possible)(&entry) => Self::Entry(entry),
             Ok(_) => damaged("a figure in it is impossible".to_owned()),
-            Err(error) => match program.filter(|it| is_later(it, env!("CARGO_PKG_VERSION"))) {
-                Some(program) => Self::Newer {
-                    schema: format!("{schema} by tapewright {program}"),
-                },
-                None => damaged(found_at(&error)),
+            Err(error) => match program.as_ref().map(Value::as_str) {
+                Some(Some(version)) if is_later(version, env!("CARGO_PKG_VERSION")) => {
+                    Self::Newer {
+                        schema: format!("{schema} by tapewright {version}"),
+                    }
+                }
+                // All that were before it said it as text.
+                Some(None) => Self::Newer { schema },
+                _ => damaged(found_at(&error)),
             },
         }
     }

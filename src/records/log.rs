@@ -9,12 +9,17 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::whole::is_held;
+
 /// Why a log cannot begin or go on.
 #[derive(Debug, thiserror::Error)]
 pub enum LogError {
     /// Something is in it already.
     #[error("{} is not empty, and a log is never written over; choose another name", .0.display())]
     NotEmpty(PathBuf),
+    /// Another program has begun it.
+    #[error("{} is being written by another program, and a log is never written over; choose another name", .0.display())]
+    InUse(PathBuf),
     /// The system refuses.
     #[error("cannot write the log {}: {source}; check its folder and the room on the disk", path.display())]
     Write {
@@ -46,8 +51,15 @@ impl LogFile {
             .create(true)
             .open(path)
             .map_err(refused)?;
-        if file.metadata().map_err(refused)?.len() > 0 {
+        // Held to the end, and asked for before its length: two may begin at once.
+        let in_use = is_held(&file);
+        let there = file.metadata().map_err(refused)?;
+        if there.len() > 0 {
             return Err(LogError::NotEmpty(path.to_owned()));
+        }
+        // Into a pipe or a device any number may write.
+        if in_use && there.is_file() {
+            return Err(LogError::InUse(path.to_owned()));
         }
         Ok(Self {
             path: path.to_owned(),
@@ -59,17 +71,30 @@ impl LogFile {
     /// Writes one line, or takes away what was written of it.
     pub fn write(&mut self, line: &impl Serialize) -> Result<(), LogError> {
         let text = serde_json::to_string(line).map_err(io::Error::from);
-        let written = text.and_then(|text| {
-            let line = text + "\n";
-            self.file.write_all(line.as_bytes())?;
-            self.length += line.len() as u64;
-            Ok(())
-        });
-        written.map_err(|source| {
-            let _ = self.file.set_len(self.length);
-            let path = self.path.clone();
-            LogError::Write { path, source }
+        let written = text.and_then(|text| self.append(&(text + "\n")));
+        written.map_err(|source| LogError::Write {
+            path: self.path.clone(),
+            source,
         })
+    }
+
+    fn append(&mut self, line: &str) -> io::Result<()> {
+        let whole = self.length + line.len() as u64;
+        let written = self.file.write_all(line.as_bytes());
+        match written {
+            Ok(()) => self.length = whole,
+            Err(_) => self.take_back(whole),
+        }
+        written
+    }
+
+    /// Cuts off a line of ours that did not come to be whole. In a longer or shorter
+    /// file somebody else has written, as may be where there are no locks.
+    fn take_back(&self, whole: u64) {
+        let there = self.file.metadata();
+        if there.is_ok_and(|it| (self.length..whole).contains(&it.len())) {
+            let _ = self.file.set_len(self.length);
+        }
     }
 
     /// Where it lies.
@@ -101,5 +126,39 @@ mod tests {
             .expect_err("a folder")
             .to_string();
         assert!(refused.contains("cannot write"), "{refused}");
+    }
+
+    #[test]
+    fn of_two_that_begin_at_once_one_is_refused() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("side.jsonl");
+        let log = LogFile::begin(&path).expect("a new file");
+        let refused = LogFile::begin(&path).expect_err("it is held").to_string();
+        assert!(refused.contains("another program") && refused.contains("another name"));
+        drop(log);
+        LogFile::begin(&path).expect("nobody writes it");
+        if cfg!(unix) {
+            let nowhere = Path::new("/dev/null");
+            let _one = LogFile::begin(nowhere).expect("it takes all");
+            LogFile::begin(nowhere).expect("and from anybody");
+        }
+    }
+
+    #[test]
+    fn only_half_a_line_of_ours_is_cut_off() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("side.jsonl");
+        let mut log = LogFile::begin(&path).expect("a new file");
+        log.write(&1).expect("room");
+        let whole = log.length + 10;
+        for (found, left) in [
+            ("1\nhalf", "1\n"),
+            ("1\n", "1\n"),
+            ("1\ntheir line\nhalf", "1\ntheir line\nhalf"),
+        ] {
+            std::fs::write(&path, found).expect("room");
+            log.take_back(whole);
+            assert_eq!(std::fs::read_to_string(&path).expect("it is there"), left);
+        }
     }
 }

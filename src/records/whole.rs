@@ -8,17 +8,42 @@ use std::path::{Path, PathBuf};
 use std::process;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Mutex, PoisonError};
+use std::time::Duration;
 
 /// A file larger than this was written by nobody's hand.
 const LARGEST_TEXT_BYTES: u64 = 64 * 1024;
 
-/// All of a short text that somebody wrote: a card, the settings.
+/// All of a short text that somebody wrote: a card, the settings. Nothing, where
+/// it was switched off.
 pub fn read_text(path: &Path) -> io::Result<String> {
-    let found = regular(path)?;
-    if found.len() > LARGEST_TEXT_BYTES {
-        return Err(io::Error::other("it is too large for what it should be"));
+    if is_switched_off(path) {
+        return Ok(String::new());
+    }
+    let bytes = regular(path)?.len();
+    if bytes > LARGEST_TEXT_BYTES {
+        return Err(io::Error::other(format!(
+            "it is too large for what it should be: {bytes} bytes, where {LARGEST_TEXT_BYTES} are the most"
+        )));
     }
     fs::read_to_string(path)
+}
+
+/// It is the device that holds nothing, by a link or put over it.
+#[cfg(unix)]
+pub(super) fn is_switched_off(path: &Path) -> bool {
+    use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
+    let device = |path: &Path| {
+        let found = fs::metadata(path).ok();
+        found.filter(|it| it.file_type().is_char_device())
+    };
+    let both = device(path).zip(device(Path::new("/dev/null")));
+    both.is_some_and(|(it, null)| it.rdev() == null.rdev())
+}
+
+/// This system has no such device among its files.
+#[cfg(not(unix))]
+pub(super) fn is_switched_off(_: &Path) -> bool {
+    false
 }
 
 /// What the system says of a file that can be read to its end: a pipe would be
@@ -128,13 +153,16 @@ fn make_beside(place: &Path) -> io::Result<(PathBuf, File)> {
 
 /// Somebody else has locked it; where not, it is ours from here on. A file system
 /// without locks says no.
-fn is_held(file: &File) -> bool {
+pub(super) fn is_held(file: &File) -> bool {
     matches!(file.try_lock(), Err(TryLockError::WouldBlock))
 }
 
+/// Nobody writes a file for so long. A choice.
+const LEFT_AFTER: Duration = Duration::from_secs(3600);
+
 /// What a program that was killed left in a folder is taken away, once a run: whoever
 /// still writes holds a lock, which ends with the program. Where there are no locks
-/// it stays.
+/// it stays. On a share, locks may be each computer's own: hence the age.
 fn clear_leftovers(folder: &Path) {
     static CLEARED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
     let mut cleared = CLEARED.lock().unwrap_or_else(PoisonError::into_inner);
@@ -143,19 +171,29 @@ fn clear_leftovers(folder: &Path) {
     }
     drop(cleared);
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-        let name = entry.file_name();
-        let [begins, ends] = BESIDE.map(str::as_bytes);
-        let name = name.as_encoded_bytes();
-        let is_file = entry.file_type().is_ok_and(|it| it.is_file());
-        if is_file
-            && name.starts_with(begins)
-            && name.ends_with(ends)
+        if entry.file_name().to_str().is_some_and(is_beside)
+            && entry.metadata().is_ok_and(|it| is_left(&it))
             && let Ok(file) = File::open(entry.path())
             && file.try_lock().is_ok()
         {
             let _ = fs::remove_file(entry.path());
         }
     }
+}
+
+/// Named as [`make_beside`] names them.
+fn is_beside(name: &str) -> bool {
+    let [begins, ends] = BESIDE;
+    let numbers = name.strip_prefix(begins).and_then(|it| {
+        let (process, number) = it.strip_suffix(ends)?.split_once('-')?;
+        Some([process, number])
+    });
+    numbers.is_some_and(|them| them.iter().all(|it| it.parse::<u32>().is_ok()))
+}
+
+fn is_left(found: &Metadata) -> bool {
+    let age = found.modified().ok().and_then(|it| it.elapsed().ok());
+    found.is_file() && age.is_some_and(|age| age >= LEFT_AFTER)
 }
 
 /// Unlike a rename, a link never takes another's place. Where the file system
@@ -198,6 +236,7 @@ fn folder_of(path: &Path) -> &Path {
 mod tests {
     use super::*;
     use std::io::Write as _;
+    use std::time::SystemTime;
 
     fn say(text: &str) -> impl FnOnce(&File) -> io::Result<()> {
         move |mut file| file.write_all(text.as_bytes())
@@ -262,18 +301,39 @@ mod tests {
     fn what_a_killed_program_left_behind_goes_and_what_is_being_written_stays() {
         let folder = tempfile::tempdir().unwrap();
         let path = |name: &str| folder.path().join(name);
-        for name in [".tapewright-1-0.part", ".tapewright-2-7.part", "mine.part"] {
-            fs::write(path(name), "half").unwrap();
+        let old = |name: &str| {
+            let file = File::create(path(name)).unwrap();
+            file.set_modified(SystemTime::now() - LEFT_AFTER).unwrap();
+            file
+        };
+        for name in [
+            ".tapewright-1-0.part",
+            ".tapewright-2-7.part",
+            ".tapewright-mine-1.part",
+            ".tapewright-1.part",
+            "mine.part",
+        ] {
+            old(name);
         }
-        let writing = File::create(path(".tapewright-3-0.part")).unwrap();
+        let writing = old(".tapewright-3-0.part");
         assert!(!is_held(&writing));
+        // Another computer's perhaps, whose locks are not seen here.
+        fs::write(path(".tapewright-4-0.part"), "half").unwrap();
         write(&path("a"), false, say("whole")).unwrap();
         let mut names: Vec<_> = fs::read_dir(folder.path())
             .unwrap()
             .map(|it| it.unwrap().file_name())
             .collect();
         names.sort();
-        assert_eq!(names, [".tapewright-3-0.part", "a", "mine.part"]);
+        let stay = [
+            ".tapewright-1.part",
+            ".tapewright-3-0.part",
+            ".tapewright-4-0.part",
+            ".tapewright-mine-1.part",
+            "a",
+            "mine.part",
+        ];
+        assert_eq!(names, stay);
         // Of two that write at once neither takes the other's away.
         let other = path("b");
         write(&path("c"), false, |_| {
@@ -299,6 +359,24 @@ mod tests {
         assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
         assert!(write(&round, true, say("new")).is_err());
         assert_eq!(files_in(folder.path()), 4);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_text_is_short_and_may_be_switched_off() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.toml");
+        std::os::unix::fs::symlink("/dev/null", &path).unwrap();
+        assert_eq!(read_text(&path).unwrap(), "");
+        let endless = read_text(Path::new("/dev/zero")).unwrap_err();
+        assert!(endless.to_string().contains("regular"), "{endless}");
+        fs::remove_file(&path).unwrap();
+        fs::write(&path, " ".repeat(70_000)).unwrap();
+        let large = read_text(&path).unwrap_err().to_string();
+        assert!(
+            large.contains("70000 bytes") && large.contains("65536"),
+            "{large}"
+        );
     }
 
     #[cfg(unix)]

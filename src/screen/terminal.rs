@@ -22,6 +22,7 @@ use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
 };
 use crossterm::{Command, execute, queue};
+use jiff::Timestamp;
 use ratatui_core::layout::Rect;
 use ratatui_crossterm::CrosstermBackend;
 use rustix::event::{PollFd, PollFlags, Timespec};
@@ -44,6 +45,9 @@ const PATIENCE: Duration = Duration::from_millis(500);
 /// How long the main thread waits for its report, which takes time where the
 /// computer is busy. A choice.
 const REPORT_PATIENCE: Duration = Duration::from_secs(5);
+
+/// Reports of failures that stay for whoever looks for them: some hundred. A choice.
+const FAILURES_BYTES: u64 = 1 << 20;
 
 /// What is to be given back.
 static TAKEN: Mutex<Option<Taken>> = Mutex::new(None);
@@ -431,18 +435,23 @@ fn log_path(name: &str) -> Option<PathBuf> {
     Some(folder.join(name))
 }
 
-fn begun_log(name: &str) -> io::Result<(File, PathBuf)> {
+/// A log of the program's own, begun anew where more than that lies in it.
+fn own_log(name: &str, most_bytes: u64) -> io::Result<(File, PathBuf)> {
     let path = log_path(name).ok_or(io::ErrorKind::NotFound)?;
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder)?;
     }
-    Ok((File::create(&path)?, path))
+    let log = OpenOptions::new().append(true).create(true).open(&path)?;
+    if log.metadata()?.len() > most_bytes {
+        log.set_len(0)?;
+    }
+    Ok((log, path))
 }
 
 /// Where standard error goes while the screen is up.
 fn open_log() -> io::Result<File> {
     let none = |_| OpenOptions::new().write(true).open("/dev/null");
-    begun_log("screen.log").map(|(log, _)| log).or_else(none)
+    own_log("screen.log", 0).map(|(log, _)| log).or_else(none)
 }
 
 /// From now on a panic in any thread ends the sitting: the terminal is given
@@ -474,12 +483,13 @@ fn report_of(info: &PanicHookInfo) -> String {
     let thread = thread.name().unwrap_or("without a name");
     let happened = plain(&info.to_string().replace('\n', " "));
     let failed = format!(
-        "tapewright: the program itself has failed, in its thread {thread} ({happened}); what was \
-         said to be saved is saved"
+        "tapewright: the program itself has failed, in its thread {thread} ({happened}); what the \
+         screen called saved is on the disk"
     );
-    let kept = begun_log("failure.log").and_then(|(mut log, path)| {
-        let (version, trace) = (env!("CARGO_PKG_VERSION"), Backtrace::capture());
-        writeln!(log, "{failed}\nversion {version}\n{trace}")?;
+    let kept = own_log("failure.log", FAILURES_BYTES).and_then(|(mut log, path)| {
+        let (version, trace) = (env!("CARGO_PKG_VERSION"), Backtrace::force_capture());
+        let now = Timestamp::now();
+        writeln!(log, "{now:.0} {failed}\nversion {version}\n{trace}")?;
         Ok(path)
     });
     match kept {

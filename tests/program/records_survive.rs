@@ -521,23 +521,26 @@ fn a_line_that_only_a_later_version_knows_is_called_newer_and_stays() {
     whole::<JobFile>(&path).keep("first");
     let good = fs::read_to_string(&path).unwrap();
     let own = format!("\"program\":\"{}\"", env!("CARGO_PKG_VERSION"));
-    for (from, to) in [
-        ("\"snapshot\":", "\"photograph\":"),
-        ("\"duration\"", "\"duration_of_takes\""),
+    for (from, to, by, told) in [
+        ("\"snapshot\":", "\"photograph\":", "\"99.0.0\"", "99.0.0"),
+        (
+            "\"duration\"",
+            "\"duration_of_takes\"",
+            "\"99.0.0\"",
+            "99.0.0",
+        ),
+        ("\"snapshot\":", "\"photograph\":", "[99]", "newer version"),
     ] {
         let unknown = good.replacen(from, to, 1);
         assert_ne!(unknown, good);
-        let later = unknown.replacen(&own, "\"program\":\"99.0.0\"", 1);
+        let later = unknown.replacen(&own, &format!("\"program\":{by}"), 1);
         assert_ne!(later, unknown);
         let written = good.clone() + &later + &unknown;
         fs::write(&path, &written).unwrap();
         let (mut file, warnings) = open::<JobFile>(&path);
         assert_eq!(faults(&warnings), [(2, "newer"), (3, "damaged")]);
         let said = warnings[0].to_string();
-        assert!(
-            said.contains("99.0.0") && said.contains("it is kept"),
-            "{said}"
-        );
+        assert!(said.contains(told) && said.contains("it is kept"), "{said}");
         assert_eq!(file.keep("second"), None);
         let (file, _) = open::<JobFile>(&path);
         assert_eq!(file.names(), ["first", "second"]);

@@ -62,6 +62,10 @@ pub struct ReadOptions {
     #[arg(long, short, value_name = "NAME")]
     pub machine: Option<String>,
 
+    /// That is the name in the job, which may be corrected meanwhile.
+    #[arg(skip)]
+    pub machine_of_job: bool,
+
     #[command(flatten)]
     #[allow(missing_docs)]
     pub parts: PartsChoice,
@@ -121,6 +125,7 @@ impl ReadOptions {
             reference,
             tolerance: Tolerance::default(),
             machine: None,
+            machine_of_job: false,
             parts: PartsChoice::default(),
             recorded_on: None,
             job: JobOptions::default(),

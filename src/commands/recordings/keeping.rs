@@ -24,6 +24,7 @@ pub(in crate::commands) fn take_machine(options: &mut ReadOptions) -> Result<(),
     if options.machine.is_none() {
         let places = options.reference.data.places();
         options.machine = sitting_job::machine_of(&places, Kind::Measured, &options.job)?;
+        options.machine_of_job = options.machine.is_some();
     }
     Ok(())
 }
@@ -92,7 +93,9 @@ impl<'a> Keeping<'a> {
             return Ok(None);
         }
         let places = options.reference.data.places();
-        let machine = options.machine.as_deref();
+        // What the job says itself fits it, however often it is corrected.
+        let typed = options.machine.as_deref();
+        let machine = typed.filter(|_| !options.machine_of_job);
         let (jobs, news) =
             SittingJobs::open(&places, SourceKind::Recording, &options.job, machine)?;
         let news = news.map(|(_, news)| news).unwrap_or_default();
@@ -192,6 +195,7 @@ mod tests {
     use super::*;
     use crate::commands::cli::{JobOptions, ReferenceOptions};
     use crate::readings::{SweepReport, Track};
+    use crate::records::About;
     use crate::records::places::Places;
     use crate::units::{Percent, Seconds};
 
@@ -254,6 +258,32 @@ mod tests {
         assert!(other.keep(Path::new("other.wav"), measurement(10)).is_ok());
         let again = keeping.keep(Path::new("other.wav"), measurement(10));
         assert!(again.is_ok_and(|it| it.contains("not kept again")));
+    }
+
+    #[test]
+    fn a_job_whose_machine_is_corrected_meanwhile_takes_what_was_measured_for_it() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut options = options(folder.path());
+        options.machine = Some("deck 1".to_owned());
+        assert!(Keeping::open(&options).is_ok_and(|it| it.is_some()));
+        let correct = |machine| {
+            let said = job_in(folder.path()).say(About::Machine, machine);
+            assert!(said.is_ok());
+        };
+        options.machine = None;
+        assert!(take_machine(&mut options).is_ok());
+        assert_eq!(options.machine.as_deref(), Some("deck 1"));
+        correct("deck 2");
+        let (mut keeping, _) = Keeping::open(&options).ok().flatten().expect("a job");
+        assert!(keeping.keep(Path::new("a.wav"), measurement(1)).is_ok());
+        correct("deck 3");
+        assert!(keeping.keep(Path::new("b.wav"), measurement(2)).is_ok());
+        let file = job_in(folder.path());
+        let machines = file.job().snapshots.iter().map(|it| it.machine.as_deref());
+        assert_eq!(machines.collect::<Vec<_>>(), [Some("deck 3"); 2]);
+        // Whoever says which machine it is means that one.
+        options.machine_of_job = false;
+        assert!(Keeping::open(&options).is_err());
     }
 
     #[test]

@@ -69,10 +69,11 @@ pub(super) fn of(
     };
     let rate = |part| {
         let rate = of_part(machine, part, &mut Vec::new())?;
-        // Lengths and ratios that can be may come to what cannot.
+        // Lengths and ratios that can be may come to what cannot; however slow, it
+        // can.
         for turns in rate.turns {
             let key = format!("turns a second of \"{}\" by what drives it", part.name);
-            checked_between(&key, turns, RATES)?;
+            checked_between(&key, turns, [0.0, RATES[1]])?;
         }
         Ok(rate)
     };
@@ -253,6 +254,23 @@ mod tests {
         assert!(
             error.contains("no part") && error.contains("motor"),
             "{error}"
+        );
+    }
+
+    #[test]
+    fn a_part_that_is_driven_may_be_slow_but_not_fast_beyond_all() {
+        let driven = |ratio: f64| {
+            let text = format!(
+                "parts_card = 1\nname = \"a\"\n[[part]]\nname = \"idler\"\nturns_per_second = 4.0\n\
+                 [[part]]\nname = \"counter\"\ndriven_by = \"idler\"\nratio = {ratio:?}\n"
+            );
+            PartsCard::from_toml(&text).map(|card| card.rates(None)[1].turns)
+        };
+        assert_eq!(driven(0.001), Ok([0.004; 2]));
+        let refused = driven(1000.0).unwrap_err().to_string();
+        assert!(
+            refused.contains("counter") && refused.contains("500"),
+            "{refused}"
         );
     }
 

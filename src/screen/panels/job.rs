@@ -24,7 +24,7 @@ pub(in crate::screen) fn draw(state: &ScreenState, at: usize, pen: &mut Pen) {
         None => "no job yet".to_owned(),
     };
     // A job named after a simulated machine says so itself.
-    if state.kind == SourceKind::Rehearsal && !title.ends_with(SIMULATED) {
+    if state.kind == SourceKind::Rehearsal && !title.contains(SIMULATED) {
         title += SIMULATED;
     }
     let end = pen.text(0, 0, &title, look.strong());

@@ -329,6 +329,10 @@ fn the_head_of_the_page_says_once_that_all_is_simulated_and_a_note_has_a_colon()
             "2026-11-30 machine 7 (simulated)",
             "job 2026-11-30 machine 7 (simulated)",
         ),
+        (
+            "2026-11-30 machine 7 (simulated) no. 2",
+            "job 2026-11-30 machine 7 (simulated) no. 2",
+        ),
         ("repair 117", "job repair 117 (simulated)"),
     ] {
         state.show_job(specimen::job_saying(
