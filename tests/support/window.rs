@@ -185,8 +185,11 @@ impl Window {
     /// Waits until nothing has come for this long.
     pub fn settle(&self, quiet: Duration) {
         let count = || self.shown.heard.lock().expect("nobody panicked").len();
-        let (mut last, mut since) = (count(), Instant::now());
+        let begun = Instant::now();
+        let (mut last, mut since) = (count(), begun);
         while since.elapsed() < quiet {
+            let heard = begun.elapsed() < PATIENCE;
+            assert!(heard, "never {quiet:?} of quiet on\n{}", self.screen());
             thread::sleep(Duration::from_millis(5));
             let now = count();
             if now != last {

@@ -9,7 +9,7 @@ use rustix::process::{Pid, Signal, kill_process, test_kill_process};
 use rustix::termios::{Action as Flow, tcflow};
 
 use crate::support::dice::Dice;
-use crate::support::environment::are_there;
+use crate::support::environment::{are_there, within};
 use crate::support::jobs::only_job;
 use crate::support::preload;
 use crate::support::program::PROGRAM;
@@ -286,10 +286,10 @@ fn started_in_the_background_it_waits_there_for_its_turn() {
     let window = Window::open();
     window.type_line("set -b");
     window.run("practise &");
-    while !window.screen().contains("Stopped") {
+    within(Duration::from_secs(60), "stopped", || {
         window.type_line("jobs");
-        thread::sleep(Duration::from_millis(100));
-    }
+        window.screen().contains("Stopped")
+    });
     window.type_line("clear");
     window.wait_until("an empty screen", |screen| !screen.contains("Stopped"));
     window.assert_given_back();
