@@ -2,14 +2,16 @@
 //! what can be read, says what it left out, and invents nothing. The same is
 //! tried by a fuzzer, whose finds lie in `tests/regressions/hostile`.
 
+use std::collections::BTreeSet;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::time::{SystemTime, UNIX_EPOCH};
 
 use crate::support::hostile::{TARGETS, Target};
 use proptest::collection::vec;
 use proptest::prelude::*;
 use proptest::sample::Index;
-use proptest::test_runner::{Config, TestRunner};
+use proptest::test_runner::{Config, RngSeed, TestError, TestRunner};
 
 /// Name and content of every file in a folder, which need not be there.
 fn files_in(folder: &Path) -> Vec<(String, Vec<u8>)> {
@@ -27,12 +29,59 @@ fn seeds(target: &Target) -> Vec<(String, Vec<u8>)> {
     folders.flat_map(files_in).collect()
 }
 
+/// What once failed; what fails now is put there.
+fn regressions(target: &Target) -> PathBuf {
+    Path::new("tests/regressions/hostile").join(target.name)
+}
+
+/// Names of what is in a folder, without their ends.
+fn names_in(folder: &str) -> BTreeSet<String> {
+    let entries = fs::read_dir(folder).unwrap();
+    let stem = |path: PathBuf| path.file_stem().unwrap().to_str().unwrap().to_owned();
+    entries.map(|it| stem(it.unwrap().path())).collect()
+}
+
+#[test]
+fn the_fuzzer_tries_the_same_readers() {
+    let targets: BTreeSet<String> = TARGETS.iter().map(|it| it.name.to_owned()).collect();
+    assert_eq!(names_in("tests/fuzz/fuzz_targets"), targets);
+    assert_eq!(names_in("tests/fuzz/seeds"), targets);
+    assert!(names_in("tests/regressions/hostile").is_subset(&targets));
+    let told: toml::Table = fs::read_to_string("tests/fuzz/Cargo.toml")
+        .unwrap()
+        .parse()
+        .unwrap();
+    let programs = told["bin"].as_array().unwrap().iter();
+    let programs: BTreeSet<&str> = programs.map(|it| it["path"].as_str().unwrap()).collect();
+    let readme = fs::read_to_string("tests/fuzz/README.md").unwrap();
+    let named = readme.lines().find_map(|it| it.strip_prefix("t=")).unwrap();
+    let named: BTreeSet<&str> = named
+        .split([' ', '#'])
+        .filter(|it| !it.is_empty())
+        .collect();
+    assert_eq!(named, targets.iter().map(|it| &**it).collect());
+    for target in &TARGETS {
+        let name = target.name;
+        let program = format!("fuzz_targets/{name}.rs");
+        assert!(programs.contains(&*program), "{name}");
+        let program = fs::read_to_string(Path::new("tests/fuzz").join(program)).unwrap();
+        assert!(
+            program.contains(&format!("hostile::{name}(bytes)")),
+            "{name}"
+        );
+        assert!(
+            target.seeds.contains(&&*format!("tests/fuzz/seeds/{name}")),
+            "{name}"
+        );
+    }
+    assert_eq!(programs.len(), TARGETS.len());
+}
+
 #[test]
 fn what_once_failed_holds() {
     let mut tried = 0;
     for target in &TARGETS {
-        let folder = Path::new("tests/regressions/hostile").join(target.name);
-        for (name, bytes) in files_in(&folder) {
+        for (name, bytes) in files_in(&regressions(target)) {
             println!("{name}");
             (target.holds)(&bytes);
             tried += 1;
@@ -152,17 +201,37 @@ fn harm() -> impl Strategy<Value = Harm> {
 
 const CASES: u32 = 400;
 
+/// Another seed each time, unless `PROPTEST_RNG_SEED` says which.
+fn seed() -> u64 {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH);
+    match Config::default().rng_seed {
+        RngSeed::Fixed(seed) => seed,
+        RngSeed::Random => since.expect("after 1970").as_nanos() as u64,
+    }
+}
+
 fn try_with<S: Strategy<Value = Vec<u8>>>(target: &Target, strategy: &S) {
+    let seed = seed();
+    println!("{}: PROPTEST_RNG_SEED={seed}", target.name);
     let mut runner = TestRunner::new(Config {
-        // A failure shows its bytes; they are kept as a file by hand.
         failure_persistence: None,
+        rng_seed: RngSeed::Fixed(seed),
         ..Config::with_cases(CASES)
     });
     let tried = runner.run(strategy, |bytes| {
         (target.holds)(&bytes);
         Ok(())
     });
-    tried.unwrap_or_else(|error| panic!("{}: {error}", target.name));
+    match tried {
+        Ok(()) => {}
+        Err(TestError::Fail(why, bytes)) => {
+            let kept = regressions(target).join(format!("seed_{seed}.bin"));
+            fs::create_dir_all(regressions(target)).unwrap();
+            fs::write(&kept, bytes).unwrap();
+            panic!("{}: {why}; kept as {}", target.name, kept.display());
+        }
+        Err(error) => panic!("{}: {error}", target.name),
+    }
 }
 
 #[test]

@@ -4,7 +4,7 @@
 
 use std::f64::consts::TAU;
 use std::fs::{self, File};
-use std::os::unix::fs::symlink;
+use std::os::unix::fs::{FileExt, symlink};
 use std::process::Command;
 
 use crate::support::dice::hiss;
@@ -82,19 +82,24 @@ fn has_no_speed(answer: &Answer, of: &str) {
     }
 }
 
-/// A header of RF64 (EBU Tech 3306) that promises this much.
+/// A header of RF64 (EBU Tech 3306) that promises this much of 16-bit stereo.
 fn rf64(data_bytes: u64, sound: &[u8]) -> Vec<u8> {
+    rf64_of(&format_chunk(1, 2, RATE, 16), 4, data_bytes, sound)
+}
+
+/// The same of any format.
+fn rf64_of(format: &[u8], frame_bytes: u64, data_bytes: u64, sound: &[u8]) -> Vec<u8> {
     let mut sizes = Vec::new();
     sizes.extend_from_slice(&(data_bytes + 72).to_le_bytes());
     sizes.extend_from_slice(&data_bytes.to_le_bytes());
-    sizes.extend_from_slice(&(data_bytes / 4).to_le_bytes());
+    sizes.extend_from_slice(&(data_bytes / frame_bytes).to_le_bytes());
     sizes.extend_from_slice(&0u32.to_le_bytes());
     sized_file(
         *b"RF64",
         u32::MAX,
         &[
             chunk(*b"ds64", &sizes),
-            chunk(*b"fmt ", &format_chunk(1, 2, RATE, 16)),
+            chunk(*b"fmt ", format),
             sized_chunk(*b"data", u32::MAX, sound),
         ],
     )
@@ -238,6 +243,44 @@ fn sizes_beyond_32_bits_are_read_as_a_stream_whichever_way_they_lie() {
         assert_eq!(says_so, is_cut, "{name}: {object}");
     }
     named_anywhere(&folder, "says-all.wav");
+}
+
+/// One tone begins the file, another ends it, 4 GiB further on.
+#[test]
+fn sound_beyond_4_gib_is_read_as_what_it_is() {
+    // So many wide channels that it is no more than 19 minutes.
+    const CHANNELS: u16 = 64;
+    const FRAME_BYTES: usize = 8 * CHANNELS as usize;
+    let folder = Folder::new();
+    let sound = |speed: f64| -> Vec<u8> {
+        let mut frames = vec![0; 5 * RATE as usize * FRAME_BYTES];
+        let tone = tone(RATE, 5.0, 3150.0, |_| speed);
+        for (frame, sample) in frames.chunks_mut(FRAME_BYTES).zip(tone) {
+            frame[..8].copy_from_slice(&f64::from(sample).to_le_bytes());
+        }
+        frames
+    };
+    let (first, last) = (sound(0.99), sound(1.01));
+    let format = format_chunk(3, CHANNELS, RATE, 64);
+    let begins = rf64_of(&format, FRAME_BYTES as u64, ENORMOUS, &first);
+    let ends = (begins.len() - first.len()) as u64 + ENORMOUS;
+    let path = folder.with("long.wav", begins);
+    let file = File::options().write(true).open(path).unwrap();
+    file.write_all_at(&last, ends - last.len() as u64).unwrap();
+    let long_s = (ENORMOUS / FRAME_BYTES as u64) as f64 / f64::from(RATE);
+    for (part, percent, takes_s) in [("--to 6", -1.0, 6.0), ("--from 6", 1.0, long_s - 6.0)] {
+        let answer = run(
+            &folder,
+            &format!("read --json --reference 3150 {part} long.wav"),
+        );
+        let object = &answer.ends(0).object;
+        assert!(
+            (deviation(object) - percent).abs() < 0.001,
+            "{part}: {object}"
+        );
+        let length_s = object["duration_s"].as_f64().unwrap();
+        assert!((length_s - takes_s).abs() < 0.01, "{part}: {length_s}");
+    }
 }
 
 /// A tone of 3 s in the first of many channels, under a header that says how

@@ -9,7 +9,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::thread;
-use std::time::{Duration, SystemTime};
+use std::time::{Duration, Instant, SystemTime};
 
 use crate::support::dice::Dice;
 use crate::support::environment::{are_there, skipped};
@@ -345,16 +345,27 @@ fn a_killed_command_leaves_the_earlier_file_or_the_new_one() {
     let (bench, disk) = (bench(), Disk::new());
     let mut dice = Dice::new(0x9);
     let mut came = BTreeMap::new();
+    // Slow enough that it is met at all its steps.
+    let slow = "write late a.jsonl\nwrite late .part\nsync late /\nrename late /\n";
+    // What each takes when it is let be, on this machine as busy as it is.
+    let mut takes_s = [0.0; WRITERS.len()];
     for nth in 0..TRIES {
         let writer = &WRITERS[nth % WRITERS.len()];
+        let takes_s = &mut takes_s[nth % WRITERS.len()];
+        if nth < WRITERS.len() {
+            writer.set_back(&bench);
+            disk.fails(slow);
+            let begun = Instant::now();
+            Answer::of(disk.under(&mut writer.command(&bench, 1000 + nth))).ends(0);
+            *takes_s = begun.elapsed().as_secs_f64();
+        }
         writer.set_back(&bench);
         let before = contents(&bench);
-        // Slow enough that it is met at all its steps.
-        disk.fails("write late a.jsonl\nwrite late .part\nsync late /\nrename late /\n");
+        disk.fails(slow);
         let mut command = writer.command(&bench, nth);
         command.stdout(Stdio::null()).stderr(Stdio::null());
         let mut child = disk.under(&mut command).spawn().unwrap();
-        thread::sleep(Duration::from_secs_f64(dice.between(0.0, 0.15)));
+        thread::sleep(Duration::from_secs_f64(dice.between(0.0, 1.2 * *takes_s)));
         child.kill().unwrap();
         child.wait().unwrap();
         let now = contents(&bench);

@@ -22,78 +22,103 @@ const UNITS: [&str; 22] = [
     "turns", "turn", "volts", "volt", "mm", "um", "m", "cm", "v", "samples",
 ];
 
-/// What has no unit, by why.
+/// What has no unit, by why, each with the type or the function that it belongs to.
 const BARE: [(&str, &[&str]); 6] = [
     (
         "samples or a spectrum, full scale being 1",
-        &["interleaved", "mono", "channels", "spectrum"],
+        &[
+            "Control::interleaved",
+            "Copy::mono",
+            "CopyBuilder::interleaved",
+            "Engine::interleaved",
+            "FlutterLines::spectrum",
+            "IdentListener::channels",
+            "Matcher::mono",
+            "SimulatedMachine::interleaved",
+            "TuningMeter::interleaved",
+        ],
     ),
     (
         "a part of something of its own kind, or how many times it is that",
         &[
-            "ratio",
-            "amplitude_ratio",
-            "factor",
-            "share",
-            "weighted_share",
-            "no_line_slow",
-            "no_line_fast",
-            "noise",
-            "times_usual",
-            "right_speed_at",
-            "unevenness",
+            "BandEvidence::share",
+            "Decibels::amplitude_ratio",
+            "Decibels::ratio",
+            "Evidence::times_usual",
+            "Expanded::factor",
+            "FlutterLine::weighted_share",
+            "FlutterLines::no_line_fast",
+            "FlutterLines::no_line_slow",
+            "FlutterModel::factor",
+            "Part::ratio",
+            "Percent::ratio",
+            "SpeedFound::noise",
+            "SpeedFound::ratio",
+            "SweepReport::right_speed_at",
+            "SweepingConfig::unevenness",
         ],
     ),
     (
         "a place on a travel or on a tape, 0 to 1, or a part of it",
         &[
-            "position",
-            "position_at",
-            "start",
-            "ends",
-            "by",
-            "trimmer",
-            "dead",
-            "rested_at",
-            "reach",
-            "half_width",
-            "tremble",
-            "dirt",
-            "wiper_dirt",
-            "dirt_between",
-            "passed",
+            "Control::dirt",
+            "Control::position",
+            "ControlConfig::dirt_between",
+            "Expanded::half_width",
+            "Fingers::by",
+            "Fingers::position",
+            "Pack::passed",
+            "SimulatedMachine::by",
+            "SimulatedMachine::position",
+            "SimulatedMachine::trimmer",
+            "SimulatedMachine::wiper_dirt",
+            "SweepingConfig::ends",
+            "SweepingConfig::tremble",
+            "SweepingHand::position_at",
+            "SweepingHand::start",
+            "TrimmerConfig::dead",
+            "TrimmerConfig::position",
+            "WiperConfig::half_width",
+            "WiperConfig::reach",
+            "WiperConfig::rested_at",
         ],
     ),
     (
         "a number of statistics",
         &[
-            "freedom",
-            "wow_freedom",
-            "told_freedom",
-            "likelihood",
-            "correlation",
-            "decoy",
-            "evidence",
-            "score",
-            "sign",
+            "BandEvidence::correlation",
+            "BandEvidence::decoy",
+            "Expanded::freedom",
+            "Expanded::told_freedom",
+            "Likely::score",
+            "Likely::sign",
+            "LikelyPart::likelihood",
+            "Place::freedom",
+            "SweepReport::evidence",
+            "UncertaintyParts::wow_freedom",
         ],
     ),
     (
         "a bare number of a formula that stands beside it",
-        &["stiffness", "quality", "bow", "taper"],
+        &[
+            "ControlConfig::taper",
+            "Hunting::quality",
+            "NoteFigures::stiffness",
+            "TrimmerConfig::bow",
+        ],
     ),
     (
         "of any quantity whose name says its unit, or a count",
         &[
-            "standard",
-            "means",
-            "sweeps",
-            "crackles_per_sweep",
-            "breaks_per_sweep",
-            "speeds",
-            "speed",
-            "readings",
-            "flutter",
+            "ContactReport::breaks_per_sweep",
+            "ContactReport::crackles_per_sweep",
+            "ContactReport::sweeps",
+            "Expanded::standard",
+            "Track::flutter",
+            "Track::readings",
+            "Track::speed",
+            "Track::speeds",
+            "stability::means",
         ],
     ),
 ];
@@ -150,20 +175,28 @@ fn is_bare(tokens: &[Token]) -> bool {
         .any(|it| ["f32", "f64"].contains(&it.text.as_str()))
 }
 
-fn says_its_unit(name: &str) -> bool {
-    name.split('_').any(|word| UNITS.contains(&word))
-        || BARE.iter().any(|(_, names)| names.contains(&name))
+fn says_its_unit(found: &Found) -> bool {
+    found.name.split('_').any(|word| UNITS.contains(&word))
+        || BARE.iter().any(|(_, all)| all.contains(&&*found.full()))
 }
 
 /// A bare quantity and where it stands.
 struct Found {
     name: String,
+    /// The type, or the function that belongs to none.
+    owner: String,
     what: String,
     line: usize,
 }
 
+impl Found {
+    fn full(&self) -> String {
+        format!("{}::{}", self.owner, self.name)
+    }
+}
+
 /// Name and type of a field or of what a function takes.
-fn named(part: &[Token], found: &mut Vec<Found>, what: &str) {
+fn named(part: &[Token], found: &mut Vec<Found>, owner: &str, what: &str) {
     let mut part = part;
     while is(part, 0, "#") {
         part = &part[end_of_group(part, 1)..];
@@ -180,6 +213,7 @@ fn named(part: &[Token], found: &mut Vec<Found>, what: &str) {
     let names = names.filter(|it| !["pub", "mut", "crate", "super"].contains(&it.text.as_str()));
     found.extend(names.map(|name| Found {
         name: name.text.clone(),
+        owner: owner.to_owned(),
         what: what.to_owned(),
         line: name.line,
     }));
@@ -189,7 +223,7 @@ fn named(part: &[Token], found: &mut Vec<Found>, what: &str) {
 fn fields(tokens: &[Token], open: usize, owner: &str, found: &mut Vec<Found>) {
     for part in parts(&tokens[open + 1..end_of_group(tokens, open) - 1]) {
         if part.iter().any(|it| it.text == "pub") {
-            named(part, found, &format!("field of {owner}"));
+            named(part, found, owner, &format!("field of {owner}"));
         }
     }
 }
@@ -197,18 +231,24 @@ fn fields(tokens: &[Token], open: usize, owner: &str, found: &mut Vec<Found>) {
 /// What a function that is named here takes and gives.
 fn function(tokens: &[Token], name: usize, owner: &str, found: &mut Vec<Found>) {
     let what = format!("{owner}::{}", tokens[name].text);
+    let owner = if owner.is_empty() {
+        &tokens[name].text
+    } else {
+        owner
+    };
     let Some(open) = (name..tokens.len()).find(|&at| is(tokens, at, "(")) else {
         return;
     };
     let end = end_of_group(tokens, open);
     for part in parts(&tokens[open + 1..end - 1]) {
-        named(part, found, &what);
+        named(part, found, owner, &what);
     }
     let stops = |at: &usize| ["{", ";", "where"].contains(&tokens[*at].text.as_str());
     let body = (end..tokens.len()).find(stops).unwrap_or(tokens.len());
     if is_bare(&tokens[end..body]) {
         found.push(Found {
             name: tokens[name].text.clone(),
+            owner: owner.to_owned(),
             what: format!("given by {what}"),
             line: tokens[name].line,
         });
@@ -300,17 +340,17 @@ fn no_bare_number_goes_from_floor_to_floor_without_its_unit() {
             let found = bare_quantities(&source(path), is_shown);
             looked += found.len();
             for it in found {
-                if !says_its_unit(&it.name) {
+                if !says_its_unit(&it) {
                     let file = path.strip_prefix(&root).unwrap().display();
                     breaches.push(format!("src/{file}:{}: {}, {}", it.line, it.name, it.what));
                 }
-                used.insert(it.name);
+                used.insert(it.full());
             }
         }
     }
     assert!(breaches.is_empty(), "\n{}", breaches.join("\n"));
     assert!(looked > 100, "only {looked} bare numbers were found");
-    for name in BARE.iter().flat_map(|(_, names)| *names) {
+    for name in BARE.iter().flat_map(|(_, all)| *all) {
         assert!(used.contains(*name), "{name} is not needed any more");
     }
 }
@@ -318,7 +358,7 @@ fn no_bare_number_goes_from_floor_to_floor_without_its_unit() {
 #[test]
 fn a_bare_number_is_found_wherever_it_stands() {
     let text = "
-        pub struct Shown { #[serde(default)] pub width: f64, pub at_s: Option<f64>, kept: f64, pub good: Percent }
+        pub struct Shown { #[serde(default)] pub width: f64, pub at_s: Option<f64>, kept: f64, pub good: Percent, pub half_width: f64 }
         struct Hidden { pub speed: f64 }
         impl Shown {
             pub fn takes(&self, level: f32, pair: (u8, [f64; 2])) -> bool { let x: f64 = 1.0; x > 0.0 }
@@ -329,7 +369,11 @@ fn a_bare_number_is_found_wherever_it_stands() {
     ";
     let found = bare_quantities(&tokens(text), |name| name == "Shown");
     let names: Vec<&str> = found.iter().map(|it| it.name.as_str()).collect();
-    assert_eq!(names, ["width", "at_s", "level", "pair", "gives"]);
-    let unsaid = names.iter().filter(|it| !says_its_unit(it));
-    assert_eq!(unsaid.count(), 4);
+    assert_eq!(
+        names,
+        ["width", "at_s", "half_width", "level", "pair", "gives"]
+    );
+    let unsaid = found.iter().filter(|it| !says_its_unit(it));
+    // That half a width of another type has no unit says nothing of this one.
+    assert_eq!(unsaid.count(), 5);
 }

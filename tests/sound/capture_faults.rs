@@ -10,8 +10,9 @@ use std::time::{Duration, Instant};
 
 use crate::support::jobs::job_files;
 use crate::support::preload::COMPILER;
-use crate::support::sitting::{SLACK, Shown, Sitting, Truths};
+use crate::support::sitting::{Shown, Sitting, Truths};
 use crate::support::sound_server::{SoundServer, with_named_input, with_sound_server};
+use crate::support::stalls::Stalls;
 
 /// What is promised: said within this time.
 const PROMISED: Duration = Duration::from_secs(1);
@@ -27,6 +28,9 @@ const WATCHED: Duration = Duration::from_secs(3);
 /// Whole hertz, far enough apart that nothing between them is either.
 const BEFORE_HZ: u32 = 3118;
 const AFTER_HZ: u32 = 3200;
+
+/// The rate that the program hears at: a server converts what an input has.
+const HEARD_AT_HZ: u32 = 48_000;
 
 /// A steady tone in the log: its last place, and what the first moments add.
 const LOGGED_PERCENT: f64 = 0.02;
@@ -109,6 +113,12 @@ impl Bench {
 
     fn replug(&mut self, rate_hz: u32) {
         self.server.load_sink("deck", rate_hz);
+        self.plays_at(rate_hz);
+    }
+
+    /// Back at this rate.
+    fn plays_at(&mut self, rate_hz: u32) {
+        assert_eq!(self.server.rate_hz_of("deck.monitor"), rate_hz);
         self.play_other("deck");
     }
 
@@ -125,13 +135,20 @@ impl Bench {
         assert!(before.reads(percent(self.hz)), "{name}: {}", before.text);
         let [gaps, lost] = ["gaps", "samples lost"].map(|it| before.count(it));
         let mut truths = Truths::new(&[percent(BEFORE_HZ), percent(AFTER_HZ)]);
+        let stalls = Stalls::watch();
         let mut since = Instant::now();
         strike(self);
         let did = since.elapsed();
         since += did;
         let is_said = |it: &Shown| says.is_said(it, gaps);
-        let limit = PROMISED + SLACK;
-        let said = (self.sitting).until(since, limit, name, is_said, |it| truths.see(it));
+        stalls.take();
+        let patience = 20 * PROMISED;
+        let said = (self.sitting).until(since, patience, name, is_said, |it| truths.see(it));
+        let late = stalls.take();
+        assert!(
+            said < PROMISED + late,
+            "{name}: said after {said:?}, {late:?} of it the machine's"
+        );
         if let Some(mend) = mend {
             // Nothing live is shown while nothing comes.
             let silent = Instant::now();
@@ -157,6 +174,7 @@ impl Bench {
         let after = self.sitting.look();
         let is_right = truths.figures > 0 && after.reads(truth);
         assert!(is_right, "{name}: {}", after.text);
+        assert_eq!(after.rate_hz(), Some(HEARD_AT_HZ), "{name}");
         let more_gaps = after.count("gaps") > gaps;
         match says {
             Says::Nothing => assert!(!more_gaps, "{name}: {}", after.text),
@@ -168,9 +186,10 @@ impl Bench {
         }
         assert_eq!(fs::read(&self.job).expect("a job"), self.kept, "{name}");
         println!(
-            "{name:36} said after {:4} ms ({:4} ms to do it), back after {:4} ms, gaps {:2}, \
-             samples lost {}",
+            "{name:36} said after {:4} ms ({} ms the machine's, {:4} ms to do it), back after {:4} ms \
+             gaps {:2}, samples lost {}",
             said.as_millis(),
+            late.as_millis(),
             did.as_millis(),
             back.as_millis(),
             after.count("gaps"),
@@ -220,7 +239,7 @@ fn what_befalls_the_default_input() {
         }
         bench.fault(
             "another default",
-            Says::Lost(""),
+            Says::Lost("has stopped delivering"),
             |it| {
                 it.server.load_sink("other", 48_000);
                 it.play_other("other");
@@ -231,15 +250,16 @@ fn what_befalls_the_default_input() {
         // Both outputs, so that nothing can stand in.
         let unplug = |it: &mut Bench| drop(it.server.pactl("unload-module module-null-sink"));
         for (name, rate_hz) in [("unplugged", 48_000), ("unplugged, back at 96 kHz", 96_000)] {
-            bench.fault(name, Says::Lost(""), unplug, Some(&|it| it.replug(rate_hz)));
+            let says = Says::Lost("reports errors and no more");
+            bench.fault(name, says, unplug, Some(&|it| it.replug(rate_hz)));
         }
         bench.fault(
             "server gone, back at 44.1 kHz",
-            Says::Lost(""),
+            Says::Lost("reports errors and no more"),
             |it| it.server.kill(),
             Some(&|it| {
                 it.server.restart_at(44_100);
-                it.play_other("deck");
+                it.plays_at(44_100);
             }),
         );
         bench.end();
@@ -256,7 +276,7 @@ fn what_befalls_a_named_input() {
         let mut bench = Bench::with(server, "--input alsa:deck");
         bench.fault(
             "moved by hand to another",
-            Says::Lost(""),
+            Says::Lost("has stopped delivering"),
             |it| {
                 let streams = it.server.pactl("list short source-outputs");
                 let stream = streams.split_whitespace().next().expect("it listens");
@@ -267,7 +287,7 @@ fn what_befalls_a_named_input() {
         );
         bench.fault(
             "unplugged while another is there",
-            Says::Lost(""),
+            Says::Lost("has skipped so much"),
             |it| drop(it.server.pactl(&format!("unload-module {deck}"))),
             Some(&|it| it.replug(48_000)),
         );
@@ -287,20 +307,17 @@ fn what_befalls_the_sound_card() {
             bench.fault(name, Says::Gap, |it| it.sitting.fault(fault), None);
         }
         let passes = |it: &mut Bench| it.sitting.fault("");
-        for (name, fault) in [
-            ("nothing but overruns", "wait EPIPE"),
-            ("asleep", "wait ESTRPIPE"),
-            ("pulled out", "wait ENODEV"),
-            ("errors on waiting", "wait EIO"),
-            ("errors on reading", "read EIO"),
-            ("overruns on reading", "read EPIPE"),
+        let [stopped, errors] = ["has stopped delivering", "reports errors and no more"];
+        for (name, fault, why) in [
+            ("nothing but overruns", "wait EPIPE", stopped),
+            ("asleep", "wait ESTRPIPE", stopped),
+            ("pulled out", "wait ENODEV", "is gone"),
+            ("errors on waiting", "wait EIO", errors),
+            ("errors on reading", "read EIO", errors),
+            ("overruns on reading", "read EPIPE", stopped),
         ] {
-            bench.fault(
-                name,
-                Says::Lost(""),
-                |it| it.sitting.fault(fault),
-                Some(&passes),
-            );
+            let strike = |it: &mut Bench| it.sitting.fault(fault);
+            bench.fault(name, Says::Lost(why), strike, Some(&passes));
         }
         bench.fault(
             "taken by another program meanwhile",
@@ -309,8 +326,7 @@ fn what_befalls_the_sound_card() {
                 it.sitting.fault("wait ENODEV");
                 let is_lost = |it: &Shown| it.is_lost;
                 let now = Instant::now();
-                it.sitting
-                    .until(now, PROMISED + SLACK, "lost", is_lost, |_| {});
+                it.sitting.until(now, BACK, "lost", is_lost, |_| {});
                 it.sitting.fault("open EBUSY");
                 let is_busy = |it: &Shown| it.says("in use by another program");
                 it.sitting.until(now, BACK, "why it waits", is_busy, |_| {});

@@ -113,6 +113,7 @@ fn environment(folder: &Path) -> Vec<(&'static str, OsString)> {
         ("HOME", folder.into()),
         ("XDG_CONFIG_HOME", folder.join(".config").into()),
         ("XDG_DATA_HOME", folder.join("data").into()),
+        ("XDG_STATE_HOME", folder.join("state").into()),
         ("XDG_RUNTIME_DIR", runtime.clone().into()),
         ("PULSE_RUNTIME_PATH", runtime.join("pulse").into()),
         ("PULSE_STATE_PATH", runtime.join("state").into()),

@@ -18,6 +18,7 @@ use tapewright::records::{Fault, Job, JobFile};
 use super::dice::Dice;
 use super::played_pipe::PlayedPipe;
 use super::program::{Folder, PROGRAM};
+use super::stalls::Stalls;
 use super::window::Window;
 
 /// Sittings on one job before another is begun: it goes on after many kills, and
@@ -410,7 +411,11 @@ impl Plan {
 impl Victim {
     fn until_killed(self, plan: Plan) -> Killed {
         let mut killed = Killed::default();
-        let mut newest = Newest::default();
+        let mut newest = Newest {
+            length: 0,
+            seen: None,
+            stalls: Stalls::watch(),
+        };
         let last = plan.deeds.len() - 1;
         for (nth, deed) in plan.deeds.into_iter().enumerate() {
             killed.begun.push(deed.clone());
@@ -484,9 +489,12 @@ impl Victim {
         // A machine at its own pace has a line every second. Of those that are
         // due one may be missing, and a second is under way.
         let age = newest.seen.map_or(0.0, |seen| (at - seen).as_secs_f64());
+        let late = newest.stalls.take().as_secs_f64();
         counts.oldest_newest_line_s = age;
-        if age > 1.0 + LOSABLE.as_secs_f64() {
-            let wrong = format!("the newest line of the log was {age:.2} s old");
+        if age > 1.0 + LOSABLE.as_secs_f64() + late {
+            let wrong = format!(
+                "the newest line of the log was {age:.2} s old, {late:.2} s of it the machine's"
+            );
             counts.wrong.push(wrong);
         }
     }
@@ -503,11 +511,11 @@ impl Killed {
     }
 }
 
-/// When a log grew last.
-#[derive(Default)]
+/// When a log grew last, and what the machine held up since.
 struct Newest {
     length: u64,
     seen: Option<Instant>,
+    stalls: Stalls,
 }
 
 impl Newest {
@@ -516,6 +524,7 @@ impl Newest {
         if length > self.length {
             self.length = length;
             self.seen = Some(Instant::now());
+            self.stalls.take();
         }
     }
 }

@@ -40,6 +40,7 @@ pub mod sound;
 #[cfg(unix)]
 pub mod sound_server;
 pub mod sounds;
+pub mod stalls;
 pub mod steady_tone;
 pub mod sweeps;
 pub mod take;

@@ -12,9 +12,22 @@ use tempfile::TempDir;
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_tapewright");
 
+/// What the user may have set for the program, and for these tests, which what is
+/// started here does not need.
+pub fn users_settings() -> impl Iterator<Item = String> {
+    let set = std::env::vars_os().filter_map(|(name, _)| name.into_string().ok());
+    set.filter(|name| name.starts_with("TAPEWRIGHT_"))
+}
+
+/// The folders for data, settings and the log, where the system names them.
+pub const FOLDERS: [&str; 3] = ["XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"];
+
 /// The program with a line of arguments; what stands between apostrophes is one.
 pub fn program(line: &str) -> Command {
     let mut command = Command::new(PROGRAM);
+    for name in users_settings() {
+        command.env_remove(name);
+    }
     for (nth, part) in line.split('\'').enumerate() {
         if nth % 2 == 1 {
             command.arg(part);
@@ -79,9 +92,7 @@ impl Folder {
 
     /// What runs in this folder reads and writes nothing of the user's.
     pub fn settle(&self, command: &mut Command) {
-        // But what says which tests must not be skipped, these are settings.
-        let set = std::env::vars_os().map(|(name, _)| name);
-        for name in set.filter(|it| it.to_string_lossy().starts_with("TAPEWRIGHT_")) {
+        for name in users_settings() {
             command.env_remove(name);
         }
         command
@@ -89,6 +100,7 @@ impl Folder {
             .env("HOME", self.root())
             .env("XDG_DATA_HOME", self.path("data"))
             .env("XDG_CONFIG_HOME", self.path("config"))
+            .env("XDG_STATE_HOME", self.path("state"))
             .env("LC_ALL", "C.UTF-8")
             .stdin(Stdio::null());
     }

@@ -18,12 +18,9 @@ use super::window::Window;
 /// Between two looks at the screen.
 const LOOK: Duration = Duration::from_millis(10);
 
-/// A busy machine may be this much late with what is promised within a time.
-pub const SLACK: Duration = Duration::from_millis(1500);
-
-/// How far a figure may lie from the truth while no ± is said: the deviation
-/// of the steady tones here is exact within a tenth of a second.
-const WITHOUT_STATED_PERCENT: f64 = 0.1;
+/// How far a figure may lie from the truth at most, whatever ± is said or none:
+/// the deviation of the steady tones here is exact within a tenth of a second.
+const AT_MOST_PERCENT: f64 = 0.1;
 
 /// Half of the last decimal of the large figure.
 const ROUNDING_PERCENT: f64 = 0.005;
@@ -84,8 +81,8 @@ impl Sitting {
 
     /// Errors that ALSA gave the program so far, injected or not.
     pub fn alsa_errors(&self) -> u64 {
-        let said = fs::read_to_string(self.folder.join("said"));
-        said.map_or(0, |said| said.lines().count() as u64)
+        let said = fs::read_to_string(self.folder.join("said")).expect("begun with it");
+        said.lines().count() as u64
     }
 
     fn proc(&self, name: &str) -> PathBuf {
@@ -178,7 +175,10 @@ impl Shown {
 
     /// Whether the figure, if there is one, is this truth within what is said.
     pub fn agrees(&self, truth_percent: f64) -> bool {
-        let within = self.within.unwrap_or(WITHOUT_STATED_PERCENT) + ROUNDING_PERCENT;
+        let within = self
+            .within
+            .map_or(AT_MOST_PERCENT, |it| it.min(AT_MOST_PERCENT));
+        let within = within + ROUNDING_PERCENT;
         self.percent
             .is_none_or(|percent| (percent - truth_percent).abs() <= within)
     }
@@ -186,6 +186,12 @@ impl Shown {
     /// A live figure, and it is this.
     pub fn reads(&self, truth_percent: f64) -> bool {
         self.is_live && self.percent.is_some() && self.agrees(truth_percent)
+    }
+
+    /// The rate that the input was opened with.
+    pub fn rate_hz(&self) -> Option<u32> {
+        let before = self.text.lines().next()?.split_once(" Hz ")?.0;
+        before.rsplit(' ').next()?.parse().ok()
     }
 
     /// The number after a word, 0 where the word is not there.

@@ -134,6 +134,14 @@ impl SoundServer {
         number.expect("it is there").to_owned()
     }
 
+    /// The rate of an input, as the server has it.
+    pub fn rate_hz_of(&self, input: &str) -> u32 {
+        let inputs = self.pactl("list short sources");
+        let line = inputs.lines().find(|line| line.contains(input));
+        let rate = line.and_then(|it| it.split_whitespace().find_map(|it| it.strip_suffix("Hz")));
+        rate.and_then(|it| it.parse().ok()).expect("it is listed")
+    }
+
     /// The server itself plays a steady tone into a virtual output, sample by
     /// sample, for as long as both are there.
     pub fn hum(&self, sink: &str, hz: u32) -> String {

@@ -17,7 +17,7 @@ use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::process::Pid;
 use vt100::{Parser, Screen};
 
-use super::program::{Folder, PROGRAM};
+use super::program::{FOLDERS, Folder, PROGRAM, users_settings};
 
 /// A busy machine may take as long for what takes a moment elsewhere. Nothing
 /// is measured by it: a test that passes never waits for the whole of it.
@@ -81,7 +81,10 @@ impl Window {
         shell.env("LC_ALL", "C.UTF-8");
         shell.env("TERM", "xterm");
         shell.env("HOME", home.root());
-        shell.env_remove("XDG_CONFIG_HOME");
+        let folders = FOLDERS.iter().map(ToString::to_string);
+        folders
+            .chain(users_settings())
+            .for_each(|name| shell.env_remove(name));
         let shell = pair.slave.spawn_command(shell).expect("bash starts");
         let file = pair.master.as_raw_fd().expect("it is a file here");
         let file = || FileDescriptor::dup(&file).and_then(|it| it.as_file());
@@ -185,8 +188,11 @@ impl Window {
     /// Waits until nothing has come for this long.
     pub fn settle(&self, quiet: Duration) {
         let count = || self.shown.heard.lock().expect("nobody panicked").len();
-        let (mut last, mut since) = (count(), Instant::now());
+        let begun = Instant::now();
+        let (mut last, mut since) = (count(), begun);
         while since.elapsed() < quiet {
+            let heard = begun.elapsed() < PATIENCE;
+            assert!(heard, "never {quiet:?} of quiet on\n{}", self.screen());
             thread::sleep(Duration::from_millis(5));
             let now = count();
             if now != last {

@@ -9,7 +9,7 @@ use rustix::process::{Pid, Signal, kill_process, test_kill_process};
 use rustix::termios::{Action as Flow, tcflow};
 
 use crate::support::dice::Dice;
-use crate::support::environment::are_there;
+use crate::support::environment::{are_there, within};
 use crate::support::jobs::only_job;
 use crate::support::preload;
 use crate::support::program::PROGRAM;
@@ -118,29 +118,41 @@ fn leave(window: &Window, process: Pid, way: Way, sign: &str) {
     }
 }
 
+/// Windows at once: nearly all of the time is waited.
+const WINDOWS: usize = 4;
+
 #[test]
 fn after_every_way_out_of_every_page() {
-    let window = Window::open();
-    window.type_line("ulimit -c 0");
-    let mut ways = WAYS.iter().cycle();
-    for (keys, sign) in PAGES {
-        for _ in 0..2 {
-            let (way, status) = *ways.next().expect("they go round");
-            window.type_line("clear");
-            let process = window.start("", "practise");
-            // Without a tone nothing is kept or measured.
-            let keeps = matches!(keys, "b" | "y" | "4 ");
-            window.wait_for(if keeps { "tone found" } else { UP });
-            for key in keys.chars() {
-                window.press(&key.to_string());
+    let in_a_window = |first: usize| {
+        let window = Window::open();
+        window.type_line("ulimit -c 0");
+        for nth in (first..PAGES.len()).step_by(WINDOWS) {
+            for which in [2 * nth, 2 * nth + 1] {
+                go_and_leave(&window, PAGES[nth], WAYS[which % WAYS.len()]);
             }
-            window.wait_for(sign);
-            assert!(window.is_taken());
-            leave(&window, process, way, sign);
-            assert_eq!(window.last_status(), status, "{keys} {way:?}");
-            window.assert_given_back();
         }
+    };
+    thread::scope(|scope| {
+        for first in 0..WINDOWS {
+            scope.spawn(move || in_a_window(first));
+        }
+    });
+}
+
+fn go_and_leave(window: &Window, (keys, sign): (&str, &str), (way, status): (Way, i32)) {
+    window.type_line("clear");
+    let process = window.start("", "practise");
+    // Without a tone nothing is kept or measured.
+    let keeps = matches!(keys, "b" | "y" | "4 ");
+    window.wait_for(if keeps { "tone found" } else { UP });
+    for key in keys.chars() {
+        window.press(&key.to_string());
     }
+    window.wait_for(sign);
+    assert!(window.is_taken());
+    leave(window, process, way, sign);
+    assert_eq!(window.last_status(), status, "{keys} {way:?}");
+    window.assert_given_back();
 }
 
 /// Moments at which a signal comes.
@@ -286,10 +298,10 @@ fn started_in_the_background_it_waits_there_for_its_turn() {
     let window = Window::open();
     window.type_line("set -b");
     window.run("practise &");
-    while !window.screen().contains("Stopped") {
+    within(Duration::from_secs(60), "stopped", || {
         window.type_line("jobs");
-        thread::sleep(Duration::from_millis(100));
-    }
+        window.screen().contains("Stopped")
+    });
     window.type_line("clear");
     window.wait_until("an empty screen", |screen| !screen.contains("Stopped"));
     window.assert_given_back();
