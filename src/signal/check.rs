@@ -12,6 +12,10 @@ const BLOCK_S: f64 = 0.3;
 const SIDEBAND_HZ: f64 = 250.0;
 const SIDEBAND_RELATIVE: f64 = 0.3;
 
+/// A harmonic lies this close to its multiple, in parts of it: more than any wow.
+/// What is farther away is another tone. A choice.
+const HARMONIC_RELATIVE: f64 = 0.05;
+
 /// What stands beside the tone in one channel. Powers are mean squares.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Beside {
@@ -113,6 +117,10 @@ impl SpectrumCheck {
         let mut hidden = 0usize;
         for harmonic in 1u32.. {
             let hz = f64::from(harmonic) * tone_hz;
+            let half = match harmonic {
+                1 => half,
+                _ => half.min(HARMONIC_RELATIVE * hz),
+            };
             let below = (hz - half) / self.spectrum.hz_per_bin();
             let above = (hz + half) / self.spectrum.hz_per_bin();
             let low = (below.ceil() as usize).clamp(from, bins);
@@ -164,11 +172,15 @@ mod tests {
     use std::f64::consts::TAU;
 
     fn look(make: impl Fn(f64) -> f64) -> Beside {
+        look_at(3150.0, make)
+    }
+
+    fn look_at(tone_hz: f64, make: impl Fn(f64) -> f64) -> Beside {
         let mut check = SpectrumCheck::new(48_000.0);
         let block: Vec<f32> = (0..check.block())
             .map(|n| make(n as f64 / 48_000.0) as f32)
             .collect();
-        check.look(&block, 3150.0)
+        check.look(&block, tone_hz)
     }
 
     #[test]
@@ -186,6 +198,17 @@ mod tests {
         });
         let db = 10.0 * (beside.tone / beside.rest).log10();
         assert!(db > 90.0, "{db}");
+    }
+
+    #[test]
+    fn what_is_only_near_a_harmonic_is_another_tone() {
+        let with = |hz| {
+            let sine = |hz: f64, t: f64| 0.3 * (TAU * hz * t).sin();
+            look_at(280.0, move |t| sine(280.0, t) + sine(hz, t))
+        };
+        let [near, on] = [517.0, 565.0].map(with);
+        assert!(near.rest > 0.99 * near.tone && near.harmonics < 1e-3 * near.tone);
+        assert!(on.harmonics > 0.99 * on.tone && on.rest < 1e-3 * on.tone);
     }
 
     #[test]

@@ -2,8 +2,10 @@
 //! whatever tape makes of it. A small draw from the sounds of
 //! `cargo bench --bench refusal`.
 
+use crate::support::dice::Dice;
 use crate::support::refused;
-use crate::support::sounds::{self, NO_TONES, TONES};
+use crate::support::sound::{sampled, sine};
+use crate::support::sounds::{self, NO_TONES, RATE, Sound, TONES};
 use tapewright::readings::CautionCode;
 
 /// What is chosen as reference, and where the sounds lie.
@@ -52,6 +54,23 @@ fn foreign_sounds_are_refused_as_recordings_and_live() {
         assert_eq!(kind.count(|it| it.accepted.is_some()), 0, "{}", kind.name);
         assert_eq!(kind.count(|it| it.kept), 0, "{}", kind.name);
         assert_eq!(kind.count(|it| it.settled_s > 0.0), 0, "{}", kind.name);
+    }
+}
+
+/// One lies near twice the other, and which is the louder is up to the noise.
+#[test]
+fn two_equal_tones_are_no_tone() {
+    for seed in 0..20 {
+        let mut dice = Dice::new(seed);
+        let pair = sampled(RATE, 6.7, |t| 0.35 * (sine(281.69 * t) + sine(517.2 * t)));
+        let noisy = |it: f32| it + dice.between(-1e-4, 1e-4) as f32;
+        let sound = Sound {
+            samples: pair.into_iter().map(noisy).collect(),
+            channels: 1,
+        };
+        let heard = refused::heard(Some(315.0), 315.0, &sound);
+        assert!(heard.accepted.is_none() && !heard.kept, "{seed}: {heard:?}");
+        assert!(heard.settled_s < 1e-9, "{seed}: {heard:?}");
     }
 }
 
