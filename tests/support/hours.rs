@@ -204,7 +204,9 @@ impl Bench {
             let error = speed.deviation.0 - true_percent(middle_s);
             hour.errors.push(error / speed.uncertainty.unwrap().0);
             hour.errors_percent.push(error);
-            let flutter = reading.flutter.weighted_two_sigma.unwrap();
+            let flutter = reading.flutter.weighted_two_sigma;
+            let at_s = self.seconds;
+            let flutter = flutter.unwrap_or_else(|| panic!("none after {at_s} s: {reading:?}"));
             hour.flutter_percent.push(flutter.0);
             if minute == KEPT_IN {
                 hour.kept_error = self.kept(reading);
