@@ -32,9 +32,10 @@ fn growth_kb(memory_kb: &[u64]) -> u64 {
 fn row(number: usize, hour: &Hour) {
     let beyond = hour.errors.iter().filter(|it| it.abs() > 1.0).count();
     println!(
-        "| {number} | {:+.5} | {beyond} of {} | {:.4} | {:+.2} | {} |",
+        "| {number} | {:+.5} | {beyond} of {} | {} | {:.4} | {:+.2} | {} |",
         hour.mean_error_percent(),
         hour.errors.len(),
+        hour.moves,
         hour.mean_flutter_percent(),
         hour.kept_error,
         hour.memory_kb
@@ -45,7 +46,9 @@ fn row(number: usize, hour: &Hour) {
 fn hours_without_a_break_are_measured_the_same_from_first_to_last() {
     let _alone = alone();
     let hours = hours::played(asked_hours(), 60);
-    println!("| hour | mean error % | beyond its ± | flutter % | kept: error/± | memory kB |");
+    println!(
+        "| hour | mean error % | beyond its ± | moves seen | flutter % | kept: error/± | memory kB |"
+    );
     for (number, hour) in (1..).zip(&hours) {
         row(number, hour);
     }

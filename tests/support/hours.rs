@@ -38,6 +38,15 @@ const KEPT: KeepRequest = KeepRequest {
     at_most: Seconds(40.0),
 };
 
+const MINUTE: Seconds = Seconds(60.0);
+
+/// After a move flutter is held back this long: a little more than its filters take.
+const SETTLED_AGAIN: Seconds = Seconds(10.0);
+
+/// Of a machine that is left alone a move is seen in no more than this part of the
+/// minutes. A choice.
+const MOST_MOVES: f64 = 0.02;
+
 /// In this minute of each hour, from 0: before the first there is no engine to
 /// ask.
 const KEPT_IN: u64 = 1;
@@ -77,6 +86,8 @@ pub struct Hour {
     pub errors_percent: Vec<f64>,
     /// Weighted flutter, percent.
     pub flutter_percent: Vec<f64>,
+    /// Minutes after which a move had just been seen, though nobody made one.
+    pub moves: usize,
     /// Error over its ± of what was kept near its beginning.
     pub kept_error: f64,
     /// At its end.
@@ -204,10 +215,14 @@ impl Bench {
             let error = speed.deviation.0 - true_percent(middle_s);
             hour.errors.push(error / speed.uncertainty.unwrap().0);
             hour.errors_percent.push(error);
+            // After a move the filters settle again.
             let flutter = reading.flutter.weighted_two_sigma;
-            let at_s = self.seconds;
-            let flutter = flutter.unwrap_or_else(|| panic!("none after {at_s} s: {reading:?}"));
-            hour.flutter_percent.push(flutter.0);
+            assert!(
+                flutter.is_some() || speed.since_move < SETTLED_AGAIN,
+                "{reading:?}"
+            );
+            hour.flutter_percent.extend(flutter.map(|it| it.0));
+            hour.moves += usize::from(self.seconds > 60 && speed.since_move < MINUTE);
             if minute == KEPT_IN {
                 hour.kept_error = self.kept(reading);
             }
@@ -257,6 +272,8 @@ pub fn steady(hours: &[Hour]) {
         beyond as f64 <= 0.08 * errors.len() as f64 + 1.0,
         "{beyond}"
     );
+    let moves: usize = hours.iter().map(|it| it.moves).sum();
+    assert!(moves as f64 <= MOST_MOVES * errors.len() as f64, "{moves}");
     let all = mean(
         &hours
             .iter()

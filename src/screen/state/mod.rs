@@ -723,19 +723,23 @@ mod tests {
 
     #[test]
     fn another_input_is_told_also_where_what_it_gives_is_late() {
-        let mut state = specimen::showing(specimen::reading(0.0));
-        let mut live = LiveState::clone(&state.live);
-        live.sources = 1;
-        state.take(Arc::new(live.clone()));
-        live.source = SourceState::Late {
-            name: "USB line".to_owned(),
-        };
-        state.take(Arc::new(live.clone()));
-        assert_eq!(state.message, None);
-        live.sources = 2;
-        state.take(Arc::new(live));
-        let said = state.message.unwrap_or_default();
-        assert!(said.contains("the input is USB line now"), "{said}");
+        for (sources, name, is_told) in [(1, "Line In", false), (2, "USB line", true)] {
+            let mut state = specimen::showing(specimen::reading(0.0));
+            let mut live = LiveState::clone(&state.live);
+            live.sources = 1;
+            state.take(Arc::new(live.clone()));
+            live.sources = sources;
+            live.source = SourceState::Late {
+                name: name.to_owned(),
+            };
+            state.take(Arc::new(live));
+            let said = state.message.unwrap_or_default();
+            assert_eq!(
+                said.contains("the input is USB line now"),
+                is_told,
+                "{said}"
+            );
+        }
     }
 
     #[test]

@@ -435,7 +435,7 @@ mod tests {
         let _ = state.act(Action::Supply);
         let _ = state.act(Action::GoOn);
         assert!(state.overlay.is_none());
-        assert!(state.message.is_some_and(|it| it.contains("no samples")));
+        assert!(state.message.is_some_and(|it| it.contains("nothing new")));
     }
 
     #[test]
