@@ -214,6 +214,13 @@ impl Matcher {
         self.search_anew(ticks);
     }
 
+    /// Forgets the stretches that ended longer ago than this.
+    pub fn keep_newest(&mut self, kept_s: f64) {
+        let from_s = self.heard_s() - kept_s;
+        let is_kept = |places: &Stretch| places.last().is_some_and(|last| last[0] >= from_s);
+        self.stretches.retain(is_kept);
+    }
+
     fn search_anew(&mut self, ticks: u64) {
         self.searched_ticks = ticks;
         self.next_search_s = SEARCHED_S[0].min(FIRST_OF_COPY * self.copy.length().0);
@@ -370,6 +377,13 @@ mod tests {
         assert_eq!((report.losses, report.state), (1, CopyState::Following));
         let found = report.speed.expect("found again");
         assert!((found.ratio - 1.0).abs() < 1e-4, "{found:?}");
+        let losses_of = |matcher: &mut Matcher, kept_s| {
+            matcher.keep_newest(kept_s);
+            matcher.report().losses
+        };
+        assert_eq!(losses_of(&mut matcher, 13.0), 1);
+        assert_eq!(losses_of(&mut matcher, 11.0), 0);
+        assert!(matcher.report().speed.is_some());
     }
 
     /// Wound on while it plays: the sound that was followed in vain is searched

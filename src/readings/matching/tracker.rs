@@ -49,6 +49,10 @@ const PATIENCE_S: f64 = 25.0;
 /// Samples in the blocks that sound is handed on in.
 const BLOCK: usize = 512;
 
+/// What is kept live is of minutes; a tape that plays round and round must not
+/// fill the memory. A choice.
+const KEPT_S: f64 = 3600.0;
+
 /// A piece of the tape that was followed, in seconds of the input.
 #[derive(Clone, Copy, Debug)]
 struct Span {
@@ -248,6 +252,7 @@ impl CopyTracker {
             self.next = 0;
             self.sifter = Sifter::default();
             self.counted.clear();
+            self.matcher.keep_newest(KEPT_S);
             self.lose(out);
         }
         let mut fresh = Vec::new();
