@@ -181,9 +181,12 @@ impl Keeper {
             let before = path.with_extension("toml.before");
             std::fs::read(&path)
                 .and_then(|card| {
+                    // Whoever may not read the one may not read the other, also where
+                    // there is an earlier one.
+                    let rights = path.metadata()?.permissions();
+                    let _ = std::fs::set_permissions(&before, rights.clone());
                     whole::write(&before, true, |mut file| {
-                        // Whoever may not read the one may not read the other.
-                        file.set_permissions(path.metadata()?.permissions())?;
+                        file.set_permissions(rights)?;
                         file.write_all(&card)
                     })
                 })
@@ -869,6 +872,7 @@ mod tests {
             let own = std::fs::Permissions::from_mode(0o600);
             std::fs::set_permissions(&path, own).expect("it is ours");
         }
+        std::fs::write(path.with_extension("toml.before"), "open to all").expect("room");
         let (card, place) = learnt(folder.path(), SourceKind::Input, "capstan").expect("learnt");
         assert_eq!(place, path.display().to_string());
         assert!(

@@ -31,8 +31,7 @@ impl Logging {
     /// Begins the file; nothing is measured where that cannot be done.
     pub(super) fn begin(path: &Path, head: &LogHead) -> Result<(Self, LogFeed), Failure> {
         let refused = |error: LogError| Failure::new(Exit::File, error.to_string());
-        let mut file = LogFile::begin(path).map_err(refused)?;
-        file.write(head).map_err(refused)?;
+        let file = LogFile::begin(path, head).map_err(refused)?;
         let (lines, to_write) = sync_channel(PATIENCE);
         let (say, refused) = channel();
         let thread = thread::Builder::new()

@@ -9,17 +9,12 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::whole::is_held;
-
 /// Why a log cannot begin or go on.
 #[derive(Debug, thiserror::Error)]
 pub enum LogError {
     /// Something is in it already.
     #[error("{} is not empty, and a log is never written over; choose another name", .0.display())]
     NotEmpty(PathBuf),
-    /// Another program has begun it.
-    #[error("{} is being written by another program, and a log is never written over; choose another name", .0.display())]
-    InUse(PathBuf),
     /// The system refuses.
     #[error("cannot write the log {}: {source}; check its folder and the room on the disk", path.display())]
     Write {
@@ -40,8 +35,8 @@ pub struct LogFile {
 }
 
 impl LogFile {
-    /// A new file, or one that is there and empty.
-    pub fn begin(path: &Path) -> Result<Self, LogError> {
+    /// A new file, or one that is there and empty, with its first line.
+    pub fn begin(path: &Path, head: &impl Serialize) -> Result<Self, LogError> {
         let refused = |source| LogError::Write {
             path: path.to_owned(),
             source,
@@ -51,21 +46,20 @@ impl LogFile {
             .create(true)
             .open(path)
             .map_err(refused)?;
-        // Held to the end, and asked for before its length: two may begin at once.
-        let in_use = is_held(&file);
-        let there = file.metadata().map_err(refused)?;
-        if there.len() > 0 {
+        // Two may begin at once; whoever comes second finds the line of the first.
+        // Pipes and some file systems know no locks.
+        let _ = file.lock();
+        if file.metadata().map_err(refused)?.len() > 0 {
             return Err(LogError::NotEmpty(path.to_owned()));
         }
-        // Into a pipe or a device any number may write.
-        if in_use && there.is_file() {
-            return Err(LogError::InUse(path.to_owned()));
-        }
-        Ok(Self {
+        let mut log = Self {
             path: path.to_owned(),
             file,
             length: 0,
-        })
+        };
+        log.write(head)?;
+        let _ = log.file.unlock();
+        Ok(log)
     }
 
     /// Writes one line, or takes away what was written of it.
@@ -112,35 +106,39 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("side.jsonl");
         std::fs::write(&path, "").expect("room");
-        let mut log = LogFile::begin(&path).expect("an empty file will do");
-        log.write(&[1, 2]).expect("room");
+        let mut log = LogFile::begin(&path, &[1, 2]).expect("an empty file will do");
         log.write(&"größer").expect("room");
         let text = std::fs::read_to_string(&path).expect("it is there");
         assert_eq!(text, "[1,2]\n\"größer\"\n");
-        let refused = LogFile::begin(&path)
+        let refused = LogFile::begin(&path, &1)
             .expect_err("it is not empty")
             .to_string();
         assert!(refused.contains("not empty") && refused.contains("another name"));
         assert_eq!(std::fs::read_to_string(&path).expect("still there"), text);
-        let refused = LogFile::begin(folder.path())
+        let refused = LogFile::begin(folder.path(), &1)
             .expect_err("a folder")
             .to_string();
         assert!(refused.contains("cannot write"), "{refused}");
     }
 
     #[test]
-    fn of_two_that_begin_at_once_one_is_refused() {
+    fn of_many_that_begin_at_once_one_is_taken() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("side.jsonl");
-        let log = LogFile::begin(&path).expect("a new file");
-        let refused = LogFile::begin(&path).expect_err("it is held").to_string();
-        assert!(refused.contains("another program") && refused.contains("another name"));
-        drop(log);
-        LogFile::begin(&path).expect("nobody writes it");
+        let begun = std::thread::scope(|scope| {
+            let begin = |nth: u32| {
+                let path = &path;
+                scope.spawn(move || LogFile::begin(path, &nth).is_ok())
+            };
+            let all: Vec<_> = (0..8).map(begin).collect();
+            let begun = all.into_iter().map(|it| it.join().expect("no panic"));
+            begun.filter(|it| *it).count()
+        });
+        assert_eq!(begun, 1);
         if cfg!(unix) {
             let nowhere = Path::new("/dev/null");
-            let _one = LogFile::begin(nowhere).expect("it takes all");
-            LogFile::begin(nowhere).expect("and from anybody");
+            let _one = LogFile::begin(nowhere, &1).expect("it takes all");
+            LogFile::begin(nowhere, &2).expect("and from anybody");
         }
     }
 
@@ -148,8 +146,7 @@ mod tests {
     fn only_half_a_line_of_ours_is_cut_off() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("side.jsonl");
-        let mut log = LogFile::begin(&path).expect("a new file");
-        log.write(&1).expect("room");
+        let log = LogFile::begin(&path, &1).expect("a new file");
         let whole = log.length + 10;
         for (found, left) in [
             ("1\nhalf", "1\n"),

@@ -153,7 +153,7 @@ fn make_beside(place: &Path) -> io::Result<(PathBuf, File)> {
 
 /// Somebody else has locked it; where not, it is ours from here on. A file system
 /// without locks says no.
-pub(super) fn is_held(file: &File) -> bool {
+fn is_held(file: &File) -> bool {
     matches!(file.try_lock(), Err(TryLockError::WouldBlock))
 }
 

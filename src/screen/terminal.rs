@@ -489,7 +489,9 @@ fn report_of(info: &PanicHookInfo) -> String {
     let kept = own_log("failure.log", FAILURES_BYTES).and_then(|(mut log, path)| {
         let (version, trace) = (env!("CARGO_PKG_VERSION"), Backtrace::force_capture());
         let now = Timestamp::now();
-        writeln!(log, "{now:.0} {failed}\nversion {version}\n{trace}")?;
+        // At once: another thread may fail at the same time.
+        let report = format!("{now:.0} {failed}\nversion {version}\n{trace}\n");
+        log.write_all(report.as_bytes())?;
         Ok(path)
     });
     match kept {

@@ -7,13 +7,14 @@ use super::spectrum::{Spectrum, noise_power};
 /// Shortest block: 50 and 60 Hz must stand apart.
 const BLOCK_S: f64 = 0.3;
 
-/// Left out around the tone and each harmonic: flutter sidebands, which reach
-/// to the 200 Hz of the unweighted band (IEC 60386) and a little beyond.
+/// Left out around the tone: flutter sidebands, which reach to the 200 Hz of the
+/// unweighted band (IEC 60386) and a little beyond.
 const SIDEBAND_HZ: f64 = 250.0;
 const SIDEBAND_RELATIVE: f64 = 0.3;
 
-/// A harmonic lies this close to its multiple, in parts of it: more than any wow.
-/// What is farther away is another tone. A choice.
+/// Left out around each harmonic, in parts of its frequency: more than wow and
+/// flutter move it, and a line's own width at least. What is farther away is another
+/// tone. A choice.
 const HARMONIC_RELATIVE: f64 = 0.05;
 
 /// What stands beside the tone in one channel. Powers are mean squares.
@@ -109,6 +110,7 @@ impl SpectrumCheck {
         self.power.fill(0.0);
         self.spectrum.add_power(block, &mut self.power);
         let half = SIDEBAND_HZ.min(SIDEBAND_RELATIVE * tone_hz);
+        let line_hz = LINE_BINS as f64 * self.spectrum.hz_per_bin();
         let mut beside = Beside::default();
         self.beside.clear();
         let mut kept = 0.0;
@@ -119,7 +121,7 @@ impl SpectrumCheck {
             let hz = f64::from(harmonic) * tone_hz;
             let half = match harmonic {
                 1 => half,
-                _ => half.min(HARMONIC_RELATIVE * hz),
+                _ => half.min(line_hz.max(HARMONIC_RELATIVE * hz)),
             };
             let below = (hz - half) / self.spectrum.hz_per_bin();
             let above = (hz + half) / self.spectrum.hz_per_bin();
@@ -209,6 +211,17 @@ mod tests {
         let [near, on] = [517.0, 565.0].map(with);
         assert!(near.rest > 0.99 * near.tone && near.harmonics < 1e-3 * near.tone);
         assert!(on.harmonics > 0.99 * on.tone && on.rest < 1e-3 * on.tone);
+    }
+
+    #[test]
+    fn harmonics_of_the_lowest_note_are_no_noise() {
+        let c1 = |t: f64| {
+            (2..7)
+                .map(|k| 0.1 * (TAU * 32.7 * f64::from(k) * t).sin())
+                .sum::<f64>()
+        };
+        let beside = look_at(32.7, |t| c1(t) + 0.05 * (TAU * 32.7 * t).sin());
+        assert!(beside.noise() < 1e-4 * beside.harmonics, "{beside:?}");
     }
 
     #[test]

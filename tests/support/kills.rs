@@ -468,7 +468,7 @@ impl Victim {
     fn kill(&self, newest: &mut Newest, counts: &mut Counts) {
         let fed_s = self.pipe.as_ref().map(|it| it.fed_s(LOSABLE));
         kill_process(self.pid, Signal::KILL).expect("it ran until now");
-        let at = Instant::now();
+        let (at, late_s) = (Instant::now(), newest.stalls.take().as_secs_f64());
         // The last of what it wrote is on its way to the test's end of the terminal.
         self.window.wait_until("the rest", |_| {
             is_gone(self.pid) && at.elapsed() > 10 * LOOK
@@ -489,11 +489,10 @@ impl Victim {
         // A machine at its own pace has a line every second. Of those that are
         // due one may be missing, and a second is under way.
         let age = newest.seen.map_or(0.0, |seen| (at - seen).as_secs_f64());
-        let late = newest.stalls.take().as_secs_f64();
         counts.oldest_newest_line_s = age;
-        if age > 1.0 + LOSABLE.as_secs_f64() + late {
+        if age > 1.0 + LOSABLE.as_secs_f64() + late_s {
             let wrong = format!(
-                "the newest line of the log was {age:.2} s old, {late:.2} s of it the machine's"
+                "the newest line of the log was {age:.2} s old, {late_s:.2} s of it the machine's"
             );
             counts.wrong.push(wrong);
         }

@@ -30,10 +30,9 @@ const LOSSY_SLACK_FRAMES: u64 = 4096;
 /// claims is not to fill the memory.
 const USUAL_PACKET_FRAMES: u64 = 8192;
 
-/// Packets in a row that give no sound, of which a broken file may claim to have
-/// any number without a byte in them. Ten hours of pictures in front of the sound of
-/// a film, at 25 a second, come to 900 000.
-const MOST_WITHOUT_SOUND: u32 = 1_000_000;
+/// Packets in a row without a byte, of which a broken file may claim to have any
+/// number. A choice.
+const MOST_EMPTY: u32 = 100_000;
 
 pub(super) struct DecodedReader {
     container: Box<dyn FormatReader>,
@@ -46,7 +45,7 @@ pub(super) struct DecodedReader {
     slack_frames: u64,
     read_frames: u64,
     longest_packet_frames: u64,
-    packets_without_sound: u32,
+    empty_packets: u32,
     /// The first packet, decoded to learn the format.
     waiting: Vec<f32>,
     ended: bool,
@@ -117,7 +116,7 @@ impl DecodedReader {
             decoder,
             read_frames: 0,
             longest_packet_frames: USUAL_PACKET_FRAMES,
-            packets_without_sound: 0,
+            empty_packets: 0,
             waiting: Vec::new(),
             ended: false,
             faults: Faults::default(),
@@ -177,19 +176,6 @@ impl Reader for DecodedReader {
 
 impl DecodedReader {
     fn next_packet(&mut self, samples: &mut Vec<f32>) -> Next {
-        let next = self.decode_next(samples);
-        if !matches!(next, Next::Nothing) {
-            self.packets_without_sound = 0;
-            return next;
-        }
-        self.packets_without_sound += 1;
-        if self.packets_without_sound > MOST_WITHOUT_SOUND {
-            return self.end(true);
-        }
-        next
-    }
-
-    fn decode_next(&mut self, samples: &mut Vec<f32>) -> Next {
         if self.ended {
             return Next::End;
         }
@@ -198,6 +184,13 @@ impl DecodedReader {
             Some(Ok(None)) => return self.end(false),
             Some(Err(_)) | None => return self.end(true),
         };
+        self.empty_packets = match packet.data.len() {
+            0 => self.empty_packets + 1,
+            _ => 0,
+        };
+        if self.empty_packets > MOST_EMPTY {
+            return self.end(true);
+        }
         if packet.track_id != self.track {
             return Next::Nothing;
         }

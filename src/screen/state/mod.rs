@@ -541,9 +541,12 @@ impl ScreenState {
     }
 
     fn another_input(&self, before: &LiveState) -> Option<String> {
-        // It may be late, or lost again, by the time that it is looked at.
-        let [lost, name] = [before, &*self.live].map(|it| source_name(&it.source));
-        if before.sources == self.live.sources || lost.is_empty() || name.is_empty() {
+        let (SourceState::Running { name, .. } | SourceState::Late { name }) = &self.live.source
+        else {
+            return None;
+        };
+        let lost = source_name(&before.source);
+        if before.sources == self.live.sources || lost.is_empty() {
             return None;
         }
         Some(if lost == name {
