@@ -178,7 +178,9 @@ fn run(
         if events.send(connected).is_err() {
             return;
         }
-        let loss = stream.watch(stop, found.is_by_settings());
+        let loss = stream.watch(stop, || {
+            !found.is_named_by_settings() || is_there(&found, pick)
+        });
         close(stream.stream);
         let Some(loss) = loss else { return };
         let reason = reason(&name, loss);
@@ -205,10 +207,23 @@ fn reason(name: &str, loss: LossKind) -> String {
         LossKind::Failing => ("reports errors and no more samples", WAITING),
         LossKind::Quiet => ("has stopped delivering samples", WAITING),
         LossKind::Moved => ("was exchanged by the system", WAITING),
-        LossKind::Skipped => ("has skipped so much that it may be another by now", ANEW),
         LossKind::Slept => ("has missed what came while the computer slept", ANEW),
     };
     format!("The sound input \"{name}\" {what}; {next}")
+}
+
+/// It can be opened beside the one that runs, or would be but for that one.
+fn is_there(found: &FoundDevice, pick: Option<Pick>) -> bool {
+    let beside = found
+        .again(false)
+        .and_then(|again| Opened::open(again, pick));
+    match beside {
+        Ok(opened) => {
+            close(opened.stream.stream);
+            true
+        }
+        Err(error) => matches!(error, SoundError::Busy { .. }),
+    }
 }
 
 /// An input that delivers.
@@ -274,9 +289,11 @@ impl Opened {
 }
 
 impl WatchedStream {
-    /// Returns when the stream is lost, or `None` when it is to stop.
-    fn watch(&self, stop: &AtomicBool, by_settings: bool) -> Option<LossKind> {
-        let mut watchdog = Watchdog::new(self.plan.format.rate_hz, by_settings);
+    /// Returns when the stream is lost, or `None` when it is to stop. A sound
+    /// server that moves a stream to another input says nothing, but skips: then it
+    /// is asked whether the one that was meant `is_there`.
+    fn watch(&self, stop: &AtomicBool, is_there: impl Fn() -> bool) -> Option<LossKind> {
+        let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
         let sleep = SleepWatch::start();
         while !stop.load(Ordering::Acquire) {
             thread::sleep(TICK);
@@ -290,7 +307,12 @@ impl WatchedStream {
             });
             match verdict {
                 Verdict::Alive => {}
-                Verdict::Missing(frames) => self.signs.report_missing(frames),
+                Verdict::Missing(frames) => {
+                    self.signs.report_missing(frames);
+                    if !is_there() {
+                        return Some(LossKind::Moved);
+                    }
+                }
                 Verdict::Lost(loss) => return Some(loss),
             }
         }

@@ -27,11 +27,6 @@ const SURE_TICKS: usize = 6;
 /// A lag that grows by more than this from tick to tick grows yet. A choice.
 const STILL_S: f64 = 0.01;
 
-/// A part of this many seconds is what goes missing when the system puts another
-/// device in its place. Tuned on a sound server that skipped 0.37 to 0.41 s; a
-/// busy computer loses less at a time, and half a second is a loss by itself.
-const EXCHANGE_S: f64 = 0.25;
-
 /// What a stream shows at one tick.
 #[derive(Clone, Copy, Debug)]
 pub struct Look {
@@ -69,8 +64,6 @@ pub enum LossKind {
     Quiet,
     /// The system put another device in its place.
     Moved,
-    /// It skipped so much without a word that it may be another by now.
-    Skipped,
     /// The computer slept, while the tape ran on; hardware that wakes by itself
     /// goes on as if nothing were missing.
     Slept,
@@ -80,8 +73,6 @@ pub enum LossKind {
 #[derive(Debug)]
 pub struct Watchdog {
     rate_hz: f64,
-    /// The system may put another device in its place without a word.
-    by_settings: bool,
     frames: u64,
     errors_at_last_block: u64,
     quiet_ticks: u32,
@@ -103,12 +94,10 @@ struct Lag {
 }
 
 impl Watchdog {
-    /// For a stream of this many frames a second; `by_settings` where the system
-    /// may put another device in its place without a word.
-    pub fn new(rate_hz: u32, by_settings: bool) -> Self {
+    /// For a stream of this many frames a second.
+    pub fn new(rate_hz: u32) -> Self {
         Self {
             rate_hz: f64::from(rate_hz),
-            by_settings,
             frames: 0,
             errors_at_last_block: 0,
             quiet_ticks: 0,
@@ -177,12 +166,10 @@ impl Watchdog {
             lag.base_s = Some(smallest_s);
             lag.ticks = 0;
         }
-        if !is_missing {
-            Verdict::Alive
-        } else if grown_s > EXCHANGE_S && self.by_settings {
-            Verdict::Lost(LossKind::Skipped)
-        } else {
+        if is_missing {
             Verdict::Missing((grown_s * self.rate_hz).round() as u64)
+        } else {
+            Verdict::Alive
         }
     }
 }
@@ -206,7 +193,7 @@ mod tests {
 
     /// The first verdict that is not `Alive`, and its tick.
     fn first(ticks: u32, mut look: impl FnMut(u32) -> Look) -> Option<(u32, Verdict)> {
-        let mut dog = Watchdog::new(48_000, false);
+        let mut dog = Watchdog::new(48_000);
         (1..=ticks)
             .map(|tick| (tick, dog.look(look(tick))))
             .find(|(_, verdict)| *verdict != Verdict::Alive)
@@ -275,8 +262,8 @@ mod tests {
 
     /// What is found where for so many ticks after 5 s the frames never come; all
     /// of it within a second.
-    fn found(ticks: u32, by_settings: bool) -> Vec<Verdict> {
-        let mut dog = Watchdog::new(48_000, by_settings);
+    fn found(ticks: u32) -> Vec<Verdict> {
+        let mut dog = Watchdog::new(48_000);
         let look = |tick: u32| Look {
             frames: steady(tick.min(100).max(tick.saturating_sub(ticks))).frames,
             ..steady(tick)
@@ -292,9 +279,9 @@ mod tests {
 
     #[test]
     fn frames_that_never_come_are_found_once() {
-        assert_eq!(found(1, false), []);
-        assert_eq!(found(4, false), [Verdict::Missing(9600)]);
-        assert_eq!(found(8, false), [Verdict::Missing(19_200)]);
+        assert_eq!(found(1), []);
+        assert_eq!(found(4), [Verdict::Missing(9600)]);
+        assert_eq!(found(8), [Verdict::Missing(19_200)]);
     }
 
     /// Blocks of 10 ms; each look is late by chance, as on a busy computer, and a
@@ -309,7 +296,7 @@ mod tests {
         for _ in 0..500 {
             let (from_s, missing_s) = (5.0 + chance(), 0.1 + 0.3 * chance());
             let leftover_s = from_s + missing_s * chance();
-            let mut dog = Watchdog::new(48_000, false);
+            let mut dog = Watchdog::new(48_000);
             let (mut now_s, mut found) = (0.0, Vec::new());
             while now_s < 12.0 {
                 now_s += TICK_S + 0.06 * chance() * chance();
@@ -330,11 +317,5 @@ mod tests {
             let off_s = frames as f64 / 48_000.0 - missing_s;
             assert!(off_s.abs() < 0.03, "{missing_s} s: {found:?}");
         }
-    }
-
-    #[test]
-    fn as_many_as_an_exchange_takes_are_a_loss_only_where_there_may_be_one() {
-        assert_eq!(found(4, true), [Verdict::Missing(9600)]);
-        assert_eq!(found(8, true)[0], Verdict::Lost(LossKind::Skipped));
     }
 }

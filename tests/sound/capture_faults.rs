@@ -287,7 +287,7 @@ fn what_befalls_a_named_input() {
         );
         bench.fault(
             "unplugged while another is there",
-            Says::Lost("has skipped so much"),
+            Says::Lost("was exchanged by the system"),
             |it| drop(it.server.pactl(&format!("unload-module {deck}"))),
             Some(&|it| it.replug(48_000)),
         );
