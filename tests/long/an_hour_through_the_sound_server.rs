@@ -29,7 +29,8 @@ const WARMED_UP: Duration = Duration::from_secs(360);
 /// hundreds of times as much.
 const GROWTH_KIB: u64 = 4096;
 
-/// What it works with for a moment besides, a choice: some 4.5 MiB were seen.
+/// What it works with for a moment besides, a choice: the search for lines, every
+/// eight seconds, takes some 4.5 MiB.
 const WORKING_KIB: u64 = 8192;
 
 const LOOKS_A_MINUTE: usize = 600;
