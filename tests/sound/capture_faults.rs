@@ -186,7 +186,7 @@ impl Bench {
         }
         assert_eq!(fs::read(&self.job).expect("a job"), self.kept, "{name}");
         println!(
-            "{name:36} said after {:4} ms ({} ms the machine's, {:4} ms to do it), back after {:4} ms \
+            "{name:36} said after {:4} ms ({} ms the machine's, {:4} ms to do it), back after {:4} ms, \
              gaps {:2}, samples lost {}",
             said.as_millis(),
             late.as_millis(),

@@ -97,9 +97,8 @@ impl ScreenState {
         let is_silent = reading.signal.problems.contains(&Problem::NoSignal);
         let since = self.heard.since.filter(|since| *since <= reading.at);
         // What is only late still comes.
-        let is_late = matches!(self.live.source, SourceState::Late { .. });
-        let has_stopped = !self.is_live() && !is_late;
-        self.heard.since = if is_silent || self.is_switched_off() || has_stopped {
+        let comes = self.is_live() || matches!(self.live.source, SourceState::Late { .. });
+        self.heard.since = if is_silent || self.is_switched_off() || !comes {
             None
         } else {
             since.or(Some(reading.at))
