@@ -143,19 +143,10 @@ pub enum Request {
 /// have a crystal for each family of rates.
 pub type ClockAtRate = Box<dyn Fn(u32) -> SampleClock + Send>;
 
-/// A state, and when it was made.
+/// A state, and when something was last heard of the source.
 struct Made {
     state: Arc<LiveState>,
-    at: Instant,
-}
-
-impl Made {
-    fn now(state: LiveState) -> Self {
-        Self {
-            state: Arc::new(state),
-            at: Instant::now(),
-        }
-    }
+    heard: Instant,
 }
 
 /// The screen's end of a running analysis. Dropping it ends the thread.
@@ -178,7 +169,11 @@ impl Analysis {
         clock_at: Option<ClockAtRate>,
         log: Option<LogFeed>,
     ) -> std::io::Result<Self> {
-        let newest = Arc::new(ArcSwap::from_pointee(Made::now(LiveState::default())));
+        let heard = Instant::now();
+        let newest = Arc::new(ArcSwap::from_pointee(Made {
+            state: Arc::default(),
+            heard,
+        }));
         let (requests, asked) = channel();
         let worker = Worker {
             events,
@@ -201,6 +196,7 @@ impl Analysis {
             contact: None,
             overruns_before: 0,
             unpublished: 0,
+            heard,
         };
         thread::Builder::new()
             .name("analysis".into())
@@ -212,7 +208,7 @@ impl Analysis {
     pub fn newest(&self) -> Arc<LiveState> {
         let newest = self.newest.load();
         match &newest.state.source {
-            SourceState::Running { name, .. } if newest.at.elapsed() > LATE => {
+            SourceState::Running { name, .. } if newest.heard.elapsed() > LATE => {
                 Arc::new(LiveState {
                     source: SourceState::Late { name: name.clone() },
                     ..LiveState::clone(&newest.state)
@@ -253,6 +249,8 @@ struct Worker {
     overruns_before: u64,
     /// Frames since the last state was made.
     unpublished: u64,
+    /// When something was last heard of the source.
+    heard: Instant,
 }
 
 impl Worker {
@@ -350,6 +348,7 @@ impl Worker {
         let Ok(event) = self.events.try_recv() else {
             return false;
         };
+        self.heard = Instant::now();
         match event {
             SourceEvent::Connected {
                 format,
@@ -491,6 +490,10 @@ impl Worker {
     }
 
     fn publish(&mut self) {
+        // A request alone makes nothing newer.
+        if self.unpublished > 0 {
+            self.heard = Instant::now();
+        }
         self.unpublished = 0;
         if let Some(check) = &self.contact {
             self.state.contact = Some(Contacting::Running(Arc::new(check.progress())));
@@ -508,7 +511,10 @@ impl Worker {
         if let (Some(log), Some(reading)) = (&mut self.log, &self.state.reading) {
             log.look(reading, self.state.overrun_frames);
         }
-        self.newest.store(Arc::new(Made::now(self.state.clone())));
+        self.newest.store(Arc::new(Made {
+            state: Arc::new(self.state.clone()),
+            heard: self.heard,
+        }));
     }
 }
 
@@ -713,6 +719,12 @@ mod tests {
             });
             let late = wait_for(&analysis, is_late);
             assert!(late.reading.is_some(), "the last reading stays");
+            // A key makes it no newer.
+            analysis.ask(Request::ForgetKept);
+            wait_for(&analysis, |state| {
+                assert!(is_late(state));
+                state.sequence > late.sequence
+            });
         }
     }
 

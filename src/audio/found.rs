@@ -71,12 +71,6 @@ impl FoundDevice {
         self.is_alsa() && names_no_card(&pcm_of(&self.device))
     }
 
-    /// One that was asked for by such a name, where whatever is the default would
-    /// not have done.
-    pub(super) fn is_named_by_settings(&self) -> bool {
-        !self.is_default && self.is_by_settings()
-    }
-
     fn is_alsa(&self) -> bool {
         self.host.to_string() == "alsa"
     }

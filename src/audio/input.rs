@@ -6,7 +6,9 @@
 //! the same input is taken again, with two exceptions, and both are said: where
 //! whatever is the default was asked for and it stays away, another may take its
 //! place; and where the sound settings decide what an id leads to, as with the
-//! default of ALSA, nobody can tell, so that it counts as another.
+//! default of ALSA, nobody can tell, so that it counts as another. A server may
+//! put another behind such an id while it plays, without a word but with a skip:
+//! then it is opened anew.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -178,9 +180,7 @@ fn run(
         if events.send(connected).is_err() {
             return;
         }
-        let loss = stream.watch(stop, || {
-            !found.is_named_by_settings() || is_there(&found, pick)
-        });
+        let loss = stream.watch(stop, found.is_by_settings());
         close(stream.stream);
         let Some(loss) = loss else { return };
         let reason = reason(&name, loss);
@@ -207,23 +207,10 @@ fn reason(name: &str, loss: LossKind) -> String {
         LossKind::Failing => ("reports errors and no more samples", WAITING),
         LossKind::Quiet => ("has stopped delivering samples", WAITING),
         LossKind::Moved => ("was exchanged by the system", WAITING),
+        LossKind::Skipped => ("skipped, as where another takes its place", ANEW),
         LossKind::Slept => ("has missed what came while the computer slept", ANEW),
     };
     format!("The sound input \"{name}\" {what}; {next}")
-}
-
-/// It can be opened beside the one that runs, or would be but for that one.
-fn is_there(found: &FoundDevice, pick: Option<Pick>) -> bool {
-    let beside = found
-        .again(false)
-        .and_then(|again| Opened::open(again, pick));
-    match beside {
-        Ok(opened) => {
-            close(opened.stream.stream);
-            true
-        }
-        Err(error) => matches!(error, SoundError::Busy { .. }),
-    }
 }
 
 /// An input that delivers.
@@ -289,17 +276,18 @@ impl Opened {
 }
 
 impl WatchedStream {
-    /// Returns when the stream is lost, or `None` when it is to stop. A sound
-    /// server that moves a stream to another input says nothing, but skips: then it
-    /// is asked whether the one that was meant `is_there`.
-    fn watch(&self, stop: &AtomicBool, is_there: impl Fn() -> bool) -> Option<LossKind> {
+    /// Returns when the stream is lost, or `None` when it is to stop. One that the
+    /// sound settings lead to is lost too when it skips.
+    fn watch(&self, stop: &AtomicBool, is_by_settings: bool) -> Option<LossKind> {
         let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
         let sleep = SleepWatch::start();
         while !stop.load(Ordering::Acquire) {
             thread::sleep(TICK);
+            // First, for time that passes in between must not look like frames.
+            let frames = self.signs.frames() - self.began_frames;
             let verdict = watchdog.look(Look {
                 elapsed_s: self.began.elapsed().as_secs_f64(),
-                frames: self.signs.frames() - self.began_frames,
+                frames,
                 errors: self.signs.errors(),
                 gone: self.signs.is_gone(),
                 moved: self.signs.is_moved(),
@@ -307,10 +295,11 @@ impl WatchedStream {
             });
             match verdict {
                 Verdict::Alive => {}
-                Verdict::Missing(frames) => {
+                Verdict::Missing(frames) => self.signs.report_missing(frames),
+                Verdict::Skipped(frames) => {
                     self.signs.report_missing(frames);
-                    if !is_there() {
-                        return Some(LossKind::Moved);
+                    if is_by_settings {
+                        return Some(LossKind::Skipped);
                     }
                 }
                 Verdict::Lost(loss) => return Some(loss),

@@ -3,7 +3,7 @@
 //! is half. Nothing is forced to the disk: a power cut may take what the system still
 //! held.
 
-use std::fs::{File, OpenOptions};
+use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -15,6 +15,9 @@ pub enum LogError {
     /// Something is in it already.
     #[error("{} is not empty, and a log is never written over; choose another name", .0.display())]
     NotEmpty(PathBuf),
+    /// Another program holds it.
+    #[error("{} is in use by another program; choose another name", .0.display())]
+    Held(PathBuf),
     /// The system refuses.
     #[error("cannot write the log {}: {source}; check its folder and the room on the disk", path.display())]
     Write {
@@ -46,9 +49,12 @@ impl LogFile {
             .create(true)
             .open(path)
             .map_err(refused)?;
-        // Two may begin at once; whoever comes second finds the line of the first.
-        // Pipes and some file systems know no locks.
-        let _ = file.lock();
+        let there = file.metadata().map_err(refused)?;
+        // Two may begin at once: whoever comes second finds the lock of the first, or
+        // its line. Some file systems know no locks, and a pipe needs none.
+        if there.is_file() && matches!(file.try_lock(), Err(TryLockError::WouldBlock)) {
+            return Err(LogError::Held(path.to_owned()));
+        }
         if file.metadata().map_err(refused)?.len() > 0 {
             return Err(LogError::NotEmpty(path.to_owned()));
         }
@@ -119,6 +125,11 @@ mod tests {
             .expect_err("a folder")
             .to_string();
         assert!(refused.contains("cannot write"), "{refused}");
+        let path = folder.path().join("held.jsonl");
+        let held = File::create(&path).expect("room");
+        held.lock().expect("nobody else");
+        let refused = LogFile::begin(&path, &1).expect_err("it is held");
+        assert!(refused.to_string().contains("another program"), "{refused}");
     }
 
     #[test]

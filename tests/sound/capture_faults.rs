@@ -17,8 +17,11 @@ use crate::support::stalls::Stalls;
 /// What is promised: said within this time.
 const PROMISED: Duration = Duration::from_secs(1);
 
-/// The reading is back within this time: the input is tried every two seconds at
-/// the latest, may take three to deliver and a few to read, on a busy machine.
+/// A lost input is tried again as often, at the latest.
+const RETRIED: Duration = Duration::from_secs(2);
+
+/// The reading is back within this time: the input is tried again, may take three
+/// seconds to deliver and a few to read, on a busy machine.
 const BACK: Duration = Duration::from_secs(40);
 
 /// How long the screen is watched while nothing comes, and once it is back.
@@ -31,6 +34,9 @@ const AFTER_HZ: u32 = 3200;
 
 /// The rate that the program hears at: a server converts what an input has.
 const HEARD_AT_HZ: u32 = 48_000;
+
+/// A server that puts another input behind a stream says nothing but skips.
+const SKIPPED: &str = "skipped, as where another takes its place";
 
 /// A steady tone in the log: its last place, and what the first moments add.
 const LOGGED_PERCENT: f64 = 0.02;
@@ -247,7 +253,19 @@ fn what_befalls_the_default_input() {
             },
             None,
         );
-        // Both outputs, so that nothing can stand in.
+        bench.fault(
+            "unplugged, and another stands in",
+            Says::Lost(SKIPPED),
+            |it| {
+                let other = it.server.module_of("other");
+                it.server.pactl(&format!("unload-module {}", it.tone));
+                it.server.pactl(&format!("unload-module {other}"));
+                // It has been playing there all along.
+                it.hz = BEFORE_HZ;
+            },
+            None,
+        );
+        // All outputs, so that nothing can stand in.
         let unplug = |it: &mut Bench| drop(it.server.pactl("unload-module module-null-sink"));
         for (name, rate_hz) in [("unplugged", 48_000), ("unplugged, back at 96 kHz", 96_000)] {
             let says = Says::Lost("reports errors and no more");
@@ -287,7 +305,7 @@ fn what_befalls_a_named_input() {
         );
         bench.fault(
             "unplugged while another is there",
-            Says::Lost("was exchanged by the system"),
+            Says::Lost(SKIPPED),
             |it| drop(it.server.pactl(&format!("unload-module {deck}"))),
             Some(&|it| it.replug(48_000)),
         );
@@ -326,10 +344,12 @@ fn what_befalls_the_sound_card() {
                 it.sitting.fault("wait ENODEV");
                 let is_lost = |it: &Shown| it.is_lost;
                 let now = Instant::now();
-                it.sitting.until(now, BACK, "lost", is_lost, |_| {});
+                it.sitting.until(now, 2 * PROMISED, "lost", is_lost, |_| {});
                 it.sitting.fault("open EBUSY");
                 let is_busy = |it: &Shown| it.says("in use by another program");
-                it.sitting.until(now, BACK, "why it waits", is_busy, |_| {});
+                let now = Instant::now();
+                it.sitting
+                    .until(now, 2 * RETRIED, "why it waits", is_busy, |_| {});
             },
             Some(&passes),
         );

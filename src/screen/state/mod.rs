@@ -10,6 +10,7 @@ pub(in crate::screen) mod earlier;
 pub(in crate::screen) mod event;
 pub(in crate::screen) mod heard;
 pub(in crate::screen) mod ident;
+pub(in crate::screen) mod input;
 pub(in crate::screen) mod job;
 pub(in crate::screen) mod job_page;
 pub(in crate::screen) mod lines;
@@ -32,6 +33,7 @@ use jiff::tz::TimeZone;
 use self::choosing::Choice;
 use self::earlier::EarlierJobs;
 use self::heard::Heard;
+use self::input::KnownInput;
 use self::job::{Entrusted, OpenJob, Thing};
 use self::lines::{Lesson, Wavering};
 use self::listening::Listening;
@@ -56,7 +58,6 @@ use crate::references::{Reference, TapeCard, Tolerance, same_machine};
 use crate::report::sweep::Between;
 use crate::screen::look::Look;
 use crate::screen::scale::{DRIFT_SCALES, FLUTTER_SCALES, NEEDLE_SCALES, ZoomingScale};
-use crate::screen::words::clock_in_force;
 use crate::units::Hertz;
 
 /// Columns and rows below which nothing useful can be shown.
@@ -337,6 +338,8 @@ pub struct ScreenState {
     pub(in crate::screen) last_sweep: Option<Arc<SweepReport>>,
     /// What earlier readings told.
     pub(in crate::screen) heard: Heard,
+    /// The input as it was last told of.
+    pub(in crate::screen) input: KnownInput,
     /// What is not safe on the disk yet, oldest first.
     pub(in crate::screen) entrusted: Vec<Entrusted>,
     /// How much was to be kept so far in this sitting.
@@ -407,6 +410,7 @@ impl ScreenState {
             last_done: None,
             last_sweep: None,
             heard: Heard::default(),
+            input: KnownInput::default(),
             entrusted: Vec::new(),
             entrusted_so_far: 0,
             jobs: Vec::new(),
@@ -497,8 +501,8 @@ impl ScreenState {
 
     /// Takes a newer state of the analysis.
     pub fn take(&mut self, live: Arc<LiveState>) -> Vec<Effect> {
-        let before = std::mem::replace(&mut self.live, live);
-        self.follow_input(&before);
+        self.live = live;
+        self.follow_input();
         if let Some(Contacting::Done(report)) = self.live.contact.clone() {
             self.take_contact(&report);
         }
@@ -520,43 +524,6 @@ impl ScreenState {
         self.follow_start(&reading);
         self.remember(&reading);
         effects
-    }
-
-    /// Another input has, or may have, taken the place of the one before, or
-    /// the same runs at another rate; each has a sample clock of its own.
-    fn follow_input(&mut self, before: &LiveState) {
-        let clock = self.live.clock.filter(|it| *it != self.conditions.clock);
-        let what = self.another_input(before);
-        if let Some(clock) = clock {
-            self.conditions.clock = clock;
-        }
-        let known = clock.map(|clock| clock_in_force(self.look, &clock));
-        let said = match (what, known) {
-            (None, None) => return,
-            (Some(what), None) => what,
-            (Some(what), Some(known)) => format!("{what}; {known}"),
-            (None, Some(known)) => format!("the input runs at another rate now: {known}"),
-        };
-        self.message = Some(said);
-    }
-
-    fn another_input(&self, before: &LiveState) -> Option<String> {
-        let (SourceState::Running { name, .. } | SourceState::Late { name }) = &self.live.source
-        else {
-            return None;
-        };
-        let lost = source_name(&before.source);
-        if before.sources == self.live.sources || lost.is_empty() {
-            return None;
-        }
-        Some(if lost == name {
-            format!(
-                "{name} is back, but the sound settings may have put another input behind it; all \
-                 starts anew"
-            )
-        } else {
-            format!("the input is {name} now, for {lost} stayed away; all starts anew")
-        })
     }
 
     fn follow_scales(&mut self, reading: &Reading) {
@@ -673,76 +640,12 @@ fn source_name(source: &SourceState) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::SampleClock;
     use crate::screen::specimen;
-    use crate::units::Ppm;
 
     fn done(sequence: u64, measurement: &Arc<Measurement>) -> Arc<LiveState> {
         let mut reading = specimen::reading(-1.2);
         reading.keeping = Some(Keeping::Done(Arc::clone(measurement)));
         specimen::live(sequence, reading)
-    }
-
-    /// What is said when the input of this name was lost, and the usual one
-    /// follows with this clock.
-    fn said_after(lost: &str, clock: SampleClock) -> String {
-        let mut state = specimen::showing(specimen::reading(0.0));
-        state.conditions.clock.uncertainty = Ppm(12.0);
-        let mut live = LiveState::clone(&state.live);
-        live.clock = Some(state.conditions.clock);
-        live.sources = 1;
-        live.source = SourceState::Lost {
-            name: lost.to_owned(),
-            reason: "gone".to_owned(),
-        };
-        state.take(Arc::new(live));
-        let mut another = LiveState::clone(&specimen::live(9, specimen::reading(0.0)));
-        another.clock = Some(clock);
-        another.sources = 2;
-        state.take(Arc::new(another));
-        assert_eq!(state.conditions.clock, clock);
-        state.message.unwrap_or_default()
-    }
-
-    #[test]
-    fn an_input_that_stands_in_for_another_is_told_with_its_clock_in_one_sentence() {
-        let known = SampleClock {
-            uncertainty: Ppm(12.0),
-            ..SampleClock::default()
-        };
-        let said = said_after("USB line", SampleClock::default());
-        for part in ["Line In now", "USB line", "±100 ppm"] {
-            assert!(said.contains(part), "{part}: {said}");
-        }
-        assert!(!said.contains("rate"), "{said}");
-        assert!(!said_after("USB line", known).contains("ppm"));
-        // The name does not tell.
-        let said = said_after("Line In", SampleClock::default());
-        assert!(
-            said.contains("another input") && said.contains("±100 ppm"),
-            "{said}"
-        );
-    }
-
-    #[test]
-    fn another_input_is_told_also_where_what_it_gives_is_late() {
-        for (sources, name, is_told) in [(1, "Line In", false), (2, "USB line", true)] {
-            let mut state = specimen::showing(specimen::reading(0.0));
-            let mut live = LiveState::clone(&state.live);
-            live.sources = 1;
-            state.take(Arc::new(live.clone()));
-            live.sources = sources;
-            live.source = SourceState::Late {
-                name: name.to_owned(),
-            };
-            state.take(Arc::new(live));
-            let said = state.message.unwrap_or_default();
-            assert_eq!(
-                said.contains("the input is USB line now"),
-                is_told,
-                "{said}"
-            );
-        }
     }
 
     #[test]
@@ -763,21 +666,6 @@ mod tests {
         let next = Arc::new(specimen::measurement(0.1));
         assert_eq!(state.take(done(3, &next)).len(), 2);
         assert_eq!(state.kept.len(), 2);
-    }
-
-    #[test]
-    fn the_clock_in_force_is_the_one_shown() {
-        let mut state = specimen::state(SourceKind::Input);
-        state.conditions.clock.uncertainty = Ppm(12.0);
-        state.message = Some("as it was measured".to_owned());
-        let mut live = LiveState::clone(&specimen::live(1, specimen::reading(0.01)));
-        live.clock = Some(state.conditions.clock);
-        let _ = state.take(Arc::new(live.clone()));
-        assert_eq!(state.message.as_deref(), Some("as it was measured"));
-        live.clock = Some(SampleClock::default());
-        let _ = state.take(Arc::new(live));
-        assert_eq!(state.conditions.clock, SampleClock::default());
-        assert!(state.message.unwrap().contains("±100 ppm"));
     }
 
     #[test]

@@ -30,6 +30,14 @@ const ALL_DONE: &str = "all done: before and after are in the job; q quits";
 pub(in crate::screen) struct KeepWatch {
     heard: bool,
     gone_since: Option<Seconds>,
+    /// Another input, or another rate, came in between.
+    exchanged: bool,
+}
+
+impl KeepWatch {
+    pub(in crate::screen) fn input_was_exchanged(&mut self) {
+        self.exchanged = true;
+    }
 }
 
 /// Dropouts that the machine's own running up has made.
@@ -420,6 +428,7 @@ impl ScreenState {
         }
         let reading = self.live.reading.clone()?;
         match &self.live.source {
+            _ if self.watch.exchanged => return Some("the input was lost"),
             SourceState::Lost { .. } => return Some("the input was lost"),
             SourceState::Ended { .. } if !matches!(reading.keeping, Some(Keeping::Done(_))) => {
                 return Some("the recording ended first");
