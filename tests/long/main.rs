@@ -1,7 +1,8 @@
 //! What takes minutes or an hour: many kills, days of tape, a real hour of
 //! sound. `cargo test` leaves these out (`test = false` in Cargo.toml); one
 //! promise a file, `cargo test --release --test long FILE -- --nocapture` tries one and prints
-//! its counts. The ordinary programs hold the same promises with fewer tries.
+//! its counts. The ordinary programs hold the same promises with fewer tries, but for
+//! what only time shows: memory, open files and threads, and the clocks.
 
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used)] // in a test, a panic is the answer

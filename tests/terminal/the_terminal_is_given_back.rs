@@ -1,6 +1,6 @@
 //! Whatever ends or interrupts the screen, the terminal is given back: the real
-//! program in a window of its own, left by every key and signal from every page,
-//! at any moment.
+//! program in a window of its own, left from every page and by every key and
+//! signal, two of them a page, at any moment.
 
 use std::time::{Duration, Instant};
 use std::{fs, thread};
@@ -122,7 +122,7 @@ fn leave(window: &Window, process: Pid, way: Way, sign: &str) {
 const WINDOWS: usize = 4;
 
 #[test]
-fn after_every_way_out_of_every_page() {
+fn from_every_page_and_by_every_way_out() {
     let in_a_window = |first: usize| {
         let window = Window::open();
         window.type_line("ulimit -c 0");

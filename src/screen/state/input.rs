@@ -56,13 +56,11 @@ impl ScreenState {
         if !is_another || lost.is_empty() {
             return None;
         }
+        // What follows for the work first: a narrow screen cuts the end off.
         Some(if lost == name {
-            format!(
-                "{name} is back, but the sound settings may have put another input behind it; all \
-                 starts anew"
-            )
+            format!("all starts anew: {name} is back, perhaps with another input behind it")
         } else {
-            format!("the input is {name} now, for {lost} stayed away; all starts anew")
+            format!("all starts anew: the input is {name} now, for {lost} stayed away")
         })
     }
 }
@@ -157,7 +155,7 @@ mod tests {
         assert_eq!(state.message, None);
         state.take(Arc::new(with(2, running("Line In", 48_000))));
         let said = state.message.unwrap_or_default();
-        assert!(said.contains("may have put another"), "{said}");
+        assert!(said.contains("perhaps with another"), "{said}");
     }
 
     #[test]
