@@ -29,8 +29,9 @@ const NAP: Duration = Duration::from_millis(5);
 const BLOCK_SAMPLES: usize = 2048;
 const STATES_A_SECOND: u64 = 60;
 
-/// A state that is older is not of now, and is said to be so within a second. A
-/// choice: dozens of states have not been made by then.
+/// Where nothing was heard of the source for longer, what is shown is not of now,
+/// and is said to be so within a second. A choice: dozens of states have not been
+/// made by then.
 const LATE: Duration = Duration::from_millis(700);
 
 /// What the screen shows, newest first and whole.

@@ -7,8 +7,8 @@
 //! whatever is the default was asked for and it stays away, another may take its
 //! place; and where the sound settings decide what an id leads to, as with the
 //! default of ALSA, nobody can tell, so that it counts as another. A server may
-//! put another behind such an id while it plays, without a word but with a skip:
-//! then it is opened anew.
+//! put another behind such an id while it plays, without a word but with a skip: where
+//! one is seen it is opened anew.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -42,6 +42,11 @@ const BLOCK: Seconds = Seconds(0.02);
 const FIRST_BLOCK: Duration = Duration::from_secs(3);
 
 const TICK: Duration = Duration::from_millis(1000 / TICKS_PER_SECOND as u64);
+
+/// An input that skips again so soon, so often in a row, does so by itself, and is
+/// opened anew for it no more.
+const SOON: Duration = Duration::from_secs(10);
+const SKIPS: u32 = 3;
 
 /// A default input that is not back by then, as after a plug was pulled and put
 /// in again, may be another from now on.
@@ -163,6 +168,7 @@ fn run(
         return;
     }
     let mut was_lost = false;
+    let mut skips = 0;
     loop {
         let Opened {
             found,
@@ -180,7 +186,13 @@ fn run(
         if events.send(connected).is_err() {
             return;
         }
-        let loss = stream.watch(stop, found.is_by_settings());
+        let loss = stream.watch(stop, found.is_by_settings() && skips < SKIPS);
+        let is_soon = stream.began.elapsed() < SOON;
+        skips = match loss {
+            Some(LossKind::Skipped) if is_soon => skips + 1,
+            Some(LossKind::Skipped) => 1,
+            _ => 0,
+        };
         close(stream.stream);
         let Some(loss) = loss else { return };
         let reason = reason(&name, loss);
@@ -207,7 +219,7 @@ fn reason(name: &str, loss: LossKind) -> String {
         LossKind::Failing => ("reports errors and no more samples", WAITING),
         LossKind::Quiet => ("has stopped delivering samples", WAITING),
         LossKind::Moved => ("was exchanged by the system", WAITING),
-        LossKind::Skipped => ("skipped, as where another takes its place", ANEW),
+        LossKind::Skipped => ("skipped, as if another had taken its place", WAITING),
         LossKind::Slept => ("has missed what came while the computer slept", ANEW),
     };
     format!("The sound input \"{name}\" {what}; {next}")
@@ -276,9 +288,9 @@ impl Opened {
 }
 
 impl WatchedStream {
-    /// Returns when the stream is lost, or `None` when it is to stop. One that the
-    /// sound settings lead to is lost too when it skips.
-    fn watch(&self, stop: &AtomicBool, is_by_settings: bool) -> Option<LossKind> {
+    /// Returns when the stream is lost, also by a skip if that `may_exchange` it, or
+    /// `None` when it is to stop.
+    fn watch(&self, stop: &AtomicBool, may_exchange: bool) -> Option<LossKind> {
         let mut watchdog = Watchdog::new(self.plan.format.rate_hz);
         let sleep = SleepWatch::start();
         while !stop.load(Ordering::Acquire) {
@@ -298,7 +310,7 @@ impl WatchedStream {
                 Verdict::Missing(frames) => self.signs.report_missing(frames),
                 Verdict::Skipped(frames) => {
                     self.signs.report_missing(frames);
-                    if is_by_settings {
+                    if may_exchange {
                         return Some(LossKind::Skipped);
                     }
                 }

@@ -29,20 +29,26 @@ const SURE_TICKS: usize = 6;
 const STILL_S: f64 = 0.01;
 const GROWS_TICKS: u32 = TICKS_PER_SECOND / 2;
 
-/// A lag that grows by less is followed, seconds for each second: clocks differ by
-/// far less than a thousandth, but a server may come to hold more than it did. A
-/// choice; what loses less than this all the time is not found.
-const FOLLOWED: f64 = 0.02;
+/// What the lag is measured from follows it by this much from tick to tick, up and
+/// down: clocks differ by far less, but a server may come to hold more or less than
+/// it did. Choices; what loses less than 2 % all the time is not found.
+const FOLLOWED_UP_S: f64 = 0.02 / TICKS_PER_SECOND as f64;
+const FOLLOWED_DOWN_S: f64 = 0.1 / TICKS_PER_SECOND as f64;
 
-/// A server that puts another input behind a stream says nothing, but skips by
-/// 0.37 s and more on the machine that this was tuned on. No longer than this is
-/// a gap.
+/// A server that puts another input behind a stream says nothing, but skips, by
+/// 0.37 s and more where it was measured. A skip is longer than this; a choice,
+/// between that and the gaps of a busy computer.
 const SKIP_S: f64 = 0.25;
 
-/// A busy computer loses as much, but then the looks themselves are late. So many
-/// in a row that were not, by so many ticks, are those of a skip: a choice.
-const IN_TIME_TICKS: u32 = TICKS_PER_SECOND * 3 / 2;
-const LATE_S: f64 = 2.0 / TICKS_PER_SECOND as f64;
+/// It is over within as many ticks: what is lost all the time grows by a tick in a
+/// tick at most, and is no skip of that length before.
+const SKIP_TICKS: u32 = 4;
+
+/// A look that comes so long after the one before is late, by all beyond a tick. What
+/// came late lately, within 1.5 s, may be why samples were lost. Choices.
+const LATE_S: f64 = 2.0 * TICK_S;
+const LATELY_TICKS: u32 = TICKS_PER_SECOND * 3 / 2;
+const TICK_S: f64 = 1.0 / TICKS_PER_SECOND as f64;
 
 /// What a stream shows at one tick.
 #[derive(Clone, Copy, Debug)]
@@ -67,8 +73,8 @@ pub enum Verdict {
     Alive,
     /// It lives, but this many frames have gone missing unreported.
     Missing(u64),
-    /// The same, at one go, and no busy computer explains it: it may be another
-    /// input from here on.
+    /// The same, at one go, and more than late looks explain: it may be another input
+    /// from here on.
     Skipped(u64),
     Lost(LossKind),
 }
@@ -84,7 +90,7 @@ pub enum LossKind {
     Quiet,
     /// The system put another device in its place.
     Moved,
-    /// It may have done so without a word.
+    /// Samples were skipped, as when the system does that without a word.
     Skipped,
     /// The computer slept, while the tape ran on; hardware that wakes by itself
     /// goes on as if nothing were missing.
@@ -98,8 +104,10 @@ pub struct Watchdog {
     frames: u64,
     errors_at_last_block: u64,
     quiet_ticks: u32,
-    /// When it was looked last, and the looks since one that was late.
+    /// When it was looked last.
     looked_s: f64,
+    /// By how much looks were late lately, and the looks since.
+    late_s: f64,
     in_time_ticks: u32,
     lag: Lag,
 }
@@ -111,7 +119,7 @@ pub struct Watchdog {
 struct Lag {
     /// Of the last ticks with a block, in seconds.
     recent_s: [f64; SURE_TICKS],
-    /// Ticks with a block, up to as many.
+    /// How many of them there are.
     ticks: usize,
     /// What it is measured from.
     base_s: f64,
@@ -129,6 +137,7 @@ impl Watchdog {
             errors_at_last_block: 0,
             quiet_ticks: 0,
             looked_s: 0.0,
+            late_s: 0.0,
             in_time_ticks: 0,
             lag: Lag {
                 recent_s: [0.0; SURE_TICKS],
@@ -152,9 +161,7 @@ impl Watchdog {
         if look.slept {
             return Verdict::Lost(LossKind::Slept);
         }
-        let is_late = look.elapsed_s - self.looked_s > LATE_S;
-        self.looked_s = look.elapsed_s;
-        self.in_time_ticks = if is_late { 0 } else { self.in_time_ticks + 1 };
+        self.note_lateness(look.elapsed_s);
         if look.frames > self.frames {
             self.frames = look.frames;
             self.errors_at_last_block = look.errors;
@@ -172,6 +179,18 @@ impl Watchdog {
         self.missing(look)
     }
 
+    fn note_lateness(&mut self, now_s: f64) {
+        let since_s = now_s - self.looked_s;
+        self.looked_s = now_s;
+        self.in_time_ticks += 1;
+        if since_s > LATE_S {
+            self.late_s += since_s - TICK_S;
+            self.in_time_ticks = 0;
+        } else if self.in_time_ticks > LATELY_TICKS {
+            self.late_s = 0.0;
+        }
+    }
+
     fn missing(&mut self, look: Look) -> Verdict {
         // While nothing comes it is not known how much will be missing.
         if self.quiet_ticks > 0 {
@@ -182,8 +201,7 @@ impl Watchdog {
             return Verdict::Alive;
         };
         let frames = (grown_s * self.rate_hz).round() as u64;
-        let in_time = self.in_time_ticks >= IN_TIME_TICKS;
-        if at_one_go && in_time && grown_s > SKIP_S {
+        if at_one_go && grown_s - self.late_s > SKIP_S {
             Verdict::Skipped(frames)
         } else {
             Verdict::Missing(frames)
@@ -204,26 +222,29 @@ impl Lag {
         let smallest_s = self.recent_s.iter().copied().fold(f64::INFINITY, f64::min);
         let grows = smallest_s > self.before_s + STILL_S;
         self.before_s = smallest_s;
-        self.grows_ticks = if grows { self.grows_ticks + 1 } else { 0 };
-        let followed_s = FOLLOWED / f64::from(TICKS_PER_SECOND);
-        self.base_s = smallest_s.min(self.base_s + followed_s);
-        // What grows yet is not all that is missing, unless it goes on for ever.
-        let goes_on = self.grows_ticks > GROWS_TICKS;
+        let grew_ticks = self.grows_ticks;
+        self.grows_ticks = if grows { grew_ticks + 1 } else { 0 };
+        self.base_s = if self.base_s.is_finite() {
+            let away_s = smallest_s - self.base_s;
+            self.base_s + away_s.clamp(-FOLLOWED_DOWN_S, FOLLOWED_UP_S)
+        } else {
+            smallest_s
+        };
         let grown_s = smallest_s - self.base_s;
-        if (grows && !goes_on) || grown_s <= UNEXPLAINED_LAG_S {
+        // What grows yet is not all that is missing, unless it goes on for ever.
+        let is_over = !grows;
+        if grown_s <= UNEXPLAINED_LAG_S || !(is_over || grew_ticks >= GROWS_TICKS) {
             return None;
         }
         self.base_s = smallest_s;
         self.grows_ticks = 0;
-        Some((grown_s, !goes_on))
+        Some((grown_s, is_over && grew_ticks <= SKIP_TICKS))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    const TICK_S: f64 = 1.0 / TICKS_PER_SECOND as f64;
 
     fn steady(tick: u32) -> Look {
         Look {
@@ -329,7 +350,7 @@ mod tests {
             let [Verdict::Missing(frames) | Verdict::Skipped(frames)] = found(ticks)[..] else {
                 panic!("{ticks}");
             };
-            let followed = (f64::from(ticks) + 20.0) * 2400.0 * FOLLOWED;
+            let followed = 3.0 * FOLLOWED_UP_S * 48_000.0;
             assert!(frames <= found_frames, "{ticks}: {frames}");
             assert!(
                 found_frames as f64 - frames as f64 <= followed,
@@ -340,21 +361,22 @@ mod tests {
         assert!(matches!(found(8)[..], [Verdict::Skipped(_)]));
     }
 
-    /// Frames told in 20 s by an input that loses this part all the time, a block of
-    /// 10 ms or a look at a time, as a part of all that it lost.
-    fn told_of(lost: f64) -> f64 {
+    /// Frames told in 20 s by an input that loses this part all the time, blocks of
+    /// so many seconds, as a part of all that it lost.
+    fn told_of(lost: f64, block_s: f64) -> f64 {
         let mut dog = Watchdog::new(48_000);
         let mut told = 0;
         for tick in 1..=400 {
-            let blocks = (f64::from(tick) * 5.0 * (1.0 - lost)) as u64;
+            let came_s = f64::from(tick) * TICK_S * (1.0 - lost);
+            let blocks = (came_s / block_s).floor();
             let verdict = dog.look(Look {
-                frames: blocks * 480,
+                frames: (blocks * block_s * 48_000.0) as u64,
                 ..steady(tick)
             });
             told += match verdict {
                 Verdict::Missing(frames) => frames,
                 Verdict::Alive => 0,
-                other => panic!("{lost}: {other:?}"),
+                other => panic!("{lost}, {block_s}: {other:?}"),
             };
         }
         told as f64 / (lost * 400.0 * 2400.0)
@@ -362,34 +384,48 @@ mod tests {
 
     #[test]
     fn what_loses_frames_all_the_time_is_told_again_and_again() {
-        for (lost, least) in [
-            (0.6, 0.9),
-            (0.47, 0.9),
-            (0.25, 0.85),
-            (0.1, 0.7),
-            (0.05, 0.4),
-        ] {
-            let told = told_of(lost);
-            assert!((least..=1.0).contains(&told), "{lost}: {told}");
+        for block_s in [0.005, 0.01, 0.021, 0.04] {
+            // What is followed meanwhile is not told.
+            for lost in [0.8, 0.6, 0.5, 0.47, 0.25, 0.1, 0.05] {
+                let told = told_of(lost, block_s);
+                let least = 1.0 - 0.02 / lost - 0.12;
+                assert!((least..=1.01).contains(&told), "{lost}, {block_s}: {told}");
+            }
+            assert!(told_of(0.01, block_s) < f64::EPSILON);
         }
-        assert!(told_of(0.01) < f64::EPSILON);
+    }
+
+    /// What is found where looks come at these ticks, and so many ticks of frames are
+    /// lost after 5 s.
+    fn found_at(ticks: impl Iterator<Item = u32>, lost: u32) -> Vec<Verdict> {
+        let mut dog = Watchdog::new(48_000);
+        let verdicts = ticks.map(|tick| {
+            let lost = if tick > 100 { lost } else { 0 };
+            dog.look(Look {
+                frames: steady(tick - lost).frames,
+                ..steady(tick)
+            })
+        });
+        verdicts.filter(|it| *it != Verdict::Alive).collect()
     }
 
     #[test]
-    fn a_skip_of_a_computer_that_was_stopped_is_a_gap() {
-        let mut dog = Watchdog::new(48_000);
-        let mut found = Vec::new();
-        // Stopped for a second after 5 s, and a part of that is lost.
-        for tick in (1..=100).chain(120..=300) {
-            let lost = if tick > 100 { 0.7 * 48_000.0 } else { 0.0 };
-            let frames = steady(tick).frames - lost as u64;
-            let verdict = dog.look(Look {
-                frames,
-                ..steady(tick)
-            });
-            found.extend(Some(verdict).filter(|it| *it != Verdict::Alive));
-        }
-        assert!(matches!(found[..], [Verdict::Missing(_)]), "{found:?}");
+    fn a_skip_is_a_gap_where_the_computer_was_stopped_as_long_and_not_where_it_was_a_little_late() {
+        // Stopped for a second, and a part of that is lost.
+        let stopped = found_at((1..=100).chain(120..=300), 14);
+        assert!(matches!(stopped[..], [Verdict::Missing(_)]), "{stopped:?}");
+        let late = found_at((1..=90).chain(93..=300), 8);
+        assert!(matches!(late[..], [Verdict::Skipped(_)]), "{late:?}");
+    }
+
+    /// A server hands over early once, by this much, and is in time again after that.
+    #[test]
+    fn what_comes_early_for_a_moment_is_nothing_missing_after_that() {
+        let early = |tick| Look {
+            frames: steady(tick).frames + if tick == 100 { 3600 } else { 0 },
+            ..steady(tick)
+        };
+        assert_eq!(first(400, early), None);
     }
 
     /// Blocks of 10 ms; each look is late by chance, as on a busy computer, and a

@@ -37,7 +37,7 @@ const HEARD_AT_HZ: u32 = 48_000;
 
 /// A server that puts another input behind a stream says nothing, but skips by some
 /// 0.4 s or pauses for more than half a second.
-const EXCHANGED: &str = "skipped, as where another takes its place|has stopped delivering";
+const EXCHANGED: &str = "skipped, as if another had taken its place|has stopped delivering";
 
 /// A steady tone in the log: its last place, and what the first moments add.
 const LOGGED_PERCENT: f64 = 0.02;
@@ -151,9 +151,14 @@ impl Bench {
         let did = since.elapsed();
         since += did;
         let is_said = |it: &Shown| says.is_said(it, gaps);
+        let may_lose = matches!(says, Says::Lost(_)) || mend.is_some();
+        let see = |truths: &mut Truths, it: &Shown| {
+            truths.see(it);
+            assert!(may_lose || !it.is_lost, "{name}: {}", it.text);
+        };
         stalls.take();
         let patience = 20 * PROMISED;
-        let said = (self.sitting).until(since, patience, name, is_said, |it| truths.see(it));
+        let said = (self.sitting).until(since, patience, name, is_said, |it| see(&mut truths, it));
         let late = stalls.take();
         assert!(
             said < PROMISED + late,
@@ -173,12 +178,12 @@ impl Bench {
         }
         let truth = percent(self.hz);
         let is_back = |it: &Shown| !it.is_lost && it.reads(truth);
-        let back = (self.sitting).until(since, BACK, name, is_back, |it| truths.see(it));
+        let back = (self.sitting).until(since, BACK, name, is_back, |it| see(&mut truths, it));
         // From now on there is one truth alone.
         let mut truths = Truths::new(&[truth]);
         let watched = Instant::now();
         while watched.elapsed() < WATCHED {
-            truths.see(&self.sitting.look());
+            see(&mut truths, &self.sitting.look());
             thread::sleep(Duration::from_millis(10));
         }
         let after = self.sitting.look();

@@ -1,16 +1,16 @@
 //! Another input in the place of the one before, however late the screen hears of
 //! it: what is said then, and the clock that counts from then on.
 
-use super::{ScreenState, source_name};
+use super::ScreenState;
 use crate::audio::analysis::SourceState;
 use crate::audio::source::StreamFormat;
 use crate::screen::words::clock_in_force;
 
-/// What is known of the input.
+/// The input that ran when it was looked last.
 #[derive(Clone, Debug, Default)]
 pub(in crate::screen) struct KnownInput {
     name: String,
-    /// The count of sources when it was told of.
+    /// How many there had been by then.
     sources: u32,
     format: Option<StreamFormat>,
 }
@@ -37,23 +37,27 @@ impl ScreenState {
     /// What there is to say once it runs. What was being kept of the one before is
     /// never done.
     fn another_input(&mut self) -> Option<String> {
-        let name = source_name(&self.live.source).to_owned();
-        if name.is_empty() {
-            return None;
-        }
-        let lost = std::mem::replace(&mut self.input.name, name.clone());
-        let format = match self.live.source {
-            SourceState::Running { format, .. } => Some(format),
-            SourceState::Late { .. } => self.input.format,
+        let (name, format) = match &self.live.source {
+            SourceState::Running { name, format } => (name.clone(), Some(*format)),
+            SourceState::Late { name } => (name.clone(), self.input.format),
             _ => return None,
         };
-        let sources = std::mem::replace(&mut self.input.sources, self.live.sources);
-        let before = std::mem::replace(&mut self.input.format, format);
-        let is_another = sources != self.live.sources;
-        if before.is_some() && (is_another || before != format) {
+        let sources = self.live.sources;
+        let now = KnownInput {
+            name: name.clone(),
+            sources,
+            format,
+        };
+        let before = std::mem::replace(&mut self.input, now);
+        let lost = before.name;
+        if lost.is_empty() {
+            return None;
+        }
+        let is_another = before.sources != sources;
+        if is_another || before.format != format {
             self.watch.input_was_exchanged();
         }
-        if !is_another || lost.is_empty() {
+        if !is_another {
             return None;
         }
         // What follows for the work first: a narrow screen cuts the end off.
@@ -103,11 +107,13 @@ mod tests {
     /// What is said when the input of this name was lost, and the usual one
     /// follows with this clock.
     fn said_after(name: &str, clock: SampleClock) -> String {
-        let mut state = specimen::showing(specimen::reading(0.0));
+        let mut state = specimen::state(SourceKind::Input);
         state.conditions.clock.uncertainty = Ppm(12.0);
-        let mut live = with(1, lost(name));
-        live.clock = Some(state.conditions.clock);
-        state.take(Arc::new(live));
+        for source in [running(name, 48_000), lost(name)] {
+            let mut live = with(1, source);
+            live.clock = Some(state.conditions.clock);
+            state.take(Arc::new(live));
+        }
         let mut another = with(2, running("Line In", 48_000));
         another.clock = Some(clock);
         state.take(Arc::new(another));
@@ -147,6 +153,14 @@ mod tests {
         }
     }
 
+    #[test]
+    fn an_input_that_is_first_seen_lost_is_no_other_when_it_runs() {
+        let mut state = specimen::state(SourceKind::Input);
+        state.take(Arc::new(with(1, lost("Line In"))));
+        state.take(Arc::new(with(1, running("Line In", 48_000))));
+        assert_eq!(state.message, None);
+    }
+
     /// The screen may be held up while inputs come and go.
     #[test]
     fn another_input_that_came_and_went_unseen_is_told_when_it_is_back() {
@@ -170,7 +184,8 @@ mod tests {
             assert_eq!(state.keeping.is_some(), is_kept);
             assert_eq!(effects.is_empty(), is_kept);
             let said = state.message.unwrap_or_default();
-            assert_eq!(said.contains("was not kept"), !is_kept, "{said}");
+            let why = "was not kept: another input or rate came in between; all starts anew";
+            assert_eq!(said.contains(why), !is_kept, "{said}");
         }
     }
 

@@ -338,7 +338,7 @@ pub struct ScreenState {
     pub(in crate::screen) last_sweep: Option<Arc<SweepReport>>,
     /// What earlier readings told.
     pub(in crate::screen) heard: Heard,
-    /// The input as it was last told of.
+    /// What ran when it was looked last.
     pub(in crate::screen) input: KnownInput,
     /// What is not safe on the disk yet, oldest first.
     pub(in crate::screen) entrusted: Vec<Entrusted>,

@@ -426,9 +426,11 @@ impl ScreenState {
         if self.is_switched_off() {
             return Some("the power went off");
         }
+        if self.watch.exchanged {
+            return Some("another input or rate came in between; all starts anew");
+        }
         let reading = self.live.reading.clone()?;
         match &self.live.source {
-            _ if self.watch.exchanged => return Some("the input was lost"),
             SourceState::Lost { .. } => return Some("the input was lost"),
             SourceState::Ended { .. } if !matches!(reading.keeping, Some(Keeping::Done(_))) => {
                 return Some("the recording ended first");
