@@ -73,11 +73,11 @@ impl ScreenState {
 mod tests {
     use std::sync::Arc;
 
-    use super::super::{Slot, SourceKind};
     use super::*;
     use crate::audio::analysis::LiveState;
     use crate::readings::SampleClock;
     use crate::screen::specimen;
+    use crate::screen::state::{Slot, SourceKind};
     use crate::units::Ppm;
 
     /// The newest state with this source, the nth.
