@@ -84,8 +84,8 @@ mod tests {
     fn with(sources: u32, source: SourceState) -> LiveState {
         let live = specimen::live(9, specimen::reading(0.0));
         LiveState {
-            sources,
             source,
+            sources,
             ..LiveState::clone(&live)
         }
     }
