@@ -122,7 +122,7 @@ struct Lag {
     /// How many of them there are.
     ticks: usize,
     /// What it is measured from.
-    base_s: f64,
+    base_s: Option<f64>,
     /// The smallest, one tick before, and for how many ticks it has grown.
     before_s: f64,
     grows_ticks: u32,
@@ -142,7 +142,7 @@ impl Watchdog {
             lag: Lag {
                 recent_s: [0.0; SURE_TICKS],
                 ticks: 0,
-                base_s: f64::INFINITY,
+                base_s: None,
                 before_s: f64::INFINITY,
                 grows_ticks: 0,
             },
@@ -224,21 +224,19 @@ impl Lag {
         self.before_s = smallest_s;
         let grew_ticks = self.grows_ticks;
         self.grows_ticks = if grows { grew_ticks + 1 } else { 0 };
-        self.base_s = if self.base_s.is_finite() {
-            let away_s = smallest_s - self.base_s;
-            self.base_s + away_s.clamp(-FOLLOWED_DOWN_S, FOLLOWED_UP_S)
-        } else {
-            smallest_s
-        };
-        let grown_s = smallest_s - self.base_s;
+        let base_s = self.base_s.map_or(smallest_s, |base_s| {
+            let away_s: f64 = smallest_s - base_s;
+            base_s + away_s.clamp(-FOLLOWED_DOWN_S, FOLLOWED_UP_S)
+        });
+        let grown_s = smallest_s - base_s;
         // What grows yet is not all that is missing, unless it goes on for ever.
-        let is_over = !grows;
-        if grown_s <= UNEXPLAINED_LAG_S || !(is_over || grew_ticks >= GROWS_TICKS) {
+        if grown_s <= UNEXPLAINED_LAG_S || (grows && grew_ticks < GROWS_TICKS) {
+            self.base_s = Some(base_s);
             return None;
         }
-        self.base_s = smallest_s;
+        self.base_s = Some(smallest_s);
         self.grows_ticks = 0;
-        Some((grown_s, is_over && grew_ticks <= SKIP_TICKS))
+        Some((grown_s, !grows && grew_ticks <= SKIP_TICKS))
     }
 }
 

@@ -35,10 +35,6 @@ const AFTER_HZ: u32 = 3200;
 /// The rate that the program hears at: a server converts what an input has.
 const HEARD_AT_HZ: u32 = 48_000;
 
-/// A server that puts another input behind a stream says nothing, but skips by some
-/// 0.4 s or pauses for more than half a second.
-const EXCHANGED: &str = "skipped, as if another had taken its place|has stopped delivering";
-
 /// A steady tone in the log: its last place, and what the first moments add.
 const LOGGED_PERCENT: f64 = 0.02;
 
@@ -49,7 +45,7 @@ fn percent(hz: u32) -> f64 {
 /// What the screen must say.
 #[derive(Clone, Copy)]
 enum Says<'a> {
-    /// The input is lost, and one of these, parted by `|`.
+    /// The input is lost, and these words.
     Lost(&'a str),
     NoSignal,
     /// The reading is late.
@@ -65,10 +61,7 @@ enum Says<'a> {
 impl Says<'_> {
     fn is_said(self, shown: &Shown, gaps_before: u64) -> bool {
         match self {
-            Says::Lost(words) => {
-                let is_why = words.split('|').any(|it| shown.says(it));
-                shown.is_lost && !shown.is_live && is_why
-            }
+            Says::Lost(words) => shown.is_lost && !shown.is_live && shown.says(words),
             Says::NoSignal => shown.percent.is_none() && shown.says("no signal"),
             Says::Late => !shown.is_live && shown.says("LATE: "),
             Says::Gap => shown.count("gaps") > gaps_before,
@@ -254,7 +247,7 @@ fn what_befalls_the_default_input() {
         }
         bench.fault(
             "another default",
-            Says::Lost(EXCHANGED),
+            Says::Lost("has stopped delivering"),
             |it| {
                 it.server.load_sink("other", 48_000);
                 it.play_other("other");
@@ -264,7 +257,7 @@ fn what_befalls_the_default_input() {
         );
         bench.fault(
             "unplugged, and another stands in",
-            Says::Lost(EXCHANGED),
+            Says::Lost("has stopped delivering"),
             |it| {
                 let other = it.server.module_of("other");
                 it.server.pactl(&format!("unload-module {}", it.tone));
@@ -303,7 +296,7 @@ fn what_befalls_a_named_input() {
         let mut bench = Bench::with(server, "--input alsa:deck");
         bench.fault(
             "moved by hand to another",
-            Says::Lost(EXCHANGED),
+            Says::Lost("has stopped delivering"),
             |it| {
                 let streams = it.server.pactl("list short source-outputs");
                 let stream = streams.split_whitespace().next().expect("it listens");
@@ -314,7 +307,7 @@ fn what_befalls_a_named_input() {
         );
         bench.fault(
             "unplugged while another is there",
-            Says::Lost(EXCHANGED),
+            Says::Lost("skipped, as if another had taken its place"),
             |it| drop(it.server.pactl(&format!("unload-module {deck}"))),
             Some(&|it| it.replug(48_000)),
         );

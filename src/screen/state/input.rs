@@ -7,7 +7,7 @@ use crate::audio::source::StreamFormat;
 use crate::screen::words::clock_in_force;
 
 /// The input that ran when it was looked last.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(in crate::screen) struct KnownInput {
     name: String,
     /// How many there had been by then.
@@ -38,26 +38,22 @@ impl ScreenState {
     /// never done.
     fn another_input(&mut self) -> Option<String> {
         let (name, format) = match &self.live.source {
-            SourceState::Running { name, format } => (name.clone(), Some(*format)),
-            SourceState::Late { name } => (name.clone(), self.input.format),
+            SourceState::Running { name, format } => (name, Some(*format)),
+            SourceState::Late { name } => (name, self.input.format),
             _ => return None,
         };
-        let sources = self.live.sources;
         let now = KnownInput {
             name: name.clone(),
-            sources,
+            sources: self.live.sources,
             format,
         };
         let before = std::mem::replace(&mut self.input, now);
-        let lost = before.name;
-        if lost.is_empty() {
+        let (name, lost) = (&self.input.name, &before.name);
+        if lost.is_empty() || before == self.input {
             return None;
         }
-        let is_another = before.sources != sources;
-        if is_another || before.format != format {
-            self.watch.input_was_exchanged();
-        }
-        if !is_another {
+        self.watch.exchanged = true;
+        if before.sources == self.input.sources {
             return None;
         }
         // What follows for the work first: a narrow screen cuts the end off.

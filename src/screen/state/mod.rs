@@ -594,7 +594,13 @@ impl ScreenState {
 
     /// What the source is called.
     pub fn source_name(&self) -> &str {
-        source_name(&self.live.source)
+        match &self.live.source {
+            SourceState::Running { name, .. }
+            | SourceState::Late { name }
+            | SourceState::Lost { name, .. }
+            | SourceState::Ended { name } => name,
+            SourceState::Opening | SourceState::Failed { .. } => "",
+        }
     }
 }
 
@@ -625,16 +631,6 @@ impl<'a> KeptOf<'a> {
 /// No name may be that of either.
 pub(in crate::screen) fn is_one_machine(one: Option<&str>, other: Option<&str>) -> bool {
     one.is_none() || other.is_none() || same_machine(one, other)
-}
-
-fn source_name(source: &SourceState) -> &str {
-    match source {
-        SourceState::Running { name, .. }
-        | SourceState::Late { name }
-        | SourceState::Lost { name, .. }
-        | SourceState::Ended { name } => name,
-        SourceState::Opening | SourceState::Failed { .. } => "",
-    }
 }
 
 #[cfg(test)]

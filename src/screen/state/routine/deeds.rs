@@ -31,13 +31,7 @@ pub(in crate::screen) struct KeepWatch {
     heard: bool,
     gone_since: Option<Seconds>,
     /// Another input, or another rate, came in between.
-    exchanged: bool,
-}
-
-impl KeepWatch {
-    pub(in crate::screen) fn input_was_exchanged(&mut self) {
-        self.exchanged = true;
-    }
+    pub(in crate::screen) exchanged: bool,
 }
 
 /// Dropouts that the machine's own running up has made.
